@@ -1,0 +1,1 @@
+"""Every type that a hook mentions. No input or output happens here."""

@@ -1,0 +1,36 @@
+"""One way to write data down before it is hashed (RFC 8785), so that the same thing always has the same hash."""
+
+from __future__ import annotations
+
+import hashlib
+import unicodedata
+from typing import Any
+
+import rfc8785
+
+
+def canonical(data: Any) -> bytes:
+    """RFC 8785 text of plain JSON data, with every string in Unicode NFC.
+
+    Errors:
+        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more).
+    """
+    try:
+        return rfc8785.dumps(_composed(data))
+    except rfc8785.CanonicalizationError as problem:
+        raise ValueError(f"This cannot be written down for good: {problem}") from problem
+
+
+def digest(data: Any) -> str:
+    """SHA-256 of the canonical text, in hexadecimal."""
+    return hashlib.sha256(canonical(data)).hexdigest()
+
+
+def _composed(data: Any) -> Any:
+    if isinstance(data, str):
+        return unicodedata.normalize("NFC", data)
+    if isinstance(data, dict):
+        return {_composed(key): _composed(item) for key, item in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [_composed(item) for item in data]
+    return data

@@ -1,0 +1,98 @@
+"""The journal's entries: written once, never changed, each sealed by the hash of all it says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from .canonical import digest
+
+#: The journals there are: a job's own, and the books.
+JOB, BOOKS = "job", "books"
+
+
+@attrs.frozen(kw_only=True)
+class Draft:
+    """An entry to be: what was typed or decided, before the store gives it a place in a chain.
+
+    Attributes:
+        kind: What sort of statement this is; the name of its record class in `corekit.model.records`.
+        row: The row's place in its origin, `stage/of/place`; rows of one place are told apart by `#n` at sealing.
+        body: The record as plain JSON data; a `PersonalText` may stand where a person's words go.
+        taken: When it was observed, RFC 3339, if known. reason: why it replaces or withdraws another.
+        at: Where it stands in its file (`step[3].readings[0]`), for messages; not kept.
+        withdrawn: The row is still in the file, but marked as withdrawn with `reason`.
+    """
+
+    kind: str
+    row: str
+    body: Mapping[str, Any]
+    taken: str = ""
+    reason: str = ""
+    at: str = ""
+    withdrawn: bool = False
+
+
+@attrs.frozen(kw_only=True)
+class Entry:
+    """One sealed statement.
+
+    Attributes:
+        journal: `job` or `books`.
+        job: Id of the job (of the books: of the job the document belongs to, or empty).
+        chain: Name of the chain; one per store lineage, or one of the books per device and year.
+        n, prev: Place in the chain from 0, and the id of the entry before it ("" at 0).
+        seen: Heads of other chains known when this was written.
+        taken, recorded: When it was observed and when it was written, RFC 3339 UTC; neither gives the order.
+        kind, subject: What sort of statement about what; two entries of one subject are versions of each other.
+        body: Plain JSON data; personal text is a reference.
+        replaces: Ids of all the heads that this entry takes the place of.
+        reason: Why.
+        id: SHA-256 over all of the above (RFC 8785); computed, and compared on reading.
+    """
+
+    journal: str
+    job: str
+    chain: str
+    n: int
+    prev: str
+    kind: str
+    subject: str
+    body: Mapping[str, Any]
+    recorded: str
+    seen: tuple[str, ...] = ()
+    taken: str = ""
+    replaces: tuple[str, ...] = ()
+    reason: str = ""
+    id: str = ""
+
+    def content(self) -> dict[str, Any]:
+        """All that the id is the hash of."""
+        return {
+            "journal": self.journal, "job": self.job, "chain": self.chain, "n": self.n, "prev": self.prev,
+            "seen": list(self.seen), "taken": self.taken, "recorded": self.recorded, "kind": self.kind,
+            "subject": self.subject, "body": dict(self.body), "replaces": list(self.replaces), "reason": self.reason,
+        }  # fmt: skip
+
+
+def seal(entry: Entry) -> Entry:
+    """The same entry with its id: the hash of everything else in it."""
+    return attrs.evolve(entry, id=digest(entry.content()))
+
+
+def broken(entries: list[Entry]) -> list[str]:
+    """What is wrong with a chain, one sentence each, in the chain's order; empty when it verifies.
+
+    A cut tail cannot be seen from inside; the record mark on paper is what shows it.
+    """
+    faults: list[str] = []
+    previous = ""
+    for place, entry in enumerate(entries):
+        if digest(entry.content()) != entry.id:
+            faults.append(f"entry {entry.n} of chain {entry.chain}: its content no longer matches its id {entry.id[:12]}")
+        if entry.n != place or entry.prev != previous:
+            faults.append(f"entry {entry.n} of chain {entry.chain}: it does not follow the entry before it; one was removed, added or changed")
+        previous = entry.id
+    return faults

@@ -1,0 +1,123 @@
+"""What is claimed, and what honestly cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+import attrs
+
+from .figure import Figure
+from .limit import Limit
+from .value import Value
+
+
+class Verdict(StrEnum):
+    """`advice` is what a limit too weak to decide, or a statement without a limit, gives."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+    ADVICE = "advice"
+
+
+class Urgency(StrEnum):
+    """When, in words; one list is sorted by it."""
+
+    BEFORE_DRIVING = "before driving"
+    THIS_VISIT = "this visit"
+    PLAN_IT = "plan it"
+    NOTHING = "nothing to do here"
+
+
+class Reason(StrEnum):
+    """Why there is a gap instead of a finding."""
+
+    NOT_MEASURED = "not measured"
+    DOES_NOT_APPLY = "does not apply"
+    COULD_NOT_REACH = "could not reach"
+    PLUGIN_FAILED = "plugin failed"
+
+
+@attrs.frozen
+class Text:
+    """A sentence as template and values, so that it can be translated; `str()` gives it in the language it was written in.
+
+    Every value is already text. Braces in the values are never read as places.
+    """
+
+    template: str
+    values: Mapping[str, str] = attrs.field(factory=dict)
+
+    def __str__(self) -> str:
+        return self.template.format_map(dict(self.values))
+
+
+@attrs.frozen(kw_only=True)
+class Says:
+    """What a check says in each case. Places: {value}, {limit}, {place} and whatever the check gives.
+
+    Attributes:
+        passes, fails, undecided: Sentences for the three verdicts.
+        advises: For a limit too weak to decide; `fails` is used when it is empty and the reading lies outside, `passes` inside.
+    """
+
+    passes: str
+    fails: str
+    undecided: str
+    advises: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Finding:
+    """One statement, with all that it rests on.
+
+    Attributes:
+        system, code: Which plugin says it, and its checked name (`battery.load`).
+        check: Title of the check.
+        stage, place: When in the visit and at which of several like things.
+        probability: That the true value conforms to the limit (JCGM 106); None without a limit.
+        value, unit: The judged value and the unit it is printed in; None for a plain statement.
+        limits: As used, with source; the first is the one judged against.
+        evidence: Ids of the entries it rests on.
+        calls_for: Key of the operation it speaks for; whether that is enough to offer it is decided over all findings.
+        next_test: Key of the measurand or observation that would settle it, when undecided.
+        rule: The decision rule in words.
+        figure: The picture that makes it plain, if one does.
+    """
+
+    system: str
+    code: str
+    check: str
+    verdict: Verdict
+    urgency: Urgency
+    text: Text
+    stage: int = 0
+    place: str = ""
+    probability: float | None = None
+    value: Value | None = None
+    unit: str = ""
+    limits: tuple[Limit, ...] = ()
+    evidence: tuple[str, ...] = ()
+    calls_for: str = ""
+    next_test: str = ""
+    rule: str = ""
+    figure: Figure | None = None
+
+    def __str__(self) -> str:
+        return f"[{self.verdict}] {self.text}"
+
+
+@attrs.frozen(kw_only=True)
+class Gap:
+    """What is not a finding, and why. `wants` names the measurand, observation or trait that would close it."""
+
+    system: str
+    check: str
+    reason: Reason
+    text: str
+    stage: int = 0
+    wants: str = ""
+
+    def __str__(self) -> str:
+        return f"[{self.reason}] {self.check}: {self.text}"

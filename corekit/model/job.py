@@ -1,0 +1,206 @@
+"""A job, folded from its journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Generic, TypeVar
+
+import attrs
+
+from .entry import Entry
+from .personal import Personal
+from .records import (
+    RECORDS,
+    Agreed,
+    Customer,
+    Fitted,
+    Instrument,
+    Issued,
+    Measured,
+    Offered,
+    Opened,
+    Paid,
+    Repaired,
+    Seen,
+    Setup,
+    Specified,
+    Vehicle,
+    Wanted,
+)
+
+R = TypeVar("R")
+
+
+def stage_name(stage: int) -> str:
+    """`arrival`, `after 1`, `after 2` …: counted from the repairs in the journal."""
+    return "arrival" if stage == 0 else f"after {stage}"
+
+
+@attrs.frozen
+class Noted(Generic[R]):
+    """A record that stands, with the entry that says it."""
+
+    entry: Entry
+    record: R
+
+    @property
+    def id(self) -> str:
+        return self.entry.id
+
+
+@attrs.frozen
+class Dispute:
+    """Two stores said different things about one subject, and nothing settles it yet."""
+
+    subject: str
+    entries: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class Job:
+    """What a person sees of a job: the standing entries of its journal, in the journal's order."""
+
+    id: str
+    entries: tuple[Entry, ...]
+    standing: tuple[Noted[object], ...]
+    disputes: tuple[Dispute, ...]
+
+    def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
+        """Everything of one kind that stands, oldest first."""
+        return tuple(Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, kind))
+
+    def last(self, kind: type[R]) -> Noted[R] | None:
+        found = self.all(kind)
+        return found[-1] if found else None
+
+    @property
+    def opened(self) -> Opened:
+        first = self.last(Opened)
+        if first is None:
+            raise ValueError(f"Job {self.id} has no beginning in its journal.")
+        return first.record
+
+    @property
+    def name(self) -> str:
+        return self.opened.origin
+
+    @property
+    def demo(self) -> bool:
+        return self.opened.demo
+
+    @property
+    def vehicle(self) -> Vehicle:
+        noted = self.last(Vehicle)
+        return noted.record if noted else Vehicle()
+
+    @property
+    def customer(self) -> Customer:
+        noted = self.last(Customer)
+        return noted.record if noted else Customer()
+
+    @property
+    def stage(self) -> int:
+        """The stage the vehicle is in now: the number of repairs made."""
+        return len(self.all(Repaired))
+
+    @property
+    def stages(self) -> range:
+        return range(self.stage + 1)
+
+    def measured(self, stage: int) -> tuple[Noted[Measured], ...]:
+        return tuple(noted for noted in self.all(Measured) if noted.record.stage == stage)
+
+    def seen(self, stage: int) -> tuple[Noted[Seen], ...]:
+        return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
+
+    def setup(self, subject: str) -> Noted[Setup] | None:
+        for noted in self.all(Setup):
+            if noted.entry.subject == subject:
+                return noted
+        return None
+
+    def fitted(self, stage: int) -> dict[str, Noted[Fitted]]:
+        """Trait key → the latest answer given up to this stage. Whether a repair ended it is for the declarations to say."""
+        answers: dict[str, Noted[Fitted]] = {}
+        for noted in self.all(Fitted):
+            if noted.record.stage <= stage and (noted.record.of not in answers or noted.record.stage >= answers[noted.record.of].record.stage):
+                answers[noted.record.of] = noted
+        return answers
+
+    @property
+    def specified(self) -> tuple[Noted[Specified], ...]:
+        return self.all(Specified)
+
+    @property
+    def instruments(self) -> dict[str, Instrument]:
+        return {noted.record.name: noted.record for noted in self.all(Instrument)}
+
+    @property
+    def offers(self) -> tuple[Noted[Offered], ...]:
+        return self.all(Offered)
+
+    @property
+    def agreements(self) -> tuple[Noted[Agreed], ...]:
+        return self.all(Agreed)
+
+    @property
+    def repairs(self) -> tuple[Noted[Repaired], ...]:
+        return self.all(Repaired)
+
+    @property
+    def wanted(self) -> tuple[Noted[Wanted], ...]:
+        return self.all(Wanted)
+
+    @property
+    def issued(self) -> tuple[Noted[Issued], ...]:
+        return self.all(Issued)
+
+    @property
+    def payments(self) -> tuple[Noted[Paid], ...]:
+        return self.all(Paid)
+
+    def persons(self) -> Iterator[Personal]:
+        """Every reference to personal text in the journal."""
+        for entry in self.entries:
+            yield from _references(entry.body)
+
+
+def _references(data: object) -> Iterator[Personal]:
+    if isinstance(data, dict):
+        if set(data) == {"personal", "hash"}:
+            yield Personal(data["personal"], data["hash"])
+        else:
+            for item in data.values():
+                yield from _references(item)
+    elif isinstance(data, (list, tuple)):
+        for item in data:
+            yield from _references(item)
+
+
+def fold(job: str, entries: Iterable[Entry]) -> Job:
+    """The job that a journal tells of: of each subject the heads that nothing replaces.
+
+    The union of two journals folds to the same job in whatever order it comes. Two different heads of one subject are a
+    dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
+    """
+    known = {entry.id: entry for entry in entries}
+    ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))
+    replaced = {old for entry in ordered for old in entry.replaces}
+    heads: dict[str, list[Entry]] = {}
+    for entry in ordered:
+        if entry.id not in replaced:
+            heads.setdefault(entry.subject, []).append(entry)
+    # A correction stands where the statement it corrects stood: order is that of each subject's first entry.
+    first: dict[str, int] = {}
+    for place, entry in enumerate(ordered):
+        first.setdefault(entry.subject, place)
+    standing: list[Noted[object]] = []
+    disputes: list[Dispute] = []
+    for subject in sorted(heads, key=first.__getitem__):
+        versions = heads[subject]
+        if len({str(entry.body) + entry.kind for entry in versions}) > 1:
+            disputes.append(Dispute(subject, tuple(entry.id for entry in versions)))
+        for entry in versions[-1:]:
+            if entry.kind != "withdrawn":
+                standing.append(Noted(entry, RECORDS[entry.kind](**entry.body)))
+    return Job(id=job, entries=tuple(ordered), standing=tuple(standing), disputes=tuple(disputes))

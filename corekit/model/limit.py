@@ -1,0 +1,62 @@
+"""What a reading may be."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import attrs
+
+from .source import Confidence, Source
+from .value import Value
+
+
+@attrs.frozen
+class Span:
+    """What a reading may be, both ends in the coherent unit; None leaves an end open."""
+
+    low: float | None = None
+    high: float | None = None
+
+    def __attrs_post_init__(self) -> None:
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise ValueError(f"A span's low end must not lie above its high end; got {self.low} and {self.high}.")
+
+    def holds(self, number: float) -> bool:
+        return (self.low is None or number >= self.low) and (self.high is None or number <= self.high)
+
+
+class Scope(StrEnum):
+    GENERAL = "general"
+    THIS_VEHICLE = "this vehicle"
+
+
+@attrs.frozen(kw_only=True)
+class Limit:
+    """Low and/or high end of what is allowed, and the authority for it.
+
+    A limit that came out of a calculation carries its doubt in `low` or `high`; a printed one has none.
+
+    Attributes:
+        key: Checked name, e.g. `battery.load_voltage`.
+        low, high: Ends as Values of one kind; at least one must be given.
+        confidence: Of the figure itself; a weak source lowers it further (see `decides`).
+        beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show it.
+    """
+
+    key: str
+    source: Source
+    low: Value | None = None
+    high: Value | None = None
+    scope: Scope = Scope.GENERAL
+    confidence: Confidence = Confidence.HIGH
+    note: str = ""
+    beaten: Limit | None = None
+
+    def __attrs_post_init__(self) -> None:
+        if self.low is None and self.high is None:
+            raise ValueError(f"The limit {self.key} needs a low end, a high end or both.")
+
+    @property
+    def decides(self) -> bool:
+        """False: the limit only gives advice (weak source, memory, or low confidence)."""
+        return self.source.decides and self.confidence is not Confidence.LOW

@@ -1,0 +1,119 @@
+"""What can be measured, seen, fitted and done: the declarations of a system."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum
+
+import attrs
+
+from .limit import Span
+
+
+@attrs.frozen
+class Accuracy:
+    """What an instrument's sheet promises: ± (percent of reading + digits of the display + a fixed amount).
+
+    Attributes:
+        percent: Of the reading; for temperatures and other kinds with an offset use `amount` instead.
+        digits: Counts of the display's last place; means something only with the range's step.
+        amount: A fixed half-width in the coherent unit.
+        text: As it was written, for paper.
+    """
+
+    percent: float = 0.0
+    digits: float = 0.0
+    amount: float = 0.0
+    text: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Measurand:
+    """A quantity that a system wants measured (JCGM 200).
+
+    Attributes:
+        key: `system.name`.
+        unit: The unit people use for it, as declared (`V`, `bar gauge`); readings are printed in it.
+        kind: Kind of quantity that the unit names.
+        title: What paper calls it.
+        possible: Outside: refused. usual: outside: asked once. Both in the coherent unit.
+        accuracy: Of the worst ordinary instrument; used, and shown as such, when none is named.
+        places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one only.
+        read_with: Keys of measurands it must be read with (temperature, load current).
+        lasting: Stays true through a repair (ambient temperature).
+        where, how, hazard: For the person with the probe; the hazard is shown before the step.
+    """
+
+    key: str
+    unit: str
+    kind: str
+    title: str
+    possible: Span
+    usual: Span
+    accuracy: Accuracy
+    places: tuple[str, ...] = ()
+    read_with: tuple[str, ...] = ()
+    lasting: bool = False
+    where: str = ""
+    how: str = ""
+    hazard: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Observation:
+    """Something seen: one of closed answers. Members of `answers` carry the words people type and read."""
+
+    key: str
+    title: str
+    answers: type[Enum]
+    places: tuple[str, ...] = ()
+    how: str = ""
+    hazard: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Trait:
+    """What the vehicle is fitted with: closed answers, or a value in one of the units given.
+
+    *Don't know* is always an answer and reaches a check as None.
+
+    Attributes:
+        answers: Enum of closed answers, or None for a value.
+        units: Accepted units of a value, each naming its kind (`A SAE`, `A EN`); the first is the usual one.
+        possible: In the coherent unit.
+        part: Key of the part that the trait belongs to; an operation that replaces the part ends it.
+    """
+
+    key: str
+    title: str
+    answers: type[Enum] | None = None
+    units: tuple[str, ...] = ()
+    possible: Span = Span()
+    part: str = ""
+    how: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Operation:
+    """A piece of repair work.
+
+    Attributes:
+        key: `system.name`; the price book prices it under this key.
+        shown_by: Key of the measurand whose reading after the work shows that it worked; empty for a search.
+        replaces: Key of the part that is exchanged; it makes the operation a *call for a part*, which needs the
+            strict rule, and ends the traits of the old part.
+    """
+
+    key: str
+    title: str
+    shown_by: str = ""
+    replaces: str = ""
+    hazard: str = ""
+
+
+DONT_KNOW = "don't know"
+
+
+def answers_of(declared: type[Enum]) -> Mapping[str, Enum]:
+    """The words of a closed list → its members, in order."""
+    return {str(member.value): member for member in declared}

@@ -1,0 +1,265 @@
+"""What an entry's body says, one class per kind of statement.
+
+Every field is plain JSON data (texts, numbers, lists, dicts) so that a body is `attrs.asdict(record)` and a record is
+`Class(**body)`. Fields that may hold a person's words are `Personal` in memory and `{"personal": kind, "hash": h}` in the body;
+on the way in they are `PersonalText`, which the store exchanges for a reference.
+
+Numbers stand in the coherent unit of their kind, with what was typed beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from .personal import Personal, PersonalText
+
+_Person = Personal | PersonalText | None
+
+
+def _personal(raw: Any) -> _Person:
+    if isinstance(raw, Mapping):
+        return Personal(raw["personal"], raw["hash"])
+    return raw  # type: ignore[no-any-return]
+
+
+def _words() -> Any:
+    """A field for a person's words, absent by default."""
+    return attrs.field(default=None, converter=_personal)
+
+
+@attrs.frozen(kw_only=True)
+class Opened:
+    """A job begins. `origin` is the name of the file or screen that speaks of it; `words` the complaint."""
+
+    origin: str
+    words: _Person = _words()
+    demo: bool = False
+
+
+@attrs.frozen(kw_only=True)
+class Vehicle:
+    """Which vehicle; a VIN may be missing, then `why_no_vin` says why.
+
+    `vin_check` is `agrees`, `differs` or empty; `model_years` are the candidates that a VIN leaves open;
+    `odometer` is in metres, `odometer_typed` as typed.
+    """
+
+    plate: _Person = _words()
+    vin: _Person = _words()
+    told: _Person = _words()
+    why_no_vin: str = ""
+    vin_check: str = ""
+    model_years: list[int] = attrs.field(factory=list)
+    odometer: float | None = None
+    odometer_typed: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Customer:
+    name: _Person = _words()
+    phone: _Person = _words()
+    address: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Fitted:
+    """A trait's answer. `answer` for closed lists; kind and number for values; neither: don't know. True from stage `stage` on."""
+
+    of: str
+    typed: str
+    stage: int = 0
+    answer: str = ""
+    kind: str = ""
+    number: float | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Specified:
+    """This vehicle's own limit. `where_from` is what it was read off (label, handbook)."""
+
+    of: str
+    where_from: str
+    kind: str
+    low: float | None = None
+    high: float | None = None
+    low_typed: str = ""
+    high_typed: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Instrument:
+    """An instrument in use: accuracy as on its sheet, ranges as {"20 V": "0.01 V"} (range → its step)."""
+
+    name: str
+    accuracy: str
+    ranges: dict[str, str] = attrs.field(factory=dict)
+    calibrated: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Measured:
+    """One reading. `setup` is the subject of the `Setup` entry it was read with; `span` the instrument's range, if named."""
+
+    of: str
+    typed: str
+    kind: str
+    number: float
+    place: str = ""
+    stage: int = 0
+    instrument: str = ""
+    span: str = ""
+    setup: str = ""
+    confirmed: bool = False
+
+
+@attrs.frozen(kw_only=True)
+class Setup:
+    """Readings that belong to others: measurand key → the body of a `Measured`."""
+
+    stage: int = 0
+    values: dict[str, dict[str, Any]] = attrs.field(factory=dict)
+
+
+@attrs.frozen(kw_only=True)
+class Seen:
+    """An observation, or a measurand that could not be reached: `answer` of the closed list, free `words`, or `cannot` with the reason."""
+
+    of: str
+    place: str = ""
+    stage: int = 0
+    answer: str = ""
+    cannot: str = ""
+    words: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Wanted:
+    """Work asked for without a finding: `ground` is `customer`, `scheduled` or `judgement` (which needs a reason)."""
+
+    operation: str
+    ground: str
+    because: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Offered:
+    """A Document that was handed over for agreement, kept whole."""
+
+    name: str
+    stage: str
+    document_id: str
+    document: dict[str, Any]
+    document_hash: str
+    total: int
+    currency: str
+    lines: list[dict[str, Any]]
+    versions: dict[str, str]
+    heads: list[str]
+
+
+@attrs.frozen(kw_only=True)
+class Agreed:
+    """Who agreed to which offered Document (its hash), and what was declined in the same stroke."""
+
+    offer: str
+    document_hash: str
+    total: int
+    currency: str
+    by: str
+    how: str
+    declined: list[str] = attrs.field(factory=list)
+
+
+@attrs.frozen(kw_only=True)
+class Repaired:
+    """Work done; what follows it is stage `stage`."""
+
+    operation: str
+    stage: int
+
+
+@attrs.frozen(kw_only=True)
+class Issued:
+    """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`."""
+
+    number: str
+    document_id: str
+    document_hash: str
+    books_entry: str
+
+
+@attrs.frozen(kw_only=True)
+class Paid:
+    """Money received, in minor units."""
+
+    amount: int
+    currency: str
+    how: str
+
+
+@attrs.frozen(kw_only=True)
+class Withdrawn:
+    """The subject no longer stands; the entry's reason says why."""
+
+
+@attrs.frozen(kw_only=True)
+class Forgotten:
+    """The persons of this job were destroyed after retention: how many texts of which kinds."""
+
+    counts: dict[str, int]
+
+
+@attrs.frozen(kw_only=True)
+class Published:
+    """A masked Document went to the page server under this token hash."""
+
+    document_id: str
+    link: int
+    token_hash: str
+
+
+@attrs.frozen(kw_only=True)
+class InvoiceIssued:
+    """In the books: one numbered invoice, whole. `place` is its number in this chain, from 1 and without gaps."""
+
+    place: int
+    number: str
+    document_id: str
+    document: dict[str, Any]
+    document_hash: str
+    total: int
+    currency: str
+    versions: dict[str, str]
+    heads: list[str]
+    job_name: str
+
+
+@attrs.frozen(kw_only=True)
+class PaymentTaken:
+    """In the books: money received for a job, before or after its invoice."""
+
+    amount: int
+    currency: str
+    how: str
+    job_name: str
+
+
+#: Kind of entry → its record.
+RECORDS: dict[str, type] = {
+    "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
+    "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "wanted": Wanted, "offered": Offered,
+    "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "withdrawn": Withdrawn, "forgotten": Forgotten,
+    "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
+}  # fmt: skip
+
+
+def body_of(record: Any) -> dict[str, Any]:
+    """A record as the plain JSON data of an entry's body; references become dicts, PersonalText stays for the store."""
+    body: dict[str, Any] = {}
+    for field in attrs.fields(type(record)):
+        value = getattr(record, field.name)
+        body[field.name] = {"personal": value.kind, "hash": value.hash} if isinstance(value, Personal) else value
+    return body
