@@ -1,0 +1,106 @@
+"""Data files that come with corekit, and their sources: one way to find them, one way to read them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from .model.source import Basis, Source, Status
+
+#: The folders that travel with the package: in a wheel inside it, in a checkout beside it.
+FOLDERS = ("shared", "templates", "demo")
+
+_PACKAGE = Path(__file__).resolve().parent
+
+
+class DataProblem(ValueError):
+    """A data file is missing or cannot be used. `faults` holds one sentence each; the text is all of them."""
+
+    def __init__(self, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(self.faults))
+
+
+def data_path(name: str) -> Path:
+    """Where a data folder, or a file in it, stands: `data_path("shared")`, `data_path("shared/units.toml")`.
+
+    In an installed package that is inside `corekit/`; in a checkout it is beside `pyproject.toml`.
+
+    Errors:
+        DataProblem: the name is in none of the folders that come with corekit, or is not there.
+    """
+    parts = name.split("/")
+    if parts[0] not in FOLDERS or any(part in ("", ".", "..") for part in parts):
+        raise DataProblem([f"Data files stand in {', '.join(FOLDERS)}; there is no {name!r}."])
+    installed = _PACKAGE.joinpath(*parts)
+    if installed.exists():
+        return installed
+    checkout = _PACKAGE.parent
+    beside = checkout.joinpath(*parts)
+    if (checkout / "pyproject.toml").is_file() and beside.exists():
+        return beside
+    raise DataProblem([f"corekit's data {name!r} is neither at {installed} nor beside pyproject.toml in {checkout}; install corekit again."])
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """The content of one of our own TOML files.
+
+    Errors:
+        DataProblem: the file is missing, is not UTF-8, or is not TOML (with line and column).
+    """
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except OSError as problem:
+        raise DataProblem([f"{path}: cannot be read ({problem.strerror or problem})."]) from problem
+    except UnicodeDecodeError as problem:
+        raise DataProblem([f"{path}: is not UTF-8 text (byte {problem.start}); save it as UTF-8."]) from problem
+    except tomllib.TOMLDecodeError as problem:
+        raise DataProblem([f"{path}: is not TOML: {problem}."]) from problem
+
+
+_FIELDS = ("key", "title", "where", "address", "basis", "status", "note")
+_NEEDED = ("key", "title", "basis", "status")
+
+
+@lru_cache(maxsize=64)
+def sources(path: Path) -> dict[str, Source]:
+    """Key → source, from a `sources.toml` of `[[source]]` tables, in the file's order.
+
+    Each table has `key`, `title`, `basis`, `status` and may have `where`, `address`, `note`. The result is read once per
+    path and shared; do not change it.
+
+    Errors:
+        DataProblem: one sentence for every bad entry, all of them at once.
+    """
+    data = load_toml(path)
+    rows = data.get("source", [])
+    faults = [f"{path}: {key!r} is not known here; the file holds [[source]] tables only." for key in data if key != "source"]
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise DataProblem([*faults, f"{path}: write each source as a [[source]] table."])
+    found: dict[str, Source] = {}
+    for place, row in enumerate(rows):
+        wrong = _faults_of(row)
+        key = row.get("key")
+        if isinstance(key, str) and key in found:
+            wrong.append(f"the key {key!r} is taken by an earlier source; give it another")
+        if wrong:
+            faults += [f"{path}: source[{place}] ({key or 'no key'}): {fault}." for fault in wrong]
+        else:
+            found[row["key"]] = Source(**(row | {"basis": Basis(row["basis"]), "status": Status(row["status"])}))
+    if faults:
+        raise DataProblem(faults)
+    return found
+
+
+def _faults_of(row: dict[str, Any]) -> list[str]:
+    wrong = [f"{name!r} is missing" for name in _NEEDED if not row.get(name)]
+    wrong += [f"{name!r} is not known; a source has {', '.join(_FIELDS)}" for name in row if name not in _FIELDS]
+    wrong += [f"{name!r} must be text, got {row[name]!r}" for name in _FIELDS if name in row and not isinstance(row[name], str)]
+    for name, choices in (("basis", Basis), ("status", Status)):
+        given = row.get(name)
+        if given and isinstance(given, str) and given not in list(choices):
+            wrong.append(f"{name} {given!r} is not known; it is one of {', '.join(choices)}")
+    return wrong
