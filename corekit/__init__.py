@@ -1,0 +1,59 @@
+"""corekit: one driveway visit, from the complaint to an invoice that the customer can read and check.
+
+The names below are the public face; each is loaded when it is first used, so that `import corekit` costs next to nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+from ._version import __version__
+
+if TYPE_CHECKING:
+    from .desk.shop import Shop as Shop
+    from .desk.shop import open_shop as open_shop
+    from .model.figure import Band as Band
+    from .model.figure import Dot as Dot
+    from .model.figure import Figure as Figure
+    from .model.figure import Label as Label
+    from .model.figure import Polyline as Polyline
+    from .model.finding import Finding as Finding
+    from .model.finding import Gap as Gap
+    from .model.finding import Reason as Reason
+    from .model.finding import Says as Says
+    from .model.finding import Urgency as Urgency
+    from .model.finding import Verdict as Verdict
+    from .model.limit import Limit as Limit
+    from .model.measurand import Measurand as Measurand
+    from .model.measurand import Observation as Observation
+    from .model.measurand import Operation as Operation
+    from .model.measurand import Trait as Trait
+    from .model.value import Value as Value
+    from .model.value import exact as exact
+    from .model.value import propagate as propagate
+    from .plugin.calculation import Calculation as Calculation
+    from .plugin.calculation import Within as Within
+    from .plugin.case import Case as Case
+    from .plugin.hookspecs import hookimpl as hookimpl
+    from .plugin.reading import Reading as Reading
+    from .plugin.system import System as System
+    from .units import show as show
+
+_WHERE = {
+    "Shop": "desk.shop", "open_shop": "desk.shop",
+    "Band": "model.figure", "Dot": "model.figure", "Figure": "model.figure", "Label": "model.figure", "Polyline": "model.figure",
+    "Finding": "model.finding", "Gap": "model.finding", "Reason": "model.finding", "Says": "model.finding", "Urgency": "model.finding",
+    "Verdict": "model.finding", "Limit": "model.limit", "Measurand": "model.measurand", "Observation": "model.measurand",
+    "Operation": "model.measurand", "Trait": "model.measurand", "Value": "model.value", "exact": "model.value", "propagate": "model.value",
+    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "hookimpl": "plugin.hookspecs",
+    "Reading": "plugin.reading", "System": "plugin.system", "show": "units",
+}  # fmt: skip
+
+__all__ = ["__version__", *_WHERE]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _WHERE:
+        raise AttributeError(f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))}")
+    return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)

@@ -1,0 +1,164 @@
+"""A check: a generator of findings whose signature declares what it needs."""
+
+from __future__ import annotations
+
+import inspect
+import types
+from collections.abc import Callable, Iterator
+from enum import Enum, StrEnum
+from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
+
+import attrs
+
+from ..model.finding import Finding, Gap, Reason
+from ..model.measurand import Measurand, Observation, Trait
+from ..model.value import Value
+from .case import Case, Missing
+from .reading import Reading
+
+Checker = Callable[..., Iterator[Finding | Gap]]
+
+
+class Form(StrEnum):
+    """What a parameter of a check receives."""
+
+    ONE = "one reading"
+    EVERY = "every place"
+    ANSWER = "closed answer"
+    VALUE = "value of a trait"
+
+
+@attrs.frozen(kw_only=True)
+class Parameter:
+    name: str
+    form: Form
+    of: Measurand | Observation | Trait
+    needed: bool
+
+
+@attrs.frozen(kw_only=True)
+class Check:
+    """A declared check; calling it calls the function itself, so a test needs no host."""
+
+    title: str
+    function: Checker
+    parameters: tuple[Parameter, ...]
+
+    def __call__(self, case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
+        return self.function(case, *args, **named)
+
+    @property
+    def key(self) -> str:
+        return self.function.__name__
+
+    def arguments(self, case: Case) -> dict[str, Any]:
+        """What the case has for each parameter.
+
+        A measurand is looked for among what the readings bound before it were taken with (a load test's own temperature),
+        then among the stage's readings.
+
+        Errors:
+            Missing: a need is not there.
+        """
+        given: dict[str, Any] = {}
+        bound: list[Reading] = []
+        for parameter in self.parameters:
+            found = self._find(case, parameter, bound)
+            if not found and parameter.needed:
+                raise Missing(parameter.of)
+            given[parameter.name] = found if found or parameter.form is Form.EVERY else None
+            if isinstance(found, Reading):
+                bound.append(found)
+            elif isinstance(found, list):
+                bound.extend(found)
+        return given
+
+    def _find(self, case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
+        of = parameter.of
+        if isinstance(of, Trait):
+            return case.fitted.get(of.key)
+        if isinstance(of, Observation):
+            return case.seen(of)
+        if parameter.form is Form.EVERY:
+            return case.everywhere(of)
+        beside = [reading.setup[of.key] for reading in bound if of.key in reading.setup]
+        return beside[0] if beside else case.reading(of)
+
+
+def declare(function: Checker, title: str) -> Check:
+    """Read the signature; whatever cannot be meant is refused here, at import.
+
+    Errors:
+        TypeError: names the function, the parameter and what to write.
+    """
+    where = function.__name__
+    if not inspect.isgeneratorfunction(function):
+        raise TypeError(f"{where}: a check yields its findings; use `yield case.judge(…)`, not `return`.")
+    try:
+        hints = get_type_hints(function, include_extras=True)
+    except NameError as problem:
+        raise TypeError(f"{where}: {problem}. Declare measurands, traits and answers at module level, and import names outside TYPE_CHECKING.") from problem
+    names = list(inspect.signature(function).parameters)
+    if not names or hints.get(names[0]) is not Case:
+        raise TypeError(f"{where}: the first parameter is `case: Case`.")
+    parameters = tuple(_parameter(where, name, hints.get(name)) for name in names[1:])
+    return Check(title=title, function=function, parameters=parameters)
+
+
+def _parameter(where: str, name: str, hint: Any) -> Parameter:
+    if get_origin(hint) is not Annotated or len(get_args(hint)) != 2:
+        raise TypeError(f"{where}: {name} must be Annotated[type, what it is], e.g. Annotated[Reading, load_voltage].")
+    inner, of = get_args(hint)
+    needed = True
+    if get_origin(inner) in (Union, types.UnionType):
+        inner = next(part for part in get_args(inner) if part is not type(None))
+        needed = False
+    if isinstance(of, Measurand):
+        if inner is Reading:
+            return Parameter(name=name, form=Form.ONE, of=of, needed=needed)
+        if get_origin(inner) is list and get_args(inner) == (Reading,):
+            return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
+        raise TypeError(f"{where}: {name} is a measurand; its type is Reading or list[Reading], not {inner}.")
+    if isinstance(of, (Observation, Trait)):
+        if of.answers is not None and inner is of.answers:
+            return Parameter(name=name, form=Form.ANSWER, of=of, needed=needed)
+        if of.answers is None and inner is Value:
+            return Parameter(name=name, form=Form.VALUE, of=of, needed=needed)
+        expected = of.answers.__name__ if of.answers else "Value"
+        raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
+    raise TypeError(f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait.")
+
+
+def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
+    """Drain a check for one case. Missing needs become a gap that names what to measure.
+
+    Nothing of a check that fails half-way is kept: half a set of findings looks like a whole one.
+    """
+    found: list[Finding | Gap] = []
+    try:
+        for result in check.function(case, **check.arguments(case)):
+            if not isinstance(result, (Finding, Gap)):
+                raise TypeError(f"it yielded {type(result).__name__} instead of a Finding or a Gap")
+            found.append(result)
+            if len(found) > most:
+                raise ValueError(f"it yielded more than {most} findings")
+    except Missing as missing:
+        return [_missing(case, missing.wanted)]
+    return found
+
+
+def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
+    for (key, _), sight in case.sights.items():
+        if key == wanted.key and sight.cannot:
+            return case.gap(wanted, f"{wanted.title} could not be reached: {sight.cannot}.", Reason.COULD_NOT_REACH)
+    if isinstance(wanted, Trait):
+        return case.gap(wanted, f"{wanted.title} is not known.")
+    verb = "was not measured" if isinstance(wanted, Measurand) else "was not looked at"
+    return case.gap(wanted, f"{wanted.title} {verb}.")
+
+
+def closed(answers: type[Enum]) -> type[Enum]:
+    """Refuse what would not be a closed list of words."""
+    if issubclass(answers, StrEnum) or not all(isinstance(member.value, str) for member in answers):
+        raise TypeError(f"{answers.__name__}: answers are an Enum (not a StrEnum) whose values are the words people read.")
+    return answers

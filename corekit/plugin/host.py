@@ -1,0 +1,129 @@
+"""The host: finds plugins, loads them one by one, and keeps one's failure away from the others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from importlib.metadata import EntryPoint, entry_points
+from typing import Any
+
+import attrs
+import pluggy
+
+from ..model.limit import Limit
+from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.source import Source
+from . import hookspecs
+from .calculation import Calculation
+from .guard import in_words, time_limit
+from .system import System
+
+GROUP = "corekit"
+LOAD_SECONDS = 10.0
+
+
+@attrs.frozen(kw_only=True)
+class Failure:
+    """A plugin that did not make it, and what that costs the visit."""
+
+    plugin: str
+    what: str
+    cost: str
+
+    def __str__(self) -> str:
+        return f"Plugin {self.plugin}: {self.what}. {self.cost}"
+
+
+@attrs.frozen(kw_only=True)
+class Plugins:
+    """The systems that are there, and the plugins that failed."""
+
+    systems: Mapping[str, System] = attrs.field(factory=dict)
+    failures: tuple[Failure, ...] = ()
+    versions: Mapping[str, str] = attrs.field(factory=dict)
+
+    @property
+    def measurands(self) -> dict[str, Measurand]:
+        return _merged(system.measurands for system in self.systems.values())
+
+    @property
+    def observations(self) -> dict[str, Observation]:
+        return _merged(system.observations for system in self.systems.values())
+
+    @property
+    def traits(self) -> dict[str, Trait]:
+        return _merged(system.traits for system in self.systems.values())
+
+    @property
+    def operations(self) -> dict[str, Operation]:
+        return _merged(system.operations for system in self.systems.values())
+
+    @property
+    def calculations(self) -> dict[str, Calculation[Any]]:
+        return _merged(system.calculations for system in self.systems.values())
+
+    @property
+    def limits(self) -> dict[str, Limit]:
+        return _merged(dict(system.limits) for system in self.systems.values())
+
+    @property
+    def sources(self) -> dict[str, Source]:
+        return _merged(dict(system.sources) for system in self.systems.values())
+
+
+def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    everything: dict[str, Any] = {}
+    for shelf in shelves:
+        everything.update(shelf)
+    return everything
+
+
+def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
+    """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
+
+    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing or claims a key that is
+    taken becomes a `Failure`; everything else is as if it were not installed.
+    """
+    systems: dict[str, System] = {}
+    failures: list[Failure] = []
+    versions: dict[str, str] = {}
+    for point in sorted(found if found is not None else entry_points(group=GROUP), key=lambda point: point.name):
+        try:
+            with time_limit(LOAD_SECONDS):
+                system = _system_of(point)
+            if system.key in systems:
+                raise ValueError(f"the key {system.key!r} is taken by another plugin")
+        except KeyboardInterrupt:
+            raise
+        except BaseException as problem:
+            failures.append(Failure(plugin=point.name, what=in_words(problem), cost="Its system is not assessed in this visit."))
+            continue
+        systems[system.key] = system
+        versions[point.name] = _version(point)
+    return Plugins(systems=systems, failures=tuple(failures), versions=versions)
+
+
+def _system_of(point: EntryPoint) -> System:
+    module = point.load()
+    manager = pluggy.PluginManager(hookspecs.PROJECT)
+    manager.add_hookspecs(hookspecs)
+    if manager.register(module, name=point.name) is None:
+        raise TypeError("it is blocked")
+    manager.check_pending()
+    implementations = manager.hook.corekit_system.get_hookimpls()
+    if not implementations:
+        raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
+    # Called singly, never through the hook itself: pluggy would let one plugin's failure cost the others their answers.
+    call: Callable[[], Any] = implementations[0].function
+    system = call()
+    if not isinstance(system, System):
+        raise TypeError(f"corekit_system must return a System; it returned {type(system).__name__}")
+    _ = system.limits, system.faults
+    ends = system.loose_ends()
+    if ends:
+        raise ValueError("; ".join(ends))
+    return system
+
+
+def _version(point: EntryPoint) -> str:
+    distribution = getattr(point, "dist", None)
+    return distribution.version if distribution is not None else "unknown"

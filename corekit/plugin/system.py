@@ -1,0 +1,236 @@
+"""System: where a plugin declares what it measures, sees, computes and claims."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from enum import Enum
+from functools import cached_property
+from pathlib import Path
+from typing import Any, ParamSpec
+
+from .. import units
+from ..model.limit import Limit, Span
+from ..model.measurand import Measurand, Observation, Operation, Trait, answers_of
+from ..model.source import Confidence, Source
+from ..model.value import exact
+from ..reference import load_toml, sources
+from .calculation import Calculation
+from .check import Check, Checker, closed, declare
+from .faults import FaultTable, read_faults
+
+P = ParamSpec("P")
+_NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
+
+
+class System:
+    """One system of the vehicle, as a plugin declares it.
+
+    Args:
+        key: Short name, lower case; every code of the system begins with it.
+        title: What paper calls it.
+        folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes the System
+            when left out. A missing file means: none.
+
+    Errors:
+        ValueError: a key is taken, or is no plain lower-case name.
+    """
+
+    def __init__(self, key: str, title: str, folder: Path | None = None) -> None:
+        if not _NAME.fullmatch(key):
+            raise ValueError(f"A system's key is a short lower-case name; got {key!r}.")
+        self.key = key
+        self.title = title
+        self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
+        self.measurands: dict[str, Measurand] = {}
+        self.observations: dict[str, Observation] = {}
+        self.traits: dict[str, Trait] = {}
+        self.operations: dict[str, Operation] = {}
+        self.calculations: dict[str, Calculation[Any]] = {}
+        self.checks: dict[str, Check] = {}
+
+    def __repr__(self) -> str:
+        return f"<system {self.key}>"
+
+    def measurand(
+        self,
+        name: str,
+        unit: str,
+        title: str,
+        *,
+        possible: tuple[float | None, float | None],
+        usual: tuple[float | None, float | None],
+        accuracy: str,
+        places: Iterable[str] = (),
+        read_with: Iterable[Measurand] = (),
+        lasting: bool = False,
+        where: str = "",
+        how: str = "",
+        hazard: str = "",
+    ) -> Measurand:
+        """Declare a quantity. `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`)."""
+        return self._keep(
+            self.measurands,
+            Measurand(
+                key=self._key(name),
+                unit=unit,
+                kind=units.unit(unit).kind,
+                title=title,
+                possible=self._span(possible, unit),
+                usual=self._span(usual, unit),
+                accuracy=units.parse_accuracy(accuracy, unit),
+                places=tuple(places),
+                read_with=tuple(measurand.key for measurand in read_with),
+                lasting=lasting,
+                where=where,
+                how=how,
+                hazard=hazard,
+            ),
+        )
+
+    def observation(self, name: str, title: str, answers: type[Enum], *, places: Iterable[str] = (), how: str = "", hazard: str = "") -> Observation:
+        """Declare something to look at, with its closed answers."""
+        return self._keep(
+            self.observations, Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), how=how, hazard=hazard)
+        )
+
+    def trait(
+        self,
+        name: str,
+        title: str,
+        answers: type[Enum] | None = None,
+        *,
+        units: Iterable[str] = (),
+        possible: tuple[float | None, float | None] = (None, None),
+        part: str = "",
+        how: str = "",
+    ) -> Trait:
+        """Declare what a vehicle is fitted with: closed answers, or a value in one of `units`."""
+        accepted = tuple(units)
+        if (answers is None) == (not accepted):
+            raise ValueError(f"{self._key(name)}: a trait has closed answers or units, one of the two.")
+        span = self._span(possible, accepted[0]) if accepted else Span()
+        return self._keep(
+            self.traits,
+            Trait(key=self._key(name), title=title, answers=closed(answers) if answers else None, units=accepted, possible=span, part=part, how=how),
+        )
+
+    def operation(self, name: str, title: str, *, shown_by: Measurand | None = None, replaces: str = "", hazard: str = "") -> Operation:
+        """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a part."""
+        return self._keep(
+            self.operations,
+            Operation(key=self._key(name), title=title, shown_by=shown_by.key if shown_by else "", replaces=replaces, hazard=hazard),
+        )
+
+    def calculation(self, *, source: str) -> Callable[[Callable[P, float]], Calculation[P]]:
+        """Decorator for a plain float function in coherent units; `source` is a key of sources.toml."""
+
+        def declared(function: Callable[P, float]) -> Calculation[P]:
+            return self._keep(self.calculations, Calculation(function, self._key(function.__name__), source))
+
+        return declared
+
+    def check(self, title: str) -> Callable[[Checker], Check]:
+        """Decorator for a generator of findings whose signature says what it needs."""
+
+        def declared(function: Checker) -> Check:
+            check = declare(function, title)
+            if check.key in self.checks:
+                raise ValueError(f"{self.key}: there already is a check {check.key}.")
+            self.checks[check.key] = check
+            return check
+
+        return declared
+
+    @cached_property
+    def sources(self) -> Mapping[str, Source]:
+        path = self.folder / "sources.toml"
+        return sources(path) if path.is_file() else {}
+
+    @cached_property
+    def limits(self) -> Mapping[str, Limit]:
+        """The system's own limits: [[limit]] of limits.toml with key, low, high, unit, source, confidence, note."""
+        path = self.folder / "limits.toml"
+        if not path.is_file():
+            return {}
+        found: dict[str, Limit] = {}
+        wrong: list[str] = []
+        for place, raw in enumerate(load_toml(path).get("limit", [])):
+            try:
+                limit = self._limit(raw)
+                if limit.key in found:
+                    raise ValueError(f"there already is a limit {limit.key!r}")
+                found[limit.key] = limit
+            except (ValueError, KeyError) as problem:
+                wrong.append(f"  limit[{place}] ({raw.get('key', 'no key')}): {problem}")
+        if wrong:
+            raise ValueError(f"{path.name} of {self.key} cannot be used:\n" + "\n".join(wrong))
+        return found
+
+    @cached_property
+    def faults(self) -> FaultTable | None:
+        path = self.folder / "faults.toml"
+        return self.fault_table(load_toml(path), f"{path.name} of {self.key}") if path.is_file() else None
+
+    def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
+        """A fault table from plain data, checked against this system's declarations."""
+        return read_faults(
+            data,
+            where,
+            self._coherent,
+            measurands=self.measurands,
+            observations={key: answers_of(seen.answers) for key, seen in self.observations.items()},
+            operations=self.operations,
+        )
+
+    def checked_code(self, code: str) -> str:
+        if not code.startswith(f"{self.key}."):
+            raise ValueError(f"A finding's code begins with its system's key: {self.key}.…; got {code!r}.")
+        return code
+
+    def loose_ends(self) -> list[str]:
+        """Every reference of the declarations that leads nowhere, one sentence each; the host refuses a system that has any."""
+        unsourced = [calculation for calculation in self.calculations.values() if calculation.source not in self.sources]
+        wrong = [f"calculation {calculation.key}: no source {calculation.source!r}" for calculation in unsourced]
+        parts = {trait.part for trait in self.traits.values() if trait.part}
+        wrong += [
+            f"operation {operation.key}: no trait belongs to the part {operation.replaces!r} that it replaces"
+            for operation in self.operations.values()
+            if operation.replaces and operation.replaces not in parts
+        ]
+        return wrong
+
+    def _limit(self, raw: Mapping[str, Any]) -> Limit:
+        unknown = sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})
+        if unknown:
+            raise ValueError(f"unknown key {unknown[0]!r}")
+        if raw["source"] not in self.sources:
+            raise ValueError(f"no source {raw['source']!r} in sources.toml")
+        unit = raw["unit"]
+        kind = units.unit(unit).kind
+        ends = {end: exact(kind, units.to_coherent(float(raw[end]), unit)) for end in ("low", "high") if end in raw}
+        return Limit(
+            key=raw["key"], source=self.sources[raw["source"]], confidence=Confidence(raw.get("confidence", "high")), note=raw.get("note", ""), **ends
+        )
+
+    def _coherent(self, measurand: str, text: str) -> float:
+        if measurand not in self.measurands:
+            raise ValueError(f"no measurand {measurand!r}")
+        return units.read_quantity(text, [self.measurands[measurand].unit]).number
+
+    def _key(self, name: str) -> str:
+        if not _NAME.fullmatch(name):
+            raise ValueError(f"{self.key}: a name is short and lower case, like line_pressure; got {name!r}.")
+        return f"{self.key}.{name}"
+
+    def _span(self, ends: tuple[float | None, float | None], unit: str) -> Span:
+        low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)
+        return Span(low, high)
+
+    def _keep(self, shelf: dict[str, Any], item: Any) -> Any:
+        asked = (self.measurands, self.observations, self.traits)  # one key, one meaning: a visit file names all three alike
+        if item.key in shelf or (any(shelf is one for one in asked) and any(item.key in one for one in asked)):
+            raise ValueError(f"{item.key} is declared twice.")
+        shelf[item.key] = item
+        return item
