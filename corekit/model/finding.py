@@ -77,6 +77,7 @@ class Finding:
         check: Title of the check.
         stage, place: When in the visit and at which of several like things.
         probability: That the true value conforms to the limit (JCGM 106); None without a limit.
+        of: Key of the measurand it speaks of, so that a retest can be held against it.
         value, unit: The judged value and the unit it is printed in; None for a plain statement.
         limits: As used, with source; the first is the one judged against.
         evidence: Ids of the entries it rests on.
@@ -94,6 +95,7 @@ class Finding:
     text: Text
     stage: int = 0
     place: str = ""
+    of: str = ""
     probability: float | None = None
     value: Value | None = None
     unit: str = ""

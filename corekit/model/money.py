@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal, InvalidOperation
 
 import attrs
 
@@ -17,27 +17,41 @@ def minor_digits(currency: str) -> int:
 
 @attrs.frozen(order=False)
 class Money:
-    """An amount in minor units (cents) of a currency (ISO 4217 code)."""
+    """An amount in minor units (cents) of a currency (ISO 4217 code).
+
+    Errors:
+        ValueError: `minor` is not a whole number.
+    """
 
     minor: int
     currency: str
+
+    def __attrs_post_init__(self) -> None:
+        if type(self.minor) is not int:
+            raise ValueError(f"Money is counted in whole minor units; got {self.minor!r}. Use Money.of for an amount such as '12.50'.")
 
     @classmethod
     def of(cls, amount: Decimal | str, currency: str) -> Money:
         """Round half up, away from zero, to the currency's minor unit.
 
         Errors:
-            ValueError: the amount is not a finite decimal number.
+            ValueError: the amount is not a finite decimal number, or it is a float.
         """
-        number = Decimal(amount)
-        if not number.is_finite():
-            raise ValueError(f"An amount of money must be a plain number; got {amount!r}.")
-        step = Decimal(1).scaleb(-minor_digits(currency))
-        return cls(int(number.quantize(step, ROUND_HALF_UP).scaleb(minor_digits(currency))), currency)
+        return cls.ratio(*_exact(amount).as_integer_ratio(), currency)
+
+    @classmethod
+    def ratio(cls, numerator: int, denominator: int, currency: str) -> Money:
+        """The amount numerator / denominator, rounded half up on its magnitude to the currency's minor unit.
+
+        In whole numbers, because Decimal works with 28 digits: a longer product would be rounded twice.
+        """
+        magnitude, below = abs(numerator) * 10 ** minor_digits(currency), abs(denominator)
+        minor = (2 * magnitude + below) // (2 * below)
+        return cls(-minor if (numerator < 0) != (denominator < 0) else minor, currency)
 
     @property
     def amount(self) -> Decimal:
-        return Decimal(self.minor).scaleb(-minor_digits(self.currency))
+        return Decimal((int(self.minor < 0), tuple(int(digit) for digit in str(abs(self.minor))), -minor_digits(self.currency)))
 
     def __str__(self) -> str:
         return f"{self.amount:.{minor_digits(self.currency)}f}"
@@ -60,8 +74,20 @@ class Money:
     def __gt__(self, other: Money) -> bool:
         return other < self
 
+    def __le__(self, other: Money) -> bool:
+        return not other < self
+
+    def __ge__(self, other: Money) -> bool:
+        return not self < other
+
     def times(self, factor: Decimal) -> Money:
-        return Money.of(self.amount * factor, self.currency)
+        """Rounded half up, like `of`.
+
+        Errors:
+            ValueError: the factor is not a finite decimal number, or it is a float.
+        """
+        above, below = _exact(factor).as_integer_ratio()
+        return Money.ratio(self.minor * above, below * 10 ** minor_digits(self.currency), self.currency)
 
     def _same(self, other: Money) -> None:
         if self.currency != other.currency:
@@ -70,3 +96,16 @@ class Money:
 
 def total(amounts: Iterable[Money], currency: str) -> Money:
     return sum(amounts, Money(0, currency))
+
+
+def _exact(number: Decimal | str | int) -> Decimal:
+    if isinstance(number, float):
+        raise ValueError(f"No float touches money; write {str(number)!r} as text, not {number!r}.")
+    try:
+        exact = Decimal(number)
+    except (InvalidOperation, TypeError) as problem:
+        raise ValueError(f"An amount of money must be a plain number; got {number!r}.") from problem
+    # An exponent such as 1E+999999 would be spelled out in whole numbers.
+    if not exact.is_finite() or exact.adjusted() > 40 or int(exact.as_tuple().exponent) < -40:
+        raise ValueError(f"An amount of money must be a plain number; got {number!r}.")
+    return exact

@@ -14,6 +14,7 @@ from ..model.figure import Figure
 from ..model.finding import Finding, Gap, Reason, Says, Text, Urgency, Verdict
 from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.source import Basis, Source, Status
 from ..model.value import Value
 from .reading import Reading
 
@@ -97,6 +98,7 @@ class Case:
         *,
         code: str,
         says: Says,
+        of: Measurand | None = None,
         unit: str = "",
         place: str = "",
         calls_for: Operation | None = None,
@@ -109,6 +111,7 @@ class Case:
         """A finding from the margin between a value and a limit.
 
         Args:
+            of: The measurand that a bare Value speaks of; a Reading brings its own.
             unit: To print a bare Value in; a Reading brings its own.
             calls_for: What it speaks for when it fails; dropped when it passes.
             urgency: When it fails; a pass is `nothing to do here`.
@@ -145,6 +148,7 @@ class Case:
             text=Text(template, places),
             stage=self.stage,
             place=place,
+            of=_of(of, judged),
             probability=outcome.probability,
             value=value,
             unit=unit,
@@ -162,6 +166,7 @@ class Case:
         code: str,
         says: str,
         value: Value | Reading | None = None,
+        of: Measurand | None = None,
         unit: str = "",
         place: str = "",
         evidence: Iterable[Reading | str] = (),
@@ -173,7 +178,7 @@ class Case:
     ) -> Finding:
         """A computed statement without a limit: it advises and never decides."""
         return self._plain(
-            verdict=Verdict.ADVICE, code=code, says=says, value=value, unit=unit, place=place, evidence=evidence, urgency=urgency,
+            verdict=Verdict.ADVICE, code=code, says=says, value=value, of=of, unit=unit, place=place, evidence=evidence, urgency=urgency,
             calls_for=calls_for, figure=figure, limits=limits, values=values,
         )  # fmt: skip
 
@@ -183,6 +188,7 @@ class Case:
         code: str,
         says: str,
         value: Value | Reading | None = None,
+        of: Measurand | None = None,
         unit: str = "",
         place: str = "",
         evidence: Iterable[Reading | str] = (),
@@ -195,7 +201,7 @@ class Case:
     ) -> Finding:
         """An undecided finding of a check that was barred (*too empty to judge*), with the test that comes next."""
         plain = self._plain(
-            verdict=Verdict.UNDECIDED, code=code, says=says, value=value, unit=unit, place=place, evidence=evidence, urgency=urgency,
+            verdict=Verdict.UNDECIDED, code=code, says=says, value=value, of=of, unit=unit, place=place, evidence=evidence, urgency=urgency,
             next_test=next_test.key if next_test else "", figure=figure, limits=limits, values=values,
         )  # fmt: skip
         return attrs.evolve(plain, probability=probability)
@@ -207,6 +213,7 @@ class Case:
         code: str,
         says: str,
         value: Value | Reading | None,
+        of: Measurand | None,
         unit: str,
         place: str,
         evidence: Iterable[Reading | str],
@@ -229,6 +236,7 @@ class Case:
             text=Text(says, {**shown, "place": place, **values}),
             stage=self.stage,
             place=place,
+            of=_of(of, value),
             value=bare,
             unit=unit,
             limits=tuple(limits),
@@ -277,14 +285,16 @@ def limit_words(limit: Limit, unit: str) -> str:
     return f"at least {low}" if low else f"at most {high}"
 
 
-def own_limit(
-    measurand: Measurand, low: Value | None, high: Value | None, where_from: str, entry: str
-) -> Limit:
-    """This vehicle's specification as a limit."""
-    from ..model.source import Basis, Source, Status
+def _of(measurand: Measurand | None, judged: Reading | Value | None) -> str:
+    if measurand is not None:
+        return measurand.key
+    return judged.measurand.key if isinstance(judged, Reading) else ""
 
+
+def own_limit(key: str, low: Value | None, high: Value | None, where_from: str, entry: str) -> Limit:
+    """This vehicle's specification of a measurand as a limit; `entry` is the entry that says so."""
     source = Source(key=f"specification.{entry[:12]}", title=f"This vehicle's own figure, {where_from}", basis=Basis.MAKER, status=Status.READ)
-    return Limit(key=measurand.key, low=low, high=high, source=source, scope=Scope.THIS_VEHICLE)
+    return Limit(key=key, low=low, high=high, source=source, scope=Scope.THIS_VEHICLE)
 
 
 def _evidence(value: Value | None, more: Iterable[Reading | str], limit: Limit | None, judged: Reading | Value | None) -> tuple[str, ...]:

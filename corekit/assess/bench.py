@@ -1,0 +1,108 @@
+"""Lay one stage of a job before a system's checks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum
+
+from ..model.job import Job, Noted, stage_name
+from ..model.limit import Limit
+from ..model.measurand import answers_of
+from ..model.records import Fitted
+from ..model.value import Value, exact
+from ..plugin.case import Case, Sight, own_limit
+from ..plugin.host import Plugins
+from ..plugin.reading import Reading, readings_at
+from ..plugin.system import System
+
+
+def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
+    """The case that the system's checks get at this stage; `check` is filled in as each one runs.
+
+    A check may want another system's measurand, so readings and sights of all systems are in it.
+    """
+    fitted, fitted_by = fitted_at(job, stage, plugins)
+    return Case(
+        system=system,
+        check="",
+        stage=stage,
+        readings=_with_lasting(job, stage, plugins),
+        sights=_sights(job, stage, plugins),
+        fitted=fitted,
+        fitted_by=fitted_by,
+        specified=_specified(job),
+    )
+
+
+def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
+    """Readings of this stage, and of the measurands that outlast a repair also earlier ones."""
+    found: dict[tuple[str, str], Reading] = {}
+    lasting = {key: measurand for key, measurand in plugins.measurands.items() if measurand.lasting}
+    for earlier in range(stage):
+        found.update(readings_at(job, earlier, lasting))
+    found.update(readings_at(job, stage, plugins.measurands))
+    return found
+
+
+def fitted_at(job: Job, stage: int, plugins: Plugins) -> tuple[dict[str, Enum | Value], dict[str, str]]:
+    """What is fitted at a stage, and the entries that say so.
+
+    A repair that exchanges a part ends what was known of the old one: the old battery's rating says nothing of the new.
+    """
+    values: dict[str, Enum | Value] = {}
+    said_by: dict[str, str] = {}
+    for key, noted in job.fitted(stage).items():
+        trait = plugins.traits.get(key)
+        if trait is None or noted.record.stage < _part_since(job, stage, trait.part, plugins):
+            continue
+        answer = _answer(noted, trait.answers)
+        if answer is not None:
+            values[key] = answer
+            said_by[key] = noted.id
+    return values, said_by
+
+
+def _part_since(job: Job, stage: int, part: str, plugins: Plugins) -> int:
+    """The stage that began when the part was last exchanged; 0 when it never was."""
+    since = 0
+    for noted in job.repairs:
+        operation = plugins.operations.get(noted.record.operation)
+        if part and operation is not None and operation.replaces == part and noted.record.stage <= stage:
+            since = max(since, noted.record.stage)
+    return since
+
+
+def _answer(noted: Noted[Fitted], answers: type[Enum] | None) -> Enum | Value | None:
+    record = noted.record
+    if answers is not None:
+        return answers_of(answers).get(record.answer)
+    if record.number is None:
+        return None
+    return exact(record.kind, record.number, [noted.id])
+
+
+def _sights(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Sight]:
+    found: dict[tuple[str, str], Sight] = {}
+    observations = plugins.observations
+    for noted in job.seen(stage):
+        record = noted.record
+        declared = observations.get(record.of)
+        answer = answers_of(declared.answers).get(record.answer) if declared else None
+        found[record.of, record.place] = Sight(answer, noted.id, record.cannot)
+    return found
+
+
+def _specified(job: Job) -> Mapping[str, Limit]:
+    limits: dict[str, Limit] = {}
+    for noted in job.specified:
+        record = noted.record
+        low, high = (exact(record.kind, end, [noted.id]) if end is not None else None for end in (record.low, record.high))
+        limits[record.of] = own_limit(record.of, low, high, record.where_from, noted.id)
+    return limits
+
+
+def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
+    """(key, sentence) for every reading and observation that no installed system declares: kept, named, not judged."""
+    known = {*plugins.measurands, *plugins.observations}
+    strangers = [noted.record.of for noted in (*job.measured(stage), *job.seen(stage)) if noted.record.of not in known]
+    return [(key, f"{key} was read at {stage_name(stage)}, but no installed system knows it; it is kept and not judged.") for key in dict.fromkeys(strangers)]

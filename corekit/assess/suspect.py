@@ -1,0 +1,212 @@
+"""From outcomes to suspects, to the next test, to whether a part may be called for. Exact inference over single faults."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import attrs
+
+from ..judge import normal
+from ..model.finding import Finding
+from ..plugin.case import Case
+from ..plugin.faults import Fault, FaultTable, FaultTest
+
+#: A part is called for at this probability or more, whichever single number of the table is wrong by this factor.
+CALL_AT, WRONG_BY = 0.80, 1.5
+#: An outcome counts as plainly shown at this weight.
+PLAIN = 0.95
+#: Tests that promise less than this many bits are not worth walking to the bonnet for.
+WORTHWHILE = 0.01
+
+
+@attrs.frozen(kw_only=True)
+class Outcome:
+    """What a test showed: a weight for each of its outcomes, and the entries it rests on."""
+
+    test: FaultTest
+    weights: tuple[float, ...]
+    evidence: tuple[str, ...]
+
+    @property
+    def plain(self) -> str:
+        """The outcome that is plainly shown, or empty."""
+        best = max(range(len(self.weights)), key=self.weights.__getitem__)
+        return self.test.outcomes[best] if self.weights[best] >= PLAIN else ""
+
+
+@attrs.frozen(kw_only=True)
+class Suspect:
+    """A fault with its probability given all outcomes so far. For the mechanic; never for the customer's paper."""
+
+    system: str
+    fault: str
+    name: str
+    probability: float
+    calls_for: str
+
+
+@attrs.frozen(kw_only=True)
+class NextTest:
+    """A test worth making next, with the question it answers."""
+
+    system: str
+    key: str
+    question: str
+    minutes: float
+    bits: float
+    wants: str
+
+
+@attrs.frozen(kw_only=True)
+class Call:
+    """Whether an operation may be offered on what was found, and why or why not yet."""
+
+    operation: str
+    met: bool
+    why: str
+    stage: int
+
+
+def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding]) -> list[Outcome]:
+    """The outcome of every test of the table that was made at this stage. An uncertain reading shares its weight between outcomes."""
+    found = []
+    for test in table.tests.values():
+        if test.measurand:
+            outcome = _binned(test, case)
+        elif test.code:
+            outcome = _checked(test, findings)
+        else:
+            outcome = _seen(test, case)
+        if outcome is not None:
+            found.append(outcome)
+    return found
+
+
+def _binned(test: FaultTest, case: Case) -> Outcome | None:
+    reading = case.readings.get((test.measurand, test.place))
+    if reading is None:
+        return None
+    u = reading.value.u
+    below = [normal((edge - reading.number) / u) if u > 0 else float(reading.number < edge) for edge in test.at]
+    edges = [0.0, *below, 1.0]
+    return Outcome(test=test, weights=tuple(high - low for low, high in zip(edges, edges[1:], strict=False)), evidence=(reading.entry,))
+
+
+def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
+    for finding in findings:
+        if finding.code == test.code and finding.probability is not None and finding.limits:
+            return Outcome(test=test, weights=(finding.probability, 1 - finding.probability), evidence=finding.evidence)
+    return None
+
+
+def _seen(test: FaultTest, case: Case) -> Outcome | None:
+    sight = case.sights.get((test.seen, ""))
+    if sight is None or sight.answer is None or sight.answer.value not in test.answers:
+        return None
+    return Outcome(test=test, weights=tuple(float(answer == sight.answer.value) for answer in test.answers), evidence=(sight.entry,))
+
+
+def posterior(table: FaultTable, shown: Sequence[Outcome], changed: Mapping[tuple[str, ...], float] | None = None) -> dict[str, float]:
+    """Probability of each fault, `none` and `outside` included, given the outcomes.
+
+    Args:
+        changed: Numbers of the table to replace by a factor: ("weight", fault) or ("p", test, fault, outcome).
+    """
+    changed = changed or {}
+    logs = {}
+    for key, fault in table.faults.items():
+        total = math.log(fault.weight * changed.get(("weight", key), 1.0))
+        for outcome in shown:
+            likely = outcome.test.likelihood(key)
+            factors = [changed.get(("p", outcome.test.key, key, name), 1.0) for name in outcome.test.outcomes]
+            scaled = [p * factor for p, factor in zip(likely, factors, strict=True)]
+            total += math.log(sum(weight * p for weight, p in zip(outcome.weights, scaled, strict=True)) / sum(scaled))
+        logs[key] = total
+    highest = max(logs.values())
+    parts = {key: math.exp(log - highest) for key, log in logs.items()}
+    whole = sum(parts.values())
+    return {key: part / whole for key, part in parts.items()}
+
+
+def suspects(system: str, table: FaultTable, shown: Sequence[Outcome]) -> list[Suspect]:
+    """All faults of the table, likeliest first."""
+    chances = posterior(table, shown)
+    ranked = sorted(table.faults.values(), key=lambda fault: -chances[fault.key])
+    return [Suspect(system=system, fault=fault.key, name=fault.name, probability=chances[fault.key], calls_for=fault.calls_for) for fault in ranked]
+
+
+def next_tests(system: str, table: FaultTable, shown: Sequence[Outcome], barred: Mapping[str, str]) -> list[NextTest]:
+    """Tests not made yet, by expected information per hands-on minute.
+
+    Faults with the same operation need not be told apart, so the information is about the operation.
+
+    Args:
+        barred: Code of a check that cannot be made yet → what must come first; such a test is not offered.
+    """
+    made = {outcome.test.key for outcome in shown}
+    before = posterior(table, shown)
+    found = []
+    for test in table.tests.values():
+        if test.key in made or test.code in barred:
+            continue
+        bits = _information(table, before, test)
+        if bits >= WORTHWHILE:
+            wants = test.wants or test.measurand or test.seen
+            found.append(NextTest(system=system, key=test.key, question=test.question, minutes=test.minutes, bits=bits, wants=wants))
+    return sorted(found, key=lambda test: -test.bits / test.minutes)
+
+
+def _information(table: FaultTable, before: Mapping[str, float], test: FaultTest) -> float:
+    """Mutual information between the operation called for and the test's outcome, in bits; never negative."""
+    joint: dict[tuple[str, int], float] = {}
+    for key, chance in before.items():
+        group = _group(table.faults[key])
+        for index, p in enumerate(test.likelihood(key)):
+            joint[group, index] = joint.get((group, index), 0.0) + chance * p
+    groups: dict[str, float] = {}
+    results: dict[int, float] = {}
+    for (group, index), p in joint.items():
+        groups[group] = groups.get(group, 0.0) + p
+        results[index] = results.get(index, 0.0) + p
+    return max(0.0, sum(p * math.log2(p / (groups[group] * results[index])) for (group, index), p in joint.items() if p > 0))
+
+
+def _group(fault: Fault) -> str:
+    return fault.calls_for or f"({fault.key})"
+
+
+def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, stage: int) -> Call:
+    """May this part be called for?
+
+    Two things together: a test that speaks directly against it has plainly failed, and its faults hold 0.80 of the
+    probability, also when any one number of the table is wrong by a factor of 1.5 either way.
+    """
+    against = {key for key, fault in table.faults.items() if fault.calls_for == operation}
+    direct = [outcome for outcome in shown if any(_speaks_against(outcome, fault) for fault in against)]
+    if not direct:
+        return Call(operation=operation, met=False, stage=stage, why="No test that speaks directly against the part has plainly failed.")
+    lowest = min(_share(posterior(table, shown, changed), against) for changed in _doubted(table, shown))
+    if lowest < CALL_AT:
+        share = _share(posterior(table, shown), against)
+        why = f"Other explanations remain: the part holds {share:.0%}, and {lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}; {CALL_AT:.0%} is asked for."
+        return Call(operation=operation, met=False, stage=stage, why=why)
+    return Call(operation=operation, met=True, stage=stage, why=f"{direct[0].test.question} Answer: {direct[0].plain}.")
+
+
+def _speaks_against(outcome: Outcome, fault: str) -> bool:
+    row = outcome.test.given.get(fault)
+    return bool(row and row.direct and outcome.plain == row.direct)
+
+
+def _share(chances: Mapping[str, float], faults: set[str]) -> float:
+    return sum(chances[fault] for fault in faults)
+
+
+def _doubted(table: FaultTable, shown: Sequence[Outcome]) -> list[dict[tuple[str, ...], float]]:
+    """The table as it is, and with each number that matters moved by the factor, one at a time."""
+    numbers: list[tuple[str, ...]] = [("weight", fault) for fault in table.faults]
+    numbers += [("p", outcome.test.key, fault, name) for outcome in shown for fault in table.faults for name in outcome.test.outcomes]
+    return [{}, *({number: factor} for number in numbers for factor in (WRONG_BY, 1 / WRONG_BY))]
+
+
