@@ -1,0 +1,228 @@
+"""A line: a priced row with one ground. It can be written down as plain JSON data, because an offer keeps its lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal, InvalidOperation
+from enum import StrEnum
+from typing import Any
+
+import attrs
+
+from ..model.money import Money
+
+
+class LineKind(StrEnum):
+    """What is sold; a price book may give each its own tax rate."""
+
+    LABOUR = "labour"
+    PART = "part"
+    CALL_OUT = "call-out"
+    TRAVEL = "travel"
+    DIAGNOSIS = "diagnosis"
+
+
+class GroundKind(StrEnum):
+    """Why work is done."""
+
+    FINDING = "finding"
+    CUSTOMER = "customer"
+    SCHEDULED = "scheduled"
+    JUDGEMENT = "judgement"
+
+
+class Condition(StrEnum):
+    """What a part was before it went in; a customer is told for each part."""
+
+    NEW = "new"
+    USED = "used"
+    REBUILT = "rebuilt"
+    RECONDITIONED = "reconditioned"
+    CUSTOMERS_OWN = "customer's own"
+
+
+@attrs.frozen(kw_only=True)
+class Ground:
+    """The one ground on which a line stands.
+
+    Attributes:
+        kind: What sort of ground.
+        text: The ground in words; for a judgement it is the mechanic's reason.
+        finding_code: Code of the finding, when that is the ground.
+        evidence: Ids of the entries it rests on.
+
+    Errors:
+        ValueError: there are no words; a finding without its code, or a code without a finding.
+    """
+
+    kind: GroundKind = attrs.field(converter=GroundKind)
+    text: str
+    finding_code: str = ""
+    evidence: tuple[str, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if not self.text.strip():
+            if self.kind is GroundKind.JUDGEMENT:
+                raise ValueError("Work on the mechanic's judgement needs a reason; write why it is done.")
+            raise ValueError(f"A ground of the kind {self.kind} must say in words what it is; its text is empty.")
+        if (self.kind is GroundKind.FINDING) != bool(self.finding_code):
+            raise ValueError(f"A finding as ground names its code and no other ground does; got {self.kind} with code {self.finding_code!r}.")
+
+
+@attrs.frozen(kw_only=True)
+class Line:
+    """One priced row, before tax.
+
+    Attributes:
+        kind, text: What is sold.
+        operation: Key of the operation it belongs to; empty for call-out, travel and diagnosis.
+        ground: Why.
+        quantity, unit: Invoiced quantity (BT-129) and what it counts: `h`, `km`, `piece`, `flat`.
+        price: Net price (BT-146) of `per` units; it may have more decimals than the currency.
+        per: Price base quantity (BT-149).
+        net: Line net amount (BT-131): quantity × price / per, rounded half up.
+        tax: Name of the rate in the price book; `none` where the shop is outside tax.
+        condition: Of a part.
+        shown_by: The reading that will show that the operation worked, in words.
+
+    Errors:
+        ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no condition or
+            something else has one.
+    """
+
+    kind: LineKind = attrs.field(converter=LineKind)
+    text: str
+    operation: str
+    ground: Ground
+    quantity: Decimal
+    unit: str
+    price: Decimal
+    net: Money
+    tax: str
+    condition: Condition | None = attrs.field(default=None, converter=attrs.converters.optional(Condition))
+    shown_by: str = ""
+    per: Decimal = Decimal(1)
+
+    def __attrs_post_init__(self) -> None:
+        right = line_net(self.quantity, self.price, self.net.currency, self.per)
+        if self.net != right:
+            raise ValueError(f"{self.text}: {self.quantity} × {self.price} comes to {right} {right.currency}, not {self.net}.")
+        if (self.kind is LineKind.PART) != (self.condition is not None):
+            raise ValueError(f"{self.text}: a part says in which condition it is ({', '.join(Condition)}), and nothing else does.")
+
+
+def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = Decimal(1)) -> Money:
+    """Line net amount: quantity × price / per, rounded half up to the currency's minor unit.
+
+    Errors:
+        ValueError: a number is not a finite Decimal, or `per` is not above zero.
+
+    Source: EN 16931 BT-131, BT-129, BT-146, BT-149.
+    """
+    for number in (quantity, price, per):
+        if not isinstance(number, Decimal) or not number.is_finite():
+            raise ValueError(f"Quantity and price must be finite decimal numbers; got {number!r}.")
+    if per <= 0:
+        raise ValueError(f"A price stands for a quantity above zero; got {per}.")
+    (many, parts), (much, shares), (base, bits) = quantity.as_integer_ratio(), price.as_integer_ratio(), per.as_integer_ratio()
+    return Money.ratio(many * much * bits, parts * shares * base, currency)
+
+
+def priced(
+    *,
+    kind: LineKind,
+    text: str,
+    ground: Ground,
+    quantity: Decimal,
+    unit: str,
+    price: Decimal,
+    currency: str,
+    tax: str,
+    operation: str = "",
+    condition: Condition | None = None,
+    shown_by: str = "",
+    per: Decimal = Decimal(1),
+) -> Line:
+    """A line with its net amount worked out."""
+    net = line_net(quantity, price, currency, per)
+    return Line(
+        kind=kind, text=text, operation=operation, ground=ground, quantity=quantity, unit=unit, price=price,
+        net=net, tax=tax, condition=condition, shown_by=shown_by, per=per,
+    )  # fmt: skip
+
+
+def to_data(line: Line) -> dict[str, Any]:
+    """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back."""
+    return {
+        "kind": str(line.kind),
+        "text": line.text,
+        "operation": line.operation,
+        "ground": {
+            "kind": str(line.ground.kind),
+            "text": line.ground.text,
+            "finding_code": line.ground.finding_code,
+            "evidence": list(line.ground.evidence),
+        },
+        "quantity": f"{line.quantity:f}",
+        "unit": line.unit,
+        "price": f"{line.price:f}",
+        "per": f"{line.per:f}",
+        "net": {"minor": line.net.minor, "currency": line.net.currency},
+        "tax": line.tax,
+        "condition": str(line.condition) if line.condition else "",
+        "shown_by": line.shown_by,
+    }
+
+
+_TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax", "condition", "shown_by")
+
+
+def from_data(data: Mapping[str, Any]) -> Line:
+    """The line that plain JSON data describes.
+
+    Errors:
+        ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
+    """
+    line = _object(data, "line", (*_TEXTS, "ground", "net"))
+    ground = _object(line["ground"], "ground", ("kind", "text", "finding_code", "evidence"))
+    net = _object(line["net"], "net", ("minor", "currency"))
+    texts = [(key, line[key]) for key in _TEXTS] + [(f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")]
+    for key, value in [*texts, ("net.currency", net["currency"])]:
+        if not isinstance(value, str):
+            raise ValueError(f"{key}: must be text; got {value!r}.")
+    evidence = ground["evidence"]
+    if not isinstance(evidence, (list, tuple)) or not all(isinstance(item, str) for item in evidence):
+        raise ValueError(f"ground.evidence: must be a list of entry ids; got {evidence!r}.")
+    return Line(
+        kind=line["kind"],
+        text=line["text"],
+        operation=line["operation"],
+        ground=Ground(kind=ground["kind"], text=ground["text"], finding_code=ground["finding_code"], evidence=tuple(evidence)),
+        quantity=_number(line["quantity"], "quantity"),
+        unit=line["unit"],
+        price=_number(line["price"], "price"),
+        per=_number(line["per"], "per"),
+        net=Money(net["minor"], net["currency"]),
+        tax=line["tax"],
+        condition=line["condition"] or None,
+        shown_by=line["shown_by"],
+    )
+
+
+def _object(data: Any, name: str, keys: tuple[str, ...]) -> Mapping[str, Any]:
+    if not isinstance(data, Mapping):
+        raise ValueError(f"{name}: must be an object with the keys {', '.join(keys)}; got {data!r}.")
+    missing, unknown = [key for key in keys if key not in data], [str(key) for key in data if key not in keys]
+    if missing or unknown:
+        raise ValueError(f"{name}: missing keys: {', '.join(missing) or 'none'}; unknown keys: {', '.join(unknown) or 'none'}.")
+    return data
+
+
+def _number(text: str, key: str) -> Decimal:
+    try:
+        number = Decimal(text)
+    except InvalidOperation as problem:
+        raise ValueError(f"{key}: must be a decimal number written as text; got {text!r}.") from problem
+    if not number.is_finite() or abs(number.adjusted()) > 40:
+        raise ValueError(f"{key}: must be a plain decimal number; got {text!r}.")
+    return number

@@ -1,0 +1,105 @@
+"""What can be offered: the lines of a diagnosis, and the lines of the repairs that are called for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+import attrs
+
+from ..model.money import total
+from .book import PriceBook, PriceProblem
+from .line import Ground, GroundKind, Line, LineKind, priced
+
+
+@attrs.frozen(kw_only=True)
+class Asked:
+    """Work that is called for: the operation's key, its title as printed, its one ground, and the reading that will show it worked."""
+
+    operation: str
+    title: str
+    ground: Ground
+    shown_by: str = ""
+
+
+def diagnosis_lines(book: PriceBook, km: Decimal | None = None) -> tuple[Line, ...]:
+    """Call-out, travel and diagnosis, as far as the price book has them; the ground is the customer's request.
+
+    Args:
+        book: The prices.
+        km: The distance that is charged; needed when the price book prices the kilometre.
+
+    Errors:
+        PriceProblem: travel is priced per kilometre and no distance is given, or the lines together exceed the price book's cap.
+        ValueError: the distance is negative.
+    """
+    ground = Ground(kind=GroundKind.CUSTOMER, text="asked for a diagnosis")
+
+    def row(kind: LineKind, text: str, quantity: Decimal, unit: str, price: Decimal) -> Line:
+        return priced(
+            kind=kind, text=text, ground=ground, quantity=quantity, unit=unit, price=price, currency=book.currency, tax=book.tax_of[kind]
+        )
+
+    lines: list[Line] = []
+    if book.call_out is not None:
+        lines.append(row(LineKind.CALL_OUT, "Call-out", Decimal(1), "flat", book.call_out))
+    if book.travel is not None:
+        lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", book.travel))
+    if book.per_km is not None:
+        if km is None:
+            raise PriceProblem(book.where, ['travel.per_km: a distance is needed to price the drive; give the kilometres, or write flat = "…" instead'])
+        if km < 0:
+            raise ValueError(f"A distance cannot be negative; got {km} km.")
+        lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
+    lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
+    come_to = total((line.net for line in lines), book.currency)
+    if book.diagnosis_cap is not None and come_to.amount > book.diagnosis_cap:
+        over = f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of {book.diagnosis_cap}; charge less or raise it"
+        raise PriceProblem(book.where, [f"diagnosis.cap: {over}"])
+    return tuple(lines)
+
+
+def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[Line, ...]:
+    """Labour and parts of each operation, in the order asked for; every line has its operation's one ground.
+
+    Errors:
+        PriceProblem: operations that the price book does not price, all of them, each with the key to add.
+        ValueError: an operation is asked for twice, so its ground is not one.
+    """
+    keys = [asked.operation for asked in wanted_operations]
+    if twice := sorted({key for key in keys if keys.count(key) > 1}):
+        raise ValueError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
+    if unpriced := [key for key in keys if key not in book.operations]:
+        raise PriceProblem(book.where, [f'operations."{key}": is not priced; add [operations."{key}"] with hours = "…" and its parts' for key in unpriced])
+    lines: list[Line] = []
+    for asked in wanted_operations:
+        operation = book.operations[asked.operation]
+        if operation.hours:
+            lines.append(
+                priced(
+                    kind=LineKind.LABOUR, text=asked.title, operation=asked.operation, ground=asked.ground, quantity=operation.hours, unit="h",
+                    price=book.labour, currency=book.currency, tax=book.tax_of[LineKind.LABOUR], shown_by=asked.shown_by,
+                )
+            )
+        lines += [
+            priced(
+                kind=LineKind.PART, text=part.name, operation=asked.operation, ground=asked.ground, quantity=part.quantity, unit="piece",
+                price=part.price, currency=book.currency, tax=book.tax_of[LineKind.PART], condition=part.condition, shown_by=asked.shown_by,
+            )
+            for part in operation.parts
+        ]
+    return tuple(lines)
+
+
+def declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
+    """The lines that are left when the operations with these keys are declined.
+
+    Errors:
+        ValueError: a key belongs to no line, so nothing would be declined by it.
+    """
+    lines, keys = tuple(lines), tuple(keys)
+    offered = {line.operation for line in lines if line.operation}
+    if strange := [key for key in keys if key not in offered]:
+        known = ", ".join(sorted(offered)) or "no operations"
+        raise ValueError(f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are {known}.")
+    return tuple(line for line in lines if line.operation not in keys)

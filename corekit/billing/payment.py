@@ -1,0 +1,67 @@
+"""Taking money: what was paid so far, and a receipt as a value."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import attrs
+
+from ..model.money import Money, total
+from ..model.records import Paid, PaymentTaken
+from .totals import Payable, Totals, payable
+
+
+class PaymentProblem(ValueError):
+    """Why this money cannot be taken, and what to do."""
+
+
+@attrs.frozen(kw_only=True)
+class Receipt:
+    """Money received: how much, how, what had been paid before, and what is left to pay (0: settled)."""
+
+    amount: Money
+    how: str
+    paid_before: Money
+    due: Money
+
+    @property
+    def is_settled(self) -> bool:
+        return self.due.minor == 0
+
+
+def paid_so_far(payments: Iterable[Paid | PaymentTaken], currency: str) -> Money:
+    """The sum of payments (BT-113). Give those of one journal: job and books tell of the same money.
+
+    Errors:
+        PaymentProblem: one of them is not in this currency.
+    """
+    payments = tuple(payments)
+    for payment in payments:
+        if payment.currency != currency:
+            raise PaymentProblem(f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} cannot be counted towards a sum in {currency}.")
+    return total((Money(payment.amount, payment.currency) for payment in payments), currency)
+
+
+def owed(of: Totals, payments: Iterable[Paid | PaymentTaken], rounding: Money | None = None) -> Payable:
+    """What is due after these payments."""
+    return payable(of, paid_so_far(payments, of.gross.currency), rounding)
+
+
+def receive(amount: Money, how: str, against: Payable) -> Receipt:
+    """Take money against what is due; the receipt says what is left.
+
+    Errors:
+        PaymentProblem: not above zero, another currency, more than is due, or nobody said how.
+    """
+    due = against.due
+    if not how.strip():
+        raise PaymentProblem('A payment says how it was made; write for instance how = "cash".')
+    if amount.currency != due.currency:
+        raise PaymentProblem(f"{due} {due.currency} is due; a payment in {amount.currency} cannot be counted. Take it in {due.currency}.")
+    if amount.minor <= 0:
+        raise PaymentProblem(f"A payment is above zero; got {amount} {amount.currency}. Money given back is not a payment.")
+    if amount > due:
+        if due.minor <= 0:
+            raise PaymentProblem(f"Nothing is due any more; do not take {amount} {amount.currency}.")
+        raise PaymentProblem(f"Only {due} {due.currency} is due, and {amount} was given; give back {amount - due} and record {due}.")
+    return Receipt(amount=amount, how=how, paid_before=against.paid, due=due - amount)
