@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import attrs
 
@@ -90,7 +91,7 @@ def _binned(test: FaultTest, case: Case) -> Outcome | None:
     u = reading.value.u
     below = [normal((edge - reading.number) / u) if u > 0 else float(reading.number < edge) for edge in test.at]
     edges = [0.0, *below, 1.0]
-    return Outcome(test=test, weights=tuple(high - low for low, high in zip(edges, edges[1:], strict=False)), evidence=(reading.entry,))
+    return Outcome(test=test, weights=tuple(high - low for low, high in pairwise(edges)), evidence=(reading.entry,))
 
 
 def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
@@ -189,7 +190,8 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
     lowest = min(_share(posterior(table, shown, changed), against) for changed in _doubted(table, shown))
     if lowest < CALL_AT:
         share = _share(posterior(table, shown), against)
-        why = f"Other explanations remain: the part holds {share:.0%}, and {lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}; {CALL_AT:.0%} is asked for."
+        doubted = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
+        why = f"Other explanations remain: the part holds {share:.0%}, and {doubted}; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
     return Call(operation=operation, met=True, stage=stage, why=f"{direct[0].test.question} Answer: {direct[0].plain}.")
 

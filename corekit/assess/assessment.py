@@ -1,0 +1,293 @@
+"""Assess a job: a pure function of its journal and the plugins."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import StrEnum
+
+import attrs
+
+from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
+from ..model.job import Job
+from ..plugin.case import Case
+from ..plugin.check import Check, run
+from ..plugin.guard import in_words, time_limit
+from ..plugin.host import Failure, Plugins
+from ..plugin.reading import Reading, readings_at
+from ..plugin.system import System
+from .bench import case_at, unknown_at
+from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, outcomes, suspects
+
+CHECK_SECONDS = 5.0
+_URGENCIES = list(Urgency)
+
+
+class Change(StrEnum):
+    """A later reading held against the arrival reading, with both doubts."""
+
+    IMPROVED = "improved"
+    WORSE = "worse"
+    UNCHANGED = "unchanged"
+    CHANGED = "changed"
+    CANNOT_TELL = "cannot tell"
+
+
+class Proof(StrEnum):
+    """What the retest says of a repair."""
+
+    SHOWN = "shown to work"
+    NOT_SHOWN = "not shown"
+    NOT_YET = "not repaired yet"
+
+
+@attrs.frozen(kw_only=True)
+class Comparison:
+    """One quantity before and after: the arrival reading and the latest later one."""
+
+    before: Reading
+    after: Reading
+    change: Change
+
+
+@attrs.frozen(kw_only=True)
+class RepairProof:
+    """One repair and what its retest shows; `finding` is the one that was held against it, if there is one."""
+
+    operation: str
+    title: str
+    stage: int
+    proof: Proof
+    why: str
+    finding: Finding | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Assessment:
+    """All that today's plugins make of a job.
+
+    Attributes:
+        findings: Of every stage, most urgent first within the latest stage they speak of.
+        gaps: What could not be said, and why.
+        suspects, next_tests: For the mechanic, at the job's latest stage with evidence.
+        calls: For every operation that some finding speaks for: may it be offered?
+        readings: stage → readings in the order of the declarations.
+    """
+
+    job: Job
+    findings: tuple[Finding, ...]
+    gaps: tuple[Gap, ...]
+    suspects: tuple[Suspect, ...]
+    next_tests: tuple[NextTest, ...]
+    calls: tuple[Call, ...]
+    comparisons: tuple[Comparison, ...]
+    repairs: tuple[RepairProof, ...]
+    readings: tuple[tuple[Reading, ...], ...]
+    failures: tuple[Failure, ...]
+    versions: dict[str, str]
+
+    @property
+    def current(self) -> tuple[Finding, ...]:
+        """Of every code and place the latest finding: how the vehicle stands now."""
+        latest: dict[tuple[str, str], Finding] = {}
+        for finding in self.findings:
+            key = (finding.code, finding.place)
+            if key not in latest or finding.stage > latest[key].stage:
+                latest[key] = finding
+        return tuple(finding for finding in self.findings if latest[finding.code, finding.place] is finding)
+
+    def may_offer(self, operation: str) -> bool:
+        return any(call.operation == operation and call.met for call in self.calls)
+
+    def calls_at(self, stage: int) -> tuple[Call, ...]:
+        return tuple(call for call in self.calls if call.stage == stage)
+
+
+def assess(job: Job, plugins: Plugins) -> Assessment:
+    """Run every check of every system at every stage, and draw what follows from the findings.
+
+    Errors:
+        none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
+    """
+    findings: list[Finding] = []
+    gaps: list[Gap] = []
+    calls: list[Call] = []
+    seen_suspects: list[Suspect] = []
+    tests: list[NextTest] = []
+    for stage in job.stages:
+        for system in plugins.systems.values():
+            case = case_at(job, stage, system, plugins)
+            if not _touched(case, job, stage):
+                continue
+            made, missed = _run_checks(system, case)
+            ruled = _rule(system, case, made, stage)
+            findings += made
+            gaps += missed
+            calls += ruled.calls
+            if ruled.suspects:
+                # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
+                seen_suspects = [*(old for old in seen_suspects if old.system != system.key), *ruled.suspects]
+                tests = [*(old for old in tests if old.system != system.key), *ruled.tests]
+        for key, text in unknown_at(job, stage, plugins):
+            gaps.append(Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key))
+    gaps += [Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure)) for failure in plugins.failures]
+    readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
+    ordered = tuple(sorted(findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage)))
+    return Assessment(
+        job=job,
+        findings=ordered,
+        gaps=tuple(gaps),
+        suspects=tuple(seen_suspects),
+        next_tests=tuple(tests),
+        calls=tuple(calls),
+        comparisons=tuple(_compare(readings, ordered)),
+        repairs=tuple(_proofs(job, ordered, plugins)),
+        readings=readings,
+        failures=plugins.failures,
+        versions=dict(plugins.versions),
+    )
+
+
+def _touched(case: Case, job: Job, stage: int) -> bool:
+    """True when this stage holds something of the system: an ignition job gets no list of battery readings not taken."""
+    prefix = f"{case.system.key}."
+    return any(noted.record.of.startswith(prefix) for noted in (*job.measured(stage), *job.seen(stage)))
+
+
+def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
+    findings: list[Finding] = []
+    gaps: list[Gap] = []
+    for check in system.checks.values():
+        for result in _guarded(system, check, case):
+            if isinstance(result, Finding):
+                findings.append(result)
+            else:
+                gaps.append(result)
+    return findings, gaps
+
+
+def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap]:
+    try:
+        with time_limit(CHECK_SECONDS):
+            return run(check, attrs.evolve(case, check=check.title))
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:
+        text = f"The check failed and said nothing that can be used ({in_words(problem)}). Plugin {system.key}: {system.title} is not assessed here."
+        return [Gap(system=system.key, check=check.title, reason=Reason.PLUGIN_FAILED, text=text, stage=case.stage)]
+
+
+@attrs.frozen(kw_only=True)
+class _Ruling:
+    calls: list[Call]
+    suspects: list[Suspect]
+    tests: list[NextTest]
+
+
+def _rule(system: System, case: Case, findings: Sequence[Finding], stage: int) -> _Ruling:
+    barred = {finding.code: finding.next_test for finding in findings if finding.verdict is Verdict.UNDECIDED and finding.next_test}
+    ahead = [_named(system, finding) for finding in findings if finding.code in barred]
+    table = system.faults
+    if table is None:
+        return _Ruling(calls=[_plain_call(system, finding, stage) for finding in findings if finding.calls_for], suspects=[], tests=ahead)
+    shown = outcomes(table, case, findings)
+    calls: dict[str, Call] = {}
+    for finding in findings:
+        if not finding.calls_for:
+            continue
+        call = (
+            call_for_part(table, shown, finding.calls_for, stage)
+            if system.operations[finding.calls_for].replaces
+            else _plain_call(system, finding, stage)
+        )
+        if finding.calls_for not in calls or call.met:
+            calls[finding.calls_for] = call
+    tests = [*ahead, *next_tests(system.key, table, shown, barred)]
+    return _Ruling(calls=list(calls.values()), suspects=suspects(system.key, table, shown) if shown else [], tests=tests)
+
+
+def _plain_call(system: System, finding: Finding, stage: int) -> Call:
+    """Work that exchanges no part may be offered when the finding speaks for it plainly, as a verdict or as advice."""
+    if system.operations[finding.calls_for].replaces:
+        return Call(operation=finding.calls_for, met=False, stage=stage, why="The system has no fault table, so no part may be called for.")
+    met = finding.verdict is Verdict.FAIL or (finding.verdict is Verdict.ADVICE and (finding.probability is None or finding.probability <= 0.05))
+    why = str(finding.text) if met else "The finding that speaks for it is not decided."
+    return Call(operation=finding.calls_for, met=met, stage=stage, why=why)
+
+
+def _named(system: System, finding: Finding) -> NextTest:
+    """The test that a barred check asks for first."""
+    wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
+    title = wanted.title if wanted is not None else finding.next_test
+    return NextTest(system=system.key, key=finding.next_test, question=f"{finding.check}: {title}", minutes=0.0, bits=0.0, wants=finding.next_test)
+
+
+def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:
+    found = readings_at(job, stage, plugins.measurands)
+    order = {key: place for place, key in enumerate(plugins.measurands)}
+    return tuple(sorted(found.values(), key=lambda reading: (order[reading.measurand.key], _place(reading))))
+
+
+def _place(reading: Reading) -> int:
+    places = reading.measurand.places
+    return places.index(reading.place) if reading.place in places else len(places)
+
+
+def _compare(readings: Sequence[Sequence[Reading]], findings: Sequence[Finding]) -> list[Comparison]:
+    """Every quantity read at arrival and again later: the first against the last."""
+    first: dict[tuple[str, str], Reading] = {}
+    last: dict[tuple[str, str], Reading] = {}
+    for stage in readings:
+        for reading in stage:
+            key = (reading.measurand.key, reading.place)
+            first.setdefault(key, reading)
+            last[key] = reading
+    pairs = [(before, last[key]) for key, before in first.items() if last[key].stage > before.stage]
+    return [Comparison(before=before, after=after, change=_change(before, after, findings)) for before, after in pairs]
+
+
+def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Change:
+    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside?"""
+    gap = after.value - before.value
+    if abs(gap.number) <= 2 * gap.u:
+        narrow = gap.u == 0 or abs(before.number) > 20 * gap.u
+        return Change.UNCHANGED if narrow else Change.CANNOT_TELL
+    chances = {finding.stage: finding.probability for finding in findings if _speaks_of(finding, before) and finding.probability is not None}
+    earlier, later = chances.get(before.stage), chances.get(after.stage)
+    if earlier is None or later is None or abs(earlier - later) < 0.01:
+        return Change.CHANGED
+    return Change.IMPROVED if later > earlier else Change.WORSE
+
+
+def _speaks_of(finding: Finding, reading: Reading) -> bool:
+    return finding.of == reading.measurand.key and finding.place in ("", reading.place)
+
+
+def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[RepairProof]:
+    proofs = []
+    for noted in job.repairs:
+        operation = plugins.operations.get(noted.record.operation)
+        stage = noted.record.stage
+        if operation is None:
+            why = "No installed system knows this work, so no retest can be held against it."
+            proofs.append(RepairProof(operation=noted.record.operation, title=noted.record.operation, stage=stage, proof=Proof.NOT_SHOWN, why=why))
+            continue
+        proof, why, finding = _proof(operation.shown_by, stage, findings, plugins)
+        proofs.append(RepairProof(operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding))
+    return proofs
+
+
+def _proof(shown_by: str, stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
+    """The last finding about the operation's measurand since the repair speaks for or against it."""
+    if not shown_by:
+        return Proof.NOT_SHOWN, "No reading can show it.", None
+    title = plugins.measurands[shown_by].title
+    since = [finding for finding in findings if finding.of == shown_by and finding.stage >= stage and finding.limits]
+    if not since:
+        return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
+    last = max(since, key=lambda finding: finding.stage)
+    chance = last.probability
+    if last.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
+        return Proof.NOT_SHOWN, f"The retest leaves it open: {last.text}", last
+    proof = Proof.SHOWN if chance >= 0.95 else Proof.NOT_YET
+    return proof, f"Retest: {last.text}", last
+
