@@ -325,7 +325,7 @@ def _find(rest: str, shown: str, text: str, wanted: Sequence[Unit], expected: st
     table = _table()
     if not rest:
         raise TypedProblem(f"{_quoted(text)} has no unit", expected, _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)))
-    found = _meant(rest, {one.kind for one in wanted})
+    found = _meant(rest, [one.kind for one in _firsts(wanted)])
     if len(found) == 1:
         return found[0]
     if found:
@@ -343,14 +343,14 @@ def _find(rest: str, shown: str, text: str, wanted: Sequence[Unit], expected: st
     raise TypedProblem(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
 
 
-def _meant(rest: str, wanted: set[str]) -> list[Unit]:
+def _meant(rest: str, wanted: Sequence[str]) -> list[Unit]:
     """The units of the wanted kinds that a text may mean: as spelled, else in other capitals, but never m for M."""
     table = _table()
-    exactly = [table.typed[kind][rest] for kind in sorted(wanted) if rest in table.typed[kind]]
+    exactly = [table.typed[kind][rest] for kind in wanted if rest in table.typed[kind]]
     if exactly:
         return exactly
     loosely: dict[str, Unit] = {}
-    for kind in sorted(wanted):
+    for kind in wanted:
         for spelling, one in table.typed[kind].items():
             if spelling.casefold() == rest.casefold() and not _changes_prefix(spelling, rest, one, table):
                 loosely[one.text] = one
@@ -466,7 +466,7 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
         return "amount", number / 100
     if own.text == _RATIO and not rest:
         return "amount", number
-    found = _meant(rest, {own.kind}) or [one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest]
+    found = _meant(rest, [own.kind]) or [one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest]
     if len(found) != 1:
         unit_problem = f"{_quoted(rest)} in {_quoted(text)} is no unit of {own.kind}" if rest else f"{_quoted(term)} in {_quoted(text)} has no unit"
         raise TypedProblem(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
