@@ -1,0 +1,502 @@
+"""Build the papers: an estimate and an invoice as Documents, from what the steps before have made.
+
+The order is that of a customer's questions: who and which vehicle; what you told us; what we found and how we know; what
+you agreed to; what we did; whether it worked; what it costs; what to watch; the code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+
+import attrs
+
+from .. import units
+from ..assess.assessment import Assessment, Change, Comparison, Proof
+from ..billing.line import Line, LineKind
+from ..billing.totals import Payable, Totals
+from ..judge import RULE
+from ..model.document import (
+    Block,
+    Code,
+    Document,
+    DocumentKind,
+    FindingRow,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    Picture,
+    PricedLines,
+    PricedRow,
+    ReadingRow,
+    Readings,
+    Statement,
+    Words,
+)
+from ..model.document import Totals as TotalsBlock
+from ..model.figure import Strip
+from ..model.finding import Finding, Gap, Urgency, Verdict
+from ..model.job import Job, stage_name
+from ..model.limit import Limit, Scope
+from ..model.measurand import Measurand, Operation
+from ..model.money import Money
+from ..model.personal import Personal
+from ..model.records import Agreed, Offered
+from ..plugin.case import limit_words
+from ..plugin.reading import Reading
+
+
+@attrs.frozen(kw_only=True)
+class Issuer:
+    """Who issues the paper, as printed."""
+
+    name: str
+    address: tuple[str, ...]
+    contact: str = ""
+    tax_id: str = ""
+    guarantee: str = ""
+    pays_by: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Sheet:
+    """What every paper of a job shares."""
+
+    document_id: str
+    issuer: Issuer
+    issued: str
+    currency: str
+    operations: Mapping[str, Operation]
+    demo: bool = False
+    draft: bool = False
+
+
+def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals) -> Document:
+    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers."""
+    blocks: list[Block] = [*_notices(sheet), *_who(job, sheet, []), *_told(job)]
+    called = {line.ground.finding_code for line in lines if line.ground.finding_code}
+    grounds = [finding for finding in assessment.current if finding.code in called]
+    if grounds:
+        blocks += [Heading(text="What we found"), Findings(rows=tuple(_finding_row(finding, job) for finding in grounds))]
+    blocks += [Heading(text="What we offer"), _priced(lines, totals, sheet), *_sums(totals, None, sheet)]
+    blocks += [Heading(text="What your yes covers"), Paragraph(words=(_COVERS[stage],))]
+    hazards = _hazards({line.operation for line in lines}, sheet)
+    if hazards:
+        blocks.append(Statement(title="Cautions", words=(hazards,)))
+    return Document(
+        id=sheet.document_id,
+        kind=DocumentKind.ESTIMATE,
+        title=f"Estimate: {name}",
+        shop=sheet.issuer.name,
+        issued=sheet.issued,
+        currency=sheet.currency,
+        total=str(totals.gross),
+        blocks=tuple(blocks),
+        draft=sheet.draft,
+        demo=sheet.demo,
+    )
+
+
+_COVERS = {
+    "diagnosis": "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair is offered by itself, with its own price. "
+    "The invoice for this work does not exceed the total without a new yes from you.",
+    "repair": "The work above and nothing more. You may decline any single piece of work. The invoice does not exceed the total without a new yes from you; "
+    "local law may give you more rights than this paper names.",
+}
+
+
+def invoice(
+    job: Job,
+    assessment: Assessment,
+    sheet: Sheet,
+    *,
+    number: str,
+    lines: Sequence[Line],
+    totals: Totals,
+    payable: Payable,
+    agreements: Sequence[tuple[Agreed, Offered, str]],
+    payments: Sequence[tuple[str, Money]],
+    link: int,
+    record_mark: str,
+) -> Document:
+    """The paper the customer keeps.
+
+    Args:
+        number: The invoice's number; empty on a draft.
+        agreements: Agreement, the offer it is about, and the day of the yes.
+        payments: How and how much.
+        link, record_mark: For the code; a draft carries neither code nor link.
+    """
+    head = [("Invoice", number)] if number else []
+    blocks: list[Block] = [
+        *_notices(sheet),
+        *_who(job, sheet, head),
+        *_told(job),
+        *_in_short(assessment),
+        *_found(job, assessment, sheet),
+        *_agreed(agreements, sheet),
+        *_did(lines, totals, sheet),
+        *_worked(assessment),
+        Heading(text="What it costs"),
+        *_sums(totals, payable, sheet, payments),
+        *_watch(job, assessment, agreements, lines, sheet),
+        Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
+    ]
+    return Document(
+        id=sheet.document_id,
+        kind=DocumentKind.INVOICE,
+        title=f"Invoice {number}" if number else "Invoice",
+        shop=sheet.issuer.name,
+        issued=sheet.issued,
+        currency=sheet.currency,
+        total=str(payable.gross + payable.rounding),
+        blocks=tuple(blocks),
+        number=number,
+        draft=sheet.draft,
+        demo=sheet.demo,
+    )
+
+
+# ---- who, what vehicle, what was told
+
+
+def _notices(sheet: Sheet) -> list[Block]:
+    notices: list[Block] = []
+    if sheet.demo:
+        notices.append(Statement(title="DEMO", words=("Shop, customer, vehicle and readings on this paper are invented. It asks nobody for money.",)))
+    if sheet.draft:
+        notices.append(Statement(title="DRAFT", words=("Not issued: it has no number, and nothing is due on it.",)))
+    return notices
+
+
+def _who(job: Job, sheet: Sheet, head: list[tuple[str, str]]) -> list[Block]:
+    rows: list[tuple[str, Words]] = [(label, (text,)) for label, text in head if text]
+    rows.append(("Date", (sheet.issued,)))
+    issuer = ", ".join(part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part)
+    rows.append(("From", (issuer,)))
+    if sheet.issuer.tax_id:
+        rows.append(("Tax number", (sheet.issuer.tax_id,)))
+    customer = job.customer
+    rows.append(("For", _joined(customer.name, customer.address, customer.phone) or ("no name given",)))
+    vehicle = job.vehicle
+    rows.append(("Vehicle", _joined(vehicle.told) or ("not described",)))
+    if isinstance(vehicle.plate, Personal):
+        rows.append(("Plate", (vehicle.plate,)))
+    if isinstance(vehicle.vin, Personal):
+        rows.append(("VIN", (vehicle.vin, _vin_remark(vehicle.vin_check))))
+    elif vehicle.why_no_vin:
+        rows.append(("VIN", (f"none: {vehicle.why_no_vin}",)))
+    if vehicle.odometer_typed:
+        rows.append(("Odometer", (vehicle.odometer_typed,)))
+    return [Pairs(rows=tuple(rows))]
+
+
+def _vin_remark(check: str) -> str:
+    return " (its check digit differs; that matters only where check digits are required)" if check == "differs" else ""
+
+
+def _joined(*parts: object) -> Words:
+    run: list[str | Personal] = []
+    for part in parts:
+        if isinstance(part, Personal):
+            run += [", ", part] if run else [part]
+    return tuple(run)
+
+
+def _told(job: Job) -> list[Block]:
+    words = job.opened.words
+    if not isinstance(words, Personal):
+        return []
+    return [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")]
+
+
+# ---- what was found
+
+
+def _in_short(assessment: Assessment) -> list[Block]:
+    sentences = [f"{repair.title}: {repair.proof}." for repair in assessment.repairs]
+    open_ones = [finding for finding in assessment.current if finding.verdict is Verdict.UNDECIDED]
+    failing = [finding for finding in assessment.current if finding.verdict is Verdict.FAIL]
+    if failing:
+        sentences.append("Still failing: " + " ".join(str(finding.text) for finding in failing))
+    if open_ones:
+        sentences.append("Undecided: " + " ".join(str(finding.text) for finding in open_ones))
+    if not sentences:
+        judged = [finding for finding in assessment.current if finding.verdict is Verdict.PASS]
+        if not assessment.findings:
+            sentences.append("No readings were judged in this visit.")
+        elif judged:
+            sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
+        else:
+            sentences.append("Nothing that was tested calls for a repair; see below what could only be advised on.")
+    return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
+
+
+def _found(job: Job, assessment: Assessment, sheet: Sheet) -> list[Block]:
+    if not assessment.findings and not any(assessment.readings):
+        return []
+    blocks: list[Block] = [Heading(text="What we found, and how we know")]
+    if assessment.findings:
+        blocks.append(Findings(rows=tuple(_finding_row(finding, job) for finding in assessment.findings)))
+    figures = [finding.figure for finding in assessment.findings if finding.figure is not None]
+    blocks += [Picture(figure=figure) for figure in figures]
+    rows = reading_rows(assessment)
+    if rows:
+        blocks.append(Heading(text="Readings", level=2))
+        blocks.append(Readings(rows=tuple(rows)))
+        text = f"± gives the doubt of a reading at k = 2 (about 95 %). Rule: {RULE}. A limit from practice or memory only advises."
+        blocks.append(Paragraph(words=(text,), tone="small"))
+    missing = _missing(assessment.gaps)
+    if missing:
+        blocks.append(Paragraph(words=(f"Not looked at: {missing}",), tone="small"))
+    return blocks
+
+
+def _missing(gaps: Iterable[Gap]) -> str:
+    """Each gap once, whatever the number of stages it comes back in."""
+    return " ".join(dict.fromkeys(gap.text for gap in gaps))
+
+
+def _finding_row(finding: Finding, job: Job) -> FindingRow:
+    return FindingRow(
+        text=str(finding.text),
+        verdict=str(finding.verdict),
+        urgency=str(finding.urgency),
+        basis=_basis(finding),
+        stage=stage_name(finding.stage) if job.stage else "",
+    )
+
+
+def _basis(finding: Finding) -> str:
+    if not finding.limits:
+        return ""
+    limit = finding.limits[0]
+    text = f"Limit: {limit_words(limit, finding.unit)}. Source: {limit.source.named}."
+    if not limit.decides:
+        text += " Too weak a source to decide; it advises."
+    for beaten in finding.limits[1:]:
+        if limit.scope is Scope.THIS_VEHICLE:
+            text += f" It stands in place of the general figure {limit_words(beaten, finding.unit)} ({beaten.source.named})."
+    return text
+
+
+def reading_rows(assessment: Assessment) -> list[ReadingRow]:
+    """One row for every quantity and place: its first reading, its latest later one, limit, source and strip."""
+    first: dict[tuple[str, str], Reading] = {}
+    last: dict[tuple[str, str], Reading] = {}
+    for stage in assessment.readings:
+        for reading in stage:
+            first.setdefault((reading.measurand.key, reading.place), reading)
+            last[reading.measurand.key, reading.place] = reading
+    compared = {(pair.before.measurand.key, pair.before.place): pair for pair in assessment.comparisons}
+    return [_reading_row(before, compared.get(key), _judged(last[key], assessment)) for key, before in first.items()]
+
+
+def _reading_row(before: Reading, pair: Comparison | None, finding: Finding | None) -> ReadingRow:
+    after = pair.after if pair else None
+    measurand = before.measurand
+    limit = finding.limits[0] if finding else None
+    late = f"at {stage_name(before.stage)}" if before.stage else ""
+    return ReadingRow(
+        name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
+        before=before.shown,
+        after=after.shown if after else "",
+        limit=limit_words(limit, measurand.unit) if limit else "",
+        source=limit.source.named if limit else "",
+        note="; ".join(part for part in (late, _conditions(before, after), _repeats(before, after), _change(pair), _instrument(before, after)) if part),
+        strip=strip_of(measurand, before, after, limit) if limit else None,
+    )
+
+
+def _judged(reading: Reading, assessment: Assessment) -> Finding | None:
+    """The finding that held this very quantity against a limit."""
+    for finding in assessment.findings:
+        fits = finding.of == reading.measurand.key and finding.place in ("", reading.place) and finding.stage == reading.stage
+        if fits and finding.limits and finding.value is not None and finding.value.kind == reading.value.kind:
+            return finding
+    return None
+
+
+def _conditions(before: Reading, after: Reading | None) -> str:
+    texts = [_setup(before)]
+    if after is not None and _setup(after) != texts[0]:
+        texts.append(f"after: {_setup(after)}")
+    return "; ".join(text for text in texts if text)
+
+
+def _setup(reading: Reading) -> str:
+    return ", ".join(f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, doubt=False)}" for beside in reading.setup.values())
+
+
+def _repeats(before: Reading, after: Reading | None) -> str:
+    counts = [reading.count for reading in (before, after) if reading is not None]
+    return f"{' and '.join(str(count) for count in counts)} readings taken" if max(counts) > 1 else ""
+
+
+def _change(pair: Comparison | None) -> str:
+    return {None: "", Change.CHANGED: "changed"}.get(pair.change if pair else None, str(pair.change) if pair else "")
+
+
+def _instrument(before: Reading, after: Reading | None) -> str:
+    texts = [before.doubt_from]
+    if after is not None and after.doubt_from != before.doubt_from:
+        texts.append(f"after: {after.doubt_from}")
+    return "; ".join(texts)
+
+
+def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit: Limit) -> Strip:
+    """The limit strip of a reading, in the unit it is printed in."""
+    latest = after or before
+
+    def in_unit(number: float) -> float:
+        return units.from_coherent(number, measurand.unit)
+
+    def half_width(reading: Reading) -> float:
+        return abs(in_unit(reading.number + 2 * reading.value.u) - in_unit(reading.number))
+
+    low = in_unit(limit.low.number) if limit.low else None
+    high = in_unit(limit.high.number) if limit.high else None
+    points = [in_unit(reading.number) + sign * half_width(reading) for reading in {id(latest): latest, id(before): before}.values() for sign in (-1, 1)]
+    points += [end for end in (low, high) if end is not None]
+    room = 0.25 * ((max(points) - min(points)) or abs(max(points)) or 1.0)
+    floor = in_unit(measurand.possible.low) if measurand.possible.low is not None else None
+    low_end = min(points) - room
+    return Strip(
+        unit=units.declared_text(measurand.unit),
+        low_end=low_end if floor is None else max(floor, low_end),
+        high_end=max(points) + room,
+        allowed_low=low,
+        allowed_high=high,
+        reading=in_unit(latest.number),
+        doubt=half_width(latest),
+        before=in_unit(before.number) if after else None,
+        before_doubt=half_width(before) if after else 0.0,
+    )
+
+
+# ---- what was agreed, done, shown
+
+
+def _agreed(agreements: Sequence[tuple[Agreed, Offered, str]], sheet: Sheet) -> list[Block]:
+    rows: list[tuple[str, Words]] = []
+    for agreement, _, day in agreements:
+        total = Money(agreement.total, agreement.currency)
+        text = f"{total} {agreement.currency}, agreed by the {agreement.by}, {agreement.how}" + (f", {day}" if day else "")
+        if agreement.declined:
+            text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
+        rows.append((agreement.offer.capitalize(), (text,)))
+    if not rows:
+        rows.append(("Agreement", ("none on record",)))
+    return [Heading(text="What you agreed to"), Pairs(rows=tuple(rows))]
+
+
+def _title(operation: str, sheet: Sheet) -> str:
+    declared = sheet.operations.get(operation)
+    return declared.title if declared else operation
+
+
+def _did(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
+    return [Heading(text="What we did"), _priced(lines, totals, sheet)]
+
+
+def _priced(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedLines:
+    rates = {row.rate: f"{_plain(row.percent)} %" for row in totals.per_rate}
+    return PricedLines(rows=tuple(_priced_row(line, rates) for line in lines), currency=sheet.currency)
+
+
+def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
+    notes = [f"condition: {line.condition}"] if line.condition else []
+    if line.shown_by and line.kind is LineKind.LABOUR:
+        notes.append(f"shown by: {line.shown_by}")
+    return PricedRow(
+        text=line.text,
+        ground=line.ground.text if line.ground.finding_code else f"{_GROUNDS[line.ground.kind]}: {line.ground.text}",
+        quantity=f"{_plain(line.quantity)} {line.unit}",
+        price=_price(line.price, line.net),
+        net=str(line.net),
+        tax=rates.get(line.tax, "none"),
+        note="; ".join(notes),
+    )
+
+
+_GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "finding": "Finding"}
+
+
+def _plain(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _price(price: Decimal, like: Money) -> str:
+    """A unit price with at least the currency's decimals, and more only where it has them."""
+    rounded = Money.of(price, like.currency)
+    return str(rounded) if rounded.amount == price else _plain(price)
+
+
+def _worked(assessment: Assessment) -> list[Block]:
+    if not assessment.repairs:
+        return []
+    rows: list[tuple[str, Words]] = [(repair.title, (f"{str(repair.proof).capitalize()}. {repair.why}",)) for repair in assessment.repairs]
+    return [Heading(text="Does it work now"), Pairs(rows=tuple(rows))]
+
+
+def _sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()) -> list[Block]:
+    rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
+    rows += [(f"Tax {_plain(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate]
+    if payable is not None and payable.rounding.minor:
+        rows.append(("Rounding, to the sum agreed", str(payable.rounding), False))
+    gross = totals.gross + payable.rounding if payable is not None else totals.gross
+    rows.append(("Total", str(gross), True))
+    if payable is not None:
+        rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
+        rows.append(("Due", str(payable.due), True))
+    blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
+    if totals.outside_tax:
+        blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))
+    if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
+        blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
+    return blocks
+
+
+def _watch(
+    job: Job, assessment: Assessment, agreements: Sequence[tuple[Agreed, Offered, str]], lines: Sequence[Line], sheet: Sheet
+) -> list[Block]:
+    sentences: list[str] = []
+    for finding in assessment.current:
+        if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
+            sentences.append(f"{str(finding.urgency).capitalize()}: {finding.text}")
+    sentences += [f"{repair.title} is {repair.proof}: {repair.why}" for repair in assessment.repairs if repair.proof is not Proof.SHOWN]
+    for agreement, _, _ in agreements:
+        sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
+    if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
+        tests = [_question(test.question) for test in assessment.next_tests[:2]]
+        sentences += [f"The next test: {question}" for question in tests]
+    paragraphs: list[Block] = [Paragraph(words=(sentence,)) for sentence in dict.fromkeys(sentences)]
+    if not paragraphs:
+        paragraphs = [Paragraph(words=("Nothing that was tested.",))]
+    blocks: list[Block] = [Heading(text="What to watch"), *paragraphs]
+    blocks.append(Paragraph(words=(_looked_at(assessment),), tone="small"))
+    hazards = _hazards({line.operation for line in lines}, sheet)
+    if hazards:
+        blocks.append(Statement(title="Cautions", words=(hazards,)))
+    guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
+    blocks.append(Paragraph(words=(f"Guarantee: {guarantee}",), tone="small"))
+    return blocks
+
+
+def _question(text: str) -> str:
+    return text if text.endswith(("?", ".")) else f"{text}."
+
+
+def _looked_at(assessment: Assessment) -> str:
+    names = dict.fromkeys(finding.check for finding in assessment.findings)
+    looked = ", ".join(name[0].lower() + name[1:] for name in names) or "nothing"
+    return f"This visit looked at: {looked}. About everything else on the vehicle it says nothing."
+
+
+def _hazards(operations: Iterable[str], sheet: Sheet) -> str:
+    found = [sheet.operations[key].hazard for key in sorted(operations) if key in sheet.operations and sheet.operations[key].hazard]
+    if not found:
+        return ""
+    return " ".join(dict.fromkeys(found)) + " Local codes and licensed practice come first."
