@@ -1,0 +1,72 @@
+"""Personal text on its way in and out: exchanged for a salted hash, and found again under it."""
+
+from __future__ import annotations
+
+import secrets
+import unicodedata
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import attrs
+
+from corekit.model.canonical import digest
+from corekit.model.personal import Personal, PersonalText
+
+
+@attrs.frozen(kw_only=True)
+class Person:
+    """One personal text with the salt that its hash was made with."""
+
+    hash: str
+    kind: str
+    salt: str
+    text: str
+
+
+def salted_hash(salt: str, kind: str, text: str) -> str:
+    """The hash under which a personal text stands. Without the salt it says nothing about the text, short as a plate is."""
+    return digest([salt, kind, text])
+
+
+def person(personal: PersonalText) -> Person:
+    """A personal text with a fresh salt, in Unicode NFC like everything that is hashed.
+
+    Errors:
+        ValueError: the text is empty.
+    """
+    text = unicodedata.normalize("NFC", personal.text)
+    if not text.strip():
+        raise ValueError(f"a personal text ({personal.kind}) is empty; leave it out instead")
+    salt = secrets.token_hex(16)
+    return Person(hash=salted_hash(salt, personal.kind, text), kind=personal.kind, salt=salt, text=text)
+
+
+def exchanged(data: Any, persons: list[Person]) -> Any:
+    """The same data with every personal text replaced by its reference; the texts are added to `persons`.
+
+    Errors:
+        ValueError: a personal text is empty.
+    """
+    if isinstance(data, PersonalText):
+        persons.append(person(data))
+        return {"personal": data.kind, "hash": persons[-1].hash}
+    if isinstance(data, Personal):
+        return {"personal": data.kind, "hash": data.hash}
+    if isinstance(data, Mapping):
+        return {key: exchanged(item, persons) for key, item in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [exchanged(item, persons) for item in data]
+    return data
+
+
+def references(data: Any) -> Iterator[Personal]:
+    """Every reference to personal text in plain data."""
+    if isinstance(data, Mapping):
+        if set(data) == {"personal", "hash"} and all(isinstance(item, str) for item in data.values()):
+            yield Personal(data["personal"], data["hash"])
+        else:
+            for item in data.values():
+                yield from references(item)
+    elif isinstance(data, (list, tuple)):
+        for item in data:
+            yield from references(item)

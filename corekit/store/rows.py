@@ -1,0 +1,113 @@
+"""Entries as rows of a table and back."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import unicodedata
+from typing import Any
+
+import attrs
+
+from corekit.model.canonical import canonical
+from corekit.model.entry import Entry, seal
+
+from .problem import StoreProblem
+
+COLUMNS = ("id", "journal", "job", "chain", "n", "prev", "seen", "taken", "recorded", "kind", "subject", "body", "replaces", "reason", "place")
+
+SELECT_ENTRY = f"SELECT {', '.join(COLUMNS)} FROM entry"
+INSERT_ENTRY = f"INSERT INTO entry ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
+
+
+def place_of(kind: str, body: Any) -> int | None:
+    """An invoice's number in its books chain; nothing else has a place."""
+    place = body.get("place") if kind == "invoice" and isinstance(body, dict) else None
+    return place if isinstance(place, int) else None
+
+
+def settled(entry: Entry) -> Entry:
+    """The entry sealed, as it will be read back: sorted keys, lists, every text in Unicode NFC.
+
+    Errors:
+        ValueError: its body cannot be written down.
+    """
+    texts: dict[str, Any] = {name: composed(getattr(entry, name)) for name in ("subject", "taken", "recorded", "reason")}
+    return seal(attrs.evolve(entry, body=json.loads(canonical(entry.body)), **texts))
+
+
+def composed(text: str) -> str:
+    return unicodedata.normalize("NFC", text)
+
+
+def row_of(entry: Entry) -> tuple[Any, ...]:
+    """The row of a settled entry."""
+    return (
+        entry.id, entry.journal, entry.job, entry.chain, entry.n, entry.prev, _text(entry.seen), entry.taken, entry.recorded, entry.kind, entry.subject,
+        _text(entry.body), _text(entry.replaces), entry.reason, place_of(entry.kind, entry.body),
+    )  # fmt: skip
+
+
+def entry_of(row: tuple[Any, ...]) -> Entry:
+    """The entry that a row holds, its id compared with its content.
+
+    The body's text goes into the hash as it stands, which saves writing it down again; "body" sorts before every other
+    name of an entry's content, so the canonical text of the whole begins with it.
+
+    Errors:
+        StoreProblem: the row was changed after it was written.
+    """
+    try:
+        entry = parsed(row)
+        rest = entry.content()
+        del rest["body"]
+        found = hashlib.sha256(b'{"body":' + row[11].encode() + b"," + canonical(rest)[1:]).hexdigest()
+    except (ValueError, TypeError, AttributeError, KeyError):
+        found = ""
+    if found != row[0]:
+        raise StoreProblem(
+            f"Entry {row[4]} of chain {row[3]} was changed after it was written. "
+            "Run `corekit verify` to see everything that was, and go back to the last backup."
+        )
+    return entry
+
+
+def parsed(row: tuple[Any, ...]) -> Entry:
+    """The entry that a row says it is, unchecked.
+
+    Errors:
+        ValueError, TypeError: a list or the body is not JSON.
+    """
+    return Entry(
+        id=row[0], journal=row[1], job=row[2], chain=row[3], n=row[4], prev=row[5], seen=tuple(json.loads(row[6])), taken=row[7], recorded=row[8],
+        kind=row[9], subject=row[10], body=json.loads(row[11]), replaces=tuple(json.loads(row[12])), reason=row[13],
+    )  # fmt: skip
+
+
+def entries(connection: sqlite3.Connection, where: str, *values: Any) -> list[Entry]:
+    """The entries of one question, in the order asked for.
+
+    Errors:
+        StoreProblem: one of them was changed after it was written.
+    """
+    return [entry_of(row) for row in connection.execute(f"{SELECT_ENTRY} {where}", values)]
+
+
+# A GROUP BY would walk through every entry; this steps from chain to chain along the index.
+_HEADS = """
+WITH RECURSIVE known (chain) AS (
+  SELECT min(chain) FROM entry
+  UNION ALL SELECT (SELECT min(chain) FROM entry WHERE chain > known.chain) FROM known WHERE known.chain IS NOT NULL)
+SELECT chain, (SELECT id FROM entry WHERE entry.chain = known.chain ORDER BY n DESC LIMIT 1),
+              (SELECT max(n) FROM entry WHERE entry.chain = known.chain) FROM known WHERE chain IS NOT NULL
+"""
+
+
+def heads(connection: sqlite3.Connection) -> dict[str, tuple[str, int]]:
+    """Chain → id and place of its last entry."""
+    return {chain: (head, n) for chain, head, n in connection.execute(_HEADS)}
+
+
+def _text(data: Any) -> str:
+    return canonical(data).decode()

@@ -1,0 +1,633 @@
+"""The store: a job's journal, the books, and the persons apart, in one SQLite file.
+
+What a method returned is on the disk: every writer begins IMMEDIATE, commits under WAL and synchronous=FULL, and returns after
+the commit. A store may be used from several threads and several processes at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import sqlite3
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from corekit.model.canonical import digest
+from corekit.model.entry import BOOKS, JOB, Entry
+from corekit.model.job import Job, fold
+from corekit.model.personal import Personal
+from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, body_of
+
+from . import persons, rows, schema, verification
+from .mark import as_drawn, drawn
+from .problem import StoreProblem, told
+from .statement import Statement, own_subject
+
+JOB_LETTERS = 12
+LINEAGE_LETTERS = 12
+
+#: How many jobs or invoices a message lists before it stops.
+LISTED = 20
+
+#: What a job or the books may be called: these names stand in messages, subjects and file names.
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
+
+
+def utc_now() -> str:
+    """This moment, RFC 3339 UTC."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _nothing_changed(what: str) -> StoreProblem:
+    return StoreProblem(f"{what} Nothing was written.")
+
+
+class Store:
+    """One store file, open.
+
+    Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may raise StoreProblem
+    when the file is locked, damaged or has no room; nothing is written then.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
+        self.path = path
+        self._connection = connection
+        self._now = now
+        self._lock = threading.RLock()
+
+    @classmethod
+    def create(cls, path: Path, *, demo: bool, now: Callable[[], str] | None = None) -> Store:
+        """Make a new store at `path`, readable by its owner only, and open it.
+
+        It is built beside its place and moved there when it is whole, so a cut creation leaves no half store.
+
+        Errors:
+            StoreProblem: something stands at `path` already, or its folder does not exist or may not be written.
+        """
+        path = Path(path)
+        if path.exists():
+            raise StoreProblem(f"{path} exists already. Open it, or create the new store under another name; nothing was changed.")
+        unfinished = path.with_name(f".{path.name}.{drawn(8)}.new")
+        try:
+            os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+            try:
+                _lay(unfinished, demo)
+                _moved(unfinished, path)
+            finally:
+                for rest in ("", "-wal", "-shm"):
+                    unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
+        except sqlite3.Error as problem:
+            raise told(problem, path) from problem
+        except FileExistsError as problem:
+            raise StoreProblem(f"{path} exists already. Open it, or create the new store under another name; nothing was changed.") from problem
+        except OSError as problem:
+            raise StoreProblem(f"No store can be made at {path}: {problem.strerror}. Its folder must exist, be writable, and have room.") from problem
+        return cls.open(path, now=now)
+
+    @classmethod
+    def open(cls, path: Path, *, now: Callable[[], str] | None = None, patience: float = schema.PATIENCE) -> Store:
+        """Open the store at `path`.
+
+        Args:
+            now: Gives the time of recording, RFC 3339 UTC; the machine's clock if None.
+            patience: How long a writer waits for another one, [s].
+
+        Errors:
+            StoreProblem: there is no file, it is no corekit store, a newer program wrote it, or it cannot be opened.
+        """
+        path = Path(path)
+        if not path.exists():
+            raise StoreProblem(f"There is no store at {path}. Check the name, or make one with `corekit init`.")
+        if not path.is_file():
+            raise StoreProblem(f"{path} is not a file, so it is no corekit store. Name the store's own file.")
+        try:
+            connection = schema.connect(path, patience)
+            try:
+                _admitted(connection, path)
+            except BaseException:
+                connection.close()
+                raise
+        except sqlite3.Error as problem:
+            raise told(problem, path) from problem
+        return cls(path, connection, now or utc_now)
+
+    def close(self) -> None:
+        """Bring everything into the one file and close it. Closing twice is nothing."""
+        with self._lock:
+            # A reader elsewhere or a full disk may keep the journal file from being folded in; what was acknowledged stands in it all the same.
+            with contextlib.suppress(sqlite3.Error):
+                self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._connection.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    # ── what the store is ──────────────────────────────────────────────────────────────────────────────────────────
+
+    @property
+    def lineage(self) -> str:
+        """Name of the chain that this store's jobs are written in."""
+        return self._meta("lineage")
+
+    @property
+    def demo(self) -> bool:
+        """True in a store for trying things out; its papers say DEMO."""
+        value = self._meta("demo")
+        if value not in ("0", "1"):
+            raise StoreProblem(f"The store {self.path} no longer says whether it is a demo. Run `corekit verify`, and go back to the last backup.")
+        return value == "1"
+
+    @property
+    def schema_version(self) -> int:
+        with self._reading() as connection:
+            return schema.version(connection)
+
+    def rename_lineage(self) -> str:
+        """Go on in a chain of a new name, as a restored copy must: two copies may never go on in one chain.
+
+        The old chain stays and is read as before. The names count up, so that what is written later also sorts later.
+
+        Returns:
+            The new name.
+        """
+        with self._writing() as connection:
+            generation = int(self.lineage.partition("-")[0]) + 1
+            name = _lineage(generation)
+            connection.execute("UPDATE meta SET value = ? WHERE key = 'lineage'", (name,))
+        return name
+
+    # ── jobs ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def new_job(self) -> str:
+        """An id for a new job: 12 letters drawn at random. The job exists from its first entry on."""
+        with self._reading() as connection:
+            while True:
+                name = drawn(JOB_LETTERS)
+                if not connection.execute("SELECT 1 FROM entry WHERE job = ? LIMIT 1", (name,)).fetchone():
+                    return name
+
+    def jobs(self) -> list[str]:
+        """Ids of all jobs, in the order in which they began."""
+        with self._reading() as connection:
+            found = connection.execute("SELECT job FROM entry WHERE journal = ? GROUP BY job ORDER BY min(rowid)", (JOB,))
+            return [job for (job,) in found]
+
+    def job(self, job: str) -> Job:
+        """The job as its journal tells it.
+
+        Errors:
+            StoreProblem: there is no such job, or an entry of it was changed after it was written.
+        """
+        return fold(job, self.journal(job))
+
+    def journal(self, job: str) -> list[Entry]:
+        """All entries of a job's journal, chain by chain.
+
+        Errors:
+            StoreProblem: as `job`.
+        """
+        with self._reading() as connection:
+            found = rows.entries(connection, "WHERE job = ? AND journal = ? ORDER BY chain, n", job, JOB)
+            if not found:
+                raise StoreProblem(f"There is no job {job} in {self.path}. {self._what_there_is()}")
+            return found
+
+    def find(self, text: str) -> str:
+        """Id of the job that a person means: by its id, by the name its file or screen gives it, or by the beginning of its id.
+
+        Errors:
+            StoreProblem: nothing or more than one job fits; the text lists what there is.
+        """
+        text = text.strip()
+        with self._reading():
+            names = self._names()
+            typed = as_drawn(text)
+            if typed in names:
+                return typed
+            for fits in (
+                [job for job, called in names.items() if text in called],
+                [job for job in names if text and job.startswith(typed)],
+            ):
+                if len(fits) == 1:
+                    return fits[0]
+                if fits:
+                    raise StoreProblem(f"More than one job fits {text!r}: {_listed(fits, names)}. Give more of the id.")
+            raise StoreProblem(f"No job fits {text!r} in {self.path}. {self._what_there_is()}")
+
+    def append(self, job: str, statements: Sequence[Statement], *, books: Mapping[str, Sequence[PaymentTaken]] | None = None) -> list[Entry]:
+        """Write statements into a job's journal, all of them or none; what is returned is on the disk.
+
+        Args:
+            job: Id of the job; a new one (`new_job`) begins with an `opened` statement.
+            statements: In the order in which they are to stand.
+            books: Books chain → payments that go into the books in the same stroke.
+
+        Returns:
+            The job's new entries, in order.
+
+        Errors:
+            StoreProblem: a statement does not fit its kind, replaces or refers to something that is not here, holds an empty
+                personal text, or is a demo's in a real store.
+        """
+        if not statements and not books:
+            return []
+        with self._writing() as connection:
+            self._has_begun(connection, job, statements)
+            written = self._appended(connection, job, statements)
+            for chain, payments in (books or {}).items():
+                for record in payments:
+                    self._booked(connection, job, chain, record)
+            return written
+
+    # ── persons ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def text(self, hash: str) -> str | None:  # noqa: A002
+        """The personal text under a hash; None if it was destroyed or never was here.
+
+        Errors:
+            StoreProblem: the text was changed after it was written.
+        """
+        with self._reading() as connection:
+            found = connection.execute("SELECT kind, salt, text FROM person WHERE hash = ?", (hash,)).fetchone()
+        if found is None:
+            return None
+        kind, salt, text = found
+        if persons.salted_hash(salt, kind, text) != hash:
+            raise StoreProblem(f"Personal text {hash[:12]} ({kind}) was changed after it was written. Run `corekit verify`, and go back to the last backup.")
+        return str(text)
+
+    def texts(self, refs: Iterable[Personal]) -> dict[str, str]:
+        """Hash → text of those references whose text is here.
+
+        Errors:
+            StoreProblem: as `text`.
+        """
+        with self._reading():
+            found = {ref.hash: self.text(ref.hash) for ref in refs}
+        return {key: text for key, text in found.items() if text is not None}
+
+    def forgotten(self, hash: str) -> bool:  # noqa: A002
+        """True when an entry refers to this personal text and it was destroyed after that."""
+        with self._reading() as connection:
+            if connection.execute("SELECT 1 FROM person WHERE hash = ?", (hash,)).fetchone():
+                return False
+            holders = connection.execute("SELECT DISTINCT job FROM entry WHERE instr(body, ?)", (hash,)).fetchall()
+            return any(connection.execute("SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", holder).fetchone() for holder in holders)
+
+    def forget(self, job: str) -> dict[str, int]:
+        """Destroy the personal texts of a job for good; its entries stay and still verify.
+
+        The file is rewritten afterwards, so that no trace is left in its unused parts. Copies that somebody made elsewhere are
+        out of reach. Asking again finishes what could not be finished, and destroys what was added since.
+
+        Returns:
+            Kind of personal text → how many were destroyed.
+
+        Errors:
+            StoreProblem: there is no such job; or the texts are destroyed but another program keeps an old state of the file.
+        """
+        with self._writing() as connection:
+            self._has_begun(connection, job, ())
+            counts = dict(connection.execute("SELECT kind, count(*) FROM person WHERE job = ? GROUP BY kind ORDER BY kind", (job,)))
+            if counts:
+                self._destroyed(connection, job)
+                subject = own_subject("forgotten", f"{self.lineage}/{self._next(connection, self.lineage)}")
+                self._appended(connection, job, [Statement(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))])
+        self._swept()
+        return counts
+
+    # ── books ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def issue(self, job: str, chain: str, build: Callable[[int], InvoiceIssued]) -> Entry:
+        """Take the next number of a books chain and issue the invoice that `build` makes under it, all in one transaction.
+
+        `build` is given the number's place (from 1) and may read this store, not write it. When it raises, nothing is taken,
+        and what it raised comes out.
+
+        Returns:
+            The books entry. The job's journal holds an `issued` entry that names it.
+
+        Errors:
+            StoreProblem: there is no such job, or the record does not fit its place, or its printed number is taken.
+        """
+        with self._writing() as connection:
+            self._has_begun(connection, job, ())
+            self._may_hold_books(connection, chain)
+            place = 1 + int(connection.execute("SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
+            record = build(place)
+            if record.place != place:
+                raise _nothing_changed(f"The invoice was to be number {place} of books {chain}, and says it is {record.place}.")
+            entry = self._booked(connection, job, chain, record)
+            issued = Issued(number=record.number, document_id=record.document_id, document_hash=record.document_hash, books_entry=entry.id)
+            self._appended(connection, job, [Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))])
+            return entry
+
+    def book(self, record: PaymentTaken, job: str, chain: str) -> Entry:
+        """Put a payment into the books alone; `payment` also tells the job.
+
+        Errors:
+            StoreProblem: there is no such job.
+        """
+        with self._writing() as connection:
+            self._has_begun(connection, job, ())
+            return self._booked(connection, job, chain, record)
+
+    def payment(self, job: str, chain: str, paid: Paid, taken: PaymentTaken) -> tuple[Entry, Entry]:
+        """Money received: into the job's journal and into the books, in one transaction.
+
+        Returns:
+            The job's entry and the books entry.
+
+        Errors:
+            StoreProblem: there is no such job, or the two records differ in amount, currency or how.
+        """
+        if (paid.amount, paid.currency, paid.how) != (taken.amount, taken.currency, taken.how):
+            told_twice = f"{paid.amount} {paid.currency} {paid.how} and {taken.amount} {taken.currency} {taken.how}"
+            raise _nothing_changed(f"A payment must be the same in the job and in the books; got {told_twice}.")
+        with self._writing() as connection:
+            self._has_begun(connection, job, ())
+            booked = self._booked(connection, job, chain, taken)
+            said = Statement(kind="paid", subject=own_subject("paid", f"{chain}/{booked.n}"), body=body_of(paid))
+            return self._appended(connection, job, [said])[0], booked
+
+    def books(self, chain: str | None = None) -> list[Entry]:
+        """All entries of the books, or of one chain of them, in their order."""
+        with self._reading() as connection:
+            if chain is None:
+                return rows.entries(connection, "WHERE journal = ? ORDER BY chain, n", BOOKS)
+            return rows.entries(connection, "WHERE journal = ? AND chain = ? ORDER BY n", BOOKS, chain)
+
+    def invoice(self, number: str) -> Entry:
+        """The books entry of an invoice, by its printed number.
+
+        Errors:
+            StoreProblem: there is none; the text lists the last ones.
+        """
+        with self._reading() as connection:
+            found = rows.entries(connection, "WHERE subject = ? AND kind = 'invoice'", own_subject("invoice", rows.composed(number)))
+            if found:
+                return found[0]
+            last = connection.execute("SELECT subject FROM entry WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT ?", (LISTED,)).fetchall()
+            prefix = len(own_subject("invoice", ""))
+            there = f"The last ones are {', '.join(subject[prefix:] for (subject,) in last)}." if last else "None was issued yet."
+            raise StoreProblem(f"There is no invoice {number} in {self.path}. {there}")
+
+    # ── trust ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def heads(self) -> list[str]:
+        """Ids of the last entry of every chain, sorted: what a record mark is made of."""
+        with self._reading() as connection:
+            return sorted(head for head, _ in rows.heads(connection).values())
+
+    def verify(self) -> list[str]:
+        """Everything that is wrong with the store, one sentence each; empty when every row is as it was written."""
+        try:
+            with self._reading() as connection:
+                return verification.faults(connection)
+        except StoreProblem as problem:
+            return [str(problem)]
+
+    # ── inside ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    @contextlib.contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        """One unchanging view of the file; inside a writer, the writer's own."""
+        with self._lock:
+            nested = self._open().in_transaction
+            try:
+                if not nested:
+                    self._connection.execute("BEGIN")
+                yield self._connection
+            except sqlite3.Error as problem:
+                raise told(problem, self.path) from problem
+            finally:
+                if not nested:
+                    self._rolled_back()
+
+    @contextlib.contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: everything written in it is on the disk when it ends, or nothing is."""
+        with self._lock:
+            if self._open().in_transaction:
+                raise StoreProblem(f"Something tried to write to {self.path} within another write. What builds an invoice may read the store, not write it.")
+            try:
+                self._connection.execute("BEGIN IMMEDIATE")
+                yield self._connection
+                self._commit()
+            except sqlite3.Error as problem:
+                self._rolled_back()
+                raise told(problem, self.path) from problem
+            except BaseException:
+                self._rolled_back()
+                raise
+
+    def _commit(self) -> None:
+        self._connection.execute("COMMIT")
+
+    def _rolled_back(self) -> None:
+        # A full disk has rolled back by itself already, and a second ROLLBACK would hide the first problem.
+        if self._connection.in_transaction:
+            with contextlib.suppress(sqlite3.Error):
+                self._connection.execute("ROLLBACK")
+
+    def _open(self) -> sqlite3.Connection:
+        try:
+            _ = self._connection.total_changes
+        except sqlite3.ProgrammingError as problem:
+            raise StoreProblem(f"The store {self.path} was closed. Open it again.") from problem
+        return self._connection
+
+    def _meta(self, key: str) -> str:
+        with self._reading() as connection:
+            found = connection.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+        if found is None:
+            raise StoreProblem(f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last backup.")
+        return str(found[0])
+
+    def _names(self) -> dict[str, list[str]]:
+        """Job → the names its files or screens gave it."""
+        names: dict[str, list[str]] = {job: [] for job in self.jobs()}
+        for entry in rows.entries(self._connection, "WHERE kind = 'opened' AND journal = ? ORDER BY rowid", JOB):
+            names[entry.job].append(str(entry.body.get("origin", "")))
+        return names
+
+    def _what_there_is(self) -> str:
+        names = self._names()
+        return f"There are: {_listed(list(names), names)}." if names else "There is no job yet."
+
+    def _has_begun(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> None:
+        if connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone():
+            return
+        if not job or not any(statement.kind == "opened" for statement in statements):
+            raise _nothing_changed(f"There is no job {job!r} in {self.path}, and a new one begins with an `opened` statement. {self._what_there_is()}")
+        if not _NAME.fullmatch(job):
+            raise _nothing_changed(f"{job!r} cannot be the id of a job; take one from new_job.")
+
+    def _may_hold_books(self, connection: sqlite3.Connection, chain: str) -> None:
+        if not _NAME.fullmatch(chain):
+            raise _nothing_changed(f"The books cannot be called {chain!r}: take letters, digits, dots, dashes and strokes, 64 at most.")
+        if chain == self.lineage or connection.execute("SELECT 1 FROM entry WHERE chain = ? AND journal = ? LIMIT 1", (chain, JOB)).fetchone():
+            raise _nothing_changed(f"The books cannot be kept in chain {chain!r}, which holds jobs. Give them a name of their own.")
+
+    def _next(self, connection: sqlite3.Connection, chain: str) -> int:
+        return int(connection.execute("SELECT coalesce(max(n) + 1, 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
+
+    def _booked(self, connection: sqlite3.Connection, job: str, chain: str, record: InvoiceIssued | PaymentTaken) -> Entry:
+        self._may_hold_books(connection, chain)
+        if isinstance(record, InvoiceIssued):
+            kind, subject = "invoice", own_subject("invoice", rows.composed(record.number))
+            if not record.number or connection.execute("SELECT 1 FROM entry WHERE subject = ? AND kind = 'invoice'", (subject,)).fetchone():
+                raise _nothing_changed(f"The invoice number {record.number!r} is empty or taken.")
+        else:
+            kind, subject = "payment", own_subject("payment", f"{chain}/{self._next(connection, chain)}")
+        return self._sealed(connection, BOOKS, job, chain, [Statement(kind=kind, subject=subject, body=body_of(record))])[0]
+
+    def _appended(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> list[Entry]:
+        return self._sealed(connection, JOB, job, self.lineage, statements)
+
+    def _sealed(self, connection: sqlite3.Connection, journal: str, job: str, chain: str, statements: Sequence[Statement]) -> list[Entry]:
+        """Give each statement its place in the chain, its references and its id, and insert it. Runs inside a writer."""
+        known = rows.heads(connection)
+        prev, n = known.pop(chain, ("", -1))
+        seen = tuple(sorted(head for head, _ in known.values()))
+        recorded = self._now()
+        heads_here: dict[str, str] = {}
+        written: list[Entry] = []
+        for statement in statements:
+            texts: list[persons.Person] = []
+            try:
+                body = persons.exchanged(_checked_body(statement), texts)
+                replaces = _joined(statement.replaces, heads_here.get(statement.subject))
+                self._is_here(connection, job, replaces, body, {text.hash for text in texts})
+                if statement.kind == "opened" and body.get("demo") and not self.demo:
+                    raise ValueError("it belongs to a demo, and this is a real store; use a demo store for it")
+                n += 1
+                entry = rows.settled(
+                    Entry(
+                        journal=journal, job=job, chain=chain, n=n, prev=prev, kind=statement.kind, subject=statement.subject, body=body, recorded=recorded,
+                        seen=seen, taken=statement.taken, replaces=replaces, reason=statement.reason,
+                    )
+                )  # fmt: skip
+                _checked_document(entry)
+            except (ValueError, TypeError) as problem:
+                raise _nothing_changed(f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}.") from problem
+            connection.execute(rows.INSERT_ENTRY, rows.row_of(entry))
+            self._placed(connection, job, texts)
+            heads_here[statement.subject] = prev = entry.id
+            written.append(entry)
+        return written
+
+    def _is_here(self, connection: sqlite3.Connection, job: str, replaces: Sequence[str], body: Any, new: set[str]) -> None:
+        """What a statement replaces and whom it refers to must be this job's."""
+        for old in replaces:
+            if not connection.execute("SELECT 1 FROM entry WHERE id = ? AND job = ?", (old, job)).fetchone():
+                raise ValueError(f"it replaces {old[:12]}, which is no entry of this job")
+        for ref in persons.references(body):
+            if ref.hash in new or connection.execute("SELECT 1 FROM person WHERE hash = ? AND job = ?", (ref.hash, job)).fetchone():
+                continue
+            if not self.forgotten(ref.hash):
+                raise ValueError(f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have")
+
+    def _placed(self, connection: sqlite3.Connection, job: str, texts: Sequence[persons.Person]) -> None:
+        for text in texts:
+            connection.execute("INSERT INTO person (hash, job, kind, salt, text) VALUES (?, ?, ?, ?, ?)", (text.hash, job, text.kind, text.salt, text.text))
+
+    def _destroyed(self, connection: sqlite3.Connection, job: str) -> None:
+        connection.execute("DELETE FROM person WHERE job = ?", (job,))
+
+    def _swept(self) -> None:
+        """Rewrite the file, so that nothing deleted is left in it or beside it."""
+        with self._lock:
+            try:
+                self._open().execute("VACUUM")
+                busy, *_ = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            except sqlite3.Error as problem:
+                raise told(problem, self.path) from problem
+            if busy:
+                raise StoreProblem(
+                    f"The texts are destroyed, but another program that has {self.path} open keeps an old state of it on the disk. "
+                    "Close that program and ask again."
+                )
+
+
+def _checked_body(statement: Statement) -> dict[str, Any]:
+    """The statement's body, if a record can be made of it: a journal that cannot be folded would be lost.
+
+    Errors:
+        ValueError, TypeError: it cannot.
+    """
+    if statement.kind not in RECORDS:
+        raise ValueError(f"its kind must be one of {', '.join(RECORDS)}")
+    if not statement.subject:
+        raise ValueError("it says nothing about what it is")
+    body = dict(statement.body)
+    RECORDS[statement.kind](**body)
+    return body
+
+
+def _checked_document(entry: Entry) -> None:
+    if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
+        raise ValueError("the document in it does not have the hash that stands beside it")
+
+
+def _joined(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:
+    return tuple(replaces) if earlier is None or earlier in replaces else (*replaces, earlier)
+
+
+def _listed(jobs: Sequence[str], names: Mapping[str, Sequence[str]]) -> str:
+    shown = [f"{job} ({', '.join(names[job])})" if names[job] else job for job in jobs[:LISTED]]
+    return ", ".join(shown) + (f" and {len(jobs) - LISTED} more" if len(jobs) > LISTED else "")
+
+
+def _lineage(generation: int) -> str:
+    return f"{generation:03d}-{drawn(LINEAGE_LETTERS)}"
+
+
+def _lay(path: Path, demo: bool) -> None:
+    connection = schema.connect(path)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("BEGIN IMMEDIATE")
+        schema.lay(connection)
+        connection.executemany("INSERT INTO meta (key, value) VALUES (?, ?)", [("lineage", _lineage(1)), ("demo", "1" if demo else "0")])
+        connection.execute("COMMIT")
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    finally:
+        connection.close()
+
+
+def _moved(unfinished: Path, path: Path) -> None:
+    """Move a whole file to its place, never over another one, and have the folder remember it."""
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links
+        unfinished.rename(path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _admitted(connection: sqlite3.Connection, path: Path) -> None:
+    if not schema.is_store(connection):
+        raise StoreProblem(f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else.")
+    found = schema.version(connection)
+    if found > schema.SCHEMA:
+        raise StoreProblem(
+            f"The store {path} was written by a newer corekit (schema {found}; this one knows {schema.SCHEMA}). Install the newer program; nothing was changed."
+        )
+    mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if mode != "wal":
+        raise StoreProblem(f"The store {path} lies on a file system where a write-ahead log cannot be kept (got {mode}). Move it to a local disk.")

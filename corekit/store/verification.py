@@ -1,0 +1,173 @@
+"""Whether a store is still as it was written: every fault in a sentence, with its table and place."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import unicodedata
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from corekit.model.canonical import canonical
+from corekit.model.entry import BOOKS, JOB, Entry, broken
+
+from . import persons, rows
+
+_LISTS = {6: "seen", 11: "body", 12: "replaces"}
+
+
+def faults(connection: sqlite3.Connection) -> list[str]:
+    """Every fault of the store, one sentence each. Reads everything once.
+
+    Errors:
+        sqlite3.Error: the file cannot be read at all.
+    """
+    found = [f"the file: {line[0]}" for line in connection.execute("PRAGMA integrity_check") if line[0] != "ok"]
+    connection.text_factory = _lenient
+    try:
+        entries, unreadable = _entries(connection)
+        found += unreadable
+        found += _chains(entries)
+        found += _links_between(entries)
+        found += _persons(connection, entries)
+        found += _books(entries)
+        found += _meta(connection)
+    finally:
+        connection.text_factory = str
+    return found
+
+
+def _lenient(raw: bytes) -> str:
+    """Damaged bytes are to be named, not to end the reading; no hash agrees with what comes of them."""
+    return raw.decode("utf-8", "surrogateescape")
+
+
+def _entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[str]]:
+    entries: list[Entry] = []
+    found: list[str] = []
+    for row in connection.execute(f"{rows.SELECT_ENTRY} ORDER BY chain, n"):
+        where = f"table entry, entry {row[4]} of chain {row[3]}"
+        readable = list(row)
+        for column, name in _LISTS.items():
+            try:
+                data = json.loads(row[column])
+                if canonical(data).decode() != row[column] or not isinstance(data, dict if name == "body" else list):
+                    raise ValueError
+            except (ValueError, RecursionError):
+                found.append(f"{where}: its {name} is not written the way it was")
+                readable[column] = "{}" if name == "body" else "[]"
+        found += [f"{where}: its {name} is not written the way it was" for name, text in zip(rows.COLUMNS, row, strict=True) if not _composed(text)]
+        entry = rows.parsed(tuple(readable))
+        if row[14] != rows.place_of(entry.kind, entry.body):
+            found.append(f"{where}: its place {row[14]} is not the place its body names")
+        entries.append(entry)
+    return entries, found
+
+
+def _composed(value: Any) -> bool:
+    """Hashes are taken over Unicode NFC, so text in another form could change unseen."""
+    return not isinstance(value, str) or unicodedata.is_normalized("NFC", value)
+
+
+def _chains(entries: Sequence[Entry]) -> Iterator[str]:
+    chains: dict[str, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        chains[entry.chain].append(entry)
+    for chain in chains.values():
+        try:
+            yield from (f"table entry, {fault}" for fault in broken(chain))
+        except ValueError:
+            yield f"table entry, chain {chain[0].chain}: some text in it can no longer be read"
+        if len({entry.journal for entry in chain}) > 1:
+            yield f"table entry, chain {chain[0].chain}: it belongs to more than one journal"
+    for ids in (_twice(entry.id for entry in entries), _twice((entry.chain, entry.n) for entry in entries)):
+        yield from (f"table entry, {one}: it stands there twice" for one in ids)
+
+
+def _twice(things: Iterable[Any]) -> list[Any]:
+    seen: set[Any] = set()
+    return [thing for thing in things if thing in seen or seen.add(thing)]  # type: ignore[func-returns-value]
+
+
+def _links_between(entries: Sequence[Entry]) -> Iterator[str]:
+    known = {entry.id: entry for entry in entries}
+    for entry in entries:
+        where = f"table entry, entry {entry.n} of chain {entry.chain}"
+        for old in entry.replaces:
+            if old not in known or known[old].job != entry.job:
+                yield f"{where}: it replaces {old[:12]}, which is no entry of its job"
+        for head in entry.seen:
+            if head not in known:
+                yield f"{where}: it was written after {head[:12]}, which is no longer there"
+
+
+def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterator[str]:
+    here: dict[str, str] = {}
+    for hash_, job, kind, salt, text in connection.execute("SELECT hash, job, kind, salt, text FROM person ORDER BY job, kind, hash"):
+        where = f"table person, text {hash_[:12]} ({kind}) of job {job}"
+        if hash_ in here:
+            yield f"{where}: it stands there twice"
+        here[hash_] = job
+        try:
+            if persons.salted_hash(salt, kind, text) != hash_ or not (_composed(text) and _composed(kind)):
+                yield f"{where}: it no longer matches its hash"
+        except ValueError:
+            yield f"{where}: it can no longer be read"
+    known = {entry.id: entry for entry in entries}
+    forgotten: dict[str, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        if entry.kind == "forgotten":
+            forgotten[entry.job].append(entry)
+    referred: dict[str, str] = {}
+    for entry in entries:
+        for ref in persons.references(entry.body):
+            referred[ref.hash] = entry.job
+            if ref.hash not in here and not any(_before(entry, later, known) for later in forgotten[entry.job]):
+                yield f"table person, text {ref.hash[:12]} ({ref.kind}) of job {entry.job}: entry {entry.n} of chain {entry.chain} refers to it, and it is gone"
+    for hash_, job in here.items():
+        if referred.get(hash_) != job:
+            yield f"table person, text {hash_[:12]} of job {job}: no entry of this job refers to it"
+
+
+def _before(entry: Entry, later: Entry, known: Mapping[str, Entry]) -> bool:
+    """True when the journal shows that `entry` was written before `later`."""
+    if entry.chain == later.chain:
+        return entry.n < later.n
+    heads = (known[head] for head in later.seen if head in known)
+    return any(head.chain == entry.chain and head.n >= entry.n for head in heads)
+
+
+def _books(entries: Sequence[Entry]) -> Iterator[str]:
+    places: dict[str, list[int]] = defaultdict(list)
+    invoices = {entry.id: entry for entry in entries if entry.journal == BOOKS and entry.kind == "invoice"}
+    issued = [entry for entry in entries if entry.journal == JOB and entry.kind == "issued"]
+    for invoice in invoices.values():
+        places[invoice.chain].append(rows.place_of("invoice", invoice.body) or 0)
+    for chain, taken in places.items():
+        if sorted(taken) != list(range(1, len(taken) + 1)):
+            yield f"table entry, books {chain}: the invoices' places are not 1 to {len(taken)} without a gap"
+    told = set()
+    for entry in issued:
+        where = f"table entry, entry {entry.n} of chain {entry.chain}"
+        found = invoices.get(str(entry.body.get("books_entry")))
+        if found is None or found.job != entry.job or any(found.body.get(name) != entry.body.get(name) for name in ("number", "document_id", "document_hash")):
+            yield f"{where}: it says that invoice {entry.body.get('number')} was issued, and the books do not"
+        elif found.id in told:
+            yield f"{where}: it issues invoice {entry.body.get('number')} a second time"
+        else:
+            told.add(found.id)
+    for invoice in invoices.values():
+        if invoice.id not in told:
+            yield f"table entry, entry {invoice.n} of books {invoice.chain}: its job does not know of invoice {invoice.body.get('number')}"
+    for number in _twice(str(invoice.body.get("number")) for invoice in invoices.values()):
+        yield f"table entry, invoice {number}: the number was given twice"
+
+
+def _meta(connection: sqlite3.Connection) -> Iterator[str]:
+    found = dict(connection.execute("SELECT key, value FROM meta"))
+    for key in ("demo", "lineage"):
+        if key not in found:
+            yield f"table meta: {key} is missing"
+    if found.get("demo") not in ("0", "1"):
+        yield "table meta, demo: it is neither 0 nor 1"
