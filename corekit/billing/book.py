@@ -270,7 +270,7 @@ class _Reader:
         """A number written as text, not negative; None when it is at fault."""
         if isinstance(raw, float):
             written = repr(raw)
-            self.fault(path, f'is a binary float, which cannot hold every cent; write "{written if _PLAIN.fullmatch(written) else hint}" in quotes')
+            self.fault(path, f'is a binary float, which is not exact; write "{written if _PLAIN.fullmatch(written) else hint}" in quotes')
             return None
         if not isinstance(raw, str):
             self.fault(path, f"must be a decimal number in quotes; got {_shown(raw)}, write \"{raw if type(raw) is int and raw >= 0 else hint}\"")

@@ -34,6 +34,14 @@ class _Word:
     agreed: tuple[Line, ...]
 
 
+def _offers(given: Iterable[Offered]) -> tuple[Offered, ...]:
+    return tuple(given)
+
+
+def _agreements(given: Iterable[Agreed]) -> tuple[Agreed, ...]:
+    return tuple(given)
+
+
 @attrs.frozen
 class Standing:
     """What has been agreed, as it stands: everything offered, every agreement in the journal's order, and the price book.
@@ -42,8 +50,8 @@ class Standing:
     operation counts, so that nothing is owed twice because it was offered twice.
     """
 
-    offers: tuple[Offered, ...] = attrs.field(converter=tuple)
-    agreements: tuple[Agreed, ...] = attrs.field(converter=tuple)
+    offers: tuple[Offered, ...] = attrs.field(converter=_offers)
+    agreements: tuple[Agreed, ...] = attrs.field(converter=_agreements)
     book: PriceBook
 
     @property

@@ -1,0 +1,242 @@
+"""An invoice keeps within what was agreed, to the cent, or is refused with one clear text.
+
+The rule (nothing above the agreed sum, nothing that was not agreed to) is our own choice of the strictest; amounts are invented.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import attrs
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from corekit.billing.book import PriceBook, read_price_book
+from corekit.billing.consent import ConsentProblem, Standing, agreed_lines, may_invoice, rounding_to_agreed
+from corekit.billing.line import Ground, GroundKind, Line, priced, to_data
+from corekit.billing.offer import Asked, diagnosis_lines, repair_lines
+from corekit.billing.totals import payable, totals
+from corekit.model.money import Money
+from corekit.model.records import Agreed, Offered
+
+
+def prices(rate: str = "20", diagnosis: str = "50.00") -> PriceBook:
+    return read_price_book(
+        {
+            "currency": "EUR",
+            "tax": {"rates": {"standard": rate}, "default": "standard"},
+            "labour": {"per_hour": "60.00"},
+            "diagnosis": {"price": diagnosis},
+            "operations": {
+                "battery.replace": {"hours": "0.5", "parts": [{"name": "Battery", "price": "120.00", "quantity": 1, "condition": "new"}]},
+                "battery.find_drain": {"hours": "1.0"},
+                "battery.clean": {"hours": "0.5"},
+            },
+        },
+        "prices.toml",
+    )
+
+
+BOOK = prices()
+GROUND = Ground(kind=GroundKind.CUSTOMER, text="asked for it")
+
+
+def work(*keys: str) -> tuple[Line, ...]:
+    return repair_lines(BOOK, [Asked(operation=key, title=key, ground=GROUND) for key in keys])
+
+
+def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered:
+    return Offered(
+        name=name, stage=name.partition(" ")[0], document_id="d", document={}, document_hash=f"hash of {name}", total=totals(lines, book).gross.minor,
+        currency="EUR", lines=[to_data(line) for line in lines], versions={}, heads=[],
+    )  # fmt: skip
+
+
+def yes(to: Offered, *declined: str) -> Agreed:
+    return Agreed(
+        offer=to.name, document_hash=to.document_hash, total=to.total, currency=to.currency, by="customer", how="in person", declined=list(declined)
+    )
+
+
+LOOK, REPAIR = diagnosis_lines(BOOK), work("battery.replace", "battery.find_drain")
+DIAGNOSIS, REPAIRS = offer("diagnosis 1", LOOK), offer("repair 1", REPAIR)
+
+
+def refusal(lines: tuple[Line, ...], standing: Standing) -> str:
+    with pytest.raises(ConsentProblem) as caught:
+        may_invoice(lines, standing)
+    return str(caught.value)
+
+
+def test_what_was_agreed_may_be_invoiced_and_so_may_less() -> None:
+    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
+    assert standing.lines == (*LOOK, *REPAIR)
+    assert str(standing.total) == "312.00"  # 1.2 × (50 + 30 + 120 + 60)
+    may_invoice((*LOOK, *REPAIR), standing)
+    may_invoice(LOOK, standing)
+    may_invoice(REPAIR[:2], standing)
+
+
+def test_nothing_is_invoiced_without_an_agreement() -> None:
+    assert refusal(LOOK, Standing([DIAGNOSIS], [], BOOK)).startswith("Nothing was agreed to")
+
+
+def test_a_line_that_was_never_offered_is_refused() -> None:
+    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
+    assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: was never offered.")
+
+
+def test_a_line_that_was_offered_but_not_agreed_to_is_refused() -> None:
+    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
+    assert refusal((*LOOK, *REPAIR), standing).startswith('battery.replace: was offered in "repair 1", but nobody agreed to it.')
+
+
+def test_a_repair_agreement_does_not_cover_a_diagnosis() -> None:
+    assert refusal((*LOOK, *REPAIR), Standing([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith('diagnosis: was offered in "diagnosis 1", but nobody')
+
+
+def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
+    standing = Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    assert standing.lines == REPAIR[:2]
+    assert str(standing.total) == "180.00"  # 1.2 × 150
+    may_invoice(REPAIR[:2], standing)
+    assert refusal(REPAIR, standing).startswith('battery.find_drain: was declined in "repair 1".')
+
+
+def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
+    dearer = attrs.evolve(REPAIR[0], quantity=Decimal("0.6"), net=Money(3600, "EUR"))
+    text = refusal((dearer, REPAIR[1]), Standing([REPAIRS], [yes(REPAIRS)], BOOK))
+    assert text.startswith("battery.replace: comes to 156.00 EUR before tax, but 150.00 was agreed.")
+
+
+def test_one_cent_more_is_refused() -> None:
+    extra = priced(
+        kind=REPAIR[0].kind, text="x", operation="battery.replace", ground=GROUND, quantity=Decimal(1), unit="h", price=Decimal("0.01"), currency="EUR",
+        tax="standard",
+    )  # fmt: skip
+    assert "150.01 EUR before tax, but 150.00 was agreed" in refusal((*REPAIR, extra), Standing([REPAIRS], [yes(REPAIRS)], BOOK))
+
+
+def test_an_agreed_line_is_not_invoiced_twice() -> None:
+    assert "diagnosis: comes to 100.00" in refusal((*LOOK, *LOOK), Standing([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK))
+
+
+def test_a_tax_rate_that_rose_since_needs_a_new_yes() -> None:
+    text = refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], prices("21")))
+    assert text == "The invoice comes to 254.10 EUR, but 252.00 was agreed. Make a new offer and record a new agreement."
+    text = refusal(REPAIR[:2], Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
+    assert "so what was not declined has no agreed one" in text
+
+
+def test_a_tax_rate_that_fell_since_does_not_stand_in_the_way() -> None:
+    may_invoice(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], prices("19")))
+
+
+def test_an_agreement_to_another_paper_is_refused() -> None:
+    text = refusal(REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK))
+    assert text.startswith('The agreement to "repair 1" is about another paper')
+
+
+@pytest.mark.parametrize(("total", "currency"), [(25199, "EUR"), (25201, "EUR"), (25200, "USD")])
+def test_an_agreement_to_another_total_is_refused(total: int, currency: str) -> None:
+    text = refusal(REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK))
+    assert "but the offer says 252.00 EUR. Record the agreement with the total" in text
+
+
+def test_an_agreement_to_no_offer_at_all_is_refused() -> None:
+    assert refusal(REPAIR, Standing([DIAGNOSIS], [yes(REPAIRS)], BOOK)) == (
+        'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
+    )
+
+
+def test_declining_what_was_not_offered_is_refused() -> None:
+    assert refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith('The agreement to "repair 1" declines what was not in it.')
+
+
+def test_an_offer_whose_lines_cannot_be_read_is_named() -> None:
+    spoilt = attrs.evolve(REPAIRS, lines=[REPAIRS.lines[0] | {"price": "60.01"}])
+    assert refusal(REPAIR, Standing([spoilt], [yes(spoilt)], BOOK)).startswith('The lines of the offer "repair 1" cannot be read:')
+
+
+def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
+    agreements = [yes(REPAIRS, "battery.find_drain"), yes(REPAIRS), yes(REPAIRS)]
+    assert agreed_lines([REPAIRS], agreements) == REPAIR
+    assert agreed_lines([REPAIRS], agreements[::-1]) == REPAIR[:2]
+    same = yes(REPAIRS)
+    assert Standing([REPAIRS], [same, same], BOOK).total == Money(25200, "EUR")
+
+
+def test_an_operation_offered_again_is_not_owed_twice() -> None:
+    again = work("battery.replace", "battery.clean")
+    second = offer("repair 2", again)
+    standing = Standing([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
+    assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.replace", "battery.replace", "battery.clean"]
+    assert str(standing.total) == "288.00"  # 1.2 × (60 + 150 + 30)
+    assert "battery.replace: comes to 300.00" in refusal((*REPAIR, *again), standing)
+
+
+def test_an_operation_declined_in_a_later_offer_is_declined() -> None:
+    second = offer("repair 2", work("battery.replace", "battery.clean"))
+    standing = Standing([REPAIRS, second], [yes(REPAIRS), yes(second, "battery.replace")], BOOK)
+    assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.clean"]
+    assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
+
+
+def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None:
+    # At 20 %: 10.02 → 2.004 → 2.00 and 30.02 → 6.004 → 6.00, but 40.04 → 8.008 → 8.01.
+    book = prices(diagnosis="10.02")
+    look = diagnosis_lines(book)
+    extra = priced(
+        kind=REPAIR[0].kind, text="Find the drain", operation="battery.find_drain", ground=GROUND, quantity=Decimal(1), unit="h", price=Decimal("30.02"),
+        currency="EUR", tax="standard",
+    )  # fmt: skip
+    first, second = offer("diagnosis 1", look, book), offer("repair 1", (extra,), book)
+    standing, lines = Standing([first, second], [yes(first), yes(second)], book), (*look, extra)
+    assert str(standing.total) == "48.04"
+    assert refusal(lines, standing) == (
+        "The invoice comes to 48.05 EUR, but 48.04 was agreed. Only rounding of the tax makes the difference; invoice it with a rounding amount of -0.01."
+    )
+    less = rounding_to_agreed(lines, standing)
+    may_invoice(lines, standing, less)
+    assert str(payable(totals(lines, book), rounding=less).due) == "48.04"
+
+
+def test_no_rounding_amount_hides_a_real_difference() -> None:
+    standing = Standing([REPAIRS], [yes(REPAIRS)], prices("21"))
+    assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
+    standing = Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
+
+
+def test_a_rounding_amount_upwards_counts_towards_the_agreed_sum() -> None:
+    with pytest.raises(ConsentProblem, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
+        may_invoice(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
+
+
+KEYS = ["battery.replace", "battery.find_drain", "battery.clean"]
+
+
+@given(
+    offered=st.lists(st.sets(st.sampled_from(KEYS), min_size=1), max_size=3),
+    said=st.lists(st.tuples(st.integers(0, 2), st.sets(st.sampled_from(KEYS))), min_size=1, max_size=4),
+    billed=st.lists(st.sampled_from(KEYS), unique=True, min_size=1),
+)
+def test_whatever_was_said_no_invoice_passes_with_work_that_the_last_word_does_not_cover(
+    offered: list[set[str]], said: list[tuple[int, set[str]]], billed: list[str]
+) -> None:
+    offers = [offer(f"repair {place}", work(*sorted(keys))) for place, keys in enumerate(offered)]
+    assume(all(place < len(offers) for place, _ in said))
+    agreements = [yes(offers[place], *sorted(no & offered[place])) for place, no in said]
+    last_word: dict[str, bool] = {}
+    # A later word on the same offer takes the place of the earlier one.
+    for n, (place, no) in enumerate(said):
+        if not any(later == place for later, _ in said[n + 1 :]):
+            last_word |= {key: key not in no for key in offered[place]}
+    standing, lines = Standing(offers, agreements, BOOK), work(*billed)
+    if all(last_word.get(key, False) for key in billed):
+        may_invoice(lines, standing, rounding_to_agreed(lines, standing))
+        assert totals(lines, BOOK).gross + rounding_to_agreed(lines, standing) <= standing.total
+    else:
+        with pytest.raises(ConsentProblem):
+            may_invoice(lines, standing)
