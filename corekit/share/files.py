@@ -1,0 +1,64 @@
+"""Writing small files so that after a power cut the old one or the new one is there, never a part.
+
+Order matters and is what makes it hold: write beside the target, flush the file to disk, give it its name, flush the
+directory (Pillai et al., OSDI 2014).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from pathlib import Path
+
+#: Names of files on their way; one that stays behind after a power cut is swept later.
+TEMPORARY = ".part-"
+
+
+def write_once(path: Path, data: bytes) -> None:
+    """Create `path` with `data`, readable by its owner alone. What is already there stays untouched.
+
+    Errors:
+        FileExistsError: there is something under this name already (also a link that leads nowhere).
+        OSError: the disk is full, the folder cannot be written.
+    """
+    part = _part(path, data)
+    try:
+        try:
+            # A hard link, unlike a rename, refuses to take a name that is in use.
+            os.link(part, path)
+        except FileExistsError:
+            raise
+        except OSError:
+            # This file system has no hard links. Two writers at one moment are then told apart only by this look.
+            if os.path.lexists(path):
+                raise FileExistsError(17, "there is a file of this name already", str(path)) from None
+            part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    flush_folder(path.parent)
+
+
+def flush_folder(folder: Path) -> None:
+    """Bring the folder's list of names to disk; a file system or platform that cannot is let be."""
+    flags = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0)
+    with contextlib.suppress(PermissionError):  # Windows opens no folders; it writes names in order by itself
+        handle = os.open(folder, flags)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _part(path: Path, data: bytes) -> Path:
+    part = path.with_name(f"{TEMPORARY}{secrets.token_hex(8)}")
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+    return part

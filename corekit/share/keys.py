@@ -1,0 +1,106 @@
+"""The link key, in a file of its own outside the store, and the key for publishing.
+
+Who has the store alone cannot draw a code again; who has the key alone has nothing to open. The key is made once. If
+it is lost, codes already printed still open (the page server keeps hashes of tokens, not the key), but none of them can be
+printed again and no new link of an old document can be made, so a lost key is said loudly and never replaced by itself.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import os
+import re
+import secrets
+from pathlib import Path
+
+from .files import write_once
+from .link import KEY_BYTES
+
+_WORD = "corekit-link-key-1"
+_LINE = re.compile(rf"{_WORD} ([A-Z2-7]{{52}}) ([0-9a-f]{{8}})\n?")
+_AT_MOST = 1024
+
+
+class KeyProblem(ValueError):
+    """The link key cannot be made or read; the message says which file, what is wrong and what to do."""
+
+
+def create_link_key(path: str | Path) -> bytes:
+    """Draw a new link key and write it to `path`, mode 0600. A file that is there is never overwritten.
+
+    Errors:
+        KeyProblem: the file exists, or cannot be written.
+    """
+    path = Path(path)
+    key = secrets.token_bytes(KEY_BYTES)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_once(path, _line(key).encode("ascii"))
+    except FileExistsError as problem:
+        raise KeyProblem(f"{path}: there is a file already, and a link key is never overwritten; use it, or name another file.") from problem
+    except OSError as problem:
+        raise KeyProblem(f"{path}: the link key could not be written ({problem.strerror or problem}); free some space or choose another folder.") from problem
+    return key
+
+
+def read_link_key(path: str | Path) -> bytes:
+    """The link key in `path`.
+
+    Errors:
+        KeyProblem: there is no file, it cannot be read, others may read it, or it is not a whole link key.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            mode = os.fstat(file.fileno()).st_mode
+            data = file.read(_AT_MOST + 1)
+    except FileNotFoundError as problem:
+        raise KeyProblem(f"{path}: the link key is not there; bring it back from the backup. Without it no code can be printed again.") from problem
+    except OSError as problem:
+        raise KeyProblem(f"{path}: the link key cannot be read ({problem.strerror or problem}).") from problem
+    if os.name == "posix" and mode & 0o077:
+        raise KeyProblem(f"{path}: other people on this machine can read the link key (mode {mode & 0o777:03o}); run: chmod 600 {path}")
+    found = _LINE.fullmatch(data.decode("ascii", "replace"))
+    if found is None:
+        raise KeyProblem(f'{path}: this is not a link key; it must be one line that begins with "{_WORD}". Bring it back from the backup.')
+    try:
+        key = base64.b32decode(found[1] + "=" * 4)
+    except binascii.Error as problem:  # pragma: no cover - the pattern above lets through only what base 32 can read
+        raise KeyProblem(f"{path}: this is not a link key.") from problem
+    if found[0].rstrip("\n") != _line(key).rstrip("\n"):
+        raise KeyProblem(f"{path}: the link key is damaged (its check figures do not fit); bring it back from the backup.")
+    return key
+
+
+def link_key(path: str | Path) -> bytes:
+    """The link key in `path`, drawn and written when there is no file yet.
+
+    For the moment a shop is set up, and for the demo. Everything later uses `read_link_key`, so that a lost key is
+    noticed instead of being replaced by a new one that fits no printed code.
+
+    Errors:
+        KeyProblem: as of the two functions it uses.
+    """
+    try:
+        return create_link_key(path)
+    except KeyProblem:
+        if Path(path).is_file():
+            return read_link_key(path)
+        raise
+
+
+def key_mark(key: bytes) -> str:
+    """Eight letters and figures that tell one link key from another and give nothing of it away: for the store to remember."""
+    return hashlib.sha256(b"corekit link key mark" + key).hexdigest()[:8]
+
+
+def new_bearer() -> str:
+    """A fresh key for publishing: 128 random bits in base 32."""
+    return base64.b32encode(secrets.token_bytes(16)).decode("ascii").rstrip("=")
+
+
+def _line(key: bytes) -> str:
+    text = base64.b32encode(key).decode("ascii").rstrip("=")
+    return f"{_WORD} {text} {hashlib.sha256(text.encode('ascii')).hexdigest()[:8]}\n"
