@@ -42,7 +42,7 @@ from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Operation
 from ..model.money import Money
 from ..model.personal import Personal
-from ..model.records import Agreed, Offered
+from ..model.records import Agreed
 from ..plugin.case import limit_words
 from ..plugin.reading import Reading
 
@@ -115,7 +115,7 @@ def invoice(
     lines: Sequence[Line],
     totals: Totals,
     payable: Payable,
-    agreements: Sequence[tuple[Agreed, Offered, str]],
+    agreements: Sequence[tuple[Agreed, str]],
     payments: Sequence[tuple[str, Money]],
     link: int,
     record_mark: str,
@@ -124,7 +124,7 @@ def invoice(
 
     Args:
         number: The invoice's number; empty on a draft.
-        agreements: Agreement, the offer it is about, and the day of the yes.
+        agreements: Agreement and the day of the yes.
         payments: How and how much.
         link, record_mark: For the code; a draft carries neither code nor link.
     """
@@ -378,9 +378,9 @@ def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit
 # ---- what was agreed, done, shown
 
 
-def _agreed(agreements: Sequence[tuple[Agreed, Offered, str]], sheet: Sheet) -> list[Block]:
+def _agreed(agreements: Sequence[tuple[Agreed, str]], sheet: Sheet) -> list[Block]:
     rows: list[tuple[str, Words]] = []
-    for agreement, _, day in agreements:
+    for agreement, day in agreements:
         total = Money(agreement.total, agreement.currency)
         text = f"{total} {agreement.currency}, agreed by the {agreement.by}, {agreement.how}" + (f", {day}" if day else "")
         if agreement.declined:
@@ -460,14 +460,14 @@ def _sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Seque
 
 
 def _watch(
-    job: Job, assessment: Assessment, agreements: Sequence[tuple[Agreed, Offered, str]], lines: Sequence[Line], sheet: Sheet
+    job: Job, assessment: Assessment, agreements: Sequence[tuple[Agreed, str]], lines: Sequence[Line], sheet: Sheet
 ) -> list[Block]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
             sentences.append(f"{str(finding.urgency).capitalize()}: {finding.text}")
     sentences += [f"{repair.title} is {repair.proof}: {repair.why}" for repair in assessment.repairs if repair.proof is not Proof.SHOWN]
-    for agreement, _, _ in agreements:
+    for agreement, _ in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
         tests = [_question(test.question) for test in assessment.next_tests[:2]]

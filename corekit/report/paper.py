@@ -1,0 +1,303 @@
+"""Sheets of paper: boxes that stand below each other, how they fall onto pages, and the pen that draws them.
+
+A box never breaks unless it is higher than a page. A heading stays with what follows; a table's head is repeated.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import attrs
+
+from corekit.model.figure import Band, Dot, Figure, Label, Polyline
+
+from .faces import Line, set_line
+
+A4 = (595.276, 841.890)  # points
+MM = 72 / 25.4
+#: How dark the three voices are, 0 is black: what is said, what explains it, rules.
+TEXT, QUIET, RULE = 0.0, 0.32, 0.72
+#: Stands for the theme's ink in place of a grey.
+INK = -1.0
+
+
+class Pen:
+    """Draws on one page of a reportlab canvas; origin at the lower left, points.
+
+    Lines and areas go to the canvas at once, words are gathered and set last, in the order they came: that order is the
+    order in which a reader program speaks them.
+    """
+
+    def __init__(self, canvas: Any, ink: tuple[float, float, float]) -> None:
+        self.canvas = canvas
+        self._ink = ink
+        self._words = canvas.beginText()
+        self._colour: float | None = None
+        self._font: tuple[str, float] | None = None
+        self._drawn: dict[str, float] = {}
+
+    def write(self, line: Line, x: float, y: float, size: float, colour: float = TEXT) -> None:
+        words = self._words
+        if colour != self._colour:
+            if colour == INK:
+                words.setFillColorRGB(*self._ink)
+            else:
+                words.setFillGray(colour)
+            self._colour = colour
+        words.setTextOrigin(x, y)
+        for used, text in line.runs:
+            if (used.name, size) != self._font:
+                words.setFont(used.name, size)
+                self._font = used.name, size
+            words.textOut(text)
+
+    def rule(self, x0: float, y0: float, x1: float, y1: float, weight: float = 0.4, colour: float = RULE) -> None:
+        self._stroke(weight, colour)
+        self.canvas.line(x0, y0, x1, y1)
+
+    def figure(self, figure: Figure, x: float, y: float, width: float, height: float) -> None:
+        """The figure into the room whose lower left is (x, y); lines keep their weight, words their size."""
+        across, up = width / figure.width, height / figure.height
+        canvas = self.canvas
+        for mark in figure.marks:
+            if isinstance(mark, Band):
+                self._fill(1 - mark.shade)
+                canvas.rect(x + mark.x0 * across, y + mark.y0 * up, (mark.x1 - mark.x0) * across, (mark.y1 - mark.y0) * up, stroke=0, fill=1)
+            elif isinstance(mark, Polyline):
+                self._stroke(mark.weight, TEXT, dashed=mark.dashed)
+                path = canvas.beginPath()
+                for nth, (px, py) in enumerate(mark.points):
+                    (path.lineTo if nth else path.moveTo)(x + px * across, y + py * up)
+                canvas.drawPath(path, stroke=1, fill=0)
+            elif isinstance(mark, Dot):
+                self._dot(x + mark.x * across, y + mark.y * up, mark)
+            else:
+                self._label(mark, x + mark.x * across, y + mark.y * up)
+
+    def _dot(self, x: float, y: float, dot: Dot) -> None:
+        # A line of no length with round ends is a disc (ISO 32000-1, 8.5.3.2): a tenth of what four curves take.
+        self._stroke(dot.size, TEXT, cap=1)
+        self.canvas.line(x, y, x, y)
+        if not dot.filled:
+            self._stroke(dot.size - 1.8, 1.0, cap=1)
+            self.canvas.line(x, y, x, y)
+
+    def _label(self, label: Label, x: float, y: float) -> None:
+        line = set_line([(label.text, False)], "regular", label.size)
+        shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor]
+        self.write(line, x - shift * line.width, y, label.size, QUIET)
+
+    def _set(self, what: str, value: float, use: Callable[[float], None]) -> None:
+        if self._drawn.get(what) != value:
+            use(value)
+            self._drawn[what] = value
+
+    def _fill(self, grey: float) -> None:
+        self._set("fill", grey, self.canvas.setFillGray)
+
+    def _stroke(self, weight: float, colour: float, *, cap: int = 0, dashed: bool = False) -> None:
+        canvas = self.canvas
+        self._set("weight", weight, canvas.setLineWidth)
+        self._set("stroke", colour, self._stroke_colour)
+        self._set("cap", cap, canvas.setLineCap)
+        self._set("dash", float(dashed), lambda on: canvas.setDash([2.2, 1.8] if on else []))
+
+    def _stroke_colour(self, colour: float) -> None:
+        if colour == INK:
+            self.canvas.setStrokeColorRGB(*self._ink)
+        else:
+            self.canvas.setStrokeGray(colour)
+
+    def dark_squares(self, runs: Iterable[tuple[int, int, int]], x: float, y_top: float, module: float) -> None:
+        """The dark modules of a code as one path, first module's upper left at (x, y_top)."""
+        canvas = self.canvas
+        canvas.saveState()
+        canvas.setFillGray(0)
+        canvas.translate(x, y_top)
+        canvas.scale(module, module)
+        path = canvas.beginPath()
+        for row, column, length in runs:
+            path.rect(column, -row - 1, length, 1)
+        canvas.drawPath(path, stroke=0, fill=1)
+        canvas.restoreState()
+
+    def done(self) -> None:
+        self.canvas.drawText(self._words)
+
+
+@attrs.frozen(eq=False)
+class Text:
+    """One set line in a cell: size and leading in points, colour, where it stands in the cell."""
+
+    line: Line
+    size: float
+    leading: float
+    colour: float = TEXT
+    align: str = "left"
+
+
+@attrs.frozen(eq=False)
+class Cell:
+    """Lines below each other in a column that starts at `x` and is `width` points wide, measured from the left margin."""
+
+    x: float
+    width: float
+    texts: tuple[Text, ...] = ()
+    figure: Figure | None = None
+
+
+@attrs.define(eq=False)
+class Box:
+    """A row of cells. All first lines share one baseline.
+
+    Attributes:
+        cells: From left to right, in the order they are read.
+        gap: White above, left out at the top of a page.
+        pad: White inside, above and below.
+        keep: Must not be the last thing on a page.
+        head: What is repeated above it when it opens a page.
+        rule: Weight of a line across the top; 0 for none. rule_colour: its colour.
+        side: A line beside it on the left: weight, or 0. frame: Which sides of a frame it carries.
+        mark: (words, level) of a bookmark. draw: Draws more, given pen, x of the left margin, y of the box's top.
+        least: The height it has at least.
+    """
+
+    cells: tuple[Cell, ...] = ()
+    gap: float = 0.0
+    pad: float = 0.0
+    keep: bool = False
+    head: Box | None = None
+    rule: float = 0.0
+    rule_colour: float = RULE
+    side: float = 0.0
+    frame: str = ""
+    mark: tuple[str, int] | None = None
+    draw: Callable[[Pen, float, float], None] | None = None
+    least: float = 0.0
+
+    @property
+    def lead(self) -> float:
+        """From the top of the content down to the first baseline."""
+        return max((cell.texts[0].size * 0.74 + (cell.texts[0].leading - cell.texts[0].size) / 2 for cell in self.cells if cell.texts), default=0.0)
+
+    @property
+    def height(self) -> float:
+        lead = self.lead
+        tallest = self.least
+        for cell in self.cells:
+            if cell.texts:
+                first = cell.texts[0]
+                down = lead + first.leading - (first.size * 0.74 + (first.leading - first.size) / 2)
+                tallest = max(tallest, down + sum(text.leading for text in cell.texts[1:]))
+            if cell.figure is not None:
+                tallest = max(tallest, cell.figure.height_mm * MM)
+        return tallest + 2 * self.pad
+
+    def parted(self, room: float) -> tuple[Box, Box]:
+        """The box in two, the first no higher than `room`: only for one that is higher than a page."""
+        upper, lower = [], []
+        for cell in self.cells:
+            used, count = self.lead + 2 * self.pad, 0
+            for text in cell.texts:
+                used += text.leading
+                if used > room:
+                    break
+                count += 1
+            upper.append(attrs.evolve(cell, texts=cell.texts[: max(count, 1)]))
+            lower.append(attrs.evolve(cell, texts=cell.texts[max(count, 1) :], figure=None))
+        frame = self.frame
+        return (
+            attrs.evolve(self, cells=tuple(upper), keep=False, frame=frame.replace("b", ""), least=0.0),
+            attrs.evolve(self, cells=tuple(lower), gap=0.0, rule=0.0, frame=frame.replace("t", ""), mark=None, draw=None, least=0.0),
+        )
+
+    def onto(self, pen: Pen, x: float, top: float, width: float) -> None:
+        """Draws the box with its upper left at (x, top)."""
+        height = self.height
+        if self.rule:
+            pen.rule(x, top, x + width, top, self.rule, self.rule_colour)
+        if self.side:
+            pen.rule(x + self.side / 2, top, x + self.side / 2, top - height, self.side, RULE)
+        if self.frame:
+            self._framed(pen, x, top, width, height)
+        base = top - self.pad - self.lead
+        for cell in self.cells:
+            y = base
+            for nth, text in enumerate(cell.texts):
+                y -= text.leading if nth else 0
+                shift = {"left": 0.0, "right": cell.width - text.line.width, "middle": (cell.width - text.line.width) / 2}[text.align]
+                pen.write(text.line, x + cell.x + shift, y, text.size, text.colour)
+            if cell.figure is not None:
+                tall = cell.figure.height_mm * MM
+                pen.figure(cell.figure, x + cell.x, top - self.pad - tall, cell.width, tall)
+        if self.draw is not None:
+            self.draw(pen, x, top - self.pad)
+
+    def _framed(self, pen: Pen, x: float, top: float, width: float, height: float) -> None:
+        for edge in (x, x + width):
+            pen.rule(edge, top, edge, top - height, 0.7, INK)
+        if "t" in self.frame:
+            pen.rule(x, top, x + width, top, 0.7, INK)
+        if "b" in self.frame:
+            pen.rule(x, top - height, x + width, top - height, 0.7, INK)
+
+
+Placed = tuple[Box, float]  # a box and how far its top lies below the top of the page's body
+
+
+def paginate(boxes: Sequence[Box], room: float) -> list[list[Placed]]:
+    """The boxes on pages whose body is `room` points high: which box stands where. At least one page."""
+    pages: list[list[Placed]] = [[]]
+    used = 0.0
+
+    def place(box: Box) -> None:
+        nonlocal used
+        used += box.gap if pages[-1] else 0.0
+        pages[-1].append((box, used))
+        used += box.height
+
+    def turn(head: Box | None) -> None:
+        nonlocal used
+        pages.append([])
+        used = 0.0
+        if head is not None:
+            place(head)
+
+    for group in _groups(boxes):
+        if used + _tall(group, bool(pages[-1])) > room and pages[-1]:
+            turn(group[0].head)
+        for box in group:
+            rest = box
+            # A group higher than a page is broken where it must be; a box higher than a page likewise.
+            while used + (rest.gap if pages[-1] else 0.0) + rest.height > room:
+                opens = len(pages[-1]) <= (1 if rest.head is not None else 0)
+                if not opens:
+                    turn(rest.head)
+                    continue
+                upper, lower = rest.parted(room - used - (rest.gap if pages[-1] else 0.0))
+                place(upper)
+                if not any(cell.texts for cell in lower.cells):
+                    break
+                rest = lower
+                turn(rest.head)
+            else:
+                place(rest)
+    return pages
+
+
+def _groups(boxes: Iterable[Box]) -> list[list[Box]]:
+    groups: list[list[Box]] = []
+    open_group = False
+    for box in boxes:
+        if open_group:
+            groups[-1].append(box)
+        else:
+            groups.append([box])
+        open_group = box.keep
+    return groups
+
+
+def _tall(group: Sequence[Box], after_something: bool) -> float:
+    return math.fsum(box.height for box in group) + math.fsum(box.gap for box in (group if after_something else group[1:]))

@@ -1,0 +1,30 @@
+"""What references to personal text become when a Document is rendered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from corekit.model.personal import Personal
+
+from .text import Say
+from .wording import wording
+
+
+def mask(reference: Personal) -> str:
+    """For the copy that others may see: says which kind of text stands on the customer's own paper."""
+    return wording()["mask"][reference.kind]
+
+
+def removed(reference: Personal) -> str:
+    """For a Document whose personal text was destroyed: says which kind of text it was."""
+    return wording()["removed"][reference.kind]
+
+
+def speaker(texts: Mapping[str, str]) -> Say:
+    """A resolver for the paper in the customer's hand: `texts` maps hash → text; what is not there was removed."""
+
+    def say(reference: Personal) -> str:
+        text = texts.get(reference.hash)
+        return removed(reference) if text is None else text
+
+    return say

@@ -1,0 +1,190 @@
+"""The limit strip: a thin scale, the allowed span on it, the reading as a full dot with its doubt, before as a hollow dot.
+
+It says where a reading lies without a colour, and reads the same in grey print.
+"""
+
+from __future__ import annotations
+
+import math
+
+from corekit.model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
+
+from .wording import wording
+
+# A strip in its own units: 100 wide, points of print high. Everything on it is placed from these.
+_WIDTH = 100.0
+_HEIGHT = 19.0
+_SIDE = 5.0  # left of the scale's start and right of its end: room for half a number, and for an open end
+_LINE = 8.6  # the scale
+_FOOT, _HEAD = 8.6, 16.8  # the band
+_MIDDLE = (_FOOT + _HEAD) / 2  # where dots stand
+_EDGE_OVER = 1.6  # how far a closed end stands out of the band
+_NUMBER = 5.8  # points, the scale's numbers
+_NUMBER_AT = 0.9
+_POINT_MM = 25.4 / 72
+
+#: The room that a strip is drawn in on paper, in points: how many numbers fit is reckoned from it.
+PAPER_ROOM = 120.0
+
+
+def strip_figure(strip: Strip, name: str = "") -> Figure:
+    """The strip as a Figure; `name` is what was measured, for the title."""
+    marks: list[Mark] = []
+    marks += _band(strip)
+    marks.append(Polyline(((_SIDE, _LINE), (_WIDTH - _SIDE, _LINE)), weight=0.5))
+    numbers = ticks(strip.low_end, strip.high_end)
+    for number, text in numbers:
+        x = _place(strip, number)
+        marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
+        marks.append(Label(x, _NUMBER_AT, text, size=_NUMBER))
+    if strip.before is not None:
+        marks += _dot(strip, strip.before, strip.before_doubt, filled=False)
+    marks += _dot(strip, strip.reading, strip.doubt, filled=True)
+    words = wording()["strip"]
+    return Figure(
+        width=_WIDTH,
+        height=_HEIGHT,
+        height_mm=_HEIGHT * _POINT_MM,
+        title=words["title"].format(name=name) if name else words["title"].replace("{name}", "").strip(),
+        description=strip_words(strip),
+        marks=tuple(marks),
+    )
+
+
+def strip_words(strip: Strip) -> str:
+    """Where the reading lies, in a sentence without numbers: the numbers stand beside every strip as text."""
+    words = wording()["strip"]
+    now = words[_where(strip, strip.reading, strip.doubt)]
+    if strip.before is None:
+        return words["reading"].format(where=now)
+    return words["both"].format(before=words[_where(strip, strip.before, strip.before_doubt)], after=now)
+
+
+def strip_text(strip: Strip, width: int = 40) -> str:
+    """The strip in one line of characters: `[` and `]` are closed ends of the allowed span, `‹` and `›` open ones.
+
+    Args:
+        strip: What to show.
+        width: Characters there are for the numbers at both ends and the scale between them; at least 24.
+    """
+    left, right = (number(end, _decimals(strip)) for end in (strip.low_end, strip.high_end))
+    room = max(width, 24) - len(left) - len(right) - len(strip.unit) - 3
+    scale = ["·"] * max(room, 10)
+    last = len(scale) - 1
+
+    def at(value: float) -> int:
+        return round(_share(strip, value) * last)
+
+    span = _span(strip)
+    if span is not None:
+        low, high = (at(end) for end in span)
+        scale[low : high + 1] = "░" * (high + 1 - low)
+        scale[low] = "‹" if strip.allowed_low is None else "["
+        scale[high] = "›" if strip.allowed_high is None else "]"
+    for value, doubt, dot in ((strip.before, strip.before_doubt, "○"), (strip.reading, strip.doubt, "●")):
+        if value is None:
+            continue
+        for column in range(at(value - doubt), at(value + doubt) + 1):
+            scale[column] = scale[column] if scale[column] in "[]‹›○" else "─"
+        scale[at(value)] = dot
+    return f"{left} {''.join(scale)} {right} {strip.unit}".rstrip()
+
+
+def ticks(low: float, high: float, room: float = PAPER_ROOM) -> list[tuple[float, str]]:
+    """Round numbers on a scale from `low` to `high`, (number, as printed), as many as stand clear of each other in `room` points."""
+    if not (math.isfinite(low) and math.isfinite(high) and low < high):
+        return []
+    best: list[tuple[float, str]] = []
+    for wanted in (5, 4, 3, 2):
+        best = _round_numbers(low, high, (high - low) / wanted)
+        widest = max((len(text) for _, text in best), default=0) * _NUMBER * 0.56
+        apart = (best[1][0] - best[0][0]) / (high - low) * room * (1 - 2 * _SIDE / _WIDTH) if len(best) > 1 else math.inf
+        if len(best) >= 2 and widest + 5.0 <= apart:
+            return best
+    return best[:1] + best[-1:] if len(best) > 2 else best
+
+
+def _round_numbers(low: float, high: float, wanted_step: float) -> list[tuple[float, str]]:
+    power = 10.0 ** math.floor(math.log10(wanted_step))
+    step = next(power * factor for factor in (1, 2, 5, 10) if power * factor >= wanted_step * 0.999999)
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [(at * step, number(at * step, decimals)) for at in range(first, last + 1)]
+
+
+def number(value: float, decimals: int) -> str:
+    """A number on a scale, with a true minus sign and never a minus nought."""
+    text = f"{abs(value):.{decimals}f}"
+    return f"−{text}" if value < 0 and float(text) != 0 else text
+
+
+def _decimals(strip: Strip) -> int:
+    span = strip.high_end - strip.low_end
+    return max(0, 1 - math.floor(math.log10(span))) if span > 0 else 0
+
+
+def _share(strip: Strip, value: float) -> float:
+    """Where a value stands between the scale's ends, 0…1; what lies beyond an end stands at it."""
+    if not strip.high_end > strip.low_end:
+        return 0.5
+    return min(1.0, max(0.0, (value - strip.low_end) / (strip.high_end - strip.low_end)))
+
+
+def _place(strip: Strip, value: float) -> float:
+    return _SIDE + _share(strip, value) * (_WIDTH - 2 * _SIDE)
+
+
+def _span(strip: Strip) -> tuple[float, float] | None:
+    """The allowed span as far as the scale goes; None without a limit."""
+    if strip.allowed_low is None and strip.allowed_high is None:
+        return None
+    low = strip.low_end if strip.allowed_low is None else strip.allowed_low
+    high = strip.high_end if strip.allowed_high is None else strip.allowed_high
+    return low, high
+
+
+def _band(strip: Strip) -> list[Mark]:
+    span = _span(strip)
+    if span is None:
+        return []
+    low, high = (_place(strip, end) for end in span)
+    marks: list[Mark] = [Band(low, _FOOT, high, _HEAD, shade=0.17)]
+    for x, is_open, outwards in ((low, strip.allowed_low is None, -1.0), (high, strip.allowed_high is None, 1.0)):
+        if is_open:  # an arrowhead beyond the scale: goes on
+            tip = x + outwards * 3.4
+            marks.append(Polyline(((x + outwards * 0.8, _HEAD - 1.4), (tip, _MIDDLE), (x + outwards * 0.8, _FOOT + 1.4)), weight=0.9))
+        else:
+            marks.append(Polyline(((x, _FOOT), (x, _HEAD + _EDGE_OVER)), weight=1.2))
+    return marks
+
+
+def _dot(strip: Strip, value: float, doubt: float, *, filled: bool) -> list[Mark]:
+    x = _place(strip, value)
+    marks: list[Mark] = []
+    if doubt > 0:
+        low, high = _place(strip, value - doubt), _place(strip, value + doubt)
+        marks.append(Polyline(((low, _MIDDLE), (high, _MIDDLE)), weight=1.0 if filled else 0.7))
+        marks += [Polyline(((end, _MIDDLE - 1.7), (end, _MIDDLE + 1.7)), weight=1.0 if filled else 0.7) for end in (low, high)]
+    marks.append(Dot(x, _MIDDLE, filled=filled, size=5.0 if filled else 4.6))
+    if value < strip.low_end or value > strip.high_end:  # beyond the scale: an arrow at its end says so
+        outwards = -1.0 if value < strip.low_end else 1.0
+        start = x + outwards * 2.6
+        marks.append(Polyline(((start, _MIDDLE), (x + outwards * 4.8, _MIDDLE)), weight=1.0))
+        marks.append(Polyline(((x + outwards * 3.6, _MIDDLE + 1.6), (x + outwards * 4.8, _MIDDLE), (x + outwards * 3.6, _MIDDLE - 1.6)), weight=1.0))
+    return marks
+
+
+def _where(strip: Strip, value: float, doubt: float) -> str:
+    low, high = strip.allowed_low, strip.allowed_high
+    if low is None and high is None:
+        return "bare"
+    for end in (low, high):
+        if end is not None and abs(value - end) < doubt:
+            return "across"
+    if low is not None and value < low:
+        return "below"
+    if high is not None and value > high:
+        return "above"
+    return "inside"
+
+

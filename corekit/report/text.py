@@ -1,0 +1,40 @@
+"""Text as it may reach paper, page or terminal: nothing in it that steers a machine or hides from a reader."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+
+from corekit.model.document import Words
+from corekit.model.personal import Personal
+
+#: What becomes of a reference to personal text.
+Say = Callable[[Personal], str]
+
+# Marks that turn the direction of what follows: with them a name could make a number read backwards.
+_TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_SPACES = frozenset("\t\x0b\x0c\x85\u2028\u2029")
+
+
+def clean(text: str, *, lines: bool = False) -> str:
+    """The text in Unicode NFC without control characters, marks of direction and lone surrogates.
+
+    Line ends become spaces, or stay as `\\n` when `lines` is true. Everything else stays as it is.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
+    kept: list[str] = []
+    for char in text:
+        if char == "\n":
+            kept.append("\n" if lines else " ")
+        elif char in _SPACES:
+            kept.append(" ")
+        elif char not in _TURNING and unicodedata.category(char) not in ("Cc", "Cs"):
+            kept.append(char)
+    return "".join(kept)
+
+
+def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
+    """A run of words as one clean text, personal references resolved."""
+    return "".join(clean(run if isinstance(run, str) else say(run), lines=lines) for run in words)
