@@ -321,7 +321,8 @@ class _Reader:
         return {str(key): value for key, value in raw.items()}
 
     def fault(self, path: str, text: str) -> None:
-        self.faults.append(f"{path}: {text}")
+        """One line each, so that a line break or an escape code in a key or value cannot pass for a message of ours."""
+        self.faults.append("".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in f"{path}: {text}"))
 
 
 def _path(path: str, key: str) -> str:

@@ -145,6 +145,16 @@ def test_only_plain_numbers_are_prices(price: object) -> None:
     assert len(caught.value.faults) == 1
 
 
+def test_a_fault_stays_on_one_line_whatever_was_typed() -> None:
+    data = tomllib.loads(GOOD)
+    data["call_out"], data["a\nb\x1b[2J"] = "1\n2", "x"
+    with pytest.raises(PriceProblem) as caught:
+        read_price_book(data, "prices.toml")
+    assert caught.value.faults[1] == 'call_out: is not a plain decimal number; got "1\\n2", write "25.00"'
+    assert len(str(caught.value).splitlines()) == 2
+    assert "\x1b" not in str(caught.value)
+
+
 def test_a_currency_without_minor_units_takes_whole_amounts_only() -> None:
     assert faults(GOOD.replace('"EUR"', '"JPY"')) == (
         'diagnosis.price: has more than 0 decimals; got "35.00", write it with none of them',

@@ -165,6 +165,7 @@ def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
     assert agreed_lines([REPAIRS], agreements[::-1]) == REPAIR[:2]
     same = yes(REPAIRS)
     assert Standing([REPAIRS], [same, same], BOOK).total == Money(25200, "EUR")
+    assert Standing([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
 
 
 def test_an_operation_offered_again_is_not_owed_twice() -> None:

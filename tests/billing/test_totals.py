@@ -141,6 +141,17 @@ def test_tax_is_taken_out_of_a_price_that_includes_it(gross: str, percent: str, 
     assert tuple(str(part) for part in out_of_gross(eur(gross), Decimal(percent))) == (net, tax)
 
 
+def test_an_allowance_lowers_and_a_charge_raises_net_and_base() -> None:
+    # BR-CO-13 and BR-S-08 on invented amounts: 200.00 - 30.00 + 10.00 = 180.00, at 20 % 36.00.
+    came = totals(
+        [line("200.00")],
+        book(S="20"),
+        allowances=[Adjustment(text="regular customer", amount=eur("30.00"), tax="S")],
+        charges=[Adjustment(text="disposal", amount=eur("10.00"), tax="S")],
+    )
+    assert [str(each) for each in (came.sum_of_lines, came.net, came.per_rate[0].base, came.tax, came.gross)] == ["200.00", "180.00", "180.00", "36.00", "216.00"]
+
+
 def test_a_shop_outside_tax_shows_none_and_says_why() -> None:
     came = totals([line("10.00", "none")], book())
     assert came.per_rate == ()
