@@ -1,0 +1,441 @@
+"""The desk: the one place that strings the steps together. Command line, screens and Python callers use it and do nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from decimal import Decimal
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+
+import attrs
+
+from .._version import __version__
+from ..assess.assessment import Assessment, assess
+from ..billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
+from ..billing.line import Line
+from ..billing.line import to_data as line_data
+from ..billing.offer import diagnosis_lines, repair_lines
+from ..billing.payment import owed, receive
+from ..billing.totals import totals
+from ..intake.declared import Declared
+from ..intake.visit import AgreedRow, VisitFile, read_visit
+from ..model.document import Document, document_hash, from_data, to_data
+from ..model.entry import Draft, Entry
+from ..model.job import Job
+from ..model.money import Money
+from ..model.records import Agreed, InvoiceIssued, Offered, Paid, PaymentTaken, body_of
+from ..plugin.host import Plugins, load
+from ..report.papers import Sheet, estimate, invoice
+from ..share import keys, link
+from ..store.mark import drawn, record_mark
+from ..store.statement import Statement, own_subject
+from ..store.store import Store
+from . import draft
+from .problem import DeskProblem, OfferAwaited
+from .settings import KEY_FILE, STORE_FILE, Settings, read_prices, read_settings
+from .work import asked_for, to_invoice
+
+PAPERS = "papers"
+
+
+@attrs.frozen(kw_only=True)
+class Imported:
+    """What an import did."""
+
+    job: str
+    added: int
+    corrected: int
+    withdrawn: int
+
+
+@attrs.frozen(kw_only=True)
+class Offer:
+    """An offer that was made: its printed name, the frozen Document and the PDF."""
+
+    job: str
+    name: str
+    document: Document
+    total: Money
+    pdf: Path
+
+
+@attrs.frozen(kw_only=True)
+class Invoice:
+    """An invoice that was issued; `link` is empty for a shop without a page address."""
+
+    job: str
+    number: str
+    document: Document
+    pdf: Path
+    link: str
+    due: Money
+
+
+def open_shop(folder: str | Path, *, plugins: Plugins | None = None) -> Shop:
+    """Open a shop that `corekit init` or `corekit demo` set up.
+
+    Errors:
+        DeskProblem: there is no shop, or its settings cannot be used.
+        StoreProblem: its store cannot be opened.
+    """
+    return Shop(Path(folder), plugins=plugins)
+
+
+class Shop:
+    """A shop: its settings, price book, store and plugins. Use it as a context manager, or call `close`."""
+
+    def __init__(self, folder: Path, *, plugins: Plugins | None = None, now: Callable[[], datetime] | None = None) -> None:
+        self.folder = folder
+        self._plugins = plugins
+        self._now = now or (lambda: datetime.now(UTC))
+        if not (folder / STORE_FILE).is_file():
+            read_settings(folder, demo=True)  # says first what is missing
+        self.store = Store.open(folder / STORE_FILE)
+        self.settings: Settings = read_settings(folder, demo=self.store.demo)
+        self.book = read_prices(folder)
+
+    def __enter__(self) -> Shop:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self.store.close()
+
+    @cached_property
+    def plugins(self) -> Plugins:
+        return self._plugins if self._plugins is not None else load()
+
+    @cached_property
+    def declared(self) -> Declared:
+        return Declared.of(self.plugins, self.settings.instruments)
+
+    # ---- the record
+
+    def import_visit(self, path: str | Path, job: str | None = None) -> str:
+        """Add a visit file to the store, or what has changed in it since; gives the job's id.
+
+        Errors:
+            VisitProblem: everything that is wrong with the file, at once; nothing is added.
+            OfferAwaited: it agrees to an offer that was not made; everything before that is kept.
+            DeskProblem: it agrees to another total than was offered, or is a demo file in a real store.
+        """
+        return self.add(read_visit(Path(path), self.declared), job).job
+
+    def add(self, visit: VisitFile, job: str | None = None) -> Imported:
+        """As `import_visit`, for a visit that was read already."""
+        if visit.demo and not self.store.demo:
+            raise DeskProblem(f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo files belong to `corekit demo`.")
+        known = job or self._job_of(visit.origin)
+        standing = self.store.job(known) if known else None
+        drafts, awaited = self._bound(visit, standing)
+        result = self.store.reconcile(known, visit.origin, [*self._instruments(visit), *drafts])
+        if result.faults:
+            raise DeskProblem(f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults))
+        self._payable(standing, result.statements)
+        target = known or self.store.new_job()
+        self.store.append(target, result.statements, books=self._for_the_books(target, visit.origin, result.statements))
+        if awaited is not None:
+            raise OfferAwaited(target, visit.origin, awaited)
+        withdrawn = sum(statement.kind == "withdrawn" for statement in result.statements)
+        corrected = sum(bool(statement.replaces) for statement in result.statements) - withdrawn
+        return Imported(job=target, added=len(result.statements) - corrected - withdrawn, corrected=corrected, withdrawn=withdrawn)
+
+    def _job_of(self, origin: str) -> str | None:
+        for job in self.store.jobs():
+            if self.store.job(job).name == origin:
+                return job
+        return None
+
+    def _bound(self, visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:
+        """The file's rows, each agreement bound to the hash of its offer; and the first offer that is still to be made."""
+        drafts: list[Draft] = []
+        for step in visit.steps:
+            if not isinstance(step, AgreedRow):
+                drafts.append(step)
+                continue
+            offered = self._offer_named(job, step.offer)
+            if offered is None:
+                return drafts, step.offer
+            total = Money(offered.total, offered.currency)
+            if step.total != total.amount:
+                raise DeskProblem(
+                    f"{step.at}: the file says {step.total} was agreed for {step.offer!r}, but that offer comes to {total} {total.currency}. Nothing was added. "
+                    "Write the total that is printed on the offer, or make a new offer."
+                )
+            record = Agreed(
+                offer=step.offer, document_hash=offered.document_hash, total=offered.total, currency=offered.currency, by=step.by, how=step.how,
+                declined=list(step.declined),
+            )  # fmt: skip
+            drafts.append(Draft(kind="agreed", row=f"agreed/{step.offer}", body=body_of(record), taken=step.taken, at=step.at))
+        return drafts, None
+
+    def _offer_named(self, job: Job | None, name: str) -> Offered | None:
+        named = [noted.record for noted in job.offers if noted.record.name == name] if job else []
+        return named[-1] if named else None
+
+    def _instruments(self, visit: VisitFile) -> list[Draft]:
+        """The shop's instruments that the file uses, copied into the journal: it must be readable without the shop's file."""
+        used = visit.instruments_used - visit.instruments_declared
+        found = [self.settings.instruments[name] for name in sorted(used) if name in self.settings.instruments]
+        return [Draft(kind="instrument", row=f"instrument/{instrument.name}", body=body_of(instrument)) for instrument in found]
+
+    def _payable(self, job: Job | None, statements: Sequence[Statement]) -> None:
+        """Refuse money beyond what was agreed."""
+        new = [Paid(**statement.body) for statement in statements if statement.kind == "paid" and not statement.replaces]
+        if not new:
+            return
+        agreed = self._agreed_total(job, [Agreed(**statement.body) for statement in statements if statement.kind == "agreed" and not statement.replaces])
+        paid = [noted.record for noted in job.payments] if job else []
+        due = sum(-payment.amount for payment in paid) + agreed.minor
+        for payment in new:
+            if payment.amount > due:
+                raise DeskProblem(
+                    f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} is more than what was agreed and not yet paid "
+                    f"({Money(max(0, due), agreed.currency)}). Nothing was added."
+                )
+            due -= payment.amount
+
+    def _agreed_total(self, job: Job | None, more: Sequence[Agreed]) -> Money:
+        offers = [noted.record for noted in job.offers] if job else []
+        agreed = [noted.record for noted in job.agreements] if job else []
+        return Standing(offers=tuple(offers), agreements=(*agreed, *more), book=self.book).total
+
+    def _for_the_books(self, job: str, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
+        taken = [
+            PaymentTaken(amount=statement.body["amount"], currency=statement.body["currency"], how=statement.body["how"], job_name=name)
+            for statement in statements
+            if statement.kind == "paid" and not statement.replaces
+        ]
+        return {self._books: taken} if taken else {}
+
+    # ---- judgement
+
+    def find(self, job: str) -> str:
+        """The id of the job that a name or the beginning of an id means."""
+        return self.store.find(job)
+
+    def assess(self, job: str) -> Assessment:
+        """What today's plugins make of a job."""
+        return assess(self.store.job(self.find(job)), self.plugins)
+
+    def texts(self, job: str) -> dict[str, str]:
+        """The personal texts of a job, by hash."""
+        return self.store.texts(self.store.job(job).persons())
+
+    # ---- money
+
+    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None) -> Offer:
+        """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings call for).
+
+        Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing changed, it
+        gives the offer that stands.
+
+        Errors:
+            DeskProblem: nothing calls for work.
+            PriceProblem: the price book does not price what is called for.
+        """
+        job = self.find(job)
+        record = self.store.job(job)
+        assessment = assess(record, self.plugins)
+        stage = stage or ("repair" if any(assessment.readings) or record.wanted else "diagnosis")
+        lines = self._lines(record, assessment, stage, km)
+        standing = self._same_offer(record, stage, lines)
+        if standing is None:
+            count = sum(noted.record.stage == stage for noted in record.offers)
+            standing = self._offer(record, assessment, stage, f"{stage} {count + 1}", lines)
+        document = from_data(standing.document)
+        pdf = self._write(document, f"estimate {record.name} {standing.name}", job, "")
+        return Offer(job=job, name=standing.name, document=document, total=Money(standing.total, standing.currency), pdf=pdf)
+
+    def _lines(self, job: Job, assessment: Assessment, stage: str, km: Decimal | None) -> tuple[Line, ...]:
+        if stage == "diagnosis":
+            return diagnosis_lines(self.book, km)
+        if stage != "repair":
+            raise DeskProblem(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
+        asked = asked_for(job, assessment, self.plugins)
+        if not asked:
+            raise DeskProblem(
+                f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it names the next test. "
+                "Work on the customer's wish or on your own judgement is written into the file as wanted = { … }."
+            )
+        return repair_lines(self.book, asked)
+
+    def _same_offer(self, job: Job, stage: str, lines: Sequence[Line]) -> Offered | None:
+        data = [line_data(line) for line in lines]
+        agreed = {noted.record.document_hash for noted in job.agreements}
+        for noted in reversed(job.offers):
+            if noted.record.stage == stage and noted.record.lines == data and (noted.record.document_hash not in agreed or stage == "diagnosis"):
+                return noted.record
+        return None
+
+    def _offer(self, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]) -> Offered:
+        sums = totals(lines, self.book)
+        document = estimate(job, assessment, self._sheet(job), name=name, stage=stage, lines=lines, totals=sums)
+        record = Offered(
+            name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
+            currency=self.book.currency, lines=[line_data(line) for line in lines], versions=self._versions(assessment), heads=self.store.heads(),
+        )  # fmt: skip
+        self.store.append(job.id, [Statement(kind="offered", subject=own_subject("offered", name), body=body_of(record))])
+        return record
+
+    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = ()) -> Entry:
+        """Record who agreed to an offer, how, and what was declined in the same stroke."""
+        agreed = Agreed(
+            offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
+            declined=list(declined),
+        )  # fmt: skip
+        job = self.store.job(offer.job)
+        self._agreed_total(job, [agreed])  # refuses what does not fit the offer before it is written
+        subject = own_subject("agreed", offer.name)
+        replaces = tuple(noted.id for noted in job.agreements if noted.entry.subject == subject)
+        return self.store.append(offer.job, [Statement(kind="agreed", subject=subject, body=body_of(agreed), replaces=replaces)])[0]
+
+    def offer_named(self, job: str, name: str = "") -> Offer:
+        """The offer of a printed name that was made, or the latest one."""
+        job = self.find(job)
+        record = self.store.job(job)
+        named = [noted.record for noted in record.offers if not name or noted.record.name == name]
+        if not named:
+            made = ", ".join(repr(noted.record.name) for noted in record.offers) or "none"
+            raise DeskProblem(f"{record.name} has no offer {name!r}; made were {made}. Make one with `corekit offer {record.name}`.")
+        document = from_data(named[-1].document)
+        return Offer(
+            job=job, name=named[-1].name, document=document, total=Money(named[-1].total, named[-1].currency),
+            pdf=self._paper_path(f"estimate {record.name} {named[-1].name}"),
+        )  # fmt: skip
+
+    def issue(self, job: str) -> Invoice:
+        """Take a number and issue the invoice of a job; asked again, the same invoice.
+
+        Errors:
+            ConsentProblem: it would exceed what was agreed, or nothing was agreed.
+        """
+        job = self.find(job)
+        record = self.store.job(job)
+        if not record.issued:
+            self._issue(record)
+            record = self.store.job(job)
+        return self._issued(record)
+
+    def _issue(self, job: Job) -> None:
+        assessment = assess(job, self.plugins)
+        standing = Standing(offers=tuple(noted.record for noted in job.offers), agreements=tuple(noted.record for noted in job.agreements), book=self.book)
+        lines = to_invoice(job, standing)
+        if not lines:
+            raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
+        rounding = rounding_to_agreed(lines, standing)
+        may_invoice(lines, standing, rounding)
+        sheet, heads = self._sheet(job), self.store.heads()
+        sums = totals(lines, self.book)
+        due = owed(sums, [noted.record for noted in job.payments], rounding)
+
+        def build(place: int) -> InvoiceIssued:
+            number = self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
+            document = invoice(
+                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=draft.agreements_of(job),
+                payments=draft.payments_of(job), link=1, record_mark=record_mark(heads),
+            )  # fmt: skip
+            return InvoiceIssued(
+                place=place, number=number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
+                total=due.gross.minor + due.rounding.minor, currency=self.book.currency, versions=self._versions(assessment), heads=heads,
+                job_name=job.name,
+            )  # fmt: skip
+
+        self.store.issue(job.id, self._books, build)
+
+    def _issued(self, job: Job) -> Invoice:
+        """Draw the invoice again from what is kept; nothing is computed."""
+        issued = job.issued[-1].record
+        record = InvoiceIssued(**self.store.invoice(issued.number).body)
+        document = from_data(record.document)
+        address = self.link_of(document.id, 1)
+        if address:
+            self.store.note_link(document.id, 1, link.token_hash(self._token(document.id, 1)))
+        pdf = self._write(document, f"invoice {record.number}", job.id, address)
+        paid = sum(noted.record.amount for noted in job.payments)
+        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=Money(record.total - paid, record.currency))
+
+    def pay(self, job: str, amount: Money, how: str) -> Money:
+        """Take money for a job; gives what is still due. In the job's journal and in the books at once."""
+        job = self.find(job)
+        record = self.store.job(job)
+        agreed = self._agreed_total(record, [])
+        due = self._issued(record).due if record.issued else agreed - Money(sum(noted.record.amount for noted in record.payments), agreed.currency)
+        receipt = receive(amount, how, draft.as_payable(due))
+        paid = Paid(amount=amount.minor, currency=amount.currency, how=how)
+        self.store.payment(job, self._books, paid, PaymentTaken(amount=amount.minor, currency=amount.currency, how=how, job_name=record.name))
+        return receipt.due
+
+    # ---- sharing
+
+    def link_of(self, document_id: str, number: int) -> str:
+        """The link that the code of a document holds; empty for a shop without a page address."""
+        return link.link(self.settings.page, self._token(document_id, number)) if self.settings.page else ""
+
+    def _token(self, document_id: str, number: int) -> str:
+        return link.token(self._key, document_id, number)
+
+    @cached_property
+    def _key(self) -> bytes:
+        return keys.read_link_key(self.folder / KEY_FILE)
+
+    def publish(self, job: str | None = None) -> list[str]:
+        """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives their numbers."""
+        from ..share.published import publish_to, seal_envelope
+
+        target: str | Path = self.settings.publish
+        if "://" not in str(target):
+            target = self.folder / target
+        bearer = keys.read_bearer(self.folder / "keys" / "page.key") if "://" in str(target) else None
+        sent = []
+        for entry in self.store.books():
+            if entry.kind != "invoice" or (job is not None and entry.job != self.find(job)):
+                continue
+            record = InvoiceIssued(**entry.body)
+            token_hash = link.token_hash(self._token(record.document_id, 1))
+            if not self.settings.page or self.store.is_published(token_hash):
+                continue
+            self.store.note_link(record.document_id, 1, token_hash)
+            publish_to(target, token_hash, seal_envelope(from_data(record.document), published=self._now()), bearer)
+            self.store.mark_published(token_hash)
+            sent.append(record.number)
+        return sent
+
+    def forget(self, job: str) -> dict[str, int]:
+        """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain still verifies."""
+        job = self.find(job)
+        for name in self._papers_of(self.store.job(job)):
+            self._paper_path(name).unlink(missing_ok=True)
+        return self.store.forget(job)
+
+    def _papers_of(self, job: Job) -> list[str]:
+        return [f"estimate {job.name} {noted.record.name}" for noted in job.offers] + [f"invoice {noted.record.number}" for noted in job.issued]
+
+    # ---- what papers share
+
+    @property
+    def _books(self) -> str:
+        return f"books/{self.settings.device}/{self._now().year}"
+
+    def _sheet(self, job: Job) -> Sheet:
+        return draft.sheet(drawn(16), self.settings.issuer, self._now(), self.book.currency, self.plugins, demo=job.demo or self.store.demo)
+
+    def _versions(self, assessment: Assessment) -> dict[str, str]:
+        return {"corekit": __version__, **assessment.versions}
+
+    def _write(self, document: Document, name: str, job: str, address: str) -> Path:
+        from ..report.pdf import render_pdf
+        from ..report.say import speaker
+
+        path = self._paper_path(name)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draft.write(path, render_pdf(document, speaker(self.texts(job)), address or None))
+        return path
+
+    def _paper_path(self, name: str) -> Path:
+        """File names are made of our own words and numbers and the job's plain name, never of what a customer is called."""
+        return self.folder / PAPERS / f"{draft.file_name(name)}.pdf"
