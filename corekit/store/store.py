@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import Any
 
 from corekit.model.canonical import digest
-from corekit.model.entry import BOOKS, JOB, Entry
+from corekit.model.entry import BOOKS, JOB, Draft, Entry
 from corekit.model.job import Job, fold
 from corekit.model.personal import Personal
 from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, body_of
@@ -26,6 +26,7 @@ from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Pai
 from . import persons, rows, schema, verification
 from .mark import as_drawn, drawn
 from .problem import StoreProblem, told
+from .reconcile import Reconciled, reconcile
 from .statement import Statement, own_subject
 
 JOB_LETTERS = 12
@@ -246,6 +247,22 @@ class Store:
                 for record in payments:
                     self._booked(connection, job, chain, record)
             return written
+
+    def reconcile(self, job: str | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
+        """What the rows of a file add to a job, held against what was taken in from it before; nothing is written.
+
+        Args:
+            job: Id of the job, or None for one that does not exist yet.
+            origin: The file's own name for the job.
+            drafts: The file's rows, in order.
+
+        Returns:
+            Statements for `append`, or every fault (see `corekit.store.reconcile`).
+        """
+        with self._reading():
+            entries = self.journal(job) if job is not None else []
+            texts = self.texts(ref for entry in entries for ref in persons.references(entry.body))
+        return reconcile(entries, texts, origin, drafts)
 
     # ── persons ────────────────────────────────────────────────────────────────────────────────────────────────────
 
