@@ -22,6 +22,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 Piece = tuple[str, bool]
 
 _DIGITS = tuple(range(ord("0"), ord("9") + 1))
+_WEIGHTS = {"regular": "Regular", "strong": "SemiBold"}
 
 
 class MissingGlyph(ValueError):
@@ -125,8 +126,7 @@ class Face:
     advances: dict[int, float]
 
     def knows(self, text: str) -> bool:
-        advances = self.advances
-        return all(map(advances.__contains__, map(ord, text)))
+        return self.advances.keys() >= set(map(ord, text))
 
     def advance(self, text: str) -> float:
         """Of a text that the face knows, in 1/1000 of the size."""
@@ -147,7 +147,7 @@ def face(style: str) -> Face:
     else:
         from fontpkg_fira_sans import ROOT as root
 
-        path, tabular = Path(root) / "files" / f"FiraSans-{ {'regular': 'Regular', 'strong': 'SemiBold'}[style]}.ttf", True
+        path, tabular = Path(root) / "files" / f"FiraSans-{_WEIGHTS[style]}.ttf", True
     if not path.is_file():
         raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
     name = f"corekit-{style}"
@@ -209,6 +209,12 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     after it (`12.6 V`). Never returns no line.
     """
     limit = room * 1000 / size
+    if len(pieces) == 1 and "\n" not in pieces[0][0]:  # most cells hold a few characters that fit
+        main = face(style)
+        if main.knows(pieces[0][0]):
+            width = main.advance(pieces[0][0])
+            if width <= limit:
+                return [Line(((main, pieces[0][0]),), width * size / 1000)]
     lines: list[Line] = []
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []

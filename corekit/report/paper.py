@@ -23,6 +23,24 @@ TEXT, QUIET, RULE = 0.0, 0.32, 0.72
 INK = -1.0
 
 
+@attrs.frozen
+class Voice:
+    """How words are set: the face's style, size of letters and of lines in points, how dark."""
+
+    style: str
+    size: float
+    leading: float
+    colour: float = TEXT
+
+    @property
+    def lead(self) -> float:
+        """From the top of a line down to its baseline."""
+        return self.size * 0.74 + (self.leading - self.size) / 2
+
+
+_NUMBERS = "regular"
+
+
 class Pen:
     """Draws on one page of a reportlab canvas; origin at the lower left, points.
 
@@ -36,10 +54,11 @@ class Pen:
         self._words = canvas.beginText()
         self._colour: float | None = None
         self._font: tuple[str, float] | None = None
-        self._drawn: dict[str, float] = {}
+        self._say: Callable[[str], None] = canvas.addLiteral  # operators as they are: reportlab's own drawing takes three times as long
+        self._state: dict[str, str] = {}
 
-    def write(self, line: Line, x: float, y: float, size: float, colour: float = TEXT) -> None:
-        words = self._words
+    def write(self, line: Line, x: float, y: float, voice: Voice) -> None:
+        words, colour, size = self._words, voice.colour, voice.size
         if colour != self._colour:
             if colour == INK:
                 words.setFillColorRGB(*self._ink)
@@ -53,24 +72,22 @@ class Pen:
                 self._font = used.name, size
             words.textOut(text)
 
-    def rule(self, x0: float, y0: float, x1: float, y1: float, weight: float = 0.4, colour: float = RULE) -> None:
+    def rule(self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = RULE) -> None:
         self._stroke(weight, colour)
-        self.canvas.line(x0, y0, x1, y1)
+        self._say(f"{x0:.2f} {y0:.2f} m {x1:.2f} {y1:.2f} l S")
 
     def figure(self, figure: Figure, x: float, y: float, width: float, height: float) -> None:
         """The figure into the room whose lower left is (x, y); lines keep their weight, words their size."""
         across, up = width / figure.width, height / figure.height
-        canvas = self.canvas
         for mark in figure.marks:
             if isinstance(mark, Band):
-                self._fill(1 - mark.shade)
-                canvas.rect(x + mark.x0 * across, y + mark.y0 * up, (mark.x1 - mark.x0) * across, (mark.y1 - mark.y0) * up, stroke=0, fill=1)
+                self._set("fill", f"{1 - mark.shade:.3g} g")
+                at = f"{x + mark.x0 * across:.2f} {y + mark.y0 * up:.2f} {(mark.x1 - mark.x0) * across:.2f} {(mark.y1 - mark.y0) * up:.2f}"
+                self._say(f"{at} re f")
             elif isinstance(mark, Polyline):
                 self._stroke(mark.weight, TEXT, dashed=mark.dashed)
-                path = canvas.beginPath()
-                for nth, (px, py) in enumerate(mark.points):
-                    (path.lineTo if nth else path.moveTo)(x + px * across, y + py * up)
-                canvas.drawPath(path, stroke=1, fill=0)
+                steps = [f"{x + px * across:.2f} {y + py * up:.2f} {'l' if nth else 'm'}" for nth, (px, py) in enumerate(mark.points)]
+                self._say(" ".join(steps) + " S")
             elif isinstance(mark, Dot):
                 self._dot(x + mark.x * across, y + mark.y * up, mark)
             else:
@@ -78,50 +95,33 @@ class Pen:
 
     def _dot(self, x: float, y: float, dot: Dot) -> None:
         # A line of no length with round ends is a disc (ISO 32000-1, 8.5.3.2): a tenth of what four curves take.
+        disc = f"{x:.2f} {y:.2f} m {x:.2f} {y:.2f} l S"
         self._stroke(dot.size, TEXT, cap=1)
-        self.canvas.line(x, y, x, y)
+        self._say(disc)
         if not dot.filled:
             self._stroke(dot.size - 1.8, 1.0, cap=1)
-            self.canvas.line(x, y, x, y)
+            self._say(disc)
 
     def _label(self, label: Label, x: float, y: float) -> None:
-        line = set_line([(label.text, False)], "regular", label.size)
+        line = set_line([(label.text, False)], _NUMBERS, label.size)
         shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor]
-        self.write(line, x - shift * line.width, y, label.size, QUIET)
+        self.write(line, x - shift * line.width, y, Voice(_NUMBERS, label.size, label.size, QUIET))
 
-    def _set(self, what: str, value: float, use: Callable[[float], None]) -> None:
-        if self._drawn.get(what) != value:
-            use(value)
-            self._drawn[what] = value
-
-    def _fill(self, grey: float) -> None:
-        self._set("fill", grey, self.canvas.setFillGray)
+    def _set(self, what: str, operator: str) -> None:
+        if self._state.get(what) != operator:
+            self._say(operator)
+            self._state[what] = operator
 
     def _stroke(self, weight: float, colour: float, *, cap: int = 0, dashed: bool = False) -> None:
-        canvas = self.canvas
-        self._set("weight", weight, canvas.setLineWidth)
-        self._set("stroke", colour, self._stroke_colour)
-        self._set("cap", cap, canvas.setLineCap)
-        self._set("dash", float(dashed), lambda on: canvas.setDash([2.2, 1.8] if on else []))
-
-    def _stroke_colour(self, colour: float) -> None:
-        if colour == INK:
-            self.canvas.setStrokeColorRGB(*self._ink)
-        else:
-            self.canvas.setStrokeGray(colour)
+        self._set("weight", f"{weight:.4g} w")
+        self._set("stroke", "{:.3f} {:.3f} {:.3f} RG".format(*self._ink) if colour == INK else f"{colour:.3g} G")
+        self._set("cap", f"{cap} J")
+        self._set("dash", "[2.2 1.8] 0 d" if dashed else "[] 0 d")
 
     def dark_squares(self, runs: Iterable[tuple[int, int, int]], x: float, y_top: float, module: float) -> None:
         """The dark modules of a code as one path, first module's upper left at (x, y_top)."""
-        canvas = self.canvas
-        canvas.saveState()
-        canvas.setFillGray(0)
-        canvas.translate(x, y_top)
-        canvas.scale(module, module)
-        path = canvas.beginPath()
-        for row, column, length in runs:
-            path.rect(column, -row - 1, length, 1)
-        canvas.drawPath(path, stroke=0, fill=1)
-        canvas.restoreState()
+        squares = " ".join(f"{column} {-row - 1} {length} 1 re" for row, column, length in runs)
+        self._say(f"q 0 g {module:.6f} 0 0 {module:.6f} {x:.3f} {y_top:.3f} cm {squares} f Q")
 
     def done(self) -> None:
         self.canvas.drawText(self._words)
@@ -129,12 +129,10 @@ class Pen:
 
 @attrs.frozen(eq=False)
 class Text:
-    """One set line in a cell: size and leading in points, colour, where it stands in the cell."""
+    """One set line in a cell."""
 
     line: Line
-    size: float
-    leading: float
-    colour: float = TEXT
+    voice: Voice
     align: str = "left"
 
 
@@ -180,7 +178,7 @@ class Box:
     @property
     def lead(self) -> float:
         """From the top of the content down to the first baseline."""
-        return max((cell.texts[0].size * 0.74 + (cell.texts[0].leading - cell.texts[0].size) / 2 for cell in self.cells if cell.texts), default=0.0)
+        return max((cell.texts[0].voice.lead for cell in self.cells if cell.texts), default=0.0)
 
     @property
     def height(self) -> float:
@@ -189,8 +187,8 @@ class Box:
         for cell in self.cells:
             if cell.texts:
                 first = cell.texts[0]
-                down = lead + first.leading - (first.size * 0.74 + (first.leading - first.size) / 2)
-                tallest = max(tallest, down + sum(text.leading for text in cell.texts[1:]))
+                down = lead + first.voice.leading - first.voice.lead
+                tallest = max(tallest, down + sum(text.voice.leading for text in cell.texts[1:]))
             if cell.figure is not None:
                 tallest = max(tallest, cell.figure.height_mm * MM)
         return tallest + 2 * self.pad
@@ -201,7 +199,7 @@ class Box:
         for cell in self.cells:
             used, count = self.lead + 2 * self.pad, 0
             for text in cell.texts:
-                used += text.leading
+                used += text.voice.leading
                 if used > room:
                     break
                 count += 1
@@ -217,18 +215,18 @@ class Box:
         """Draws the box with its upper left at (x, top)."""
         height = self.height
         if self.rule:
-            pen.rule(x, top, x + width, top, self.rule, self.rule_colour)
+            pen.rule(x, top, x + width, top, weight=self.rule, colour=self.rule_colour)
         if self.side:
-            pen.rule(x + self.side / 2, top, x + self.side / 2, top - height, self.side, RULE)
+            pen.rule(x + self.side / 2, top, x + self.side / 2, top - height, weight=self.side)
         if self.frame:
             self._framed(pen, x, top, width, height)
         base = top - self.pad - self.lead
         for cell in self.cells:
             y = base
             for nth, text in enumerate(cell.texts):
-                y -= text.leading if nth else 0
+                y -= text.voice.leading if nth else 0
                 shift = {"left": 0.0, "right": cell.width - text.line.width, "middle": (cell.width - text.line.width) / 2}[text.align]
-                pen.write(text.line, x + cell.x + shift, y, text.size, text.colour)
+                pen.write(text.line, x + cell.x + shift, y, text.voice)
             if cell.figure is not None:
                 tall = cell.figure.height_mm * MM
                 pen.figure(cell.figure, x + cell.x, top - self.pad - tall, cell.width, tall)
@@ -237,11 +235,11 @@ class Box:
 
     def _framed(self, pen: Pen, x: float, top: float, width: float, height: float) -> None:
         for edge in (x, x + width):
-            pen.rule(edge, top, edge, top - height, 0.7, INK)
+            pen.rule(edge, top, edge, top - height, weight=0.7, colour=INK)
         if "t" in self.frame:
-            pen.rule(x, top, x + width, top, 0.7, INK)
+            pen.rule(x, top, x + width, top, weight=0.7, colour=INK)
         if "b" in self.frame:
-            pen.rule(x, top - height, x + width, top - height, 0.7, INK)
+            pen.rule(x, top - height, x + width, top - height, weight=0.7, colour=INK)
 
 
 Placed = tuple[Box, float]  # a box and how far its top lies below the top of the page's body

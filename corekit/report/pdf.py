@@ -31,22 +31,60 @@ from corekit.model.document import (
     Totals,
     Words,
 )
+from corekit.model.figure import Figure, Strip
 
 from .code import MODULE_MM, QUIET, symbol
-from .faces import Line, Piece, face, set_line, wrap
-from .paper import A4, INK, MM, QUIET as QUIET_GREY, TEXT, Box, Cell, Pen, Placed, Text, paginate
+from .faces import Piece, face, set_line, wrap
+from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
+from .paper import QUIET as GREY
 from .strip import strip_figure
 from .text import Say, clean
-from .wording import Theme, Wording, theme, wording
+from .wording import theme, wording
 
-# (size, leading) in points.
-_TITLE = (21.0, 25.0)
-_AMOUNT = (15.0, 25.0)
-_HEADINGS = ((11.5, 14.0), (9.2, 12.0))
-_BODY = (9.0, 12.2)
-_ROW = (8.6, 11.0)
-_SMALL = (7.4, 9.4)
-_HEAD = (7.2, 9.0)
+
+@attrs.frozen(kw_only=True)
+class _Measures:
+    """The voices of a paper, and how far apart things stand, in points."""
+
+    title: Voice = Voice("strong", 21.0, 25.0, INK)
+    amount: Voice = Voice("strong", 15.0, 25.0, INK)
+    headings: tuple[Voice, Voice] = (Voice("strong", 11.5, 14.0, INK), Voice("strong", 9.2, 12.0, INK))
+    body: Voice = Voice("regular", 9.0, 12.0)
+    row: Voice = Voice("regular", 8.6, 11.0)
+    small: Voice = Voice("regular", 7.4, 9.2, GREY)
+    total: Voice = Voice("strong", 9.6, 12.6)
+    mark: Voice = Voice("strong", 11.0, 13.5)
+    above_headings: tuple[float, float] = (11.0, 8.0)
+    reading_pad: float = 1.9
+    line_pad: float = 2.3
+    finding_pad: float = 2.8
+    between: float = 5.0  # paragraphs, frames, tables
+    strip: float = 1.0  # of a strip's full height
+    ground_beside: bool = False  # a line's ground beside it where there is room, else always below
+
+
+_ROOMY = _Measures()
+#: Taken when it saves a sheet.
+_TIGHT = _Measures(
+    title=Voice("strong", 19.0, 22.0, INK),
+    amount=Voice("strong", 14.0, 22.0, INK),
+    headings=(Voice("strong", 10.6, 12.6, INK), Voice("strong", 8.8, 10.6, INK)),
+    body=Voice("regular", 8.6, 10.6),
+    row=Voice("regular", 8.3, 9.9),
+    small=Voice("regular", 7.0, 8.1, GREY),
+    total=Voice("strong", 9.0, 11.2),
+    above_headings=(7.5, 5.0),
+    reading_pad=1.0,
+    line_pad=1.3,
+    finding_pad=1.7,
+    between=3.5,
+    strip=0.86,
+    ground_beside=True,
+)
+_TIGHTEST = 0.78  # of the roomy height: what the tight setting could come down to at best
+_HEAD = Voice("regular", 7.2, 9.0, GREY)
+_RUNNING = {"shop": Voice("strong", 7.6, 9.5, INK), "rest": Voice("regular", 7.6, 9.5, GREY), "notice": Voice("strong", 8.6, 10.0)}
+_HAIR = 0.4
 
 # A reportlab font keeps state while a paper is written: one paper at a time.
 _one_at_a_time = threading.Lock()
@@ -64,20 +102,26 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
         MissingGlyph: a text of our own holds a character that the face cannot draw.
         ValueError: a draft has a number, or the link is too long for a code.
     """
-    if document.draft and document.number:
-        raise ValueError(f"A draft has no number; this one says {document.number!r}. Issue it, or take the number away.")
+    refuse_numbered_draft(document)
     with _one_at_a_time:
         return _Setting(document, say, link).written()
 
 
 def check_glyphs(document: Document) -> None:
-    """Refuses a Document of which a text of our own cannot be set, as `render_pdf` would: for whoever must know before a number is taken.
+    """Refuses a Document that `render_pdf` would refuse: for whoever must know before a number is taken.
 
     Errors:
         MissingGlyph: names the character and the text.
     """
+    refuse_numbered_draft(document)
     with _one_at_a_time:
         _Setting(document, lambda reference: reference.kind, None).boxes()
+
+
+def refuse_numbered_draft(document: Document) -> None:
+    """A number is taken by issuing; a draft that shows one would be taken for an invoice."""
+    if document.draft and document.number:
+        raise ValueError(f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty.")
 
 
 class _Info(PDFInfo):  # type: ignore[misc]
@@ -88,42 +132,51 @@ class _Info(PDFInfo):  # type: ignore[misc]
         return PDFDictionary({**{name: PDFString(text) for name, text in entries.items()}, "Trapped": PDFName("False")}).format(document)  # type: ignore[no-any-return]
 
 
+Column = tuple[float, float]  # where it starts, how wide it is; one that is not shown has no width
+
+
 class _Setting:
     """One Document on its way to paper."""
 
     def __init__(self, document: Document, say: Say, link: str | None) -> None:
         self._document, self._say, self._link = document, say, link
-        self._theme: Theme = theme()
-        self._words: Wording = wording()
+        self._theme, self._words, self._m = theme(), wording(), _ROOMY
         self._left = self._theme.left * MM
         self._width = A4[0] - (self._theme.left + self._theme.right) * MM
-        self._said_key = False
         self._notices = [self._words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on]
 
     # --- the sheets -------------------------------------------------------------------------------------------------
 
     def written(self) -> bytes:
-        top = A4[1] - self._theme.top * MM - 17.0 - (17.0 if self._notices else 0.0)
-        pages = paginate(self.boxes(), top - self._theme.bottom * MM)
+        top = A4[1] - self._theme.top * MM - 17.0 - (18.0 if self._notices else 0.0)
+        pages = self._pages(top - self._theme.bottom * MM)
         out = io.BytesIO()
-        packed = rl_config.useA85
+        as_text = rl_config.useA85
         rl_config.useA85 = 0  # streams as bytes: a fifth smaller than as text, and nobody reads them in an editor
         try:
             canvas = self._canvas(out)
             for nth, page in enumerate(pages, 1):
-                self._sheet(canvas, page, nth, len(pages), top)
+                self._sheet(canvas, page, (nth, len(pages)), top)
             canvas.save()
         finally:
-            rl_config.useA85 = packed
+            rl_config.useA85 = as_text
         return out.getvalue()
+
+    def _pages(self, room: float) -> list[list[Placed]]:
+        """Set roomily, or tightly where that saves a sheet."""
+        roomy = paginate(self.boxes(), room)
+        last, down = roomy[-1][-1]
+        if len(roomy) == 1 or (len(roomy) - 1 + (down + last.height) / room) * _TIGHTEST > len(roomy) - 1:
+            return roomy
+        self._m = _TIGHT
+        tight = paginate(self.boxes(), room)
+        return tight if len(tight) < len(roomy) else roomy
 
     def _canvas(self, out: io.BytesIO) -> Canvas:
         document = self._document
         # Without a first font of ours reportlab writes Helvetica into every file, and does not embed it.
-        first = face("regular").name
-        canvas = Canvas(out, pagesize=A4, pageCompression=1, invariant=1, initialFontName=first, lang=document.language)
+        canvas = Canvas(out, pagesize=A4, pageCompression=1, invariant=1, initialFontName=face("regular").name, lang=document.language)
         canvas._doc.info = _Info()
-        canvas._doc.info.invariant = 1
         canvas.setTitle(f"{clean(document.title)}, {clean(document.shop)}")
         canvas.setAuthor(clean(document.shop))
         canvas.setSubject(document.kind.value)
@@ -131,63 +184,67 @@ class _Setting:
         canvas.setViewerPreference("DisplayDocTitle", "true")
         return canvas
 
-    def _sheet(self, canvas: Canvas, page: Sequence[Placed], nth: int, count: int, top: float) -> None:
+    def _sheet(self, canvas: Canvas, page: Sequence[Placed], place: tuple[int, int], top: float) -> None:
         pen = Pen(canvas, self._theme.ink)
-        self._running(pen, nth, count)
+        self._running(pen, place)
         for box, down in page:
             if box.mark is not None:
                 words, level = box.mark
-                key = f"part-{canvas.getPageNumber()}-{down:.1f}"
+                key = f"part-{place[0]}-{down:.1f}"
                 canvas.bookmarkHorizontal(key, 0, top - down + 4)
                 canvas.addOutlineEntry(words, key, level=level)
             box.onto(pen, self._left, top - down, self._width)
         pen.done()
         canvas.showPage()
 
-    def _running(self, pen: Pen, nth: int, count: int) -> None:
+    def _running(self, pen: Pen, place: tuple[int, int]) -> None:
         """The line at the top of every sheet, and below it what the paper is not."""
-        y = A4[1] - self._theme.top * MM - 7.0
-        right = self._left + self._width
-        place = self._own(self._words["running"]["page"].format(page=nth, pages=count), "regular", 7.6)
-        room = self._width - place.width - 20
-        title = self._own(clean(self._document.title), "regular", 7.6)
-        shop = wrap([(clean(self._document.shop), True)], "strong", 7.6, max(room - title.width - 10, 60))[0]
-        pen.write(shop, self._left, y, 7.6, INK)
-        pen.write(title, self._left + shop.width + 8, y, 7.6, QUIET_GREY)
-        pen.write(place, right - place.width, y, 7.6, QUIET_GREY)
-        pen.rule(self._left, y - 4.2, right, y - 4.2, 0.5, INK)
+        shop_voice, rest, loud = _RUNNING["shop"], _RUNNING["rest"], _RUNNING["notice"]
+        left, right, y = self._left, self._left + self._width, A4[1] - self._theme.top * MM - 7.0
+        page = set_line([(self._words["running"]["page"].format(page=place[0], pages=place[1]), False)], rest.style, rest.size)
+        room = self._width - page.width - 18
+        shop = wrap([(clean(self._document.shop), True)], shop_voice.style, shop_voice.size, room * 0.6)[0]
+        title = wrap([(clean(self._document.title), False)], rest.style, rest.size, room - shop.width - 8)[0]
+        pen.write(shop, left, y, shop_voice)
+        pen.write(title, left + shop.width + 8, y, rest)
+        pen.write(page, right - page.width, y, rest)
+        pen.rule(left, y - 4.2, right, y - 4.2, weight=0.5, colour=INK)
         if self._notices:
-            notice = self._own("  ·  ".join(self._notices), "strong", 8.6)
-            pen.write(notice, self._left + (self._width - notice.width) / 2, y - 16.5, 8.6, TEXT)
-            pen.rule(self._left, y - 21.5, right, y - 21.5, 0.5, INK)
+            notice = set_line([("   ·   ".join(self._notices), False)], loud.style, loud.size)
+            pen.write(notice, left + (self._width - notice.width) / 2, y - 15.6, loud)
+            pen.rule(left, y - 21.2, right, y - 21.2, weight=0.5, colour=INK)
 
     # --- blocks → boxes ---------------------------------------------------------------------------------------------
 
     def boxes(self) -> list[Box]:
         made = [self._opening()]
-        self._said_key = False
-        level = -1
-        for nth, block in enumerate(self._document.blocks):
+        blocks = self._document.blocks
+        level, key_said = -1, False
+        for nth, block in enumerate(blocks):
             if isinstance(block, Heading):
                 level = min(block.level - 1, level + 1)  # an outline cannot skip a level
-                made += self._heading(block, max(level, 0))
+                more = [self._heading(block, max(level, 0))]
+            elif isinstance(block, Readings):
+                more = self._readings(block, say_key=not key_said)
+                key_said = key_said or any(row.strip is not None for row in block.rows)
+            elif isinstance(block, PricedLines):
+                more = self._lines(block, totals_follow=isinstance(next(iter(blocks[nth + 1 :]), None), Totals))
             else:
-                made += self._block(block, self._document.blocks[nth + 1 : nth + 2])
+                more = self._block(block)
+            if more and nth and isinstance(blocks[nth - 1], Statement):
+                more[0].gap = max(more[0].gap, self._m.between + 2)
+            made += more
         return made
 
-    def _block(self, block: Block, following: Sequence[Block]) -> list[Box]:
+    def _block(self, block: Block) -> list[Box]:
         if isinstance(block, Paragraph):
             return self._paragraph(block)
         if isinstance(block, Pairs):
             return list(self._pairs(block))
         if isinstance(block, Findings):
             return [self._finding(row, first=nth == 0) for nth, row in enumerate(block.rows)]
-        if isinstance(block, Readings):
-            return self._readings(block)
         if isinstance(block, Picture):
             return self._picture(block)
-        if isinstance(block, PricedLines):
-            return self._lines(block, totals_follow=bool(following) and isinstance(following[0], Totals))
         if isinstance(block, Totals):
             return self._totals(block)
         if isinstance(block, Statement):
@@ -197,197 +254,179 @@ class _Setting:
         raise TypeError(f"No way to set a {type(block).__name__} on paper.")
 
     def _opening(self) -> Box:
-        document, words = self._document, self._words["opening"]
-        right = self._width * 0.3
-        room = self._width - right - 12
-        left = [*self._texts([(clean(document.title), False)], "strong", _TITLE, room, INK)]
+        document, words, m = self._document, self._words["opening"], self._m
+        side = self._width * 0.3
+        room = self._width - side - 12
+        quiet = attrs.evolve(m.body, colour=GREY)
+        left = self._own(document.title, m.title, room)
         if document.issued:
-            left += self._texts([(words["issued"].format(date=clean(document.issued)), False)], "regular", _BODY, room, QUIET_GREY)
-        cells = [Cell(0, room, tuple(left))]
+            left += self._own(words["issued"].format(date=clean(document.issued)), quiet, room)
+        cells = [Cell(0, room, left)]
         if document.total:
-            amount = [*self._texts([(clean(document.total), False)], "strong", _AMOUNT, right, INK, "right")]
-            amount += self._texts([(words["total"].format(currency=clean(document.currency)), False)], "regular", _BODY, right, QUIET_GREY, "right")
-            cells.append(Cell(self._width - right, right, tuple(amount)))
-        return Box(cells=tuple(cells), pad=3)
+            amount = self._own(document.total, m.amount, side, "right")
+            amount += self._own(words["total"].format(currency=clean(document.currency)), quiet, side, "right")
+            cells.append(Cell(self._width - side, side, amount))
+        return Box(cells=tuple(cells), pad=4)
 
-    def _heading(self, block: Heading, outline: int) -> list[Box]:
+    def _heading(self, block: Heading, outline: int) -> Box:
         deep = min(max(block.level, 1), 2) - 1
-        texts = self._texts([(clean(block.text), False)], "strong", _HEADINGS[deep], self._width, INK)
-        return [
-            Box(cells=(Cell(0, self._width, texts),), gap=(13.0, 8.0)[deep], pad=2.5, keep=True, mark=(clean(block.text), outline)),
-        ]
+        texts = self._own(block.text, self._m.headings[deep], self._width)
+        return Box(cells=(Cell(0, self._width, texts),), gap=self._m.above_headings[deep], pad=2.0, keep=True, mark=(clean(block.text), outline))
 
     def _paragraph(self, block: Paragraph) -> list[Box]:
-        style, size, colour = {
-            "plain": ("regular", _BODY, TEXT),
-            "small": ("regular", _SMALL, QUIET_GREY),
-            "strong": ("strong", _BODY, TEXT),
-            "quote": ("regular", _BODY, TEXT),
-        }.get(block.tone, ("regular", _BODY, TEXT))
+        m = self._m
+        voice = {"small": m.small, "strong": attrs.evolve(m.body, style="strong")}.get(block.tone, m.body)
         quoted = block.tone == "quote"
         indent = 9.0 if quoted else 0.0
-        texts = self._texts(self._pieces(block.words), style, size, self._width - indent, colour)
+        texts = self._set(self._pieces(block.words), voice, self._width - indent)
         # Two lines at least stand together at the foot and at the head of a page.
         parts = [texts] if len(texts) <= 3 else [texts[:2], *((text,) for text in texts[2:-2]), texts[-2:]]
         return [
-            Box(cells=(Cell(indent, self._width - indent, tuple(part)),), gap=3.0 if nth == 0 else 0.0, side=1.6 if quoted else 0.0)
-            for nth, part in enumerate(parts)
+            Box(cells=(Cell(indent, self._width - indent, part),), gap=0.0 if nth else m.between, side=1.6 if quoted else 0.0) for nth, part in enumerate(parts)
         ]
 
     def _pairs(self, block: Pairs) -> Iterator[Box]:
-        label, half = 74.0, (self._width - 16) / 2
-        waiting: list[tuple[tuple[Text, ...], tuple[Text, ...]]] = []
-
-        def row(*sides: tuple[tuple[Text, ...], tuple[Text, ...]], wide: bool = False) -> Box:
-            cells: list[Cell] = []
-            for nth, (name, value) in enumerate(sides):
-                start = nth * (half + 16)
-                cells += [Cell(start, label - 6, name), Cell(start + label, (self._width if wide else half) - label, value)]
-            return Box(cells=tuple(cells), gap=1.2)
-
+        """Two pairs a row, read from left to right; what is too long for half the sheet has a row of its own."""
+        label, gutter = 50.0, 16.0
+        half = (self._width - gutter) / 2
+        waiting: list[tuple[Cell, Cell]] = []
         for name, words in block.rows:
-            pieces = self._pieces(words)
-            names = self._texts([(clean(name), False)], "regular", _SMALL, label - 6, QUIET_GREY)
-            values = self._texts(pieces, "regular", _BODY, half - label, TEXT)
-            if len(values) > 2:  # too long for half the sheet: a row of its own
-                if waiting:
-                    yield row(waiting.pop())
-                yield row((names, self._texts(pieces, "regular", _BODY, self._width - label, TEXT)), wide=True)
-            elif waiting:
-                yield row(waiting.pop(), (names, values))
+            pieces, names = self._pieces(words), self._own(name, self._m.small, label - 6)
+            values = self._set(pieces, self._m.body, half - label)
+            if len(values) > 2:
+                yield from (Box(cells=pair, gap=1.2) for pair in waiting)
+                waiting.clear()
+                wide = self._width - label
+                yield Box(cells=(Cell(0, label - 6, names), Cell(label, wide, self._set(pieces, self._m.body, wide))), gap=1.2)
+                continue
+            start = half + gutter if waiting else 0.0
+            pair = Cell(start, label - 6, names), Cell(start + label, half - label, values)
+            if waiting:
+                yield Box(cells=(*waiting.pop(), *pair), gap=1.2)
             else:
-                waiting.append((names, values))
-        if waiting:
-            yield row(waiting.pop())
+                waiting.append(pair)
+        yield from (Box(cells=pair, gap=1.2) for pair in waiting)
 
     def _finding(self, row: FindingRow, *, first: bool) -> Box:
-        side = 92.0
-        left = [*self._texts([(clean(row.urgency), False)], "strong", _ROW, side - 10, INK)]
-        left += self._texts([(" · ".join(filter(None, (clean(row.verdict), clean(row.stage)))), False)], "regular", _SMALL, side - 10, QUIET_GREY)
-        right = [*self._texts([(clean(row.text), False)], "regular", _BODY, self._width - side, TEXT)]
+        m, side = self._m, 92.0
+        verdict = " · ".join(filter(None, (row.verdict, row.stage)))
+        left = self._own(row.urgency, attrs.evolve(m.row, style="strong", colour=INK), side - 10) + self._own(verdict, m.small, side - 10)
+        right = self._own(row.text, m.body, self._width - side)
         if row.basis:
-            right += self._texts([(clean(row.basis), False)], "regular", _SMALL, self._width - side, QUIET_GREY)
-        return Box(cells=(Cell(0, side, tuple(left)), Cell(side, self._width - side, tuple(right))), pad=2.6, rule=0.0 if first else 0.4)
+            right += self._own(row.basis, m.small, self._width - side)
+        return Box(cells=(Cell(0, side, left), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=0.0 if first else _HAIR)
 
-    def _readings(self, block: Readings) -> list[Box]:
+    def _readings(self, block: Readings, *, say_key: bool) -> list[Box]:
         if not block.rows:
             return []
         words = self._words["readings"]
-        strips = any(row.strip is not None for row in block.rows)
-        later = any(row.after for row in block.rows)
-        # Shares of the width: name, before, after, scale, limit.
-        shares = {(True, True): (28, 13.5, 13.5, 24, 21), (True, False): (31, 16, 0, 26, 27), (False, True): (34, 15, 15, 0, 36), (False, False): (40, 18, 0, 0, 42)}
-        columns = list(self._columns(shares[strips, later]))
-        titles = (words["name"], words["before"], words["after"], words["scale"], words["limit"])
-        used = [(title, x, wide, nth) for nth, (title, (x, wide)) in enumerate(zip(titles, columns, strict=True)) if wide > 0]
-        head = self._head([(title, x, wide, "right" if nth in (1, 2) else "left") for title, x, wide, nth in used])
-        made: list[Box] = []
-        if strips and not self._said_key:
-            made.append(Box(cells=(Cell(0, self._width, self._texts([(words["key"], False)], "regular", _SMALL, self._width, QUIET_GREY)),), keep=True))
-            self._said_key = True
-        made.append(head)
-        for nth, row in enumerate(block.rows):
-            made.append(attrs.evolve(self._reading(row, columns), head=head, rule=0.0 if nth == 0 else 0.4))
-        if len(block.rows) > 1:
-            made[-2].keep = True  # no row alone on the last page
-        return made
+        strips, later = any(row.strip is not None for row in block.rows), any(row.after for row in block.rows)
+        shares: Sequence[float] = {
+            (True, True): (27, 11, 11, 21, 30),
+            (True, False): (30, 13, 0, 24, 33),
+            (False, True): (34, 14, 14, 0, 38),
+            (False, False): (40, 16, 0, 0, 44),
+        }[strips, later]
+        columns = self._columns(shares)
+        head = self._head([words[name] for name in ("name", "before", "after", "scale", "limit")], columns, right=(1, 2))
+        made = [Box(cells=(Cell(0, self._width, self._own(words["key"], self._m.small, self._width)),), keep=True)] if strips and say_key else []
+        return [*made, *self._table(head, [self._reading(row, columns) for row in block.rows])]
 
-    def _reading(self, row: ReadingRow, columns: Sequence[tuple[float, float]]) -> Box:
-        (name_x, name_w), (before_x, before_w), (after_x, after_w), (strip_x, strip_w), (limit_x, limit_w) = columns
-        name = [*self._texts([(clean(row.name), False)], "regular", _ROW, name_w, TEXT)]
+    def _reading(self, row: ReadingRow, columns: Sequence[Column]) -> Box:
+        m, (name, before, after, scale, limit) = self._m, columns
+        strong = attrs.evolve(m.row, style="strong")
+        about = self._own(row.name, m.row, name[1])
         if row.note:
-            name += self._texts([(clean(row.note), True)], "regular", _SMALL, name_w, QUIET_GREY)
-        now, then = ("strong", "regular") if row.after else ("regular", "strong")
-        cells = [Cell(name_x, name_w, tuple(name))]
+            about += self._set([(clean(row.note), True)], m.small, name[1])
+        cells = [Cell(*name, about)]
         if row.before:
-            cells.append(Cell(before_x, before_w, self._texts([(clean(row.before), False)], then, _ROW, before_w, TEXT, "right")))
+            cells.append(Cell(*before, self._own(row.before, m.row if row.after else strong, before[1], "right")))
         if row.after:
-            cells.append(Cell(after_x, after_w, self._texts([(clean(row.after), False)], now, _ROW, after_w, TEXT, "right")))
+            cells.append(Cell(*after, self._own(row.after, strong, after[1], "right")))
         if row.strip is not None:
-            cells.append(Cell(strip_x, strip_w, (), strip_figure(row.strip, clean(row.name))))
-        limit = [*self._texts([(clean(row.limit), False)], "regular", _SMALL, limit_w, TEXT)] if row.limit else []
+            cells.append(Cell(*scale, (), self._strip(row.strip, clean(row.name))))
+        basis = self._own(row.limit, attrs.evolve(m.small, colour=TEXT), limit[1]) if row.limit else ()
         if row.source:
-            limit += self._texts([(clean(row.source), False)], "regular", _SMALL, limit_w, QUIET_GREY)
-        cells.append(Cell(limit_x, limit_w, tuple(limit)))
-        return Box(cells=tuple(cells), pad=1.7)
+            basis += self._own(row.source, m.small, limit[1])
+        cells.append(Cell(*limit, basis))
+        return Box(cells=tuple(cells), pad=m.reading_pad)
+
+    def _strip(self, strip: Strip, name: str) -> Figure:
+        figure = strip_figure(strip, name)
+        return attrs.evolve(figure, height_mm=figure.height_mm * self._m.strip)
 
     def _picture(self, block: Picture) -> list[Box]:
-        figure = block.figure
+        figure, wide = block.figure, self._width
         return [
-            Box(cells=(Cell(0, self._width, self._texts([(clean(figure.title), False)], "strong", _ROW, self._width, TEXT)),), gap=7, keep=True),
-            Box(cells=(Cell(0, self._width, (), figure),), gap=3, keep=True),
-            Box(cells=(Cell(0, self._width, self._texts([(clean(figure.description), False)], "regular", _SMALL, self._width, QUIET_GREY)),), gap=2),
+            Box(cells=(Cell(0, wide, self._own(figure.title, attrs.evolve(self._m.row, style="strong"), wide)),), gap=self._m.between + 2, keep=True),
+            Box(cells=(Cell(0, wide, (), figure),), gap=3, keep=True),
+            Box(cells=(Cell(0, wide, self._own(figure.description, self._m.small, wide)),), gap=2),
         ]
 
     def _lines(self, block: PricedLines, *, totals_follow: bool) -> list[Box]:
         if not block.rows:
             return []
         words = self._words["lines"]
-        columns = list(self._columns((50, 15, 13, 8, 14)))
-        titles = (words["text"], words["quantity"], words["price"], words["tax"], words["net"].format(currency=clean(block.currency)))
-        head = self._head([(title, x, wide, "right" if nth else "left") for nth, (title, (x, wide)) in enumerate(zip(titles, columns, strict=True))])
-        made = [head]
-        for nth, row in enumerate(block.rows):
-            made.append(attrs.evolve(self._line(row, columns), head=head, rule=0.0 if nth == 0 else 0.4))
-        if len(block.rows) > 1:
-            made[-2].keep = True
+        columns = self._columns((56, 12, 11, 8, 13))
+        titles = [*(words[name] for name in ("text", "quantity", "price", "tax")), words["net"].format(currency=clean(block.currency))]
+        made = self._table(self._head(titles, columns, right=(1, 2, 3, 4)), [self._line(row, columns) for row in block.rows])
         made[-1].keep = totals_follow  # a total never stands alone on the last page
         return made
 
-    def _line(self, row: PricedRow, columns: Sequence[tuple[float, float]]) -> Box:
-        (text_x, text_w), *numbers = columns
-        texts = [*self._texts([(clean(row.text), True)], "regular", _ROW, text_w, TEXT)]
-        for below in (row.ground, row.note):
-            if below:
-                texts += self._texts([(clean(below), True)], "regular", _SMALL, text_w, QUIET_GREY)
-        cells = [Cell(text_x, text_w, tuple(texts))]
-        for value, (x, wide) in zip((row.quantity, row.price, row.tax, row.net), numbers, strict=True):
-            if value:
-                cells.append(Cell(x, wide, self._texts([(clean(value), False)], "regular", _ROW, wide, TEXT, "right")))
-        return Box(cells=tuple(cells), pad=2.2)
+    def _line(self, row: PricedRow, columns: Sequence[Column]) -> Box:
+        m, (text, *numbers) = self._m, columns
+        what = self._set([(clean(row.text), True)], m.row, text[1])
+        about = [self._set([(clean(below), True)], m.small, text[1]) for below in (row.ground, row.note) if below]
+        cells = [Cell(*text, what)]
+        beside = what[0].line.width + 7
+        if m.ground_beside and len(what) == len(about) == len(about[0]) == 1 and beside + about[0][0].line.width <= text[1]:
+            cells.append(Cell(text[0] + beside, text[1] - beside, about[0]))
+        else:
+            cells = [Cell(*text, sum(about, what))]
+        values = zip((row.quantity, row.price, row.tax, row.net), numbers, strict=True)
+        cells += [Cell(*column, self._own(value, m.row, column[1], "right")) for value, column in values if value]
+        return Box(cells=tuple(cells), pad=m.line_pad)
 
     def _totals(self, block: Totals) -> list[Box]:
-        start, amount = self._width * 0.45, self._width * 0.2
+        start, amount = self._width * 0.5, self._width * 0.2
+        wide = self._width - start - amount
         made: list[Box] = []
         for nth, (label, value, strong) in enumerate(block.rows):
-            style, size = ("strong", (9.6, 12.6)) if strong else ("regular", _ROW)
-            wide = self._width - start - amount
-            cells = (
-                Cell(start, wide, self._texts([(clean(label), False)], style, size, wide, TEXT)),
-                Cell(self._width - amount, amount, self._texts([(clean(value), False)], style, size, amount, TEXT, "right")),
-            )
-            made.append(Box(cells=cells, gap=2.0 if nth == 0 else 0.0, pad=1.8, keep=nth < len(block.rows) - 1, draw=self._part_rule(start, heavy=strong or nth == 0)))
+            voice = self._m.total if strong else self._m.row
+            cells = Cell(start, wide, self._own(label, voice, wide)), Cell(self._width - amount, amount, self._own(value, voice, amount, "right"))
+            rule = self._rule_from(start) if strong else None
+            last = nth == len(block.rows) - 1
+            made.append(Box(cells=cells, pad=self._m.line_pad - 0.4, keep=not last, draw=rule, rule=0.0 if nth else _HAIR))
         return made
 
-    def _part_rule(self, start: float, *, heavy: bool) -> Callable[[Pen, float, float], None] | None:
-        if not heavy:
-            return None
-        return lambda pen, x, top: pen.rule(x + start, top + 1.8, x + self._width, top + 1.8, 0.6, INK)
+    def _rule_from(self, start: float) -> Callable[[Pen, float, float], None]:
+        """A rule across the right part of a box's top."""
+        pad, end = self._m.line_pad - 0.4, self._width
+        return lambda pen, x, top: pen.rule(x + start, top + pad, x + end, top + pad, weight=0.7, colour=INK)
 
     def _statement(self, block: Statement) -> list[Box]:
-        inner = self._width - 20
-        texts = [*self._texts([(clean(block.title), False)], "strong", _BODY, inner, TEXT), *self._texts(self._pieces(block.words), "regular", _BODY, inner, TEXT)]
-        return [Box(cells=(Cell(10, inner, tuple(texts)),), gap=7, pad=5, frame="tb")]
+        m, wide = self._m, self._width - 20
+        texts = self._own(block.title, attrs.evolve(m.body, style="strong"), wide) + self._set(self._pieces(block.words), m.body, wide)
+        return [Box(cells=(Cell(10, wide, texts),), gap=m.between + 2, pad=m.between, frame="tb")]
 
     def _code(self, block: Code) -> list[Box]:
-        words = self._words["code"]
+        words, m = self._words["code"], self._m
         if self._document.draft:
-            return [Box(cells=(Cell(0, self._width, self._texts([(words["draft"], False)], "regular", _SMALL, self._width, QUIET_GREY)),), gap=5)]
+            return [Box(cells=(Cell(0, self._width, self._own(words["draft"], m.small, self._width)),), gap=m.between)]
         drawn = symbol(self._link) if self._link is not None else None
         module = MODULE_MM * MM
-        start = drawn.side * module + 6 if drawn is not None else 0.0
+        # The first dark modules stand at the margin: left of them the sheet is empty, as it is to be.
+        start = (drawn.side - QUIET) * module + 7 if drawn is not None else 0.0
         room = self._width - start
-        texts: list[Text] = []
+        texts: tuple[Text, ...] = ()
         if self._link is not None:
-            texts += self._texts([(words["scan"], False)], "strong", _BODY, room, INK)
-            texts += self._texts([(words["link"], False)], "regular", _SMALL, room, QUIET_GREY)
-            texts += self._texts([(clean(self._link), True)], "regular", _ROW, room, TEXT)
+            texts += self._own(words["scan"], attrs.evolve(m.body, style="strong", colour=INK), room) + self._own(words["link"], m.small, room)
+            texts += self._set([(clean(self._link), True)], m.row, room)
         else:
-            texts += self._texts([(words["no_link"], False)], "regular", _BODY, room, TEXT)
-        texts += self._texts([(words["mark"], False)], "regular", (_SMALL[0], 14.0), room, QUIET_GREY)
-        texts += self._texts([(clean(block.record_mark), False)], "strong", (11.0, 13.5), room, TEXT)
-        texts += self._texts([(words["mark_what"], False)], "regular", _SMALL, room, QUIET_GREY)
-        box = Box(cells=(Cell(start, room, tuple(texts)),), gap=5, pad=QUIET * module)
+            texts += self._own(words["no_link"], m.body, room)
+        texts += self._own(words["mark"], attrs.evolve(m.small, leading=15.0), room)
+        texts += self._own(block.record_mark, m.mark, room) + self._own(words["mark_what"], m.small, room)
+        box = Box(cells=(Cell(start, room, texts),), gap=m.between, pad=QUIET * module if drawn is not None else 0.0)
         if drawn is not None:
             box.least = (drawn.side - 2 * QUIET) * module
             box.draw = lambda pen, x, top: pen.dark_squares(drawn.runs(), x, top, module)
@@ -395,28 +434,39 @@ class _Setting:
 
     # --- small things -----------------------------------------------------------------------------------------------
 
-    def _columns(self, shares: Sequence[float]) -> Iterator[tuple[float, float]]:
-        """(start, width) of columns with these shares of the width; one without a share has no width."""
+    def _columns(self, shares: Sequence[float]) -> list[Column]:
+        """Columns with these shares of the width, white between those that are shown."""
         gap = 9.0
-        shown = sum(1 for share in shares if share)
-        each = (self._width - gap * (shown - 1)) / sum(shares)
+        each = (self._width - gap * (sum(1 for share in shares if share) - 1)) / sum(shares)
+        made: list[Column] = []
         x = 0.0
         for share in shares:
-            yield x, share * each
+            made.append((x, share * each))
             x += share * each + gap if share else 0.0
+        return made
 
-    def _head(self, titles: Sequence[tuple[str, float, float, str]]) -> Box:
-        cells = tuple(Cell(x, wide, self._texts([(title, False)], "regular", _HEAD, wide, QUIET_GREY, align)) for title, x, wide, align in titles)
-        lowest = max(len(cell.texts) for cell in cells) * _HEAD[1] + 4.0
-        return Box(cells=cells, gap=3.0, pad=2.0, keep=True, draw=lambda pen, x, top: pen.rule(x, top - lowest + 2.0, x + self._width, top - lowest + 2.0, 0.7, INK))
+    def _head(self, titles: Sequence[str], columns: Sequence[Column], *, right: Sequence[int]) -> Box:
+        shown = [(nth, title, column) for nth, (title, column) in enumerate(zip(titles, columns, strict=True)) if column[1]]
+        cells = tuple(Cell(*column, self._own(title, _HEAD, column[1], "right" if nth in right else "left")) for nth, title, column in shown)
+        foot = max(len(cell.texts) for cell in cells) * _HEAD.leading + 2.0
+        end = self._width
+        return Box(cells=cells, gap=3.0, pad=2.0, keep=True, draw=lambda pen, x, top: pen.rule(x, top - foot, x + end, top - foot, weight=0.7, colour=INK))
+
+    @staticmethod
+    def _table(head: Box, rows: list[Box]) -> list[Box]:
+        for nth, row in enumerate(rows):
+            row.head = head
+            row.rule = _HAIR if nth else 0.0
+        if len(rows) > 1:
+            rows[-2].keep = True  # no row alone on the last page
+        return [head, *rows]
 
     def _pieces(self, words: Words) -> list[Piece]:
         return [(clean(run, lines=True), False) if isinstance(run, str) else (clean(self._say(run), lines=True), True) for run in words]
 
-    def _own(self, text: str, style: str, size: float) -> Line:
-        return set_line([(text, False)], style, size)
+    def _own(self, text: str, voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
+        """A text of our own: every glyph of it must be in the face."""
+        return self._set([(clean(text), False)], voice, room, align)
 
-    def _texts(
-        self, pieces: Sequence[Piece], style: str, size: tuple[float, float], room: float, colour: float, align: str = "left"
-    ) -> tuple[Text, ...]:
-        return tuple(Text(line, size[0], size[1], colour, align) for line in wrap(pieces, style, size[0], room))
+    def _set(self, pieces: Sequence[Piece], voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
+        return tuple(Text(line, voice, align) for line in wrap(pieces, voice.style, voice.size, room))

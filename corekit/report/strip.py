@@ -18,6 +18,7 @@ _SIDE = 5.0  # left of the scale's start and right of its end: room for half a n
 _LINE = 8.6  # the scale
 _FOOT, _HEAD = 8.6, 16.8  # the band
 _MIDDLE = (_FOOT + _HEAD) / 2  # where dots stand
+_CLOSE, _LANE = 5.0, 2.2  # dots nearer than this stand on two lanes, this far above and below the middle
 _EDGE_OVER = 1.6  # how far a closed end stands out of the band
 _NUMBER = 5.8  # points, the scale's numbers
 _NUMBER_AT = 0.9
@@ -37,9 +38,11 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
         x = _place(strip, number)
         marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
         marks.append(Label(x, _NUMBER_AT, text, size=_NUMBER))
+    # Two dots that would hide each other stand one below the other.
+    apart = 0.0 if strip.before is None or abs(_place(strip, strip.before) - _place(strip, strip.reading)) > _CLOSE else _LANE
     if strip.before is not None:
-        marks += _dot(strip, strip.before, strip.before_doubt, filled=False)
-    marks += _dot(strip, strip.reading, strip.doubt, filled=True)
+        marks += _dot(strip, (strip.before, strip.before_doubt), _MIDDLE - apart, filled=False)
+    marks += _dot(strip, (strip.reading, strip.doubt), _MIDDLE + apart, filled=True)
     words = wording()["strip"]
     return Figure(
         width=_WIDTH,
@@ -158,19 +161,21 @@ def _band(strip: Strip) -> list[Mark]:
     return marks
 
 
-def _dot(strip: Strip, value: float, doubt: float, *, filled: bool) -> list[Mark]:
-    x = _place(strip, value)
+def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> list[Mark]:
+    """A dot at height `y` for a (reading, doubt)."""
+    value, doubt = read
+    x, weight = _place(strip, value), 1.0 if filled else 0.7
     marks: list[Mark] = []
     if doubt > 0:
         low, high = _place(strip, value - doubt), _place(strip, value + doubt)
-        marks.append(Polyline(((low, _MIDDLE), (high, _MIDDLE)), weight=1.0 if filled else 0.7))
-        marks += [Polyline(((end, _MIDDLE - 1.7), (end, _MIDDLE + 1.7)), weight=1.0 if filled else 0.7) for end in (low, high)]
-    marks.append(Dot(x, _MIDDLE, filled=filled, size=5.0 if filled else 4.6))
+        marks.append(Polyline(((low, y), (high, y)), weight=weight))
+        marks += [Polyline(((end, y - 1.6), (end, y + 1.6)), weight=weight) for end in (low, high)]
+    marks.append(Dot(x, y, filled=filled, size=4.8 if filled else 4.6))
     if value < strip.low_end or value > strip.high_end:  # beyond the scale: an arrow at its end says so
         outwards = -1.0 if value < strip.low_end else 1.0
-        start = x + outwards * 2.6
-        marks.append(Polyline(((start, _MIDDLE), (x + outwards * 4.8, _MIDDLE)), weight=1.0))
-        marks.append(Polyline(((x + outwards * 3.6, _MIDDLE + 1.6), (x + outwards * 4.8, _MIDDLE), (x + outwards * 3.6, _MIDDLE - 1.6)), weight=1.0))
+        tip = x + outwards * 4.8
+        marks.append(Polyline(((x + outwards * 2.4, y), (tip, y)), weight=1.0))
+        marks.append(Polyline(((tip - outwards * 1.2, y + 1.6), (tip, y), (tip - outwards * 1.2, y - 1.6)), weight=1.0))
     return marks
 
 
