@@ -29,10 +29,11 @@ from ..model.records import Agreed, InvoiceIssued, Offered, Paid, PaymentTaken, 
 from ..plugin.host import Plugins, load
 from ..report.papers import Sheet, estimate, invoice
 from ..share import keys, link
+from ..share.files import write_over
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject
 from ..store.store import Store
-from . import draft
+from . import paper
 from .problem import DeskProblem, OfferAwaited
 from .settings import KEY_FILE, STORE_FILE, Settings, read_prices, read_settings
 from .work import asked_for, to_invoice
@@ -132,7 +133,7 @@ class Shop:
         known = job or self._job_of(visit.origin)
         standing = self.store.job(known) if known else None
         drafts, awaited = self._bound(visit, standing)
-        result = self.store.reconcile(known, visit.origin, [*self._instruments(visit), *drafts])
+        result = self.store.reconcile(known, visit.origin, [*paper.instruments_for(visit, self.settings), *drafts])
         if result.faults:
             raise DeskProblem(f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults))
         self._payable(standing, result.statements)
@@ -163,8 +164,8 @@ class Shop:
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
                 raise DeskProblem(
-                    f"{step.at}: the file says {step.total} was agreed for {step.offer!r}, but that offer comes to {total} {total.currency}. Nothing was added. "
-                    "Write the total that is printed on the offer, or make a new offer."
+                    f"{step.at}: the file says {step.total} was agreed for {step.offer!r}, but that offer comes to {total} {total.currency}. "
+                    "Nothing was added. Write the total that is printed on the offer, or make a new offer."
                 )
             record = Agreed(
                 offer=step.offer, document_hash=offered.document_hash, total=offered.total, currency=offered.currency, by=step.by, how=step.how,
@@ -176,12 +177,6 @@ class Shop:
     def _offer_named(self, job: Job | None, name: str) -> Offered | None:
         named = [noted.record for noted in job.offers if noted.record.name == name] if job else []
         return named[-1] if named else None
-
-    def _instruments(self, visit: VisitFile) -> list[Draft]:
-        """The shop's instruments that the file uses, copied into the journal: it must be readable without the shop's file."""
-        used = visit.instruments_used - visit.instruments_declared
-        found = [self.settings.instruments[name] for name in sorted(used) if name in self.settings.instruments]
-        return [Draft(kind="instrument", row=f"instrument/{instrument.name}", body=body_of(instrument)) for instrument in found]
 
     def _payable(self, job: Job | None, statements: Sequence[Statement]) -> None:
         """Refuse money beyond what was agreed."""
@@ -336,8 +331,8 @@ class Shop:
         def build(place: int) -> InvoiceIssued:
             number = self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
             document = invoice(
-                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=draft.agreements_of(job),
-                payments=draft.payments_of(job), link=1, record_mark=record_mark(heads),
+                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job),
+                payments=paper.payments_of(job), link=1, record_mark=record_mark(heads),
             )  # fmt: skip
             return InvoiceIssued(
                 place=place, number=number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
@@ -365,7 +360,7 @@ class Shop:
         record = self.store.job(job)
         agreed = self._agreed_total(record, [])
         due = self._issued(record).due if record.issued else agreed - Money(sum(noted.record.amount for noted in record.payments), agreed.currency)
-        receipt = receive(amount, how, draft.as_payable(due))
+        receipt = receive(amount, how, paper.as_payable(due))
         paid = Paid(amount=amount.minor, currency=amount.currency, how=how)
         self.store.payment(job, self._books, paid, PaymentTaken(amount=amount.minor, currency=amount.currency, how=how, job_name=record.name))
         return receipt.due
@@ -422,7 +417,7 @@ class Shop:
         return f"books/{self.settings.device}/{self._now().year}"
 
     def _sheet(self, job: Job) -> Sheet:
-        return draft.sheet(drawn(16), self.settings.issuer, self._now(), self.book.currency, self.plugins, demo=job.demo or self.store.demo)
+        return paper.sheet(drawn(16), self.settings.issuer, self._now(), self.book.currency, self.plugins, demo=job.demo or self.store.demo)
 
     def _versions(self, assessment: Assessment) -> dict[str, str]:
         return {"corekit": __version__, **assessment.versions}
@@ -433,9 +428,9 @@ class Shop:
 
         path = self._paper_path(name)
         path.parent.mkdir(parents=True, exist_ok=True)
-        draft.write(path, render_pdf(document, speaker(self.texts(job)), address or None))
+        write_over(path, render_pdf(document, speaker(self.texts(job)), address or None))
         return path
 
     def _paper_path(self, name: str) -> Path:
         """File names are made of our own words and numbers and the job's plain name, never of what a customer is called."""
-        return self.folder / PAPERS / f"{draft.file_name(name)}.pdf"
+        return self.folder / PAPERS / f"{paper.file_name(name)}.pdf"

@@ -1,19 +1,19 @@
-"""Small things that papers need, and drafts of papers from a file that is in no store."""
+"""Small things that papers need: the sheet they share, who agreed and paid, how a file is called."""
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from datetime import datetime
-from pathlib import Path
 
 from ..billing.totals import Payable
+from ..intake.visit import VisitFile
+from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Agreed
+from ..model.records import Agreed, body_of
 from ..plugin.host import Plugins
 from ..report.papers import Issuer, Sheet
+from .settings import Settings
 
 
 def sheet(document_id: str, issuer: Issuer, now: datetime, currency: str, plugins: Plugins, *, demo: bool, draft: bool = False) -> Sheet:
@@ -44,15 +44,8 @@ def file_name(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:120] or "paper"
 
 
-def write(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all: a full disk or a power cut leaves the old one."""
-    handle, name = tempfile.mkstemp(prefix=".part-", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+def instruments_for(visit: VisitFile, settings: Settings) -> list[Draft]:
+    """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the shop's file."""
+    used = visit.instruments_used - visit.instruments_declared
+    found = [settings.instruments[name] for name in sorted(used) if name in settings.instruments]
+    return [Draft(kind="instrument", row=f"instrument/{instrument.name}", body=body_of(instrument)) for instrument in found]

@@ -1,0 +1,23 @@
+"""Put a visit file into the store, or what has changed in it since it was last added. Nothing is ever overwritten."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help="the visit file; it grows, so add it again after every change")
+    parser.add_argument("--job", help="add it to this job, although the file has a name of its own")
+
+
+def run(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from ..desk.shop import open_shop
+    from ..intake.visit import read_visit
+    from .command import shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        done = shop.add(read_visit(Path(args.file), shop.declared), shop.find(args.job) if args.job else None)
+        print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn. Next: corekit check {shop.store.job(done.job).name}")
+    return 0

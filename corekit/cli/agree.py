@@ -1,0 +1,29 @@
+"""Record the customer's yes to an offer: who said it, how, and what was declined in the same stroke."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
+    parser.add_argument("--offer", default="", help="the offer's printed name, e.g. 'repair 1'; the latest, if you say nothing")
+    parser.add_argument("--total", required=True, help="the total that is printed on the offer: it must be the same")
+    parser.add_argument("--by", default="customer", help="who agreed (%(default)s)")
+    parser.add_argument("--how", required=True, help="how: in person, by phone, by message, with a signature")
+    parser.add_argument("--declined", action="append", default=[], metavar="OPERATION", help="work that was declined; may be said several times")
+
+
+def run(args: argparse.Namespace) -> int:
+    from ..desk.shop import open_shop
+    from ..model.money import Money
+    from .command import shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        offer = shop.offer_named(args.job, args.offer)
+        if Money.of(args.total, offer.total.currency) != offer.total:
+            print(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {args.total}. Nothing was recorded.")
+            return 1
+        shop.agree(offer, by=args.by, how=args.how, declined=args.declined)
+        print(f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, agreed by the {args.by}, {args.how}.")
+    return 0

@@ -1,0 +1,28 @@
+"""Say what a visit file (or a job in the store) shows: findings, what could not be said, suspects, and the next tests."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of words")
+
+
+def run(args: argparse.Namespace) -> int:
+    from ..desk.look import look
+    from .command import is_file, shop_folder
+
+    seen = look(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop))
+    if args.json:
+        import json
+
+        from ..desk.saying import as_data
+
+        print(json.dumps(as_data(seen), indent=2, ensure_ascii=False))
+    else:
+        from ..desk.saying import as_words
+
+        print(as_words(seen))
+    return 0

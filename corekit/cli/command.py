@@ -1,0 +1,120 @@
+"""Find the verb, read its words, run it, and say in one clear text what went wrong."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from pathlib import Path
+
+#: Verb → what it does, in the order of a visit.
+VERBS = {
+    "demo": "show the whole job on invented cars, in ./demo-out",
+    "init": "set up your shop: name, prices, where invoices are numbered",
+    "check": "say what a visit file or a job shows, and which test comes next",
+    "add": "put a visit file into the store, or what has changed in it",
+    "estimate": "draft an estimate, marked DRAFT",
+    "offer": "make an offer and keep it; the customer agrees to exactly this",
+    "agree": "record the customer's yes to an offer",
+    "invoice": "draft the invoice, marked DRAFT and without a number",
+    "issue": "take a number and issue the invoice",
+    "pay": "take money for a job",
+    "publish": "send issued invoices' pages to where their codes lead",
+    "serve": "serve the page that the codes open, on this machine",
+    "forget": "destroy a customer's name, plate and words after retention",
+    "verify": "check that nothing in the store was changed or lost",
+    "plugins": "list the systems that are installed, and what failed to load",
+}
+
+_INTRO = """corekit takes one driveway visit from the complaint to an invoice the customer can check.
+
+You write down the visit in a file, in the order it happens; `corekit check visit.toml` tells you what the
+readings show and what to test next. See it all on invented cars first:  corekit demo"""
+
+_OUTRO = """Each verb explains itself:  corekit offer --help
+A JOB is the name in the file (job = "…") or the beginning of its id. The shop is the folder you are in, if it is one,
+else the one in COREKIT_SHOP, else ~/corekit; --shop names another."""
+
+
+def run(words: list[str]) -> int:
+    """Run one command; nothing a person does wrong shows a traceback."""
+    try:
+        if not words or words[0] in ("-h", "--help", "help"):
+            print(_overview())
+            return 0
+        if words[0] not in VERBS:
+            return _unknown(words[0])
+        verb = importlib.import_module(f".{words[0]}", __package__)
+        parser = argparse.ArgumentParser(
+            prog=f"corekit {words[0]}", description=verb.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
+        )
+        parser.add_argument("--shop", metavar="DIR", help="the shop's folder, if it is not the one you are in")
+        verb.arguments(parser)
+        return int(verb.run(parser.parse_args(words[1:])))
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else 2
+    except KeyboardInterrupt:
+        print("\nStopped. What was acknowledged is kept.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # Whoever read our words has gone (`| head`); that is no fault of anybody's.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as problem:
+        if os.environ.get("COREKIT_TRACE"):
+            raise
+        print(_in_words(problem), file=sys.stderr)
+        return 1
+
+
+def _overview() -> str:
+    width = max(map(len, VERBS))
+    rows = "\n".join(f"  corekit {verb:<{width}}  {what}" for verb, what in VERBS.items())
+    return f"{_INTRO}\n\n{rows}\n\n{_OUTRO}"
+
+
+def _unknown(word: str) -> int:
+    import difflib
+
+    near = difflib.get_close_matches(word, VERBS, 1)
+    hint = f" Do you mean {near[0]}?" if near else ""
+    print(f"There is no verb {word!r}.{hint} `corekit --help` lists them all.", file=sys.stderr)
+    return 2
+
+
+def _in_words(problem: Exception) -> str:
+    """Our own refusals speak for themselves; anything else is either the disk's word or a fault of ours."""
+    if type(problem).__module__.startswith("corekit"):
+        return str(problem)
+    if isinstance(problem, OSError):
+        where = f" ({problem.filename})" if problem.filename else ""
+        return f"The system refused{where}: {problem.strerror or problem}. Nothing acknowledged before is lost."
+    if isinstance(problem, ValueError):
+        return str(problem)
+    return (
+        f"corekit failed and this is its own fault, not yours ({type(problem).__name__}: {problem}). Nothing acknowledged is lost. "
+        "Please report it; with COREKIT_TRACE=1 in the environment the same command prints the details to send along."
+    )
+
+
+def shop_folder(named: str | None) -> Path:
+    """The shop's folder: as named, else the current one if it is a shop, else COREKIT_SHOP, else ~/corekit."""
+    if named:
+        return Path(named)
+    if Path("shop.toml").is_file():
+        return Path()
+    return Path(os.environ.get("COREKIT_SHOP") or Path.home() / "corekit")
+
+
+def is_file(text: str) -> bool:
+    """True when the word means a visit file and not a job."""
+    return text.endswith((".toml", ".json")) or Path(text).is_file()
+
+
+def sure(question: str) -> bool:
+    """Ask before something that cannot be undone; no answer is a no."""
+    try:
+        return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
+    except EOFError:
+        return False

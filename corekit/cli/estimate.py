@@ -1,0 +1,25 @@
+"""Draft an estimate, marked DRAFT: nothing is offered by it and nothing is kept. `corekit offer` makes the real one."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
+    parser.add_argument("--stage", choices=["diagnosis", "repair"], default="repair", help="what to estimate (repair, if you say nothing)")
+    parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
+    parser.add_argument("--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)")
+
+
+def run(args: argparse.Namespace) -> int:
+    from decimal import Decimal
+    from pathlib import Path
+
+    from ..desk.sketch import sketch_estimate
+    from .command import is_file, shop_folder
+
+    km = Decimal(args.km) if args.km else None
+    document = sketch_estimate(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=km, out=Path(args.out))
+    print(f"{args.out}: a draft over {document.total} {document.currency}. It offers nothing yet; `corekit offer` does.")
+    return 0

@@ -1,0 +1,35 @@
+"""Set up your shop: a folder with shop.toml, prices.toml, the store and the key of your codes. Nothing takes a number before this."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="DIR", nargs="?", help="where (~/corekit, if you say nothing)")
+    parser.add_argument("--name", help="your name as invoices print it")
+    parser.add_argument("--address", action="append", metavar="LINE", help="a line of your address; say it once for each line")
+    parser.add_argument("--currency", help="the currency's three letters, e.g. EUR")
+    parser.add_argument("--page", help="https address of your page server; leave it out if you have none")
+
+
+def run(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from ..desk.setup import Answers, set_up
+
+    def ask(words: str, given: str | None) -> str:
+        return given if given is not None else input(f"{words}: ").strip()
+
+    folder = Path(args.folder or args.shop or Path.home() / "corekit")
+    address = args.address if args.address else [line.strip() for line in ask("Your address, lines separated by ;", None).split(";")]
+    answers = Answers(
+        name=ask("Your name, as invoices print it", args.name),
+        address=tuple(address),
+        currency=ask("Your currency, three letters", args.currency).upper(),
+        page=(args.page or "").rstrip("/"),
+    )
+    for path in set_up(folder, answers):
+        print(f"written: {path}")
+    print("Fill in prices.toml, then try:  corekit check visit.toml")
+    return 0

@@ -1,0 +1,24 @@
+"""Make an offer and keep it as it is printed. The customer agrees to exactly this paper; another price needs another offer."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
+    parser.add_argument("--stage", choices=["diagnosis", "repair"], help="coming and looking, or what the findings call for; it takes the fitting one by itself")
+    parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
+
+
+def run(args: argparse.Namespace) -> int:
+    from decimal import Decimal
+
+    from ..desk.shop import open_shop
+    from .command import shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        offer = shop.offer(args.job, args.stage, km=Decimal(args.km) if args.km else None)
+        print(f"Offer {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
+        print(f"When the customer has said yes:  corekit agree {shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in person'")
+    return 0

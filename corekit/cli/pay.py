@@ -1,0 +1,23 @@
+"""Take money for a job. It is written into the job's journal and the books at once."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
+    parser.add_argument("amount", metavar="AMOUNT", help="how much, e.g. 120.00")
+    parser.add_argument("--how", default="cash", help="how (%(default)s)")
+
+
+def run(args: argparse.Namespace) -> int:
+    from ..desk.shop import open_shop
+    from ..model.money import Money
+    from .command import shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        amount = Money.of(args.amount, shop.book.currency)
+        due = shop.pay(args.job, amount, args.how)
+        print(f"Received {amount} {amount.currency}, {args.how}. Still due: {due} {due.currency}.")
+    return 0

@@ -1,0 +1,72 @@
+"""The demo: invented jobs taken through the very same steps as real ones."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+from ..reference import data_path
+from ..store.store import Store
+from .problem import DeskProblem, OfferAwaited
+from .settings import PRICE_FILE, SHOP_FILE, STORE_FILE
+from .setup import found
+from .shop import Shop
+
+
+def run_demo(out: Path) -> Iterator[str]:
+    """Set up the invented shop in `out`, take each of its visit files to an issued invoice, and say what was made, line by line.
+
+    Errors:
+        DeskProblem: there is something else than an earlier demo in the folder.
+    """
+    source = data_path("demo")
+    _clear(out)
+    out.mkdir(parents=True, exist_ok=True)
+    for name in (SHOP_FILE, PRICE_FILE):
+        shutil.copy(source / "shop" / name, out / name)
+    found(out, demo=True)
+    yield f"An invented shop is set up in {out}. Everything it prints says DEMO."
+    with Shop(out) as shop:
+        for path in sorted((source / "jobs").glob("*.toml")):
+            yield ""
+            yield from _job(shop, path)
+        shop.publish()
+    yield ""
+    yield "Look at the papers, then open the codes' links with:"
+    yield f"  corekit serve --shop {out}"
+
+
+def _job(shop: Shop, path: Path) -> Iterator[str]:
+    """One visit file: added, offered where it speaks of an agreement, added again, until its invoice can be issued."""
+    offered: set[str] = set()
+    while True:
+        try:
+            job = shop.import_visit(path)
+            break
+        except OfferAwaited as awaited:
+            if awaited.offer in offered:
+                raise
+            offered.add(awaited.offer)
+            offer = shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
+            yield f"{awaited.name}: offer {offer.name!r}, {offer.total} {offer.total.currency}: {offer.pdf}"
+    record = shop.store.job(job)
+    invoice = shop.issue(job)
+    yield f"{record.name}: invoice {invoice.number}, due {invoice.due} {invoice.due.currency}: {invoice.pdf}"
+    yield f"  its code opens {invoice.link}"
+
+
+def _clear(out: Path) -> None:
+    """Remove an earlier demo, and only that."""
+    if not out.exists():
+        return
+    if not out.is_dir() or (any(out.iterdir()) and not _is_demo(out)):
+        raise DeskProblem(f"{out} holds something that is not an earlier demo; nothing was touched. Name another folder with --out.")
+    shutil.rmtree(out)
+
+
+def _is_demo(folder: Path) -> bool:
+    if not (folder / STORE_FILE).is_file():
+        return False
+    with Store.open(folder / STORE_FILE) as store:
+        return store.demo

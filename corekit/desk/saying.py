@@ -1,0 +1,180 @@
+"""An assessment in words for the mechanic, and as data for programs. Both print each number exactly as paper does."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from .. import units
+from ..model.finding import Finding, Gap, Reason, Verdict
+from ..model.job import stage_name
+from ..model.limit import Limit
+from ..model.measurand import Measurand, Observation
+from ..model.value import Value
+from ..plugin.case import limit_words
+from ..plugin.reading import Reading
+from .look import Seen
+
+WIDTH = 100
+
+
+def as_words(seen: Seen) -> str:
+    """Findings most urgent first, then gaps, suspects and next tests with hazard before step."""
+    assessment = seen.assessment
+    many = len(assessment.readings) > 1
+    parts = [f"{assessment.job.name}: " + _tally(seen)]
+    if assessment.findings:
+        parts.append("Findings\n" + "\n".join(_finding(finding, many) for finding in assessment.findings))
+    if assessment.repairs:
+        parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
+    if assessment.gaps:
+        parts.append("Not said, and why\n" + "\n".join(_gap(gap, many) for gap in assessment.gaps))
+    if assessment.suspects:
+        rows = [f"  {suspect.probability:>6.1%}  {suspect.name}" for suspect in assessment.suspects if suspect.probability >= 0.005]
+        parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(rows))
+    if assessment.calls:
+        parts.append("Work that findings speak for\n" + "\n".join(_call(seen, index) for index in range(len(assessment.calls))))
+    if assessment.next_tests:
+        parts.append("Next test\n" + "\n".join(_test(seen, index) for index in range(len(assessment.next_tests))))
+    return printable("\n\n".join(parts))
+
+
+def printable(text: str) -> str:
+    """What a terminal may be given: no control characters from anybody's file."""
+    return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
+
+
+def _tally(seen: Seen) -> str:
+    counts: dict[str, int] = {}
+    for finding in seen.assessment.current:
+        counts[str(finding.verdict)] = counts.get(str(finding.verdict), 0) + 1
+    told = ", ".join(f"{counts[verdict]} {verdict}" for verdict in map(str, Verdict) if verdict in counts)
+    return told or "no findings yet"
+
+
+def _finding(finding: Finding, many: bool) -> str:
+    when = f" ({stage_name(finding.stage)})" if many else ""
+    lines = [f"{finding.verdict}{when}, {finding.urgency}: {finding.text}"]
+    beside = []
+    for limit in finding.limits[:1]:
+        weak = "" if limit.decides else "; too weak a source to decide"
+        beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
+    if finding.probability is not None and finding.limits:
+        beside.append(f"{finding.probability:.1%} likely to conform")
+    return _item(*lines, "; ".join(beside))
+
+
+def _gap(gap: Gap, many: bool) -> str:
+    when = f" ({stage_name(gap.stage)})" if many and gap.reason is not Reason.PLUGIN_FAILED else ""
+    return _item(f"{gap.reason}{when}: {gap.text}")
+
+
+def _call(seen: Seen, index: int) -> str:
+    call = seen.assessment.calls[index]
+    title = seen.plugins.operations[call.operation].title
+    when = f" ({stage_name(call.stage)})" if len(seen.assessment.readings) > 1 else ""
+    return _item(f"{title}{when}: " + ("may be offered." if call.met else "not yet."), call.why)
+
+
+def _test(seen: Seen, index: int) -> str:
+    test = seen.assessment.next_tests[index]
+    wanted = _wanted(seen, test.wants)
+    time = f" About {test.minutes:g} min." if test.minutes else ""
+    lines = [f"{index + 1}. {test.question}{time}"]
+    if wanted is not None:
+        lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
+        where = wanted.where if isinstance(wanted, Measurand) else ""
+        lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+    return _item(*lines)
+
+
+def _wanted(seen: Seen, key: str) -> Measurand | Observation | None:
+    return seen.plugins.measurands.get(key) or seen.plugins.observations.get(key)
+
+
+def _item(first: str, *more: str) -> str:
+    rows = textwrap.wrap(first, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    for line in more:
+        rows += textwrap.wrap(line, WIDTH, initial_indent="      ", subsequent_indent="      ")
+    return "\n".join(rows)
+
+
+def as_data(seen: Seen) -> dict[str, Any]:
+    """Everything as plain data: findings, gaps, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`)."""
+    assessment = seen.assessment
+    return {
+        "job": assessment.job.name,
+        "findings": [_finding_data(finding) for finding in assessment.findings],
+        "gaps": [
+            {"system": gap.system, "check": gap.check, "reason": str(gap.reason), "text": gap.text, "stage": stage_name(gap.stage), "wants": gap.wants}
+            for gap in assessment.gaps
+        ],
+        "suspects": [
+            {"system": suspect.system, "fault": suspect.fault, "name": suspect.name, "probability": suspect.probability, "calls_for": suspect.calls_for}
+            for suspect in assessment.suspects
+        ],
+        "next_tests": [
+            {"system": test.system, "test": test.key, "question": test.question, "minutes": test.minutes, "bits": test.bits, "wants": test.wants}
+            for test in assessment.next_tests
+        ],
+        "calls": [{"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)} for call in assessment.calls],
+        "repairs": [
+            {"operation": repair.operation, "title": repair.title, "stage": stage_name(repair.stage), "proof": str(repair.proof), "why": repair.why}
+            for repair in assessment.repairs
+        ],
+        "readings": [_reading_data(reading) for stage in assessment.readings for reading in stage],
+        "versions": assessment.versions,
+    }
+
+
+def _finding_data(finding: Finding) -> dict[str, Any]:
+    return {
+        "system": finding.system,
+        "code": finding.code,
+        "verdict": str(finding.verdict),
+        "probability": finding.probability,
+        "urgency": str(finding.urgency),
+        "text": str(finding.text),
+        "stage": stage_name(finding.stage),
+        "place": finding.place,
+        "of": finding.of,
+        "value": None if finding.value is None else _value_data(finding.value, finding.unit),
+        "evidence": list(finding.evidence),
+        "limits": [_limit_data(limit, finding.unit) for limit in finding.limits],
+        "calls_for": finding.calls_for,
+        "next_test": finding.next_test,
+        "rule": finding.rule,
+    }
+
+
+def _value_data(value: Value, unit: str) -> dict[str, Any]:
+    return {"kind": value.kind, "number": value.number, "u": value.u, "shown": units.show(value, unit)}
+
+
+def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
+    return {
+        "key": limit.key,
+        "shown": limit_words(limit, unit),
+        "low": limit.low.number if limit.low else None,
+        "high": limit.high.number if limit.high else None,
+        "scope": str(limit.scope),
+        "decides": limit.decides,
+        "confidence": str(limit.confidence),
+        "source": limit.source.named,
+        "basis": str(limit.source.basis),
+        "status": str(limit.source.status),
+    }
+
+
+def _reading_data(reading: Reading) -> dict[str, Any]:
+    return {
+        "of": reading.measurand.key,
+        "title": reading.measurand.title,
+        "place": reading.place,
+        "stage": stage_name(reading.stage),
+        "typed": reading.typed,
+        "entry": reading.entry,
+        "doubt_from": reading.doubt_from,
+        "count": reading.count,
+        **_value_data(reading.value, reading.measurand.unit),
+    }

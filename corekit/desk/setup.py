@@ -1,0 +1,70 @@
+"""Set up a shop: the folder from which invoices are numbered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+
+from ..reference import data_path
+from ..share import keys
+from ..share.link import base_problem
+from ..store.store import Store
+from .problem import DeskProblem
+from .settings import KEY_FILE, PRICE_FILE, SHOP_FILE, STORE_FILE
+
+
+@attrs.frozen(kw_only=True)
+class Answers:
+    """What `corekit init` asks."""
+
+    name: str
+    address: tuple[str, ...]
+    currency: str
+    page: str = ""
+
+
+def set_up(folder: Path, answers: Answers) -> list[Path]:
+    """Write shop.toml, prices.toml, the store and the link key; nothing that is there already is touched.
+
+    Errors:
+        DeskProblem: an answer cannot be used, or there is a shop in the folder already.
+    """
+    if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
+        raise DeskProblem(f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there.")
+    if not answers.name or not any(answers.address):
+        raise DeskProblem("An invoice needs the name and the address of who issues it; give both.")
+    fault = base_problem(answers.page) if answers.page else None
+    if fault:
+        raise DeskProblem(f"The page address cannot be used: {fault}")
+    templates = data_path("templates") / "shop"
+    values = {
+        "name": _quoted(answers.name),
+        "address": ", ".join(_quoted(line) for line in answers.address if line),
+        "page": _quoted(answers.page),
+        "currency": _quoted(answers.currency),
+    }
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name in (SHOP_FILE, PRICE_FILE):
+        text = (templates / name).read_text("utf-8")
+        for key, value in values.items():
+            text = text.replace(f"<{key}>", value)
+        path = folder / name
+        path.write_text(text, "utf-8")
+        written.append(path)
+    found(folder, demo=False)
+    return [*written, folder / STORE_FILE, folder / KEY_FILE]
+
+
+def found(folder: Path, *, demo: bool) -> None:
+    """Lay the store and the key of its codes; the key stands outside the store, in a folder of its own."""
+    (folder / KEY_FILE).parent.mkdir(parents=True, exist_ok=True)
+    Store.create(folder / STORE_FILE, demo=demo).close()
+    keys.create_link_key(folder / KEY_FILE)
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string."""
+    plain = "".join(character if character.isprintable() else " " for character in text)
+    return '"' + plain.replace("\\", "\\\\").replace('"', '\\"') + '"'

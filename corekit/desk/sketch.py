@@ -1,0 +1,89 @@
+"""Drafts of papers: from a file or a job, marked DRAFT, without a number, kept nowhere."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+from ..assess.assessment import Assessment, assess
+from ..billing.book import PriceBook
+from ..billing.consent import Standing, rounding_to_agreed
+from ..billing.offer import diagnosis_lines, repair_lines
+from ..billing.payment import owed
+from ..billing.totals import totals
+from ..intake.declared import Declared
+from ..intake.visit import read_visit
+from ..model.document import Document
+from ..model.job import Job
+from ..plugin.host import Plugins, load
+from ..report.papers import Sheet, estimate, invoice
+from ..share.files import write_over
+from ..store.mark import drawn, record_mark
+from . import paper
+from .problem import DeskProblem
+from .scratch import scratch_job
+from .settings import Settings, read_prices, read_settings
+from .shop import Shop
+from .work import asked_for, done_without_offer, to_invoice
+
+
+def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path) -> Document:
+    """Draft an estimate and write it to `out`."""
+    bench = _Bench(visit, is_file=is_file, folder=folder)
+    asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
+    if stage == "repair" and not asked:
+        raise DeskProblem(f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next test.")
+    lines = repair_lines(bench.book, asked) if stage == "repair" else diagnosis_lines(bench.book, km)
+    sums = totals(lines, bench.book)
+    document = estimate(bench.job, bench.assessment, bench.sheet(), name=f"{stage}, draft", stage=stage, lines=lines, totals=sums)
+    return bench.write(document, out)
+
+
+def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path) -> Document:
+    """Draft the invoice and write it to `out`: what was agreed and done, or, without agreements, what was done."""
+    bench = _Bench(visit, is_file=is_file, folder=folder)
+    job = bench.job
+    standing = Standing(offers=tuple(noted.record for noted in job.offers), agreements=tuple(noted.record for noted in job.agreements), book=bench.book)
+    if job.agreements:
+        lines = to_invoice(job, standing)
+        rounding = rounding_to_agreed(lines, standing)
+    else:
+        asked = done_without_offer(job, bench.assessment, bench.plugins)
+        lines, rounding = (*diagnosis_lines(bench.book, km), *repair_lines(bench.book, asked)), None
+    sums = totals(lines, bench.book)
+    document = invoice(
+        job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments], rounding),
+        agreements=paper.agreements_of(job), payments=paper.payments_of(job), link=1, record_mark=record_mark([entry.id for entry in job.entries[-1:]]),
+    )  # fmt: skip
+    return bench.write(document, out)
+
+
+class _Bench:
+    """What a draft is made from: a file or a job, the plugins, the shop's settings and prices."""
+
+    def __init__(self, visit: str, *, is_file: bool, folder: Path) -> None:
+        self.plugins: Plugins = load()
+        self.settings: Settings = read_settings(folder, demo=True)
+        self.book: PriceBook = read_prices(folder)
+        self.job, self.texts = self._from_file(visit) if is_file else self._from_store(visit, folder)
+        self.assessment: Assessment = assess(self.job, self.plugins)
+
+    def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
+        read = read_visit(Path(visit), Declared.of(self.plugins, self.settings.instruments))
+        return scratch_job(read, paper.instruments_for(read, self.settings))
+
+    def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
+        with Shop(folder, plugins=self.plugins) as shop:
+            job = shop.find(visit)
+            return shop.store.job(job), shop.texts(job)
+
+    def sheet(self) -> Sheet:
+        return paper.sheet(drawn(16), self.settings.issuer, datetime.now(UTC), self.book.currency, self.plugins, demo=self.job.demo, draft=True)
+
+    def write(self, document: Document, out: Path) -> Document:
+        from ..report.pdf import render_pdf
+        from ..report.say import speaker
+
+        write_over(out, render_pdf(document, speaker(self.texts), None))
+        return document
