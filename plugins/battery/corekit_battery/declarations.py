@@ -1,0 +1,149 @@
+"""What the battery system asks about, measures, looks at and can have done."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+import corekit as ck
+
+battery = ck.System("battery", "Battery and charging")
+
+# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+
+SPARK = "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and nothing of metal laid on top."
+ACID = "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, wash off at once."
+SHORT = "A tool across both posts welds itself fast and burns: rings and watches off, cover the other post."
+MEMORY = "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: ask the maker's instructions first, negative off first and on last."
+MOVING = "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with the exhaust led away."
+DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
+
+
+class BatteryType(Enum):
+    FLOODED = "flooded"
+    EFB = "efb"
+    AGM = "agm flat plate"
+    GEL = "gel"
+
+
+class FullAcid(Enum):
+    """Gravity of the acid when the battery is full, as its maker gives it."""
+
+    G1265 = "1.265"
+    G1280 = "1.280"
+    G1300 = "1.300"
+
+
+class Control(Enum):
+    FIXED = "fixed"
+    MANAGED = "managed by the vehicle"
+
+
+class Case(Enum):
+    SOUND = "sound"
+    SWOLLEN = "swollen"
+    CRACKED = "cracked"
+    LEAKING = "leaking"
+    FROZEN = "frozen"
+
+
+class Level(Enum):
+    RIGHT = "right"
+    LOW = "low"
+    BARE = "plates bare"
+
+
+class Terminals(Enum):
+    TIGHT = "clean and tight"
+    LOOSE = "loose"
+    CORRODED = "corroded"
+
+
+class SurfaceCharge(Enum):
+    TAKEN_OFF = "taken off"
+    LEFT = "left on"
+
+
+class Loads(Enum):
+    OFF = "off"
+    ON = "on"
+
+
+# ---- what the vehicle is fitted with
+
+battery_type = battery.trait("type", "Battery type", BatteryType, part="battery", how="On its label; a battery of a stop-start car is AGM or EFB.")
+full_acid = battery.trait("acid", "Acid of the full battery", FullAcid, part="battery", how="Gravity when full, from the battery's data sheet.")
+rating = battery.trait(
+    "rating", "Cranking rating", units=("A SAE", "A EN", "A IEC", "A DIN", "A CA"), possible=(50, 2000), part="battery",
+    how="On its label, always with the name of the test.",
+)  # fmt: skip
+capacity = battery.trait("capacity", "20-hour capacity", units=("Ah",), possible=(10, 300), part="battery", how="Ah on its label.")
+full_voltage = battery.trait(
+    "full_voltage", "Rest voltage when it was known to be full", units=("V",), possible=(12.3, 13.4), part="battery",
+    how="Read after a full charge and a night's rest; it beats every table.",
+)  # fmt: skip
+control = battery.trait("charging_control", "Charging voltage", Control, how="Managed: a sensor on the negative clamp, a voltage that wanders on purpose.")
+
+# ---- what to measure
+
+rest_time = battery.measurand(
+    "rest_time", "h", "Rest before the reading", possible=(0, 8760), usual=(0, 500), accuracy="5 % + 0.1 h",
+    how="Since the engine last ran, the charger came off or a load was on.",
+)  # fmt: skip
+temperature = battery.measurand(
+    "temperature", "°C", "Battery temperature", possible=(-50, 80), usual=(-25, 55), accuracy="3 °C",
+    where="The battery's own side wall or post, not the air.", how="Contact or infra-red thermometer on a dull spot; it lags the air by hours.",
+)  # fmt: skip
+rest_voltage = battery.measurand(
+    "rest_voltage", "V", "Voltage at rest", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V", read_with=(rest_time, temperature),
+    where="On the posts themselves, not on the clamps.", how="Everything off, doors closed, units asleep.", hazard=f"{SPARK} {SHORT}",
+)  # fmt: skip
+gravity = battery.measurand(
+    "gravity", "1", "Gravity of the acid", possible=(1.0, 1.35), usual=(1.1, 1.3), accuracy="0.005", read_with=(temperature,),
+    places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"), where="Cell 1 is the one at the positive post.",
+    how="Hydrometer or refractometer, acid mixed, no water added just before.", hazard=ACID,
+)  # fmt: skip
+cranking_voltage = battery.measurand(
+    "cranking_voltage", "V", "Voltage while cranking", possible=(0, 15), usual=(6, 12.5), accuracy="0.5 % + 0.05 V", places=("posts", "clamps"),
+    read_with=(temperature,), where="Once with the tips on the posts, once on the clamps.",
+    how="Fuel or ignition disabled, the steady value while it turns; a slow meter or a one-second log misses the dip.", hazard=f"{MOVING} {SPARK}",
+)  # fmt: skip
+load_current = battery.measurand(
+    "load_current", "A", "Load set for the test", possible=(0, 2000), usual=(50, 800), accuracy="3 % + 5 A", how="Half the cranking rating on the label.",
+)  # fmt: skip
+load_time = battery.measurand("load_time", "s", "Time under load", possible=(0, 60), usual=(5, 30), accuracy="1 s", how="15 s, read at the end.")
+load_voltage = battery.measurand(
+    "load_voltage", "V", "Voltage under load", possible=(0, 14), usual=(5, 12.5), accuracy="0.5 % + 0.05 V", read_with=(load_current, load_time, temperature),
+    where="On the posts, load clamps outside the meter's tips.", how="Charged to 75 % or more; read at the end of 15 s, load still on.",
+    hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
+)  # fmt: skip
+engine_speed = battery.measurand("engine_speed", "rpm", "Engine speed at the charging reading", possible=(0, 8000), usual=(500, 3500), accuracy="50 rpm")
+charging_voltage = battery.measurand(
+    "charging_voltage", "V", "Charging voltage", possible=(0, 20), usual=(11.5, 15.6), accuracy="0.5 % + 0.02 V", read_with=(engine_speed, temperature),
+    where="On the posts, engine running.", how="Fast idle, lamps and blower on, after a minute or two.", hazard=f"{MOVING} {SPARK}",
+)  # fmt: skip
+sleep_time = battery.measurand(
+    "sleep_time", "min", "Wait before the drain was read", possible=(0, 1440), usual=(1, 120), accuracy="2 min",
+    how="Since the last door, key or lock; half an hour, on recent vehicles up to 75 minutes.",
+)  # fmt: skip
+drain = battery.measurand(
+    "drain", "mA", "Key-off current", possible=(0, 30000), usual=(1, 3000), accuracy="3 % + 10 mA", read_with=(sleep_time,),
+    where="Around the negative lead.",
+    how="After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp comes off: a cut supply wakes the units again.",
+    hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
+)  # fmt: skip
+
+# ---- what to look at
+
+surface_charge = battery.observation("surface_charge", "Surface charge", SurfaceCharge, how="Headlamps on for 15 s, off, then 3 min of waiting takes it off.")
+case_seen = battery.observation("case", "Battery case", Case, how="All sides, lid and posts; in frost look for bulging and ice.", hazard=f"{ACID} {DAMAGED}")
+level = battery.observation("level", "Acid level", Level, how="Only where caps come off; the plates must be covered.", hazard=ACID)
+terminals = battery.observation("terminals", "Posts and clamps", Terminals, how="Turn each clamp by hand; look under it too.", hazard=SHORT)
+loads = battery.observation("charging_loads", "Lamps and blower at the charging reading", Loads)
+
+# ---- what can be done
+
+replace = battery.operation("replace", "Replace the battery", shown_by=load_voltage, replaces="battery", hazard=f"{MEMORY} {SHORT} {ACID}")
+charge = battery.operation("charge", "Charge the battery", shown_by=rest_voltage, hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move.")
+clean_contacts = battery.operation("clean_contacts", "Clean and tighten posts and clamps", shown_by=cranking_voltage, hazard=f"{MEMORY} {SHORT}")
+find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
+charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY}")
