@@ -149,10 +149,8 @@ class Misses:
         if whose is None:
             return None
         with self._lock:
-            if whose not in self._each and len(self._each) >= self._ADDRESSES_AT_MOST:
-                self._each = {key: bucket for key, bucket in self._each.items() if not bucket.is_full}
-                if len(self._each) >= self._ADDRESSES_AT_MOST:
-                    return None  # too many to tell apart; the bucket of everybody still holds
+            while whose not in self._each and len(self._each) >= self._ADDRESSES_AT_MOST:
+                del self._each[next(iter(self._each))]  # the one known longest starts afresh; the bucket of everybody still holds
             return self._each.setdefault(whose, Bucket(*self._one, self._clock))
 
 

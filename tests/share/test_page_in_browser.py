@@ -1,0 +1,197 @@
+"""The page behind the code in a real Chromium, on a phone's screen, with nothing but this machine to talk to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import attrs
+import pytest
+
+from corekit.share.link import token, token_hash
+from corekit.share.published import seal_envelope
+
+from .conftest import KEY, NOON, Served, a_document
+
+pytestmark = pytest.mark.browser
+
+
+@attrs.define
+class Watched:
+    """A page and what happened on it: console errors, addresses asked for."""
+
+    page: Any
+    errors: list[str] = attrs.field(factory=list)
+    asked: list[str] = attrs.field(factory=list)
+
+
+@pytest.fixture
+def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    contexts = []
+
+    def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
+        context = chromium.new_context(viewport={"width": width, "height": height}, java_script_enabled=script, accept_downloads=True)
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.on("console", lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None)
+        watched.page.on("pageerror", lambda problem: watched.errors.append(str(problem)))
+        watched.page.on("request", lambda request: watched.asked.append(request.url))
+        return watched
+
+    yield open_one
+    for context in contexts:
+        context.close()
+
+
+def text_of(page: Any) -> str:
+    return " ".join(page.inner_text("body").split())
+
+
+def fits(page: Any) -> bool:
+    return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
+
+
+@pytest.mark.parametrize("width", [360, 320])
+def test_a_scanned_code_opens_on_a_phone(served: Callable[..., Served], phone: Callable[..., Watched], width: int) -> None:
+    running, watched = served(), phone(width=width)
+    page, code = watched.page, running.desk.code
+    page.goto(f"{running.address}/v#{code}")
+    page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")
+    page.evaluate("document.fonts.ready")
+    shown = text_of(page)
+    assert "Invoice 2026-0001" in shown
+    assert "378.60 EUR" in shown
+    assert "Whoever holds the code can read what is behind it" in shown
+    assert page.is_hidden("#ask")
+    assert page.title() == "Invoice 2026-0001"
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate("[...document.fonts].filter(face => face.status === 'loaded').length") == 2
+    assert watched.errors == []
+    assert watched.asked
+    assert {address for address in watched.asked if not address.startswith(f"{running.address}/")} == set()
+    assert [address for address in watched.asked if "#" not in address and code in address] == []
+    # Chromium names the fragment in the event of the navigation itself; what went over the wire is in the server's log.
+    assert any("POST /v/open 200" in line for line in running.lines)
+    assert [line for line in running.lines if code[:8].lower() in line.lower()] == []
+    assert page.context.cookies() == []
+
+
+def test_the_code_never_crosses_the_wire_in_an_address_or_header(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    heads: list[str] = []
+    inner = running.desk.app.wsgi_app
+
+    def listening(environ: dict[str, Any], start: Any) -> Any:
+        heads.extend(str(value) for name, value in environ.items() if name.isupper())
+        return inner(environ, start)
+
+    running.desk.app.wsgi_app = listening
+    watched.page.goto(f"{running.address}/v#{running.desk.code}")
+    watched.page.wait_for_selector("article.opened")
+    with watched.page.expect_download() as download:
+        watched.page.click("text=Save as PDF")
+    assert download.value.suggested_filename == f"invoice-{running.desk.name[:8]}.pdf"
+    assert any("/v/paper" in head for head in heads)
+    assert [head for head in heads if running.desk.code.lower() in head.lower()] == []
+    assert watched.errors == []
+
+
+def test_without_scripts_a_typed_code_opens_the_same(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone(script=False)
+    page = watched.page
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    assert "This browser runs no scripts" in page.inner_text("noscript")
+    page.fill("#code", running.desk.code.lower())
+    page.click("#ask button")
+    page.wait_for_selector("article.opened")
+    assert "Invoice 2026-0001" in text_of(page)
+    assert page.url == f"{running.address}/v"
+    with page.expect_download() as download:
+        page.click("text=Save as PDF")
+    assert download.value.suggested_filename.endswith(".pdf")
+    assert watched.errors == []
+
+
+def test_a_code_with_nothing_under_it_says_so_and_lets_one_type_again(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    page = watched.page
+    page.goto(f"{running.address}/v#{'A' * 26}")
+    page.wait_for_selector("text=Nothing under this code.")
+    assert "If your invoice is from today, the shop may not have had a network yet." in text_of(page)
+    assert page.is_visible("#code")
+    assert fits(page)
+    page.fill("#code", running.desk.code)
+    page.click("#ask button")
+    page.wait_for_selector("article.opened")
+
+
+def test_a_second_code_in_the_same_tab_opens_the_second_paper(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    other = token(KEY, "second", 1)
+    running.desk.folder.put(token_hash(other), seal_envelope(a_document(id="second", title="Invoice 2026-0002"), published=NOON))
+    watched.page.goto(f"{running.address}/v#{running.desk.code}")
+    watched.page.wait_for_selector("text=Invoice 2026-0001")
+    watched.page.goto(f"{running.address}/v#{other}")
+    watched.page.wait_for_selector("h1:has-text('Invoice 2026-0002')")
+    assert "Invoice 2026-0001" not in text_of(watched.page)
+    assert watched.errors == []
+
+
+def test_without_a_network_the_page_says_so_and_can_try_again(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    page = watched.page
+    page.route("**/v/open", lambda route: route.abort())
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("text=No connection just now.")
+    page.unroute("**/v/open")
+    page.click("text=Try again")
+    page.wait_for_selector("article.opened")
+    assert page.is_hidden("#offline")
+
+
+def test_the_code_leaves_the_address_bar_only_when_asked(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    page = watched.page
+    page.goto(f"{running.address}/v")
+    assert page.is_hidden("#drop")
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("article.opened")
+    assert page.url.endswith(running.desk.code)
+    page.click("#drop")
+    assert page.url == f"{running.address}/v"
+    assert "Invoice 2026-0001" in text_of(page)
+    assert watched.errors == []
+
+
+def test_what_was_typed_runs_nothing_and_a_long_name_breaks_nothing(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    nasty = "<img src=x onerror=document.title='run'> & \"Ö\" ✓ =1+1 " + "W" * 2000
+    running, watched = served(document=a_document(title=nasty, shop=nasty, number=nasty, issued=nasty, total=nasty)), phone()
+    page = watched.page
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("article.opened")
+    assert nasty[:60] in page.inner_text("article h1")
+    assert page.locator("article img").count() == 0
+    assert page.title() != "run"
+    assert fits(page)
+    assert watched.errors == []
+
+
+def test_letters_twice_the_size_still_fit(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone(width=180, height=370)  # half the width is what 200 % leaves of 360
+    watched.page.goto(f"{running.address}/v#{running.desk.code}")
+    watched.page.wait_for_selector("article.opened")
+    assert fits(watched.page)
+
+
+def test_in_print_the_paper_is_there_and_the_buttons_are_not(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+    running, watched = served(), phone()
+    page = watched.page
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("article.opened")
+    page.emulate_media(media="print")
+    assert page.is_visible("text=If your paper says otherwise")
+    assert page.is_hidden("text=Save as PDF")
+    assert page.is_hidden("footer")
+    assert page.is_hidden("#ask")
+    assert page.pdf().startswith(b"%PDF-")
