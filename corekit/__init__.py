@@ -6,11 +6,13 @@ The names below are the public face; each is loaded when it is first used, so th
 from __future__ import annotations
 
 import importlib
-from typing import TYPE_CHECKING, Any
 
 from ._version import __version__
 
+TYPE_CHECKING = False  # importing typing for this one name would cost a third of a bare start
 if TYPE_CHECKING:
+    from typing import Any
+
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
     from .model.figure import Band as Band

@@ -150,7 +150,7 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
 def _touched(case: Case, job: Job, stage: int) -> bool:
     """True when this stage holds something of the system: an ignition job gets no list of battery readings not taken."""
     prefix = f"{case.system.key}."
-    return any(noted.record.of.startswith(prefix) for noted in (*job.measured(stage), *job.seen(stage)))
+    return any(key.startswith(prefix) for key in job.spoken_of(stage))
 
 
 def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:

@@ -104,5 +104,5 @@ def _specified(job: Job) -> Mapping[str, Limit]:
 def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
     """(key, sentence) for every reading and observation that no installed system declares: kept, named, not judged."""
     known = {*plugins.measurands, *plugins.observations}
-    strangers = [noted.record.of for noted in (*job.measured(stage), *job.seen(stage)) if noted.record.of not in known]
+    strangers = [key for key in job.spoken_of(stage) if key not in known]
     return [(key, f"{key} was read at {stage_name(stage)}, but no installed system knows it; it is kept and not judged.") for key in dict.fromkeys(strangers)]

@@ -7,7 +7,7 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
-    parser.add_argument("--stage", choices=["diagnosis", "repair"], help="coming and looking, or what the findings call for; it takes the fitting one by itself")
+    parser.add_argument("--stage", choices=["diagnosis", "repair"], help="what for; it takes the fitting one by itself")
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
 
 

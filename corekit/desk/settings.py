@@ -16,6 +16,7 @@ from ..share.link import base_problem
 from .problem import DeskProblem
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
+PAGE_KEY_FILE = "keys/page.key"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 
 

@@ -35,7 +35,7 @@ from ..store.statement import Statement, own_subject
 from ..store.store import Store
 from . import paper
 from .problem import DeskProblem, OfferAwaited
-from .settings import KEY_FILE, STORE_FILE, Settings, read_prices, read_settings
+from .settings import KEY_FILE, PAGE_KEY_FILE, STORE_FILE, Settings, read_prices, read_settings
 from .work import asked_for, to_invoice
 
 PAPERS = "papers"
@@ -112,7 +112,7 @@ class Shop:
 
     @cached_property
     def declared(self) -> Declared:
-        return Declared.of(self.plugins, self.settings.instruments)
+        return Declared.of(self.plugins, self.settings.instruments, self.book.currency)
 
     # ---- the record
 
@@ -349,7 +349,7 @@ class Shop:
         document = from_data(record.document)
         address = self.link_of(document.id, 1)
         if address:
-            self.store.note_link(document.id, 1, link.token_hash(self._token(document.id, 1)))
+            self.store.note_link(link.token_hash(self._token(document.id, 1)), document.id, 1)
         pdf = self._write(document, f"invoice {record.number}", job.id, address)
         paid = sum(noted.record.amount for noted in job.payments)
         return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=Money(record.total - paid, record.currency))
@@ -379,26 +379,40 @@ class Shop:
         return keys.read_link_key(self.folder / KEY_FILE)
 
     def publish(self, job: str | None = None) -> list[str]:
-        """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives their numbers."""
+        """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives their numbers.
+
+        Errors:
+            PublishProblem: the target refuses or cannot be reached; what was sent before stays sent.
+        """
         from ..share.published import publish_to, seal_envelope
 
-        target: str | Path = self.settings.publish
-        if "://" not in str(target):
-            target = self.folder / target
-        bearer = keys.read_bearer(self.folder / "keys" / "page.key") if "://" in str(target) else None
+        if not self.settings.page:
+            return []
+        only = self.find(job) if job is not None else None
+        target, bearer = self._target()
+        there = {known.token_hash for known in self.store.links() if known.published_at}
         sent = []
         for entry in self.store.books():
-            if entry.kind != "invoice" or (job is not None and entry.job != self.find(job)):
+            if entry.kind != "invoice" or only not in (None, entry.job):
                 continue
             record = InvoiceIssued(**entry.body)
             token_hash = link.token_hash(self._token(record.document_id, 1))
-            if not self.settings.page or self.store.is_published(token_hash):
+            if token_hash in there:
                 continue
-            self.store.note_link(record.document_id, 1, token_hash)
+            self.store.note_link(token_hash, record.document_id, 1)
             publish_to(target, token_hash, seal_envelope(from_data(record.document), published=self._now()), bearer)
-            self.store.mark_published(token_hash)
+            self.store.mark_published(token_hash, entry.job)
             sent.append(record.number)
         return sent
+
+    def _target(self) -> tuple[str | Path, str | None]:
+        """Where published documents go, and the key that a page server asks for."""
+        if "://" not in self.settings.publish:
+            return self.folder / self.settings.publish, None
+        key = self.folder / PAGE_KEY_FILE
+        if not key.is_file():
+            raise DeskProblem(f"{self.settings.publish} asks for its key; put it into {key}.")
+        return self.settings.publish, key.read_text("utf-8").strip()
 
     def forget(self, job: str) -> dict[str, int]:
         """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain still verifies."""

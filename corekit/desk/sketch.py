@@ -70,7 +70,7 @@ class _Bench:
         self.assessment: Assessment = assess(self.job, self.plugins)
 
     def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
-        read = read_visit(Path(visit), Declared.of(self.plugins, self.settings.instruments))
+        read = read_visit(Path(visit), Declared.of(self.plugins, self.settings.instruments, self.book.currency))
         return scratch_job(read, paper.instruments_for(read, self.settings))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:

@@ -113,6 +113,10 @@ class Job:
     def seen(self, stage: int) -> tuple[Noted[Seen], ...]:
         return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
 
+    def spoken_of(self, stage: int) -> tuple[str, ...]:
+        """Keys of everything that was read or looked at in a stage, in order."""
+        return (*(noted.record.of for noted in self.measured(stage)), *(noted.record.of for noted in self.seen(stage)))
+
     def setup(self, subject: str) -> Noted[Setup] | None:
         for noted in self.all(Setup):
             if noted.entry.subject == subject:

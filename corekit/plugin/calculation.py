@@ -96,7 +96,7 @@ class Calculation(Generic[P]):
         for declared, number in zip(self.inputs, numbers, strict=True):
             if declared.within.fault(number):
                 raise ValueError(declared.name)
-        return self.si(*numbers)  # type: ignore[call-arg]
+        return self.si(*numbers)  # type: ignore[arg-type, call-arg]
 
     def _values(self, args: tuple[Any, ...], named: dict[str, Any]) -> list[Value]:
         names = [declared.name for declared in self.inputs]
@@ -118,6 +118,7 @@ class Calculation(Generic[P]):
             if not hasattr(given, "m_as"):
                 raise TypeError(f"{self.key}: {declared.name} must be a Value, a Reading or a quantity with a unit; got {given!r}. Use .si for bare floats.")
             given = units.from_quantity(given, declared.unit)
+        assert isinstance(given, Value)
         if given.kind != declared.kind:
             raise ValueError(f"{self.key}: {declared.name} must be a {declared.kind} in {declared.unit}; got a {given.kind}.")
         return given

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ParamSpec
+from typing import Any, ParamSpec, TypeVar
 
 from .. import units
 from ..model.limit import Limit, Span
@@ -21,6 +21,7 @@ from .check import Check, Checker, closed, declare
 from .faults import FaultTable, read_faults
 
 P = ParamSpec("P")
+T = TypeVar("T")
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 
 
@@ -72,6 +73,7 @@ class System:
         """Declare a quantity. `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`)."""
         return self._keep(
             self.measurands,
+            self._key(name),
             Measurand(
                 key=self._key(name),
                 unit=unit,
@@ -92,7 +94,9 @@ class System:
     def observation(self, name: str, title: str, answers: type[Enum], *, places: Iterable[str] = (), how: str = "", hazard: str = "") -> Observation:
         """Declare something to look at, with its closed answers."""
         return self._keep(
-            self.observations, Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), how=how, hazard=hazard)
+            self.observations,
+            self._key(name),
+            Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), how=how, hazard=hazard),
         )
 
     def trait(
@@ -113,6 +117,7 @@ class System:
         span = self._span(possible, accepted[0]) if accepted else Span()
         return self._keep(
             self.traits,
+            self._key(name),
             Trait(key=self._key(name), title=title, answers=closed(answers) if answers else None, units=accepted, possible=span, part=part, how=how),
         )
 
@@ -120,6 +125,7 @@ class System:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a part."""
         return self._keep(
             self.operations,
+            self._key(name),
             Operation(key=self._key(name), title=title, shown_by=shown_by.key if shown_by else "", replaces=replaces, hazard=hazard),
         )
 
@@ -127,7 +133,9 @@ class System:
         """Decorator for a plain float function in coherent units; `source` is a key of sources.toml."""
 
         def declared(function: Callable[P, float]) -> Calculation[P]:
-            return self._keep(self.calculations, Calculation(function, self._key(function.__name__), source))
+            calculation = Calculation(function, self._key(function.__name__), source)
+            self._keep(self.calculations, calculation.key, calculation)
+            return calculation
 
         return declared
 
@@ -209,10 +217,9 @@ class System:
             raise ValueError(f"no source {raw['source']!r} in sources.toml")
         unit = raw["unit"]
         kind = units.unit(unit).kind
-        ends = {end: exact(kind, units.to_coherent(float(raw[end]), unit)) for end in ("low", "high") if end in raw}
-        return Limit(
-            key=raw["key"], source=self.sources[raw["source"]], confidence=Confidence(raw.get("confidence", "high")), note=raw.get("note", ""), **ends
-        )
+        low, high = (exact(kind, units.to_coherent(float(raw[end]), unit)) if end in raw else None for end in ("low", "high"))
+        confidence = Confidence(raw.get("confidence", "high"))
+        return Limit(key=raw["key"], source=self.sources[raw["source"]], low=low, high=high, confidence=confidence, note=raw.get("note", ""))
 
     def _coherent(self, measurand: str, text: str) -> float:
         if measurand not in self.measurands:
@@ -228,9 +235,9 @@ class System:
         low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)
         return Span(low, high)
 
-    def _keep(self, shelf: dict[str, Any], item: Any) -> Any:
-        asked = (self.measurands, self.observations, self.traits)  # one key, one meaning: a visit file names all three alike
-        if item.key in shelf or (any(shelf is one for one in asked) and any(item.key in one for one in asked)):
-            raise ValueError(f"{item.key} is declared twice.")
-        shelf[item.key] = item
+    def _keep(self, shelf: dict[str, T], key: str, item: T) -> T:
+        asked: tuple[dict[str, Any], ...] = (self.measurands, self.observations, self.traits)  # one key, one meaning: a visit file names all three alike
+        if key in shelf or (any(shelf is one for one in asked) and any(key in one for one in asked)):
+            raise ValueError(f"{key} is declared twice.")
+        shelf[key] = item
         return item

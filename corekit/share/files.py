@@ -39,6 +39,20 @@ def write_once(path: Path, data: bytes) -> None:
     flush_folder(path.parent)
 
 
+def write_over(path: Path, data: bytes) -> None:
+    """Write `path` whole, in place of what was there: a full disk or a power cut leaves the old one.
+
+    Errors:
+        OSError: the disk is full, the folder cannot be written.
+    """
+    part = _part(path, data)
+    try:
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    flush_folder(path.parent)
+
+
 def flush_folder(folder: Path) -> None:
     """Bring the folder's list of names to disk; a file system or platform that cannot is let be."""
     flags = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0)
