@@ -356,4 +356,3 @@ def _moment_of(text: Any) -> datetime:
     if when.tzinfo is None:
         raise ValueError("a moment has a time zone")
     return when
-

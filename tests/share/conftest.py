@@ -55,7 +55,8 @@ def a_document(**changes: Any) -> Document:
             Paragraph(words=("The battery gave too little voltage under load.",)),
             Readings(rows=(
                 ReadingRow(
-                    name="Voltage under load", before="8.4 V", after="10.3 V", limit="at least 9.6 V", source="temperature table", note="340 A for 15 s at 4 °C",
+                    name="Voltage under load", before="8.4 V", after="10.3 V", limit="at least 9.6 V", source="temperature table",
+                    note="340 A for 15 s at 4 °C",
                     strip=Strip(unit="V", low_end=6, high_end=14, allowed_low=9.6, reading=10.3, doubt=0.06, before=8.4, before_doubt=0.05),
                 ),
             )),
@@ -79,7 +80,10 @@ def plain_show(page: Callable[[Document, str], str] | None = None) -> Show:
         listed = "".join(f"<li>{escape(row.name)}: {escape(row.before)}, then {escape(row.after)}</li>" for row in rows)
         return f'<ul class="readings">{listed}</ul><p class="address">{escape(address)}</p>'
 
-    return Show(page=page or simple, css=lambda: ".readings { margin: 0; }\n", paper=lambda document, address: b"%PDF-1.4 " + f"{document.title} {address}".encode())
+    def paper(document: Document, address: str) -> bytes:
+        return b"%PDF-1.4 " + f"{document.title} {address}".encode()
+
+    return Show(page=page or simple, css=lambda: ".readings { margin: 0; }\n", paper=paper)
 
 
 @attrs.define

@@ -149,7 +149,9 @@ def test_another_document_under_the_same_link_is_refused(folder: PublishedFolder
     assert found.document.total == "60.00"
 
 
-@pytest.mark.parametrize("name", ["", "A" * 26, "ab" * 31, "AB" * 32, "../" + "a" * 61, "a" * 63 + "/", "a" * 63 + "\0", "ab" * 32 + "\n", ".." + "a" * 62, "g" * 64])
+@pytest.mark.parametrize(
+    "name", ["", "A" * 26, "ab" * 31, "AB" * 32, "../" + "a" * 61, "a" * 63 + "/", "a" * 63 + "\0", "ab" * 32 + "\n", ".." + "a" * 62, "g" * 64]
+)
 def test_a_name_that_is_no_token_hash_reaches_no_file(folder: PublishedFolder, name: str) -> None:
     with pytest.raises(PublishProblem, match="64 hexadecimal"):
         put(folder, name=name)
@@ -238,7 +240,7 @@ def test_a_document_is_on_disk_before_it_has_its_name_and_the_name_before_the_an
 
     def watched(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
         def call(*args: Any, **more: Any) -> Any:
-            done.append(name if name != "fsync" else "fsync folder" if os.path.isdir(f"/proc/self/fd/{args[0]}") else "fsync file")
+            done.append(name if name != "fsync" else "fsync folder" if Path(f"/proc/self/fd/{args[0]}").is_dir() else "fsync file")
             return real(*args, **more)
 
         return call
@@ -332,7 +334,16 @@ def test_a_document_goes_out_as_one_put_with_the_key_in_its_header(elsewhere: El
 
 @pytest.mark.parametrize(
     ("status", "later", "about"),
-    [(400, False, "version"), (401, False, "key"), (404, False, "address"), (409, False, "never changes"), (413, False, "large"), (429, True, "429"), (500, True, "500"), (503, True, "503")],
+    [
+        (400, False, "version"),
+        (401, False, "key"),
+        (404, False, "address"),
+        (409, False, "never changes"),
+        (413, False, "large"),
+        (429, True, "429"),
+        (500, True, "500"),
+        (503, True, "503"),
+    ],
 )
 def test_a_refusal_says_what_to_do_and_whether_to_try_again(elsewhere: Elsewhere, status: int, later: bool, about: str) -> None:
     elsewhere.status = status
@@ -366,9 +377,8 @@ def test_without_a_network_the_document_waits() -> None:
 
 
 def test_a_server_that_never_answers_is_given_up() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as silent:
-        with pytest.raises(PublishProblem, match="waits") as caught:
-            publish_to(f"http://127.0.0.1:{silent.getsockname()[1]}", NAME, seal_envelope(paper(), published=NOON), BEARER, timeout=0.2)
+    with socket.create_server(("127.0.0.1", 0)) as silent, pytest.raises(PublishProblem, match="waits") as caught:
+        publish_to(f"http://127.0.0.1:{silent.getsockname()[1]}", NAME, seal_envelope(paper(), published=NOON), BEARER, timeout=0.2)
     assert caught.value.later
 
 
@@ -392,7 +402,8 @@ def test_a_server_that_speaks_otherwise_is_named(reply: bytes) -> None:
 @pytest.mark.parametrize(
     ("target", "about"),
     [
-        ("http://papers.some-shop.com", "https only"), ("http://192.168.0.5:8741", "https only"), ("ftp://papers.some-shop.com", "no address"), ("file:///tmp/x", "no address"),
+        ("http://papers.some-shop.com", "https only"), ("http://192.168.0.5:8741", "https only"),
+        ("ftp://papers.some-shop.com", "no address"), ("file:///tmp/x", "no address"),
         ("https://", "no address"), ("https://me:pw@some-shop.com", "no address"), ("https://some-shop.com?x", "no address"), ("https://[::1", "no address"),
         ("https://some shop.com", "no address"), ("http://127.0.0.1@some-shop.com", "no address"), ("https://some-shop.com\r\nX: y", "no address"),
     ],

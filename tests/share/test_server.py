@@ -6,6 +6,7 @@ import base64
 import gzip
 import hashlib
 import html
+import io
 import json
 import logging
 import random
@@ -83,8 +84,9 @@ def test_a_code_opens_what_was_published_under_it(desk: Desk) -> None:
     answer = desk.open(desk.code)
     assert answer.status_code == 200
     seen = words(answer.text)
-    for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Number 2026-0001", "Date 1 July 2026", "Total 378.60 EUR", "Replace the battery", "Battery 70 Ah, AGM"):
+    for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Number 2026-0001", "Date 1 July 2026", "Total 378.60 EUR"):
         assert text in seen
+    assert "What was done Replace the battery Battery 70 Ah, AGM" in seen
     assert "If your paper says otherwise, the paper was changed." in seen
     assert "Voltage under load: 8.4 V, then 10.3 V" in seen
     assert f"{DEMO_BASE}/v#{desk.code}" in seen
@@ -155,7 +157,7 @@ WRONG = {
     "another field": lambda code: {"token": code},
     "a field too many": lambda code: {"code": code, "lang": "en"},
     "the field twice": lambda code: {"code": [code, code]},
-    "a file": lambda code: {"code": (__import__("io").BytesIO(code.encode()), "code.txt")},
+    "a file": lambda code: {"code": (io.BytesIO(code.encode()), "code.txt")},
 }
 
 
@@ -253,10 +255,8 @@ def test_one_address_is_stopped_before_it_takes_what_belongs_to_all(desk: Desk) 
 
 
 def test_what_a_stranger_says_about_its_address_is_not_believed(desk: Desk) -> None:  # (15.3.4)
-    answers = [
-        desk.open(UNKNOWN, environ_base={"REMOTE_ADDR": "198.51.100.7"}, headers={"X-Forwarded-For": f"203.0.113.{n}", "Forwarded": f"for=203.0.113.{n}"}).status_code
-        for n in range(30)
-    ]
+    claims = [{"X-Forwarded-For": f"203.0.113.{n}", "Forwarded": f"for=203.0.113.{n}"} for n in range(30)]
+    answers = [desk.open(UNKNOWN, environ_base={"REMOTE_ADDR": "198.51.100.7"}, headers=claim).status_code for claim in claims]
     assert answers == [404] * 20 + [429] * 10
 
 
@@ -291,9 +291,10 @@ def test_a_bucket_never_gives_more_than_burst_and_rate_allow(steps: list[tuple[f
 # What every answer carries
 
 WAYS = [
-    ("get", "/v"), ("head", "/v"), ("options", "/v"), ("get", "/"), ("get", "/robots.txt"), ("get", "/favicon.ico"), ("get", "/v/face/regular.ttf"), ("get", "/v/mark.svg"),
-    ("get", "/v/open"), ("post", "/v/open"), ("post", "/v"), ("post", "/v/paper"), ("options", "/v/open"), ("delete", "/v"), ("get", "/nothing"), ("get", f"/v/{UNKNOWN}"),
-    ("get", "/v/../../etc/passwd"), ("get", "/static/x"), ("get", "/v/face/..%2f..%2fx.ttf"), ("put", "/published/x"), ("get", f"/published/{'ab' * 32}"), ("options", "/published/x"),
+    ("get", "/v"), ("head", "/v"), ("options", "/v"), ("post", "/v"), ("delete", "/v"), ("get", "/v/open"), ("post", "/v/open"), ("options", "/v/open"),
+    ("post", "/v/paper"), ("get", "/"), ("get", "/robots.txt"), ("get", "/favicon.ico"), ("get", "/v/face/regular.ttf"), ("get", "/v/mark.svg"),
+    ("get", "/nothing"), ("get", f"/v/{UNKNOWN}"), ("get", "/v/../../etc/passwd"), ("get", "/static/x"), ("get", "/v/face/..%2f..%2fx.ttf"),
+    ("put", "/published/x"), ("get", f"/published/{'ab' * 32}"), ("options", "/published/x"),
 ]  # fmt: skip
 
 
@@ -316,7 +317,12 @@ def test_every_answer_is_armoured(desk: Desk, method: str, path: str) -> None:  
 
 
 def test_the_only_script_and_style_are_those_the_policy_names(desk: Desk) -> None:
-    for answer in (desk.client.get("/v"), desk.client.post("/v", data={"code": desk.code}), desk.client.post("/v", data={"code": UNKNOWN}), desk.client.get("/x")):
+    for answer in (
+        desk.client.get("/v"),
+        desk.client.post("/v", data={"code": desk.code}),
+        desk.client.post("/v", data={"code": UNKNOWN}),
+        desk.client.get("/x"),
+    ):
         found = Elements(answer.text)
         for tag in ("script", "style"):
             [text] = found.inside[tag]
@@ -328,10 +334,9 @@ def test_the_only_script_and_style_are_those_the_policy_names(desk: Desk) -> Non
 def test_nothing_is_loaded_from_elsewhere(desk: Desk) -> None:  # (3.6.1), (14.2.3)
     pages = desk.client.get("/v").text + desk.open(desk.code).text.replace(f"{DEMO_BASE}/v#{desk.code}", "")
     assert re.findall(r"(?:https?:)?//[a-z0-9]", pages) == []
-    for _, given in Elements(pages).found:
+    for _, attributes in Elements(pages).found:
         for name in ("href", "src", "action"):
-            if name in given:
-                assert re.match(r"/v\b", given[name] or "")
+            assert name not in attributes or re.match(r"/v\b", attributes[name] or "")
 
 
 def test_a_shop_on_the_open_network_is_https_for_a_year(tmp_path: Path) -> None:  # (3.4.1)
@@ -350,7 +355,10 @@ def test_robots_are_sent_away_without_a_word_about_codes(desk: Desk) -> None:
     assert desk.client.get("/robots.txt").text == "User-agent: *\nDisallow: /\n"
 
 
-@pytest.mark.parametrize("host", ["evil.example.com", "127.0.0.1.evil.com", "localhost.evil.com", "", "a b", "127.0.0.1:99999999", "[::1", "127.0.0.1\t", "papers.some-shop.com@evil.com"])
+@pytest.mark.parametrize(
+    "host",
+    ["evil.example.com", "127.0.0.1.evil.com", "localhost.evil.com", "", "a b", "127.0.0.1:99999999", "[::1", "127.0.0.1\t", "papers.some-shop.com@evil.com"],
+)
 def test_another_host_name_is_answered_with_nothing(desk: Desk, host: str) -> None:
     answer = desk.open(desk.code, headers={"Host": host})
     assert answer.status_code == 421
@@ -358,7 +366,9 @@ def test_another_host_name_is_answered_with_nothing(desk: Desk, host: str) -> No
     assert host == "" or host not in answer.text
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.1:8741", "localhost:5000", "[::1]:8741", "papers.some-shop.com", "PAPERS.some-shop.com:443", "other.some-shop.com"])
+@pytest.mark.parametrize(
+    "host", ["127.0.0.1", "127.0.0.1:8741", "localhost:5000", "[::1]:8741", "papers.some-shop.com", "PAPERS.some-shop.com:443", "other.some-shop.com"]
+)
 def test_its_own_host_names_are_answered(tmp_path: Path, host: str) -> None:
     desk = a_desk(tmp_path, demo=False, base="https://papers.some-shop.com", hosts=["other.some-shop.com"])
     answer = desk.open(desk.code, headers={"Host": host})
@@ -455,7 +465,8 @@ def test_a_shop_with_the_key_publishes_once(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(
-    "header", [None, "", BEARER, f"Basic {BEARER}", f"Bearer {BEARER}x", f"Bearer {BEARER[:-1]}", f"bearer  {BEARER}", "Bearer", "Bearer \udcff", f"Bearer {BEARER} "]
+    "header",
+    [None, "", BEARER, f"Basic {BEARER}", f"Bearer {BEARER}x", f"Bearer {BEARER[:-1]}", f"bearer  {BEARER}", "Bearer", "Bearer \udcff", f"Bearer {BEARER} "],
 )
 def test_without_the_key_nothing_can_be_published_or_withdrawn(desk: Desk, header: str | None) -> None:
     code = token(KEY, desk.document.id, 2)
@@ -548,7 +559,7 @@ def test_a_header_that_is_too_large_is_cut_off(served: Callable[..., Served]) ->
     running = served()
     # Exactly the limit and no end in sight: with more, the answer may be lost to a reset connection.
     answer = raw(running.address, b"GET /v HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(16_384, b"a"))
-    assert answer.startswith(b"HTTP/1.1 431 ") or answer.startswith(b"HTTP/1.0 431 ")
+    assert answer.startswith((b"HTTP/1.1 431 ", b"HTTP/1.0 431 "))
 
 
 def test_a_body_that_is_too_large_is_not_taken(served: Callable[..., Served]) -> None:
@@ -568,7 +579,8 @@ def test_a_silent_client_is_cut_off_after_half_a_minute(desk: Desk) -> None:
 def test_eight_people_open_at_once(served: Callable[..., Served]) -> None:
     running = served()
     body = f"code={running.desk.code}".encode()
-    request = b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: %d\r\n\r\n%s" % (len(body), body)
+    head = b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+    request = head + b"Content-Length: %d\r\n\r\n%s" % (len(body), body)
     got: list[bytes] = []
     threads = [threading.Thread(target=lambda: got.append(raw(running.address, request))) for _ in range(8)]
     for thread in threads:
