@@ -1,0 +1,16 @@
+"""The battery and charging system of corekit."""
+
+from __future__ import annotations
+
+import corekit as ck
+
+from . import acid, capacity, charge_state, charging, cranking, drain, load_test, looks
+from .declarations import battery
+
+__all__ = ["acid", "battery", "capacity", "charge_state", "charging", "corekit_system", "cranking", "drain", "load_test", "looks"]
+
+
+@ck.hookimpl
+def corekit_system() -> ck.System:
+    """The one system that this plugin adds."""
+    return battery

@@ -1,0 +1,113 @@
+"""Capacity: what a rating means at another current, another temperature, and by its other name."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import battery
+from .tables import Rows, between, kelvin
+
+AH = 3600.0  # C
+TWENTY_HOURS = 20 * 3600.0  # s
+RESERVE_CURRENT = 25.0  # A; source: reserve-definition
+
+Capacity = Annotated[float, "C", ck.Within(above=0)]
+Reserve = Annotated[float, "s", ck.Within(above=0)]
+
+#: (K, cell size factor). source: capacity-ieee-485
+IEEE_485: Rows = tuple(
+    (kelvin(f), factor)
+    for f, factor in (
+        (25, 1.52), (30, 1.43), (35, 1.35), (40, 1.30), (45, 1.25), (50, 1.19), (55, 1.15), (60, 1.11), (65, 1.08), (66, 1.072), (67, 1.064),
+        (68, 1.056), (69, 1.048), (70, 1.04), (71, 1.034), (72, 1.029), (73, 1.023), (74, 1.017), (75, 1.011), (76, 1.006), (77, 1.0),
+        (78, 0.994), (79, 0.987), (80, 0.98), (85, 0.96), (90, 0.94), (95, 0.93), (100, 0.91), (105, 0.89), (110, 0.88), (115, 0.87),
+        (120, 0.86), (125, 0.85),
+    )
+)  # fmt: skip
+#: (K, share of the capacity at 25 °C) for the 20-hour rate. source: capacity-20-hour
+TWENTY_HOUR_RATE: Rows = tuple(
+    (celsius + 273.15, share)
+    for celsius, share in (
+        (-9.4, 0.735), (-6.7, 0.765), (-3.9, 0.79), (-1.1, 0.815), (1.7, 0.84), (4.4, 0.865), (7.2, 0.89), (10.0, 0.91), (12.8, 0.93),
+        (15.8, 0.95), (18.3, 0.965), (21.1, 0.98), (25.0, 1.0), (26.7, 1.001), (29.4, 1.005), (32.2, 1.01), (35.0, 1.015),
+    )
+)  # fmt: skip
+
+
+@battery.calculation(source="peukert")
+def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "1"]:
+    """Peukert's exponent from a battery's own 20-hour capacity and its reserve capacity.
+
+    >>> round(peukert_exponent.si(70 * 3600, 120 * 60), 2)
+    1.17
+    """
+    return math.log(TWENTY_HOURS / reserve) / math.log(RESERVE_CURRENT / (capacity / TWENTY_HOURS))
+
+
+@battery.calculation(source="peukert")
+def run_time(capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]) -> Annotated[float, "s"]:
+    """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the power of the exponent.
+
+    The short form C/Iᵏ is only right when C is the capacity at one ampere.
+
+    >>> run_time.si(100 * 3600, 5, 1.2) / 3600
+    20.0
+    """
+    return TWENTY_HOURS * (capacity / (current * TWENTY_HOURS)) ** exponent
+
+
+@battery.calculation(source="reserve-definition")
+def charge_at_25_amperes(reserve: Reserve) -> Annotated[float, "C"]:
+    """What a battery gives at 25 A within its reserve time. It is not the 20-hour capacity, which is larger.
+
+    >>> charge_at_25_amperes.si(7200) / 3600
+    50.0
+    """
+    return RESERVE_CURRENT * reserve
+
+
+@battery.calculation(source="reserve-iec-old")
+def capacity_of_reserve(reserve: Reserve) -> Annotated[float, "C"]:
+    """20-hour capacity of a flooded starter battery from its reserve capacity, by the older rule √(17778 + 208.3 · minutes) - 133.3.
+
+    >>> round(capacity_of_reserve.si(7200) / 3600, 1)
+    73.5
+    """
+    return (math.sqrt(17778 + 208.3 * reserve / 60) - 133.3) * AH
+
+
+@battery.calculation(source="reserve-power-law")
+def capacity_by_power_law(
+    reserve: Reserve, factor: Annotated[float, "1", ck.Within(0.5, 2)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
+) -> Annotated[float, "C"]:
+    """20-hour capacity from reserve = factor · capacity to the power of the exponent, in minutes and Ah.
+
+    Pairs on file: 0.7732 and 1.1828 flooded, 1.1339 and 1.1201 valve-regulated, and 0.83 and 1.17 flooded from another page.
+
+    >>> round(capacity_by_power_law.si(7200, 0.83, 1.17) / 3600, 1)
+    70.2
+    """
+    return float((reserve / 60 / factor) ** (1 / exponent) * AH)
+
+
+@battery.calculation(source="capacity-ieee-485")
+def cold_capacity_short(capacity: Capacity, temperature: Annotated[float, "K", ck.Within(269.26, 324.82)]) -> Annotated[float, "C"]:
+    """Capacity at a temperature, for currents that empty a battery within some hours.
+
+    >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
+    100.0
+    """
+    return capacity / between(temperature, IEEE_485)
+
+
+@battery.calculation(source="capacity-20-hour")
+def cold_capacity_20_hour(capacity: Capacity, temperature: Annotated[float, "K", ck.Within(263.75, 308.15)]) -> Annotated[float, "C"]:
+    """Capacity at a temperature, at the 20-hour current.
+
+    >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)
+    100.0
+    """
+    return capacity * between(temperature, TWENTY_HOUR_RATE)

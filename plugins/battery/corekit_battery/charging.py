@@ -1,0 +1,223 @@
+"""Charging: the voltage with the engine running, how long a charge takes, and what gas it makes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .acid import CELLS
+from .declarations import Control, Loads, battery, charging_repair, charging_voltage, control, engine_speed, loads
+from .tables import kelvin
+
+HOUR = 3600.0
+COMPENSATION = -3e-3  # V/K and cell; source: charging-compensation
+FARADAY, GAS = 96485.33212, 8.314462618  # C/mol and J/(mol K), exact by definition; source: faraday
+ATMOSPHERE = 101325.0  # Pa
+ACID_PER_MOLE, WATER_PER_MOLE = 0.098079, 0.018015  # kg/mol
+ALARMING = 0.01  # share of hydrogen in air: a quarter of the 4 % at which it begins to burn; source: ventilation
+
+Missing = Annotated[float, "C", ck.Within(low=0)]
+Current = Annotated[float, "A", ck.Within(above=0)]
+Tau = Annotated[float, "s", ck.Within(above=0)]
+
+
+@battery.calculation(source="charging-compensation")
+def charging_voltage_at(
+    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)], temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]
+) -> Annotated[float, "V"]:
+    """Charging voltage of a 12-V block at its temperature, from the one given for 25 °C: -3 mV for each kelvin and cell.
+
+    >>> round(charging_voltage_at.si(14.4, 308.15), 2)
+    14.22
+    """
+    return voltage + CELLS * COMPENSATION * (temperature - kelvin(77))
+
+
+@battery.calculation(source="charge-time-model")
+def time_at_full_current(missing: Missing, current: Current, tau: Tau) -> Annotated[float, "s"]:
+    """How long a charger can keep its full current, until the battery accepts less. `tau` is the battery's acceptance time.
+
+    >>> time_at_full_current.si(35 * 3600, 10, 2 * 3600) / 3600
+    1.5
+    """
+    return max(0.0, (missing - current * tau) / current)
+
+
+@battery.calculation(source="charge-time-model")
+def time_of_tail(missing: Missing, current: Current, tau: Tau, tail: Current) -> Annotated[float, "s"]:
+    """How long the falling current takes from where the charger's full current ends down to the tail current.
+
+    >>> round(time_of_tail.si(35 * 3600, 10, 2 * 3600, 0.7) / 3600, 2)
+    5.32
+    """
+    first = min(current, missing / tau)
+    return max(0.0, tau * math.log(first / tail)) if first > 0 else 0.0
+
+
+@battery.calculation(source="charge-time-model")
+def charging_time(missing: Missing, current: Current, tau: Tau, tail: Current) -> Annotated[float, "s"]:
+    """The whole charge: at full current, then down to the tail current.
+
+    >>> round(charging_time.si(35 * 3600, 10, 2 * 3600, 0.7) / 3600, 1)
+    6.8
+    """
+    return time_at_full_current.si(missing, current, tau) + time_of_tail.si(missing, current, tau, tail)
+
+
+@battery.calculation(source="charge-time-model")
+def charging_time_to(missing: Missing, current: Current, tau: Tau, left: Annotated[float, "C", ck.Within(above=0)]) -> Annotated[float, "s"]:
+    """Time until only `left` is missing: the last part takes longest.
+
+    >>> round(charging_time_to.si(35 * 3600, 10, 2 * 3600, 14 * 3600) / 3600, 2)
+    2.21
+    """
+    if left >= missing:
+        return 0.0
+    full = time_at_full_current.si(missing, current, tau)
+    after = missing - current * full
+    return (missing - left) / current if left >= after else full + tau * math.log(after / left)
+
+
+@battery.calculation(source="charge-time-model")
+def charge_left(tail: Current, tau: Tau) -> Annotated[float, "C"]:
+    """What is still missing when the current has fallen to the tail.
+
+    >>> round(charge_left.si(0.7, 7200) / 3600, 1)
+    1.4
+    """
+    return tail * tau
+
+
+@battery.calculation(source="ampere-hour-law")
+def time_to_return(share: Annotated[float, "1", ck.Within(low=0, below=1)], tau: Tau) -> Annotated[float, "s"]:
+    """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour law `tau` is one hour.
+
+    >>> round(time_to_return.si(0.9, 3600) / 3600, 2)
+    2.3
+    """
+    return -tau * math.log(1 - share)
+
+
+@battery.calculation(source="charge-time-model")
+def acceptance_time(first: Current, second: Current, apart: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "s"]:
+    """The battery's acceptance time from two readings of the falling current.
+
+    >>> round(acceptance_time.si(8, 4, 3600) / 3600, 2)
+    1.44
+
+    Errors:
+        ValueError: the second current is not below the first.
+    """
+    if second >= first:
+        raise ValueError("The current must have fallen between the two readings; read again later.")
+    return apart / math.log(first / second)
+
+
+@battery.calculation(source="charge-time-model")
+def time_left(current: Current, tail: Current, tau: Tau) -> Annotated[float, "s"]:
+    """How long a falling current still takes down to the tail.
+
+    >>> round(time_left.si(4, 0.7, 5193.7) / 3600, 2)
+    2.51
+    """
+    return max(0.0, tau * math.log(current / tail))
+
+
+@battery.calculation(source="faraday")
+def hydrogen(
+    charge: Annotated[float, "C", ck.Within(low=0)], cells: Annotated[float, "1", ck.Within(1, 24)], temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]
+) -> Annotated[float, "m³"]:
+    """Hydrogen from overcharge when all of it makes gas.
+
+    >>> round(hydrogen.si(36000, 6, 293.15) * 1000, 1)
+    26.9
+    """
+    return cells * charge / (2 * FARADAY) * GAS * temperature / ATMOSPHERE
+
+
+@battery.calculation(source="faraday")
+def time_to_one_percent(
+    room: Annotated[float, "m³", ck.Within(above=0)], current: Current, cells: Annotated[float, "1", ck.Within(1, 24)], temperature: Annotated[float, "K"]
+) -> Annotated[float, "s"]:
+    """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn. Under the roof it comes sooner.
+
+    >>> round(time_to_one_percent.si(6.0, 10, 6, 293.15) / 3600, 1)
+    2.2
+    """
+    return ALARMING * room / hydrogen.si(current, cells, temperature)
+
+
+@battery.calculation(source="faraday")
+def acid_used(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[float, "kg"]:
+    """Acid that one cell takes up while it gives this charge.
+
+    >>> round(acid_used.si(3600) * 1000, 2)
+    3.66
+    """
+    return charge / FARADAY * ACID_PER_MOLE
+
+
+@battery.calculation(source="faraday")
+def water_formed(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[float, "kg"]:
+    """Water that one cell forms while it gives this charge.
+
+    >>> round(water_formed.si(3600) * 1000, 2)
+    0.67
+    """
+    return charge / FARADAY * WATER_PER_MOLE
+
+
+@battery.calculation(source="ventilation")
+def air_flow(cells: Annotated[float, "1", ck.Within(1, 24)], gas_current: Annotated[float, "A", ck.Within(low=0)]) -> Annotated[float, "m³/s"]:
+    """Air that a battery on charge needs: 0.05 m³/h for each cell and ampere of gas current.
+
+    The gas current is 20 mA for each Ah of a vented battery on a boost charge and 8 mA of a valve-regulated one, up to 40 °C; with an
+    unregulated charger it is the whole charging current.
+
+    >>> round(air_flow.si(6, 1.4) * 3600, 2)
+    0.42
+    """
+    return 0.05 * cells * gas_current / HOUR
+
+
+@battery.calculation(source="ventilation")
+def air_opening(flow: Annotated[float, "m³/s", ck.Within(low=0)]) -> Annotated[float, "m²"]:
+    """Opening, one for inlet and one for outlet, that lets this air through by itself: 28 cm² for each m³/h.
+
+    >>> round(air_opening.si(0.42 / 3600) * 1e4, 1)
+    11.8
+    """
+    return 28e-4 * flow * HOUR
+
+
+@battery.check("Charging voltage")
+def charging(
+    case: ck.Case,
+    volts: Annotated[ck.Reading, charging_voltage],
+    speed: Annotated[ck.Reading | None, engine_speed],
+    lamps: Annotated[Loads | None, loads],
+    ruled: Annotated[Control | None, control],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the vehicle manages it."""
+    own = charging_voltage.key in case.specified
+    managed = ruled is Control.MANAGED
+    limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
+    low = limit.low is not None and volts.number < limit.low.number
+    when = [f"at {ck.show(speed.value, 'rpm', doubt=False)}"] if speed is not None else []
+    when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
+    wanders = " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
+    meaning = "The battery is not being charged." if low else "The battery is being overcharged: it gasses, dries out and can burst."
+    yield case.judge(
+        volts, limit, code="battery.charging", calls_for=charging_repair, evidence=[reading for reading in (speed,) if reading is not None],
+        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
+        next_test=charging_voltage,
+        values={"read": ck.show(volts.value, "V", doubt=False), "when": f" ({', '.join(when)})" if when else "", "wanders": wanders, "meaning": meaning},
+        says=ck.Says(
+            passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
+            fails="With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}",
+            undecided="With the engine running the battery gets {read}{when}, too close to an end of {limit} to call.{wanders}",
+        ),
+    )  # fmt: skip

@@ -1,0 +1,130 @@
+"""While cranking: the voltage at the posts, what is lost on the way to the clamps, and what cables may lose."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import corekit as ck
+
+from .declarations import battery, clean_contacts, cranking_voltage
+
+RHO_20, ALPHA_20 = 1 / 58e6, 0.00393  # Ω m and 1/K, annealed copper; source: copper
+T_20 = 293.15
+#: Most that each element of a 12-V cranking circuit may lose, V. source: cranking-drop-elements
+SHORT_CABLE, LONG_CABLE, SWITCH, SOLENOID, MAGNETIC = 0.1, 0.2, 0.1, 0.2, 0.3
+
+Count = Annotated[float, "1", ck.Within(0, 20)]
+
+
+@battery.calculation(source="wire-gauge")
+def wire_diameter(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[float, "m"]:
+    """Diameter of a wire by its gauge number; 1/0 is 0, 2/0 is -1 and so on.
+
+    >>> round(wire_diameter.si(36) * 1000, 4)
+    0.127
+    """
+    return float(0.127e-3 * 92 ** ((36 - gauge) / 39))
+
+
+@battery.calculation(source="wire-gauge")
+def wire_area(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[float, "m²"]:
+    """Cross-section of a solid wire by its gauge number.
+
+    >>> round(wire_area.si(12) * 1e6, 2)
+    3.31
+    """
+    return math.pi / 4 * wire_diameter.si(gauge) ** 2
+
+
+@battery.calculation(source="copper")
+def cable_resistance(
+    length: Annotated[float, "m", ck.Within(above=0)],
+    area: Annotated[float, "m²", ck.Within(above=0)],
+    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
+) -> Annotated[float, "Ω"]:
+    """Resistance of a copper cable; `length` is there and back.
+
+    >>> round(cable_resistance.si(1.0, 25e-6, 293.15) * 1000, 4)
+    0.6897
+    """
+    return RHO_20 * length / area * (1 + ALPHA_20 * (temperature - T_20))
+
+
+@battery.calculation(source="ohm")
+def voltage_lost(current: Annotated[float, "A"], resistance: Annotated[float, "Ω", ck.Within(low=0)]) -> Annotated[float, "V"]:
+    """Voltage lost along a resistance.
+
+    >>> voltage_lost.si(100, 0.002)
+    0.2
+    """
+    return current * resistance
+
+
+@battery.calculation(source="cranking-drop-rule")
+def drop_allowed_by_current(current: Annotated[float, "A", ck.Within(low=0)]) -> Annotated[float, "V"]:
+    """What a whole cranking cable path may lose: 0.20 V for every 100 A.
+
+    >>> drop_allowed_by_current.si(200)
+    0.4
+    """
+    return 0.002 * current
+
+
+@battery.calculation(source="cranking-drop-elements")
+def drop_allowed_by_elements(short_cables: Count, long_cables: Count, switches: Count, solenoids: Count, magnetic_switches: Count) -> Annotated[float, "V"]:
+    """What a cranking path may lose by its elements: cables under 3 ft and of 3 to 6 ft, mechanical, solenoid and magnetic switches.
+
+    Connections may lose nothing.
+
+    >>> round(drop_allowed_by_elements.si(1, 0, 1, 0, 0), 1)
+    0.2
+    """
+    return SHORT_CABLE * short_cables + LONG_CABLE * long_cables + SWITCH * switches + SOLENOID * solenoids + MAGNETIC * magnetic_switches
+
+
+@battery.check("Voltage while cranking")
+def cranking(case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]) -> Iterator[ck.Finding | ck.Gap]:
+    """The voltage at the posts, and what is lost between posts and clamps. Advice: no citable limit is on file."""
+    if not volts:
+        yield case.gap(cranking_voltage, "Voltage while cranking was not measured.")
+        return
+    for reading in volts:
+        if reading.place == "posts":
+            yield _posts(case, reading)
+    for pair in case.pairs(volts, "posts", "clamps"):
+        yield pair if isinstance(pair, ck.Gap) else _contact(case, *pair)
+
+
+def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
+    return case.judge(
+        posts, case.limit(cranking_voltage), code="battery.cranking", values={"read": ck.show(posts.value, "V", doubt=False)},
+        says=ck.Says(
+            passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
+            fails="While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
+            "A weak or empty battery, a stiff cold engine or a starter that draws too much can do that.",
+            undecided="While cranking it shows {read} at the posts, close to the usual {limit}.",
+        ),
+    )  # fmt: skip
+
+
+def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding:
+    lost = posts.value - clamps.value
+    places: dict[str, Any] = {"posts": ck.show(posts.value, "V", doubt=False), "clamps": ck.show(clamps.value, "V", doubt=False), "lost": ck.show(lost, "V", doubt=False)}
+    if lost.number < -2 * lost.u:
+        return case.open(
+            code="battery.contact", of=cranking_voltage, value=lost, unit="V", evidence=[posts, clamps], next_test=cranking_voltage,
+            says="The clamps read higher ({clamps}) than the posts ({posts}) while cranking, which cannot be. Were the two exchanged? Read both again.", **places,
+        )  # fmt: skip
+    return case.judge(
+        lost, case.limit("battery.contact"), code="battery.contact", of=cranking_voltage, unit="V", calls_for=clean_contacts, values=places,
+        next_test=cranking_voltage,
+        says=ck.Says(
+            passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
+            fails="From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean and tighten them, then read again.",
+            undecided="From posts to clamps about {lost} is lost while cranking. These two readings cannot tell it from nothing: measure across each joint directly.",
+        ),
+    )  # fmt: skip
+
+

@@ -1,0 +1,143 @@
+"""What is drawn with the key off, and how long the battery stands it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .charge_state import charge_of
+from .charts import Chart, figure
+from .declarations import BatteryType, battery, battery_type, capacity, drain, find_drain, rest_voltage, sleep_time, temperature
+from .tables import held
+
+DAY, MONTH = 86400.0, 30 * 86400.0  # s
+NEEDED, NEEDED_COLD, COLD = 0.5, 0.7, 263.15  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
+LOSS = {BatteryType.FLOODED: 0.03, BatteryType.EFB: 0.03, BatteryType.AGM: 0.02, BatteryType.GEL: 0.02}  # in a month; source: self-discharge
+ASLEEP = 1800.0  # s; source: drain-limit
+LONG = 60 * DAY
+
+#: (K, gravity lost per day) by a full battery. source: gravity-per-day
+PER_DAY = ((283.15, 0.0003), (299.85, 0.001), (310.95, 0.0025))
+
+
+@battery.calculation(source="days-to-no-start")
+def time_to_no_start(
+    charge: Annotated[float, "1", ck.Within(0, 1)],
+    needed: Annotated[float, "1", ck.Within(0, 1)],
+    capacity: Annotated[float, "C", ck.Within(above=0)],
+    drain: Annotated[float, "A", ck.Within(low=0)],
+    monthly_loss: Annotated[float, "1", ck.Within(0, 0.5)],
+) -> Annotated[float, "s"]:
+    """How long a parked battery lasts until it no longer has the charge that a start needs. A month is 30 days.
+
+    >>> round(time_to_no_start.si(0.9, 0.5, 70 * 3600, 0.05, 0.03) / 86400, 1)
+    22.0
+
+    Errors:
+        ValueError: nothing is drawn and nothing lost, so there is no such time.
+    """
+    drawn = drain + monthly_loss / MONTH * capacity
+    if drawn <= 0:
+        raise ValueError("Without a drain and without self-discharge a battery lasts for ever.")
+    return max(0.0, charge - needed) * capacity / drawn
+
+
+@battery.calculation(source="gravity-per-day")
+def gravity_after(
+    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)], stood: Annotated[float, "s", ck.Within(low=0)], temperature: Annotated[float, "K", ck.Within(283.15, 310.95)]
+) -> Annotated[float, "1"]:
+    """Gravity of a full battery of the older kind after it stood unused.
+
+    >>> round(gravity_after.si(1.28, 30 * 86400, 299.85), 2)
+    1.25
+    """
+    return gravity - stood / DAY * held(temperature, PER_DAY)
+
+
+@battery.check("What is drawn with the key off")
+def key_off(
+    case: ck.Case,
+    drawn: Annotated[ck.Reading, drain],
+    waited: Annotated[ck.Reading | None, sleep_time],
+    rest: Annotated[ck.Reading | None, rest_voltage],
+    warmth: Annotated[ck.Reading | None, temperature],
+    kind: Annotated[BatteryType | None, battery_type],
+    holds: Annotated[ck.Value | None, capacity],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The current itself, then the days it leaves."""
+    limit = case.limit(drain)
+    read = ck.show(drawn.value, "mA", doubt=False)
+    early = waited is None or waited.number < ASLEEP
+    high = limit.high is not None and drawn.number > limit.high.number
+    awake = ""
+    if early and high:
+        how_long = "How long the car had been left alone is not noted" if waited is None else f"It had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
+        awake = f" {how_long}, and some units stay awake for half an hour or more: read it again after that."
+    judged = case.judge(
+        drawn, limit, code="battery.drain", calls_for=None if awake else find_drain, urgency=ck.Urgency.PLAN_IT, next_test=drain,
+        evidence=[reading for reading in (waited,) if reading is not None], values={"read": read, "awake": awake},
+        says=ck.Says(
+            passes="With the key off {read} is drawn; {limit} is usual.",
+            fails="With the key off {read} is drawn; {limit} is usual. Something stays on when the car is parked.{awake}",
+            undecided="With the key off {read} is drawn, too close to the usual {limit} to call with this meter.{awake}",
+        ),
+    )  # fmt: skip
+    yield judged
+    if holds is None:
+        yield case.gap(capacity, "How many days the battery stands this drain follows from its Ah, which are not known.")
+        return
+    yield from _days(case, drawn, rest, warmth, kind, holds, awake=bool(awake))
+
+
+def _days(
+    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, warmth: ck.Reading | None, kind: BatteryType | None, holds: ck.Value, *, awake: bool
+) -> Iterator[ck.Finding | ck.Gap]:
+    needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
+    loss = LOSS[kind] if kind is not None else max(LOSS.values())
+    start = charge_of(case, rest).share if rest is not None else ck.exact("ratio", 1.0)
+    start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
+    if start.number <= needed:
+        yield case.advise(
+            code="battery.days", urgency=ck.Urgency.THIS_VISIT, evidence=[drawn, *([rest] if rest else [])], share=f"{100 * start.number:.0f} %",
+            needed=f"{100 * needed:.0f} %", says="At about {share} charge it has less than the {needed} that a start is taken to need, whatever is drawn.",
+        )  # fmt: skip
+        return
+    lasts = time_to_no_start(start, ck.exact("ratio", needed), holds, drawn, ck.exact("ratio", loss))
+    days, spread = lasts.number / DAY, 1.645 * lasts.u / DAY
+    if lasts.number > LONG:
+        says = "Parked like this, the battery should still start the car after two months."
+    elif days < 1:
+        says = "Parked like this, the battery may no longer start the car within a day{since}."
+    else:
+        says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
+    yield case.advise(
+        code="battery.days", value=lasts, unit="d", of=drain, evidence=[drawn, *([rest] if rest is not None else [])],
+        urgency=ck.Urgency.PLAN_IT if lasts.number < LONG else ck.Urgency.NOTHING, figure=_picture(start.number, needed, holds, drawn, loss, days) if lasts.number < LONG else None,
+        days="one day" if round(days) == 1 else f"{days:.0f} days", band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
+        since=" from the charge it has now" if rest is not None else " from a full charge",
+        says=says + (" That holds if the current stays what it was." if awake else ""),
+    )  # fmt: skip
+
+
+def _picture(start: float, needed: float, holds: ck.Value, drawn: ck.Reading, loss: float, days: float) -> ck.Figure:
+    """How the charge falls, day by day, down to what a start needs."""
+    end = max(2.0, days * 1.35)
+    step = next(step for step in (1, 2, 5, 10, 20) if end / step <= 8)
+    chart = Chart(x=(0.0, end), y=(0.0, 100.0))
+    slope = (start - needed) / days
+    last = min(end, start / slope)
+    read = ck.show(drawn.value, "mA", doubt=False)
+    return figure(
+        [
+            *chart.scales([step * n for n in range(int(end / step) + 1)], [0, 25, 50, 75, 100], "days parked", "charge, %"),
+            chart.line([(0.0, 100 * needed), (end, 100 * needed)], 0.7, dashed=True),
+            chart.words(end, 100 * needed, "a start needs about this much", "end", 1.5),
+            chart.line([(0.0, 100 * start), (last, 100 * (start - slope * last))], 1.2),
+            *chart.dot(days, 100 * needed, 0.0),
+            chart.words(days, 100 * needed, f" {days:.0f} d", "start", -4.5),
+        ],
+        f"Charge over days parked at {read}",
+        f"From about {100 * start:.0f} % the charge falls to the {100 * needed:.0f} % that a start is taken to need after about {days:.0f} days at {read}.",
+    )

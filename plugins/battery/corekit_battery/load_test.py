@@ -1,0 +1,210 @@
+"""Whether the battery holds under load: half its cranking rating for 15 s, against a line that falls with temperature.
+
+A load smaller or shorter than that makes it easy, a larger or longer one hard. So a fail under an easy load and a pass under a
+hard one still stand; the other two say nothing. And below 75 % charge a fail says nothing about the battery at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import corekit as ck
+
+from .charge_state import charge_of, judged_charge
+from .charts import Chart, figure
+from .declarations import Case, battery, case_seen, load_current, load_time, load_voltage, rating, replace, rest_voltage, temperature
+from .tables import Rows, held, kelvin
+
+#: (°F, V of a 12-V block after 15 s); the warmest row means "and above". source: load-voltage-table
+PRINTED = ((0, 8.5), (10, 8.7), (20, 8.9), (30, 9.1), (40, 9.3), (50, 9.4), (60, 9.5), (70, 9.6))
+LEAST: Rows = tuple((kelvin(f), volts) for f, volts in PRINTED)
+COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
+HALF = 0.5  # source: load-half-rating
+NEAR = 0.10  # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
+TIME, NEAR_TIME = 15.0, 2.0  # s; source: load-half-rating
+SURE = 0.95
+
+#: Rating system → rough factor to SAE. No exact one exists, so ratings other than SAE and EN only ever advise. source: rating-rough
+ROUGH = {"cranking rating SAE": 1.0, "cranking rating EN": 1.0, "cranking rating IEC": 1.5, "cranking rating DIN": 1.67, "cranking rating CA": 1 / 1.25}
+# EN reads about 5 % below SAE for the same battery, well inside the tenth above, so half an EN rating is taken as it stands.
+
+
+@battery.calculation(source="load-half-rating")
+def test_load(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annotated[float, "A"]:
+    """The load to set: half the SAE cranking rating.
+
+    >>> test_load.si(640)
+    320.0
+    """
+    return HALF * rating
+
+
+@battery.calculation(source="load-voltage-table")
+def least_load_voltage(temperature: Annotated[float, "K", ck.Within(COLDEST, 353.15)]) -> Annotated[float, "V"]:
+    """The voltage that a sound, charged 12-V battery still shows after 15 s at half its rating. Linear between the printed rows.
+
+    >>> round(least_load_voltage.si(283.15), 2)
+    9.4
+    """
+    return held(temperature, LEAST)
+
+
+@battery.calculation(source="ohm")
+def apparent_resistance(
+    rest: Annotated[float, "V"], loaded: Annotated[float, "V"], current: Annotated[float, "A", ck.Within(above=0)]
+) -> Annotated[float, "Ω"]:
+    """Resistance that a battery seems to have under load; what happens at its plates within 15 s is in it.
+
+    >>> round(apparent_resistance.si(12.65, 9.8, 300), 4)
+    0.0095
+    """
+    return (rest - loaded) / current
+
+
+@battery.check("Whether it holds under load")
+def load(
+    case: ck.Case,
+    under: Annotated[ck.Reading | None, load_voltage],
+    rest: Annotated[ck.Reading | None, rest_voltage],
+    current: Annotated[ck.Reading | None, load_current],
+    lasted: Annotated[ck.Reading | None, load_time],
+    warmth: Annotated[ck.Reading | None, temperature],
+    rated: Annotated[ck.Value | None, rating],
+    body: Annotated[Case | None, case_seen],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The load test against the temperature table, once charge, load and time allow it to speak."""
+    if under is None:
+        yield from _not_loaded(case, rest, body)
+        return
+    own = case.specified.get(load_voltage.key)
+    if own is None and warmth is None:
+        yield case.gap(temperature, "What a battery must hold under load depends on its temperature, and that was not taken.")
+        return
+    if current is None:
+        yield case.gap(load_current, "A voltage under load means nothing without the load that was set.")
+        return
+    read: dict[str, Any] = {"read": ck.show(under.value, "V", doubt=False), "load": ck.show(current.value, "A", doubt=False)}
+    if rated is None:
+        yield case.open(
+            code="battery.load", value=under, evidence=[under, current], says=_NO_RATING, **read,
+        )  # fmt: skip
+        return
+    if own is None and warmth is not None and warmth.number < COLDEST:
+        yield case.open(
+            code="battery.load", value=under, evidence=[under, warmth], next_test=load_voltage, cold=ck.show(warmth.value, "°C", doubt=False),
+            says="At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it, then test again.", **read,
+        )  # fmt: skip
+        return
+    limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
+    yield _ruled(case, under, rest, current, lasted, warmth, rated, limit, read)
+
+
+def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> Iterator[ck.Finding | ck.Gap]:
+    if body is not None and body is not Case.SOUND:
+        yield case.does_not_apply(f"The battery is {body.value}: it is not put under load.")
+        return
+    if rest is not None:
+        found = charge_of(case, rest)
+        chance = judged_charge(case, rest, found).probability or 0.0
+        if chance < SURE:
+            yield case.open(
+                code="battery.load", evidence=[rest], next_test=load_voltage, says="Too empty to judge: charged to about {share} ({band}), and a load test says nothing below 75 %. "
+                "Charge it, then test it under load.", **found.words,
+            )  # fmt: skip
+            return
+    yield case.gap(load_voltage, "Voltage under load was not measured.")
+
+
+_NO_RATING = (
+    "Under a load of {load} it shows {read}, but the battery's cranking rating is not known, so nobody can say whether that load was right. "
+    "Read the rating off its label, with the name of the test (SAE, EN …), and set half of it."
+)
+
+
+def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit:
+    assert warmth is not None  # the check has yielded a gap otherwise
+    key = "load-voltage-table" if rated.kind in ("cranking rating SAE", "cranking rating EN") else "rating-rough"
+    return ck.Limit(key="battery.load_voltage", low=least_load_voltage(warmth), source=case.system.sources[key])
+
+
+def _ruled(
+    case: ck.Case, under: ck.Reading, rest: ck.Reading | None, current: ck.Reading, lasted: ck.Reading | None, warmth: ck.Reading | None,
+    rated: ck.Value, limit: ck.Limit, read: dict[str, Any],
+) -> ck.Finding:  # fmt: skip
+    """The verdict, or the reason why it cannot stand."""
+    wanted = ck.propagate(lambda amps: HALF * ROUGH[rated.kind] * amps, (rated,), "current")
+    places: dict[str, Any] = {**read, "wanted": f"{wanted.number:.0f} A", "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else ""}
+    evidence = [reading for reading in (under, rest, current, lasted, warmth) if reading is not None]
+    judged = case.judge(
+        under, limit, code="battery.load", calls_for=replace, evidence=evidence, values=places, figure=_picture(under, warmth), next_test=load_voltage,
+        says=ck.Says(
+            passes="Holds {read} under a load of {load}; {limit} is needed{at}.",
+            fails="Falls to {read} under a load of {load}; {limit} is needed{at}. It was charged well enough for the test, so the weakness is in the battery itself.",
+            undecided="Shows {read} under a load of {load}: too close to the {limit} needed{at} to call. Test again with a better meter, or after a full charge.",
+        ),
+    )  # fmt: skip
+    chance = judged.probability or 0.0
+    passes, fails = chance >= SURE, chance <= 1 - SURE
+    easy = current.number < (1 - NEAR) * wanted.number or (lasted is not None and lasted.number < TIME - NEAR_TIME)
+    hard = current.number > (1 + NEAR) * wanted.number or (lasted is not None and lasted.number > TIME + NEAR_TIME)
+    if (easy and not fails) or (hard and not passes):
+        return _wrong_load(case, under, lasted, evidence, places, easy=easy)
+    if not passes:
+        barred = _too_empty(case, under, rest, evidence, places)
+        if barred is not None:
+            return barred
+    if passes:
+        from attrs import evolve
+
+        return evolve(judged, figure=None)  # a pass needs no picture
+    return judged
+
+
+def _wrong_load(case: ck.Case, under: ck.Reading, lasted: ck.Reading | None, evidence: list[ck.Reading], places: dict[str, Any], *, easy: bool) -> ck.Finding:
+    held_for = f" for {ck.show(lasted.value, 's', doubt=False)}" if lasted is not None else ""
+    too = "easier on the battery than the test asks, so holding it proves little" if easy else "harder on the battery than the test asks, so falling short proves little"
+    return case.open(
+        code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=load_voltage, held_for=held_for, too=too,
+        says="Shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for 15 s and test again.", **places,
+    )  # fmt: skip
+
+
+def _too_empty(case: ck.Case, under: ck.Reading, rest: ck.Reading | None, evidence: list[ck.Reading], places: dict[str, Any]) -> ck.Finding | None:
+    """What bars the load test from condemning a battery that may simply be empty."""
+    if rest is None:
+        return case.open(
+            code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=rest_voltage,
+            says="Falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
+        )  # fmt: skip
+    found = charge_of(case, rest)
+    chance = judged_charge(case, rest, found).probability or 0.0
+    if chance >= SURE and not found.flattered and not rest.disagrees:
+        return None
+    return case.open(
+        code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=load_voltage, **found.words, **places,
+        says="Too empty to judge: it shows {read} under a load of {load}, but charged to about {share} ({band}) that says nothing about the battery. "
+        "Charge it, then test it again.{remarks}",
+    )  # fmt: skip
+
+
+def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
+    """The reading beside the line that it must reach."""
+    if warmth is None:
+        return None
+    volts, celsius = under.number, warmth.number - 273.15
+    chart = Chart(x=(-20.0, 40.0), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5)))
+    line = [(kelvins - 273.15, low) for kelvins, low in LEAST]
+    ys = [y for y in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0) if chart.y[0] <= y <= chart.y[1]]
+    read, needed = ck.show(under.value, "V", doubt=False), f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V"
+    return figure(
+        [
+            *chart.scales([-20, -10, 0, 10, 20, 30, 40], ys, "battery temperature, °C", "V after 15 s"),
+            chart.line([*line, (40.0, line[-1][1])], 1.1, dashed=True),
+            chart.words(39.0, line[-1][1], "a sound battery stays above", "end", 1.5),
+            *chart.dot(celsius, volts, 2 * under.value.u),
+            chart.words(celsius, volts, f" {read}", "start", -4.5),
+        ],
+        "Under load, against what its temperature asks for",
+        f"At {celsius:.0f} °C the battery showed {read} under load; a sound one stays above {needed}. The line rises from 8.5 V at −18 °C to 9.6 V at 21 °C and above.",
+    )

@@ -1,0 +1,115 @@
+"""What was plainly seen: case, acid level, posts and clamps; and whether the acid may be frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import attrs
+
+import corekit as ck
+
+from .acid import freezing_point, gravity_of_voltage
+from .charge_state import rest_voltage_at_25
+from .declarations import BatteryType, Case, Level, Terminals, battery, battery_type, case_seen, clean_contacts, level, replace, rest_voltage, temperature, terminals
+
+COLD = 275.15  # K: above it nothing that a battery holds can be frozen
+EMPTY = 11.7  # V: below it the acid may be as weak as water; source: frozen
+ICE = 273.15
+
+
+def plainly(finding: ck.Finding, passed: bool) -> ck.Finding:
+    """What eyes decide is decided: a verdict without a limit."""
+    return attrs.evolve(finding, verdict=ck.Verdict.PASS if passed else ck.Verdict.FAIL)
+
+
+_CASE = {
+    Case.SOUND: "The battery case is sound.",
+    Case.SWOLLEN: "The battery case is swollen: it has been overheated, overcharged or frozen. Not to be charged, loaded or jump-started.",
+    Case.CRACKED: "The battery case is cracked; acid can run out. Not to be charged, loaded or jump-started.",
+    Case.LEAKING: "The battery leaks acid, which burns skin and eats metal. Not to be charged, loaded or jump-started.",
+    Case.FROZEN: "The battery is frozen. Not to be charged, loaded or jump-started: it can burst. Let it thaw in a warm place, then look for cracks.",
+}
+
+
+@battery.check("The battery case")
+def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[ck.Finding | ck.Gap]:
+    """Damage that was seen bars charging and loading, whatever a meter says."""
+    sound, frozen = seen is Case.SOUND, seen is Case.FROZEN
+    evidence = _evidence(case, case_seen)
+    yield plainly(
+        case.advise(
+            code="battery.frozen" if frozen else "battery.case", says=_CASE[seen], evidence=evidence,
+            urgency=ck.Urgency.NOTHING if sound else ck.Urgency.BEFORE_DRIVING, calls_for=None if sound or frozen else replace,
+        ),
+        passed=sound,
+    )  # fmt: skip
+
+
+@battery.check("Acid level")
+def acid_level(case: ck.Case, seen: Annotated[Level, level]) -> Iterator[ck.Finding | ck.Gap]:
+    """Bare plates must not be charged or loaded: the gas above them can explode."""
+    says = {
+        Level.RIGHT: "The acid stands above the plates.",
+        Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
+        Level.BARE: "The plates stand bare. Not to be charged or loaded before they are covered with distilled water: gas collects inside and a spark can burst it.",
+    }[seen]
+    urgency = {Level.RIGHT: ck.Urgency.NOTHING, Level.LOW: ck.Urgency.THIS_VISIT, Level.BARE: ck.Urgency.BEFORE_DRIVING}[seen]
+    yield plainly(case.advise(code="battery.level", says=says, urgency=urgency, evidence=_evidence(case, level)), passed=seen is Level.RIGHT)
+
+
+@battery.check("Posts and clamps")
+def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> Iterator[ck.Finding | ck.Gap]:
+    """Looks alone clear nothing: good-looking contacts still need a reading across them."""
+    says = {
+        Terminals.TIGHT: "Posts and clamps look clean and sit tight.",
+        Terminals.LOOSE: "A clamp is loose on its post. It can cut out while driving and it can spark.",
+        Terminals.CORRODED: "Posts and clamps are corroded.",
+    }[seen]
+    tight = seen is Terminals.TIGHT
+    yield plainly(
+        case.advise(
+            code="battery.terminals", says=says, evidence=_evidence(case, terminals), calls_for=None if tight else clean_contacts,
+            urgency=ck.Urgency.NOTHING if tight else ck.Urgency.THIS_VISIT,
+        ),
+        passed=tight,
+    )  # fmt: skip
+
+
+@battery.check("Whether the acid may be frozen")
+def freezing(
+    case: ck.Case,
+    warmth: Annotated[ck.Reading, temperature],
+    rest: Annotated[ck.Reading | None, rest_voltage],
+    kind: Annotated[BatteryType | None, battery_type],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A discharged battery freezes where a full one does not: its temperature against the freezing point of the acid it has now."""
+    if warmth.number - 2 * warmth.value.u > COLD:
+        yield case.does_not_apply("The battery is too warm to be frozen.")
+        return
+    source = case.system.sources["freezing-tables"]
+    weak = rest is None or rest.number < EMPTY
+    if weak:
+        low = ck.exact("temperature", ICE)
+    else:
+        assert rest is not None
+        acid = gravity_of_voltage(rest_voltage_at_25(rest, warmth))
+        if acid.number > 1.28:
+            yield case.does_not_apply("Its acid is too strong to freeze at ordinary temperatures.")
+            return
+        low = freezing_point(acid)
+    why = "nobody knows how empty it is" if rest is None else "it is as good as empty" if weak else f"at {ck.show(rest.value, 'V', doubt=False)} its acid freezes at about {ck.show(low, '°C', doubt=False)}"
+    yield case.judge(
+        warmth, ck.Limit(key="battery.freezing", low=low, source=source), code="battery.freezing", urgency=ck.Urgency.BEFORE_DRIVING,
+        evidence=[rest] if rest is not None else [], next_test=case_seen, values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
+        says=ck.Says(
+            passes="At {read} its acid is not frozen: {why}.",
+            fails="At {read} the battery may be frozen: {why}. Look for ice and a bulging case; not to be charged, loaded or jump-started before it has thawed.",
+            undecided="At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is charged, loaded or jump-started.",
+        ),
+    )  # fmt: skip
+
+
+def _evidence(case: ck.Case, seen: ck.Observation) -> list[str]:
+    sight = case.sights.get((seen.key, ""))
+    return [sight.entry] if sight is not None and sight.entry else []
