@@ -1,0 +1,81 @@
+"""What a visit file may speak of: the declarations of the systems that are installed, and what the shop adds."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from typing import Protocol
+
+import attrs
+
+from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.records import Instrument
+from .fault import quoted
+
+
+class Systems(Protocol):
+    """What `Declared.of` asks of the plugin host: everything by its key, `system.name`."""
+
+    @property
+    def systems(self) -> Mapping[str, object]: ...
+
+    @property
+    def measurands(self) -> Mapping[str, Measurand]: ...
+
+    @property
+    def observations(self) -> Mapping[str, Observation]: ...
+
+    @property
+    def traits(self) -> Mapping[str, Trait]: ...
+
+    @property
+    def operations(self) -> Mapping[str, Operation]: ...
+
+
+@attrs.frozen(kw_only=True)
+class Declared:
+    """Key → declaration, for everything that rows of a visit file name.
+
+    Attributes:
+        systems: Keys of the installed systems.
+        instruments: The shop's own, which a file may name without describing them; None when they are not known here, and
+            then any name is taken.
+        currency: The shop's, for payments (ISO 4217); a file states amounts without one.
+    """
+
+    measurands: Mapping[str, Measurand] = attrs.field(factory=dict)
+    observations: Mapping[str, Observation] = attrs.field(factory=dict)
+    traits: Mapping[str, Trait] = attrs.field(factory=dict)
+    operations: Mapping[str, Operation] = attrs.field(factory=dict)
+    systems: tuple[str, ...] = ()
+    instruments: Mapping[str, Instrument] | None = None
+    currency: str = ""
+
+    @classmethod
+    def of(cls, plugins: Systems, instruments: Mapping[str, Instrument] | None = None, currency: str = "") -> Declared:
+        """The declarations of a plugin host's systems."""
+        return cls(
+            measurands=plugins.measurands, observations=plugins.observations, traits=plugins.traits, operations=plugins.operations,
+            systems=tuple(plugins.systems), instruments=instruments, currency=currency,
+        )  # fmt: skip
+
+    def unknown(self, key: str, what: str, choices: Iterable[str]) -> tuple[str, str, str]:
+        """Why a key is none of the `choices`, in the three parts of a fault: got, expected, write.
+
+        It may be another sort of key in the wrong place, one of a system that is not installed, or a slip of the pen.
+        """
+        known = list(choices)
+        expected = f"the key of {what}, system.name"
+        for name, shelf, place in (
+            ("a reading", self.measurands, "readings or setup"),
+            ("an observation", self.observations, "seen"),
+            ("a trait", self.traits, "[traits] or beside repaired"),
+            ("an operation", self.operations, "repaired or wanted"),
+        ):
+            if key in shelf:
+                return f"{quoted(key)} is {name}, which stands under {place}", expected, ""
+        system, mark, _ = key.partition(".")
+        if mark and system not in self.systems and not difflib.get_close_matches(system, self.systems, n=1):
+            return f"{quoted(key)}: no system {quoted(system)} is installed (installed: {', '.join(self.systems) or 'none'})", expected, ""
+        near = difflib.get_close_matches(key, known, n=1, cutoff=0.6) or [choice for choice in known if choice.partition(".")[2] == key][:1]
+        return f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}", expected, quoted(near[0]) if near else ""

@@ -1,0 +1,122 @@
+"""What can be wrong with a file, each fault with its place, all of them at once."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import attrs
+
+#: A file with more faults than this is of another kind; the rest are counted.
+SHOWN = 100
+
+
+@attrs.frozen
+class Fault:
+    """One thing that is wrong.
+
+    Attributes:
+        path: Where, as keys (`step[3].readings[0].is`) or, for a syntax error, `line 3, column 5`.
+        expected: What belongs there. got: What stands there, and what is wrong with it.
+        write: What to write instead; empty when nobody can guess.
+    """
+
+    path: str
+    expected: str
+    got: str
+    write: str = ""
+
+    def __str__(self) -> str:
+        if self.got.endswith("?"):
+            return f"{self.path}: {self.got} {self.write}"
+        cure = f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
+        return f"{self.path}: {self.got}{cure}"
+
+
+class VisitProblem(Exception):
+    """A visit file cannot be taken in. `faults` are all that is wrong with it, in the order of the file's parts."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        lines = [str(fault) for fault in self.faults[:SHOWN]]
+        if len(self.faults) > SHOWN:
+            lines.append(f"… and {len(self.faults) - SHOWN} more")
+        super().__init__("\n".join(lines))
+
+
+Place = tuple[str | int, ...]
+
+
+@attrs.define
+class Faults:
+    """The list while it grows, each fault with its place: the keys and numbers that lead to it."""
+
+    found: list[tuple[Place, Fault]] = attrs.field(factory=list)
+    places: set[Place] = attrs.field(factory=set)
+
+    def add(self, path: Place, got: str, expected: str = "", write: str = "") -> None:
+        self.found.append((path, Fault(path_text(path), expected, got, write)))
+        self.places.add(path)
+
+    def at(self, path: Place) -> bool:
+        """True when something is known to be wrong there already."""
+        return path in self.places
+
+    def in_order_of(self, data: Mapping[str, Any]) -> list[Fault]:
+        """The faults in the order in which their places stand in the data; what is missing comes after what is there."""
+        ranks_of: dict[int, dict[str, int]] = {}
+
+        def rank(table: Any, key: str) -> int:
+            if not isinstance(table, Mapping):
+                return 0
+            if id(table) not in ranks_of:
+                ranks_of[id(table)] = {name: place for place, name in enumerate(table)}
+            return ranks_of[id(table)].get(key, len(table))
+
+        def order(found: tuple[Place, Fault]) -> list[int]:
+            here: Any = data
+            ranks: list[int] = []
+            for part in found[0]:
+                if isinstance(part, int):
+                    ranks.append(part)
+                    here = here[part] if isinstance(here, list) and part < len(here) else None
+                else:
+                    ranks.append(rank(here, part))
+                    here = here.get(part) if isinstance(here, Mapping) else None
+            return ranks
+
+        return [fault for _, fault in sorted(self.found, key=order)]
+
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def path_text(path: Iterable[str | int]) -> str:
+    """`("step", 3, "setup", "a.b")` → `step[3].setup."a.b"`; the empty path is `file`."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            text += ("." if text else "") + (part if _BARE.fullmatch(part) else quoted(part))
+    return text or "file"
+
+
+def quoted(text: str, limit: int = 60) -> str:
+    """A text in quotation marks, shortened, with nothing in it that could disturb a terminal."""
+    short = text if len(text) <= limit else text[: limit - 1] + "…"
+    return '"' + "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in short) + '"'
+
+
+def any_of(names: Iterable[str]) -> str:
+    listed = list(names)
+    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}" if listed else ""
+
+
+def near(text: str, choices: Iterable[str]) -> str:
+    """The choice that was probably meant, in quotation marks; empty when none is near."""
+    known = {choice.casefold(): choice for choice in choices}
+    found = difflib.get_close_matches(" ".join(text.casefold().split()), known, n=1, cutoff=0.6)
+    return quoted(known[found[0]]) if found else ""

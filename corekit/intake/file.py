@@ -1,0 +1,175 @@
+"""From the bytes of a visit file to plain data. TOML and JSON say the same; what only one of them can say is refused.
+
+Nothing that came from outside is trusted: size, encoding, nesting, keys given twice and numbers that are none are each one
+clear fault.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, NoReturn
+
+from .fault import Fault, Faults, Place, VisitProblem, quoted
+
+LARGEST = 1 << 20  # bytes: a season of visits; a real file has a few thousand
+DEEPEST = 12  # the form itself is seven deep
+LONGEST = 4000  # characters of one text
+
+
+def read_data(source: Path | bytes) -> dict[str, Any]:
+    """The tables of a visit file.
+
+    Errors:
+        VisitProblem: it cannot be read, is too large, not UTF-8, neither TOML nor JSON (with line and column), or holds what
+            no visit file holds; every such fault at once where the file can be read at all.
+    """
+    content = _bytes(source)
+    text = _text(content)
+    as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
+    data = _json(text) if as_json else _toml(text)
+    faults = Faults()
+    for path, item in _walk(data):
+        _look_at(path, item, faults)
+    if faults.found:
+        raise VisitProblem(faults.in_order_of(data))
+    return data
+
+
+def _refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
+    raise VisitProblem([Fault(path, expected, got, write)])
+
+
+def _bytes(source: Path | bytes) -> bytes:
+    if isinstance(source, bytes):
+        content = source
+    else:
+        try:
+            if source.is_dir():
+                _refuse(str(source), "is a folder", "a visit file")
+            with source.open("rb") as file:
+                content = file.read(LARGEST + 1)
+        except (OSError, ValueError) as problem:
+            reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
+            _refuse(quoted(str(source), 200), f"cannot be read ({reason})", "a visit file")
+    if len(content) > LARGEST:
+        _refuse("file", "is larger than 1 MiB", "a visit file of at most 1 MiB", "one file per job")
+    return content
+
+
+def _text(content: bytes) -> str:
+    expected = "UTF-8 text without a byte order mark"
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        _refuse("file", "is UTF-16 text", expected, "it again as UTF-8")
+    if content.startswith(b"\xef\xbb\xbf"):
+        _refuse("file", "begins with a byte order mark", expected, "it again as UTF-8 without one")
+    if b"\x00" in content:
+        line, column = _position(content, content.index(b"\x00"))
+        _refuse(f"line {line}, column {column}", "is a NUL byte (UTF-16, or no text at all)", expected, "it again as UTF-8")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError as problem:
+        line, column = _position(content, problem.start)
+        _refuse(f"line {line}, column {column}", f"the byte {content[problem.start]:#04x} is not UTF-8", expected, "it again as UTF-8")
+
+
+def _position(content: bytes, place: int) -> tuple[int, int]:
+    return content.count(b"\n", 0, place) + 1, place - content.rfind(b"\n", 0, place)
+
+
+_AT = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")
+
+
+def _toml(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        said = str(problem)
+        match = _AT.search(said)
+        if match and match["line"]:
+            line, column = int(match["line"]), int(match["column"])
+        else:
+            line, column = _position(text.encode(), len(text.encode()))
+        _refuse(f"line {line}, column {column}", _AT.sub("", said), "TOML")
+    except RecursionError:
+        _refuse("file", "is nested too deeply", "the form of a visit file")
+    except ValueError as problem:  # a number too long for Python to read
+        _refuse("file", f"holds a value that nobody writes by hand ({problem})", "TOML")
+
+
+class _Table(dict[str, Any]):
+    """A JSON object that remembers which keys it was given twice."""
+
+    twice: tuple[str, ...] = ()
+
+
+def _json(text: str) -> dict[str, Any]:
+    try:
+        data = json.loads(text, object_pairs_hook=_table)
+    except json.JSONDecodeError as problem:
+        _refuse(f"line {problem.lineno}, column {problem.colno}", problem.msg, "JSON")
+    except RecursionError:
+        _refuse("file", "is nested too deeply", "the form of a visit file")
+    except ValueError as problem:
+        _refuse("file", f"holds a value that nobody writes by hand ({problem})", "JSON")
+    if not isinstance(data, dict):
+        _refuse("file", "is not one JSON object", "an object with job, vehicle, step …")
+    return data
+
+
+def _table(pairs: list[tuple[str, Any]]) -> _Table:
+    table = _Table(pairs)
+    if len(table) != len(pairs):
+        keys = [key for key, _ in pairs]
+        table.twice = tuple(dict.fromkeys(key for key in keys if keys.count(key) > 1)) if len(keys) < 1000 else ("one of its many keys",)
+    return table
+
+
+def _walk(data: dict[str, Any]) -> Iterator[tuple[Place, Any]]:
+    """Every item with its place, without recursion; what is too deep is given once and not entered."""
+    waiting: list[tuple[Place, Any]] = [((), data)]
+    while waiting:
+        path, item = waiting.pop()
+        yield path, item
+        if len(path) >= DEEPEST:
+            continue
+        if isinstance(item, Mapping):
+            waiting.extend(((*path, key), value) for key, value in reversed(list(item.items())))
+        elif isinstance(item, list):
+            waiting.extend(((*path, place), value) for place, value in reversed(list(enumerate(item))))
+
+
+def _look_at(path: Place, item: Any, faults: Faults) -> None:
+    if isinstance(item, _Table):
+        for key in item.twice:
+            faults.add((*path, key), "stands there twice", "each key once", "it once")
+    if len(path) >= DEEPEST and isinstance(item, (dict, list)):
+        faults.add(path, "is nested too deeply", "the form of a visit file")
+    elif item is None:
+        faults.add(path, "null says nothing", "a value", "a value, or leave the key away")
+    elif isinstance(item, float) and not math.isfinite(item):
+        faults.add(path, f"{item} is not a number", "text in quotes")
+    elif isinstance(item, str):
+        _look_at_text(path, item, faults)
+    if path and isinstance(path[-1], str) and (strange := _strange(path[-1])):
+        faults.add(path, f"the key has the character {strange} in it", "a plain key")
+
+
+def _look_at_text(path: Place, text: str, faults: Faults) -> None:
+    if len(text) > LONGEST:
+        faults.add(path, f"has {len(text)} characters", f"at most {LONGEST} characters")
+    if strange := _strange(text.replace("\n", "").replace("\r", "").replace("\t", "")):
+        faults.add(path, f"has the character {strange} in it", "text that can be printed")
+
+
+def _strange(text: str) -> str:
+    """The first character that no text has: a control character, half of a pair, or one that turns the writing round."""
+    for sign in text:
+        code = ord(sign)
+        if code < 0x20 or 0x7F <= code < 0xA0 or 0xD800 <= code <= 0xDFFF or 0x202A <= code <= 0x202E or 0x2066 <= code <= 0x2069:
+            return f"U+{code:04X}"
+    return ""

@@ -1,0 +1,632 @@
+"""A visit file: one job, typed in the order it happened, becomes Drafts for the store.
+
+The form stands in `form.py`; here its rows get their meaning. Everything that is wrong is reported at once, each with its place,
+and nothing is skipped: what cannot be taken in is a fault, and one fault refuses the whole file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import attrs
+
+from .. import units
+from ..model.entry import Draft
+from ..model.job import stage_name
+from ..model.limit import Span
+from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
+from ..model.money import Money, minor_digits
+from ..model.personal import PersonalText
+from ..model.records import Customer, Fitted, Instrument, Measured, Opened, Paid, Repaired, Seen, Setup, Specified, Vehicle, Wanted, body_of
+from ..model.vin import Check, VinProblem, read_vin
+from ..units import Typed, TypedProblem
+from .declared import Declared
+from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, quoted
+from .file import read_data
+from .form import (
+    AgreedStep,
+    CustomerRow,
+    InstrumentRow,
+    PaidStep,
+    ReadingRow,
+    SeenRow,
+    SetupValue,
+    SpecificationRow,
+    StepRow,
+    VehicleRow,
+    VisitForm,
+    WantedStep,
+    structured,
+)
+
+__all__ = ["AgreedRow", "Fault", "VisitFile", "VisitProblem", "read_visit"]
+
+
+@attrs.frozen(kw_only=True)
+class AgreedRow:
+    """An agreement as the file states it: to the offer of this printed name and total, without a currency.
+
+    Whoever keeps the offers binds it to the offered Document's hash and refuses another total.
+    """
+
+    offer: str
+    total: Decimal
+    by: str
+    how: str
+    declined: tuple[str, ...] = ()
+    taken: str = ""
+    at: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class VisitFile:
+    """What a visit file says.
+
+    Attributes:
+        origin: The file's own name for its job; a re-import is compared under it.
+        demo: Marked as a demonstration; a real store refuses it.
+        steps: Everything in the order of the file, agreements among the drafts.
+        remarks: What is odd but no fault, one sentence each.
+        instruments_declared: Names of the instruments that the file describes. instruments_used: that its readings name.
+    """
+
+    origin: str
+    demo: bool
+    steps: tuple[Draft | AgreedRow, ...]
+    remarks: tuple[str, ...] = ()
+    instruments_declared: frozenset[str] = frozenset()
+    instruments_used: frozenset[str] = frozenset()
+
+    @property
+    def drafts(self) -> tuple[Draft, ...]:
+        return tuple(step for step in self.steps if isinstance(step, Draft))
+
+    @property
+    def agreements(self) -> tuple[AgreedRow, ...]:
+        return tuple(step for step in self.steps if isinstance(step, AgreedRow))
+
+    @property
+    def offers_awaited(self) -> tuple[str, ...]:
+        """Printed names of the offers that the file agrees to, in its order."""
+        return tuple(dict.fromkeys(row.offer for row in self.agreements))
+
+
+def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
+    """Read a visit file, TOML or the same structure as JSON.
+
+    Args:
+        source: The file, or its content.
+        declared: What the installed systems and the shop know.
+
+    Errors:
+        VisitProblem: every fault at once, each with its key path, what was expected and what to write.
+    """
+    faults = Faults()
+    data = read_data(source)
+    form = structured(data, faults)
+    visit = _Reader(declared, form, faults).visit()
+    if faults.found:
+        raise VisitProblem(faults.in_order_of(data))
+    return visit
+
+
+_JOB = re.compile(r"\w[\w .-]{0,63}")
+_AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
+_GROUNDS = ("customer", "scheduled", "judgement")
+_FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
+
+
+class _Reader:
+    """One pass over a form. Methods add to `steps` and `faults`."""
+
+    def __init__(self, declared: Declared, form: VisitForm, faults: Faults) -> None:
+        self.declared = declared
+        self.form, self.faults = form, faults
+        self.steps: list[Draft | AgreedRow] = []
+        self.remarks: list[str] = []
+        self.stage = 0
+        self.counts: Counter[str] = Counter()
+        self.instruments: dict[str, InstrumentRow] = {name: row for name, row in (form.instruments or {}).items() if row is not None}
+        self.used: dict[str, dict[str, Measurand]] = {}
+
+    def visit(self) -> VisitFile:
+        form = self.form
+        self._opened(form)
+        self._customer(form.customer)
+        self._vehicle(form.vehicle)
+        for key, typed in (form.traits or {}).items():
+            self._trait(("traits", key), key, typed)
+        place = len(self.steps)
+        for n, specification in enumerate(form.specification or []):
+            self._specification(("specification", n), specification)
+        for n, step in enumerate(form.step or []):
+            if step is not None:
+                self._step(("step", n), step)
+        # Instruments are judged by what was read with them, but stand before it.
+        after, self.steps = self.steps[place:], self.steps[:place]
+        for name, row in (form.instruments or {}).items():
+            self._instrument(("instruments", name), name, row)
+        self.steps += after
+        return VisitFile(
+            origin=form.job or "",
+            demo=bool(form.demo),
+            steps=tuple(self.steps),
+            remarks=tuple(self.remarks),
+            instruments_declared=frozenset(form.instruments or {}),
+            instruments_used=frozenset(self.used),
+        )
+
+    # ---- who and what
+
+    def _opened(self, form: VisitForm) -> None:
+        job = form.job or ""
+        if self._given(("job",), form.job, "this file's name for the job", '"worn-battery", a name of your own') and not _JOB.fullmatch(job):
+            self.faults.add(("job",), f"{quoted(job)} cannot name a job", "up to 64 letters, digits, spaces, dots and hyphens, not beginning with a mark")
+        self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
+        record = Opened(origin=form.job or "", words=_personal("words", form.reason), demo=bool(form.demo))
+        self._say("opened", "opened", body_of(record), ())
+
+    def _customer(self, row: CustomerRow | None) -> None:
+        if row is None:
+            return
+        given = {name: self._full(("customer", name), getattr(row, name)) for name in ("name", "phone", "address")}
+        if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
+            self.faults.add(("customer",), "is empty", "name, phone or address", "what is known, or leave customer away")
+        record = Customer(**{name: _personal(name, text) for name, text in given.items()})
+        self._say("customer", "customer", body_of(record), ("customer",))
+
+    def _vehicle(self, row: VehicleRow | None) -> None:
+        path: Place = ("vehicle",)
+        if row is None:
+            self._given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
+            return
+        given = {name: self._full((*path, name), getattr(row, name)) for name in ("plate", "vin", "told", "no_vin")}
+        vin_wrong = self.faults.at((*path, "vin"))
+        if not any(given[name] or self.faults.at((*path, name)) for name in ("plate", "told", "vin")):
+            self.faults.add(path, "is not named", "plate, vin or told", 'plate, vin, or told = "make, model, year"')
+        elif not (given["vin"] or vin_wrong or given["plate"] or given["no_vin"]) and not self.faults.at((*path, "no_vin")):
+            self.faults.add((*path, "no_vin"), "there is neither VIN nor plate, and no reason", "the reason", 'no_vin = "why it could not be read"')
+        if given["vin"] and given["no_vin"]:
+            self.faults.add((*path, "no_vin"), "there is a VIN beside it", "one of the two", "vin or no_vin, not both")
+        record = Vehicle(
+            plate=_personal("plate", given["plate"]), told=_personal("told", given["told"]), why_no_vin=given["no_vin"] or "",
+            **self._vin((*path, "vin"), given["vin"]), **self._odometer((*path, "odometer"), row.odometer),
+        )  # fmt: skip
+        self._say("vehicle", "vehicle", body_of(record), path)
+
+    def _vin(self, path: Place, text: str | None) -> dict[str, Any]:
+        if not text:
+            return {}
+        try:
+            vin = read_vin(text)
+        except VinProblem as problem:
+            self.faults.add(path, f"{quoted(text)}: {problem.got}", "17 capitals and digits without I, O and Q", problem.write)
+            return {}
+        if vin.check is Check.DIFFERS:
+            weight = "its region demands one, so a character is probably wrong" if vin.mandatory else "many regions use none, so this may be right"
+            self.remarks.append(f"{path_text(path)}: the check digit (position 9) would be {vin.expected}; {weight}. Compare it with the stamped number.")
+        return {"vin": _personal("vin", vin.text), "vin_check": str(vin.check), "model_years": list(vin.model_years)}
+
+    def _odometer(self, path: Place, text: str | None) -> dict[str, Any]:
+        if text is None:
+            return {}
+        typed = self._quantity(path, text, ["km"])
+        if typed is None:
+            return {}
+        if not 0 <= typed.number <= _FARTHEST:
+            self.faults.add(path, f"{quoted(text)} is no distance that a vehicle drove", "0 to 5 000 000 km")
+        return {"odometer": typed.number, "odometer_typed": text}
+
+    def _trait(self, path: Place, key: str, typed: str | None) -> None:
+        trait = self.declared.traits.get(key)
+        if trait is None:
+            self.faults.add(path, *self.declared.unknown(key, "a trait", self.declared.traits))
+            return
+        if typed is None:
+            return
+        record = self._answered(path, trait, typed)
+        if record is not None:
+            self._say("fitted", f"{stage_name(self.stage)}/{key}/", body_of(record), path)
+
+    def _answered(self, path: Place, trait: Trait, typed: str) -> Fitted | None:
+        if _words_of(typed) in (DONT_KNOW, "dont know"):
+            return Fitted(of=trait.key, typed=typed, stage=self.stage)
+        if trait.answers is not None:
+            answers = {_words_of(word): word for word in answers_of(trait.answers)}
+            word = answers.get(_words_of(typed))
+            if word is None:
+                choices = [*answers_of(trait.answers), DONT_KNOW]
+                listed = any_of(map(quoted, choices))
+                self.faults.add(path, f"{quoted(typed)} is not an answer", listed, near(typed, choices) or f"one of {listed}")
+                return None
+            return Fitted(of=trait.key, typed=typed, stage=self.stage, answer=word)
+        read = self._quantity(path, typed, trait.units)
+        if read is None:
+            return None
+        if not trait.possible.holds(read.number):
+            self._impossible(path, read, trait.possible, trait.possible, trait.units[0])
+        return Fitted(of=trait.key, typed=typed, stage=self.stage, kind=read.kind, number=read.number)
+
+    # ---- instruments and this vehicle's own limits
+
+    def _instrument(self, path: Place, name: str, row: InstrumentRow | None) -> None:
+        if row is None:
+            return
+        used = list(self.used.get(name, {}).values())
+        ranges = {label: step for label, step in (row.ranges or {}).items() if step is not None}
+        for label, step in ranges.items():
+            self._range((*path, "ranges", label), label, step, used)
+        if self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"'):
+            self._accuracy((*path, "accuracy"), row.accuracy or "", used)
+        steps: dict[str, str] = {**ranges}
+        record = Instrument(name=name, accuracy=row.accuracy or "", ranges=steps, calibrated=row.calibrated or "")
+        self._say("instrument", f"instrument/{name}", body_of(record), path)
+
+    def _accuracy(self, path: Place, text: str, used: list[Measurand]) -> None:
+        """An accuracy must make sense for everything that was read with the instrument; for at least one kind if nothing was."""
+        named = list(dict.fromkeys(measurand.unit for measurand in used))
+        problems: list[tuple[str, TypedProblem]] = []
+        for unit in named or [kind.unit for kind in units.kinds().values()]:
+            try:
+                units.parse_accuracy(text, unit)
+            except TypedProblem as problem:
+                problems.append((unit, problem))
+            else:
+                if not named:
+                    return
+        if not problems:
+            return
+        unit, first = problems[0]
+        of = next((f", with which {measurand.key} was read" for measurand in used if measurand.unit == unit), "")
+        self.faults.add(path, f"{first.got}{of}", first.expected, first.write)
+
+    def _range(self, path: Place, label: str, step: str, used: list[Measurand]) -> None:
+        of_any = [kind.unit for kind in units.kinds().values()]
+        accepts = list(dict.fromkeys(measurand.unit for measurand in used)) + of_any
+        first: TypedProblem | None = None
+        for unit in accepts:
+            try:
+                widest = units.read_quantity(label, [unit])
+            except TypedProblem as problem:
+                first = first or problem
+                continue
+            try:
+                least = units.read_quantity(step, [unit])
+            except TypedProblem as problem:
+                self.faults.add(path, f"the step {problem.got}", problem.expected, problem.write)
+                return
+            if not 0 < least.number < abs(widest.number):
+                got = f"the step {quoted(step)} does not fit the range {quoted(label)}"
+                self.faults.add(path, got, "a step above 0 and below the range", '"0.01 V" for "20 V"')
+            return
+        assert first is not None
+        self.faults.add(path, f"the range {first.got}", "a range with its unit, such as 20 V")
+
+    def _specification(self, path: Place, row: SpecificationRow | None) -> None:
+        if row is None:
+            return
+        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
+        self._given((*path, "from"), row.from_, "what it was read off", '"label under the bonnet"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if not (row.low or row.high) and not any(self.faults.at((*path, end)) for end in ("low", "high")):
+            self.faults.add(path, "has neither low nor high", "low, high or both", 'low = "…"')
+        if measurand is None:
+            return
+        ends = {}
+        for end, text in (("low", row.low), ("high", row.high)):
+            read = None if text is None else self._quantity((*path, end), text, [measurand.unit])
+            ends[end] = read
+            if read is not None and not measurand.possible.holds(read.number):
+                self._impossible((*path, end), read, measurand.possible, measurand.usual, measurand.unit)
+        low, high = ends["low"], ends["high"]
+        if low is not None and high is not None and low.number > high.number:
+            self.faults.add((*path, "low"), f"{quoted(low.text)} lies above high, {quoted(high.text)}", "the lower end", "the two the other way round")
+        record = Specified(
+            of=measurand.key, where_from=row.from_ or "", kind=measurand.kind, low=low.number if low else None, high=high.number if high else None,
+            low_typed=low.text if low else "", high_typed=high.text if high else "",
+        )  # fmt: skip
+        self._say("specified", f"specification/{measurand.key}", body_of(record), path, withdrawn=reason)
+
+    # ---- steps
+
+    def _step(self, path: Place, step: StepRow) -> None:
+        groups = [name for name in ("agreed", "wanted", "repaired", "paid") if getattr(step, name) is not None]
+        if step.setup is not None or step.readings or step.seen:
+            groups.append("readings")
+        wrong = any(place[: len(path)] == path and len(place) == len(path) + 1 for place in self.faults.places)
+        if not groups and not wrong:
+            self.faults.add(path, "is empty", "agreed, setup, readings, seen, wanted, repaired or paid")
+        if "repaired" in groups and len(groups) > 1:
+            others = any_of(name for name in groups if name != "repaired")
+            self.faults.add(path, f"does not say whether {others} came before or after the repair", "repaired alone in its step", "a [[step]] for each")
+        if step.agreed is not None:
+            self._agreed((*path, "agreed"), step.agreed)
+        if step.wanted is not None:
+            self._wanted((*path, "wanted"), step.wanted)
+        if "readings" in groups:
+            self._readings(path, step)
+        if step.repaired is not None:
+            self._repaired((*path, "repaired"), step.repaired)
+        if step.paid is not None:
+            self._paid((*path, "paid"), step.paid)
+
+    def _readings(self, path: Place, step: StepRow) -> None:
+        setup = ""
+        if step.setup is not None:
+            if not step.readings and not self.faults.at((*path, "readings")):
+                self.faults.add((*path, "setup"), "belongs to no reading", "readings in the same step", "the readings it was taken for beside it")
+            setup = self._setup((*path, "setup"), step.setup)
+        for n, reading in enumerate(step.readings or []):
+            if reading is not None:
+                self._reading((*path, "readings", n), reading, setup)
+        for n, seen in enumerate(step.seen or []):
+            if seen is not None:
+                self._seen((*path, "seen", n), seen)
+
+    def _setup(self, path: Place, given: Mapping[str, SetupValue | None]) -> str:
+        if not given:
+            self.faults.add(path, "is empty", "what the readings were taken with", "the values, or leave setup away")
+        values: dict[str, dict[str, Any]] = {}
+        for key, value in given.items():
+            place = (*path, key)
+            measurand = self._known(place, key, "a reading", self.declared.measurands)
+            if value is None or not self._given((*place, "is"), value.is_, "the value", '"4 °C"') or measurand is None:
+                continue
+            typed = value.is_ or ""
+            read = self._measured(place, measurand, typed, bool(value.confirmed))
+            self._instrument_named(place, measurand, value.with_, value.range_)
+            if read is not None:
+                record = Measured(
+                    of=key, typed=typed, kind=read.kind, number=read.number, stage=self.stage, instrument=value.with_ or "", span=value.range_ or "",
+                    confirmed=bool(value.confirmed),
+                )  # fmt: skip
+                values[key] = body_of(record)
+        return self._say("setup", f"{stage_name(self.stage)}/setup", body_of(Setup(stage=self.stage, values=values)), path)
+
+    def _reading(self, path: Place, row: ReadingRow, setup: str) -> None:
+        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
+        given = self._given((*path, "is"), row.is_, "the reading as it was read", '"12.64 V"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if measurand is None:
+            return
+        place = self._place((*path, "place"), row.place, measurand.places, measurand.key)
+        self._instrument_named(path, measurand, row.with_, row.range_)
+        if not given:
+            return
+        typed = row.is_ or ""
+        # A withdrawn reading may be as odd as it likes: that is often why it was withdrawn.
+        read = self._quantity((*path, "is"), typed, [measurand.unit]) if reason else self._measured((*path, "is"), measurand, typed, bool(row.confirmed))
+        if read is None:
+            return
+        record = Measured(
+            of=measurand.key, typed=typed, kind=read.kind, number=read.number, place=place, stage=self.stage, instrument=row.with_ or "", span=row.range_ or "",
+            setup=setup, confirmed=bool(row.confirmed),
+        )  # fmt: skip
+        self._say("measured", f"{stage_name(self.stage)}/{measurand.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _seen(self, path: Place, row: SeenRow) -> None:
+        answers = {name: getattr(row, f"{name}_" if name == "is" else name) for name in ("is", "cannot", "words")}
+        given = [name for name, text in answers.items() if text is not None]
+        for name in given:
+            self._full((*path, name), answers[name])
+        if len(given) != 1 and not any(self.faults.at((*path, name)) for name in answers):
+            self.faults.add(path, f"has {' and '.join(given) or 'nothing to say'}", "one of is, cannot or words", "one of is, cannot and words")
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        shelves: dict[str, Any] = {**self.declared.observations} if row.is_ is not None else {**self.declared.observations, **self.declared.measurands}
+        what = self._known((*path, "of"), row.of, "an observation", shelves)
+        if what is None:
+            return
+        # What could not be reached may be the whole thing; an answer belongs to one place.
+        place = self._place((*path, "place"), row.place, what.places, what.key, needed=row.cannot is None)
+        answer = ""
+        if row.is_ is not None:
+            words = {_words_of(word): word for word in answers_of(what.answers)}
+            answer = words.get(_words_of(row.is_), "")
+            if not answer and row.is_.strip():
+                listed = any_of(map(quoted, words.values()))
+                cure = near(row.is_, words.values()) or f'one of {listed}, or words = "…"'
+                self.faults.add((*path, "is"), f"{quoted(row.is_)} is not an answer", listed, cure)
+        record = Seen(of=what.key, place=place, stage=self.stage, answer=answer, cannot=row.cannot or "", words=_personal("words", row.words))
+        self._say("seen", f"{stage_name(self.stage)}/{what.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _wanted(self, path: Place, row: WantedStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        ground = row.ground or ""
+        if self._given((*path, "ground"), row.ground, f"why it is done: {any_of(_GROUNDS)}", '"customer"') and ground not in _GROUNDS:
+            cure = near(ground, _GROUNDS) or any_of(map(quoted, _GROUNDS))
+            self.faults.add((*path, "ground"), f"{quoted(ground)} is not a ground", any_of(_GROUNDS), cure)
+        because = self._full((*path, "because"), row.because)
+        if row.ground == "judgement" and not because and not self.faults.at((*path, "because")):
+            self.faults.add((*path, "because"), "is missing; the mechanic's own judgement needs a reason", "the reason", 'because = "…"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if operation is not None:
+            record = Wanted(operation=operation.key, ground=row.ground or "", because=because or "")
+            self._say("wanted", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
+
+    def _agreed(self, path: Place, row: AgreedStep) -> None:
+        self._given((*path, "offer"), row.offer, "the printed name of the offer", '"repair 1"')
+        self._given((*path, "by"), row.by, "who agreed", '"customer"')
+        self._given((*path, "how"), row.how, "how", '"in person"')
+        total = self._amount((*path, "total"), row.total)
+        for n, key in enumerate(row.declined or []):
+            if key is not None:
+                self._known((*path, "declined", n), key, "an operation", self.declared.operations)
+        declined = tuple(key for key in row.declined or [] if key is not None)
+        said = {name: getattr(row, name) or "" for name in ("offer", "by", "how", "taken")}
+        self.steps.append(AgreedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path)))
+
+    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+        operation = self._known((*path, "operation"), row.get("operation"), "an operation", self.declared.operations)
+        self.stage += 1
+        record = Repaired(operation=operation.key if operation else "", stage=self.stage)
+        self._say("repaired", f"{stage_name(self.stage)}/repaired", body_of(record), path)
+        for key, typed in row.items():
+            if key == "operation":
+                continue
+            trait = self.declared.traits.get(key)
+            if trait is not None and operation is not None and trait.part and trait.part != operation.replaces:
+                got = f"{quoted(key)} belongs to the part {quoted(trait.part)}, which {quoted(operation.key)} does not replace"
+                self.faults.add((*path, key), got, "traits of the new part")
+                continue
+            self._trait((*path, key), key, typed)
+
+    def _paid(self, path: Place, row: PaidStep) -> None:
+        self._given((*path, "how"), row.how, "how it was paid", '"cash"')
+        amount = self._amount((*path, "amount"), row.amount)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        currency = self.declared.currency
+        if not currency:
+            self.faults.add(path, "is in no currency; the shop's price book names none", "a shop with a currency", 'currency = "…" in the price book')
+        if amount == 0:
+            self.faults.add((*path, "amount"), "is no money", "the amount received", "what was paid, or leave the step away")
+        record = Paid(amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or "")
+        self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _amount(self, path: Place, text: str | None) -> Decimal | None:
+        """An amount of money as a plain decimal number, in no finer steps than the currency has."""
+        if not self._given(path, text, "an amount of money", '"318.60"'):
+            return None
+        match = _AMOUNT.fullmatch((text or "").strip())
+        cents = (match["point"] or match["comma"] or "") if match else ""
+        if match is None or len(cents) > minor_digits(self.declared.currency):
+            expected = "an amount such as 318.60, without currency and without marks between thousands"
+            self.faults.add(path, f"{quoted(text or '')} is not an amount of money", expected, '"318.60", digits and a decimal point')
+            return None
+        return Decimal(f"{match['whole']}.{cents or '0'}")
+
+    # ---- what rows share
+
+    def _say(self, kind: str, row: str, body: Mapping[str, Any], path: Place, *, taken: str | None = None, withdrawn: str | None = None) -> str:
+        """Add a draft; gives its name among the rows of the file, `row#k` with k from 1."""
+        self.counts[row] += 1
+        self.steps.append(
+            Draft(kind=kind, row=row, body=body, taken=taken or "", reason=withdrawn or "", at=path_text(path), withdrawn=bool(withdrawn))
+        )
+        return f"{row}#{self.counts[row]}"
+
+    def _given(self, path: Place, value: object, expected: str, example: str) -> bool:
+        """True when a value that must be there is; else a fault, unless its own is known already."""
+        if value is None:
+            if not self.faults.at(path) and not self.faults.at(path[:-1]):
+                self.faults.add(path, "is missing", expected, example)
+            return False
+        if isinstance(value, str) and not value.strip():
+            self.faults.add(path, "is empty", expected, example)
+            return False
+        return True
+
+    def _full(self, path: Place, text: str | None) -> str | None:
+        """A text that may be absent, but not empty."""
+        if text is not None and not text.strip():
+            self.faults.add(path, "is empty", "text", "what is to be said, or leave it away")
+        return text
+
+    def _known(self, path: Place, key: str | None, what: str, shelf: Mapping[str, Any]) -> Any:
+        """The declaration of a key, or None with a fault."""
+        if not self._given(path, key, f"the key of {what}, system.name", f'"{next(iter(shelf), "system.name")}"'):
+            return None
+        found = shelf.get(key or "")
+        if found is None:
+            self.faults.add(path, *self.declared.unknown(key or "", what, shelf))
+        return found
+
+    def _place(self, path: Place, place: str | None, places: tuple[str, ...], key: str, *, needed: bool = True) -> str:
+        listed = any_of(map(quoted, places))
+        if place is None:
+            if places and needed and not self.faults.at(path):
+                self.faults.add(path, f"is missing; {key} can be taken at several places", listed, f"place = {listed}")
+            return ""
+        if not places:
+            self.faults.add(path, f"{quoted(place)}: {key} has one place only", "no place", "the row without place")
+        elif place not in places:
+            self.faults.add(path, f"{quoted(place)} is not a place of {key}", listed, near(place, places) or listed)
+        return place
+
+    def _instrument_named(self, path: Place, measurand: Measurand, name: str | None, span: str | None) -> None:
+        if name is None:
+            if span is not None:
+                self.faults.add((*path, "range"), "is a range of no instrument", "with beside it", 'with = "…", or leave range away')
+            return
+        shop = self.declared.instruments
+        own = self.instruments.get(name)
+        if name not in (self.form.instruments or {}) and shop is not None and name not in shop:
+            choices = [*(self.form.instruments or {}), *shop]
+            cure = near(name, choices) or f"a table [instruments.{name}]"
+            self.faults.add((*path, "with"), f"{quoted(name)} is neither among the file's instruments nor the shop's", any_of(choices) or "an instrument", cure)
+            return
+        if own is None and shop is not None and name in shop:
+            try:
+                units.parse_accuracy(shop[name].accuracy, measurand.unit)
+            except TypedProblem as problem:
+                self.faults.add((*path, "with"), f"the shop's accuracy of {quoted(name)} does not fit {measurand.key}: {problem.got}", problem.expected)
+        self.used.setdefault(name, {})[measurand.key] = measurand
+        ranges = list(own.ranges or {}) if own is not None else list(shop[name].ranges) if shop is not None and name in shop else None
+        if span is not None and ranges is not None and span not in ranges:
+            self.faults.add((*path, "range"), f"{quoted(span)} is not a range of {quoted(name)}", any_of(map(quoted, ranges)) or "no range", near(span, ranges))
+
+    def _quantity(self, path: Place, text: str, accepts: Iterable[str]) -> Typed | None:
+        try:
+            return units.read_quantity(text, list(accepts))
+        except TypedProblem as problem:
+            self.faults.add(path, problem.got, problem.expected, problem.write)
+            return None
+
+    def _measured(self, path: Place, measurand: Measurand, text: str, confirmed: bool) -> Typed | None:
+        """A reading, held against what is possible and what is usual."""
+        read = self._quantity(path, text, [measurand.unit])
+        if read is None:
+            return None
+        if not measurand.possible.holds(read.number):
+            self._impossible(path, read, measurand.possible, measurand.usual, measurand.unit)
+            return None
+        if not confirmed and not measurand.usual.holds(read.number):
+            slips = " ".join(f"{slip}?" for slip in _slips(read, measurand.usual))
+            got = f"{text.strip()}?" + (f" {slips}" if slips else "")
+            usual = _span_text(measurand.usual, measurand.unit)
+            self.faults.add(path, got, usual, f"If it really reads so, add confirmed = true ({usual} is usual)")
+        return read
+
+    def _impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
+        slips = _slips(read, usual) or _slips(read, possible)
+        span = _span_text(possible, unit)
+        self.faults.add(path, f"{quoted(read.text)} is outside what is possible ({span})", span, any_of(map(quoted, slips)))
+
+
+def _personal(kind: str, text: str | None) -> PersonalText | None:
+    return PersonalText(kind, text) if text else None
+
+
+def _words_of(text: str) -> str:
+    """A text as it is compared: small letters, single spaces, straight apostrophes."""
+    return " ".join(text.replace("’", "'").casefold().split())
+
+
+def _span_text(span: Span, unit: str) -> str:
+    def end(number: float) -> str:
+        return f"{units.from_coherent(number, unit):.6g} {units.declared_text(unit)}".replace("-", "−")
+
+    if span.low is None:
+        return f"up to {end(span.high)}" if span.high is not None else "anything"
+    return f"{end(span.low)} to {end(span.high)}" if span.high is not None else f"{end(span.low)} or more"
+
+
+def _slips(read: Typed, usual: Span) -> list[str]:
+    """What was probably meant by a number outside `usual`: the same number in another unit of the kind, else another place of its point."""
+    if usual.low is None and usual.high is None:
+        return []
+    typed = units.unit(read.unit)
+    number = units.from_coherent(read.number, read.unit)
+    others = [
+        f"{number:.10g} {other.text if units.kinds()[other.kind].strict else other.bare}"
+        for other in units.units()
+        if other.kind == read.kind and other is not typed and usual.holds(units.to_coherent(number, other.text))
+    ]
+    if others:
+        return others[:2]
+    moved = {by: units.to_coherent(number * by, read.unit) for by in (0.1, 0.01, 10, 100)}
+    return [f"{number * by:.10g} {units.declared_text(read.unit)}" for by, there in moved.items() if usual.holds(there)][:2]
