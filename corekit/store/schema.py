@@ -1,18 +1,23 @@
-"""The tables of a store.
+"""The tables of a store, and the steps by which an older store becomes one of today's.
 
 Every table is STRICT. Lists and bodies are canonical JSON texts (RFC 8785), so that an entry can be hashed again as it stands.
 """
 
 from __future__ import annotations
 
+import contextlib
+import os
+import re
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+
+from . import persons, seals
+from .mark import drawn
+from .problem import StoreProblem
 
 #: Tells a corekit store from any other SQLite file: the letters `core`.
 APPLICATION_ID = 0x636F7265
-
-#: The schema that this program reads and writes.
-SCHEMA = 0
 
 #: How long a writer waits for another one, in seconds.
 PATIENCE = 20.0
@@ -56,6 +61,145 @@ def lay(connection: sqlite3.Connection) -> None:
         "PRAGMA user_version = 0",
     ):
         connection.execute(statement)
+
+
+def migrate_0_to_1(connection: sqlite3.Connection) -> None:
+    """Links get a table: of a link only its token's hash is kept."""
+    connection.execute(
+        "CREATE TABLE link (token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT NULL, expires TEXT NOT NULL,"
+        " revoked TEXT NOT NULL, published_at TEXT NOT NULL, UNIQUE (document_id, link)) STRICT"
+    )
+
+
+def migrate_1_to_2(connection: sqlite3.Connection) -> None:
+    """Rows that no chain protects get a seal, and each table a tally.
+
+    Errors:
+        StoreProblem: a personal text does not match its hash; a seal on it would hide that.
+    """
+    for row in connection.execute("SELECT hash, kind, salt, text FROM person"):
+        if persons.salted_hash(*row[1:]) != row[0]:
+            what = f"Personal text {row[0][:12]} ({row[1]}) was changed after it was written"
+            raise StoreProblem(f"{what}, so the store was not brought up to date and stays as it is. Go back to the last backup.")
+    # Laid anew, not altered: a column added later needs a default, and then a program that knows no seals could go on writing rows without them.
+    for table, columns in (
+        ("meta", "key TEXT NOT NULL PRIMARY KEY, value TEXT NOT NULL"),
+        ("person", "hash TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, kind TEXT NOT NULL, salt TEXT NOT NULL, text TEXT NOT NULL"),
+        (
+            "link",
+            "token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT NULL, expires TEXT NOT NULL, revoked TEXT NOT NULL,"
+            " published_at TEXT NOT NULL",
+        ),
+    ):
+        rows = connection.execute(f"SELECT {', '.join(seals.SEALED[table])} FROM {table}").fetchall()
+        connection.execute(f"DROP TABLE {table}")
+        unique = ", UNIQUE (document_id, link)" if table == "link" else ""
+        connection.execute(f"CREATE TABLE {table} ({columns}, seal TEXT NOT NULL{unique}) STRICT")
+        seals.insert(connection, table, *rows, tallied=False)
+    connection.execute("CREATE INDEX person_of_job ON person (job)")
+    connection.execute("CREATE TABLE tally (name TEXT NOT NULL PRIMARY KEY, rows INTEGER NOT NULL, total TEXT NOT NULL, seal TEXT NOT NULL) STRICT")
+    for table in seals.TALLIED:
+        found = connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
+        seals.insert(connection, "tally", (table, *seals.summed(seal for (seal,) in found)), tallied=False)
+
+
+#: Every step, in order; a store's schema is the number of steps it has taken.
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (migrate_0_to_1, migrate_1_to_2)
+
+#: The schema that this program reads and writes.
+SCHEMA = len(MIGRATIONS)
+
+#: From this schema on rows are sealed and tallied.
+_TALLIED_FROM = 2
+
+
+def step(connection: sqlite3.Connection, number: int, applied: str) -> None:
+    """Take a store from schema `number` to the next, with the record of it. Runs inside a transaction."""
+    migration = MIGRATIONS[number]
+    columns = "n INTEGER NOT NULL PRIMARY KEY, name TEXT NOT NULL, applied TEXT NOT NULL, seal TEXT NOT NULL"
+    connection.execute(f"CREATE TABLE IF NOT EXISTS migration ({columns}) STRICT")
+    migration(connection)
+    seals.insert(connection, "migration", (number + 1, name_of(migration), applied), tallied=number + 1 >= _TALLIED_FROM)
+    connection.execute(f"PRAGMA user_version = {number + 1}")
+
+
+def name_of(migration: Callable[[sqlite3.Connection], None]) -> str:
+    return migration.__name__
+
+
+def migrate(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
+    """Bring an older store to today's schema, each step in one transaction with its record, after a copy of it was made and checked.
+
+    Errors:
+        StoreProblem: the copy is not whole, or the store is damaged; nothing was changed then.
+        sqlite3.Error, OSError: the copy or a step could not be written; the store is as it was after the last whole step.
+    """
+    back_up(connection, path)
+    for number in range(version(connection), SCHEMA):
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            if version(connection) == number:  # else another program took this step while this one waited
+                step(connection, number, now())
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                with contextlib.suppress(sqlite3.Error):
+                    connection.execute("ROLLBACK")
+            raise
+
+
+def back_up(connection: sqlite3.Connection, path: Path) -> Path:
+    """A checked copy of the store beside it, `NAME.schema-N.backup`; it appears when it is whole, never half.
+
+    Errors:
+        StoreProblem: the copy does not pass the database's own check.
+        sqlite3.Error, OSError: it could not be written.
+    """
+    unfinished = path.with_name(f".{path.name}.{drawn(8)}.new")
+    try:
+        os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+        copy = connect(unfinished)
+        try:
+            connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+            found = [line for (line,) in copy.execute("PRAGMA integrity_check")]
+            copied = version(copy)
+        finally:
+            copy.close()
+        if found != ["ok"]:
+            raise StoreProblem(f"The store {path} is damaged ({found[0]}) and was not brought up to date. Keep a copy of it, and go back to the last backup.")
+        with unfinished.open("rb+") as file:
+            os.fsync(file.fileno())
+        backup = path.with_name(f"{path.name}.schema-{copied}.backup")
+        unfinished.replace(backup)
+        remember(path.parent)
+    finally:
+        for rest in ("", "-journal", "-wal", "-shm"):
+            unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
+    return backup
+
+
+def backups(path: Path) -> list[Path]:
+    """The copies that `migrate` made of a store."""
+    pattern = re.compile(re.escape(path.name) + r"\.schema-\d+\.backup")
+    return sorted(found for found in path.parent.iterdir() if pattern.fullmatch(found.name))
+
+
+def remember(folder: Path) -> None:
+    """Have the disk remember which names a folder holds."""
+    if os.name == "posix":
+        opened = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(opened)
+        finally:
+            os.close(opened)
+
+
+def destroy(connection: sqlite3.Connection, job: str) -> None:
+    """Destroy a job's personal texts, in a store of any schema. Runs inside a transaction."""
+    if version(connection) >= _TALLIED_FROM:
+        seals.tally(connection, "person", removed=[seal for (seal,) in connection.execute("SELECT seal FROM person WHERE job = ?", (job,))])
+    connection.execute("DELETE FROM person WHERE job = ?", (job,))
 
 
 def version(connection: sqlite3.Connection) -> int:

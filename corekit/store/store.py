@@ -17,13 +17,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+import attrs
+
 from corekit.model.canonical import digest
 from corekit.model.entry import BOOKS, JOB, Draft, Entry
 from corekit.model.job import Job, fold
 from corekit.model.personal import Personal
-from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, body_of
+from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
 
-from . import persons, rows, schema, verification
+from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
 from .problem import StoreProblem, told
 from .reconcile import Reconciled, reconcile
@@ -46,6 +48,24 @@ def utc_now() -> str:
 
 def _nothing_changed(what: str) -> StoreProblem:
     return StoreProblem(f"{what} Nothing was written.")
+
+
+@attrs.frozen(kw_only=True)
+class Link:
+    """One link to a document, known by its token's hash alone.
+
+    Attributes:
+        token_hash: SHA-256 of the token, hexadecimal.
+        document_id, link: Which document, and the number of the link to it.
+        expires, revoked, published_at: RFC 3339 UTC; "" for never, not, and not yet.
+    """
+
+    token_hash: str
+    document_id: str
+    link: int
+    expires: str = ""
+    revoked: str = ""
+    published_at: str = ""
 
 
 class Store:
@@ -77,7 +97,7 @@ class Store:
         try:
             os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
             try:
-                _lay(unfinished, demo)
+                _lay(unfinished, demo, (now or utc_now)())
                 _moved(unfinished, path)
             finally:
                 for rest in ("", "-wal", "-shm"):
@@ -109,12 +129,14 @@ class Store:
         try:
             connection = schema.connect(path, patience)
             try:
-                _admitted(connection, path)
+                _admitted(connection, path, now or utc_now)
             except BaseException:
                 connection.close()
                 raise
         except sqlite3.Error as problem:
             raise told(problem, path) from problem
+        except OSError as problem:
+            raise StoreProblem(f"No copy of {path} could be made before bringing it up to date: {problem.strerror}. Make room beside it.") from problem
         return cls(path, connection, now or utc_now)
 
     def close(self) -> None:
@@ -162,7 +184,7 @@ class Store:
         with self._writing() as connection:
             generation = int(self.lineage.partition("-")[0]) + 1
             name = _lineage(generation)
-            connection.execute("UPDATE meta SET value = ? WHERE key = 'lineage'", (name,))
+            seals.change(connection, "meta", ("lineage", name))
         return name
 
     # ── jobs ───────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -315,10 +337,10 @@ class Store:
             self._has_begun(connection, job, ())
             counts = dict(connection.execute("SELECT kind, count(*) FROM person WHERE job = ? GROUP BY kind ORDER BY kind", (job,)))
             if counts:
-                self._destroyed(connection, job)
+                schema.destroy(connection, job)
                 subject = own_subject("forgotten", f"{self.lineage}/{self._next(connection, self.lineage)}")
                 self._appended(connection, job, [Statement(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))])
-        self._swept()
+        self._swept(job)
         return counts
 
     # ── books ──────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -397,6 +419,66 @@ class Store:
             there = f"The last ones are {', '.join(subject[prefix:] for (subject,) in last)}." if last else "None was issued yet."
             raise StoreProblem(f"There is no invoice {number} in {self.path}. {there}")
 
+    # ── links ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:
+        """Keep a link by its token's hash. Noting the same link again gives what is known of it.
+
+        Errors:
+            StoreProblem: this hash, or this document's link of that number, is another link's.
+        """
+        noted = Link(token_hash=token_hash, document_id=document_id, link=link, expires=expires)
+        with self._writing() as connection:
+            for found in self._links(connection, "WHERE token_hash = ? OR (document_id = ? AND link = ?)", token_hash, document_id, link):
+                if (found.token_hash, found.document_id, found.link, found.expires) != (token_hash, document_id, link, expires):
+                    raise _nothing_changed(f"Link {link} of document {document_id} cannot be noted: its number or its token is another link's.")
+                return found
+            seals.insert(connection, "link", attrs.astuple(noted))
+        return noted
+
+    def links(self, document_id: str | None = None) -> list[Link]:
+        """All links, or those of one document, by document and number."""
+        with self._reading() as connection:
+            if document_id is None:
+                return self._links(connection, "ORDER BY document_id, link")
+            return self._links(connection, "WHERE document_id = ? ORDER BY link", document_id)
+
+    def mark_published(self, token_hash: str, job: str | None = None, at: str = "") -> Link:
+        """Note that the page server has the document of this link; a link keeps its first time.
+
+        Args:
+            job: The job whose journal is told (`published`), in the same transaction; None leaves it out.
+            at: When, RFC 3339 UTC; now if empty.
+
+        Errors:
+            StoreProblem: no such link is known, or no such job.
+        """
+        with self._writing() as connection:
+            link = self._link(connection, token_hash)
+            if link.published_at:
+                return link
+            link = attrs.evolve(link, published_at=at or self._now())
+            seals.change(connection, "link", attrs.astuple(link))
+            if job is not None:
+                self._has_begun(connection, job, ())
+                record = Published(document_id=link.document_id, link=link.link, token_hash=token_hash)
+                subject = own_subject("published", f"{link.document_id}/{link.link}")
+                self._appended(connection, job, [Statement(kind="published", subject=subject, body=body_of(record))])
+            return link
+
+    def revoke_link(self, token_hash: str, at: str = "") -> Link:
+        """Note that a link no longer opens anything; a link keeps its first time.
+
+        Errors:
+            StoreProblem: no such link is known.
+        """
+        with self._writing() as connection:
+            link = self._link(connection, token_hash)
+            if not link.revoked:
+                link = attrs.evolve(link, revoked=at or self._now())
+                seals.change(connection, "link", attrs.astuple(link))
+            return link
+
     # ── trust ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
     def heads(self) -> list[str]:
@@ -464,10 +546,10 @@ class Store:
 
     def _meta(self, key: str) -> str:
         with self._reading() as connection:
-            found = connection.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+            found = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
         if found is None:
             raise StoreProblem(f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last backup.")
-        return str(found[0])
+        return str(seals.checked("meta", found)[1])
 
     def _names(self) -> dict[str, list[str]]:
         """Job → the names its files or screens gave it."""
@@ -479,6 +561,16 @@ class Store:
     def _what_there_is(self) -> str:
         names = self._names()
         return f"There are: {_listed(list(names), names)}." if names else "There is no job yet."
+
+    def _links(self, connection: sqlite3.Connection, where: str, *values: Any) -> list[Link]:
+        names = seals.SEALED["link"]
+        found = connection.execute(seals.select("link", where), values).fetchall()
+        return [Link(**dict(zip(names, seals.checked("link", row), strict=True))) for row in found]
+
+    def _link(self, connection: sqlite3.Connection, token_hash: str) -> Link:
+        for link in self._links(connection, "WHERE token_hash = ?", token_hash):
+            return link
+        raise _nothing_changed(f"No link with token hash {token_hash[:12]} is known in {self.path}. Note it before anything is said about it.")
 
     def _has_begun(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> None:
         if connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone():
@@ -518,6 +610,7 @@ class Store:
         recorded = self._now()
         heads_here: dict[str, str] = {}
         written: list[Entry] = []
+        new: list[tuple[str, ...]] = []
         for statement in statements:
             texts: list[persons.Person] = []
             try:
@@ -537,9 +630,11 @@ class Store:
             except (ValueError, TypeError) as problem:
                 raise _nothing_changed(f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}.") from problem
             connection.execute(rows.INSERT_ENTRY, rows.row_of(entry))
-            self._placed(connection, job, texts)
+            new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
             heads_here[statement.subject] = prev = entry.id
             written.append(entry)
+        seals.insert(connection, "person", *new)
+        seals.tally(connection, "entry", added=[entry.id for entry in written])
         return written
 
     def _is_here(self, connection: sqlite3.Connection, job: str, replaces: Sequence[str], body: Any, new: set[str]) -> None:
@@ -553,17 +648,16 @@ class Store:
             if not self.forgotten(ref.hash):
                 raise ValueError(f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have")
 
-    def _placed(self, connection: sqlite3.Connection, job: str, texts: Sequence[persons.Person]) -> None:
-        for text in texts:
-            connection.execute("INSERT INTO person (hash, job, kind, salt, text) VALUES (?, ?, ?, ?, ?)", (text.hash, job, text.kind, text.salt, text.text))
-
-    def _destroyed(self, connection: sqlite3.Connection, job: str) -> None:
-        connection.execute("DELETE FROM person WHERE job = ?", (job,))
-
-    def _swept(self) -> None:
-        """Rewrite the file, so that nothing deleted is left in it or beside it."""
+    def _swept(self, job: str) -> None:
+        """Destroy the texts in the copies that migrations made too, and rewrite the file, so that nothing deleted is left in it or beside it."""
         with self._lock:
             try:
+                for backup in schema.backups(self.path):
+                    with contextlib.closing(schema.connect(backup)) as copy:
+                        copy.execute("BEGIN IMMEDIATE")
+                        schema.destroy(copy, job)
+                        copy.execute("COMMIT")
+                        copy.execute("VACUUM")
                 self._open().execute("VACUUM")
                 busy, *_ = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
             except sqlite3.Error as problem:
@@ -608,13 +702,15 @@ def _lineage(generation: int) -> str:
     return f"{generation:03d}-{drawn(LINEAGE_LETTERS)}"
 
 
-def _lay(path: Path, demo: bool) -> None:
+def _lay(path: Path, demo: bool, at: str) -> None:
     connection = schema.connect(path)
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("BEGIN IMMEDIATE")
         schema.lay(connection)
-        connection.executemany("INSERT INTO meta (key, value) VALUES (?, ?)", [("lineage", _lineage(1)), ("demo", "1" if demo else "0")])
+        for number in range(schema.SCHEMA):
+            schema.step(connection, number, at)
+        seals.insert(connection, "meta", ("lineage", _lineage(1)), ("demo", "1" if demo else "0"))
         connection.execute("COMMIT")
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     finally:
@@ -629,15 +725,11 @@ def _moved(unfinished: Path, path: Path) -> None:
         raise
     except OSError:  # a file system without hard links
         unfinished.rename(path)
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    schema.remember(path.parent)
 
 
-def _admitted(connection: sqlite3.Connection, path: Path) -> None:
+def _admitted(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
+    """Let a store in that this program can work with, brought to today's schema."""
     if not schema.is_store(connection):
         raise StoreProblem(f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else.")
     found = schema.version(connection)
@@ -648,3 +740,5 @@ def _admitted(connection: sqlite3.Connection, path: Path) -> None:
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
         raise StoreProblem(f"The store {path} lies on a file system where a write-ahead log cannot be kept (got {mode}). Move it to a local disk.")
+    if found < schema.SCHEMA:
+        schema.migrate(connection, path, now)

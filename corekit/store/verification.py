@@ -6,36 +6,49 @@ import json
 import sqlite3
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from corekit.model.canonical import canonical
 from corekit.model.entry import BOOKS, JOB, Entry, broken
 
-from . import persons, rows
+from . import persons, rows, schema, seals
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 
 
 def faults(connection: sqlite3.Connection) -> list[str]:
-    """Every fault of the store, one sentence each. Reads everything once.
-
-    Errors:
-        sqlite3.Error: the file cannot be read at all.
-    """
-    found = [f"the file: {line[0]}" for line in connection.execute("PRAGMA integrity_check") if line[0] != "ok"]
+    """Every fault of the store, one sentence each. Reads everything once; what cannot be read is a fault too."""
+    found: list[str] = []
+    entries: list[Entry] = []
+    parts: tuple[Callable[[], Iterator[str]], ...] = (
+        lambda: _file(connection),
+        lambda: _entries(connection, entries),
+        lambda: _chains(entries),
+        lambda: _links_between(entries),
+        lambda: _persons(connection, entries),
+        lambda: _books(entries),
+        lambda: _sealed(connection),
+        lambda: _meta(connection),
+        lambda: _migrations(connection),
+    )
     connection.text_factory = _lenient
     try:
-        entries, unreadable = _entries(connection)
-        found += unreadable
-        found += _chains(entries)
-        found += _links_between(entries)
-        found += _persons(connection, entries)
-        found += _books(entries)
-        found += _meta(connection)
+        for part in parts:
+            try:
+                for fault in part():
+                    found.append(fault)
+            except sqlite3.DatabaseError as problem:
+                found.append(f"the file: {problem}")
     finally:
         connection.text_factory = str
     return found
+
+
+def _file(connection: sqlite3.Connection) -> Iterator[str]:
+    for (line,) in connection.execute("PRAGMA integrity_check"):
+        if line != "ok":
+            yield f"the file: {line}"
 
 
 def _lenient(raw: bytes) -> str:
@@ -43,9 +56,8 @@ def _lenient(raw: bytes) -> str:
     return raw.decode("utf-8", "surrogateescape")
 
 
-def _entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[str]]:
-    entries: list[Entry] = []
-    found: list[str] = []
+def _entries(connection: sqlite3.Connection, entries: list[Entry]) -> Iterator[str]:
+    """Reads every entry into `entries`, as far as it can be read."""
     for row in connection.execute(f"{rows.SELECT_ENTRY} ORDER BY chain, n"):
         where = f"table entry, entry {row[4]} of chain {row[3]}"
         readable = list(row)
@@ -55,14 +67,13 @@ def _entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[str]]:
                 if canonical(data).decode() != row[column] or not isinstance(data, dict if name == "body" else list):
                     raise ValueError
             except (ValueError, RecursionError):
-                found.append(f"{where}: its {name} is not written the way it was")
+                yield f"{where}: its {name} is not written the way it was"
                 readable[column] = "{}" if name == "body" else "[]"
-        found += [f"{where}: its {name} is not written the way it was" for name, text in zip(rows.COLUMNS, row, strict=True) if not _composed(text)]
+        yield from (f"{where}: its {name} is not written the way it was" for name, text in zip(rows.COLUMNS, row, strict=True) if not _composed(text))
         entry = rows.parsed(tuple(readable))
         if row[14] != rows.place_of(entry.kind, entry.body):
-            found.append(f"{where}: its place {row[14]} is not the place its body names")
+            yield f"{where}: its place {row[14]} is not the place its body names"
         entries.append(entry)
-    return entries, found
 
 
 def _composed(value: Any) -> bool:
@@ -164,10 +175,44 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
         yield f"table entry, invoice {number}: the number was given twice"
 
 
+def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
+    """Rows against their seals, and tables against their tallies."""
+    tallies = {row[0]: row for row in connection.execute(seals.select("tally"))}
+    for name in sorted(set(tallies) ^ set(seals.TALLIED)):
+        yield f"table tally, {name}: this row is missing" if name in seals.TALLIED else f"table tally, {name}: there was no such row"
+    for table, columns in seals.SEALED.items():
+        for row in connection.execute(seals.select(table, f"ORDER BY {columns[0]}")):
+            if not seals.fits(table, row) or not all(_composed(value) for value in row):
+                yield f"table {table}, row {_place(row)}: it was changed after it was written"
+    for table in set(tallies) & set(seals.TALLIED):
+        _, count, total, _ = tallies[table]
+        found = [seal for (seal,) in connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")]
+        try:
+            agrees = seals.summed(found) == (count, total)
+        except ValueError:
+            agrees = False
+        if len(found) != count:
+            yield f"table {table}: {count} rows were written, and {len(found)} are there"
+        elif not agrees:
+            yield f"table {table}: its rows are not those that were written"
+
+
+def _place(row: Sequence[Any]) -> str:
+    return str(row[0])[:12]
+
+
 def _meta(connection: sqlite3.Connection) -> Iterator[str]:
     found = dict(connection.execute("SELECT key, value FROM meta"))
     for key in ("demo", "lineage"):
         if key not in found:
             yield f"table meta: {key} is missing"
     if found.get("demo") not in ("0", "1"):
-        yield "table meta, demo: it is neither 0 nor 1"
+        yield "table meta, row demo: it is neither 0 nor 1"
+
+
+def _migrations(connection: sqlite3.Connection) -> Iterator[str]:
+    taken = connection.execute("SELECT n, name FROM migration ORDER BY n").fetchall()
+    if taken != [(number, schema.name_of(migration)) for number, migration in enumerate(schema.MIGRATIONS, 1)]:
+        yield "table migration: its rows are not the steps that lead to this schema"
+    if schema.version(connection) != len(schema.MIGRATIONS):
+        yield "the file: its schema number was changed"

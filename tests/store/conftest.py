@@ -1,0 +1,95 @@
+"""A store with something of everything in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import attrs
+import pytest
+
+from corekit.model.canonical import digest
+from corekit.model.personal import PersonalText
+from corekit.model.records import Customer, InvoiceIssued, Measured, Opened, Paid, PaymentTaken, Seen, Vehicle, Withdrawn, body_of
+from corekit.store.statement import Statement
+from corekit.store.store import Store
+
+
+def said(kind: str, subject: str, record: Any, **more: Any) -> Statement:
+    return Statement(kind=kind, subject=subject, body=body_of(record), **more)
+
+
+def reading(typed: str, of: str = "battery.rest_voltage") -> Measured:
+    return Measured(of=of, typed=typed, kind="voltage", number=float(typed.split(maxsplit=1)[0]))
+
+
+def invoice(place: int, chain: str = "2026-A", **more: Any) -> InvoiceIssued:
+    """A small invoice under this place."""
+    document = {"id": f"document-{chain}-{place}", "title": f"Invoice {chain}-{place:04d}", **more}
+    return InvoiceIssued(
+        place=place, number=f"{chain}-{place:04d}", document_id=str(document["id"]), document=document, document_hash=digest(document),
+        total=31860, currency="EUR", versions={"corekit": "0"}, heads=[], job_name="visit",
+    )  # fmt: skip
+
+
+@attrs.frozen
+class Filled:
+    """What `fill` put into a store."""
+
+    job: str
+    forgotten: str
+
+
+def fill(store: Store) -> Filled:
+    """Two jobs, corrections, persons, a forgotten job, two books chains, payments, links, two lineages."""
+    job = store.new_job()
+    words, name = PersonalText("words", "Does not crank after two days, says “träge”."), PersonalText("name", "Example Customer")
+    first = store.append(
+        job,
+        [
+            said("opened", "visit:arrival/opened/#1", Opened(origin="visit", words=words)),
+            said("vehicle", "visit:arrival/vehicle/#1", Vehicle(plate=PersonalText("plate", "DEMO-1"), odometer=98_400_000.0)),
+            said("customer", "visit:arrival/customer/#1", Customer(name=name, phone=PersonalText("phone", "000 0001"))),
+            said("measured", "visit:arrival/battery.rest_voltage/#1", reading("12.78 V"), taken="2026-03-01T07:55:00Z"),
+            said("seen", "visit:arrival/battery.case/#1", Seen(of="battery.case", answer="sound")),
+        ],
+    )
+    store.append(job, [said("measured", first[3].subject, reading("12.58 V"), replaces=(first[3].id,), reason="corrected in the file")])
+    store.append(job, [said("withdrawn", first[4].subject, Withdrawn(), replaces=(first[4].id,), reason="wrong car")])
+    masked = first[2].body["name"]
+    for chain in ("2026-A", "2026-A", "2026-B"):
+        store.issue(job, chain, lambda place, chain=chain: invoice(place, chain, to=[masked]))  # type: ignore[misc]
+    store.payment(job, "2026-A", Paid(amount=500, currency="EUR", how="cash"), PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"))
+    gone = store.new_job()
+    person = Customer(name=PersonalText("name", "Gone Person"))
+    store.append(gone, [said("opened", "old:arrival/opened/#1", Opened(origin="old")), said("customer", "old:c#1", person)])
+    store.forget(gone)
+    for link in (1, 2):
+        store.note_link(digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")
+    store.mark_published(digest(["token", 1]), job)
+    store.revoke_link(digest(["token", 2]))
+    store.rename_lineage()
+    store.append(job, [said("measured", "visit:arrival/battery.rest_voltage/#2", reading("12.60 V"))])
+    return Filled(job, gone)
+
+
+@pytest.fixture
+def clock() -> Callable[[], str]:
+    minutes = count()
+    return lambda: f"2026-03-{next(minutes) // 1440 + 1:02d}T08:{next(minutes) % 60:02d}:00Z"
+
+
+@pytest.fixture
+def store(tmp_path: Path, clock: Callable[[], str]) -> Iterator[Store]:
+    with Store.create(tmp_path / "shop.corekit", demo=False, now=clock) as opened:
+        yield opened
+
+
+@pytest.fixture
+def job(store: Store) -> str:
+    """A job that has just begun."""
+    name = store.new_job()
+    store.append(name, [said("opened", "visit:arrival/opened/#1", Opened(origin="visit"))])
+    return name
