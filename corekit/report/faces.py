@@ -11,6 +11,7 @@ import struct
 import zlib
 from collections.abc import Sequence
 from functools import lru_cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,17 @@ import attrs
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from .text import stays_with
+
 #: (what is drawn, whether a person typed it): typed text may fall back to another face, our own must not.
 Piece = tuple[str, bool]
 
 _DIGITS = tuple(range(ord("0"), ord("9") + 1))
-_WEIGHTS = {"regular": "Regular", "strong": "SemiBold"}
+_FILES = {
+    "regular": ("fontpkg_fira_sans", "FiraSans-Regular.ttf"),
+    "strong": ("fontpkg_fira_sans", "FiraSans-SemiBold.ttf"),
+    "typed": ("fontpkg_fira_code", "FiraCode[wght].ttf"),
+}
 
 
 class MissingGlyph(ValueError):
@@ -138,21 +145,15 @@ def face(style: str) -> Face:
     """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
 
     Errors:
-        ValueError: the font package is not installed as declared.
+        ValueError: the font package is not as declared.
     """
-    if style == "typed":
-        from fontpkg_fira_code import ROOT as root
-
-        path, tabular = Path(root) / "files" / "FiraCode[wght].ttf", False
-    else:
-        from fontpkg_fira_sans import ROOT as root
-
-        path, tabular = Path(root) / "files" / f"FiraSans-{_WEIGHTS[style]}.ttf", True
+    package, file = _FILES[style]
+    path = Path(import_module(package).ROOT) / "files" / file
     if not path.is_file():
         raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
     name = f"corekit-{style}"
     font = TTFont(name, str(path), asciiReadable=True, shapable=False)
-    if tabular:
+    if style != "typed":
         _tabular(font.face, path)
     font.face.addSubsetObjects = _Cutter(font.face)
     pdfmetrics.registerFont(font)
@@ -268,7 +269,7 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
             if not part:
                 continue
             made = runs(part, style, typed=typed)
-            glued = not open_word and nth > 0 and plain and _stays_with(plain[-1], part)
+            glued = not open_word and nth > 0 and plain and stays_with(plain[-1], part)
             if open_word:
                 words[-1] += made
                 plain[-1] += part
@@ -280,11 +281,6 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
                 plain.append(part)
             open_word = True
     return words
-
-
-def _stays_with(before: str, after: str) -> bool:
-    """Whether a short word (a unit) shall not be parted from the number before it."""
-    return len(after) <= 3 and not after[0].isdigit() and len(before) <= 9 and before.lstrip("≤≥<>±−-~")[:1].isdigit()
 
 
 def _cut_at(word: Sequence[Run], limit: float) -> tuple[list[Run], list[Run]]:

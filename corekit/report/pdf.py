@@ -38,7 +38,7 @@ from .faces import Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
 from .paper import QUIET as GREY
 from .strip import strip_figure
-from .text import Say, clean
+from .text import Say, clean, refuse_numbered_draft
 from .wording import theme, wording
 
 
@@ -116,12 +116,6 @@ def check_glyphs(document: Document) -> None:
     refuse_numbered_draft(document)
     with _one_at_a_time:
         _Setting(document, lambda reference: reference.kind, None).boxes()
-
-
-def refuse_numbered_draft(document: Document) -> None:
-    """A number is taken by issuing; a draft that shows one would be taken for an invoice."""
-    if document.draft and document.number:
-        raise ValueError(f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty.")
 
 
 class _Info(PDFInfo):  # type: ignore[misc]

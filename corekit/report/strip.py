@@ -170,7 +170,8 @@ def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> 
         low, high = _place(strip, value - doubt), _place(strip, value + doubt)
         marks.append(Polyline(((low, y), (high, y)), weight=weight))
         marks += [Polyline(((end, y - 1.6), (end, y + 1.6)), weight=weight) for end in (low, high)]
-    marks.append(Dot(x, y, filled=filled, size=4.8 if filled else 4.6))
+    size = 4.8 if y == _MIDDLE else 4.0
+    marks.append(Dot(x, y, filled=filled, size=size))
     if value < strip.low_end or value > strip.high_end:  # beyond the scale: an arrow at its end says so
         outwards = -1.0 if value < strip.low_end else 1.0
         tip = x + outwards * 4.8

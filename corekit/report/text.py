@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable
 
-from corekit.model.document import Words
+from corekit.model.document import Document, Words
 from corekit.model.personal import Personal
 
 #: What becomes of a reference to personal text.
@@ -38,3 +38,14 @@ def clean(text: str, *, lines: bool = False) -> str:
 def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
     """A run of words as one clean text, personal references resolved."""
     return "".join(clean(run if isinstance(run, str) else say(run), lines=lines) for run in words)
+
+
+def stays_with(before: str, after: str) -> bool:
+    """Whether a short word (a unit) shall not be parted from the number before it when lines are broken."""
+    return len(after) <= 3 and not after[:1].isdigit() and len(before) <= 9 and before.lstrip("≤≥<>±−-~")[:1].isdigit()
+
+
+def refuse_numbered_draft(document: Document) -> None:
+    """What every renderer refuses: a number is taken by issuing; a draft that shows one would be taken for an invoice."""
+    if document.draft and document.number:
+        raise ValueError(f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty.")

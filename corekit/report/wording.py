@@ -18,7 +18,7 @@ from corekit.reference import DataProblem, data_path, load_toml
 _WORDS: dict[str, dict[str, frozenset[str]]] = {
     "running": {"page": frozenset({"page", "pages"}), "draft": frozenset(), "demo": frozenset()},
     "opening": {"issued": frozenset({"date"}), "total": frozenset({"currency"})},
-    "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key", "arrow")},
+    "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key")},
     "strip": {
         "title": frozenset({"name"}),
         **{word: frozenset() for word in ("inside", "below", "above", "across", "bare")},

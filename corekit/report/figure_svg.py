@@ -1,0 +1,68 @@
+"""Figures for the page: SVG with presentation attributes only, because the page's policy allows no styles of their own."""
+
+from __future__ import annotations
+
+from html import escape
+
+from corekit.model.figure import Band, Dot, Figure, Label, Polyline
+
+from .text import clean
+
+# Pixels a point of print is worth on the page, so that what is smallest on paper (7 points) is 16 pixels high there.
+_PIXELS = 16 / 7
+_LEAST_TEXT = 16.0
+_GREY = "#4a4a4a"
+
+
+def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: str = "figure") -> str:
+    """The figure as an `<svg>` element that fills its parent's width.
+
+    Args:
+        figure: What to draw; its title and description go into `<title>` and `<desc>`.
+        key: Tells this figure's ids apart from those of others on the page; letters, digits and hyphens.
+        width: Pixels it is drawn for: at this width letters have the size they are meant to have.
+        class_name: For the page's style sheet.
+    """
+    height = figure.height_mm * 72 / 25.4 * _PIXELS
+    across, up = width / figure.width, height / figure.height
+
+    def at(x: float, y: float) -> tuple[str, str]:
+        return _short(x * across), _short(height - y * up)
+
+    drawn: list[str] = []
+    for mark in figure.marks:
+        if isinstance(mark, Band):
+            x, y = at(mark.x0, mark.y1)
+            size = f'width="{_short((mark.x1 - mark.x0) * across)}" height="{_short((mark.y1 - mark.y0) * up)}"'
+            drawn.append(f'<rect x="{x}" y="{y}" {size} fill="{_shade(mark.shade)}"/>')
+        elif isinstance(mark, Polyline):
+            points = " ".join(",".join(at(x, y)) for x, y in mark.points)
+            dashes = ' stroke-dasharray="5 4"' if mark.dashed else ""
+            drawn.append(f'<polyline points="{points}" fill="none" stroke="#000" stroke-width="{_short(mark.weight * _PIXELS * 0.8)}"{dashes}/>')
+        elif isinstance(mark, Dot):
+            x, y = at(mark.x, mark.y)
+            line = 2.0
+            radius = mark.size / 2 * _PIXELS - (0 if mark.filled else line / 2)
+            paint = 'fill="#000"' if mark.filled else f'fill="#fff" stroke="#000" stroke-width="{line:g}"'
+            drawn.append(f'<circle cx="{x}" cy="{y}" r="{_short(radius)}" {paint}/>')
+        else:
+            drawn.append(_label(mark, *at(mark.x, mark.y)))
+    title, description = escape(clean(figure.title)), escape(clean(figure.description))
+    return (
+        f'<svg class="{class_name}" viewBox="0 0 {_short(width)} {_short(height)}" role="img" aria-labelledby="{key}-t {key}-d">'
+        f'<title id="{key}-t">{title}</title><desc id="{key}-d">{description}</desc>{"".join(drawn)}</svg>'
+    )
+
+
+def _label(label: Label, x: str, y: str) -> str:
+    size = max(_LEAST_TEXT, label.size * _PIXELS)
+    return f'<text x="{x}" y="{y}" font-size="{_short(size)}" text-anchor="{label.anchor}" fill="{_GREY}">{escape(clean(label.text))}</text>'
+
+
+def _shade(shade: float) -> str:
+    level = round(255 * (1 - shade))
+    return f"#{level:02x}{level:02x}{level:02x}"
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0")

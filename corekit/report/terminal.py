@@ -1,0 +1,227 @@
+"""A Document on the terminal: plain lines, nothing in them that steers the terminal."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator, Sequence
+
+from corekit.model.document import (
+    Block,
+    Code,
+    Document,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    Picture,
+    PricedLines,
+    PricedRow,
+    ReadingRow,
+    Readings,
+    Statement,
+    Totals,
+)
+
+from .strip import strip_text
+from .text import Say, clean, refuse_numbered_draft, spoken, stays_with
+from .wording import wording
+
+
+def render_text(document: Document, say: Say, link: str | None, width: int = 80) -> str:
+    """The Document as lines of at most `width` columns, ending with a line end.
+
+    Args:
+        document: What to print.
+        say: What references to personal text become.
+        link: The page address printed with the record mark; None when none is set. A draft shows none.
+        width: Columns there are; at least 40. Wide characters count as two.
+
+    Errors:
+        ValueError: a draft has a number.
+    """
+    refuse_numbered_draft(document)
+    lines = list(_opening(document, max(width, 40)))
+    for block in document.blocks:
+        made = list(_block(block, document, say, link, max(width, 40)))
+        if made and lines[-1] and not isinstance(block, Totals):
+            lines.append("")
+        lines += made
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def columns(text: str) -> int:
+    """Columns a text takes on a terminal: wide characters two, marks that sit on another none."""
+    if text.isascii():
+        return len(text)
+    return sum(map(_columns_of, text))
+
+
+def _columns_of(char: str) -> int:
+    if unicodedata.combining(char) or unicodedata.category(char) == "Cf":
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most `width` columns; breaks at spaces, and within a word that is too long."""
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        current = ""
+        for word in _bound(paragraph.split()):
+            tried = f"{current} {word}" if current else word
+            if columns(tried) <= width:
+                current = tried
+                continue
+            if current:
+                lines.append(current)
+            current = word
+            while columns(current) > width:
+                head = _fitting(current, width)
+                lines.append(head)
+                current = current[len(head) :]
+        lines.append(current)
+    return lines
+
+
+def _bound(words: Sequence[str]) -> list[str]:
+    """The words, a number with its unit as one."""
+    bound: list[str] = []
+    for nth, word in enumerate(words):
+        if nth and stays_with(words[nth - 1], word):
+            bound[-1] += " " + word
+        else:
+            bound.append(word)
+    return bound
+
+
+def _fitting(word: str, width: int) -> str:
+    used = 0
+    for at, char in enumerate(word):
+        used += columns(char)
+        if used > width and at:
+            return word[:at]
+    return word
+
+
+def _indented(text: str, width: int, by: str) -> list[str]:
+    return [by + line for line in wrapped(text, width - columns(by))]
+
+
+def _padded(text: str, width: int) -> str:
+    return text + " " * max(0, width - columns(text))
+
+
+def _opening(document: Document, width: int) -> Iterator[str]:
+    words = wording()
+    yield from wrapped(clean(document.shop), width)
+    title = clean(document.title)
+    yield from wrapped(title, width)
+    yield "=" * min(columns(title), width)
+    if document.issued:
+        yield from wrapped(words["opening"]["issued"].format(date=clean(document.issued)), width)
+    if document.total:
+        yield from wrapped(f"{words['opening']['total'].format(currency=clean(document.currency))} {clean(document.total)}", width)
+    for name, on in (("draft", document.draft), ("demo", document.demo)):
+        if on:
+            yield from wrapped(words["running"][name], width)
+    yield ""
+
+
+def _block(block: Block, document: Document, say: Say, link: str | None, width: int) -> Iterator[str]:
+    if isinstance(block, Heading):
+        yield from wrapped(clean(block.text), width)
+        yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
+    elif isinstance(block, Paragraph):
+        yield from _indented(spoken(block.words, say, lines=True), width, "| " if block.tone == "quote" else "")
+    elif isinstance(block, Pairs):
+        yield from _pairs(block, say, width)
+    elif isinstance(block, Findings):
+        for nth, row in enumerate(block.rows):
+            if nth:
+                yield ""
+            yield from wrapped(clean(" · ".join(filter(None, (row.urgency, row.verdict, row.stage)))), width)
+            yield from _indented(clean(row.text), width, "  ")
+            yield from _indented(clean(row.basis), width, "    ") if row.basis else ()
+    elif isinstance(block, Readings):
+        for nth, reading in enumerate(block.rows):
+            if nth:
+                yield ""
+            yield from _reading(reading, width)
+    elif isinstance(block, Picture):
+        yield from wrapped(clean(block.figure.title), width)
+        yield from _indented(clean(block.figure.description), width, "  ")
+    elif isinstance(block, PricedLines):
+        yield from _lines(block, width)
+    elif isinstance(block, Totals):
+        for label, value, strong in block.rows:
+            yield from _across(clean(label), clean(value), width)
+            if strong:
+                yield "=" * width
+    elif isinstance(block, Statement):
+        yield from _indented(clean(block.title), width, "! ")
+        yield from _indented(spoken(block.words, say, lines=True), width, "! ")
+    elif isinstance(block, Code):
+        yield from _code(block, document, link, width)
+    else:
+        raise TypeError(f"No way to print a {type(block).__name__} on the terminal.")
+
+
+def _pairs(block: Pairs, say: Say, width: int) -> Iterator[str]:
+    label = min(max((columns(clean(name)) for name, _ in block.rows), default=0), width // 3) + 2
+    for name, words in block.rows:
+        names = wrapped(clean(name), label - 2)
+        values = wrapped(spoken(words, say, lines=True), width - label)
+        for nth in range(max(len(names), len(values))):
+            left = names[nth] if nth < len(names) else ""
+            yield _padded(left, label) + (values[nth] if nth < len(values) else "")
+
+
+def _reading(row: ReadingRow, width: int) -> Iterator[str]:
+    words = wording()["readings"]
+    yield from wrapped(clean(row.name), width)
+    if row.note:
+        yield from _indented(clean(row.note), width, "  ")
+    values = [f"{words['before'].lower()} {clean(row.before)}" if row.before else "", f"{words['after'].lower()} {clean(row.after)}" if row.after else ""]
+    yield from _indented(", ".join(filter(None, values)) if row.after else clean(row.before), width, "  ")
+    if row.strip is not None:
+        yield "  " + strip_text(row.strip, min(width - 2, 60))
+    yield from _indented("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ") if row.limit or row.source else ()
+
+
+def _lines(block: PricedLines, width: int) -> Iterator[str]:
+    words = wording()["lines"]
+    yield from _across(words["text"], words["net"].format(currency=clean(block.currency)), width)
+    for row in block.rows:
+        yield from _line(row, width)
+
+
+def _line(row: PricedRow, width: int) -> Iterator[str]:
+    words = wording()["lines"]
+    counted = f"{clean(row.quantity)} × {clean(row.price)}" if row.quantity and row.price else clean(row.quantity or row.price)
+    taxed = f"{words['tax'].lower()} {clean(row.tax)}" if row.tax else ""
+    for text, by in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
+        yield from _indented(clean(text), width, by) if text else ()
+    yield from _across("  " + ", ".join(filter(None, (counted, taxed))), clean(row.net), width)
+
+
+def _across(left: str, right: str, width: int) -> Iterator[str]:
+    """Words at the left, a number at the right edge."""
+    room = width - columns(right) - 2
+    if room < 12:
+        yield from wrapped(left, width)
+        yield from wrapped(right, width)
+        return
+    by = left[: len(left) - len(left.lstrip())]
+    *full, last = _indented(left, room, by) if left.strip() else [""]
+    yield from full
+    yield _padded(last, width - columns(right)) + right
+
+
+def _code(block: Code, document: Document, link: str | None, width: int) -> Iterator[str]:
+    words = wording()["code"]
+    if document.draft:
+        yield from wrapped(words["draft"], width)
+        return
+    said: Sequence[str] = (words["opened"], clean(link)) if link is not None else (words["no_link"],)
+    for text in (*said, f"{words['mark']} {clean(block.record_mark)}", words["mark_what"]):
+        yield from wrapped(text, width)
