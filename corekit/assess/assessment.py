@@ -95,6 +95,22 @@ class Assessment:
                 latest[key] = finding
         return tuple(finding for finding in self.findings if latest[finding.code, finding.place] is finding)
 
+    @property
+    def open_gaps(self) -> tuple[Gap, ...]:
+        """The gaps that no other stage has closed, each once: what was read at arrival need not be read again to be known."""
+        answered = {(finding.system, finding.check) for finding in self.findings}
+        kept: dict[str, Gap] = {}
+        for gap in self.gaps:
+            if gap.reason is Reason.PLUGIN_FAILED or (gap.system, gap.check) not in answered:
+                kept.setdefault(gap.text, gap)
+        return tuple(kept.values())
+
+    @property
+    def not_repeated(self) -> tuple[Gap, ...]:
+        """Gaps of the last stage whose check had its answer earlier: not read again since the last repair."""
+        closed = {gap.text for gap in self.open_gaps}
+        return tuple(gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED and gap.text not in closed)
+
     def may_offer(self, operation: str) -> bool:
         return any(call.operation == operation and call.met for call in self.calls)
 

@@ -27,8 +27,11 @@ def as_words(seen: Seen) -> str:
         parts.append("Findings\n" + "\n".join(_finding(finding, many) for finding in assessment.findings))
     if assessment.repairs:
         parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
-    if assessment.gaps:
-        parts.append("Not said, and why\n" + "\n".join(_gap(gap, many) for gap in assessment.gaps))
+    if assessment.open_gaps:
+        parts.append("Not said, and why\n" + "\n".join(_gap(gap) for gap in assessment.open_gaps))
+    if assessment.not_repeated:
+        names = ", ".join(gap.check for gap in assessment.not_repeated)
+        parts.append("Not looked at again since the last repair\n" + _item(names))
     if assessment.suspects:
         rows = [f"  {suspect.probability:>6.1%}  {suspect.name}" for suspect in assessment.suspects if suspect.probability >= 0.005]
         parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(rows))
@@ -64,9 +67,9 @@ def _finding(finding: Finding, many: bool) -> str:
     return _item(*lines, "; ".join(beside))
 
 
-def _gap(gap: Gap, many: bool) -> str:
-    when = f" ({stage_name(gap.stage)})" if many and gap.reason is not Reason.PLUGIN_FAILED else ""
-    return _item(f"{gap.reason}{when}: {gap.text}")
+def _gap(gap: Gap) -> str:
+    reason = "" if gap.reason is Reason.NOT_MEASURED else f" ({gap.reason})"
+    return _item(f"{gap.text}{reason}")
 
 
 def _call(seen: Seen, index: int) -> str:

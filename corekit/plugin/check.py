@@ -55,7 +55,7 @@ class Check:
         """What the case has for each parameter.
 
         A measurand is looked for among what the readings bound before it were taken with (a load test's own temperature),
-        then among the stage's readings.
+        then among the stage's readings, then among what any other reading of the stage was taken with.
 
         Errors:
             Missing: a need is not there.
@@ -81,8 +81,10 @@ class Check:
             return case.seen(of)
         if parameter.form is Form.EVERY:
             return case.everywhere(of)
-        beside = [reading.setup[of.key] for reading in bound if of.key in reading.setup]
-        return beside[0] if beside else case.reading(of)
+        for reading in bound:
+            if of.key in reading.setup:
+                return reading.setup[of.key]
+        return case.reading(of) or next((reading.setup[of.key] for reading in case.readings.values() if of.key in reading.setup), None)
 
 
 def declare(function: Checker, title: str) -> Check:
@@ -150,11 +152,10 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
     for (key, _), sight in case.sights.items():
         if key == wanted.key and sight.cannot:
-            return case.gap(wanted, f"{wanted.title} could not be reached: {sight.cannot}.", Reason.COULD_NOT_REACH)
+            return case.gap(wanted, f"{wanted.title}: could not be reached, {sight.cannot}.", Reason.COULD_NOT_REACH)
     if isinstance(wanted, Trait):
-        return case.gap(wanted, f"{wanted.title} is not known.")
-    verb = "was not measured" if isinstance(wanted, Measurand) else "was not looked at"
-    return case.gap(wanted, f"{wanted.title} {verb}.")
+        return case.gap(wanted, f"{wanted.title}: not known.")
+    return case.gap(wanted, f"{wanted.title}: {'not measured' if isinstance(wanted, Measurand) else 'not looked at'}.")
 
 
 def closed(answers: type[Enum]) -> type[Enum]:

@@ -105,7 +105,8 @@ def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, ins
     instrument = instruments.get(record.instrument)
     if instrument is None:
         accuracy, step, shared = measurand.accuracy, 0.0, own
-        words = f"no instrument named; the worst ordinary one is assumed: ± ({accuracy.text})"
+        missing = f"{record.instrument} is not described" if record.instrument else "no instrument named"
+        words = f"{missing}; the worst ordinary one is assumed: ± ({accuracy.text})"
     else:
         accuracy = units.parse_accuracy(instrument.accuracy, measurand.unit)
         span, step = _range_of(instrument, record, measurand)

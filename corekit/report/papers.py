@@ -247,14 +247,14 @@ def _found(job: Job, assessment: Assessment, sheet: Sheet) -> list[Block]:
         blocks.append(Readings(rows=tuple(rows)))
         text = f"± gives the doubt of a reading at k = 2 (about 95 %). Rule: {RULE}. A limit from practice or memory only advises."
         blocks.append(Paragraph(words=(text,), tone="small"))
-    missing = _missing(assessment.gaps)
+    missing = _missing(assessment.open_gaps)
     if missing:
         blocks.append(Paragraph(words=(f"Not looked at: {missing}",), tone="small"))
     return blocks
 
 
 def _missing(gaps: Iterable[Gap]) -> str:
-    """Each gap once, whatever the number of stages it comes back in."""
+    """Each once, in the words of its check."""
     return " ".join(dict.fromkeys(gap.text for gap in gaps))
 
 
