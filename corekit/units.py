@@ -333,7 +333,7 @@ def _find(rest: str, shown: str, text: str, wanted: Sequence[Unit], expected: st
     if any(_key(rest).casefold() in (spelling.casefold() for spelling in table.unmarked.get(one.kind, ())) for one in wanted):
         got = f"{_quoted(text)} does not say by which test it was rated"
         raise TypedProblem(got, expected, _any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
-    others = sorted({one.kind for one in table.spelled.get(_key(rest), ())})
+    others = sorted(kind for kind in table.kinds if rest in table.typed[kind]) or sorted(kind for kind, bare in table.unmarked.items() if rest in bare)
     if others:
         named = _any_of(_in_a_sentence(table.kinds[kind].title) for kind in others)
         raise TypedProblem(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))

@@ -19,7 +19,6 @@ from cattrs.gen import make_dict_structure_fn, override
 
 from .fault import Faults, Place, any_of, near, quoted
 
-
 #: When it was read, RFC 3339 in UTC. A calendar day, YYYY-MM-DD. A number with its unit, as typed.
 Moment = NewType("Moment", str)
 Day = NewType("Day", str)
