@@ -48,7 +48,9 @@ def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "
 
 
 @battery.calculation(source="peukert")
-def run_time(capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]) -> Annotated[float, "s"]:
+def run_time(
+    capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
+) -> Annotated[float, "s"]:
     """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the power of the exponent.
 
     The short form C/Iᵏ is only right when C is the capacity at one ampere.
@@ -56,7 +58,7 @@ def run_time(capacity: Capacity, current: Annotated[float, "A", ck.Within(above=
     >>> run_time.si(100 * 3600, 5, 1.2) / 3600
     20.0
     """
-    return TWENTY_HOURS * (capacity / (current * TWENTY_HOURS)) ** exponent
+    return TWENTY_HOURS * float((capacity / (current * TWENTY_HOURS)) ** exponent)
 
 
 @battery.calculation(source="reserve-definition")

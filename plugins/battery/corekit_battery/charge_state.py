@@ -210,7 +210,11 @@ class Charge:
     def words(self) -> dict[str, Any]:
         """Places for sentences: the share, its band (9 in 10), and the remarks."""
         low, high = max(0.0, self.share.number - 1.645 * self.share.u), min(1.0, self.share.number + 1.645 * self.share.u)
-        return {"share": f"{self.share.number:.0%}".replace("%", " %"), "band": f"between {100 * low:.0f} and {100 * high:.0f} %", "remarks": "".join(f" {remark}" for remark in self.remarks)}
+        return {
+            "share": f"{100 * self.share.number:.0f} %",
+            "band": f"between {100 * low:.0f} and {100 * high:.0f} %",
+            "remarks": "".join(f" {remark}" for remark in self.remarks),
+        }
 
 
 def how_full(
@@ -230,7 +234,8 @@ def how_full(
     if warmth is not None:
         volts = rest_voltage_at_25(rest, warmth)
     else:
-        volts = ck.Value(rest.value.kind, rest.number, {**rest.value.budget, f"{rest.entry}.temperature not taken": CELLS * EMF_SLOPE * UNSEEN_KELVIN / math.sqrt(3)}, rest.value.rests_on)
+        unseen = {f"{rest.entry}.temperature not taken": CELLS * EMF_SLOPE * UNSEEN_KELVIN / math.sqrt(3)}
+        volts = ck.Value(rest.value.kind, rest.number, {**rest.value.budget, **unseen}, rest.value.rests_on)
     if full is not None:
         volts = ck.propagate(lambda now, then: now - then + scale.full, (volts, full), "voltage")
         doubts["scale"] = KNOWN
@@ -243,7 +248,9 @@ def how_full(
     needed = REST_AGM if kind in (BatteryType.AGM, BatteryType.GEL) else REST_FLOODED
     if rested is None or rested.number < needed:
         doubts["rest"] = UNRESTED
-        how_long = "How long it had rested is not noted" if rested is None else f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
+        how_long = "How long it had rested is not noted"
+        if rested is not None:
+            how_long = f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
         if surface is SurfaceCharge.TAKEN_OFF:
             remarks.append(f"{how_long}; the headlamps took the surface charge off, so this counts for less than a rested reading.")
         else:
@@ -261,7 +268,8 @@ def how_full(
 
 def charge_of(case: ck.Case, rest: ck.Reading) -> Charge:
     """The same from a case, for checks to which the charge is only a question on the way."""
-    kind, acid, full, surface = (case.fitted.get(battery_type.key), case.fitted.get(full_acid.key), case.fitted.get(full_voltage.key), case.seen(surface_charge))
+    kind, acid, full = (case.fitted.get(trait.key) for trait in (battery_type, full_acid, full_voltage))
+    surface = case.seen(surface_charge)
     return how_full(
         rest,
         rested=rest.read_with(rest_time) or case.reading(rest_time),
@@ -297,6 +305,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Finding:
 def charge_state(
     case: ck.Case,
     rest: Annotated[ck.Reading, rest_voltage],
+    *,
     rested: Annotated[ck.Reading | None, rest_time],
     warmth: Annotated[ck.Reading | None, temperature],
     surface: Annotated[SurfaceCharge | None, surface_charge],

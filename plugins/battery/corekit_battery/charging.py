@@ -128,7 +128,9 @@ def time_left(current: Current, tail: Current, tau: Tau) -> Annotated[float, "s"
 
 @battery.calculation(source="faraday")
 def hydrogen(
-    charge: Annotated[float, "C", ck.Within(low=0)], cells: Annotated[float, "1", ck.Within(1, 24)], temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]
+    charge: Annotated[float, "C", ck.Within(low=0)],
+    cells: Annotated[float, "1", ck.Within(1, 24)],
+    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
 ) -> Annotated[float, "m³"]:
     """Hydrogen from overcharge when all of it makes gas.
 

@@ -111,11 +111,14 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
 
 def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding:
     lost = posts.value - clamps.value
-    places: dict[str, Any] = {"posts": ck.show(posts.value, "V", doubt=False), "clamps": ck.show(clamps.value, "V", doubt=False), "lost": ck.show(lost, "V", doubt=False)}
+    places: dict[str, Any] = {
+        name: ck.show(value, "V", doubt=False) for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
+    }
     if lost.number < -2 * lost.u:
         return case.open(
             code="battery.contact", of=cranking_voltage, value=lost, unit="V", evidence=[posts, clamps], next_test=cranking_voltage,
-            says="The clamps read higher ({clamps}) than the posts ({posts}) while cranking, which cannot be. Were the two exchanged? Read both again.", **places,
+            says="While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be. Were the two exchanged? Read both again.",
+            **places,
         )  # fmt: skip
     return case.judge(
         lost, case.limit("battery.contact"), code="battery.contact", of=cranking_voltage, unit="V", calls_for=clean_contacts, values=places,
@@ -123,7 +126,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         says=ck.Says(
             passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
             fails="From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean and tighten them, then read again.",
-            undecided="From posts to clamps about {lost} is lost while cranking. These two readings cannot tell it from nothing: measure across each joint directly.",
+            undecided="From posts to clamps about {lost} is lost while cranking; these two readings cannot tell it from nothing. Measure across each joint.",
         ),
     )  # fmt: skip
 

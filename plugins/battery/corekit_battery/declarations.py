@@ -13,7 +13,10 @@ battery = ck.System("battery", "Battery and charging")
 SPARK = "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and nothing of metal laid on top."
 ACID = "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, wash off at once."
 SHORT = "A tool across both posts welds itself fast and burns: rings and watches off, cover the other post."
-MEMORY = "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: ask the maker's instructions first, negative off first and on last."
+MEMORY = (
+    "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: read the maker's instructions first; "
+    "negative off first and on last."
+)
 MOVING = "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with the exhaust led away."
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
 
@@ -143,7 +146,9 @@ loads = battery.observation("charging_loads", "Lamps and blower at the charging 
 # ---- what can be done
 
 replace = battery.operation("replace", "Replace the battery", shown_by=load_voltage, replaces="battery", hazard=f"{MEMORY} {SHORT} {ACID}")
-charge = battery.operation("charge", "Charge the battery", shown_by=rest_voltage, hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move.")
+charge = battery.operation(
+    "charge", "Charge the battery", shown_by=rest_voltage, hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move."
+)
 clean_contacts = battery.operation("clean_contacts", "Clean and tighten posts and clamps", shown_by=cranking_voltage, hazard=f"{MEMORY} {SHORT}")
 find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
 charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY}")

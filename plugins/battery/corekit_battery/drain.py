@@ -46,7 +46,9 @@ def time_to_no_start(
 
 @battery.calculation(source="gravity-per-day")
 def gravity_after(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)], stood: Annotated[float, "s", ck.Within(low=0)], temperature: Annotated[float, "K", ck.Within(283.15, 310.95)]
+    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
+    stood: Annotated[float, "s", ck.Within(low=0)],
+    temperature: Annotated[float, "K", ck.Within(283.15, 310.95)],
 ) -> Annotated[float, "1"]:
     """Gravity of a full battery of the older kind after it stood unused.
 
@@ -60,6 +62,7 @@ def gravity_after(
 def key_off(
     case: ck.Case,
     drawn: Annotated[ck.Reading, drain],
+    *,
     waited: Annotated[ck.Reading | None, sleep_time],
     rest: Annotated[ck.Reading | None, rest_voltage],
     warmth: Annotated[ck.Reading | None, temperature],
@@ -73,7 +76,9 @@ def key_off(
     high = limit.high is not None and drawn.number > limit.high.number
     awake = ""
     if early and high:
-        how_long = "How long the car had been left alone is not noted" if waited is None else f"It had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
+        how_long = "How long the car had been left alone is not noted"
+        if waited is not None:
+            how_long = f"It had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
         awake = f" {how_long}, and some units stay awake for half an hour or more: read it again after that."
     judged = case.judge(
         drawn, limit, code="battery.drain", calls_for=None if awake else find_drain, urgency=ck.Urgency.PLAN_IT, next_test=drain,
@@ -88,22 +93,21 @@ def key_off(
     if holds is None:
         yield case.gap(capacity, "How many days the battery stands this drain follows from its Ah, which are not known.")
         return
-    yield from _days(case, drawn, rest, warmth, kind, holds, awake=bool(awake))
+    needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
+    loss = LOSS[kind] if kind is not None else max(LOSS.values())
+    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=bool(awake))
 
 
 def _days(
-    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, warmth: ck.Reading | None, kind: BatteryType | None, holds: ck.Value, *, awake: bool
-) -> Iterator[ck.Finding | ck.Gap]:
-    needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
-    loss = LOSS[kind] if kind is not None else max(LOSS.values())
+    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, *, holds: ck.Value, needed: float, loss: float, awake: bool
+) -> ck.Finding:
     start = charge_of(case, rest).share if rest is not None else ck.exact("ratio", 1.0)
     start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
     if start.number <= needed:
-        yield case.advise(
+        return case.advise(
             code="battery.days", urgency=ck.Urgency.THIS_VISIT, evidence=[drawn, *([rest] if rest else [])], share=f"{100 * start.number:.0f} %",
             needed=f"{100 * needed:.0f} %", says="At about {share} charge it has less than the {needed} that a start is taken to need, whatever is drawn.",
         )  # fmt: skip
-        return
     lasts = time_to_no_start(start, ck.exact("ratio", needed), holds, drawn, ck.exact("ratio", loss))
     days, spread = lasts.number / DAY, 1.645 * lasts.u / DAY
     if lasts.number > LONG:
@@ -112,23 +116,23 @@ def _days(
         says = "Parked like this, the battery may no longer start the car within a day{since}."
     else:
         says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
-    yield case.advise(
+    return case.advise(
         code="battery.days", value=lasts, unit="d", of=drain, evidence=[drawn, *([rest] if rest is not None else [])],
-        urgency=ck.Urgency.PLAN_IT if lasts.number < LONG else ck.Urgency.NOTHING, figure=_picture(start.number, needed, holds, drawn, loss, days) if lasts.number < LONG else None,
+        urgency=ck.Urgency.PLAN_IT if lasts.number < LONG else ck.Urgency.NOTHING,
+        figure=_picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False)) if lasts.number < LONG else None,
         days="one day" if round(days) == 1 else f"{days:.0f} days", band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
         since=" from the charge it has now" if rest is not None else " from a full charge",
         says=says + (" That holds if the current stays what it was." if awake else ""),
     )  # fmt: skip
 
 
-def _picture(start: float, needed: float, holds: ck.Value, drawn: ck.Reading, loss: float, days: float) -> ck.Figure:
+def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
     """How the charge falls, day by day, down to what a start needs."""
     end = max(2.0, days * 1.35)
     step = next(step for step in (1, 2, 5, 10, 20) if end / step <= 8)
     chart = Chart(x=(0.0, end), y=(0.0, 100.0))
     slope = (start - needed) / days
     last = min(end, start / slope)
-    read = ck.show(drawn.value, "mA", doubt=False)
     return figure(
         [
             *chart.scales([step * n for n in range(int(end / step) + 1)], [0, 25, 50, 75, 100], "days parked", "charge, %"),

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Any
 
+import attrs
+
 import corekit as ck
 
 from .charge_state import charge_of, judged_charge
@@ -65,6 +67,7 @@ def apparent_resistance(
 @battery.check("Whether it holds under load")
 def load(
     case: ck.Case,
+    *,
     under: Annotated[ck.Reading | None, load_voltage],
     rest: Annotated[ck.Reading | None, rest_voltage],
     current: Annotated[ck.Reading | None, load_current],
@@ -97,7 +100,7 @@ def load(
         )  # fmt: skip
         return
     limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
-    yield _ruled(case, under, rest, current, lasted, warmth, rated, limit, read)
+    yield _ruled(case, _Tried(under=under, rest=rest, current=current, lasted=lasted, warmth=warmth, rated=rated), limit, read)
 
 
 def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> Iterator[ck.Finding | ck.Gap]:
@@ -107,10 +110,10 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> It
     if rest is not None:
         found = charge_of(case, rest)
         chance = judged_charge(case, rest, found).probability or 0.0
-        if chance < SURE:
+        if chance < SURE or found.flattered:
             yield case.open(
-                code="battery.load", evidence=[rest], next_test=load_voltage, says="Too empty to judge: charged to about {share} ({band}), and a load test says nothing below 75 %. "
-                "Charge it, then test it under load.", **found.words,
+                code="battery.load", evidence=[rest], next_test=load_voltage, **found.words,
+                says="Too empty to judge: charged to about {share} ({band}), and a load test says nothing below 75 %. Charge it, then test it under load.",
             )  # fmt: skip
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
@@ -128,20 +131,34 @@ def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limi
     return ck.Limit(key="battery.load_voltage", low=least_load_voltage(warmth), source=case.system.sources[key])
 
 
-def _ruled(
-    case: ck.Case, under: ck.Reading, rest: ck.Reading | None, current: ck.Reading, lasted: ck.Reading | None, warmth: ck.Reading | None,
-    rated: ck.Value, limit: ck.Limit, read: dict[str, Any],
-) -> ck.Finding:  # fmt: skip
+@attrs.frozen(kw_only=True)
+class _Tried:
+    """One load test with all that it was made with."""
+
+    under: ck.Reading
+    rest: ck.Reading | None
+    current: ck.Reading
+    lasted: ck.Reading | None
+    warmth: ck.Reading | None
+    rated: ck.Value
+
+    @property
+    def evidence(self) -> list[ck.Reading]:
+        return [reading for reading in (self.under, self.rest, self.current, self.lasted, self.warmth) if reading is not None]
+
+
+def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) -> ck.Finding:
     """The verdict, or the reason why it cannot stand."""
+    under, current, lasted, warmth, rated = tried.under, tried.current, tried.lasted, tried.warmth, tried.rated
     wanted = ck.propagate(lambda amps: HALF * ROUGH[rated.kind] * amps, (rated,), "current")
     places: dict[str, Any] = {**read, "wanted": f"{wanted.number:.0f} A", "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else ""}
-    evidence = [reading for reading in (under, rest, current, lasted, warmth) if reading is not None]
     judged = case.judge(
-        under, limit, code="battery.load", calls_for=replace, evidence=evidence, values=places, figure=_picture(under, warmth), next_test=load_voltage,
+        under, limit, code="battery.load", calls_for=replace, evidence=tried.evidence, values=places, next_test=load_voltage,
+        figure=_picture(under, warmth),
         says=ck.Says(
             passes="Holds {read} under a load of {load}; {limit} is needed{at}.",
-            fails="Falls to {read} under a load of {load}; {limit} is needed{at}. It was charged well enough for the test, so the weakness is in the battery itself.",
-            undecided="Shows {read} under a load of {load}: too close to the {limit} needed{at} to call. Test again with a better meter, or after a full charge.",
+            fails="Falls to {read} under a load of {load}; {limit} is needed{at}. It was charged enough for the test, so the weakness is in the battery.",
+            undecided="Shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
         ),
     )  # fmt: skip
     chance = judged.probability or 0.0
@@ -149,32 +166,29 @@ def _ruled(
     easy = current.number < (1 - NEAR) * wanted.number or (lasted is not None and lasted.number < TIME - NEAR_TIME)
     hard = current.number > (1 + NEAR) * wanted.number or (lasted is not None and lasted.number > TIME + NEAR_TIME)
     if (easy and not fails) or (hard and not passes):
-        return _wrong_load(case, under, lasted, evidence, places, easy=easy)
+        return _wrong_load(case, tried, places, easy=easy)
     if not passes:
-        barred = _too_empty(case, under, rest, evidence, places)
+        barred = _too_empty(case, tried, places)
         if barred is not None:
             return barred
-    if passes:
-        from attrs import evolve
-
-        return evolve(judged, figure=None)  # a pass needs no picture
-    return judged
+    return attrs.evolve(judged, figure=None) if passes else judged  # a pass needs no picture
 
 
-def _wrong_load(case: ck.Case, under: ck.Reading, lasted: ck.Reading | None, evidence: list[ck.Reading], places: dict[str, Any], *, easy: bool) -> ck.Finding:
-    held_for = f" for {ck.show(lasted.value, 's', doubt=False)}" if lasted is not None else ""
-    too = "easier on the battery than the test asks, so holding it proves little" if easy else "harder on the battery than the test asks, so falling short proves little"
+def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: bool) -> ck.Finding:
+    held_for = f" for {ck.show(tried.lasted.value, 's', doubt=False)}" if tried.lasted is not None else ""
+    too = "easier than the test asks, so holding it proves little" if easy else "harder than the test asks, so falling short proves little"
     return case.open(
-        code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=load_voltage, held_for=held_for, too=too,
+        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage, held_for=held_for, too=too,
         says="Shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for 15 s and test again.", **places,
     )  # fmt: skip
 
 
-def _too_empty(case: ck.Case, under: ck.Reading, rest: ck.Reading | None, evidence: list[ck.Reading], places: dict[str, Any]) -> ck.Finding | None:
+def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Finding | None:
     """What bars the load test from condemning a battery that may simply be empty."""
+    rest = tried.rest
     if rest is None:
         return case.open(
-            code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=rest_voltage,
+            code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=rest_voltage,
             says="Falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
         )  # fmt: skip
     found = charge_of(case, rest)
@@ -182,7 +196,7 @@ def _too_empty(case: ck.Case, under: ck.Reading, rest: ck.Reading | None, eviden
     if chance >= SURE and not found.flattered and not rest.disagrees:
         return None
     return case.open(
-        code="battery.load", of=load_voltage, value=under, evidence=evidence, next_test=load_voltage, **found.words, **places,
+        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage, **found.words, **places,
         says="Too empty to judge: it shows {read} under a load of {load}, but charged to about {share} ({band}) that says nothing about the battery. "
         "Charge it, then test it again.{remarks}",
     )  # fmt: skip
@@ -206,5 +220,6 @@ def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
             chart.words(celsius, volts, f" {read}", "start", -4.5),
         ],
         "Under load, against what its temperature asks for",
-        f"At {celsius:.0f} °C the battery showed {read} under load; a sound one stays above {needed}. The line rises from 8.5 V at −18 °C to 9.6 V at 21 °C and above.",
+        f"At {celsius:.0f} °C the battery showed {read} under load; a sound one stays above {needed}. "
+        "The line rises from 8.5 V at −18 °C to 9.6 V at 21 °C and above.",
     )

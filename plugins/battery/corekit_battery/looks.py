@@ -11,7 +11,21 @@ import corekit as ck
 
 from .acid import freezing_point, gravity_of_voltage
 from .charge_state import rest_voltage_at_25
-from .declarations import BatteryType, Case, Level, Terminals, battery, battery_type, case_seen, clean_contacts, level, replace, rest_voltage, temperature, terminals
+from .declarations import (
+    BatteryType,
+    Case,
+    Level,
+    Terminals,
+    battery,
+    battery_type,
+    case_seen,
+    clean_contacts,
+    level,
+    replace,
+    rest_voltage,
+    temperature,
+    terminals,
+)
 
 COLD = 275.15  # K: above it nothing that a battery holds can be frozen
 EMPTY = 11.7  # V: below it the acid may be as weak as water; source: frozen
@@ -52,7 +66,7 @@ def acid_level(case: ck.Case, seen: Annotated[Level, level]) -> Iterator[ck.Find
     says = {
         Level.RIGHT: "The acid stands above the plates.",
         Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
-        Level.BARE: "The plates stand bare. Not to be charged or loaded before they are covered with distilled water: gas collects inside and a spark can burst it.",
+        Level.BARE: "The plates stand bare. Cover them with distilled water before any charge or load: gas collects inside and a spark can burst it.",
     }[seen]
     urgency = {Level.RIGHT: ck.Urgency.NOTHING, Level.LOW: ck.Urgency.THIS_VISIT, Level.BARE: ck.Urgency.BEFORE_DRIVING}[seen]
     yield plainly(case.advise(code="battery.level", says=says, urgency=urgency, evidence=_evidence(case, level)), passed=seen is Level.RIGHT)
@@ -98,13 +112,18 @@ def freezing(
             yield case.does_not_apply("Its acid is too strong to freeze at ordinary temperatures.")
             return
         low = freezing_point(acid)
-    why = "nobody knows how empty it is" if rest is None else "it is as good as empty" if weak else f"at {ck.show(rest.value, 'V', doubt=False)} its acid freezes at about {ck.show(low, '°C', doubt=False)}"
+    if rest is None:
+        why = "nobody knows how empty it is"
+    elif weak:
+        why = "it is as good as empty, and weak acid freezes like water"
+    else:
+        why = f"resting at {ck.show(rest.value, 'V', doubt=False)}, its acid freezes at about {ck.show(low, '°C', doubt=False)}"
     yield case.judge(
         warmth, ck.Limit(key="battery.freezing", low=low, source=source), code="battery.freezing", urgency=ck.Urgency.BEFORE_DRIVING,
         evidence=[rest] if rest is not None else [], next_test=case_seen, values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
         says=ck.Says(
             passes="At {read} its acid is not frozen: {why}.",
-            fails="At {read} the battery may be frozen: {why}. Look for ice and a bulging case; not to be charged, loaded or jump-started before it has thawed.",
+            fails="At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge, load or jump-start it before it has thawed.",
             undecided="At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is charged, loaded or jump-started.",
         ),
     )  # fmt: skip

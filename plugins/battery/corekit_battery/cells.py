@@ -1,0 +1,53 @@
+"""The six cells beside each other, by the gravity of their acid."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import battery, gravity, replace
+
+CHARGED = 1.225  # average from which the spread means something; source: charge-for-load
+
+
+@battery.check("Whether all cells are alike")
+def cell_spread(case: ck.Case, cells: Annotated[list[ck.Reading], gravity]) -> Iterator[ck.Finding | ck.Gap]:
+    """Highest less lowest cell. Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides."""
+    if not cells:
+        yield case.gap(gravity, "The gravity of the cells was not read.")
+        return
+    missing = [place for place in gravity.places if place not in {cell.place for cell in cells}]
+    if missing:
+        yield case.gap(gravity, f"Gravity of {', '.join(missing)} is missing; all six are compared.")
+        return
+    high, low = max(cells, key=lambda cell: cell.number), min(cells, key=lambda cell: cell.number)
+    spread = high.value - low.value
+    average = sum(cell.number for cell in cells) / len(cells)
+    places = {"spread": f"{spread.number:.3f}", "high": high.place, "low": low.place, "average": f"{average:.3f}"}
+    judged = case.judge(
+        spread, case.limit("battery.cell_spread"), code="battery.cell_spread", of=gravity, unit="1", calls_for=replace, evidence=cells, values=places,
+        next_test=gravity,
+        says=ck.Says(
+            passes="The six cells lie {spread} apart in gravity; {limit} is allowed.",
+            fails="The six cells lie {spread} apart in gravity ({low} lowest, {high} highest); {limit} is allowed. One cell no longer takes charge.",
+            undecided="The six cells lie about {spread} apart in gravity ({low} lowest), too close to the {limit} allowed to call.",
+        ),
+    )  # fmt: skip
+    if judged.verdict is not ck.Verdict.PASS and average < CHARGED:
+        yield case.open(
+            code="battery.cell_spread", of=gravity, value=spread, unit="1", evidence=cells, next_test=gravity, spread=places["spread"], low=low.place,
+            says="The six cells lie {spread} apart in gravity ({low} lowest), but the battery is not charged. Charge it, let it stand, and read them again.",
+        )  # fmt: skip
+        return
+    yield judged
+    warned = case.judge(
+        spread, case.limit("battery.cell_spread_warn"), code="battery.cells_apart", of=None, unit="1", evidence=cells, values=places,
+        urgency=ck.Urgency.PLAN_IT, says=ck.Says(passes="", fails="", undecided=""),
+    )  # fmt: skip
+    if judged.verdict is ck.Verdict.PASS and warned.verdict is ck.Verdict.FAIL:
+        yield case.advise(
+            code="battery.cells_apart", value=spread, unit="1", evidence=cells, limits=warned.limits, low=low.place, spread=places["spread"],
+            says="{low} lies {spread} below the best cell. One handbook would already call the battery unserviceable; watch it.",
+        )  # fmt: skip
