@@ -26,6 +26,9 @@ from .model.value import Value, exact
 from .reference import DataProblem, data_path, load_toml
 
 
+_DEFINITION = "si-brochure"  # the source of every row that names none
+
+
 class UnitProblem(ValueError):
     """A unit was declared that the table does not have, or that leaves its kind open."""
 
@@ -65,7 +68,8 @@ class Unit:
     """One way to write quantities of one kind: coherent number = number · factor + offset.
 
     `text` is the declared text (`bar gauge`), `bare` the same without the mark (`bar`), `also` what else people type for it.
-    `factor_exact` and `offset_exact` are the same numbers as fractions; `pint` is the unit's name in pint's registry.
+    `factor_exact` and `offset_exact` are the same numbers as fractions; `pint` is the unit's name in pint's registry;
+    `source` is a key of `shared/sources.toml`.
     """
 
     text: str
@@ -79,6 +83,7 @@ class Unit:
     pint: str = attrs.field(repr=False)
     define: str = attrs.field(repr=False, default="")
     note: str = attrs.field(repr=False, default="")
+    source: str = attrs.field(repr=False, default=_DEFINITION)
 
 
 @attrs.frozen
@@ -143,7 +148,10 @@ def _unit(row: Mapping[str, Any], kind: Kind) -> Unit:
     factor, offset = Fraction(row["factor"]), Fraction(row.get("offset", "0"))
     text = f"{row['text']} {kind.mark}" if kind.mark else row["text"]
     also = tuple(row.get("also", ()))
-    return Unit(text, kind.name, float(factor), float(offset), row["text"], also, factor, offset, row["pint"], row.get("define", ""), row.get("note", ""))
+    return Unit(
+        text=text, kind=kind.name, factor=float(factor), offset=float(offset), bare=row["text"], also=also, factor_exact=factor, offset_exact=offset,
+        pint=row["pint"], define=row.get("define", ""), note=row.get("note", ""), source=row.get("source", _DEFINITION),
+    )  # fmt: skip
 
 
 def _tails(kind: Kind) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from corekit import units
 from corekit.model.value import Value
-from corekit.reference import data_path, load_toml
+from corekit.reference import data_path, load_toml, sources
 from corekit.units import (
     TypedProblem,
     Unit,
@@ -49,6 +49,11 @@ def test_pint_agrees_with_every_row(row: Unit) -> None:
     for number in (0.0, 1.0, 37.5):
         there = registry().Quantity(number, row.pint).to(own.pint).magnitude
         assert to_coherent(number, row.text) == pytest.approx(there, rel=room, abs=1e-9 if row.offset else 0.0)
+
+
+def test_every_row_has_a_source_that_exists() -> None:
+    known = sources(data_path("shared/sources.toml"))
+    assert {row.source for row in ALL} <= set(known)
 
 
 def test_rows_without_a_unit_in_pint_say_so() -> None:
