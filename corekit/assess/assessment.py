@@ -99,17 +99,18 @@ class Assessment:
     def open_gaps(self) -> tuple[Gap, ...]:
         """The gaps that no other stage has closed, each once: what was read at arrival need not be read again to be known."""
         answered = {(finding.system, finding.check) for finding in self.findings}
-        kept: dict[str, Gap] = {}
+        kept: dict[tuple[str, str, str], Gap] = {}
         for gap in self.gaps:
             if gap.reason is Reason.PLUGIN_FAILED or (gap.system, gap.check) not in answered:
-                kept.setdefault(gap.text, gap)
+                kept.setdefault((gap.system, gap.check, gap.wants or gap.text), gap)
         return tuple(kept.values())
 
     @property
     def not_repeated(self) -> tuple[Gap, ...]:
         """Gaps of the last stage whose check had its answer earlier: not read again since the last repair."""
-        closed = {gap.text for gap in self.open_gaps}
-        return tuple(gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED and gap.text not in closed)
+        still_open = {(gap.system, gap.check) for gap in self.open_gaps}
+        late = [gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED]
+        return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
     def may_offer(self, operation: str) -> bool:
         return any(call.operation == operation and call.met for call in self.calls)

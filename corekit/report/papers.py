@@ -6,6 +6,7 @@ you agreed to; what we did; whether it worked; what it costs; what to watch; the
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
@@ -36,7 +37,7 @@ from ..model.document import (
 )
 from ..model.document import Totals as TotalsBlock
 from ..model.figure import Strip
-from ..model.finding import Finding, Gap, Urgency, Verdict
+from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
 from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Operation
@@ -74,11 +75,11 @@ class Sheet:
 
 def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals) -> Document:
     """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers."""
-    blocks: list[Block] = [*_notices(sheet), *_who(job, sheet, []), *_told(job)]
+    blocks: list[Block] = [*_who(job, sheet, []), *_told(job)]
     called = {line.ground.finding_code for line in lines if line.ground.finding_code}
     grounds = [finding for finding in assessment.current if finding.code in called]
     if grounds:
-        blocks += [Heading(text="What we found"), Findings(rows=tuple(_finding_row(finding, job) for finding in grounds))]
+        blocks += [Heading(text="What we found"), Findings(rows=tuple(_finding_row(finding, assessment) for finding in grounds))]
     blocks += [Heading(text="What we offer"), _priced(lines, totals, sheet), *_sums(totals, None, sheet)]
     blocks += [Heading(text="What your yes covers"), Paragraph(words=(_COVERS[stage],))]
     hazards = _hazards({line.operation for line in lines}, sheet)
@@ -130,11 +131,10 @@ def invoice(
     """
     head = [("Invoice", number)] if number else []
     blocks: list[Block] = [
-        *_notices(sheet),
         *_who(job, sheet, head),
         *_told(job),
         *_in_short(assessment),
-        *_found(job, assessment, sheet),
+        *_found(assessment),
         *_agreed(agreements, sheet),
         *_did(lines, totals, sheet),
         *_worked(assessment),
@@ -159,15 +159,6 @@ def invoice(
 
 
 # ---- who, what vehicle, what was told
-
-
-def _notices(sheet: Sheet) -> list[Block]:
-    notices: list[Block] = []
-    if sheet.demo:
-        notices.append(Statement(title="DEMO", words=("Shop, customer, vehicle and readings on this paper are invented. It asks nobody for money.",)))
-    if sheet.draft:
-        notices.append(Statement(title="DRAFT", words=("Not issued: it has no number, and nothing is due on it.",)))
-    return notices
 
 
 def _who(job: Job, sheet: Sheet, head: list[tuple[str, str]]) -> list[Block]:
@@ -233,39 +224,46 @@ def _in_short(assessment: Assessment) -> list[Block]:
     return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
 
 
-def _found(job: Job, assessment: Assessment, sheet: Sheet) -> list[Block]:
+def _found(assessment: Assessment) -> list[Block]:
     if not assessment.findings and not any(assessment.readings):
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
-        blocks.append(Findings(rows=tuple(_finding_row(finding, job) for finding in assessment.findings)))
-    figures = [finding.figure for finding in assessment.findings if finding.figure is not None]
-    blocks += [Picture(figure=figure) for figure in figures]
+        blocks.append(Findings(rows=tuple(_finding_row(finding, assessment) for finding in assessment.current)))
+    blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
     rows = reading_rows(assessment)
     if rows:
-        blocks.append(Heading(text="Readings", level=2))
-        blocks.append(Readings(rows=tuple(rows)))
-        text = f"± gives the doubt of a reading at k = 2 (about 95 %). Rule: {RULE}. A limit from practice or memory only advises."
-        blocks.append(Paragraph(words=(text,), tone="small"))
-    missing = _missing(assessment.open_gaps)
+        blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(_how_read(assessment),), tone="small")]
+    missing = [gap.text for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
     if missing:
-        blocks.append(Paragraph(words=(f"Not looked at: {missing}",), tone="small"))
+        blocks.append(Paragraph(words=(f"Not looked at: {' '.join(missing)}",), tone="small"))
     return blocks
 
 
-def _missing(gaps: Iterable[Gap]) -> str:
-    """Each once, in the words of its check."""
-    return " ".join(dict.fromkeys(gap.text for gap in gaps))
+def _how_read(assessment: Assessment) -> str:
+    """The rule, and where the doubt of the readings comes from: once, not at every reading."""
+    sheets = dict.fromkeys(reading.doubt_from for stage in assessment.readings for reading in stage)
+    return f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}. Rule: {RULE}. A weak source only advises."
 
 
-def _finding_row(finding: Finding, job: Job) -> FindingRow:
+def _finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
+    """A finding as it stands now, with what the same check said on arrival where that was something else."""
+    earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
+    first = earlier[0] if earlier else None
+    before = f"On arrival ({first.verdict}): {first.text} " if first is not None and str(first.text) != str(finding.text) else ""
     return FindingRow(
         text=str(finding.text),
         verdict=str(finding.verdict),
         urgency=str(finding.urgency),
-        basis=_basis(finding),
-        stage=stage_name(finding.stage) if job.stage else "",
+        basis=before + _basis(finding),
+        stage=_when(finding, assessment),
     )
+
+
+def _when(finding: Finding, assessment: Assessment) -> str:
+    if not assessment.job.stage:
+        return ""
+    return stage_name(finding.stage) if finding.stage else "arrival, not read again"
 
 
 def _basis(finding: Finding) -> str:
@@ -297,25 +295,21 @@ def _reading_row(before: Reading, pair: Comparison | None, finding: Finding | No
     after = pair.after if pair else None
     measurand = before.measurand
     limit = finding.limits[0] if finding else None
-    late = f"at {stage_name(before.stage)}" if before.stage else ""
+    late = f"read {stage_name(before.stage)}" if before.stage else ""
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
         before=before.shown,
         after=after.shown if after else "",
         limit=limit_words(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
-        note="; ".join(part for part in (late, _conditions(before, after), _repeats(before, after), _change(pair), _instrument(before, after)) if part),
+        note="; ".join(part for part in (late, _conditions(before, after), _repeats(before, after), _change(pair)) if part),
         strip=strip_of(measurand, before, after, limit) if limit else None,
     )
 
 
 def _judged(reading: Reading, assessment: Assessment) -> Finding | None:
-    """The finding that held this very quantity against a limit."""
-    for finding in assessment.findings:
-        fits = finding.of == reading.measurand.key and finding.place in ("", reading.place) and finding.stage == reading.stage
-        if fits and finding.limits and finding.value is not None and finding.value.kind == reading.value.kind:
-            return finding
-    return None
+    """The finding that held this very reading against a limit, not something computed from it."""
+    return next((finding for finding in assessment.findings if finding.limits and finding.value == reading.value), None)
 
 
 def _conditions(before: Reading, after: Reading | None) -> str:
@@ -336,13 +330,6 @@ def _repeats(before: Reading, after: Reading | None) -> str:
 
 def _change(pair: Comparison | None) -> str:
     return {None: "", Change.CHANGED: "changed"}.get(pair.change if pair else None, str(pair.change) if pair else "")
-
-
-def _instrument(before: Reading, after: Reading | None) -> str:
-    texts = [before.doubt_from]
-    if after is not None and after.doubt_from != before.doubt_from:
-        texts.append(f"after: {after.doubt_from}")
-    return "; ".join(texts)
 
 
 def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit: Limit) -> Strip:
@@ -402,7 +389,12 @@ def _did(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
 
 def _priced(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedLines:
     rates = {row.rate: f"{_plain(row.percent)} %" for row in totals.per_rate}
-    return PricedLines(rows=tuple(_priced_row(line, rates) for line in lines), currency=sheet.currency)
+    rows = []
+    for before, line in zip([None, *lines], lines, strict=False):
+        row = _priced_row(line, rates)
+        same = before is not None and before.operation and (before.operation, before.ground) == (line.operation, line.ground)
+        rows.append(attrs.evolve(row, ground="Ground as above") if same else row)
+    return PricedLines(rows=tuple(rows), currency=sheet.currency)
 
 
 def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
@@ -437,8 +429,8 @@ def _price(price: Decimal, like: Money) -> str:
 def _worked(assessment: Assessment) -> list[Block]:
     if not assessment.repairs:
         return []
-    rows: list[tuple[str, Words]] = [(repair.title, (f"{str(repair.proof).capitalize()}. {repair.why}",)) for repair in assessment.repairs]
-    return [Heading(text="Does it work now"), Pairs(rows=tuple(rows))]
+    rows = [FindingRow(text=f"{repair.title}. {repair.why}", verdict=stage_name(repair.stage), urgency=str(repair.proof)) for repair in assessment.repairs]
+    return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
 
 
 def _sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()) -> list[Block]:
@@ -465,7 +457,8 @@ def _watch(
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
-            sentences.append(f"{str(finding.urgency).capitalize()}: {finding.text}")
+            late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
+            sentences.append(f"{str(finding.urgency).capitalize()}: {finding.text}{late}")
     sentences += [f"{repair.title} is {repair.proof}: {repair.why}" for repair in assessment.repairs if repair.proof is not Proof.SHOWN]
     for agreement, _ in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
@@ -496,7 +489,7 @@ def _looked_at(assessment: Assessment) -> str:
 
 
 def _hazards(operations: Iterable[str], sheet: Sheet) -> str:
-    found = [sheet.operations[key].hazard for key in sorted(operations) if key in sheet.operations and sheet.operations[key].hazard]
-    if not found:
-        return ""
-    return " ".join(dict.fromkeys(found)) + " Local codes and licensed practice come first."
+    """The cautions of all the work on the paper; what several kinds of work share is said once."""
+    texts = [sheet.operations[key].hazard for key in sorted(operations) if key in sheet.operations]
+    sentences = dict.fromkeys(sentence for text in texts for sentence in re.split(r"(?<=[.!?]) ", text) if sentence)
+    return " ".join([*sentences, "Local codes and licensed practice come first."]) if sentences else ""
