@@ -25,7 +25,6 @@ from .model.measurand import Accuracy
 from .model.value import Value, exact
 from .reference import DataProblem, data_path, load_toml
 
-
 _DEFINITION = "si-brochure"  # the source of every row that names none
 
 

@@ -276,6 +276,7 @@ MEANT = [
     ("instruments.meter.accuracy", "is not an accuracy", "0.5 %"),
     ('instruments.meter.ranges."20 V"', "wrong kind (current)", "V"),
     ("specification[0].low", "lies above high", "the other way round"),
+    ("specification[0].from", "is missing", "label"),
     ('step[0].setup."cell.temperature"', "wrong kind (length)", "°C"),
     ("step[0].readings[0].is", '"12.6" has no unit', '"12.6 V"'),
     ("step[0].readings[1].of", '"cell.rst" is not known', '"cell.rest"'),
