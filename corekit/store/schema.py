@@ -77,9 +77,9 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
     Errors:
         StoreProblem: a personal text does not match its hash; a seal on it would hide that.
     """
-    for row in connection.execute("SELECT hash, kind, salt, text FROM person"):
-        if persons.salted_hash(*row[1:]) != row[0]:
-            what = f"Personal text {row[0][:12]} ({row[1]}) was changed after it was written"
+    for found, salt, kind, text in connection.execute("SELECT hash, salt, kind, text FROM person"):
+        if persons.salted_hash(salt, kind, text) != found:
+            what = f"Personal text {found[:12]} ({kind}) was changed after it was written"
             raise StoreProblem(f"{what}, so the store was not brought up to date and stays as it is. Go back to the last backup.")
     # Laid anew, not altered: a column added later needs a default, and then a program that knows no seals could go on writing rows without them.
     for table, columns in (

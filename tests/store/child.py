@@ -1,0 +1,131 @@
+"""A program of its own that writes into a store and says on its output what was acknowledged. Tests start it and kill it.
+
+    child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
+    child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
+    child.py PATH JOB issue COUNT        issues invoices, every tenth of which fails while it is being built
+    child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
+    child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
+"""
+
+from __future__ import annotations
+
+import random
+import sqlite3
+import sys
+import time
+from pathlib import Path
+
+from corekit.model.canonical import digest
+from corekit.model.personal import PersonalText
+from corekit.model.records import InvoiceIssued, Measured, Seen, body_of
+from corekit.store import schema
+from corekit.store.problem import StoreProblem
+from corekit.store.statement import Statement
+from corekit.store.store import Store
+
+CHAIN = "2026-A"
+
+
+def say(*words: str) -> None:
+    print(*words, flush=True)
+
+
+class EarlyStore(Store):
+    """Acknowledges what is not yet on the disk."""
+
+    def _commit(self) -> None:
+        for kind, name in self._connection.execute("SELECT kind, id FROM entry ORDER BY rowid DESC LIMIT 2"):
+            say(kind, name)
+        time.sleep(0.2)
+        super()._commit()
+
+
+def invoice(place: int) -> InvoiceIssued:
+    document = {"id": f"document-{place}", "filling": "x" * 2000}
+    return InvoiceIssued(
+        place=place, number=f"{CHAIN}-{place:05d}", document_id=f"document-{place}", document=document, document_hash=digest(document),
+        total=1, currency="EUR", versions={}, heads=[], job_name="visit",
+    )  # fmt: skip
+
+
+def readings(count: int, mark: str) -> list[Statement]:
+    said = []
+    for number in range(count):
+        record = Measured(of="battery.rest_voltage", typed="12.6 V", kind="voltage", number=12.6)
+        said.append(Statement(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
+    seen = Seen(of="battery.case", words=PersonalText("note", f"seen at {mark}"))
+    return [*said, Statement(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]
+
+
+def save(path: Path, job: str, seed: str, store_class: type[Store]) -> None:
+    draws = random.Random(seed)
+    quiet = store_class is EarlyStore
+    with store_class.open(path) as store:
+        say("ready", "-")
+        for number in range(100_000):
+            said = readings(draws.randint(1, 4), f"{seed}.{number}")
+            written = [store.issue(job, CHAIN, invoice)] if draws.random() < 0.4 else store.append(job, said)
+            for entry in written:
+                if not quiet:
+                    say(entry.kind, entry.id)
+
+
+def issue(path: Path, job: str, count: int) -> None:
+    def build(place: int) -> InvoiceIssued:
+        if draws.random() < 0.1:
+            raise ArithmeticError("this invoice cannot be built")
+        return invoice(place)
+
+    draws = random.Random(job)
+    with Store.open(path) as store:
+        for _ in range(count):
+            try:
+                say("invoice", store.issue(job, CHAIN, build).id)
+            except ArithmeticError:
+                say("failed", "-")
+
+
+def full(path: Path, job: str, limit: int) -> None:
+    import resource
+
+    with Store.open(path) as store:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+        for number in range(100_000):
+            try:
+                written = store.append(job, readings(4, f"full.{number}"))
+            except StoreProblem as problem:
+                say("problem", str(problem))
+                say("readable", str(len(store.journal(job))))
+                return
+            for entry in written:
+                say(entry.kind, entry.id)
+
+
+def migrate(path: Path, number: int) -> None:
+    steps = list(schema.MIGRATIONS)
+    whole = steps[number]
+
+    def half(connection: sqlite3.Connection) -> None:
+        whole(connection)
+        say("half", "-")
+        time.sleep(60)
+
+    half.__name__ = whole.__name__
+    steps[number] = half
+    schema.MIGRATIONS = tuple(steps)
+    Store.open(path).close()
+
+
+def main(path: str, job: str, what: str, given: str) -> None:
+    if what in ("save", "early"):
+        save(Path(path), job, given, EarlyStore if what == "early" else Store)
+    elif what == "issue":
+        issue(Path(path), job, int(given))
+    elif what == "full":
+        full(Path(path), job, int(given))
+    else:
+        migrate(Path(path), int(given))
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
