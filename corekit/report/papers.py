@@ -229,7 +229,7 @@ def _found(assessment: Assessment) -> list[Block]:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
-        blocks.append(Findings(rows=tuple(_finding_row(finding, assessment) for finding in assessment.current)))
+        blocks.append(Findings(rows=tuple(_finding_row(finding, assessment) for finding in _story(assessment))))
     blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
     rows = reading_rows(assessment)
     if rows:
@@ -243,27 +243,40 @@ def _found(assessment: Assessment) -> list[Block]:
 def _how_read(assessment: Assessment) -> str:
     """The rule, and where the doubt of the readings comes from: once, not at every reading."""
     sheets = dict.fromkeys(reading.doubt_from for stage in assessment.readings for reading in stage)
-    return f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}. Rule: {RULE}. A weak source only advises."
+    return f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}. Rule: {RULE}. A limit from practice, memory or an estimate only advises."
+
+
+def _story(assessment: Assessment) -> list[Finding]:
+    """Findings as they stand now, most urgent first; among equals first what once failed or has changed, then what was plain all along."""
+
+    def plainness(finding: Finding) -> int:
+        first = _on_arrival(finding, assessment)
+        if finding.verdict is Verdict.FAIL or (first is not None and first.verdict is Verdict.FAIL):
+            return 0
+        return 1 if first is not None and first.urgency is not finding.urgency else 2
+
+    return sorted(assessment.current, key=lambda finding: (list(Urgency).index(finding.urgency), plainness(finding)))
+
+
+def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
+    """What the same check said first, where that was at an earlier stage."""
+    earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
+    return earlier[0] if earlier else None
 
 
 def _finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
-    """A finding as it stands now, with what the same check said on arrival where that was something else."""
-    earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
-    first = earlier[0] if earlier else None
-    before = f"On arrival ({first.verdict}): {first.text} " if first is not None and str(first.text) != str(finding.text) else ""
+    """A finding as it stands now; where the check spoke differently on arrival, both sentences."""
+    first = _on_arrival(finding, assessment)
+    text = str(finding.text)
+    if first is not None and first.urgency is not finding.urgency:
+        text = f"On arrival: {first.text} Now: {text}"
     return FindingRow(
-        text=str(finding.text),
+        text=text,
         verdict=str(finding.verdict),
         urgency=str(finding.urgency),
-        basis=before + _basis(finding),
-        stage=_when(finding, assessment),
+        basis=_basis(finding),
+        stage=stage_name(finding.stage) if assessment.job.stage else "",
     )
-
-
-def _when(finding: Finding, assessment: Assessment) -> str:
-    if not assessment.job.stage:
-        return ""
-    return stage_name(finding.stage) if finding.stage else "arrival, not read again"
 
 
 def _basis(finding: Finding) -> str:
@@ -272,7 +285,7 @@ def _basis(finding: Finding) -> str:
     limit = finding.limits[0]
     text = f"Limit: {limit_words(limit, finding.unit)}. Source: {limit.source.named}."
     if not limit.decides:
-        text += " Too weak a source to decide; it advises."
+        text += " It only advises."
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
             text += f" It stands in place of the general figure {limit_words(beaten, finding.unit)} ({beaten.source.named})."
