@@ -7,14 +7,19 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import battery, gravity, replace
+from .declarations import BatteryType, battery, battery_type, gravity, replace
 
 CHARGED = 1.225  # average from which the spread means something; source: charge-for-load
 
 
 @battery.check("Whether all cells are alike")
-def cell_spread(case: ck.Case, cells: Annotated[list[ck.Reading], gravity]) -> Iterator[ck.Finding | ck.Gap]:
+def cell_spread(
+    case: ck.Case, cells: Annotated[list[ck.Reading], gravity], kind: Annotated[BatteryType | None, battery_type]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Highest less lowest cell. Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides."""
+    if not cells and kind in (BatteryType.AGM, BatteryType.GEL):
+        yield case.does_not_apply("The battery is closed; its acid cannot be drawn.")
+        return
     if not cells:
         yield case.gap(gravity, "The gravity of the cells was not read.")
         return

@@ -13,13 +13,17 @@ import corekit as ck
 from .acid import CELLS, gravity_of_voltage
 from .declarations import (
     BatteryType,
+    Case,
     FullAcid,
+    Level,
     SurfaceCharge,
     battery,
     battery_type,
+    case_seen,
     charge,
     full_acid,
     full_voltage,
+    level,
     rest_time,
     rest_voltage,
     surface_charge,
@@ -149,7 +153,7 @@ def charge_by_voltage_any(voltage: Volts) -> Share:
 
 def _in_table(voltage: float) -> float:
     """Below the acid table a battery is empty and above it full; the ends stand for both."""
-    return min(max(voltage, 11.3), 13.0)
+    return min(max(voltage, 11.35), 13.0)
 
 
 @attrs.frozen(kw_only=True)
@@ -198,7 +202,7 @@ class Charge:
         share: 0 … 1, with the doubt of voltage, temperature, scale and rest.
         limit: Key of the limit that it may be held against.
         remarks: What the reader must know, each a sentence.
-        flattered: A charge left on the plates may make the voltage look better than the battery is.
+        flattered: A charge left on the plates may make the voltage look better than the battery is; then only a low one means anything.
     """
 
     share: ck.Value
@@ -255,7 +259,10 @@ def how_full(
             remarks.append(f"{how_long}; the headlamps took the surface charge off, so this counts for less than a rested reading.")
         else:
             flattered = rested is not None or surface is SurfaceCharge.LEFT
-            remarks.append(f"{how_long}; a recent charge or drive flatters the voltage, so this is a first look.")
+            if flattered:
+                remarks.append(f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is too soon to say.")
+            else:
+                remarks.append(f"{how_long}, so this counts for less.")
     share = scale.of(volts)
     budget = dict(share.budget) | {f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in doubts.items()}
     return Charge(
@@ -281,7 +288,7 @@ def charge_of(case: ck.Case, rest: ck.Reading) -> Charge:
     )
 
 
-def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Finding:
+def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge: bool = True) -> ck.Finding:
     """Is there charge enough for a load test? The finding's probability is what the load test is barred by."""
     enough = "Charged to about {share} ({band}) by its rest voltage of {rest}"
     return case.judge(
@@ -290,7 +297,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Finding:
         code="battery.charge_state",
         of=rest_voltage,
         unit="%",
-        calls_for=charge,
+        calls_for=charge if may_charge else None,
         evidence=[rest],
         values={**found.words, "rest": ck.show(rest.value, "V", doubt=False)},
         says=ck.Says(
@@ -312,15 +319,25 @@ def charge_state(
     kind: Annotated[BatteryType | None, battery_type],
     acid: Annotated[FullAcid | None, full_acid],
     full: Annotated[ck.Value | None, full_voltage],
+    body: Annotated[Case | None, case_seen],
+    acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """State of charge as a band, and whether a load test would mean anything."""
+    """State of charge as a band, and whether a load test would mean anything. A damaged, frozen or dry battery is not sent to be charged."""
     if rest.disagrees:
         yield case.open(
             code="battery.charge_state", of=rest_voltage, value=rest, evidence=[rest], next_test=rest_voltage, count=str(rest.count),
             says="The {count} readings of the rest voltage disagree by more than their doubt; read it again before anything is concluded.",
         )  # fmt: skip
         return
-    yield judged_charge(case, rest, how_full(rest, rested=rested, warmth=warmth, surface=surface, kind=kind, acid=acid, full=full))
+    found = how_full(rest, rested=rested, warmth=warmth, surface=surface, kind=kind, acid=acid, full=full)
+    judged = judged_charge(case, rest, found, may_charge=body in (None, Case.SOUND) and acid_level is not Level.BARE)
+    if found.flattered and (judged.probability or 0.0) > 0.05:
+        yield case.open(
+            code="battery.charge_state", of=rest_voltage, value=found.share, unit="%", evidence=[rest], next_test=rest_voltage, limits=judged.limits,
+            says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}", rest=ck.show(rest.value, "V", doubt=False), **found.words,
+        )  # fmt: skip
+    else:
+        yield judged
     floor = case.judge(
         rest,
         case.limit("battery.deep_discharge"),

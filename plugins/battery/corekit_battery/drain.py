@@ -16,7 +16,7 @@ DAY, MONTH = 86400.0, 30 * 86400.0  # s
 NEEDED, NEEDED_COLD, COLD = 0.5, 0.7, 263.15  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
 LOSS = {BatteryType.FLOODED: 0.03, BatteryType.EFB: 0.03, BatteryType.AGM: 0.02, BatteryType.GEL: 0.02}  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
-LONG = 60 * DAY
+LONG, SOON = 60 * DAY, 3.0  # s and days: beyond the first nobody is warned, below the second it does not wait
 
 #: (K, gravity lost per day) by a full battery. source: gravity-per-day
 PER_DAY = ((283.15, 0.0003), (299.85, 0.001), (310.95, 0.0025))
@@ -95,11 +95,12 @@ def key_off(
         return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
     loss = LOSS[kind] if kind is not None else max(LOSS.values())
-    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=bool(awake))
+    usual = judged.urgency is ck.Urgency.NOTHING
+    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=bool(awake), usual=usual)
 
 
 def _days(
-    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, *, holds: ck.Value, needed: float, loss: float, awake: bool
+    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, *, holds: ck.Value, needed: float, loss: float, awake: bool, usual: bool
 ) -> ck.Finding:
     start = charge_of(case, rest).share if rest is not None else ck.exact("ratio", 1.0)
     start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
@@ -118,8 +119,8 @@ def _days(
         says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
     return case.advise(
         code="battery.days", value=lasts, unit="d", of=drain, evidence=[drawn, *([rest] if rest is not None else [])],
-        urgency=ck.Urgency.PLAN_IT if lasts.number < LONG else ck.Urgency.NOTHING,
-        figure=_picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False)) if lasts.number < LONG else None,
+        urgency=ck.Urgency.NOTHING if usual or lasts.number > LONG else ck.Urgency.THIS_VISIT if days < SOON else ck.Urgency.PLAN_IT,
+        figure=None if usual or lasts.number > LONG else _picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False)),
         days="one day" if round(days) == 1 else f"{days:.0f} days", band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
         since=" from the charge it has now" if rest is not None else " from a full charge",
         says=says + (" That holds if the current stays what it was." if awake else ""),

@@ -13,7 +13,7 @@ import attrs
 
 import corekit as ck
 
-from .charge_state import charge_of, judged_charge
+from .charge_state import Charge, charge_of, judged_charge
 from .charts import Chart, figure
 from .declarations import Case, battery, case_seen, load_current, load_time, load_voltage, rating, replace, rest_voltage, temperature
 from .tables import Rows, held, kelvin
@@ -109,11 +109,10 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> It
         return
     if rest is not None:
         found = charge_of(case, rest)
-        chance = judged_charge(case, rest, found).probability or 0.0
-        if chance < SURE or found.flattered:
+        if not _may_speak(case, rest, found):
             yield case.open(
-                code="battery.load", evidence=[rest], next_test=load_voltage, **found.words,
-                says="Too empty to judge: charged to about {share} ({band}), and a load test says nothing below 75 %. Charge it, then test it under load.",
+                code="battery.load", of=load_voltage, evidence=[rest], next_test=load_voltage,
+                says=_barred_says(case, rest, found).format(seen=""), **found.words,
             )  # fmt: skip
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
@@ -151,20 +150,21 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     """The verdict, or the reason why it cannot stand."""
     under, current, lasted, warmth, rated = tried.under, tried.current, tried.lasted, tried.warmth, tried.rated
     wanted = ck.propagate(lambda amps: HALF * ROUGH[rated.kind] * amps, (rated,), "current")
-    places: dict[str, Any] = {**read, "wanted": f"{wanted.number:.0f} A", "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else ""}
+    less, more = current.number < (1 - NEAR) * wanted.number, current.number > (1 + NEAR) * wanted.number
+    easy = less or (lasted is not None and lasted.number < TIME - NEAR_TIME)
+    hard = more or (lasted is not None and lasted.number > TIME + NEAR_TIME)
+    places: dict[str, Any] = {**read, "wanted": f"{wanted.number:.0f} A", "beside": _beside(less, more, wanted), "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else ""}
     judged = case.judge(
         under, limit, code="battery.load", calls_for=replace, evidence=tried.evidence, values=places, next_test=load_voltage,
         figure=_picture(under, warmth),
         says=ck.Says(
-            passes="Holds {read} under a load of {load}; {limit} is needed{at}.",
-            fails="Falls to {read} under a load of {load}; {limit} is needed{at}. It was charged enough for the test, so the weakness is in the battery.",
+            passes="Holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
+            fails="Falls to {read} under a load of {load}{beside}; {limit} is needed{at}. It was charged enough for the test, so the weakness is in the battery.",
             undecided="Shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
         ),
     )  # fmt: skip
     chance = judged.probability or 0.0
     passes, fails = chance >= SURE, chance <= 1 - SURE
-    easy = current.number < (1 - NEAR) * wanted.number or (lasted is not None and lasted.number < TIME - NEAR_TIME)
-    hard = current.number > (1 + NEAR) * wanted.number or (lasted is not None and lasted.number > TIME + NEAR_TIME)
     if (easy and not fails) or (hard and not passes):
         return _wrong_load(case, tried, places, easy=easy)
     if not passes:
@@ -172,6 +172,11 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         if barred is not None:
             return barred
     return attrs.evolve(judged, figure=None) if passes else judged  # a pass needs no picture
+
+
+def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
+    """Says so where a verdict stands although the load was not the one asked for."""
+    return f", {'less' if less else 'more'} than the {wanted.number:.0f} A asked for" if less or more else ""
 
 
 def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: bool) -> ck.Finding:
@@ -185,21 +190,41 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
 
 def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Finding | None:
     """What bars the load test from condemning a battery that may simply be empty."""
-    rest = tried.rest
-    if rest is None:
+    if tried.rest is None:
         return case.open(
             code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=rest_voltage,
             says="Falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
         )  # fmt: skip
-    found = charge_of(case, rest)
-    chance = judged_charge(case, rest, found).probability or 0.0
-    if chance >= SURE and not found.flattered and not rest.disagrees:
+    found = charge_of(case, tried.rest)
+    if _may_speak(case, tried.rest, found):
         return None
     return case.open(
-        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage, **found.words, **places,
-        says="Too empty to judge: it shows {read} under a load of {load}, but charged to about {share} ({band}) that says nothing about the battery. "
-        "Charge it, then test it again.{remarks}",
+        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage,
+        says=_barred_says(case, tried.rest, found).format(seen=_SEEN), **found.words, **places,
     )  # fmt: skip
+
+
+def _may_speak(case: ck.Case, rest: ck.Reading, found: Charge) -> bool:
+    """True when there was charge enough for a load test to mean something."""
+    enough = (judged_charge(case, rest, found).probability or 0.0) >= SURE
+    return enough and not found.flattered and not rest.disagrees
+
+
+def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge) -> str:
+    chance = judged_charge(case, rest, found).probability or 0.0
+    if chance <= 1 - SURE:
+        return _TOO_EMPTY
+    return _TOO_SOON if found.flattered else _PERHAPS
+
+
+# `seen` is put in before the places of the sentence are.
+_SEEN = "it shows {read} under a load of {load}, but "
+_TOO_EMPTY = "Too empty to judge: {seen}it is charged to about {{share}} ({{band}}), and below 75 % that says nothing. Charge it, then test it under load."
+_PERHAPS = (
+    "Perhaps too empty to judge: {seen}its charge may lie anywhere {{band}}, and below 75 % that says nothing. "
+    "Charge it, then test it under load."
+)
+_TOO_SOON = "Too soon to judge: {seen}nobody can say yet how full it is.{{remarks}} Let it rest or charge it, then test it under load."
 
 
 def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:

@@ -12,12 +12,10 @@ import corekit as ck
 from .acid import freezing_point, gravity_of_voltage
 from .charge_state import rest_voltage_at_25
 from .declarations import (
-    BatteryType,
     Case,
     Level,
     Terminals,
     battery,
-    battery_type,
     case_seen,
     clean_contacts,
     level,
@@ -95,9 +93,12 @@ def freezing(
     case: ck.Case,
     warmth: Annotated[ck.Reading, temperature],
     rest: Annotated[ck.Reading | None, rest_voltage],
-    kind: Annotated[BatteryType | None, battery_type],
+    seen: Annotated[Case | None, case_seen],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A discharged battery freezes where a full one does not: its temperature against the freezing point of the acid it has now."""
+    if seen is Case.FROZEN:
+        yield case.does_not_apply("It was seen to be frozen.")
+        return
     if warmth.number - 2 * warmth.value.u > COLD:
         yield case.does_not_apply("The battery is too warm to be frozen.")
         return
@@ -118,15 +119,19 @@ def freezing(
         why = "it is as good as empty, and weak acid freezes like water"
     else:
         why = f"resting at {ck.show(rest.value, 'V', doubt=False)}, its acid freezes at about {ck.show(low, '°C', doubt=False)}"
-    yield case.judge(
+    judged = case.judge(
         warmth, ck.Limit(key="battery.freezing", low=low, source=source), code="battery.freezing", urgency=ck.Urgency.BEFORE_DRIVING,
         evidence=[rest] if rest is not None else [], next_test=case_seen, values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
         says=ck.Says(
-            passes="At {read} its acid is not frozen: {why}.",
+            passes="",
             fails="At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge, load or jump-start it before it has thawed.",
             undecided="At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is charged, loaded or jump-started.",
         ),
     )  # fmt: skip
+    if judged.verdict is ck.Verdict.PASS:
+        yield case.does_not_apply("With the charge it has, the battery is too warm to be frozen.")
+    else:
+        yield judged
 
 
 def _evidence(case: ck.Case, seen: ck.Observation) -> list[str]:
