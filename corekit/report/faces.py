@@ -183,8 +183,7 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
     if main.knows(text):
         return [(main, text)]
     if not typed:
-        missing = next(char for char in text if ord(char) not in main.advances)
-        raise MissingGlyph(f"The papers' face has no {missing!r} (U+{ord(missing):04X}), which stands in {text!r}; reword that text.")
+        raise _missing(main, text)
     spare = face("typed")
     out: list[Run] = []
     for char in text:
@@ -195,6 +194,11 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
         else:
             out.append((chosen, shown))
     return out
+
+
+def _missing(main: Face, text: str) -> MissingGlyph:
+    char = next(char for char in text if ord(char) not in main.advances)
+    return MissingGlyph(f"The papers' face has no {char!r} (U+{ord(char):04X}), which stands in {text!r}; reword that text.")
 
 
 def set_line(pieces: Sequence[Piece], style: str, size: float) -> Line:
@@ -216,6 +220,9 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
             width = main.advance(pieces[0][0])
             if width <= limit:
                 return [Line(((main, pieces[0][0]),), width * size / 1000)]
+    for text, typed in pieces:
+        if not typed and not face(style).knows(text.replace("\n", " ")):
+            raise _missing(face(style), text.replace("\n", " "))
     lines: list[Line] = []
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []

@@ -11,6 +11,7 @@ from .text import clean
 # Pixels a point of print is worth on the page, so that what is smallest on paper (7 points) is 16 pixels high there.
 _PIXELS = 16 / 7
 _LEAST_TEXT = 16.0
+_LETTER = 0.56  # width of a letter or digit as a share of its size, about
 _GREY = "#4a4a4a"
 
 
@@ -47,16 +48,27 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
             drawn.append(f'<circle cx="{x}" cy="{y}" r="{_short(radius)}" {paint}/>')
         else:
             drawn.append(_label(mark, *at(mark.x, mark.y)))
+    # Words at the edges stand out of the figure: the view is as wide as they are.
+    left, right = 0.0, width
+    for mark in figure.marks:
+        if isinstance(mark, Label):
+            long = len(mark.text) * _size(mark) * _LETTER
+            start = mark.x * across - long * {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
+            left, right = min(left, start), max(right, start + long)
+    view = f"{_short(left)} 0 {_short(right - left)} {_short(height)}"
     title, description = escape(clean(figure.title)), escape(clean(figure.description))
     return (
-        f'<svg class="{class_name}" viewBox="0 0 {_short(width)} {_short(height)}" role="img" aria-labelledby="{key}-t {key}-d">'
+        f'<svg class="{class_name}" viewBox="{view}" role="img" aria-labelledby="{key}-t {key}-d">'
         f'<title id="{key}-t">{title}</title><desc id="{key}-d">{description}</desc>{"".join(drawn)}</svg>'
     )
 
 
 def _label(label: Label, x: str, y: str) -> str:
-    size = max(_LEAST_TEXT, label.size * _PIXELS)
-    return f'<text x="{x}" y="{y}" font-size="{_short(size)}" text-anchor="{label.anchor}" fill="{_GREY}">{escape(clean(label.text))}</text>'
+    return f'<text x="{x}" y="{y}" font-size="{_short(_size(label))}" text-anchor="{label.anchor}" fill="{_GREY}">{escape(clean(label.text))}</text>'
+
+
+def _size(label: Label) -> float:
+    return max(_LEAST_TEXT, label.size * _PIXELS)
 
 
 def _shade(shade: float) -> str:
