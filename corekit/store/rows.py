@@ -15,6 +15,9 @@ from corekit.model.entry import Entry, seal
 
 from .problem import StoreProblem
 
+#: From here on not every whole number is a double of its own.
+_SAFE = 2**53
+
 COLUMNS = ("id", "journal", "job", "chain", "n", "prev", "seen", "taken", "recorded", "kind", "subject", "body", "replaces", "reason", "place")
 
 SELECT_ENTRY = f"SELECT {', '.join(COLUMNS)} FROM entry"
@@ -34,7 +37,23 @@ def settled(entry: Entry) -> Entry:
         ValueError: its body cannot be written down.
     """
     texts: dict[str, Any] = {name: composed(getattr(entry, name)) for name in ("subject", "taken", "recorded", "reason")}
-    return seal(attrs.evolve(entry, body=json.loads(canonical(entry.body)), **texts))
+    return seal(attrs.evolve(entry, body=data_of(canonical(entry.body).decode()), **texts))
+
+
+def data_of(text: str) -> Any:
+    """Plain data of a canonical text, such that it is written down as the same text again.
+
+    RFC 8785 knows doubles only and writes 1e16 without a point; a whole number that large is a float, not a Python integer.
+
+    Errors:
+        ValueError: the text is not JSON.
+    """
+    return json.loads(text, parse_int=_whole)
+
+
+def _whole(digits: str) -> int | float:
+    number = int(digits)
+    return number if -_SAFE < number < _SAFE else float(digits)
 
 
 def composed(text: str) -> str:
@@ -80,8 +99,8 @@ def parsed(row: tuple[Any, ...]) -> Entry:
         ValueError, TypeError: a list or the body is not JSON.
     """
     return Entry(
-        id=row[0], journal=row[1], job=row[2], chain=row[3], n=row[4], prev=row[5], seen=tuple(json.loads(row[6])), taken=row[7], recorded=row[8],
-        kind=row[9], subject=row[10], body=json.loads(row[11]), replaces=tuple(json.loads(row[12])), reason=row[13],
+        id=row[0], journal=row[1], job=row[2], chain=row[3], n=row[4], prev=row[5], seen=tuple(data_of(row[6])), taken=row[7], recorded=row[8],
+        kind=row[9], subject=row[10], body=data_of(row[11]), replaces=tuple(data_of(row[12])), reason=row[13],
     )  # fmt: skip
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import unicodedata
 from collections import defaultdict
@@ -63,7 +62,7 @@ def _entries(connection: sqlite3.Connection, entries: list[Entry]) -> Iterator[s
         readable = list(row)
         for column, name in _LISTS.items():
             try:
-                data = json.loads(row[column])
+                data = rows.data_of(row[column])
                 if canonical(data).decode() != row[column] or not isinstance(data, dict if name == "body" else list):
                     raise ValueError
             except (ValueError, RecursionError):

@@ -78,7 +78,7 @@ def fill(store: Store) -> Filled:
 @pytest.fixture
 def clock() -> Callable[[], str]:
     minutes = count()
-    return lambda: f"2026-03-{next(minutes) // 1440 + 1:02d}T08:{next(minutes) % 60:02d}:00Z"
+    return lambda: f"2026-03-01T08:{next(minutes) % 60:02d}:00Z"
 
 
 @pytest.fixture
