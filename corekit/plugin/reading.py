@@ -120,12 +120,14 @@ def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, ins
 
 
 def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str) -> dict[str, float]:
-    """Named contributions of an accuracy statement to one reading, in the coherent unit."""
-    parts = {
-        f"{shared}.gain": number * accuracy.percent / 100,
-        f"{own}.digits": accuracy.digits * step,
-        f"{own}.fixed": accuracy.amount,
-    }
+    """Named contributions of an accuracy statement to one reading, in the coherent unit.
+
+    A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. The gain is common to
+    all readings on one range; what it leaves of u is the reading's own.
+    """
+    gain = number * accuracy.percent / 100
+    whole = abs(gain) + accuracy.digits * step + accuracy.amount
+    parts = {f"{shared}.gain": gain, f"{own}.rest": math.sqrt(max(0.0, whole**2 - gain**2))}
     return {source: part / math.sqrt(3) for source, part in parts.items() if part}
 
 
