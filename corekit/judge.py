@@ -29,7 +29,7 @@ class Judged:
         verdict: `pass`, `fail`, `undecided`; `advice` when the limit is too weak to decide anything.
         leans: What the numbers alone say, whatever the limit is worth; never `advice`.
         probability: That the true value conforms, 0 … 1.
-        unfit: The doubt is so wide against a two-sided limit that no reading could ever pass.
+        unfit: The doubt is so wide against a two-sided limit that no reading could ever pass, not even one in its middle.
     """
 
     verdict: Verdict
@@ -85,8 +85,9 @@ def _chance(margin: Value) -> float:
 def _unfit(limit: Limit, margins: list[Value]) -> bool:
     if limit.low is None or limit.high is None:
         return False
-    width = limit.high.number - limit.low.number
-    return 2 * Z * max(margin.u for margin in margins) >= width
+    widest = max(margin.u for margin in margins)
+    half = (limit.high.number - limit.low.number) / 2
+    return widest > 0.0 and 2 * normal(half / widest) - 1 < PASS_AT
 
 
 def normal(z: float) -> float:

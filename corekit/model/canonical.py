@@ -13,7 +13,8 @@ def canonical(data: Any) -> bytes:
     """RFC 8785 text of plain JSON data, with every string in Unicode NFC.
 
     Errors:
-        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more).
+        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more), or two names that differ
+            only in how their letters are composed.
     """
     try:
         return rfc8785.dumps(_composed(data))
@@ -30,7 +31,10 @@ def _composed(data: Any) -> Any:
     if isinstance(data, str):
         return unicodedata.normalize("NFC", data)
     if isinstance(data, dict):
-        return {_composed(key): _composed(item) for key, item in data.items()}
+        composed = {_composed(key): _composed(item) for key, item in data.items()}
+        if len(composed) < len(data):
+            raise ValueError(f"This cannot be written down for good: of {', '.join(map(repr, data))} two are one name in Unicode NFC.")
+        return composed
     if isinstance(data, (list, tuple)):
         return [_composed(item) for item in data]
     return data

@@ -88,11 +88,11 @@ def broken(entries: list[Entry]) -> list[str]:
     A cut tail cannot be seen from inside; the record mark on paper is what shows it.
     """
     faults: list[str] = []
-    previous = ""
-    for place, entry in enumerate(entries):
+    previous, expected = "", 0
+    for entry in entries:
         if digest(entry.content()) != entry.id:
             faults.append(f"entry {entry.n} of chain {entry.chain}: its content no longer matches its id {entry.id[:12]}")
-        if entry.n != place or entry.prev != previous:
+        if entry.n != expected or entry.prev != previous:
             faults.append(f"entry {entry.n} of chain {entry.chain}: it does not follow the entry before it; one was removed, added or changed")
-        previous = entry.id
+        previous, expected = entry.id, entry.n + 1  # one gap is one fault, not one for every entry behind it
     return faults

@@ -7,6 +7,7 @@ from typing import Generic, TypeVar
 
 import attrs
 
+from .canonical import digest
 from .entry import Entry
 from .personal import Personal
 from .records import (
@@ -202,7 +203,7 @@ def fold(job: str, entries: Iterable[Entry]) -> Job:
     disputes: list[Dispute] = []
     for subject in sorted(heads, key=first.__getitem__):
         versions = heads[subject]
-        if len({str(entry.body) + entry.kind for entry in versions}) > 1:
+        if len(versions) > 1 and len({digest([entry.kind, entry.body]) for entry in versions}) > 1:
             disputes.append(Dispute(subject, tuple(entry.id for entry in versions)))
         for entry in versions[-1:]:
             if entry.kind != "withdrawn":

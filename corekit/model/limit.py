@@ -38,7 +38,7 @@ class Limit:
 
     Attributes:
         key: Checked name, e.g. `battery.load_voltage`.
-        low, high: Ends as Values of one kind; at least one must be given.
+        low, high: Ends as Values of one kind, low not above high; at least one must be given.
         confidence: Of the figure itself; a weak source lowers it further (see `decides`).
         beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show it.
     """
@@ -55,6 +55,11 @@ class Limit:
     def __attrs_post_init__(self) -> None:
         if self.low is None and self.high is None:
             raise ValueError(f"The limit {self.key} needs a low end, a high end or both.")
+        if self.low is not None and self.high is not None:
+            if self.low.kind != self.high.kind:
+                raise ValueError(f"Both ends of the limit {self.key} must be of one kind; got {self.low.kind} and {self.high.kind}.")
+            if self.low.number > self.high.number:
+                raise ValueError(f"The low end of the limit {self.key} lies above its high end: {self.low.number:g} and {self.high.number:g}.")
 
     @property
     def decides(self) -> bool:

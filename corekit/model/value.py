@@ -30,6 +30,9 @@ class Value:
     def __attrs_post_init__(self) -> None:
         if not math.isfinite(self.number):
             raise ValueError(f"A value must be a finite number; got {self.number!r} for {self.kind}.")
+        endless = [source for source, part in self.budget.items() if not math.isfinite(part)]
+        if endless:
+            raise ValueError(f"The doubt of a value must be finite; {endless[0]} of this {self.kind} is {self.budget[endless[0]]!r}.")
 
     @property
     def u(self) -> float:
@@ -63,14 +66,18 @@ def propagate(function: Callable[..., float], values: Sequence[Value], kind: str
     """Apply a function of floats to values and carry the doubt along.
 
     The slope by each value is a finite step of one standard uncertainty to both sides (JCGM 100:2008, 5.1.3
-    note 2); where one side leaves the function's domain (ValueError) the other side is used alone; where both
-    steps change the result the same way (an extremum) the larger change counts, because the slope there is blind.
+    note 2); where one side leaves the function's domain (ValueError, division by zero, overflow) the other side is used
+    alone; where both steps change the result the same way (an extremum) the larger change counts, because the slope there
+    is blind.
 
     Errors:
         ValueError: the function refuses the values themselves, or both steps.
     """
     numbers = [value.number for value in values]
-    centre = function(*numbers)
+    try:
+        centre = function(*numbers)
+    except ArithmeticError as problem:
+        raise ValueError(f"Nothing can be computed from {', '.join(f'{number:g}' for number in numbers)}: {problem}.") from problem
     budget: dict[str, float] = {}
     for place, value in enumerate(values):
         if value.u == 0.0:
@@ -87,9 +94,10 @@ def _slope(function: Callable[..., float], numbers: list[float], place: int, ste
         shifted = list(numbers)
         shifted[place] += by
         try:
-            return function(*shifted)
-        except ValueError:
+            result = function(*shifted)
+        except (ValueError, ArithmeticError):
             return None
+        return result if math.isfinite(result) else None
 
     up, down = moved(step), moved(-step)
     if up is None and down is None:
