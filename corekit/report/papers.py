@@ -243,7 +243,8 @@ def _found(assessment: Assessment) -> list[Block]:
 def _how_read(assessment: Assessment) -> str:
     """The rule, and where the doubt of the readings comes from: once, not at every reading."""
     sheets = dict.fromkeys(reading.doubt_from for stage in assessment.readings for reading in stage)
-    return f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}. Rule: {RULE}. A limit from practice, memory or an estimate only advises."
+    doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}."
+    return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."
 
 
 def _story(assessment: Assessment) -> list[Finding]:
