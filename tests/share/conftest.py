@@ -1,10 +1,8 @@
-"""Doubles and fixtures for the links, the publishing and the page: a masked Document, simple renderers, a server on a free port, a Chromium."""
+"""Doubles and fixtures for the links, the publishing and the page: a masked Document, simple renderers, a server on a free port."""
 
 from __future__ import annotations
 
 import logging
-import os
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -38,10 +36,6 @@ from corekit.share.server import Show, page_app, server_for
 KEY = bytes(range(32))
 BEARER = "a-key-for-publishing-of-the-tests"
 NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
-CHROMIUM_ARGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 
 
 def a_document(**changes: Any) -> Document:
@@ -175,22 +169,3 @@ def served(tmp_path: Path) -> Iterator[Callable[..., Served]]:
         thread.join(10)
     root.removeHandler(handler)
     root.setLevel(before)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    """A headless Chromium for the whole run; skips where there is none, and fails instead where CI promises one."""
-    found = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None)
-    missing = None if found else "no Chromium here; set COREKIT_CHROMIUM to its path"
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing = "the Python package playwright is not installed"
-    if missing:
-        if os.environ.get("COREKIT_CI") == "1":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
-        yield browser
-        browser.close()

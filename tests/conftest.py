@@ -1,0 +1,89 @@
+"""What all tests share: from where everything was imported, skips that fail in CI, the demo made once, one Chromium."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import shutil
+from collections.abc import Iterator
+from importlib.metadata import entry_points
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import corekit
+from corekit.desk.demo import run_demo
+
+IN_CI = os.environ.get("COREKIT_CI") == "1"
+CHROMIUM_ARGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+def pytest_report_header() -> list[str]:
+    """Where the code under test comes from: an installed copy and a checkout beside each other are easily mixed up."""
+    lines = [f"corekit {corekit.__version__}: {_folder(corekit)}"]
+    for point in sorted(entry_points(group="corekit"), key=lambda point: point.name):
+        try:
+            lines.append(f"plugin {point.name}: {_folder(importlib.import_module(point.module))}")
+        except Exception as problem:
+            lines.append(f"plugin {point.name}: does not import ({type(problem).__name__}: {problem})")
+    return lines
+
+
+def _folder(module: Any) -> Path:
+    return Path(str(module.__file__)).parent
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
+    """In CI everything a test needs is there, so a skip is a failure."""
+    report: Any = yield
+    _no_skip(report, item.nodeid)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+    """As above, for a whole file that skips itself."""
+    report: Any = yield
+    _no_skip(report, collector.nodeid)
+    return report
+
+
+def _no_skip(report: Any, nodeid: str) -> None:
+    # An expected failure also reports itself as skipped; it stands for a known fault and is no missing tool.
+    if IN_CI and report.outcome == "skipped" and not hasattr(report, "wasxfail"):
+        why = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+        report.outcome = "failed"
+        report.longrepr = f"{nodeid}: {why}\nWith COREKIT_CI=1 a skip is a failure."
+
+
+@pytest.fixture(scope="session")
+def demo_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo as `corekit demo` leaves it, made once. Do not write into it; take `demo_copy` for that."""
+    out = tmp_path_factory.mktemp("demo") / "demo-out"
+    for _ in run_demo(out):
+        pass
+    return out
+
+
+@pytest.fixture
+def demo_copy(demo_out: Path, tmp_path: Path) -> Path:
+    """A demo of the test's own."""
+    return Path(shutil.copytree(demo_out, tmp_path / "demo-out"))
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A headless Chromium for the whole run; skips where there is none."""
+    found = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None)
+    if not found:
+        pytest.skip("no Chromium here; set COREKIT_CHROMIUM to its path")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the Python package playwright is not installed")
+    with sync_api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()
