@@ -25,7 +25,8 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
         class_name: For the page's style sheet.
     """
     height = figure.height_mm * 72 / 25.4 * _PIXELS
-    across, up = width / figure.width, height / figure.height
+    before, after = _overhang(figure, width)
+    across, up = (width - before - after) / figure.width, height / figure.height
 
     def at(x: float, y: float) -> tuple[str, str]:
         return _short(x * across), _short(height - y * up)
@@ -48,19 +49,23 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
             drawn.append(f'<circle cx="{x}" cy="{y}" r="{_short(radius)}" {paint}/>')
         else:
             drawn.append(_label(mark, *at(mark.x, mark.y)))
-    # Words at the edges stand out of the figure: the view is as wide as they are.
-    left, right = 0.0, width
-    for mark in figure.marks:
-        if isinstance(mark, Label):
-            long = len(mark.text) * _size(mark) * _LETTER
-            start = mark.x * across - long * {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
-            left, right = min(left, start), max(right, start + long)
-    view = f"{_short(left)} 0 {_short(right - left)} {_short(height)}"
+    view = f"{_short(-before)} 0 {_short(width)} {_short(height)}"
     title, description = escape(clean(figure.title)), escape(clean(figure.description))
     return (
         f'<svg class="{class_name}" viewBox="{view}" role="img" aria-labelledby="{key}-t {key}-d">'
         f'<title id="{key}-t">{title}</title><desc id="{key}-d">{description}</desc>{"".join(drawn)}</svg>'
     )
+
+
+def _overhang(figure: Figure, width: float) -> tuple[float, float]:
+    """How far words at the edges stand out to the left and to the right: the drawing makes room for them."""
+    before, after = 0.0, 0.0
+    for mark in figure.marks:
+        if isinstance(mark, Label):
+            long, at = len(mark.text) * _size(mark) * _LETTER, mark.x / figure.width * width
+            start = at - long * {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor]
+            before, after = max(before, -start), max(after, start + long - width)
+    return min(before, width / 4), min(after, width / 4)
 
 
 def _label(label: Label, x: str, y: str) -> str:

@@ -192,5 +192,3 @@ def _where(strip: Strip, value: float, doubt: float) -> str:
     if high is not None and value > high:
         return "above"
     return "inside"
-
-

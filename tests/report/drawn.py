@@ -74,7 +74,9 @@ def tuples(of: st.SearchStrategy, most: int) -> st.SearchStrategy:  # type: igno
 
 def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
     strip = st.none() | strips() if strips_too else st.none()
-    rows = st.builds(ReadingRow, name=words, before=readings, after=st.just("") | readings, limit=st.just("") | sentences, source=sentences, note=sentences, strip=strip)
+    rows = st.builds(
+        ReadingRow, name=words, before=readings, after=st.just("") | readings, limit=st.just("") | sentences, source=sentences, note=sentences, strip=strip
+    )
     return st.one_of(
         st.builds(Heading, text=sentences, level=st.integers(1, 3)),
         st.builds(Paragraph, words=runs, tone=st.sampled_from(["plain", "small", "strong", "quote"])),
@@ -82,7 +84,11 @@ def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
         st.builds(Findings, rows=tuples(st.builds(FindingRow, text=sentences, verdict=words, urgency=words, basis=sentences, stage=st.just("after 1")), 5)),
         st.builds(Readings, rows=tuples(rows, 12)),
         st.builds(Picture, figure=figures) if strips_too else st.builds(Heading, text=words),
-        st.builds(PricedLines, rows=tuples(st.builds(PricedRow, text=sentences, ground=sentences, quantity=readings, price=amounts, net=amounts, tax=st.just("19 %")), 12), currency=st.just("EUR")),
+        st.builds(
+            PricedLines,
+            rows=tuples(st.builds(PricedRow, text=sentences, ground=sentences, quantity=readings, price=amounts, net=amounts, tax=st.just("19 %")), 12),
+            currency=st.just("EUR"),
+        ),
         st.builds(Totals, rows=tuples(st.tuples(words, amounts, st.booleans()), 5), currency=st.just("EUR")),
         st.builds(Statement, title=words, words=runs),
     )

@@ -135,9 +135,24 @@ _LINES = (
         net="189.00",
         tax="19 %",
     ),
-    PricedRow(text="Fit and register the battery", ground="finding: the same", quantity="0.60 h", price="95.00", net="57.00", tax="19 %", note="Voltage under load shows that it worked."),
+    PricedRow(
+        text="Fit and register the battery",
+        ground="finding: the same",
+        quantity="0.60 h",
+        price="95.00",
+        net="57.00",
+        tax="19 %",
+        note="Voltage under load shows that it worked.",
+    ),
     PricedRow(text="Travel", ground="agreed with the call", quantity="18 km", price="0.90", net="16.20", tax="19 %"),
-    PricedRow(text="Old battery taken back", ground="the mechanic's judgement: the customer does not want to store it", quantity="1", price="−4.03", net="−4.03", tax="19 %"),
+    PricedRow(
+        text="Old battery taken back",
+        ground="the mechanic's judgement: the customer does not want to store it",
+        quantity="1",
+        price="−4.03",
+        net="−4.03",
+        tax="19 %",
+    ),
 )
 
 
@@ -145,9 +160,7 @@ def drain_figure() -> Figure:
     """Current over time after locking, with the allowed span as a band."""
     points = ((0.0, 2.4), (4.0, 2.3), (9.0, 1.1), (15.0, 0.9), (22.0, 0.46), (30.0, 0.4), (60.0, 0.38))
     scale = [Label(x, -0.24, f"{x:.0f} min") for x in (0, 20, 40, 60)] + [Label(-0.7, y, f"{y:.0f} A", anchor="end") for y in (0, 1, 2)]
-    shifted = tuple(
-        Label(mark.x + 5, mark.y + 0.4, mark.text, anchor=mark.anchor) if isinstance(mark, Label) else mark for mark in scale
-    )
+    shifted = tuple(Label(mark.x + 5, mark.y + 0.4, mark.text, anchor=mark.anchor) if isinstance(mark, Label) else mark for mark in scale)
     return Figure(
         width=67,
         height=3.1,
@@ -173,7 +186,8 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
         return tuple(rows[nth % len(rows)] for nth in range(count))
 
     named = tuple(
-        attrs.evolve(row, name=row.name if nth < len(_READINGS) else f"{row.name}, cell {nth // len(_READINGS) + 1}") for nth, row in enumerate(cycled(_READINGS, readings))
+        attrs.evolve(row, name=row.name if nth < len(_READINGS) else f"{row.name}, cell {nth // len(_READINGS) + 1}")
+        for nth, row in enumerate(cycled(_READINGS, readings))
     )
     pictures: tuple[Block, ...] = (Picture(figure=drain_figure()),) if picture else ()
     return Document(
@@ -208,13 +222,30 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Paragraph(words=("Offer repair 1, 318.60 EUR, agreed in person by the customer on 23 November 2026. Declined: finding the drain.",)),
             Heading(text="What we did, and what it costs"),
             PricedLines(rows=cycled(_LINES, lines), currency="EUR"),
-            Totals(rows=(("Net", "318.17", False), ("Tax 19 % of 318.17", "60.43", False), ("Total", "378.60", True), ("Paid in cash", "378.60", False), ("Due", "0.00", True)), currency="EUR"),
+            Totals(
+                rows=(
+                    ("Net", "318.17", False),
+                    ("Tax 19 % of 318.17", "60.43", False),
+                    ("Total", "378.60", True),
+                    ("Paid in cash", "378.60", False),
+                    ("Due", "0.00", True),
+                ),
+                currency="EUR",
+            ),
             Heading(text="What to watch"),
             Statement(
                 title="Not looked at: what draws the current",
-                words=("The drain was not traced. Until it is, the new battery will be too empty to start after about 6 days at the kerb. Brakes, tyres and steering were not looked at.",),
+                words=(
+                    "The drain was not traced. Until it is, the new battery will be too empty to start after about 6 days at the kerb. "
+                    "Brakes, tyres and steering were not looked at.",
+                ),
             ),
-            Paragraph(words=("Readings were taken with the instruments named beside them. Pass at a probability of 0.95 or more, fail at 0.05 or less, else undecided.",), tone="small"),
+            Paragraph(
+                words=(
+                    "Readings were taken with the instruments named beside them. Pass at a probability of 0.95 or more, fail at 0.05 or less, else undecided.",
+                ),
+                tone="small",
+            ),
             Heading(text="The readings behind this paper"),
             Code(document_id="b1f2c3d4", link=1, record_mark=MARK),
         ),

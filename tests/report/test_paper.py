@@ -7,6 +7,7 @@ import io
 import os
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +36,7 @@ from .sample import LINK, MARK, TEXTS, sample
 SAY = speaker(TEXTS)
 MM = 72 / 25.4
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
-BRIEF = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+BRIEF = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 @pytest.fixture(scope="module")
@@ -128,11 +129,46 @@ def test_what_people_typed_falls_back_glyph_by_glyph_then_to_the_code_point() ->
 def test_the_text_layer_says_everything_in_reading_order(paper: bytes) -> None:
     said = squeezed("".join(pdf_pages(paper)))
     wanted = [
-        "Invoice 2026-0001", "Issued 24 November 2026", "378.60", "Who, and which vehicle", "Example Customer", "DEMO-1", "What you told us",
-        "Does not crank after two days", "before driving", "8.40 V, allowed at least 9.60 V", "Probability of conformity 0.00", "Rest voltage", "12.18 V", "12.72 V",
-        "at least 12.40 V", "Battery handbook", "Voltage under load", "8.40 V", "10.30 V", "Odometer", "98 400 km", "What you agreed to", "Diagnosis, flat rate",
-        "the customer's request", "60.00", "Fit and register", "0.60 h", "95.00", "19 %", "57.00", "−4.03", "Total", "378.60", "Due", "0.00", "What to watch", LINK, MARK,
-    ]  # fmt: skip
+        # what the customer asks, in that order
+        "Invoice 2026-0001",
+        "Issued 24 November 2026",
+        "378.60",
+        "Who, and which vehicle",
+        "Example Customer",
+        "DEMO-1",
+        "What you told us",
+        "Does not crank after two days",
+        "before driving",
+        "8.40 V, allowed at least 9.60 V",
+        "Probability of conformity 0.00",
+        "Rest voltage",
+        "12.18 V",
+        "12.72 V",
+        "at least 12.40 V",
+        "Battery handbook",
+        "Voltage under load",
+        "8.40 V",
+        "10.30 V",
+        "Odometer",
+        "98 400 km",
+        "What you agreed to",
+        "Diagnosis, flat rate",
+        "the customer's request",
+        "60.00",
+        "Fit and register",
+        "0.60 h",
+        "95.00",
+        "19 %",
+        "57.00",
+        "−4.03",
+        "Total",
+        "378.60",
+        "Due",
+        "0.00",
+        "What to watch",
+        LINK,
+        MARK,
+    ]
     at = 0
     for words in wanted:
         found = said.find(squeezed(words), at)
@@ -252,10 +288,9 @@ def test_table_heads_are_repeated_and_no_heading_ends_a_page(rows: int) -> None:
     for nth, text in enumerate(pages):
         lines = [line.strip() for line in text.splitlines() if line.strip()]
         assert squeezed(lines[-1]) not in headings, f"page {nth + 1} ends with a heading"
-    for first, after in zip(pages, pages[1:], strict=False):
-        body = [line for line in after.splitlines() if line.strip()]
-        if "What you agreed to" not in first and "Rest voltage" in first and "Rest voltage" in after and "What you agreed to" not in "".join(body[:6]):
-            assert "Limit and source" in " ".join(body[:8])
+    for first, after in pairwise(pages):
+        if "Rest voltage" in first and "Rest voltage" in after:  # the table of readings goes on
+            assert "Limit and source" in " ".join(after.splitlines()[:8])
 
 
 @settings(max_examples=200, deadline=None)
@@ -336,7 +371,9 @@ def test_the_code_is_one_path(paper: bytes) -> None:
     assert data.count(" f Q") == 1
 
 
-@pytest.mark.parametrize(("size", "version"), [(60, 4), (62, 4), (63, 5), (84, 5), (85, 6), (414, 16), (666, 20), (667, 21)], ids=lambda value: f"core-qr-02-{value}")
+@pytest.mark.parametrize(
+    ("size", "version"), [(60, 4), (62, 4), (63, 5), (84, 5), (85, 6), (414, 16), (666, 20), (667, 21)], ids=lambda value: f"core-qr-02-{value}"
+)
 def test_the_smallest_version_that_takes_the_link_is_chosen(size: int, version: int) -> None:
     """core-qr-02: versions at level M from the bit tables of qrcode 8.2, confirmed by segno 1.6.6."""
     assert symbol("x" * size).version == version
