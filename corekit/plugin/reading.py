@@ -122,12 +122,17 @@ def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, ins
 def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str) -> dict[str, float]:
     """Named contributions of an accuracy statement to one reading, in the coherent unit.
 
-    A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. The gain is common to
-    all readings on one range; what it leaves of u is the reading's own.
+    A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. Digits and amount are the
+    reading's own; all the rest of u goes with the gain, which is common to all readings on one range. So a drop read with one
+    meter keeps the digits of both readings and next to nothing else.
     """
-    gain = number * accuracy.percent / 100
-    whole = abs(gain) + accuracy.digits * step + accuracy.amount
-    parts = {f"{shared}.gain": gain, f"{own}.rest": math.sqrt(max(0.0, whole**2 - gain**2))}
+    gain, digits, amount = number * accuracy.percent / 100, accuracy.digits * step, accuracy.amount
+    whole, own_part = abs(gain) + digits + amount, digits + amount
+    parts = {
+        f"{shared}.gain": math.copysign(math.sqrt(max(0.0, whole**2 - own_part**2)), gain),
+        f"{own}.digits": digits,
+        f"{own}.fixed": math.sqrt(max(0.0, own_part**2 - digits**2)),
+    }
     return {source: part / math.sqrt(3) for source, part in parts.items() if part}
 
 
