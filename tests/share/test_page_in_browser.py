@@ -53,6 +53,26 @@ def fits(page: Any) -> bool:
 
 
 @pytest.mark.parametrize("width", [360, 320])
+def test_the_paper_itself_fits_a_phone_and_says_its_head_once(served: Callable[..., Served], phone: Callable[..., Watched], width: int) -> None:
+    running, watched = served(show=None), phone(width=width)  # the renderers of corekit.report
+    page = watched.page
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")
+    page.evaluate("document.fonts.ready")
+    shown = text_of(page)
+    for text in ("8.4 V", "10.3 V", "at least 9.6 V", "The starter cable was not measured.", "ABCD-EFGH-IJKL-MNOP", "(name: on the paper)"):
+        assert text in shown
+    assert shown.count("Invoice 2026-0001") == 1
+    assert [heading.inner_text() for heading in page.locator("h1:visible").all()] == ["Invoice 2026-0001"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert watched.errors == []  # an inline style or anything else that the policy forbids would be one
+    assert {address for address in watched.asked if not address.startswith(f"{running.address}/")} == set()
+    page.emulate_media(media="print")
+    assert page.is_visible("text=10.3 V")
+    assert page.is_hidden("text=Save as PDF")
+
+
+@pytest.mark.parametrize("width", [360, 320])
 def test_a_scanned_code_opens_on_a_phone(served: Callable[..., Served], phone: Callable[..., Watched], width: int) -> None:
     running, watched = served(), phone(width=width)
     page, code = watched.page, running.desk.code

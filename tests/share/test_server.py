@@ -19,6 +19,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,13 +85,18 @@ def test_a_code_opens_what_was_published_under_it(desk: Desk) -> None:
     answer = desk.open(desk.code)
     assert answer.status_code == 200
     seen = words(answer.text)
-    for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Number 2026-0001", "Date 1 July 2026", "Total 378.60 EUR"):
+    for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Date 1 July 2026", "Total 378.60 EUR"):
         assert text in seen
     assert "What was done Replace the battery Battery 70 Ah, AGM" in seen
     assert "If your paper says otherwise, the paper was changed." in seen
     assert "Voltage under load: 8.4 V, then 10.3 V" in seen
     assert f"{DEMO_BASE}/v#{desk.code}" in seen
     assert "<html" not in answer.text
+
+
+def test_a_number_that_the_title_does_not_hold_stands_by_itself(tmp_path: Path) -> None:
+    desk = a_desk(tmp_path, document=a_document(title="Invoice", number="2026-0007"))
+    assert "Number 2026-0007" in words(desk.open(desk.code).text)
 
 
 def test_without_scripts_a_typed_code_gives_a_whole_page_with_the_same_in_it(desk: Desk) -> None:
@@ -109,6 +115,19 @@ def test_the_paper_comes_masked_under_a_made_up_name(desk: Desk) -> None:
     assert answer.headers["Content-Disposition"] == f'attachment; filename="invoice-{desk.name[:8]}.pdf"'
 
 
+def test_page_and_paper_of_the_real_renderers_name_nobody(tmp_path: Path) -> None:  # (14.2.6), (15.3.1)
+    desk = a_desk(tmp_path, show=None)
+    shown = words(desk.open(desk.code).text)
+    read = pypdf.PdfReader(io.BytesIO(desk.client.post("/v/paper", data={"code": desk.code}).data))
+    printed = " ".join(" ".join(sheet.extract_text() for sheet in read.pages).split())
+    for text in (shown, printed):
+        assert "(name: on the paper)" in text
+        assert "(plate: on the paper)" in text
+        assert "10.3 V" in text
+        assert "378.60" in text
+        assert "ab" * 32 not in text
+
+
 def test_the_page_offers_the_paper_by_a_form_that_posts_the_code(desk: Desk) -> None:
     elements = Elements(desk.open(desk.code).text).found
     assert ("form", {"class": "take", "method": "post", "action": "/v/paper"}) in elements
@@ -123,7 +142,7 @@ def test_the_page_says_who_can_read_it(desk: Desk) -> None:  # TAG, user interfa
 def test_what_was_typed_into_a_document_shows_literally_and_makes_no_element(tmp_path: Path) -> None:  # (1.2.1)
     nasty = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1 {{ 7*7 }} {% raw %}'
     plain = a_desk(tmp_path / "a", document=a_document(title="t", shop="s", number="n", issued="i", total="1"))
-    odd = a_desk(tmp_path / "b", document=a_document(title=nasty, shop=nasty, number=nasty, issued=nasty, total=nasty))
+    odd = a_desk(tmp_path / "b", document=a_document(title=nasty, shop=nasty, number=f"{nasty}!", issued=nasty, total=nasty))
     answer = odd.client.post("/v", data={"code": odd.code})
     assert [tag for tag, _ in Elements(answer.text).found] == [tag for tag, _ in Elements(plain.client.post("/v", data={"code": plain.code}).text).found]
     assert words(answer.text).count(nasty) == 6  # shop, title, number, date, total, and the title in the head
