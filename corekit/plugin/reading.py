@@ -126,13 +126,10 @@ def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str
     reading's own; all the rest of u goes with the gain, which is common to all readings on one range. So a drop read with one
     meter keeps the digits of both readings and next to nothing else.
     """
-    gain, digits, amount = number * accuracy.percent / 100, accuracy.digits * step, accuracy.amount
-    whole, own_part = abs(gain) + digits + amount, digits + amount
-    parts = {
-        f"{shared}.gain": math.copysign(math.sqrt(max(0.0, whole**2 - own_part**2)), gain),
-        f"{own}.digits": digits,
-        f"{own}.fixed": math.sqrt(max(0.0, own_part**2 - digits**2)),
-    }
+    gain = number * accuracy.percent / 100
+    rest = accuracy.digits * step + accuracy.amount
+    shared_part = math.copysign(math.sqrt(gain**2 + 2 * abs(gain) * rest), gain)
+    parts = {f"{shared}.gain": shared_part, f"{own}.rest": rest}
     return {source: part / math.sqrt(3) for source, part in parts.items() if part}
 
 

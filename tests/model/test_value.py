@@ -65,10 +65,9 @@ def test_a_drop_read_with_two_meters_keeps_both_doubts(meters: tuple[str, str]) 
 def test_a_drop_read_with_one_meter_is_known_better_because_its_gain_cancels() -> None:
     first, second = metered(14.2, 0.01, "one", "r1"), metered(13.95, 0.01, "one", "r2")
     drop = first - second
-    # The gain left is that of a quarter of a volt; the rest of each reading stays (u² = (a² − gain²) / 3).
-    rests = [(a**2 - gain**2) / 3 for a, gain in ((0.071 + 0.02, 0.071), (0.06975 + 0.02, 0.06975))]
-    assert drop.u == pytest.approx(math.sqrt(sum(rests) + (0.25 * 0.005) ** 2 / 3))
-    assert drop.u < 0.0737926
+    # "Same range: u from the digits part only, plus what is left of the gain" (reasoning from JCGM 100:2008, 5.2): 0.02 V each.
+    assert drop.u == pytest.approx(math.sqrt(2 * 0.02**2 / 3), rel=0.01)
+    assert drop.u < 0.0737926 / 2
 
 
 # ---- propagation, worked examples
