@@ -2,7 +2,7 @@
 
     child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
     child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
-    child.py PATH JOB issue COUNT        issues invoices, every tenth of which fails while it is being built
+    child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and then fails while it is being built
     child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
     child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
 """
@@ -71,16 +71,13 @@ def save(path: Path, job: str, seed: str, store_class: type[Store]) -> None:
 
 
 def issue(path: Path, job: str, count: int) -> None:
-    def build(place: int) -> InvoiceIssued:
-        if draws.random() < 0.1:
-            raise ArithmeticError("this invoice cannot be built")
-        return invoice(place)
+    def fails(place: int) -> InvoiceIssued:
+        raise ArithmeticError(f"invoice {place} cannot be built")
 
-    draws = random.Random(job)
     with Store.open(path) as store:
-        for _ in range(count):
+        for number in range(count):
             try:
-                say("invoice", store.issue(job, CHAIN, build).id)
+                say("invoice", store.issue(job, CHAIN, fails if number % 4 == 3 else invoice).id)
             except ArithmeticError:
                 say("failed", "-")
 

@@ -86,7 +86,7 @@ def test_eight_programs_issuing_at_once_leave_no_gap_though_some_invoices_fail(s
         assert child.returncode == 0, errors
         said_by_all += whole_lines(output)
     issued = [name for kind, name in said_by_all if kind == "invoice"]
-    assert len(said_by_all) == 8 * 12 and 0 < len(issued) < 8 * 12
+    assert len(said_by_all) == 8 * 12 and len(issued) == 8 * 9
     assert wrong(store.path, issued) == []
     assert len(store.books(CHAIN)) == len(issued)
 

@@ -188,6 +188,44 @@ def test_a_corrected_setup_stays_with_its_readings_though_a_step_came_before_it(
     assert told(store, job) == said_by(file)
 
 
+def test_a_corrected_reading_stays_with_its_setup_though_a_step_came_before_it(store: Store) -> None:
+    job, _, first = imported(store, None, drafts_of([COLD]))
+    file = [Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)), Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS))]
+    added = imported(store, job, drafts_of(file))[2]
+    assert [(entry.kind, entry.replaces) for entry in added] == [("setup", ()), ("measured", ()), ("measured", (first[2].id,))]
+    assert told(store, job) == said_by(file)
+
+
+def test_a_reading_moved_to_another_step_is_corrected_in_its_setup_alone(store: Store) -> None:
+    job, _, _ = imported(store, None, drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (attrs.evolve(VOLTS, typed="8.9 V"),))]))
+    file = [Step("4 °C", (attrs.evolve(VOLTS, typed="8.9 V"),)), Step("5 °C", (VOLTS,))]
+    added = imported(store, job, drafts_of(file))[2]
+    before = {entry.id: entry for entry in store.journal(job)}
+    assert [(entry.kind, entry.body["typed"]) for entry in added] == [("measured", "8.9 V"), ("measured", "12.78 V")]
+    for entry in added:
+        (old,) = (before[name] for name in entry.replaces)
+        assert old.body["typed"] == entry.body["typed"] and old.body["setup"] != entry.body["setup"]
+    assert told(store, job) == said_by(file)
+
+
+def test_equal_readings_of_two_steps_are_told_apart_when_both_are_withdrawn_and_moved(store: Store) -> None:
+    job, _, _ = imported(store, None, drafts_of([Step("4 °C", (VOLTS, POSTS)), Step("5 °C", (VOLTS,))]))
+    gone = attrs.evolve(VOLTS, withdrawn="clip slipped")
+    added = imported(store, job, drafts_of([Step("5 °C", (gone,)), Step("4 °C", (gone, POSTS))]))[2]
+    assert [entry.kind for entry in added] == ["withdrawn", "withdrawn"]
+
+
+def test_a_setup_and_its_reading_may_stand_in_one_group(store: Store) -> None:
+    opened, *drafts = [attrs.evolve(draft, row="step/") for draft in drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (VOLTS,))])]
+    cold, first, warm, second = (
+        attrs.evolve(draft, body={**draft.body, "setup": draft.body["setup"].replace("arrival/setup/", "step/")}) if draft.kind == "measured" else draft
+        for draft in drafts
+    )
+    job, outcome, _ = imported(store, None, [opened, first, cold, second, warm])
+    assert len({statement.subject for statement in outcome.statements}) == 5
+    assert told(store, job) == said_by([Step("4 °C", (VOLTS,)), Step("5 °C", (VOLTS,))])
+
+
 def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> None:
     stray = Draft(kind="measured", row="arrival/v/", body=body_of(reading("v", "12 V", "arrival/setup/#3")), at="step[1].readings[0]")
     (fault,) = store.reconcile(None, "visit", [stray]).faults
@@ -250,6 +288,20 @@ def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     assert len(entry.replaces) == 2 and entry.reason == "settled by the file"
     assert not store.job(job).disputes
     assert imported(store, job, drafts_of([COLD]))[2] == []
+
+
+def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store: Store) -> None:
+    job, _, first = imported(store, None, drafts_of([COLD]))
+    marked = drafts_of([Step("4 °C", (attrs.evolve(VOLTS, withdrawn="clip slipped"), POSTS))])
+    corrected = Statement(
+        kind="measured", subject=first[2].subject, body=body_of(reading("battery.rest_voltage", "12.1 V", first[1].subject)), replaces=(first[2].id,)
+    )
+    store.append(job, [corrected])
+    store.append(job, [Statement(kind="withdrawn", subject=first[2].subject, body={}, replaces=(first[2].id,), reason="clip slipped")])
+    assert store.job(job).disputes
+    added = imported(store, job, marked)[2]
+    assert added[-1].kind == "withdrawn" and not store.job(job).disputes
+    assert imported(store, job, marked)[2] == []
 
 
 # ── laws ───────────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -202,6 +202,18 @@ def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(s
     assert store.invoice("2026-A-0001").body["document"]["to"][0]["hash"] in hashes, "the invoice stands, with a reference that nothing answers"
 
 
+def test_what_another_program_left_in_unused_pages_goes_too(store: Store, job: str) -> None:
+    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as tool:
+        tool.execute("PRAGMA secure_delete = OFF")
+        tool.execute("CREATE TABLE scratch AS SELECT * FROM person")
+        tool.execute("DROP TABLE scratch")
+        tool.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    assert store.path.read_bytes().count(b"Example Customer") == 2, "deleted the ordinary way a text stays in the file"
+    assert store.forget(job) == {"name": 1}
+    assert files_with(store.path.parent, "Example Customer") == []
+
+
 def test_forgetting_one_job_leaves_the_others(store: Store, job: str) -> None:
     store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
     other = store.new_job()
