@@ -165,9 +165,10 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
 
 
 def _touched(case: Case, job: Job, stage: int) -> bool:
-    """True when this stage holds something of the system: an ignition job gets no list of battery readings not taken."""
+    """True when this stage holds something of the system: a job about one system gets no list of another's readings not taken."""
     prefix = f"{case.system.key}."
-    return any(key.startswith(prefix) for key in job.spoken_of(stage))
+    asks_for = case.system.faults.codes if case.system.faults else frozenset[str]()
+    return any(key.startswith(prefix) for key in job.spoken_of(stage)) or not asks_for.isdisjoint(case.codes)
 
 
 def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:

@@ -10,7 +10,7 @@ from ..model.limit import Limit
 from ..model.measurand import answers_of
 from ..model.records import Fitted
 from ..model.value import Value, exact
-from ..plugin.case import Case, Sight, own_limit
+from ..plugin.case import Case, CodeSet, Sight, own_limit
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
@@ -31,6 +31,8 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         fitted=fitted,
         fitted_by=fitted_by,
         specified=_specified(job),
+        codes=codes_at(job, stage),
+        code_lists={noted.record.state: noted.id for noted in job.codes_read(stage) if noted.record.state},
     )
 
 
@@ -89,6 +91,16 @@ def _sights(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Sig
         declared = observations.get(record.of)
         answer = answers_of(declared.answers).get(record.answer) if declared else None
         found[record.of, record.place] = Sight(answer, noted.id, record.cannot)
+    return found
+
+
+def codes_at(job: Job, stage: int) -> dict[str, CodeSet]:
+    """Every trouble code read at a stage, in the order in which the lists were read."""
+    found: dict[str, CodeSet] = {}
+    for noted in job.codes_read(stage):
+        for code in noted.record.codes:
+            known = found.get(code, CodeSet((), ()))
+            found[code] = CodeSet((*known.states, noted.record.state), (*known.entries, noted.id))
     return found
 
 

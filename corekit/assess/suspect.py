@@ -77,6 +77,8 @@ def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding]) -> list
             outcome = _binned(test, case)
         elif test.code:
             outcome = _checked(test, findings)
+        elif test.codes:
+            outcome = _coded(test, case)
         else:
             outcome = _seen(test, case)
         if outcome is not None:
@@ -99,6 +101,21 @@ def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
         if finding.code == test.code and finding.probability is not None and finding.limits:
             return Outcome(test=test, weights=(finding.probability, 1 - finding.probability), evidence=finding.evidence)
     return None
+
+
+def _coded(test: FaultTest, case: Case) -> Outcome | None:
+    """Set when a stored or pending list holds one of the codes; not set when the stored list was read and no list holds one.
+
+    A code that is only permanent says neither: it stays until the vehicle itself has run the test again, however well it was repaired.
+    """
+    found = [case.codes[code] for code in test.codes if code in case.codes]
+    now = [one for one in found if set(one.states) & {"stored", "pending"}]
+    if now:
+        entries = dict.fromkeys(entry for one in now for entry in one.entries)
+        return Outcome(test=test, weights=(1.0, 0.0), evidence=tuple(entries))
+    if found or "stored" not in case.code_lists:
+        return None
+    return Outcome(test=test, weights=(0.0, 1.0), evidence=tuple(dict.fromkeys(case.code_lists.values())))
 
 
 def _seen(test: FaultTest, case: Case) -> Outcome | None:

@@ -91,6 +91,18 @@ class SeenRow:
 
 
 @attrs.define(kw_only=True)
+class CodesRow:
+    """Trouble codes by the list that the control unit gave them in; an empty list says that it was read and holds none."""
+
+    stored: list[str | None] | None = None
+    pending: list[str | None] | None = None
+    permanent: list[str | None] | None = None
+    cannot: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
 class WantedStep:
     operation: str | None = None
     ground: str | None = None
@@ -122,6 +134,7 @@ class StepRow:
     setup: dict[str, SetupValue | None] | None = None
     readings: list[ReadingRow | None] | None = None
     seen: list[SeenRow | None] | None = None
+    codes: CodesRow | None = None
     wanted: WantedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
     paid: PaidStep | None = None

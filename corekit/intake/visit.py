@@ -22,7 +22,8 @@ from ..model.limit import Span
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
 from ..model.money import Money, minor_digits
 from ..model.personal import PersonalText
-from ..model.records import Customer, Fitted, Instrument, Measured, Opened, Paid, Repaired, Seen, Setup, Specified, Vehicle, Wanted, body_of
+from ..model.records import CodesRead, Customer, Fitted, Instrument, Measured, Opened, Paid, Repaired, Seen, Setup, Specified, Vehicle, Wanted, body_of
+from ..model.trouble import CodeProblem, read_code
 from ..model.vin import Check, VinProblem, read_vin
 from ..units import Typed, TypedProblem
 from .declared import Declared
@@ -30,6 +31,7 @@ from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, 
 from .file import read_data
 from .form import (
     AgreedStep,
+    CodesRow,
     CustomerRow,
     InstrumentRow,
     PaidStep,
@@ -117,6 +119,7 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
 
 _JOB = re.compile(r"\w[\w .-]{0,63}")
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
+CODE_STATES = ("stored", "pending", "permanent")
 _GROUNDS = ("customer", "scheduled", "judgement")
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
@@ -336,11 +339,11 @@ class _Reader:
 
     def _step(self, path: Place, step: StepRow) -> None:
         groups = [name for name in ("agreed", "wanted", "repaired", "paid") if getattr(step, name) is not None]
-        if step.setup is not None or step.readings or step.seen:
+        if step.setup is not None or step.readings or step.seen or step.codes is not None:
             groups.append("readings")
         wrong = any(place[: len(path)] == path and len(place) == len(path) + 1 for place in self.faults.places)
         if not groups and not wrong:
-            self.faults.add(path, "is empty", "agreed, setup, readings, seen, wanted, repaired or paid")
+            self.faults.add(path, "is empty", "agreed, setup, readings, seen, codes, wanted, repaired or paid")
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
             self.faults.add(path, f"does not say whether {others} came before or after the repair", "repaired alone in its step", "a [[step]] for each")
@@ -367,6 +370,8 @@ class _Reader:
         for n, seen in enumerate(step.seen or []):
             if seen is not None:
                 self._seen((*path, "seen", n), seen)
+        if step.codes is not None:
+            self._codes((*path, "codes"), step.codes)
 
     def _setup(self, path: Place, given: Mapping[str, SetupValue | None]) -> str:
         if not given:
@@ -433,6 +438,35 @@ class _Reader:
                 self.faults.add((*path, "is"), f"{quoted(row.is_)} is not an answer", listed, cure)
         record = Seen(of=what.key, place=place, stage=self.stage, answer=answer, cannot=row.cannot or "", words=_personal("words", row.words))
         self._say("seen", f"{stage_name(self.stage)}/{what.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _codes(self, path: Place, row: CodesRow) -> None:
+        lists = {state: getattr(row, state) for state in CODE_STATES if getattr(row, state) is not None}
+        cannot, reason = self._full((*path, "cannot"), row.cannot), self._full((*path, "withdrawn"), row.withdrawn)
+        wrong = any(self.faults.at((*path, name)) for name in (*CODE_STATES, "cannot"))
+        if not lists and cannot is None and not wrong:
+            self.faults.add(path, "says nothing", "stored, pending or permanent, or cannot with the reason", "{ stored = [] } when it was read and holds none")
+        if lists and cannot is not None:
+            self.faults.add((*path, "cannot"), f"{any_of(lists)} was read beside it", "one of the two", "the lists that were read, or cannot alone")
+        for state, typed in lists.items():
+            codes = [code for n, text in enumerate(typed) if text is not None and (code := self._code((*path, state, n), text))]
+            for code in [code for code, count in Counter(codes).items() if count > 1]:
+                self.faults.add((*path, state), f"{code} stands there twice", "each code once", "it once")
+            record = CodesRead(stage=self.stage, state=state, codes=codes)
+            self._say("codes", f"{stage_name(self.stage)}/codes/{state}", body_of(record), path, taken=row.taken, withdrawn=reason)
+        if cannot is not None and not lists:
+            record = CodesRead(stage=self.stage, cannot=cannot)
+            self._say("codes", f"{stage_name(self.stage)}/codes/", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _code(self, path: Place, text: str) -> str:
+        try:
+            code = read_code(text)
+        except CodeProblem as problem:
+            self.faults.add(path, problem.got, problem.expected, problem.write)
+            return ""
+        if code == "P0000":
+            self.faults.add(path, f"{quoted(text)} fills up a message and is no code", "a code", "the list without it; [] when nothing is left")
+            return ""
+        return code
 
     def _wanted(self, path: Place, row: WantedStep) -> None:
         operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)

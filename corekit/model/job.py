@@ -13,6 +13,7 @@ from .personal import Personal
 from .records import (
     RECORDS,
     Agreed,
+    CodesRead,
     Customer,
     Fitted,
     Instrument,
@@ -113,6 +114,11 @@ class Job:
 
     def seen(self, stage: int) -> tuple[Noted[Seen], ...]:
         return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
+
+    def codes_read(self, stage: int) -> tuple[Noted[CodesRead], ...]:
+        """The lists of trouble codes read in a stage: of each state the latest; `cannot` alone when none could be read."""
+        latest = {noted.record.state: noted for noted in self.all(CodesRead) if noted.record.stage == stage}
+        return tuple(noted for state, noted in latest.items() if state or len(latest) == 1)
 
     def spoken_of(self, stage: int) -> tuple[str, ...]:
         """Keys of everything that was read or looked at in a stage, in order."""

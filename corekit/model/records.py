@@ -136,6 +136,19 @@ class Seen:
 
 
 @attrs.frozen(kw_only=True)
+class CodesRead:
+    """The trouble codes of one list, as the control unit gave them. An empty list is a reading too: none was set.
+
+    `state` is `stored`, `pending` or `permanent`; empty when nothing could be read, and then `cannot` says why.
+    """
+
+    stage: int = 0
+    state: str = ""
+    codes: list[str] = attrs.field(factory=list)
+    cannot: str = ""
+
+
+@attrs.frozen(kw_only=True)
 class Wanted:
     """Work asked for without a finding: `ground` is `customer`, `scheduled` or `judgement` (which needs a reason)."""
 
@@ -250,7 +263,7 @@ class PaymentTaken:
 #: Kind of entry → its record.
 RECORDS: dict[str, type] = {
     "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
-    "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "wanted": Wanted, "offered": Offered,
+    "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "codes": CodesRead, "wanted": Wanted, "offered": Offered,
     "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "withdrawn": Withdrawn, "forgotten": Forgotten,
     "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
 }  # fmt: skip

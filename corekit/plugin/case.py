@@ -39,6 +39,14 @@ class Sight:
     cannot: str = ""
 
 
+@attrs.frozen
+class CodeSet:
+    """A trouble code that was read: in which lists (`stored`, `pending`, `permanent`), and by which entries."""
+
+    states: tuple[str, ...]
+    entries: tuple[str, ...]
+
+
 @attrs.frozen(kw_only=True)
 class Case:
     """One system's view of one stage of a job.
@@ -49,6 +57,8 @@ class Case:
         fitted: Trait key → member of its closed answers, or Value; what is unknown is absent.
         fitted_by: Trait key → id of the entry that says so.
         specified: Measurand key → this vehicle's own limit.
+        codes: Trouble code → where it stands, for every code read at this stage.
+        code_lists: `stored`, `pending`, `permanent` → id of the entry that gives this list, also an empty one; empty when nothing was read.
     """
 
     system: System
@@ -59,6 +69,8 @@ class Case:
     fitted: Mapping[str, Enum | Value] = attrs.field(factory=dict)
     fitted_by: Mapping[str, str] = attrs.field(factory=dict)
     specified: Mapping[str, Limit] = attrs.field(factory=dict)
+    codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
+    code_lists: Mapping[str, str] = attrs.field(factory=dict)
 
     def __getitem__(self, measurand: Measurand) -> Reading:
         """The reading of a measurand that the signature did not name; `Missing` when there is none."""

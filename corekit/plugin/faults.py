@@ -8,6 +8,8 @@ from typing import Any
 
 import attrs
 
+from ..model.trouble import CodeProblem, read_code
+
 NONE, OUTSIDE = "none", "outside"
 
 
@@ -38,9 +40,10 @@ class Row:
 class FaultTest:
     """A test of the table.
 
-    Its outcome comes from one of three places: the bins of a measurand's reading (`measurand`, `place`, `at` in coherent
-    units, one fewer than outcomes), the verdict of a finding (`code`: outcomes are in the order pass, fail), or an
-    observation's answer (`seen`, `answers` in the order of outcomes).
+    Its outcome comes from one of four places: the bins of a measurand's reading (`measurand`, `place`, `at` in coherent
+    units, one fewer than outcomes), the verdict of a finding (`code`: outcomes are in the order pass, fail), an
+    observation's answer (`seen`, `answers` in the order of outcomes), or trouble codes (`codes`: outcomes are in the order any of
+    them set, none set; without an outcome where no list was read).
 
     Attributes:
         question: What it answers, in the mechanic's words.
@@ -63,6 +66,7 @@ class FaultTest:
     code: str = ""
     seen: str = ""
     answers: tuple[str, ...] = ()
+    codes: tuple[str, ...] = ()
     wants: str = ""
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
@@ -74,6 +78,11 @@ class FaultTest:
 class FaultTable:
     faults: Mapping[str, Fault]
     tests: Mapping[str, FaultTest]
+
+    @property
+    def codes(self) -> frozenset[str]:
+        """Every trouble code that some test of the table asks for."""
+        return frozenset(code for test in self.tests.values() for code in test.codes)
 
 
 class TableProblem(ValueError):
@@ -131,7 +140,7 @@ def _fault(key: str, raw: Mapping[str, Any], operations: Collection[str], wrong:
     return Fault(key=key, name=raw.get("name", key), weight=float(weight), why=raw.get("why", ""), calls_for=calls_for)
 
 
-_TEST_KEYS = {"question", "minutes", "outcomes", "sound", "otherwise", "given", "bins", "check", "seen", "wants"}
+_TEST_KEYS = {"question", "minutes", "outcomes", "sound", "otherwise", "given", "bins", "check", "seen", "codes", "wants"}
 
 
 def _test(key: str, raw: Mapping[str, Any], faults: Mapping[str, Fault], to_coherent: Any, wrong: list[str]) -> FaultTest | None:
@@ -156,6 +165,8 @@ def _test(key: str, raw: Mapping[str, Any], faults: Mapping[str, Fault], to_cohe
         direct = row.get("direct", "")
         if direct and direct not in outcomes:
             wrong.append(f"{where}.given.{fault}.direct: one of {', '.join(outcomes)}; got {direct!r}")
+        if direct and "codes" in raw:
+            wrong.append(f"{where}.given.{fault}.direct: a trouble code names no part, so it never speaks directly against one; leave direct away")
         given[fault] = Row(p=_chances(f"{where}.given.{fault}.p", row.get("p"), outcomes, wrong), why=row.get("why", ""), direct=direct)
     origin = _origin(where, raw, outcomes, to_coherent, wrong)
     if len(wrong) > before:
@@ -167,9 +178,9 @@ def _test(key: str, raw: Mapping[str, Any], faults: Mapping[str, Fault], to_cohe
 
 
 def _origin(where: str, raw: Mapping[str, Any], outcomes: tuple[str, ...], to_coherent: Any, wrong: list[str]) -> dict[str, Any]:
-    kinds = [name for name in ("bins", "check", "seen") if name in raw]
+    kinds = [name for name in ("bins", "check", "seen", "codes") if name in raw]
     if len(kinds) != 1:
-        wrong.append(f"{where}: exactly one of bins, check and seen says where the outcome comes from; got {', '.join(kinds) or 'none'}")
+        wrong.append(f"{where}: exactly one of bins, check, seen and codes says where the outcome comes from; got {', '.join(kinds) or 'none'}")
         return {}
     if kinds == ["bins"]:
         bins = raw["bins"]
@@ -186,10 +197,27 @@ def _origin(where: str, raw: Mapping[str, Any], outcomes: tuple[str, ...], to_co
         if len(outcomes) != 2:
             wrong.append(f"{where}.outcomes: a check has two outcomes, pass and fail in this order; got {len(outcomes)}")
         return {"code": raw["check"]}
+    if kinds == ["codes"]:
+        return {"codes": _codes(where, raw["codes"], outcomes, wrong)}
     answers = tuple(raw["seen"].get("answers", ()))
     if len(answers) != len(outcomes):
         wrong.append(f"{where}.seen.answers: one answer for each of the {len(outcomes)} outcomes; got {list(answers)}")
     return {"seen": raw["seen"].get("of", ""), "answers": answers}
+
+
+def _codes(where: str, raw: Any, outcomes: tuple[str, ...], wrong: list[str]) -> tuple[str, ...]:
+    if len(outcomes) != 2:
+        wrong.append(f"{where}.outcomes: trouble codes have two outcomes, set and not set in this order; got {len(outcomes)}")
+    if not isinstance(raw, list) or not raw:
+        wrong.append(f"{where}.codes: a list of trouble codes; got {raw!r}")
+        return ()
+    found = []
+    for place, text in enumerate(raw):
+        try:
+            found.append(read_code(str(text), raw=False))
+        except CodeProblem as problem:
+            wrong.append(f"{where}.codes[{place}]: {problem}")
+    return tuple(found)
 
 
 def _chances(where: str, raw: Any, outcomes: tuple[str, ...], wrong: list[str]) -> tuple[float, ...]:
