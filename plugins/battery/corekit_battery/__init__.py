@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import acid, capacity, cells, charge_state, charging, cranking, drain, load_test, looks
+from . import acid, capacity, cells, charge_state, charging, cranking, drain, loading, looks
 from .declarations import battery
 
-__all__ = ["acid", "battery", "capacity", "cells", "charge_state", "charging", "corekit_system", "cranking", "drain", "load_test", "looks"]
+__all__ = ["acid", "battery", "capacity", "cells", "charge_state", "charging", "corekit_system", "cranking", "drain", "loading", "looks"]
 
 
 @ck.hookimpl

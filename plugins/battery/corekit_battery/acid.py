@@ -69,7 +69,7 @@ def molality_of_gravity(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]) -
     """Molality of acid from its gravity, acid at 80 °F against water at 60 °F.
 
     >>> round(molality_of_gravity.si(1.265), 1)
-    5.6
+    5.7
     """
     return _molality(between(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
 
@@ -85,7 +85,7 @@ def molality_of_gravity_25(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]
 
 
 @battery.calculation(source="bode-emf")
-def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 13.0)]) -> Annotated[float, "1"]:
+def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 12.98)]) -> Annotated[float, "1"]:
     """Gravity (80 °F against 60 °F) of the acid in a rested 12-V block, from its voltage at 25 °C.
 
     >>> round(gravity_of_voltage.si(12.456), 2)

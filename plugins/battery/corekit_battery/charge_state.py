@@ -153,7 +153,7 @@ def charge_by_voltage_any(voltage: Volts) -> Share:
 
 def _in_table(voltage: float) -> float:
     """Below the acid table a battery is empty and above it full; the ends stand for both."""
-    return min(max(voltage, 11.35), 13.0)
+    return min(max(voltage, 11.35), 12.98)
 
 
 @attrs.frozen(kw_only=True)
@@ -255,7 +255,7 @@ def how_full(
         how_long = "How long it had rested is not noted"
         if rested is not None:
             how_long = f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
-        if surface is SurfaceCharge.TAKEN_OFF:
+        if surface is SurfaceCharge.TAKEN_OFF:  # source: surface-charge
             remarks.append(f"{how_long}; the headlamps took the surface charge off, so this counts for less than a rested reading.")
         else:
             flattered = rested is not None or surface is SurfaceCharge.LEFT

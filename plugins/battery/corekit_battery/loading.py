@@ -33,10 +33,10 @@ ROUGH = {"cranking rating SAE": 1.0, "cranking rating EN": 1.0, "cranking rating
 
 
 @battery.calculation(source="load-half-rating")
-def test_load(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annotated[float, "A"]:
+def load_to_set(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annotated[float, "A"]:
     """The load to set: half the SAE cranking rating.
 
-    >>> test_load.si(640)
+    >>> load_to_set.si(640)
     320.0
     """
     return HALF * rating
@@ -153,13 +153,19 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     less, more = current.number < (1 - NEAR) * wanted.number, current.number > (1 + NEAR) * wanted.number
     easy = less or (lasted is not None and lasted.number < TIME - NEAR_TIME)
     hard = more or (lasted is not None and lasted.number > TIME + NEAR_TIME)
-    places: dict[str, Any] = {**read, "wanted": f"{wanted.number:.0f} A", "beside": _beside(less, more, wanted), "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else ""}
+    places: dict[str, Any] = {
+        **read,
+        "wanted": f"{wanted.number:.0f} A",
+        "beside": _beside(less, more, wanted),
+        "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else "",
+    }
     judged = case.judge(
         under, limit, code="battery.load", calls_for=replace, evidence=tried.evidence, values=places, next_test=load_voltage,
         figure=_picture(under, warmth),
         says=ck.Says(
             passes="Holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
-            fails="Falls to {read} under a load of {load}{beside}; {limit} is needed{at}. It was charged enough for the test, so the weakness is in the battery.",
+            fails="Falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
+            "It was charged enough for the test, so the weakness is in the battery.",
             undecided="Shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
         ),
     )  # fmt: skip

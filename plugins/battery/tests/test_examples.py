@@ -1,0 +1,100 @@
+"""Worked examples from outside, each calling a registered calculation by its name."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import corekit_battery
+import pytest
+from corekit_battery import battery
+
+from corekit import units
+
+HERE = Path(__file__).parent
+EXAMPLES = tomllib.loads((HERE / "examples.toml").read_text("utf-8"))["example"]
+WAITING = tomllib.loads((HERE / "waiting.toml").read_text("utf-8"))["waiting"]
+ROWS = [pytest.param(row, example["source"], id=f"{example['key']}-{place}") for example in EXAMPLES for place, row in enumerate(example["rows"], 1)]
+
+
+def outcome(row: dict[str, Any]) -> float:
+    """What the registered calculation makes of the row's inputs, in the coherent unit."""
+    calculation = battery.calculations[f"battery.{row['calculation']}"]
+    declared = {entry.name: entry for entry in calculation.inputs}
+    assert set(declared) == set(row["inputs"])
+    given = {}
+    for name, typed in row["inputs"].items():
+        number = outcome(typed) if isinstance(typed, dict) else units.read_quantity(typed, [declared[name].unit]).number
+        assert not declared[name].within.fault(number), f"{name} lies outside the declared range"
+        given[name] = number
+    return calculation.si(**given)
+
+
+@pytest.mark.parametrize(("row", "source"), ROWS)
+def test_a_worked_example_comes_out_as_its_source_says(row: dict[str, Any], source: str) -> None:
+    kind_unit = battery.calculations[f"battery.{row['calculation']}"].unit
+    typed = units.read_quantity(row["result"], [kind_unit])
+    step = abs(units.to_coherent(row["within"], typed.unit) - units.to_coherent(0.0, typed.unit))
+    assert outcome(row) == pytest.approx(typed.number, abs=step, rel=0), source
+
+
+def test_every_example_on_file_is_tested_or_waits_with_a_reason() -> None:
+    tested = [example["key"] for example in EXAMPLES]
+    assert sorted([*tested, *WAITING]) == [f"battery-ex{number:02d}" for number in range(1, 33)]
+    assert all(example["source"] and example["rows"] for example in EXAMPLES)
+    assert all(len(reason) > 20 for reason in WAITING.values())
+
+
+def test_the_short_form_of_peukert_is_not_what_we_compute() -> None:
+    # battery-ex10: the page that was read gets 14.5 h out of it
+    assert battery.calculations["battery.run_time"].si(360000.0, 5.0, 1.2) / 3600 > 19
+
+
+# Printed columns: gravity → molality and voltage of six cells, at 25 °C and as 80 °F against 60 °F.
+# Source: Laliberté density (thermo 0.6.1) and Bode potentials (PyBaMM set), executed outside this project.
+COLUMNS = [
+    (1.100, 11.769, 11.786), (1.155, 12.064, 12.081), (1.190, 12.248, 12.267), (1.200, 12.302, 12.320), (1.225, 12.436, 12.456),
+    (1.250, 12.574, 12.594), (1.265, 12.658, 12.679), (1.280, 12.744, 12.766), (1.300, 12.861, 12.884),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("gravity", "at_25", "at_80f"), COLUMNS)
+def test_gravity_gives_the_rest_voltage_of_the_printed_column(gravity: float, at_25: float, at_80f: float) -> None:
+    block = battery.calculations["battery.block_voltage"].si
+    assert block(battery.calculations["battery.molality_of_gravity_25"].si(gravity)) == pytest.approx(at_25, abs=0.003)
+    assert block(battery.calculations["battery.molality_of_gravity"].si(gravity)) == pytest.approx(at_80f, abs=0.003)
+
+
+# Six cells by molality, from the package's own two electrode functions, executed outside this project (PyBaMM 26.10.1.1).
+@pytest.mark.parametrize(("molality", "volts"), [(0.5, 11.2885), (1.0, 11.532), (2.5, 11.9783), (4.0, 12.3273), (5.5, 12.6381), (7.0, 12.9244)])
+def test_molality_gives_the_rest_voltage_of_the_installed_package(molality: float, volts: float) -> None:
+    assert battery.calculations["battery.block_voltage"].si(molality) == pytest.approx(volts, abs=0.0001)
+
+
+# The printed rows of TM 5-4210-230-14&P-1 Table 5, in °C as the page has them beside °F.
+@pytest.mark.parametrize(("celsius", "volts"), [(21.1, 9.6), (15.6, 9.5), (10.0, 9.4), (4.4, 9.3), (-1.1, 9.1), (-6.7, 8.9), (-12.2, 8.7), (-17.8, 8.5)])
+def test_the_load_voltage_table_is_met_at_each_of_its_rows(celsius: float, volts: float) -> None:
+    assert battery.calculations["battery.least_load_voltage"].si(celsius + 273.15) == pytest.approx(volts, abs=0.002)
+
+
+def test_every_calculation_has_a_doc_an_example_that_runs_and_a_test() -> None:
+    examples = 0
+    for name in corekit_battery.__all__:
+        if name in ("battery", "corekit_system"):
+            continue
+        module = importlib.import_module(f"corekit_battery.{name}")
+        examples += doctest.testmod(module).attempted
+        assert doctest.testmod(module).failed == 0
+    undocumented = [key for key, calculation in battery.calculations.items() if ">>>" not in (calculation.__doc__ or "")]
+    assert not undocumented
+    # An example in a Calculation object is not found by doctest's own search, so each is run here.
+    runner, parser = doctest.DocTestRunner(verbose=False), doctest.DocTestParser()
+    for key, calculation in battery.calculations.items():
+        space = {calculation.__name__: calculation}
+        test = parser.get_doctest(calculation.__doc__ or "", space, key, None, 0)
+        assert test.examples
+        runner.run(test)
+    assert runner.failures == 0
