@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..reference import data_path
-from ..store.store import Store
 from .problem import DeskProblem, OfferAwaited
-from .settings import PRICE_FILE, SHOP_FILE, STORE_FILE
-from .setup import found
+from .settings import PRICE_FILE, SHOP_FILE
+from .setup import clear_demo, found, is_demo
 from .shop import Shop
 
 
@@ -60,13 +59,7 @@ def _clear(out: Path) -> None:
     """Remove an earlier demo, and only that."""
     if not out.exists():
         return
-    if not out.is_dir() or (any(out.iterdir()) and not _is_demo(out)):
+    if out.is_dir() and is_demo(out):
+        clear_demo(out)
+    elif not out.is_dir() or any(out.iterdir()):
         raise DeskProblem(f"{out} holds something that is not an earlier demo; nothing was touched. Name another folder with --out.")
-    shutil.rmtree(out)
-
-
-def _is_demo(folder: Path) -> bool:
-    if not (folder / STORE_FILE).is_file():
-        return False
-    with Store.open(folder / STORE_FILE) as store:
-        return store.demo

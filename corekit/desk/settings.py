@@ -17,6 +17,7 @@ from .problem import DeskProblem
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
+PAPERS, PUBLISHED = "papers", "published"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 
 
@@ -33,7 +34,7 @@ class Settings:
 
     issuer: Issuer
     page: str = ""
-    publish: str = "published"
+    publish: str = PUBLISHED
     device: str = "A"
     number: str = NUMBER_PATTERN
     instruments: Mapping[str, Instrument] = attrs.field(factory=dict)
@@ -80,7 +81,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         pays_by=data.get("pays_by", ""),
     )
     return Settings(
-        issuer=issuer, page=page, publish=data.get("publish", "published"), device=data.get("device", "A"), number=number, instruments=instruments
+        issuer=issuer, page=page, publish=data.get("publish", PUBLISHED), device=data.get("device", "A"), number=number, instruments=instruments
     )
 
 

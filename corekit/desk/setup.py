@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import attrs
@@ -9,9 +10,10 @@ import attrs
 from ..reference import data_path
 from ..share import keys
 from ..share.link import base_problem
+from ..store.problem import StoreProblem
 from ..store.store import Store
 from .problem import DeskProblem
-from .settings import KEY_FILE, PRICE_FILE, SHOP_FILE, STORE_FILE
+from .settings import KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
 
 
 @attrs.frozen(kw_only=True)
@@ -62,6 +64,23 @@ def found(folder: Path, *, demo: bool) -> None:
     (folder / KEY_FILE).parent.mkdir(parents=True, exist_ok=True)
     Store.create(folder / STORE_FILE, demo=demo).close()
     keys.create_link_key(folder / KEY_FILE)
+
+
+def is_demo(folder: Path) -> bool:
+    """True when the folder holds a shop whose store is marked as a demo."""
+    try:
+        with Store.open(folder / STORE_FILE) as store:
+            return store.demo
+    except StoreProblem:
+        return False
+
+
+def clear_demo(folder: Path) -> None:
+    """Remove what a demo made, its store last; whatever else somebody put beside it stays."""
+    for name in (PAPERS, PUBLISHED, KEY_FILE.partition("/")[0]):
+        shutil.rmtree(folder / name, ignore_errors=True)
+    for name in (SHOP_FILE, PRICE_FILE, *(STORE_FILE + rest for rest in ("-wal", "-shm", ""))):
+        (folder / name).unlink(missing_ok=True)
 
 
 def _quoted(text: str) -> str:

@@ -35,10 +35,8 @@ from ..store.statement import Statement, own_subject
 from ..store.store import Store
 from . import paper
 from .problem import DeskProblem, OfferAwaited
-from .settings import KEY_FILE, PAGE_KEY_FILE, STORE_FILE, Settings, read_prices, read_settings
+from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, STORE_FILE, Settings, read_prices, read_settings
 from .work import asked_for, to_invoice
-
-PAPERS = "papers"
 
 
 @attrs.frozen(kw_only=True)

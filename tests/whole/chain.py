@@ -1,0 +1,220 @@
+"""What tests of the whole do again and again: say a command, serve a shop, change a visit file, read things back."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import tomllib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+import attrs
+import pypdf
+
+from corekit.cli import main
+from corekit.reference import data_path
+
+#: A command of its own process, without the script that an installation puts beside Python.
+COREKIT = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())"]
+JOBS = {path.stem.partition("-")[2]: path for path in sorted((data_path("demo") / "jobs").glob("*.toml"))}
+
+
+@attrs.frozen
+class Said:
+    """What a command answered: exit code, both streams."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def words(self) -> str:
+        """Everything it said, in one line, so that a line break never hides a sentence."""
+        return " ".join((self.out + " " + self.err).split())
+
+
+def corekit(*words: str | Path, shop: Path | None = None, answer: str = "") -> Said:
+    """Say a command in this process. `answer` is what the person types when asked; nothing is a closed input.
+
+    Fails at once when the answer shows a traceback, whatever was asked.
+    """
+    named = [*map(str, words), *(["--shop", str(shop)] if shop else [])]
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), mock.patch("sys.stdin", io.StringIO(answer)):
+        code = main(named)
+    said = Said(code, out.getvalue(), err.getvalue())
+    assert "Traceback" not in said.words, said
+    assert "its own fault" not in said.words, said
+    return said
+
+
+def refused(said: Said, *parts: str, code: int = 1) -> Said:
+    """A refusal: its exit code, one clear text on the error stream, and in it every part."""
+    assert said.code == code, said
+    for part in parts:
+        assert part in said.words, said
+    return said
+
+
+def done(said: Said) -> Said:
+    assert said.code == 0, said
+    return said
+
+
+def checked(visit: str | Path, shop: Path | None = None) -> dict[str, Any]:
+    """`corekit check --json`: the one object that it prints."""
+    return dict(json.loads(done(corekit("check", visit, "--json", shop=shop)).out))
+
+
+def edited(text: str, *changes: tuple[str, str]) -> str:
+    """A visit file with some of its text exchanged; each old text must stand in it exactly once."""
+    for old, new in changes:
+        assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times in the file"
+        text = text.replace(old, new)
+    return text
+
+
+def real(text: str) -> str:
+    """A demo's visit file as a real one."""
+    return re.sub(r"(?m)^demo\s*= true.*\n", "", text)
+
+
+def written(folder: Path, text: str, name: str = "visit.toml") -> Path:
+    path = folder / name
+    path.write_text(text, "utf-8")
+    return path
+
+
+# ---- real shops
+
+
+def prices(currency: str = "EUR") -> str:
+    """The demo's price book."""
+    return (data_path("demo") / "shop" / "prices.toml").read_text("utf-8").replace('"EUR"', f'"{currency}"')
+
+
+def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path:
+    """A shop as `corekit init` sets it up, with the demo's prices and meter."""
+    pages = ["--page", page] if page else []
+    done(corekit("init", folder, "--name", "Test Repairs", "--address", "2 Invented Lane", "--currency", "eur", *pages))
+    (folder / "prices.toml").write_text(prices(), "utf-8")
+    demo = (data_path("demo") / "shop" / "shop.toml").read_text("utf-8")
+    with (folder / "shop.toml").open("a", encoding="utf-8") as shop:
+        shop.write("\n" + demo[demo.index("[instruments.meter]") :])
+    return folder
+
+
+# ---- papers and pages
+
+
+def paper_text(pdf: Path | bytes) -> str:
+    """The text layer of a paper, page after page."""
+    file = io.BytesIO(pdf) if isinstance(pdf, bytes) else pdf
+    return "\n".join(page.extract_text() for page in pypdf.PdfReader(file).pages)
+
+
+def squeezed(text: str) -> str:
+    """Without white: where a line was broken says nothing about what stands there."""
+    return re.sub(r"\s+", "", text)
+
+
+def document_texts(data: Any) -> Iterator[str]:
+    """Every text that a Document (as data) prints, in its order; names of fields and figures' bones left out."""
+    if isinstance(data, str):
+        yield data
+    elif isinstance(data, dict):
+        for key, item in data.items():
+            if key not in ("is", "strip", "figure", "tone", "document_id", "kind", "language", "id"):
+                yield from document_texts(item)
+    elif isinstance(data, list):
+        for item in data:
+            yield from document_texts(item)
+
+
+# ---- serving
+
+
+@contextlib.contextmanager
+def serving(shop: Path) -> Iterator[str]:
+    """`corekit serve` on a free port; gives its address. It ends with the block, whatever happens in it."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        port = taken.getsockname()[1]
+    log = (shop.parent / "serve.log").open("w+", encoding="utf-8")
+    server = subprocess.Popen([*COREKIT, "serve", "--shop", str(shop), "--port", str(port)], stdout=log, stderr=subprocess.STDOUT, env={**os.environ})
+    try:
+        _wait_for(server, port, log)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        try:
+            server.wait(10)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait(10)
+        log.close()
+
+
+def _wait_for(server: subprocess.Popen[bytes], port: int, log: io.TextIOWrapper) -> None:
+    for _ in range(400):
+        if server.poll() is not None:
+            log.seek(0)
+            raise AssertionError(f"the server ended before it answered: {log.read()}")
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+            return
+        time.sleep(0.05)
+    raise AssertionError("the server never listened")
+
+
+def at(link: str, address: str) -> str:
+    """A demo's link on the port where the test serves."""
+    return link.replace("http://127.0.0.1:8741", address)
+
+
+# ---- visit files as data
+
+
+@attrs.frozen
+class Typed:
+    """One reading of a visit file: where it stands, which measurand, what was typed."""
+
+    job: str
+    step: int
+    row: int | None  # among the step's readings; None for a setup
+    of: str
+    typed: str
+    with_: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.job}-step{self.step}-{'setup' if self.row is None else f'reading{self.row}'}-{self.of.partition('.')[2]}"
+
+
+def readings_of(job: str) -> Iterable[Typed]:
+    """Every reading in a demo's visit file, those of setups too."""
+    data = tomllib.loads(JOBS[job].read_text("utf-8"))
+    for place, step in enumerate(data["step"]):
+        for of, typed in step.get("setup", {}).items():
+            yield Typed(job, place, None, of, typed)
+        for row, reading in enumerate(step.get("readings", ())):
+            yield Typed(job, place, row, reading["of"], reading["is"], reading.get("with", ""))
+
+
+def with_reading(reading: Typed, text: str) -> bytes:
+    """The visit file, as JSON, with this one reading changed (and confirmed, so that odd values pass the question)."""
+    data = tomllib.loads(JOBS[reading.job].read_text("utf-8"))
+    step = data["step"][reading.step]
+    if reading.row is None:
+        step["setup"][reading.of] = {"is": text, "confirmed": True}
+    else:
+        step["readings"][reading.row] |= {"is": text, "confirmed": True}
+    return json.dumps(data).encode()
