@@ -75,7 +75,8 @@ def pages(shop: Path, out: Path) -> None:
 def words(shop: Path, out: Path) -> None:
     corekit = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())"]
     said = []
-    for command in (["--help"], *(["check", job, "--shop", str(shop)] for job in ("worn-battery", "odd-reading", "undecided")), ["verify", "--shop", str(shop)], ["plugins"]):
+    checks = [["check", job, "--shop", str(shop)] for job in ("worn-battery", "odd-reading", "undecided")]
+    for command in (["--help"], *checks, ["verify", "--shop", str(shop)], ["plugins"]):
         done = subprocess.run([*corekit, *command], capture_output=True, text=True, check=False)
         said.append(f"$ corekit {' '.join(command)}\n{done.stdout}{done.stderr}")
     (out / "terminal.txt").write_text("\n".join(said), "utf-8")

@@ -26,12 +26,14 @@ def environment(tmp_path_factory: pytest.TempPathFactory) -> Path:
     venv = folder / "venv"
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(venv)], check=True)
     python = venv / "bin" / "python"
-    packages = subprocess.run([python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"], capture_output=True, text=True, check=True).stdout.strip()
+    asked = subprocess.run([python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"], capture_output=True, text=True, check=True)
+    packages = asked.stdout.strip()
     running = [sysconfig.get_path("purelib"), *site.getsitepackages()]
     # addsitedir reads the running environment's own .pth files too, so that an editable corekit is seen.
-    (Path(packages) / "running.pth").write_text("\n".join(f"import site; site.addsitedir({path!r})" for path in dict.fromkeys(running)) + "\n", "utf-8")
-    pip = [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--no-build-isolation", "--no-deps", "--no-index", "--disable-pip-version-check"]
-    subprocess.run([*pip, str(source)], check=True)
+    lines = [f"import site; site.addsitedir({path!r})\n" for path in dict.fromkeys(running)]
+    (Path(packages) / "running.pth").write_text("".join(lines), "utf-8")
+    offline = ["--no-build-isolation", "--no-deps", "--no-index", "--disable-pip-version-check"]
+    subprocess.run([sys.executable, "-m", "pip", "--python", str(python), "install", "-q", *offline, str(source)], check=True)
     return venv
 
 
@@ -68,8 +70,6 @@ def test_its_findings_stand_on_an_invoice(environment: Path, tmp_path: Path) -> 
 
 
 def test_its_own_tests_pass_where_it_is_installed(environment: Path, tmp_path: Path) -> None:
-    done = subprocess.run(
-        [environment / "bin" / "python", "-m", "pytest", "-q", "-p", "no:cacheprovider", "--doctest-modules", "--pyargs", "corekit_brakes", str(PLUGIN / "tests")],
-        capture_output=True, text=True, cwd=tmp_path, check=False,
-    )  # fmt: skip
+    pytest_there = [environment / "bin" / "python", "-m", "pytest", "-q", "-p", "no:cacheprovider", "--doctest-modules", "--pyargs"]
+    done = subprocess.run([*pytest_there, "corekit_brakes", str(PLUGIN / "tests")], capture_output=True, text=True, cwd=tmp_path, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
