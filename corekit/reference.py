@@ -8,7 +8,10 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import attrs
+
 from .model.source import Basis, Source, Status
+from .model.trouble import CodeProblem, is_generic, read_code
 
 #: The folders that travel with the package: in a wheel inside it, in a checkout beside it.
 FOLDERS = ("shared", "templates", "demo")
@@ -104,3 +107,58 @@ def _faults_of(row: dict[str, Any]) -> list[str]:
         if given and isinstance(given, str) and given not in list(choices):
             wrong.append(f"{name} {given!r} is not known; it is one of {', '.join(choices)}")
     return wrong
+
+
+@attrs.frozen(kw_only=True)
+class CodeMeaning:
+    """What a generic trouble code means, in our own words, and where that is known from."""
+
+    code: str
+    meaning: str
+    source: Source
+
+
+@lru_cache(maxsize=1)
+def code_meanings() -> dict[str, CodeMeaning]:
+    """Trouble code → meaning, from `shared/trouble-codes.toml`. Read once and shared; do not change it.
+
+    Errors:
+        DataProblem: one sentence for every bad entry, all of them at once.
+    """
+    path = data_path("shared/trouble-codes.toml")
+    known = sources(data_path("shared/sources.toml"))
+    found: dict[str, CodeMeaning] = {}
+    faults: list[str] = []
+    for place, row in enumerate(load_toml(path).get("code", [])):
+        code, meaning, source = row.get("code", ""), row.get("meaning", ""), row.get("source", "trouble-codes")
+        wrong = [f"{name!r} is not known" for name in row if name not in ("code", "meaning", "source")]
+        try:
+            wrong += [] if read_code(code, raw=False) == code else ["write the code in capitals"]
+        except CodeProblem as problem:
+            wrong.append(str(problem))
+        wrong += [] if meaning else ["'meaning' is missing"]
+        wrong += [f"no source {source!r} in sources.toml"] if source not in known else []
+        wrong += ["the code stands there twice"] if code in found else []
+        if wrong:
+            faults += [f"{path}: code[{place}] ({code or 'no code'}): {fault}." for fault in wrong]
+        else:
+            found[code] = CodeMeaning(code=code, meaning=meaning, source=known[source])
+    if faults:
+        raise DataProblem(faults)
+    return found
+
+
+def code_in_words(code: str) -> str:
+    """A code with its meaning, as paper prints it; where none is on file, that is said.
+
+    >>> code_in_words("P0401")
+    'P0401 (exhaust gas recirculation: less flow found than expected)'
+    >>> code_in_words("P1401")
+    "P1401 (a code of the vehicle maker's own; its meaning is the maker's to say)"
+    """
+    known = code_meanings().get(code)
+    if known is not None:
+        meaning = known.meaning[0].lower() + known.meaning[1:]
+    else:
+        meaning = "a generic code; no meaning is on file here" if is_generic(code) else "a code of the vehicle maker's own; its meaning is the maker's to say"
+    return f"{code} ({meaning})"
