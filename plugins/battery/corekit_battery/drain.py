@@ -74,29 +74,34 @@ def key_off(
     read = ck.show(drawn.value, "mA", doubt=False)
     early = waited is None or waited.number < ASLEEP
     high = limit.high is not None and drawn.number > limit.high.number
-    awake = ""
-    if early and high:
-        how_long = "How long the car had been left alone is not noted"
+    awake = early and high
+    evidence = [reading for reading in (waited,) if reading is not None]
+    if awake:
+        how_long = "how long the car had been left alone is not noted"
         if waited is not None:
-            how_long = f"It had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
-        awake = f" {how_long}, and some units stay awake for half an hour or more: read it again after that."
-    judged = case.judge(
-        drawn, limit, code="battery.drain", calls_for=None if awake else find_drain, urgency=ck.Urgency.PLAN_IT, next_test=drain,
-        evidence=[reading for reading in (waited,) if reading is not None], values={"read": read, "awake": awake},
-        says=ck.Says(
-            passes="With the key off {read} is drawn; {limit} is usual.",
-            fails="With the key off {read} is drawn; {limit} is usual. Something stays on when the car is parked.{awake}",
-            undecided="With the key off {read} is drawn, too close to the usual {limit} to call with this meter.{awake}",
-        ),
-    )  # fmt: skip
-    yield judged
+            how_long = f"the car had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
+        yield case.open(
+            code="battery.drain", value=drawn, evidence=evidence, next_test=drain, limits=[limit], urgency=ck.Urgency.PLAN_IT, read=read, how_long=how_long,
+            says="With the key off {read} is drawn, but {how_long}, and some units stay awake for half an hour or more. Read it again after that.",
+        )  # fmt: skip
+        usual = False
+    else:
+        judged = case.judge(
+            drawn, limit, code="battery.drain", calls_for=find_drain, urgency=ck.Urgency.PLAN_IT, next_test=drain, evidence=evidence, values={"read": read},
+            says=ck.Says(
+                passes="With the key off {read} is drawn; {limit} is usual.",
+                fails="With the key off {read} is drawn; {limit} is usual. Something stays on when the car is parked.",
+                undecided="With the key off {read} is drawn, too close to the usual {limit} to call with this meter.",
+            ),
+        )  # fmt: skip
+        yield judged
+        usual = judged.urgency is ck.Urgency.NOTHING
     if holds is None:
         yield case.gap(capacity, "How many days the battery stands this drain follows from its Ah, which are not known.")
         return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
     loss = LOSS[kind] if kind is not None else max(LOSS.values())
-    usual = judged.urgency is ck.Urgency.NOTHING
-    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=bool(awake), usual=usual)
+    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=awake, usual=usual)
 
 
 def _days(

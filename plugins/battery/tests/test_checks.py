@@ -296,7 +296,8 @@ def test_a_drain_gives_advice_and_the_days_it_leaves(bench: Any) -> None:
 
 def test_a_current_read_before_the_units_sleep_calls_for_nothing_yet(bench: Any) -> None:
     finding = bench.fit("capacity", "70 Ah").read("drain", "900 mA", setup={"sleep_time": "3 min"}).finding("battery.drain")
-    assert finding.calls_for == "" and "3.0 min" in str(finding)
+    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.drain" and "3.0 min" in str(finding)
+    assert finding.probability is None
 
 
 def test_days_are_not_guessed_without_the_capacity(bench: Any) -> None:
