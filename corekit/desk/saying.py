@@ -13,6 +13,7 @@ from ..model.measurand import Measurand, Observation
 from ..model.value import Value
 from ..plugin.case import limit_words
 from ..plugin.reading import Reading
+from ..report.papers import code_sentences
 from .look import Seen
 
 WIDTH = 100
@@ -25,6 +26,9 @@ def as_words(seen: Seen) -> str:
     parts = [f"{assessment.job.name}: " + _tally(seen)]
     if assessment.findings:
         parts.append("Findings\n" + "\n".join(_finding(finding, many) for finding in assessment.findings))
+    codes = code_sentences(assessment.job)
+    if codes:
+        parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
     if assessment.repairs:
         parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
     if assessment.open_gaps:
@@ -126,6 +130,11 @@ def as_data(seen: Seen) -> dict[str, Any]:
             for repair in assessment.repairs
         ],
         "readings": [_reading_data(reading) for stage in assessment.readings for reading in stage],
+        "codes": [
+            {"stage": stage_name(stage), "state": noted.record.state, "codes": list(noted.record.codes), "cannot": noted.record.cannot}
+            for stage in assessment.job.stages
+            for noted in assessment.job.codes_read(stage)
+        ],
         "versions": assessment.versions,
     }
 

@@ -46,6 +46,7 @@ from ..model.personal import Personal
 from ..model.records import Agreed
 from ..plugin.case import limit_words
 from ..plugin.reading import Reading
+from ..reference import code_in_words
 
 
 @attrs.frozen(kw_only=True)
@@ -225,12 +226,16 @@ def _in_short(assessment: Assessment) -> list[Block]:
 
 
 def _found(assessment: Assessment) -> list[Block]:
-    if not assessment.findings and not any(assessment.readings):
+    codes = code_sentences(assessment.job)
+    if not assessment.findings and not any(assessment.readings) and not codes:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
         blocks.append(Findings(rows=tuple(_finding_row(finding, assessment) for finding in _story(assessment))))
     blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
+    if codes:
+        blocks += [Heading(text="Trouble codes read", level=2), *(Paragraph(words=(sentence,)) for sentence in codes)]
+        blocks.append(Paragraph(words=(CODES_SAY,), tone="small"))
     rows = reading_rows(assessment)
     if rows:
         blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(_how_read(assessment),), tone="small")]
@@ -238,6 +243,26 @@ def _found(assessment: Assessment) -> list[Block]:
     if missing:
         blocks.append(Paragraph(words=(f"Not looked at: {' '.join(missing)}",), tone="small"))
     return blocks
+
+
+CODES_SAY = (
+    "A code says that a test which the vehicle makes by itself has failed; it does not name the part that failed. "
+    "A permanent code stays until the vehicle has made that test again, however good the repair."
+)
+
+
+def code_sentences(job: Job) -> list[str]:
+    """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was read says so."""
+    sentences = []
+    for stage in job.stages:
+        read = [noted.record for noted in job.codes_read(stage)]
+        parts = [
+            f"could not be read, {record.cannot}" if record.cannot else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
+            for record in read
+        ]
+        if parts:
+            sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
+    return sentences
 
 
 def _how_read(assessment: Assessment) -> str:
