@@ -442,7 +442,7 @@ class _Reader:
     def _codes(self, path: Place, row: CodesRow) -> None:
         lists = {state: getattr(row, state) for state in CODE_STATES if getattr(row, state) is not None}
         cannot, reason = self._full((*path, "cannot"), row.cannot), self._full((*path, "withdrawn"), row.withdrawn)
-        wrong = any(self.faults.at((*path, name)) for name in (*CODE_STATES, "cannot"))
+        wrong = any(place[: len(path)] == path for place in self.faults.places)
         if not lists and cannot is None and not wrong:
             self.faults.add(path, "says nothing", "stored, pending or permanent, or cannot with the reason", "{ stored = [] } when it was read and holds none")
         if lists and cannot is not None:

@@ -12,7 +12,7 @@ import re
 
 LETTERS = "PCBU"
 _TEXT = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
-_RAW = re.compile(r"(?:0x)?(?P<high>[0-9a-fA-F]{2}) ?(?P<low>[0-9a-fA-F]{2})")
+_RAW = re.compile(r"(?:0[xX])?(?P<high>[0-9a-fA-F]{2}) ?(?P<low>[0-9a-fA-F]{2})")
 _EXPECTED = "a letter P, C, B or U, a digit 0 to 3 and three of 0-9 and A-F, such as P0401; or the two bytes, 0x0401"
 
 
@@ -69,7 +69,7 @@ def read_code(text: str, *, raw: bool = True) -> str:
     plain = typed.upper().replace(" ", "")
     if _TEXT.fullmatch(plain) and " " not in typed:
         return plain
-    match = _RAW.fullmatch(typed) if raw and ("0x" in typed[:2] or " " in typed) else None
+    match = _RAW.fullmatch(typed) if raw and (typed[:2].lower() == "0x" or " " in typed) else None
     if match:
         return decode(bytes.fromhex(match["high"] + match["low"]))
     raise _problem(typed, plain)
