@@ -37,9 +37,13 @@ if TYPE_CHECKING:
     from .plugin.calculation import Calculation as Calculation
     from .plugin.calculation import Within as Within
     from .plugin.case import Case as Case
+    from .plugin.chart import Chart as Chart
+    from .plugin.elsewhere import elsewhere as elsewhere
     from .plugin.hookspecs import hookimpl as hookimpl
     from .plugin.reading import Reading as Reading
     from .plugin.system import System as System
+    from .plugin.tables import between as between
+    from .plugin.tables import held as held
     from .units import show as show
 
 _WHERE = {
@@ -48,8 +52,8 @@ _WHERE = {
     "Finding": "model.finding", "Gap": "model.finding", "Reason": "model.finding", "Says": "model.finding", "Urgency": "model.finding",
     "Verdict": "model.finding", "Limit": "model.limit", "Measurand": "model.measurand", "Observation": "model.measurand",
     "Operation": "model.measurand", "Trait": "model.measurand", "Value": "model.value", "exact": "model.value", "propagate": "model.value",
-    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "hookimpl": "plugin.hookspecs",
-    "Reading": "plugin.reading", "System": "plugin.system", "show": "units",
+    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "Chart": "plugin.chart", "elsewhere": "plugin.elsewhere", "hookimpl": "plugin.hookspecs",
+    "Reading": "plugin.reading", "System": "plugin.system", "between": "plugin.tables", "held": "plugin.tables", "show": "units",
 }  # fmt: skip
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604

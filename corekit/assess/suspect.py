@@ -97,10 +97,12 @@ def _binned(test: FaultTest, case: Case) -> Outcome | None:
 
 
 def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
-    for finding in findings:
-        if finding.code == test.code and finding.probability is not None and finding.limits:
-            return Outcome(test=test, weights=(finding.probability, 1 - finding.probability), evidence=finding.evidence)
-    return None
+    """The verdict; of several like things the worst one speaks: one bad lead makes the leads bad."""
+    judged = [(finding.probability, finding) for finding in findings if finding.code == test.code and finding.probability is not None and finding.limits]
+    if not judged:
+        return None
+    chance, worst = min(judged, key=lambda pair: pair[0])
+    return Outcome(test=test, weights=(chance, 1 - chance), evidence=worst.evidence)
 
 
 def _coded(test: FaultTest, case: Case) -> Outcome | None:
@@ -119,10 +121,14 @@ def _coded(test: FaultTest, case: Case) -> Outcome | None:
 
 
 def _seen(test: FaultTest, case: Case) -> Outcome | None:
-    sight = case.sights.get((test.seen, ""))
-    if sight is None or sight.answer is None or sight.answer.value not in test.answers:
+    """What was seen; of several like things one that is not sound speaks before those that are."""
+    noted = [sight for (key, _), sight in case.sights.items() if key == test.seen and sight.answer is not None and sight.answer.value in test.answers]
+    if not noted:
         return None
-    return Outcome(test=test, weights=tuple(float(answer == sight.answer.value) for answer in test.answers), evidence=(sight.entry,))
+    sound = test.answers[test.outcomes.index(test.sound)]
+    sight = next((sight for sight in noted if sight.answer is not None and sight.answer.value != sound), noted[0])
+    weights = tuple(float(sight.answer is not None and answer == sight.answer.value) for answer in test.answers)
+    return Outcome(test=test, weights=weights, evidence=(sight.entry,))
 
 
 def posterior(table: FaultTable, shown: Sequence[Outcome], changed: Mapping[tuple[str, ...], float] | None = None) -> dict[str, float]:

@@ -80,11 +80,14 @@ class Case:
         return reading
 
     def reading(self, measurand: Measurand, place: str = "") -> Reading | None:
-        return self.readings.get((measurand.key, place))
+        """The reading at one place, or None. What is of another kind than asked for is not there: another system may have changed its mind."""
+        found = self.readings.get((measurand.key, place))
+        return found if found is not None and found.measurand.kind == measurand.kind else None
 
     def everywhere(self, measurand: Measurand) -> list[Reading]:
         """The readings at every place, in the order in which the measurand declares its places."""
-        found = [(place, self.readings[key, place]) for key, place in self.readings if key == measurand.key]
+        taken = [(place, reading) for (key, place), reading in self.readings.items() if key == measurand.key]
+        found = [(place, reading) for place, reading in taken if reading.measurand.kind == measurand.kind]
         order = {place: index for index, place in enumerate(measurand.places)}
         return [reading for _, reading in sorted(found, key=lambda item: order.get(item[0], len(order)))]
 
@@ -258,6 +261,30 @@ class Case:
             figure=figure,
         )
 
+    def looked(
+        self,
+        at: Observation,
+        *,
+        passed: bool,
+        code: str,
+        says: str,
+        place: str = "",
+        urgency: Urgency = Urgency.THIS_VISIT,
+        calls_for: Operation | None = None,
+        **values: str,
+    ) -> Finding:
+        """What eyes decide is decided: a verdict without a limit, on the entry that noted it.
+
+        Args:
+            passed: Pass or fail; a pass has nothing to do here and calls for nothing.
+        """
+        sight = self.sights.get((at.key, place))
+        return self._plain(
+            verdict=Verdict.PASS if passed else Verdict.FAIL, code=code, says=says, value=None, of=None, unit="", place=place,
+            evidence=[sight.entry] if sight is not None and sight.entry else [], urgency=Urgency.NOTHING if passed else urgency,
+            calls_for=None if passed else calls_for, figure=None, limits=(), values=values,
+        )  # fmt: skip
+
     def gap(self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED) -> Gap:
         """What could not be said, naming what would close it."""
         return Gap(system=self.system.key, check=self.check, reason=reason, text=why, stage=self.stage, wants=wanted.key)
@@ -286,6 +313,11 @@ class Case:
     def seen(self, observation: Observation, place: str = "") -> Enum | None:
         sight = self.sights.get((observation.key, place))
         return sight.answer if sight else None
+
+    def seen_everywhere(self, observation: Observation) -> dict[str, Enum]:
+        """Place → answer, in the order in which the observation declares its places; where nothing could be seen is left out."""
+        noted = {place: sight.answer for (key, place), sight in self.sights.items() if key == observation.key and sight.answer is not None}
+        return {place: noted[place] for place in sorted(noted, key=lambda place: observation.places.index(place) if place in observation.places else -1)}
 
 
 def limit_words(limit: Limit, unit: str) -> str:

@@ -78,13 +78,14 @@ class Check:
         if isinstance(of, Trait):
             return case.fitted.get(of.key)
         if isinstance(of, Observation):
-            return case.seen(of)
+            return case.seen_everywhere(of) if parameter.form is Form.EVERY else case.seen(of)
         if parameter.form is Form.EVERY:
             return case.everywhere(of)
-        for reading in bound:
-            if of.key in reading.setup:
-                return reading.setup[of.key]
-        return case.reading(of) or next((reading.setup[of.key] for reading in case.readings.values() if of.key in reading.setup), None)
+        beside = [reading.setup[of.key] for reading in (*bound, *case.readings.values()) if of.key in reading.setup]
+        fitting = [reading for reading in beside if reading.measurand.kind == of.kind]
+        if any(of.key in reading.setup for reading in bound) and fitting:
+            return fitting[0]
+        return case.reading(of) or next(iter(fitting), None)
 
 
 def declare(function: Checker, title: str) -> Check:
@@ -126,7 +127,11 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             return Parameter(name=name, form=Form.ANSWER, of=of, needed=needed)
         if of.answers is None and inner is Value:
             return Parameter(name=name, form=Form.VALUE, of=of, needed=needed)
+        if isinstance(of, Observation) and get_origin(inner) is dict and get_args(inner) == (str, of.answers):
+            return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
         expected = of.answers.__name__ if of.answers else "Value"
+        if isinstance(of, Observation) and of.places:
+            expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
     raise TypeError(f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait.")
 

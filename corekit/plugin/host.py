@@ -99,7 +99,23 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             continue
         systems[system.key] = system
         versions[point.name] = _version(point)
-    return Plugins(systems=systems, failures=tuple(failures), versions=versions)
+    return Plugins(systems=systems, failures=(*failures, *_lost(systems)), versions=versions)
+
+
+def _lost(systems: Mapping[str, System]) -> list[Failure]:
+    """What a check wants of a system that is there and does not offer it: said once, because such a reading would never arrive."""
+    found = []
+    for system in systems.values():
+        for wanted in system.wants_elsewhere:
+            other = systems.get(wanted.key.split(".", 1)[0])
+            if other is None:
+                continue
+            offered = other.measurands.get(wanted.key)
+            if offered is not None and offered.kind == wanted.kind:
+                continue
+            has = f"declares it as a {offered.kind}, not a {wanted.kind}" if offered is not None else "declares no such measurand"
+            found.append(Failure(plugin=system.key, what=f"it asks for {wanted.key}, but {other.key} {has}", cost="It does without that reading."))
+    return found
 
 
 def _system_of(point: EntryPoint) -> System:

@@ -207,7 +207,19 @@ class System:
             for operation in self.operations.values()
             if operation.replaces and operation.replaces not in parts
         ]
+        for check in self.checks.values():
+            for parameter in check.parameters:
+                key = parameter.of.key
+                if key.startswith(f"{self.key}.") and key not in {**self.measurands, **self.observations, **self.traits}:
+                    wrong.append(f"check {check.key}: {parameter.name} asks for {key}, which the system does not declare")
         return wrong
+
+    @property
+    def wants_elsewhere(self) -> list[Measurand]:
+        """What its checks want of other systems, each key once."""
+        asked = [parameter.of for check in self.checks.values() for parameter in check.parameters]
+        strangers = [of for of in asked if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")]
+        return list({of.key: of for of in strangers}.values())
 
     def _limit(self, raw: Mapping[str, Any]) -> Limit:
         unknown = sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})

@@ -1,0 +1,97 @@
+"""A bench for a system's checks: readings as they would come out of a visit file, laid before one check at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from .. import units
+from ..model.finding import Finding, Gap
+from ..model.limit import Limit
+from ..model.measurand import Measurand, answers_of
+from ..model.records import Instrument, Measured
+from ..model.value import exact
+from ..plugin.case import Case, Sight, own_limit
+from ..plugin.check import run
+from ..plugin.reading import Reading, with_doubt
+from ..plugin.system import System
+
+
+@attrs.define
+class Bench:
+    """Collects what was read, seen and fitted; `run` gives what one check, or every check, makes of it.
+
+    Keys are short (`rest_voltage`); a Measurand in place of a key is one of another system.
+    """
+
+    system: System
+    instruments: dict[str, Instrument] = attrs.field(factory=dict)
+    readings: dict[tuple[str, str], Reading] = attrs.field(factory=dict)
+    sights: dict[tuple[str, str], Sight] = attrs.field(factory=dict)
+    fitted: dict[str, Any] = attrs.field(factory=dict)
+    specified: dict[str, Limit] = attrs.field(factory=dict)
+
+    def reading(self, of: str | Measurand, typed: str, *, place: str = "", using: str = "", setup: Mapping[str, str] | None = None) -> Reading:
+        """A reading with the doubt of the instrument named, or of the worst ordinary one."""
+        measurand = of if isinstance(of, Measurand) else self.system.measurands[f"{self.system.key}.{of}"]
+        if place and measurand.places and place not in measurand.places:
+            raise ValueError(f"{measurand.key} has no place {place!r}; it has {', '.join(measurand.places)}.")
+        found = units.read_quantity(typed, [measurand.unit])
+        record = Measured(of=measurand.key, typed=typed, kind=found.kind, number=found.number, place=place, instrument=using)
+        entry = f"{measurand.key.split('.', 1)[1]}-{place or 'here'}"
+        value, doubt = with_doubt(record, measurand, entry, entry, self.instruments)
+        beside = {f"{self.system.key}.{name}": self.reading(name, text) for name, text in (setup or {}).items()}
+        return Reading(measurand=measurand, value=value, typed=typed, place=place, entry=entry, doubt_from=doubt, setup=beside)
+
+    def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
+        reading = self.reading(of, typed, **how)
+        self.readings[reading.measurand.key, reading.place] = reading
+        return self
+
+    def see(self, key: str, answer: str, place: str = "") -> Bench:
+        declared = self.system.observations[f"{self.system.key}.{key}"]
+        self.sights[declared.key, place] = Sight(answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else ""))
+        return self
+
+    def fit(self, key: str, typed: str) -> Bench:
+        trait = self.system.traits[f"{self.system.key}.{key}"]
+        if trait.answers is not None:
+            self.fitted[trait.key] = answers_of(trait.answers)[typed]
+        else:
+            found = units.read_quantity(typed, trait.units)
+            self.fitted[trait.key] = exact(found.kind, found.number, [f"fitted-{key}"])
+        return self
+
+    def specify(self, key: str, *, low: str = "", high: str = "", source: str = "label under the bonnet") -> Bench:
+        """This vehicle's own limit."""
+        measurand = self.system.measurands[f"{self.system.key}.{key}"]
+        ends = [units.read_quantity(end, [measurand.unit]) if end else None for end in (low, high)]
+        bottom, top = (exact(end.kind, end.number, [f"specified-{key}"]) if end else None for end in ends)
+        self.specified[measurand.key] = own_limit(measurand.key, bottom, top, source, f"specified-{key}")
+        return self
+
+    def describe(self, name: str, accuracy: str, **ranges: str) -> Bench:
+        """An instrument's sheet; `ranges` as range = step."""
+        self.instruments[name] = Instrument(name=name, accuracy=accuracy, ranges=ranges)
+        return self
+
+    def case(self, check: str = "") -> Case:
+        return Case(system=self.system, check=check, readings=self.readings, sights=self.sights, fitted=self.fitted, specified=self.specified)
+
+    def run(self, *checks: str) -> list[Finding | Gap]:
+        wanted = checks or tuple(self.system.checks)
+        return [result for key in wanted for result in run(self.system.checks[key], self.case(self.system.checks[key].title))]
+
+    def findings(self, code: str = "") -> list[Finding]:
+        """All findings, or those of one code."""
+        return [result for result in self.run() if isinstance(result, Finding) and code in ("", result.code)]
+
+    def gaps(self, *checks: str) -> list[Gap]:
+        return [result for result in self.run(*checks) if isinstance(result, Gap)]
+
+    def finding(self, code: str, place: str = "") -> Finding:
+        found = [finding for finding in self.findings(code) if place in ("", finding.place)]
+        assert len(found) == 1, f"{code}: {[str(finding) for finding in found]}"
+        return found[0]
