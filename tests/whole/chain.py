@@ -128,12 +128,12 @@ def squeezed(text: str) -> str:
 
 
 def document_texts(data: Any) -> Iterator[str]:
-    """Every text that a Document (as data) prints, in its order; names of fields and figures' bones left out."""
+    """Every text that the blocks of a Document (as data) print, in their order; persons, names of fields and figures' bones left out."""
     if isinstance(data, str):
         yield data
     elif isinstance(data, dict):
         for key, item in data.items():
-            if key not in ("is", "strip", "figure", "tone", "document_id", "kind", "language", "id"):
+            if key not in ("is", "strip", "figure", "tone", "document_id", "personal", "hash"):
                 yield from document_texts(item)
     elif isinstance(data, list):
         for item in data:
