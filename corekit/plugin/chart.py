@@ -8,7 +8,7 @@ import attrs
 
 from ..model.figure import Dot, Figure, Label, Mark, Polyline
 
-WIDTH, HEIGHT, LEFT, RIGHT, FOOT, HEAD = 160.0, 62.0, 13.0, 4.0, 13.0, 4.0
+WIDTH, HEIGHT, LEFT, RIGHT, FOOT, HEAD = 160.0, 62.0, 13.0, 4.0, 14.0, 4.0
 
 
 @attrs.frozen
@@ -22,7 +22,7 @@ class Chart:
         """A point on paper; what lies outside a scale is drawn at its end.
 
         >>> Chart(x=(0.0, 10.0), y=(0.0, 1.0)).at(0.0, 0.0)
-        (13.0, 13.0)
+        (13.0, 14.0)
         """
         across = min(max((x - self.x[0]) / (self.x[1] - self.x[0]), 0.0), 1.0)
         up = min(max((y - self.y[0]) / (self.y[1] - self.y[0]), 0.0), 1.0)
@@ -45,15 +45,15 @@ class Chart:
         marks: list[Polyline | Label] = [Polyline(((left, head), (left, foot), (right, foot)), 0.5)]
         for x in xs:
             there, _ = self.at(x, self.y[0])
-            marks += [Polyline(((there, foot), (there, foot - 1)), 0.4), Label(there, foot - 4.2, _tick(x), "middle", 6.5)]
+            marks += [Polyline(((there, foot), (there, foot - 1)), 0.4), Label(there, foot - 5.5, _tick(x), "middle", 6.5)]
         for y in ys:
             _, there = self.at(self.x[0], y)
             marks += [Polyline(((left - 1, there), (left, there)), 0.4), Label(left - 2, there - 0.9, _tick(y), "end", 6.5)]
-        return (*marks, Label(right, 1.5, x_words, "end", 6.5), Label(left + 2, head - 1.5, y_words, "start", 6.5))
+        return (*marks, Label(right, 2.5, x_words, "end", 6.5), Label(left + 2, head - 1.5, y_words, "start", 6.5))
 
     def figure(self, marks: Sequence[Mark], title: str, description: str) -> Figure:
         """The finished picture. `description` says the same for somebody who cannot see it."""
-        return Figure(width=WIDTH, height=HEIGHT, height_mm=46.0, title=title, description=description, marks=tuple(marks))
+        return Figure(width=WIDTH, height=HEIGHT, height_mm=36.0, title=title, description=description, marks=tuple(marks))
 
 
 def _tick(value: float) -> str:

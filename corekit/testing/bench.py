@@ -77,6 +77,11 @@ class Bench:
         self.instruments[name] = Instrument(name=name, accuracy=accuracy, ranges=ranges)
         return self
 
+    def meter(self) -> Bench:
+        """A better hand-held multimeter, described as `meter`."""
+        ranges = {"20 V": "0.01 V", "200 mA": "0.1 mA", "200 Ω": "0.1 Ω", "20 kΩ": "0.01 kΩ", "200 kΩ": "0.1 kΩ"}
+        return self.describe("meter", "0.5 % + 2 digits", **ranges)
+
     def case(self, check: str = "") -> Case:
         return Case(system=self.system, check=check, readings=self.readings, sights=self.sights, fitted=self.fitted, specified=self.specified)
 

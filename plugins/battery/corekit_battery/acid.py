@@ -8,7 +8,7 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import battery
-from .tables import between, kelvin
+from .tables import kelvin
 
 CELLS = 6
 ACID_MASS = 0.098079  # kg/mol, sulfuric acid
@@ -71,7 +71,7 @@ def molality_of_gravity(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]) -
     >>> round(molality_of_gravity.si(1.265), 1)
     5.7
     """
-    return _molality(between(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
+    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
 
 
 @battery.calculation(source="acid-density")
@@ -81,7 +81,7 @@ def molality_of_gravity_25(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]
     >>> round(molality_of_gravity_25.si(1.265), 1)
     5.6
     """
-    return _molality(between(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
+    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
 
 
 @battery.calculation(source="bode-emf")
@@ -95,7 +95,7 @@ def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 12.98)]) 
     for _ in range(60):  # the voltage rises with molality throughout, so halving finds the one answer
         middle = (low + high) / 2
         low, high = (middle, high) if block_voltage.si(middle) < voltage else (low, middle)
-    return between(_fraction(low), GRAVITY_80F)
+    return ck.between(_fraction(low), GRAVITY_80F)
 
 
 @battery.calculation(source="gravity-rule")
@@ -138,7 +138,7 @@ def freezing_point(gravity: Annotated[float, "1", ck.Within(1.0, 1.28)]) -> Anno
     >>> round(freezing_point.si(1.155) - 273.15, 1)
     -15.0
     """
-    return max(kelvin(between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0])
+    return max(kelvin(ck.between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0])
 
 
 def _molality(fraction: float) -> float:

@@ -8,7 +8,7 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import battery
-from .tables import Rows, between, kelvin
+from .tables import Rows, kelvin
 
 AH = 3600.0  # C
 TWENTY_HOURS = 20 * 3600.0  # s
@@ -102,7 +102,7 @@ def cold_capacity_short(capacity: Capacity, temperature: Annotated[float, "K", c
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity / between(temperature, IEEE_485)
+    return capacity / ck.between(temperature, IEEE_485)
 
 
 @battery.calculation(source="capacity-20-hour")
@@ -112,4 +112,4 @@ def cold_capacity_20_hour(capacity: Capacity, temperature: Annotated[float, "K",
     >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity * between(temperature, TWENTY_HOUR_RATE)
+    return capacity * ck.between(temperature, TWENTY_HOUR_RATE)

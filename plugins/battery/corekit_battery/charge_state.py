@@ -29,7 +29,7 @@ from .declarations import (
     surface_charge,
     temperature,
 )
-from .tables import Rows, held
+from .tables import Rows
 
 #: Gravity (80 °F against 60 °F) → state of charge. source: tm-5-4210-table-2
 ACID_1265: Rows = ((1.120, 0.0), (1.155, 0.25), (1.190, 0.5), (1.225, 0.75), (1.265, 1.0))
@@ -67,7 +67,7 @@ def charge_1265(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
     >>> charge_1265.si(1.225)
     0.75
     """
-    return held(gravity, ACID_1265)
+    return ck.held(gravity, ACID_1265)
 
 
 @battery.calculation(source="tm-5-1185-table-2")
@@ -77,7 +77,7 @@ def charge_1280(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
     >>> charge_1280.si(1.22)
     0.5
     """
-    return held(gravity, ACID_1280)
+    return ck.held(gravity, ACID_1280)
 
 
 @battery.calculation(source="tm-5-4210-table-2")
@@ -117,7 +117,7 @@ def charge_by_voltage_efb(voltage: Volts) -> Share:
     >>> charge_by_voltage_efb.si(12.5)
     0.75
     """
-    return held(voltage, EFB)
+    return ck.held(voltage, EFB)
 
 
 @battery.calculation(source="charge-by-type")
@@ -127,7 +127,7 @@ def charge_by_voltage_agm(voltage: Volts) -> Share:
     >>> charge_by_voltage_agm.si(12.3)
     0.5
     """
-    return held(voltage, AGM)
+    return ck.held(voltage, AGM)
 
 
 @battery.calculation(source="charge-by-type")
@@ -137,7 +137,7 @@ def charge_by_voltage_gel(voltage: Volts) -> Share:
     >>> charge_by_voltage_gel.si(12.65)
     0.75
     """
-    return held(voltage, GEL)
+    return ck.held(voltage, GEL)
 
 
 @battery.calculation(source="charge-doubt")
@@ -147,7 +147,7 @@ def charge_by_voltage_any(voltage: Volts) -> Share:
     >>> charge_by_voltage_any.si(13.0)
     1.0
     """
-    scales = [charge_by_voltage_1265.si(voltage), charge_by_voltage_1280.si(voltage), held(voltage, EFB), held(voltage, AGM), held(voltage, GEL)]
+    scales = [charge_by_voltage_1265.si(voltage), charge_by_voltage_1280.si(voltage), ck.held(voltage, EFB), ck.held(voltage, AGM), ck.held(voltage, GEL)]
     return (min(scales) + max(scales)) / 2
 
 

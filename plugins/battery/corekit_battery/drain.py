@@ -8,9 +8,7 @@ from typing import Annotated
 import corekit as ck
 
 from .charge_state import charge_of
-from .charts import Chart, figure
 from .declarations import BatteryType, battery, battery_type, capacity, drain, find_drain, rest_voltage, sleep_time, temperature
-from .tables import held
 
 DAY, MONTH = 86400.0, 30 * 86400.0  # s
 NEEDED, NEEDED_COLD, COLD = 0.5, 0.7, 263.15  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
@@ -55,7 +53,7 @@ def gravity_after(
     >>> round(gravity_after.si(1.28, 30 * 86400, 299.85), 2)
     1.25
     """
-    return gravity - stood / DAY * held(temperature, PER_DAY)
+    return gravity - stood / DAY * ck.held(temperature, PER_DAY)
 
 
 @battery.check("What is drawn with the key off")
@@ -136,10 +134,10 @@ def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
     """How the charge falls, day by day, down to what a start needs."""
     end = max(2.0, days * 1.35)
     step = next(step for step in (1, 2, 5, 10, 20) if end / step <= 8)
-    chart = Chart(x=(0.0, end), y=(0.0, 100.0))
+    chart = ck.Chart(x=(0.0, end), y=(0.0, 100.0))
     slope = (start - needed) / days
     last = min(end, start / slope)
-    return figure(
+    return chart.figure(
         [
             *chart.scales([step * n for n in range(int(end / step) + 1)], [0, 25, 50, 75, 100], "days parked", "charge, %"),
             chart.line([(0.0, 100 * needed), (end, 100 * needed)], 0.7, dashed=True),

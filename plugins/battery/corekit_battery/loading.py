@@ -14,9 +14,8 @@ import attrs
 import corekit as ck
 
 from .charge_state import Charge, charge_of, judged_charge
-from .charts import Chart, figure
 from .declarations import Case, battery, case_seen, load_current, load_time, load_voltage, rating, replace, rest_voltage, temperature
-from .tables import Rows, held, kelvin
+from .tables import Rows, kelvin
 
 #: (°F, V of a 12-V block after 15 s); the warmest row means "and above". source: load-voltage-table
 PRINTED = ((0, 8.5), (10, 8.7), (20, 8.9), (30, 9.1), (40, 9.3), (50, 9.4), (60, 9.5), (70, 9.6))
@@ -49,7 +48,7 @@ def least_load_voltage(temperature: Annotated[float, "K", ck.Within(COLDEST, 353
     >>> round(least_load_voltage.si(283.15), 2)
     9.4
     """
-    return held(temperature, LEAST)
+    return ck.held(temperature, LEAST)
 
 
 @battery.calculation(source="ohm")
@@ -238,11 +237,11 @@ def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
     if warmth is None:
         return None
     volts, celsius = under.number, warmth.number - 273.15
-    chart = Chart(x=(-20.0, 40.0), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5)))
+    chart = ck.Chart(x=(-20.0, 40.0), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5)))
     line = [(kelvins - 273.15, low) for kelvins, low in LEAST]
     ys = [y for y in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0) if chart.y[0] <= y <= chart.y[1]]
     read, needed = ck.show(under.value, "V", doubt=False), f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V"
-    return figure(
+    return chart.figure(
         [
             *chart.scales([-20, -10, 0, 10, 20, 30, 40], ys, "battery temperature, °C", "V after 15 s"),
             chart.line([*line, (40.0, line[-1][1])], 1.1, dashed=True),

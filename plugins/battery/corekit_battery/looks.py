@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-import attrs
-
 import corekit as ck
 
 from .acid import freezing_point, gravity_of_voltage
@@ -30,11 +28,6 @@ EMPTY = 11.7  # V: below it the acid may be as weak as water; source: frozen
 ICE = 273.15
 
 
-def plainly(finding: ck.Finding, passed: bool) -> ck.Finding:
-    """What eyes decide is decided: a verdict without a limit."""
-    return attrs.evolve(finding, verdict=ck.Verdict.PASS if passed else ck.Verdict.FAIL)
-
-
 _CASE = {
     Case.SOUND: "The battery case is sound.",
     Case.SWOLLEN: "The battery case is swollen: it has been overheated, overcharged or frozen. Not to be charged, loaded or jump-started.",
@@ -47,14 +40,10 @@ _CASE = {
 @battery.check("The battery case")
 def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[ck.Finding | ck.Gap]:
     """Damage that was seen bars charging and loading, whatever a meter says."""
-    sound, frozen = seen is Case.SOUND, seen is Case.FROZEN
-    evidence = _evidence(case, case_seen)
-    yield plainly(
-        case.advise(
-            code="battery.frozen" if frozen else "battery.case", says=_CASE[seen], evidence=evidence,
-            urgency=ck.Urgency.NOTHING if sound else ck.Urgency.BEFORE_DRIVING, calls_for=None if sound or frozen else replace,
-        ),
-        passed=sound,
+    frozen = seen is Case.FROZEN
+    yield case.looked(
+        case_seen, passed=seen is Case.SOUND, code="battery.frozen" if frozen else "battery.case", says=_CASE[seen],
+        urgency=ck.Urgency.BEFORE_DRIVING, calls_for=None if frozen else replace,
     )  # fmt: skip
 
 
@@ -66,8 +55,8 @@ def acid_level(case: ck.Case, seen: Annotated[Level, level]) -> Iterator[ck.Find
         Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
         Level.BARE: "The plates stand bare. Cover them with distilled water before any charge or load: gas collects inside and a spark can burst it.",
     }[seen]
-    urgency = {Level.RIGHT: ck.Urgency.NOTHING, Level.LOW: ck.Urgency.THIS_VISIT, Level.BARE: ck.Urgency.BEFORE_DRIVING}[seen]
-    yield plainly(case.advise(code="battery.level", says=says, urgency=urgency, evidence=_evidence(case, level)), passed=seen is Level.RIGHT)
+    urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
+    yield case.looked(level, passed=seen is Level.RIGHT, code="battery.level", says=says, urgency=urgency)
 
 
 @battery.check("Posts and clamps")
@@ -78,14 +67,7 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         Terminals.LOOSE: "A clamp is loose on its post. It can cut out while driving and it can spark.",
         Terminals.CORRODED: "Posts and clamps are corroded.",
     }[seen]
-    tight = seen is Terminals.TIGHT
-    yield plainly(
-        case.advise(
-            code="battery.terminals", says=says, evidence=_evidence(case, terminals), calls_for=None if tight else clean_contacts,
-            urgency=ck.Urgency.NOTHING if tight else ck.Urgency.THIS_VISIT,
-        ),
-        passed=tight,
-    )  # fmt: skip
+    yield case.looked(terminals, passed=seen is Terminals.TIGHT, code="battery.terminals", says=says, calls_for=clean_contacts)
 
 
 @battery.check("Whether the acid may be frozen")
@@ -132,8 +114,3 @@ def freezing(
         yield case.does_not_apply("With the charge it has, the battery is too warm to be frozen.")
     else:
         yield judged
-
-
-def _evidence(case: ck.Case, seen: ck.Observation) -> list[str]:
-    sight = case.sights.get((seen.key, ""))
-    return [sight.entry] if sight is not None and sight.entry else []

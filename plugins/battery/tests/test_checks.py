@@ -356,3 +356,10 @@ def test_cells_between_the_two_printed_lines_warn_and_pass(bench: Any) -> None:
         bench.read("gravity", value, place=f"cell {place}")
     assert bench.finding("battery.cell_spread").verdict is ck.Verdict.PASS
     assert bench.finding("battery.cells_apart").verdict is ck.Verdict.ADVICE
+
+
+def test_an_acid_level_that_is_right_passes_and_a_low_one_waits_for_nobody(bench: Any) -> None:
+    right = bench.see("level", "right").finding("battery.level")
+    assert (right.verdict, right.urgency, right.evidence) == (ck.Verdict.PASS, ck.Urgency.NOTHING, ("seen-level",))
+    low = bench.see("level", "low").finding("battery.level")
+    assert (low.verdict, low.urgency) == (ck.Verdict.FAIL, ck.Urgency.THIS_VISIT)

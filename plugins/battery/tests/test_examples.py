@@ -12,7 +12,7 @@ import corekit_battery
 import pytest
 from corekit_battery import battery
 
-from corekit import units
+from corekit.testing.examples import expected, outcome
 
 HERE = Path(__file__).parent
 EXAMPLES = tomllib.loads((HERE / "examples.toml").read_text("utf-8"))["example"]
@@ -20,25 +20,10 @@ WAITING = tomllib.loads((HERE / "waiting.toml").read_text("utf-8"))["waiting"]
 ROWS = [pytest.param(row, example["source"], id=f"{example['key']}-{place}") for example in EXAMPLES for place, row in enumerate(example["rows"], 1)]
 
 
-def outcome(row: dict[str, Any]) -> float:
-    """What the registered calculation makes of the row's inputs, in the coherent unit."""
-    calculation = battery.calculations[f"battery.{row['calculation']}"]
-    declared = {entry.name: entry for entry in calculation.inputs}
-    assert set(declared) == set(row["inputs"])
-    given = {}
-    for name, typed in row["inputs"].items():
-        number = outcome(typed) if isinstance(typed, dict) else units.read_quantity(typed, [declared[name].unit]).number
-        assert not declared[name].within.fault(number), f"{name} lies outside the declared range"
-        given[name] = number
-    return calculation.si(**given)
-
-
 @pytest.mark.parametrize(("row", "source"), ROWS)
 def test_a_worked_example_comes_out_as_its_source_says(row: dict[str, Any], source: str) -> None:
-    kind_unit = battery.calculations[f"battery.{row['calculation']}"].unit
-    typed = units.read_quantity(row["result"], [kind_unit])
-    step = abs(units.to_coherent(row["within"], typed.unit) - units.to_coherent(0.0, typed.unit))
-    assert outcome(row) == pytest.approx(typed.number, abs=step, rel=0), source
+    number, within = expected(battery, row)
+    assert outcome(battery, row) == pytest.approx(number, abs=within, rel=0), source
 
 
 def test_every_example_on_file_is_tested_or_waits_with_a_reason() -> None:
