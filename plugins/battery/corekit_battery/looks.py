@@ -24,7 +24,7 @@ from .declarations import (
 )
 
 COLD = 275.15  # K: above it nothing that a battery holds can be frozen
-EMPTY = 11.7  # V: below it the acid may be as weak as water; source: frozen
+EMPTY = 11.7  # V, gravity about 1.10: below it the acid may be nearly water, so ice begins at 0 °C; an estimate of ours on freezing-tables
 ICE = 273.15
 
 

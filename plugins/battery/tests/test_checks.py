@@ -148,6 +148,14 @@ def test_a_battery_that_may_be_empty_is_not_condemned(bench: Any, rest: str) -> 
     assert finding.next_test == "battery.load_voltage"
 
 
+def test_a_charge_that_is_only_probably_enough_still_bars_a_fail(bench: Any) -> None:
+    # 77 % by the AGM scale, anywhere between about 62 and 92: it straddles 75 %
+    bench.meter().fit("type", "agm flat plate").fit("rating", "640 A SAE").read("rest_voltage", "12.62 V", using="meter", setup=REST)
+    bench.read("load_voltage", "8.0 V", using="meter", setup={"load_current": "320 A", "load_time": "15 s", "temperature": "21 °C"})
+    finding = bench.finding("battery.load")
+    assert finding.verdict is ck.Verdict.UNDECIDED and "Perhaps too empty to judge" in str(finding)
+
+
 def test_an_empty_battery_that_holds_under_load_passes_all_the_same(bench: Any) -> None:
     assert load_test(bench, "10.2 V", rest="12.3 V").verdict is ck.Verdict.PASS
 
@@ -330,6 +338,11 @@ def test_an_empty_battery_in_frost_may_be_frozen(bench: Any) -> None:
     # gravity 1.155 is 12.08 V, and its acid freezes at -15 °C (battery-ex06): at -18 °C there is a risk
     finding = bench.meter().read("rest_voltage", "12.03 V", using="meter").read("temperature", "-25 °C").finding("battery.freezing")
     assert finding.verdict is ck.Verdict.FAIL and finding.urgency is ck.Urgency.BEFORE_DRIVING
+
+
+def test_below_about_eleven_point_seven_volts_ice_is_expected_from_zero_on(bench: Any) -> None:
+    # OD1002 p. 54: water freezes at 0 °C and acid of 1.10 at -7.2 °C; between them the tables are not trusted
+    assert bench.read("rest_voltage", "11.5 V").read("temperature", "-4 °C").finding("battery.freezing").verdict is ck.Verdict.FAIL
 
 
 def test_of_a_battery_nobody_knows_the_charge_of_frost_is_enough(bench: Any) -> None:
