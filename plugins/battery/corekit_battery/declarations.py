@@ -18,7 +18,7 @@ MEMORY = (
     "negative off first and on last."
 )
 MOVING = "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with the exhaust led away."
-# source: frozen
+# What the handbooks say of frozen batteries; source: frozen
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
 
 
