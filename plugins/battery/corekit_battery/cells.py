@@ -14,7 +14,7 @@ CHARGED = 1.225  # average from which the spread means something; source: charge
 
 @battery.check("Whether all cells are alike")
 def cell_spread(
-    case: ck.Case, cells: Annotated[list[ck.Reading], gravity], kind: Annotated[BatteryType | None, battery_type]
+    case: ck.Case, cells: Annotated[list[ck.Reading] | None, gravity], kind: Annotated[BatteryType | None, battery_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Highest less lowest cell. Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides."""
     if not cells and kind in (BatteryType.AGM, BatteryType.GEL):

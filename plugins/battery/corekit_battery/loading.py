@@ -162,10 +162,10 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         under, limit, code="battery.load", calls_for=replace, evidence=tried.evidence, values=places, next_test=load_voltage,
         figure=_picture(under, warmth),
         says=ck.Says(
-            passes="Holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
-            fails="Falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
+            passes="It holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
+            fails="It falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
             "It was charged enough for the test, so the weakness is in the battery.",
-            undecided="Shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
+            undecided="It shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
         ),
     )  # fmt: skip
     chance = judged.probability or 0.0
@@ -176,7 +176,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         barred = _too_empty(case, tried, places)
         if barred is not None:
             return barred
-    return attrs.evolve(judged, figure=None) if passes else judged  # a pass needs no picture
+    return judged if fails else attrs.evolve(judged, figure=None)  # the limit strip beside the reading says the rest
 
 
 def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
@@ -189,7 +189,7 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
     too = "easier than the test asks, so holding it proves little" if easy else "harder than the test asks, so falling short proves little"
     return case.open(
         code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage, held_for=held_for, too=too,
-        says="Shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for 15 s and test again.", **places,
+        says="It shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for 15 s and test again.", **places,
     )  # fmt: skip
 
 
@@ -198,7 +198,7 @@ def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Findi
     if tried.rest is None:
         return case.open(
             code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=rest_voltage,
-            says="Falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
+            says="It falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
         )  # fmt: skip
     found = charge_of(case, tried.rest)
     if _may_speak(case, tried.rest, found):

@@ -131,7 +131,7 @@ def test_the_printed_load_tests_come_out_as_printed(bench: Any, rating: str, amp
 
 def test_a_reading_that_straddles_the_line_is_left_open(bench: Any) -> None:
     finding = load_test(bench, "9.11 V")
-    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.load_voltage"
+    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.load_voltage" and finding.figure is None
 
 
 def test_a_better_meter_decides_what_the_worst_ordinary_one_leaves_open(bench: Any) -> None:
@@ -362,6 +362,18 @@ def test_cells_far_apart_fail_only_once_the_battery_is_charged(bench: Any) -> No
     for place, value in enumerate(("1.165", "1.160", "1.162", "1.090", "1.164", "1.166"), 1):
         bench.read("gravity", value, place=f"cell {place}")
     assert bench.finding("battery.cell_spread").verdict is ck.Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(("kind", "reason"), [("agm flat plate", ck.Reason.DOES_NOT_APPLY), ("flooded", ck.Reason.NOT_MEASURED)])
+def test_the_cells_of_a_closed_battery_are_not_asked_for(bench: Any, kind: str, reason: ck.Reason) -> None:
+    (gap,) = bench.fit("type", kind).run("cell_spread")
+    assert isinstance(gap, ck.Gap) and gap.reason is reason
+
+
+def test_a_missing_cell_is_named(bench: Any) -> None:
+    bench.read("gravity", "1.265", place="cell 1")
+    (gap,) = bench.run("cell_spread")
+    assert isinstance(gap, ck.Gap) and "cell 2, cell 3" in gap.text
 
 
 def test_cells_between_the_two_printed_lines_warn_and_pass(bench: Any) -> None:
