@@ -8,15 +8,13 @@ from typing import Any
 
 import rfc8785
 
-_FLOATS_END, _EXPONENTS_BEGIN = 2.0**53, 1e21  # between them a float is written as digits only
-
 
 def canonical(data: Any) -> bytes:
     """RFC 8785 text of plain JSON data, with every string in Unicode NFC.
 
     Errors:
-        ValueError: the data holds something JSON cannot (NaN, a set, a whole number of 2^53 or more that is written
-            without an exponent), or two names that differ only in how their letters are composed.
+        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more), or two names that differ
+            only in how their letters are composed.
     """
     try:
         return rfc8785.dumps(_composed(data))
@@ -39,6 +37,4 @@ def _composed(data: Any) -> Any:
         return composed
     if isinstance(data, (list, tuple)):
         return [_composed(item) for item in data]
-    if isinstance(data, float) and _FLOATS_END <= abs(data) < _EXPONENTS_BEGIN:
-        raise ValueError(f"This cannot be written down for good: {data!r} would be read back as a whole number too long for JSON.")
     return data

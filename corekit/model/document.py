@@ -190,6 +190,17 @@ def _converter() -> Any:
         rest = dict(data)
         return converter.structure(rest, _UNION[rest.pop("is")])
 
+    def as_it_stands(data: Any, kind: Any) -> Any:
+        """Nothing is turned into text or into yes and no: what is hashed is what is shown."""
+        if kind is float and type(data) is int:
+            return float(data)
+        if type(data) is not kind:
+            raise TypeError(f"{data!r} is not of type {kind.__name__}")
+        return data
+
+    for simple in (str, int, float, bool):
+        converter.register_structure_hook(simple, as_it_stands)
+    converter.register_structure_hook(DocumentKind, lambda data, _: DocumentKind(data))
     for union in (Block, Mark):
         converter.register_unstructure_hook(union, tagged)
         converter.register_structure_hook(union, untagged)

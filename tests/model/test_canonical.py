@@ -52,7 +52,7 @@ def test_letters_count_the_same_however_they_are_composed(text: str) -> None:
     assert digest({apart: [apart]}) == digest({together: [together]})
 
 
-@pytest.mark.parametrize("data", [float("nan"), float("inf"), {1, 2}, 2**53, {"a": -(2**53)}, 2.0**53, object(), b"x"], ids=repr)
+@pytest.mark.parametrize("data", [float("nan"), float("inf"), {1, 2}, 2**53, {"a": -(2**53)}, object(), b"x"], ids=repr)
 def test_what_json_cannot_hold_is_refused(data: object) -> None:
     with pytest.raises(ValueError, match="cannot be written down for good"):
         canonical(data)
