@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -130,14 +131,26 @@ def test_a_full_disk_gives_one_plain_problem_and_keeps_what_was_acknowledged(sto
     assert store.append(job, [said("measured", "visit:v/#after", reading("12.6 V"))])
 
 
-def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store) -> None:
-    """synchronous 2 is FULL, secure_delete 1 is on (sqlite.org/pragma.html, from memory)."""
+def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """synchronous 2 is FULL, secure_delete 1 is on (sqlite.org/pragma.html, from memory); a build of SQLite may have other defaults."""
+    connect = sqlite3.connect
+
+    def careless(*given: Any, **named: Any) -> sqlite3.Connection:
+        connection = connect(*given, **named)
+        for pragma in ("synchronous = OFF", "foreign_keys = OFF", "secure_delete = OFF"):
+            connection.execute(f"PRAGMA {pragma}")
+        return connection
+
+    monkeypatch.setattr(sqlite3, "connect", careless)
+    store.close()
+    store = Store.open(store.path)
     read = {name: store._connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("journal_mode", "synchronous", "foreign_keys", "secure_delete")}
     assert read == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "secure_delete": 1}
     assert store._connection.execute("PRAGMA busy_timeout").fetchone()[0] == schema.PATIENCE * 1000
     assert store._connection.isolation_level is None
     strict = {row[1]: row[5] for row in store._connection.execute("PRAGMA table_list") if not row[1].startswith("sqlite_")}
     assert len(strict) == 6 and set(strict.values()) == {1}
+    store.close()
 
 
 WRITERS: dict[str, Callable[[Store, str], Any]] = {

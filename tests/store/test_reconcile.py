@@ -196,6 +196,14 @@ def test_a_corrected_reading_stays_with_its_setup_though_a_step_came_before_it(s
     assert told(store, job) == said_by(file)
 
 
+def test_steps_of_equal_setup_that_changed_places_and_grew_only_grow(store: Store) -> None:
+    one, two = Step("4 °C", (VOLTS, POSTS)), Step("4 °C", (Row("battery.load_voltage", "9.1 V"),))
+    job, _, _ = imported(store, None, drafts_of([one, two]))
+    more = Row("battery.charging_voltage", "14.4 V")
+    file = [Step("4 °C", (*two.rows, more)), Step("4 °C", (*one.rows, attrs.evolve(more, typed="14.5 V")))]
+    assert [(entry.body["typed"], entry.replaces) for entry in imported(store, job, drafts_of(file))[2]] == [("14.4 V", ()), ("14.5 V", ())]
+
+
 def test_a_reading_moved_to_another_step_is_corrected_in_its_setup_alone(store: Store) -> None:
     job, _, _ = imported(store, None, drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (attrs.evolve(VOLTS, typed="8.9 V"),))]))
     file = [Step("4 °C", (attrs.evolve(VOLTS, typed="8.9 V"),)), Step("5 °C", (VOLTS,))]
@@ -290,11 +298,12 @@ def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     assert imported(store, job, drafts_of([COLD]))[2] == []
 
 
-def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store: Store) -> None:
+@pytest.mark.parametrize("typed", ["12.1 V", "12.78 V"])
+def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store: Store, typed: str) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     marked = drafts_of([Step("4 °C", (attrs.evolve(VOLTS, withdrawn="clip slipped"), POSTS))])
     corrected = Statement(
-        kind="measured", subject=first[2].subject, body=body_of(reading("battery.rest_voltage", "12.1 V", first[1].subject)), replaces=(first[2].id,)
+        kind="measured", subject=first[2].subject, body=body_of(reading("battery.rest_voltage", typed, first[1].subject)), replaces=(first[2].id,)
     )
     store.append(job, [corrected])
     store.append(job, [Statement(kind="withdrawn", subject=first[2].subject, body={}, replaces=(first[2].id,), reason="clip slipped")])
