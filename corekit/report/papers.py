@@ -267,7 +267,7 @@ def code_sentences(job: Job) -> list[str]:
 
 def _how_read(assessment: Assessment) -> str:
     """The rule, and where the doubt of the readings comes from: once, not at every reading."""
-    sheets = dict.fromkeys(reading.doubt_from for stage in assessment.readings for reading in stage)
+    sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.doubt_from) for stage in assessment.readings for reading in stage)
     doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}."
     return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."
 
@@ -327,10 +327,16 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
             first.setdefault((reading.measurand.key, reading.place), reading)
             last[reading.measurand.key, reading.place] = reading
     compared = {(pair.before.measurand.key, pair.before.place): pair for pair in assessment.comparisons}
-    return [_reading_row(before, compared.get(key), _judged(last[key], assessment)) for key, before in first.items()]
+    rows, said = [], ""
+    for key, before in first.items():
+        pair = compared.get(key)
+        conditions = _conditions(before, pair.after if pair else None)
+        rows.append(_reading_row(before, pair, _judged(last[key], assessment), "as above" if conditions == said != "" else conditions))
+        said = conditions
+    return rows
 
 
-def _reading_row(before: Reading, pair: Comparison | None, finding: Finding | None) -> ReadingRow:
+def _reading_row(before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str) -> ReadingRow:
     after = pair.after if pair else None
     measurand = before.measurand
     limit = finding.limits[0] if finding else None
@@ -341,7 +347,7 @@ def _reading_row(before: Reading, pair: Comparison | None, finding: Finding | No
         after=after.shown if after else "",
         limit=limit_words(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
-        note="; ".join(part for part in (late, _conditions(before, after), _repeats(before, after), _change(pair)) if part),
+        note="; ".join(part for part in (late, conditions, _repeats(before, after), _change(pair)) if part),
         strip=strip_of(measurand, before, after, limit) if limit else None,
     )
 
@@ -468,7 +474,10 @@ def _price(price: Decimal, like: Money) -> str:
 def _worked(assessment: Assessment) -> list[Block]:
     if not assessment.repairs:
         return []
-    rows = [FindingRow(text=f"{repair.title}. {repair.why}", verdict=stage_name(repair.stage), urgency=str(repair.proof)) for repair in assessment.repairs]
+    rows = [
+        FindingRow(text=f"{str(repair.proof).capitalize()}. {repair.why}", verdict=stage_name(repair.stage), urgency=repair.title)
+        for repair in assessment.repairs
+    ]
     return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
 
 

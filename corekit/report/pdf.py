@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from itertools import takewhile
 from typing import Any
 
 import attrs
@@ -221,6 +222,10 @@ class _Setting:
             elif isinstance(block, Readings):
                 more = self._readings(block, say_key=not key_said)
                 key_said = key_said or any(row.strip is not None for row in block.rows)
+            elif isinstance(block, Picture):
+                if nth and isinstance(blocks[nth - 1], Picture):
+                    continue  # set with the one before it
+                more = self._pictures(list(takewhile(lambda one: isinstance(one, Picture), blocks[nth:])))
             elif isinstance(block, PricedLines):
                 more = self._lines(block, totals_follow=isinstance(next(iter(blocks[nth + 1 :]), None), Totals))
             else:
@@ -236,9 +241,7 @@ class _Setting:
         if isinstance(block, Pairs):
             return list(self._pairs(block))
         if isinstance(block, Findings):
-            return [self._finding(row, first=nth == 0) for nth, row in enumerate(block.rows)]
-        if isinstance(block, Picture):
-            return self._picture(block)
+            return [self._finding(row, before) for before, row in zip([None, *block.rows], block.rows, strict=False)]
         if isinstance(block, Totals):
             return self._totals(block)
         if isinstance(block, Statement):
@@ -301,14 +304,17 @@ class _Setting:
                 waiting.append(pair)
         yield from (Box(cells=pair, gap=1.2) for pair in waiting)
 
-    def _finding(self, row: FindingRow, *, first: bool) -> Box:
+    def _finding(self, row: FindingRow, before: FindingRow | None) -> Box:
+        """When, what was found, on what it rests. When is said once for a run of rows that share it."""
         m, side = self._m, 92.0
         verdict = " · ".join(filter(None, (row.verdict, row.stage)))
-        left = self._own(row.urgency, attrs.evolve(m.row, style="strong", colour=INK), side - 10) + self._own(verdict, m.small, side - 10)
+        left = self._own(verdict, m.small, side - 10)
+        if before is None or before.urgency != row.urgency:
+            left = self._own(row.urgency, attrs.evolve(m.row, style="strong", colour=INK), side - 10) + left
         right = self._own(row.text, m.body, self._width - side)
         if row.basis:
             right += self._own(row.basis, m.small, self._width - side)
-        return Box(cells=(Cell(0, side, left), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=0.0 if first else _HAIR)
+        return Box(cells=(Cell(0, side, left), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=0.0 if before is None else _HAIR)
 
     def _readings(self, block: Readings, *, say_key: bool) -> list[Box]:
         if not block.rows:
@@ -316,7 +322,7 @@ class _Setting:
         words = self._words["readings"]
         strips, later = any(row.strip is not None for row in block.rows), any(row.after for row in block.rows)
         shares: Sequence[float] = {
-            (True, True): (27, 11, 11, 21, 30),
+            (True, True): (25, 12.5, 12.5, 20, 30),
             (True, False): (30, 13, 0, 24, 33),
             (False, True): (34, 14, 14, 0, 38),
             (False, False): (40, 16, 0, 0, 44),
@@ -328,15 +334,16 @@ class _Setting:
 
     def _reading(self, row: ReadingRow, columns: Sequence[Column]) -> Box:
         m, (name, before, after, scale, limit) = self._m, columns
-        strong = attrs.evolve(m.row, style="strong")
         about = self._own(row.name, m.row, name[1])
-        if row.note:
-            about += self._set([(clean(row.note), True)], m.small, name[1])
         cells = [Cell(*name, about)]
-        if row.before:
-            cells.append(Cell(*before, self._own(row.before, m.row if row.after else strong, before[1], "right")))
-        if row.after:
-            cells.append(Cell(*after, self._own(row.after, strong, after[1], "right")))
+        numbers = [(before, row.before, not row.after), (after, row.after, True)]
+        cells += [Cell(*column, self._number(text, column[1], strong=strong)) for column, text, strong in numbers if text]
+        if row.note:
+            # Below name and numbers, across their columns.
+            wide = (after[0] + after[1] if after[1] else before[0] + before[1]) - name[0]
+            tallest = max((cell.texts for cell in cells), key=lambda texts: sum(text.voice.leading for text in texts))
+            empty = tuple(attrs.evolve(text, line=set_line([], text.voice.style, text.voice.size)) for text in tallest)
+            cells.append(Cell(name[0], wide, empty + self._set([(clean(row.note), True)], m.small, wide)))
         if row.strip is not None:
             cells.append(Cell(*scale, (), self._strip(row.strip, clean(row.name))))
         basis = self._own(row.limit, attrs.evolve(m.small, colour=TEXT), limit[1]) if row.limit else ()
@@ -345,17 +352,33 @@ class _Setting:
         cells.append(Cell(*limit, basis))
         return Box(cells=tuple(cells), pad=m.reading_pad)
 
+    def _number(self, text: str, room: float, *, strong: bool) -> tuple[Text, ...]:
+        """A reading as printed: the number, and its doubt below it."""
+        number, mark, doubt = text.partition(" ± ")
+        voice = attrs.evolve(self._m.row, style="strong") if strong else self._m.row
+        below = self._own(f"± {doubt}", self._m.small, room, "right") if mark else ()
+        return self._own(number, voice, room, "right") + below
+
     def _strip(self, strip: Strip, name: str) -> Figure:
         figure = strip_figure(strip, name)
         return attrs.evolve(figure, height_mm=figure.height_mm * self._m.strip)
 
-    def _picture(self, block: Picture) -> list[Box]:
-        figure, wide = block.figure, self._width
-        return [
-            Box(cells=(Cell(0, wide, self._own(figure.title, attrs.evolve(self._m.row, style="strong"), wide)),), gap=self._m.between + 2, keep=True),
-            Box(cells=(Cell(0, wide, (), figure),), gap=3, keep=True),
-            Box(cells=(Cell(0, wide, self._own(figure.description, self._m.small, wide)),), gap=2),
-        ]
+    def _pictures(self, blocks: Sequence[Block]) -> list[Box]:
+        """Pictures that follow each other stand two beside each other; a single one has the whole width."""
+        figures = [block.figure for block in blocks if isinstance(block, Picture)]
+        made: list[Box] = []
+        while figures:
+            row, figures = figures[:2], figures[2:]
+            columns = self._columns((50, 50) if len(row) > 1 else (100,))
+            pairs = list(zip(row, columns, strict=True))
+            titles = [Cell(*column, self._own(figure.title, attrs.evolve(self._m.row, style="strong"), column[1])) for figure, column in pairs]
+            words = [Cell(*column, self._own(figure.description, self._m.small, column[1])) for figure, column in pairs]
+            made += [
+                Box(cells=tuple(titles), gap=self._m.between + 2, keep=True),
+                Box(cells=tuple(Cell(*column, (), figure) for figure, column in pairs), gap=3, keep=True),
+                Box(cells=tuple(words), gap=2),
+            ]
+        return made
 
     def _lines(self, block: PricedLines, *, totals_follow: bool) -> list[Box]:
         if not block.rows:
