@@ -289,20 +289,24 @@ def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[Rep
             why = "No installed system knows this work, so no retest can be held against it."
             proofs.append(RepairProof(operation=noted.record.operation, title=noted.record.operation, stage=stage, proof=Proof.NOT_SHOWN, why=why))
             continue
-        proof, why, finding = _proof(operation.shown_by, stage, findings, plugins)
+        called = {finding.code for finding in findings if finding.calls_for == operation.key and finding.stage < stage}
+        proof, why, finding = _proof(operation.shown_by, called, stage, findings, plugins)
         proofs.append(RepairProof(operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding))
     return proofs
 
 
-def _proof(shown_by: str, stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
-    """The last finding about the operation's measurand since the repair speaks for or against it."""
+def _proof(shown_by: str, called: set[str], stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
+    """The last finding about the operation's measurand since the repair speaks for or against it.
+
+    Several checks may speak of one measurand (the voltage itself, what is lost on the way): those that called for the work count.
+    """
     if not shown_by:
         return Proof.NOT_SHOWN, "No reading can show it.", None
     title = plugins.measurands[shown_by].title
     since = [finding for finding in findings if finding.of == shown_by and finding.stage >= stage and finding.limits]
     if not since:
         return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
-    last = max(since, key=lambda finding: finding.stage)
+    last = max([finding for finding in since if finding.code in called] or since, key=lambda finding: finding.stage)
     chance = last.probability
     if last.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
         return Proof.NOT_SHOWN, f"The retest leaves it open: {last.text}", last

@@ -518,8 +518,8 @@ def _watch(
         paragraphs = [Paragraph(words=("Nothing that was tested.",))]
     blocks: list[Block] = [Heading(text="What to watch"), *paragraphs]
     blocks.append(Paragraph(words=(_looked_at(assessment),), tone="small"))
-    hazards = _hazards({line.operation for line in lines}, sheet)
-    if hazards:
+    hazards = _hazards({line.operation for line in lines} | {finding.calls_for for finding in assessment.current}, sheet)
+    if sentences and hazards:  # with nothing left to do, the work and its dangers are over
         blocks.append(Statement(title="Cautions", words=(hazards,)))
     guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
     blocks.append(Paragraph(words=(f"Guarantee: {guarantee}",), tone="small"))

@@ -141,7 +141,7 @@ def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
         [
             *chart.scales([step * n for n in range(int(end / step) + 1)], [0, 25, 50, 75, 100], "days parked", "charge, %"),
             chart.line([(0.0, 100 * needed), (end, 100 * needed)], 0.7, dashed=True),
-            chart.words(end, 100 * needed, "a start needs about this much", "end", 1.5),
+            chart.words(end * 0.02, 100 * needed, "a start needs about this much", "start", -4.5),
             chart.line([(0.0, 100 * start), (last, 100 * (start - slope * last))], 1.2),
             *chart.dot(days, 100 * needed, 0.0),
             chart.words(days, 100 * needed, f" {days:.0f} d", "start", -4.5),
