@@ -139,11 +139,9 @@ def _host_problem(host: str) -> str | None:
         address = ipaddress.ip_address(host)
     except ValueError:
         return _name_problem(host)
-    inner = address.ipv4_mapped if isinstance(address, ipaddress.IPv6Address) else None
-    for each in (address, inner):
-        if each is not None and (not each.is_global or each.is_multicast or each.is_reserved):
-            return "is an address that only this machine or this network can reach"
-    return None
+    if address.is_global and not address.is_multicast and not address.is_reserved:
+        return None
+    return "is an address that only this machine or this network can reach"
 
 
 def _name_problem(host: str) -> str | None:

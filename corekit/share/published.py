@@ -280,10 +280,8 @@ def _call(method: str, target: str, token_hash: str, body: bytes | None, bearer:
     request.add_header("Authorization", f"Bearer {key}")
     if body is not None:
         request.add_header("Content-Type", "application/json")
-    # No proxy stands between this machine and itself, and no answer sends the key on to another address.
-    handlers: list[urllib.request.BaseHandler] = [_NoRedirect()]
-    if is_loopback(host):
-        handlers.append(urllib.request.ProxyHandler({}))
+    # No proxy stands between this machine and itself. urllib follows no redirect of a PUT or DELETE, so the key is not sent on.
+    handlers = [urllib.request.ProxyHandler({})] if is_loopback(host) else []
     try:
         with urllib.request.build_opener(*handlers).open(request, timeout=timeout) as response:
             return _answer(response.read(1000))
@@ -295,11 +293,6 @@ def _call(method: str, target: str, token_hash: str, body: bytes | None, bearer:
         raise PublishProblem(f"{target}: the page server cannot be reached ({reason}); the document waits and can be sent again.", later=True) from problem
     except Exception as problem:  # http.client raises its own family when the other side speaks no HTTP
         raise PublishProblem(f"{target}: what answered there is no page server ({type(problem).__name__}); check the address.") from problem
-
-
-class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    def redirect_request(self, *_: Any) -> None:
-        return None
 
 
 _REFUSALS = {

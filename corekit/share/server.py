@@ -415,7 +415,6 @@ def _readers(app: flask.Flask, pages: _Pages, show: Show, base: str, desk: _Desk
 def _typed() -> str:
     """The one `code` of a form. Whatever else was sent is as good as a wrong code."""
     request = flask.request
-    request.max_content_length = _FORM_BYTES
     try:
         form = request.form
         codes = form.getlist("code")

@@ -186,6 +186,23 @@ def test_a_link_can_be_withdrawn_before_its_document_arrives(folder: PublishedFo
         put(folder)
 
 
+def test_a_power_cut_in_the_middle_of_withdrawing_shows_nothing_any_more(folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    put(folder)
+
+    def cut(*_: Any, **__: Any) -> None:
+        raise OSError(5, "Input/output error")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(published, "flush_folder", cut)
+        broken.setattr(Path, "exists", cut)
+        with pytest.raises(PublishProblem, match="withdrawn"):
+            folder.withdraw(NAME)
+    assert (folder.path / f"{NAME}.json").exists()
+    assert folder.get(NAME, NOON) is None
+    assert folder.withdraw(NAME) is True
+    assert not (folder.path / f"{NAME}.json").exists()
+
+
 def test_a_sweep_takes_expired_documents_down_for_good_and_leftovers_away(folder: PublishedFolder) -> None:
     put(folder, expires=NOON + timedelta(days=1))
     put(folder, name=OTHER)
@@ -195,7 +212,8 @@ def test_a_sweep_takes_expired_documents_down_for_good_and_leftovers_away(folder
     young.write_bytes(b"half")
     assert folder.sweep(NOON + timedelta(days=2)) == 1
     assert not (folder.path / f"{NAME}.json").exists()
-    assert folder.get(NAME, NOON) is None  # also for a clock that was set back
+    with pytest.raises(PublishProblem, match="withdrawn"):  # also for a clock that was set back
+        put(folder)
     assert folder.get(OTHER, NOON) is not None
     assert not old.exists()
     assert young.exists()

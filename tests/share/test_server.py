@@ -194,6 +194,14 @@ def test_a_body_of_another_kind_gets_the_same_answer(desk: Desk, kind: str, path
 
 
 @pytest.mark.parametrize("path", ["/v/open", "/v", "/v/paper"])
+def test_a_right_code_in_a_body_that_is_too_large_gets_the_same_answer(desk: Desk, path: str) -> None:
+    part = f'--x\r\nContent-Disposition: form-data; name="code"\r\n\r\n{desk.code}\r\n--x--\r\n'
+    kind = "multipart/form-data; boundary=x"
+    assert desk.client.post(path, data="\r\n" + part, content_type=kind).status_code == 200
+    assert everything(desk.client.post(path, data=" " * 1000 + "\r\n" + part, content_type=kind)) == nothing_of(desk, path)
+
+
+@pytest.mark.parametrize("path", ["/v/open", "/v", "/v/paper"])
 def test_expired_withdrawn_and_not_yet_published_get_the_same_answer(tmp_path: Path, path: str) -> None:  # TAG, expiry and revocation
     desk = a_desk(tmp_path)
     late, gone = (token(KEY, desk.document.id, number) for number in (2, 3))
