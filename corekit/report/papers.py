@@ -76,7 +76,7 @@ class Sheet:
 
 def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals) -> Document:
     """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers."""
-    blocks: list[Block] = [*_who(job, sheet, []), *_told(job)]
+    blocks: list[Block] = [*_who(job, sheet), *_told(job)]
     called = {line.ground.finding_code for line in lines if line.ground.finding_code}
     grounds = [finding for finding in assessment.current if finding.code in called]
     if grounds:
@@ -130,9 +130,8 @@ def invoice(
         payments: How and how much.
         link, record_mark: For the code; a draft carries neither code nor link.
     """
-    head = [("Invoice", number)] if number else []
     blocks: list[Block] = [
-        *_who(job, sheet, head),
+        *_who(job, sheet),
         *_told(job),
         *_in_short(assessment),
         *_found(assessment),
@@ -162,9 +161,8 @@ def invoice(
 # ---- who, what vehicle, what was told
 
 
-def _who(job: Job, sheet: Sheet, head: list[tuple[str, str]]) -> list[Block]:
-    rows: list[tuple[str, Words]] = [(label, (text,)) for label, text in head if text]
-    rows.append(("Date", (sheet.issued,)))
+def _who(job: Job, sheet: Sheet) -> list[Block]:
+    rows: list[tuple[str, Words]] = []
     issuer = ", ".join(part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part)
     rows.append(("From", (issuer,)))
     if sheet.issuer.tax_id:
