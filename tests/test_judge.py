@@ -1,0 +1,186 @@
+"""Verdicts. Judge: JCGM 106:2012 (from memory), ILAC-G8:09/2019, and the normal distribution of the standard library."""
+
+from __future__ import annotations
+
+import random
+from statistics import NormalDist
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from corekit.judge import Z, conform, normal
+from corekit.model.finding import Verdict
+from corekit.model.limit import Limit
+from corekit.model.source import Basis, Confidence, Source, Status
+from corekit.model.value import Value, exact
+
+SOUND = Source(key="s", title="A handbook", basis=Basis.HANDBOOK, status=Status.READ)
+NUMBER = st.floats(-100, 100)
+DOUBT = st.floats(0, 10)
+ORDER = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
+
+
+def limit(low: float | None = None, high: float | None = None, source: Source = SOUND, confidence: Confidence = Confidence.HIGH) -> Limit:
+    ends = [None if end is None else exact("voltage", end) for end in (low, high)]
+    return Limit(key="k", source=source, low=ends[0], high=ends[1], confidence=confidence)
+
+
+def read(number: float, u: float) -> Value:
+    return Value("voltage", number, {"r": u} if u else {})
+
+
+# ---- worked examples
+
+
+@pytest.mark.parametrize(
+    ("y", "u", "ends", "chance", "room"),
+    [
+        pytest.param(-5.47, 0.05, {"high": -5.40}, 0.91924, 1e-5, id="core-conf-01"),  # JCGM 106:2012, 7.3.3 example 1, published 0.92
+        pytest.param(12.45, 0.05, {"low": 12.4}, 0.841345, 1e-6, id="core-conf-02-above"),  # Φ(1)
+        pytest.param(12.40, 0.05, {"low": 12.4}, 0.5, 1e-6, id="core-conf-02-at"),
+        pytest.param(12.35, 0.05, {"low": 12.4}, 0.158655, 1e-6, id="core-conf-02-below"),
+        pytest.param(14.75, 0.053, {"low": 13.8, "high": 14.8}, 0.827261, 1e-6, id="core-conf-04"),  # JCGM 106:2012, 7.4
+    ],
+)
+def test_the_chance_of_conforming_is_the_published_one(y: float, u: float, ends: dict[str, float], chance: float, room: float) -> None:
+    assert conform(read(y, u), limit(**ends)).probability == pytest.approx(chance, abs=room)
+
+
+@pytest.mark.parametrize(
+    ("y", "risk"),
+    [
+        pytest.param(12.5, 0.02275, id="core-conf-03-w=U"),  # ILAC-G8:09/2019, guard band U = 2u
+        pytest.param(12.497998, 0.025, id="core-conf-03-2.5%"),
+        pytest.param(12.48224, 0.05, id="core-conf-03-5%"),
+    ],
+)
+def test_a_guard_band_leaves_the_risk_it_promises(y: float, risk: float) -> None:
+    outcome = conform(read(y, 0.05), limit(low=12.4))
+    assert 1 - outcome.probability == pytest.approx(risk, abs=1e-5)
+
+
+def test_the_first_pass_stands_one_guard_band_inside_the_limit() -> None:
+    # core-conf-03: the acceptance limit for a risk of 5 % is 12.48224 V.
+    at = [conform(read(y, 0.05), limit(low=12.4)).verdict for y in (12.48224, 12.48225, 12.31776, 12.31775)]
+    assert at == [Verdict.UNDECIDED, Verdict.PASS, Verdict.UNDECIDED, Verdict.FAIL]
+
+
+def test_the_quantile_is_the_one_of_95_percent() -> None:
+    assert pytest.approx(NormalDist().inv_cdf(0.95), abs=1e-12) == Z
+
+
+@given(st.floats(-8, 8))
+def test_the_normal_distribution_is_the_library_s(z: float) -> None:
+    assert normal(z) == pytest.approx(NormalDist().cdf(z), abs=1e-12)
+
+
+# ---- laws
+
+
+@given(NUMBER, NUMBER, DOUBT, st.floats(0, 50))
+def test_a_reading_further_inside_is_never_judged_worse(y: float, end: float, u: float, step: float) -> None:
+    low, high = limit(low=end), limit(high=end)
+    assert ORDER.index(conform(read(y, u), low).verdict) <= ORDER.index(conform(read(y + step, u), low).verdict)
+    assert ORDER.index(conform(read(y, u), high).verdict) <= ORDER.index(conform(read(y - step, u), high).verdict)
+
+
+@given(NUMBER, st.floats(0.01, 50), DOUBT, st.floats(0, 60), st.floats(0, 50))
+def test_a_reading_nearer_to_the_middle_is_never_judged_worse(low: float, width: float, u: float, off: float, step: float) -> None:
+    both, middle = limit(low=low, high=low + width), low + width / 2
+    nearer, further = conform(read(middle + off, u), both), conform(read(middle + off + step, u), both)
+    assert nearer.probability >= further.probability - 1e-12
+    assert ORDER.index(nearer.verdict) >= ORDER.index(further.verdict)
+
+
+@given(NUMBER, NUMBER, DOUBT)
+def test_more_doubt_never_decides_what_less_doubt_left_open(y: float, end: float, u: float) -> None:
+    before, after = conform(read(y, u), limit(low=end)), conform(read(y, 2 * u + 0.01), limit(low=end))
+    assert after.verdict in (Verdict.UNDECIDED, before.verdict)
+
+
+@given(NUMBER, NUMBER, DOUBT)
+def test_low_and_high_limits_mirror_each_other(y: float, end: float, u: float) -> None:
+    below, above = conform(read(y, u), limit(low=end)), conform(read(-y, u), limit(high=-end))
+    assert (below.verdict, below.probability) == (above.verdict, above.probability)
+
+
+@given(NUMBER, NUMBER, st.floats(1e-3, 10))
+def test_verdict_and_printed_chance_agree(y: float, end: float, u: float) -> None:
+    outcome = conform(read(y, u), limit(low=end))
+    expected = Verdict.PASS if outcome.probability >= 0.95 else Verdict.FAIL if outcome.probability <= 0.05 else Verdict.UNDECIDED
+    assert outcome.verdict is expected or min(abs(outcome.probability - edge) for edge in (0.05, 0.95)) < 1e-12
+
+
+@pytest.mark.parametrize(
+    "ends", [{"low": 12.4}, {"high": 12.4}, {"low": 12.4, "high": 13.0}, {"low": 12.0, "high": 12.4}, {"low": 12.4, "high": 12.4}], ids=str
+)
+def test_without_doubt_the_limit_itself_belongs_to_what_is_allowed(ends: dict[str, float]) -> None:
+    outcome = conform(read(12.4, 0.0), limit(**ends))
+    assert (outcome.verdict, outcome.probability, outcome.unfit) == (Verdict.PASS, 1.0, False)
+
+
+def test_doubt_that_reading_and_limit_share_cancels() -> None:
+    reading = Value("voltage", 12.5, {"meter.gain": 0.2, "r": 0.01})
+    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"meter.gain": 0.2}))
+    assert conform(reading, computed).verdict is Verdict.PASS
+    assert conform(reading, limit(low=12.4)).verdict is Verdict.UNDECIDED
+
+
+def test_the_doubt_of_a_computed_limit_counts() -> None:
+    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.2}))
+    assert conform(read(12.5, 0.01), computed).verdict is Verdict.UNDECIDED
+
+
+# ---- what a limit is worth
+
+
+WEAK = [
+    limit(low=12.4, source=Source(key="s", title="t", basis=Basis.PRACTICE, status=Status.NONE)),
+    limit(low=12.4, source=Source(key="s", title="t", basis=Basis.HANDBOOK, status=Status.MEMORY)),
+    limit(low=12.4, confidence=Confidence.LOW),
+]
+
+
+@pytest.mark.parametrize("weak", WEAK, ids=["practice", "from memory", "low confidence"])
+@pytest.mark.parametrize(("y", "leans"), [(13.0, Verdict.PASS), (12.4, Verdict.UNDECIDED), (11.0, Verdict.FAIL)])
+def test_a_weak_limit_only_advises_and_says_where_the_number_leans(weak: Limit, y: float, leans: Verdict) -> None:
+    outcome = conform(read(y, 0.05), weak)
+    assert (outcome.verdict, outcome.leans) == (Verdict.ADVICE, leans)
+
+
+def test_a_reading_of_another_kind_is_not_judged() -> None:
+    with pytest.raises(ValueError, match="cannot be taken from"):
+        conform(exact("current", 1.0), limit(low=12.4))
+
+
+# ---- a doubt as wide as the limit
+
+
+@given(NUMBER, st.floats(0.01, 50), st.floats(1e-3, 50))
+def test_unfit_means_that_not_even_the_middle_could_pass(low: float, width: float, u: float) -> None:
+    both = limit(low=low, high=low + width)
+    middle = conform(read(low + width / 2, u), both)
+    if abs(middle.probability - 0.95) > 1e-9:
+        assert middle.unfit is (middle.verdict is not Verdict.PASS)
+
+
+def test_an_instrument_too_coarse_for_a_narrow_limit_is_named_unfit() -> None:
+    # JCGM 106:2012, 8.3: two guard bands of 1.645 u leave nothing between them. Between them and 1.96 u no reading reaches 95 % either.
+    assert [conform(read(14.3, 1 / z), limit(low=13.3, high=15.3)).unfit for z in (1.6, 1.8, 1.95, 1.97)] == [True, True, True, False]
+
+
+def test_a_one_sided_limit_can_always_be_passed() -> None:
+    assert not conform(read(12.4, 50.0), limit(low=12.4)).unfit
+
+
+# ---- what the rule is for
+
+
+@pytest.mark.parametrize("end", ["low", "high"])
+def test_what_lies_exactly_on_the_limit_passes_wrongly_in_one_of_twenty_at_most(end: str) -> None:
+    draw, times, u = random.Random(20260701), 40_000, 0.05
+    passed = sum(conform(read(draw.gauss(12.4, u), u), limit(**{end: 12.4})).verdict is Verdict.PASS for _ in range(times))
+    # 5 % and three standard deviations of the count; and no guard band wider than needed either.
+    sigma = (0.05 * 0.95 / times) ** 0.5
+    assert abs(passed / times - 0.05) <= 3 * sigma
