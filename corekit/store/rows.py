@@ -11,7 +11,7 @@ from typing import Any
 import attrs
 
 from corekit.model.canonical import canonical
-from corekit.model.entry import Entry, seal
+from corekit.model.entry import Entry
 
 from .problem import StoreProblem
 
@@ -30,14 +30,30 @@ def place_of(kind: str, body: Any) -> int | None:
     return place if isinstance(place, int) else None
 
 
-def settled(entry: Entry) -> Entry:
-    """The entry sealed, as it will be read back: sorted keys, lists, every text in Unicode NFC.
+def settled(entry: Entry) -> tuple[Entry, tuple[Any, ...]]:
+    """The entry sealed, as it will be read back (sorted keys, lists, every text in Unicode NFC), and its row.
 
     Errors:
         ValueError: its body cannot be written down.
     """
+    body = canonical(entry.body).decode()
     texts: dict[str, Any] = {name: composed(getattr(entry, name)) for name in ("subject", "taken", "recorded", "reason")}
-    return seal(attrs.evolve(entry, body=data_of(canonical(entry.body).decode()), **texts))
+    entry = attrs.evolve(entry, body=data_of(body), **texts)
+    entry = attrs.evolve(entry, id=_id_of(entry, body))
+    return entry, (
+        entry.id, entry.journal, entry.job, entry.chain, entry.n, entry.prev, _text(entry.seen), entry.taken, entry.recorded, entry.kind, entry.subject,
+        body, _text(entry.replaces), entry.reason, place_of(entry.kind, entry.body),
+    )  # fmt: skip
+
+
+def _id_of(entry: Entry, body: str) -> str:
+    """What `seal` gives, from the body's canonical text as it stands: writing it down again is the dearest part of saving and reading.
+
+    "body" sorts before every other name of an entry's content, so the canonical text of the whole begins with it.
+    """
+    rest = entry.content()
+    del rest["body"]
+    return hashlib.sha256(b'{"body":' + body.encode() + b"," + canonical(rest)[1:]).hexdigest()
 
 
 def data_of(text: str) -> Any:
@@ -60,28 +76,15 @@ def composed(text: str) -> str:
     return unicodedata.normalize("NFC", text)
 
 
-def row_of(entry: Entry) -> tuple[Any, ...]:
-    """The row of a settled entry."""
-    return (
-        entry.id, entry.journal, entry.job, entry.chain, entry.n, entry.prev, _text(entry.seen), entry.taken, entry.recorded, entry.kind, entry.subject,
-        _text(entry.body), _text(entry.replaces), entry.reason, place_of(entry.kind, entry.body),
-    )  # fmt: skip
-
-
 def entry_of(row: tuple[Any, ...]) -> Entry:
     """The entry that a row holds, its id compared with its content.
-
-    The body's text goes into the hash as it stands, which saves writing it down again; "body" sorts before every other
-    name of an entry's content, so the canonical text of the whole begins with it.
 
     Errors:
         StoreProblem: the row was changed after it was written.
     """
     try:
         entry = parsed(row)
-        rest = entry.content()
-        del rest["body"]
-        found = hashlib.sha256(b'{"body":' + row[11].encode() + b"," + canonical(rest)[1:]).hexdigest()
+        found = _id_of(entry, row[11])
     except (ValueError, TypeError, AttributeError, KeyError):
         found = ""
     if found != row[0]:

@@ -72,15 +72,18 @@ def insert(connection: sqlite3.Connection, table: str, *rows: Sequence[Any], tal
 
 
 def change(connection: sqlite3.Connection, table: str, values: Sequence[Any]) -> None:
-    """Write other values over the row with the same key, which must be as it was written."""
+    """Write other values over the row with the same key, which must be as it was written.
+
+    Errors:
+        StoreProblem: it is not, or the tally is not.
+    """
     key = SEALED[table][0]
     old = connection.execute(select(table, f"WHERE {key} = ?"), (values[0],)).fetchone()
     checked(table, old)
     seal = seal_of(table, values)
     columns = ", ".join(f"{name} = ?" for name in (*SEALED[table], "seal"))
     connection.execute(f"UPDATE {table} SET {columns} WHERE {key} = ?", (*values, seal, values[0]))
-    if table in TALLIED:
-        tally(connection, table, added=[seal], removed=[old[-1]])
+    tally(connection, table, added=[seal], removed=[old[-1]])
 
 
 def tally(connection: sqlite3.Connection, table: str, added: Iterable[str] = (), removed: Iterable[str] = ()) -> None:
@@ -93,7 +96,8 @@ def tally(connection: sqlite3.Connection, table: str, added: Iterable[str] = (),
     if found is None:
         raise StoreProblem(f"The store has lost its tally of table {table}. Run `corekit verify`, and go back to the last backup.")
     _, rows, total = checked("tally", found)
-    change(connection, "tally", (table, *summed(added, removed, rows, total)))
+    new = (table, *summed(added, removed, rows, total))
+    connection.execute("UPDATE tally SET rows = ?, total = ?, seal = ? WHERE name = ?", (*new[1:], seal_of("tally", new), table))
 
 
 def summed(added: Iterable[str], removed: Iterable[str] = (), rows: int = 0, total: str = "0") -> tuple[int, str]:

@@ -620,7 +620,7 @@ class Store:
                 if statement.kind == "opened" and body.get("demo") and not self.demo:
                     raise ValueError("it belongs to a demo, and this is a real store; use a demo store for it")
                 n += 1
-                entry = rows.settled(
+                entry, row = rows.settled(
                     Entry(
                         journal=journal, job=job, chain=chain, n=n, prev=prev, kind=statement.kind, subject=statement.subject, body=body, recorded=recorded,
                         seen=seen, taken=statement.taken, replaces=replaces, reason=statement.reason,
@@ -629,7 +629,7 @@ class Store:
                 _checked_document(entry)
             except (ValueError, TypeError) as problem:
                 raise _nothing_changed(f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}.") from problem
-            connection.execute(rows.INSERT_ENTRY, rows.row_of(entry))
+            connection.execute(rows.INSERT_ENTRY, row)
             new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
             heads_here[statement.subject] = prev = entry.id
             written.append(entry)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import os
-import random
 import signal
 import sqlite3
 import subprocess
 import sys
 import threading
-import time
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -109,30 +109,48 @@ def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, num
     assert kept(old) == before
 
 
+def opened_until(path: Path, statement: int) -> int:
+    """Open a store in a process of its own that is killed just before this statement to the database; how the process ended."""
+    child = os.fork()
+    if child:
+        return os.waitpid(child, 0)[1]
+    try:
+        done = itertools.count(1)
+        connect = schema.connect
+
+        def watched(*given: Any) -> sqlite3.Connection:
+            connection = connect(*given)
+            connection.set_trace_callback(lambda _: os.kill(os.getpid(), signal.SIGKILL) if next(done) == statement else None)
+            return connection
+
+        schema.connect = watched
+        Store.open(path).close()
+        os._exit(0)
+    finally:
+        os._exit(1)
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_a_kill_at_any_moment_of_bringing_a_store_up_to_date_leaves_a_whole_one(old: Path, tmp_path: Path) -> None:
-    before, draws, versions = kept(old), random.Random(3), set()
-    data = old.read_bytes()
-    for number in range(30):
-        (tmp_path / f"{number}").mkdir()
-        path = tmp_path / f"{number}" / "shop.corekit"
+def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_whole_one(old: Path, tmp_path: Path) -> None:
+    before, data, versions = kept(old), old.read_bytes(), []
+    for statement in itertools.count(1):
+        folder = tmp_path / str(statement)
+        folder.mkdir()
+        path = folder / "shop.corekit"
         path.write_bytes(data)
-        child = os.fork()
-        if child == 0:
-            try:
-                Store.open(path).close()
-            finally:
-                os._exit(0)
-        time.sleep(draws.random() * 0.025)
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        versions.add(version(path))
+        ended = opened_until(path, statement)
+        versions.append(version(path))
         assert kept(path) == before
         for backup in schema.backups(path):
             assert kept(backup) == before, "a copy is whole or not there"
+        assert versions[-1] == 0 or schema.backups(path), "no step is taken before the copy stands"
         with Store.open(path) as store:
             assert store.verify() == []
-    assert versions <= {0, 1, 2}
+        if ended == 0:
+            break
+        assert ended == signal.SIGKILL
+    assert versions == sorted(versions) and set(versions) == {0, 1, 2}
+    assert len(versions) > 40
 
 
 def test_four_programs_opening_an_old_store_at_once_take_each_step_once(old: Path) -> None:
