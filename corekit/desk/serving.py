@@ -27,6 +27,10 @@ def serve_shop(folder: Path, *, host: str, port: int) -> None:
         raise DeskProblem(f"This shop publishes to {settings.publish}; the page is served there. To serve here, set publish to a folder in shop.toml.")
     published = folder / settings.publish
     published.mkdir(parents=True, exist_ok=True)
-    app = page_app(PublishedFolder(published), bearer=None, demo=demo, now=lambda: datetime.now(UTC))
+    if not settings.page:
+        raise DeskProblem("This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing to serve.")
+    shelf = PublishedFolder(published)
+    shelf.sweep(datetime.now(UTC))
+    app = page_app(shelf, bearer=None, demo=demo, base=settings.page, now=lambda: datetime.now(UTC))
     print(f"Serving {published} at http://{host}:{port}/v  (Ctrl-C stops it)")
     serve(app, host, port)

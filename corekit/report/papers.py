@@ -513,7 +513,7 @@ def _watch(
         sentences += [f"The next test: {question}" for question in tests]
     paragraphs: list[Block] = [Paragraph(words=(sentence,)) for sentence in dict.fromkeys(sentences)]
     if not paragraphs:
-        paragraphs = [Paragraph(words=("Nothing that was tested.",))]
+        paragraphs = [Paragraph(words=("Nothing, of what was tested.",))]
     blocks: list[Block] = [Heading(text="What to watch"), *paragraphs]
     blocks.append(Paragraph(words=(_looked_at(assessment),), tone="small"))
     hazards = _hazards({line.operation for line in lines} | {finding.calls_for for finding in assessment.current}, sheet)

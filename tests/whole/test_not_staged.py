@@ -188,7 +188,7 @@ def worn(*changes: tuple[str, str]) -> bytes:
 
 def proofs(document: Document) -> dict[str, str]:
     """Which work the paper calls shown to work, not shown, or not repaired yet."""
-    return {row.text.partition(".")[0]: row.urgency for row in rows(document) if row.text.startswith((REPLACED, CURED))}
+    return {row.urgency: row.text.partition(".")[0].lower() for row in rows(document) if row.urgency in (REPLACED, CURED)}
 
 
 def exchanged(job: str, of: str) -> bytes:
