@@ -126,9 +126,14 @@ class Calculation(Generic[P]):
 
 def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
     """Read unit and range off the annotations, refusing at import what is not declared."""
-    hints = get_type_hints(function, include_extras=True)
+    try:
+        hints = get_type_hints(function, include_extras=True)
+    except NameError as problem:
+        raise TypeError(f"{function.__name__}: {problem}. Declare what annotations name at module level, and import it outside TYPE_CHECKING.") from problem
     inputs = []
-    for name in inspect.signature(function).parameters:
+    for name, parameter in inspect.signature(function).parameters.items():
+        if parameter.kind not in (parameter.POSITIONAL_ONLY, parameter.POSITIONAL_OR_KEYWORD) or parameter.default is not parameter.empty:
+            raise TypeError(f"{function.__name__}: {name} must be an ordinary parameter without a default; a calculation states every quantity it uses.")
         unit, within = _unit_and_range(function.__name__, name, hints.get(name))
         inputs.append(Input(name=name, unit=unit, kind=units.unit(unit).kind, within=within))
     unit, _ = _unit_and_range(function.__name__, "the result", hints.get("return"))

@@ -140,10 +140,13 @@ class Case:
             raise ValueError(f"{code}: say in which unit the judged value is printed.")
         place = place or (judged.place if isinstance(judged, Reading) else "")
         outcome = conform(value, limit)
-        verdict, leans = outcome.verdict, outcome.leans
+        verdict, leans, probability = outcome.verdict, outcome.leans, outcome.probability
         apart = isinstance(judged, Reading) and judged.disagrees
-        if apart and verdict is not Verdict.ADVICE:
-            verdict = leans = Verdict.UNDECIDED
+        if apart and isinstance(judged, Reading):
+            # Nobody knows which of them is right, so each counts alike, and nothing is decided by whichever came last.
+            several = [probability, *(conform(other, limit).probability for other in judged.others)]
+            probability, leans = sum(several) / len(several), Verdict.UNDECIDED
+            verdict = Verdict.UNDECIDED if limit.decides else Verdict.ADVICE
         template = {Verdict.PASS: says.passes, Verdict.FAIL: says.fails, Verdict.UNDECIDED: says.undecided}[leans]
         if verdict is Verdict.ADVICE and says.advises:
             template = says.advises
@@ -164,7 +167,7 @@ class Case:
             stage=self.stage,
             place=place,
             of=_of(of, judged),
-            probability=outcome.probability,
+            probability=probability,
             value=value,
             unit=unit,
             limits=(limit,) if limit.beaten is None else (limit, limit.beaten),
@@ -241,6 +244,7 @@ class Case:
     ) -> Finding:
         bare = value.value if isinstance(value, Reading) else value
         unit = unit or (value.measurand.unit if isinstance(value, Reading) else "")
+        place = place or (value.place if isinstance(value, Reading) else "")
         shown = {"value": units.show(bare, unit)} if bare is not None else {}
         return Finding(
             system=self.system.key,

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import inspect
 import types
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from enum import Enum, StrEnum
 from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 
 import attrs
 
-from ..model.finding import Finding, Gap, Reason
+from .. import units
+from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
 from ..model.measurand import Measurand, Observation, Trait
 from ..model.value import Value
-from .case import Case, Missing
+from .case import Case, Missing, limit_words
 from .reading import Reading
 
 Checker = Callable[..., Iterator[Finding | Gap]]
@@ -55,7 +56,8 @@ class Check:
         """What the case has for each parameter.
 
         A measurand is looked for among what the readings bound before it were taken with (a load test's own temperature),
-        then among the stage's readings, then among what any other reading of the stage was taken with.
+        then among the stage's readings, then among what any other reading of the stage was taken with; what outlasts a
+        repair may come from an earlier stage when this one has none.
 
         Errors:
             Missing: a need is not there.
@@ -81,11 +83,15 @@ class Check:
             return case.seen_everywhere(of) if parameter.form is Form.EVERY else case.seen(of)
         if parameter.form is Form.EVERY:
             return case.everywhere(of)
-        beside = [reading.setup[of.key] for reading in (*bound, *case.readings.values()) if of.key in reading.setup]
-        fitting = [reading for reading in beside if reading.measurand.kind == of.kind]
-        if any(of.key in reading.setup for reading in bound) and fitting:
-            return fitting[0]
-        return case.reading(of) or next(iter(fitting), None)
+        found = case.reading(of)
+        here = [reading for reading in case.readings.values() if reading.stage == case.stage]
+        of_this_stage = found if found is not None and found.stage == case.stage else None
+        return _taken_with(of, bound) or of_this_stage or _taken_with(of, here) or found
+
+
+def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
+    beside = (reading.setup[of.key] for reading in readings if of.key in reading.setup)
+    return next((reading for reading in beside if reading.measurand.kind == of.kind), None)
 
 
 def declare(function: Checker, title: str) -> Check:
@@ -114,14 +120,20 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
     inner, of = get_args(hint)
     needed = True
     if get_origin(inner) in (Union, types.UnionType):
-        inner = next(part for part in get_args(inner) if part is not type(None))
-        needed = False
+        parts = [part for part in get_args(inner) if part is not type(None)]
+        if len(parts) != 1:
+            raise TypeError(f"{where}: {name} has more than one type; write one, with `| None` when the check can do without.")
+        inner, needed = parts[0], False
     if isinstance(of, Measurand):
+        if inner is Reading and of.places:
+            raise TypeError(f"{where}: {of.key} is read at {', '.join(of.places)}; {name} must be list[Reading], every place of it.")
         if inner is Reading:
             return Parameter(name=name, form=Form.ONE, of=of, needed=needed)
         if get_origin(inner) is list and get_args(inner) == (Reading,):
             return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
         raise TypeError(f"{where}: {name} is a measurand; its type is Reading or list[Reading], not {inner}.")
+    if isinstance(of, Observation) and of.places and inner is of.answers:
+        raise TypeError(f"{where}: {of.key} is looked at at {', '.join(of.places)}; {name} must be dict[str, {inner.__name__}], by place.")
     if isinstance(of, (Observation, Trait)):
         if of.answers is not None and inner is of.answers:
             return Parameter(name=name, form=Form.ANSWER, of=of, needed=needed)
@@ -144,14 +156,40 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
     found: list[Finding | Gap] = []
     try:
         for result in check.function(case, **check.arguments(case)):
-            if not isinstance(result, (Finding, Gap)):
-                raise TypeError(f"it yielded {type(result).__name__} instead of a Finding or a Gap")
-            found.append(result)
+            found.append(_usable(result, case))
             if len(found) > most:
                 raise ValueError(f"it yielded more than {most} findings")
     except Missing as missing:
         return [_missing(case, missing.wanted)]
     return found
+
+
+def _usable(result: object, case: Case) -> Finding | Gap:
+    """The result, when whoever prints it and rules on it can rely on it; what is wrong shows here, while the plugin is still under guard."""
+    if not isinstance(result, (Finding, Gap)):
+        raise TypeError(f"it yielded {type(result).__name__} instead of a Finding or a Gap")
+    if (result.system, result.stage) != (case.system.key, case.stage):
+        raise ValueError(f"it speaks of {result.system!r} at stage {result.stage}, and was asked about {case.system.key!r} at stage {case.stage}")
+    if isinstance(result, Gap):
+        if not isinstance(result.reason, Reason):
+            raise TypeError(f"it gave {result.reason!r} as the reason of a gap")
+        return result
+    case.system.checked_code(result.code)
+    if not isinstance(result.verdict, Verdict) or not isinstance(result.urgency, Urgency):
+        raise TypeError(f"{result.code} has the verdict {result.verdict!r} and the urgency {result.urgency!r}")
+    if result.calls_for and result.calls_for not in case.system.operations:
+        raise ValueError(f"{result.code} calls for {result.calls_for!r}, which is no operation of {case.system.key}")
+    if result.probability is not None and not 0.0 <= result.probability <= 1.0:
+        raise ValueError(f"{result.code} gives a probability of {result.probability!r}")
+    try:
+        str(result.text)
+    except (LookupError, ValueError, AttributeError) as problem:
+        raise ValueError(f"a sentence of {result.code} has a place that is not filled: {problem}") from problem
+    if result.value is not None:
+        units.show(result.value, result.unit)
+    for limit in result.limits:
+        limit_words(limit, result.unit)
+    return result
 
 
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:

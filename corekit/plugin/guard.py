@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
+_LONGEST = 2000  # characters of one failure: room for every fault of a data file, not for a dump
+
 
 class Overrun(BaseException):
     """The time is up. A BaseException, so that a plugin's own `except Exception` does not swallow it."""
@@ -37,6 +39,8 @@ def time_limit(seconds: float) -> Iterator[None]:
 
 
 def in_words(problem: BaseException) -> str:
-    """One line about a failure, for people: no traceback, no file names."""
-    text = str(problem).strip().split("\n", 1)[0]
+    """One line about a failure, for people: no traceback; a list of faults stands in it one after the other."""
+    text = " ".join(str(problem).split())
+    if len(text) > _LONGEST:
+        text = f"{text[:_LONGEST]}…"
     return f"{type(problem).__name__}: {text}" if text else type(problem).__name__
