@@ -16,12 +16,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.shop import open_shop
-    from ..model.money import Money
-    from .command import shop_folder
+    from .command import money, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
         offer = shop.offer_named(args.job, args.offer)
-        if Money.of(args.total, offer.total.currency) != offer.total:
+        if money(args.total, offer.total.currency) != offer.total:
             print(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {args.total}. Nothing was recorded.")
             return 1
         shop.agree(offer, by=args.by, how=args.how, declined=args.declined)

@@ -8,6 +8,12 @@ import os
 import sys
 from pathlib import Path
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from ..model.money import Money
+
 #: Verb → what it does, in the order of a visit.
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
@@ -110,6 +116,38 @@ def shop_folder(named: str | None) -> Path:
 def is_file(text: str) -> bool:
     """True when the word means a visit file and not a job."""
     return text.endswith((".toml", ".json")) or Path(text).is_file()
+
+
+def money(text: str, currency: str) -> Money:
+    """An amount as a person types it; nothing is rounded.
+
+    Errors:
+        ValueError: it is no amount, is negative, or has more decimals than the currency.
+    """
+    import re
+
+    from ..model.money import Money, minor_digits
+
+    digits = minor_digits(currency)
+    if not re.fullmatch(r"[0-9]{1,9}" + (rf"([.,][0-9]{{1,{digits}}})?" if digits else ""), text.strip()):
+        raise ValueError(f"{text!r} is not an amount of money; write it like {Money(12000, currency)}, without currency and marks between thousands.")
+    return Money.of(text.strip().replace(",", "."), currency)
+
+
+def distance(text: str | None) -> Decimal | None:
+    """Kilometres as a person types them.
+
+    Errors:
+        ValueError: it is no distance.
+    """
+    if text is None:
+        return None
+    import re
+    from decimal import Decimal
+
+    if not re.fullmatch(r"[0-9]{1,5}([.,][0-9]{1,3})?", text.strip()):
+        raise ValueError(f"--km: {text!r} is not a distance in kilometres; write a number, e.g. 12.5.")
+    return Decimal(text.strip().replace(",", "."))
 
 
 def sure(question: str) -> bool:

@@ -13,13 +13,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from decimal import Decimal
     from pathlib import Path
 
     from ..desk.sketch import sketch_estimate
-    from .command import is_file, shop_folder
+    from .command import distance, is_file, shop_folder
 
-    km = Decimal(args.km) if args.km else None
-    document = sketch_estimate(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=km, out=Path(args.out))
+    document = sketch_estimate(
+        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=distance(args.km), out=Path(args.out)
+    )
     print(f"{args.out}: a draft over {document.total} {document.currency}. It offers nothing yet; `corekit offer` does.")
     return 0

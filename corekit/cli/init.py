@@ -16,10 +16,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
+    from ..desk.problem import DeskProblem
     from ..desk.setup import Answers, set_up
 
     def ask(words: str, given: str | None) -> str:
-        return given if given is not None else input(f"{words}: ").strip()
+        try:
+            return given if given is not None else input(f"{words}: ").strip()
+        except EOFError:
+            raise DeskProblem("\nThere was no answer, so nothing was set up. Answer, or say it with --name, --address and --currency.") from None
 
     folder = Path(args.folder or args.shop or Path.home() / "corekit")
     address = args.address if args.address else [line.strip() for line in ask("Your address, lines separated by ;", None).split(";")]

@@ -13,11 +13,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.shop import open_shop
-    from ..model.money import Money
-    from .command import shop_folder
+    from .command import money, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        amount = Money.of(args.amount, shop.book.currency)
+        amount = money(args.amount, shop.book.currency)
         due = shop.pay(args.job, amount, args.how)
         print(f"Received {amount} {amount.currency}, {args.how}. Still due: {due} {due.currency}.")
     return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -36,6 +37,8 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         raise DeskProblem(f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there.")
     if not answers.name or not any(answers.address):
         raise DeskProblem("An invoice needs the name and the address of who issues it; give both.")
+    if not re.fullmatch(r"[A-Z]{3}", answers.currency):
+        raise DeskProblem(f'The currency has three letters (ISO 4217), e.g. EUR; got "{answers.currency}".')
     fault = base_problem(answers.page) if answers.page else None
     if fault:
         raise DeskProblem(f"The page address cannot be used: {fault}")

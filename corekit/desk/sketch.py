@@ -85,5 +85,7 @@ class _Bench:
         from ..report.pdf import render_pdf
         from ..report.say import speaker
 
+        if not out.parent.is_dir():
+            raise DeskProblem(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
         write_over(out, render_pdf(document, speaker(self.texts), None))
         return document
