@@ -225,7 +225,8 @@ def _in_short(assessment: Assessment) -> list[Block]:
 
 def _found(assessment: Assessment) -> list[Block]:
     codes = code_sentences(assessment.job)
-    if not assessment.findings and not any(assessment.readings) and not codes:
+    failed = _failed(assessment)
+    if not assessment.findings and not any(assessment.readings) and not codes and not failed:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
@@ -240,7 +241,15 @@ def _found(assessment: Assessment) -> list[Block]:
     missing = [gap.text for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
     if missing:
         blocks.append(Paragraph(words=(f"Not looked at: {' '.join(missing)}",), tone="small"))
+    if failed:
+        blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
     return blocks
+
+
+def _failed(assessment: Assessment) -> list[str]:
+    """What failed, by name; how it failed is for the mechanic and stands in `check`."""
+    gaps = [gap for gap in assessment.gaps if gap.reason is Reason.PLUGIN_FAILED]
+    return list(dict.fromkeys(f"{gap.system} ({gap.check[:1].lower()}{gap.check[1:]})" if gap.check != "Plugin" else gap.system for gap in gaps))
 
 
 CODES_SAY = (
