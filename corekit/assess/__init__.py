@@ -1,0 +1,1 @@
+"""Runs the checks, finds suspects, ranks the next tests, compares before and after."""

@@ -1,0 +1,1 @@
+"""The uses: the one place that strings the steps together."""

@@ -1,0 +1,1 @@
+"""What people type becomes drafts, with every fault at once."""

@@ -1,0 +1,1 @@
+"""What a plugin declares, and the host that loads it."""

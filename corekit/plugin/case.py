@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import attrs
 
@@ -16,11 +16,29 @@ from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Observation, Operation, Trait
 from ..model.source import Basis, Source, Status
 from ..model.value import Value
+from .faults import FaultTable
 from .reading import Reading
 
-if TYPE_CHECKING:
-    from .system import System
 
+class Owner(Protocol):
+    """What a case asks of the system it speaks for; `System` is one."""
+
+    @property
+    def key(self) -> str: ...
+
+    @property
+    def limits(self) -> Mapping[str, Limit]: ...
+
+    @property
+    def sources(self) -> Mapping[str, Source]: ...
+
+    @property
+    def operations(self) -> Mapping[str, Operation]: ...
+
+    @property
+    def faults(self) -> FaultTable | None: ...
+
+    def checked_code(self, code: str) -> str: ...
 
 class Missing(Exception):
     """Raised by `case[…]` inside a check: the host turns it into a gap that names what to measure."""
@@ -61,7 +79,7 @@ class Case:
         code_lists: `stored`, `pending`, `permanent` → id of the entry that gives this list, also an empty one; empty when nothing was read.
     """
 
-    system: System
+    system: Owner
     check: str
     stage: int = 0
     readings: Mapping[tuple[str, str], Reading] = attrs.field(factory=dict)

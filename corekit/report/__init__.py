@@ -1,0 +1,1 @@
+"""Documents and their renderers: PDF, page and terminal."""

@@ -1,0 +1,1 @@
+"""Journal, books and persons on disk."""

@@ -1,0 +1,1 @@
+"""What tests of plugins share: laying a bench, reading worked examples."""
