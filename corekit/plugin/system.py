@@ -70,7 +70,14 @@ class System:
         how: str = "",
         hazard: str = "",
     ) -> Measurand:
-        """Declare a quantity. `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`)."""
+        """Declare a quantity. `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
+
+        Errors:
+            ValueError: the key is taken, the unit or the accuracy cannot be meant; digits need a range, which no declaration has.
+        """
+        worst = units.parse_accuracy(accuracy, unit)
+        if worst.digits:
+            raise ValueError(f"{self._key(name)}: {accuracy!r} counts digits, and only an instrument's range says how much one is; give an amount in {unit}.")
         return self._keep(
             self.measurands,
             self._key(name),
@@ -81,7 +88,7 @@ class System:
                 title=title,
                 possible=self._span(possible, unit),
                 usual=self._span(usual, unit),
-                accuracy=units.parse_accuracy(accuracy, unit),
+                accuracy=worst,
                 places=tuple(places),
                 read_with=tuple(measurand.key for measurand in read_with),
                 lasting=lasting,
@@ -164,13 +171,19 @@ class System:
             return {}
         found: dict[str, Limit] = {}
         wrong: list[str] = []
-        for place, raw in enumerate(load_toml(path).get("limit", [])):
+        data = load_toml(path)
+        rows = data.get("limit", [])
+        wrong += [f"  {key}: unknown; the file holds [[limit]] tables only" for key in data if key != "limit"]
+        if not isinstance(rows, list) or not all(isinstance(raw, dict) for raw in rows):
+            wrong.append("  limit: write each one as a [[limit]] table")
+            rows = []
+        for place, raw in enumerate(rows):
             try:
                 limit = self._limit(raw)
                 if limit.key in found:
                     raise ValueError(f"there already is a limit {limit.key!r}")
                 found[limit.key] = limit
-            except (ValueError, KeyError) as problem:
+            except (ValueError, TypeError) as problem:
                 wrong.append(f"  limit[{place}] ({raw.get('key', 'no key')}): {problem}")
         if wrong:
             raise ValueError(f"{path.name} of {self.key} cannot be used:\n" + "\n".join(wrong))
@@ -187,9 +200,10 @@ class System:
             data,
             where,
             self._coherent,
-            measurands=self.measurands,
+            measurands={key: measurand.places for key, measurand in self.measurands.items()},
             observations={key: answers_of(seen.answers) for key, seen in self.observations.items()},
             operations=self.operations,
+            system=self.key,
         )
 
     def checked_code(self, code: str) -> str:
@@ -222,9 +236,12 @@ class System:
         return list({of.key: of for of in strangers}.values())
 
     def _limit(self, raw: Mapping[str, Any]) -> Limit:
-        unknown = sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})
-        if unknown:
-            raise ValueError(f"unknown key {unknown[0]!r}")
+        problems = [f"unknown key {name!r}" for name in sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})]
+        problems += [f"{name!r} is missing" for name in ("key", "unit", "source") if name not in raw]
+        problems += [f"{name!r} must be text" for name in ("key", "unit", "source", "note") if not isinstance(raw.get(name, ""), str)]
+        problems += [f"{end!r} must be a number" for end in ("low", "high") if not isinstance(raw.get(end, 0), (int, float)) or isinstance(raw.get(end), bool)]
+        if problems:
+            raise ValueError("; ".join(problems))
         if raw["source"] not in self.sources:
             raise ValueError(f"no source {raw['source']!r} in sources.toml")
         unit = raw["unit"]
