@@ -299,11 +299,12 @@ class Case:
 
         Args:
             passed: Pass or fail; a pass has nothing to do here and calls for nothing.
+            place: Of several like things the one it speaks of; without it the finding speaks of all that were looked at.
         """
-        sight = self.sights.get((at.key, place))
+        noted = [sight for (key, there), sight in self.sights.items() if key == at.key and place in ("", there)]
         return self._plain(
             verdict=Verdict.PASS if passed else Verdict.FAIL, code=code, says=says, value=None, of=None, unit="", place=place,
-            evidence=[sight.entry] if sight is not None and sight.entry else [], urgency=Urgency.NOTHING if passed else urgency,
+            evidence=[sight.entry for sight in noted if sight.entry], urgency=Urgency.NOTHING if passed else urgency,
             calls_for=None if passed else calls_for, figure=None, limits=(), values=values,
         )  # fmt: skip
 
