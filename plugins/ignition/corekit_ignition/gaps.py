@@ -1,0 +1,316 @@
+"""The plug's gap: what voltage it asks for under compression, what the coil has to give, and cylinders beside each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .current import Current, Energy, Farad, Henry, Share, doubted, stored_energy
+from .declarations import (
+    available_voltage,
+    compression_ratio,
+    firing_voltage,
+    ignition,
+    inductance,
+    peak_current,
+    plug_gap,
+    replace_plugs,
+    set_gaps,
+)
+
+PASCHEN_A, PASCHEN_B, GAMMA = 112.50 / 10, 2737.50 / 10, 0.01  # 1/(Pa m), V/(Pa m), 1: air; source: paschen
+BAR, T_20, ATM = 1e5, 293.15, 101325.0
+START, RATE, CROWD = 4.3e3, 136.0, 324.0  # V; and V_kV = 4.3 + 136 p/T + 324 d p/T with bar, K, mm; source: engine-gap
+MODEL = 0.35  # relative doubt of what a gap asks for; source: gap-doubt
+FULL_LOAD, WARM = 1e5, 330.0  # Pa abs and K when compression begins, throttle open; source: compression
+POLYTROPIC = 1.3  # source: compression
+TRANSFER, CAPACITANCE = 0.65, 1.0e-10  # 1 and F, middle of what is usual; source: secondary-side
+SUPPLY_DOUBT = 0.25  # relative doubt of a voltage worked out from energy; source: secondary-side
+ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
+AT_LEAST = 3  # cylinders that can be compared
+
+Gap = Annotated[float, "m", ck.Within(above=0, high=0.02)]
+Pressure = Annotated[float, "Pa abs", ck.Within(above=0)]
+Kelvin = Annotated[float, "K", ck.Within(200, 3000)]
+Ratio = Annotated[float, "1", ck.Within(low=1, high=30)]
+
+
+@ignition.calculation(source="paschen")
+def breakdown_by_paschen(pressure: Pressure, gap: Gap) -> Annotated[float, "V"]:
+    """Voltage at which air breaks down between flat plates, by Paschen's law; right of its lowest point only.
+
+    >>> round(breakdown_by_paschen.si(101325.0, 0.001))
+    5035
+
+    Errors:
+        ValueError: the gap times pressure lies left of where the formula holds.
+    """
+    log = math.log(PASCHEN_A * pressure * gap) - math.log(math.log(1 + 1 / GAMMA))
+    if log <= 0:
+        raise ValueError("So small a gap at so low a pressure lies outside Paschen's law.")
+    return PASCHEN_B * pressure * gap / log
+
+
+@ignition.calculation(source="uniform-field")
+def breakdown_in_air(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+    """Voltage at which air breaks down in an even field; plugs at engine pressures need less than this says.
+
+    >>> round(breakdown_in_air.si(101325.0, 293.15, 0.001))
+    4607
+    """
+    reduced = pressure / BAR * T_20 / temperature * gap * 100  # bar cm at 20 °C
+    return 1e3 * (24.36 * reduced + 6.72 * math.sqrt(reduced))
+
+
+@ignition.calculation(source="uniform-field")
+def breakdown_in_air_low(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+    """The same by a second set of constants, some 5 % lower.
+
+    >>> round(breakdown_in_air_low.si(101325.0, 293.15, 0.001))
+    4345
+    """
+    dense = pressure / ATM * T_20 / temperature * gap * 100
+    return 1e3 * (24.22 * dense + 6.08 * math.sqrt(dense))
+
+
+@ignition.calculation(source="engine-gap")
+def voltage_demanded(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+    """Voltage that a plug asks for in an engine. Not for open air and not for the exhaust gap of a wasted-spark pair.
+
+    >>> round(voltage_demanded.si(20e5, 650.0, 0.0011))
+    19451
+    """
+    dense = pressure / BAR / temperature
+    return START + 1e3 * (RATE * dense + CROWD * gap * 1e3 * dense)
+
+
+@ignition.calculation(source="engine-gap")
+def widest_gap(available: Annotated[float, "V", ck.Within(above=0)], margin: Share, pressure: Pressure, temperature: Kelvin) -> Annotated[float, "m"]:
+    """The widest gap that leaves a share of the available voltage in reserve.
+
+    >>> round(widest_gap.si(28e3, 0.2, 20e5, 650.0) * 1000, 2)
+    1.4
+
+    Errors:
+        ValueError: not even a closed gap leaves that much.
+    """
+    dense = pressure / BAR / temperature
+    gap = ((1 - margin) * available - START - 1e3 * RATE * dense) / (1e6 * CROWD * dense)
+    if gap <= 0:
+        raise ValueError("No gap leaves this much in reserve.")
+    return gap
+
+
+@ignition.calculation(source="circuit")
+def reserve(available: Annotated[float, "V", ck.Within(above=0)], demanded: Annotated[float, "V", ck.Within(low=0)]) -> Annotated[float, "1"]:
+    """Share of the available voltage that is left over.
+
+    >>> round(reserve.si(30e3, 19450.77), 3)
+    0.352
+    """
+    return (available - demanded) / available
+
+
+@ignition.calculation(source="compression")
+def effective_compression(
+    ratio: Ratio, before_top: Annotated[float, "rad", ck.Within(0, 3.1416)], crank_to_rod: Annotated[float, "1", ck.Within(0.1, 0.5)]
+) -> Annotated[float, "1"]:
+    """How far the charge is compressed some angle before top dead centre.
+
+    >>> round(effective_compression.si(10.0, 0.2617994, 0.30), 3)
+    8.343
+    """
+    rod = 1 / crank_to_rod
+    moved = (1 + rod - math.cos(before_top) - math.sqrt(rod**2 - math.sin(before_top) ** 2)) / 2
+    return ratio / (1 + (ratio - 1) * moved)
+
+
+@ignition.calculation(source="compression")
+def pressure_at_spark(start: Pressure, compression: Ratio) -> Annotated[float, "Pa abs"]:
+    """Pressure of the compressed charge.
+
+    >>> round(pressure_at_spark.si(1e5, 10.0) / 1e5, 2)
+    19.95
+    """
+    return float(start * compression**POLYTROPIC)
+
+
+@ignition.calculation(source="compression")
+def temperature_at_spark(start: Kelvin, compression: Ratio) -> Annotated[float, "K"]:
+    """Temperature of the compressed charge.
+
+    >>> round(temperature_at_spark.si(330.0, 10.0), 1)
+    658.4
+    """
+    return float(start * compression ** (POLYTROPIC - 1))
+
+
+@ignition.calculation(source="circuit")
+def voltage_from_energy(energy: Energy, transfer: Share, capacitance: Farad) -> Annotated[float, "V"]:
+    """Voltage that a coil's energy can charge winding, lead and plug to.
+
+    >>> round(voltage_from_energy.si(0.06, 0.7, 1e-10))
+    28983
+    """
+    return math.sqrt(2 * energy * transfer / capacitance)
+
+
+@ignition.calculation(source="circuit")
+def voltage_from_clamp(turns: Annotated[float, "1", ck.Within(above=0)], clamp: Annotated[float, "V", ck.Within(low=0)]) -> Annotated[float, "V"]:
+    """Voltage above which the switch's own clamp holds a coil: turns ratio times clamp voltage.
+
+    >>> voltage_from_clamp.si(85.0, 400.0)
+    34000.0
+    """
+    return turns * clamp
+
+
+@ignition.calculation(source="circuit")
+def voltage_with_capacitor(
+    current: Current,
+    inductance: Henry,
+    secondary_capacitance: Farad,
+    primary_capacitance: Farad,
+    turns: Annotated[float, "1", ck.Within(above=0)],
+    share: Share,
+) -> Annotated[float, "V"]:
+    """Voltage of a coil with breaker points and their capacitor.
+
+    >>> round(voltage_with_capacitor.si(3.5, 0.009, 7e-11, 2.2e-7, 100.0, 0.75))
+    25963
+    """
+    return share * current * math.sqrt(inductance / (secondary_capacitance + primary_capacitance / turns**2))
+
+
+@ignition.calculation(source="circuit")
+def voltage_with_shunt(inductance: Henry, capacitance: Farad, current: Current, shunt: Annotated[float, "Ω", ck.Within(above=0)]) -> Annotated[float, "V"]:
+    """Voltage that a coil reaches across a fouled plug, whose deposit drains it while it rises.
+
+    >>> round(voltage_with_shunt.si(25.0, 1e-10, 0.07, 1e6))
+    24904
+    """
+    slow, natural = 1 / (2 * shunt * capacitance), 1 / math.sqrt(inductance * capacitance)
+    if abs(slow / natural - 1) < 1e-9:
+        return current / capacitance / slow / math.e
+    if slow < natural:
+        swing = math.sqrt(natural**2 - slow**2)
+        return current / natural / capacitance * math.exp(-slow / swing * math.atan2(swing, slow))
+    swing = math.sqrt(slow**2 - natural**2)
+    return current / natural / capacitance * math.exp(-slow / swing * math.atanh(swing / slow))
+
+
+@ignition.calculation(source="gap-wear")
+def gap_after(new: Gap, wear: Annotated[float, "1", ck.Within(low=0, high=1e-6)], distance: Annotated[float, "m", ck.Within(low=0)]) -> Annotated[float, "m"]:
+    """Plug gap after a distance; a wear of 0.125 mm in 10,000 km is 1.25e-11.
+
+    >>> round(gap_after.si(0.0008, 1.25e-11, 4e7) * 1000, 2)
+    1.3
+    """
+    return new + wear * distance
+
+
+@ignition.check("Plug gaps")
+def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Iterator[ck.Finding | ck.Gap]:
+    """Each gap against this engine's own figure; there is no general one."""
+    if plug_gap.key not in case.specified:
+        yield case.gap(plug_gap, "The gaps were read, but this engine's own figure for them is not in the file; there is no general one.")
+        return
+    limit = case.limit(plug_gap)
+    for reading in gaps:
+        wide = limit.high is not None and reading.number > limit.high.number
+        yield case.judge(
+            reading, limit, code="ignition.plug_gap", calls_for=replace_plugs if wide else set_gaps, next_test=plug_gap, urgency=ck.Urgency.PLAN_IT,
+            values={
+                "it": reading.place.capitalize(), "read": ck.show(reading.value, "mm", doubt=False),
+                "meaning": "A wide gap asks more of coil and leads and misses first under load." if wide else "A narrow gap makes a small, weak spark.",
+            },
+            says=ck.Says(
+                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
+                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
+                undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
+            ),
+        )  # fmt: skip
+
+
+@ignition.check("Voltage the gap asks for")
+def demand(
+    case: ck.Case,
+    gaps: Annotated[list[ck.Reading], plug_gap],
+    ratio: Annotated[ck.Value, compression_ratio],
+    *,
+    reached: Annotated[list[ck.Reading] | None, available_voltage],
+    peaks: Annotated[list[ck.Reading] | None, peak_current],
+    data: Annotated[ck.Value | None, inductance],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The widest gap at full load against what the coil can give: both are uncertain by a quarter to a third, so this never decides."""
+    widest = max(gaps, key=lambda gap: gap.number)
+    pressure = pressure_at_spark(ck.exact("pressure absolute", FULL_LOAD), ratio)
+    warm = temperature_at_spark(ck.exact("temperature", WARM), ratio)
+    asked = _uncertain(voltage_demanded(pressure, warm, widest), MODEL, "ignition.gap.model")
+    used = [widest]
+    if reached:
+        weakest = min(reached, key=lambda reading: reading.number)
+        given, words = weakest.value, f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', doubt=False)}"
+        span = (given.number - 2 * given.u, given.number + 2 * given.u)
+        used.append(weakest)
+    elif peaks and data is not None:
+        weakest = min(peaks, key=lambda reading: reading.number)
+        given = voltage_from_energy(stored_energy(doubted(data), weakest), ck.exact("ratio", TRANSFER), ck.exact("capacitance", CAPACITANCE))
+        span = (given.number * (1 - SUPPLY_DOUBT), given.number * (1 + SUPPLY_DOUBT))
+        words = f"from its energy {weakest.place} can reach about {_kv(*span)}"
+        used.append(weakest)
+    else:
+        span, words = ORDINARY, f"ordinary coils reach {_kv(*ORDINARY)}"
+    low, high = asked.number * (1 - MODEL), asked.number * (1 + MODEL)
+    short = low > span[1]
+    tight = "" if high < span[0] else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
+    yield case.advise(
+        code="ignition.reserve", of=plug_gap, value=asked, unit="kV", evidence=used, urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
+        gap=ck.show(widest.value, "mm", doubt=False), it=widest.place, asked=_kv(low, high), words=words,
+        tight=" That is more than there is: expect misfires under load." if short else tight, figure=_picture((low, high), span) if tight else None,
+        says="At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+    )  # fmt: skip
+
+
+@ignition.check("Firing voltages beside each other")
+def firing(case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]) -> Iterator[ck.Finding | ck.Gap]:
+    """The highest against the mean of the others: one that stands out has more in its way."""
+    if len(volts) < AT_LEAST:
+        yield case.gap(firing_voltage, "Firing voltages say something beside each other only; read them on all cylinders.")
+        return
+    top = max(volts, key=lambda reading: reading.number)
+    others = [reading.value for reading in volts if reading is not top]
+    apart = ck.propagate(lambda high, *rest: high / (sum(rest) / len(rest)), (top.value, *others), "ratio")
+    yield case.judge(
+        apart, case.limit("ignition.firing_apart"), code="ignition.firing_apart", of=firing_voltage, unit="1", evidence=volts, next_test=firing_voltage,
+        values={"it": top.place.capitalize(), "read": ck.show(top.value, "kV", doubt=False), "times": f"{apart.number:.2f}"},
+        says=ck.Says(
+            passes="The firing voltages lie close together; the highest is {times} times the mean of the others.",
+            fails="{it} needs {read} to fire, {times} times the mean of the others: look there for a wide gap, an open or loose lead, or a lean mixture.",
+            undecided="{it} needs {read} to fire, {times} times the mean of the others: too close to {limit} to call.",
+        ),
+    )  # fmt: skip
+
+
+def _uncertain(value: ck.Value, share: float, source: str) -> ck.Value:
+    return ck.Value(value.kind, value.number, {**value.budget, source: share * value.number}, value.rests_on)
+
+
+def _kv(low: float, high: float) -> str:
+    return f"{low / 1000:.0f} to {high / 1000:.0f} kV"
+
+
+def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figure:
+    """Two spans on one scale: what is asked for, what can be given."""
+    ends = 10 * (int(max(asked[1], given[1]) / 10e3) + 1)
+    chart = ck.Chart(x=(0.0, float(ends)), y=(0.0, 3.0))
+    marks: list[ck.Polyline | ck.Band | ck.Label] = [*chart.scales([10 * n for n in range(ends // 10 + 1)], [], "kV", "")]
+    for row, (words, (low, high)) in enumerate((("can be given", given), ("asked for at full load", asked))):
+        corners = chart.at(low / 1000, 0.6 + 1.3 * row), chart.at(high / 1000, 1.0 + 1.3 * row)
+        marks += [ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12), chart.words(low / 1000, 1.0 + 1.3 * row, words, "start", 1.5)]
+    return chart.figure(
+        marks, "Voltage asked for and voltage there is", f"The gap asks for {_kv(*asked)} at full load; {_kv(*given)} can be given. The two spans meet."
+    )

@@ -1,0 +1,149 @@
+"""What was plainly seen: plugs, distributor cap, the spark at a tester, where a misfire went, whether the coil is switched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import corekit as ck
+
+from .declarations import (
+    CapLook,
+    Face,
+    Spark,
+    Swap,
+    Switching,
+    cap_look,
+    feed_drop,
+    ignition,
+    plug_face,
+    repair_switching,
+    replace_cap,
+    replace_coil,
+    replace_leads,
+    replace_plugs,
+    spark,
+    supply_cranking,
+    swap,
+    switching,
+)
+
+# What each look usually means. source: plug-looks
+_MEANS = {
+    Face.TAN: "tan or pale grey, as a sound engine leaves them",
+    Face.NEW: "new",
+    Face.SOOT: "dry black soot, from short trips, a rich mixture, a blocked air filter or a weak spark",
+    Face.OIL: "wet and black with oil, which comes past rings or valve guides; a new plug would soon look the same",
+    Face.FUEL: "wet with fuel, so it did not fire",
+    Face.BURNT: "white, blistered or blued, so it ran too hot: loose plug, wrong heat range, timing or lean mixture",
+    Face.WORN: "electrodes worn round, which asks for a higher voltage",
+    Face.CRACKED: "insulator cracked; the spark jumps inside the crack",
+}
+_FAILS = (Face.CRACKED, Face.BURNT, Face.WORN)
+_SOUND = (Face.TAN, Face.NEW)
+
+
+@ignition.check("Firing ends of the plugs")
+def plugs_looked_at(case: ck.Case, seen: Annotated[dict[str, Face], plug_face]) -> Iterator[ck.Finding | ck.Gap]:
+    """All plugs in one sentence each way. Colour supports, it does not decide; cracks, burns and worn electrodes are plain."""
+    groups: dict[Face, list[str]] = {}
+    for place, face in seen.items():
+        groups.setdefault(face, []).append(place)
+    text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
+    says = "Plugs, by what they look like. {text}."
+    if any(face in groups for face in _FAILS):
+        yield case.looked(plug_face, passed=False, code="ignition.plug_face", says=says, calls_for=replace_plugs, text=text)
+    elif all(face in _SOUND for face in groups):
+        yield case.looked(plug_face, passed=True, code="ignition.plug_face", says=says, text=text)
+    else:
+        evidence = [case.sights[plug_face.key, place].entry for place in seen]
+        yield case.advise(code="ignition.plug_face", says=says + " Look for the cause before plugs are renewed.", evidence=evidence, text=text)
+
+
+@ignition.check("Distributor cap and rotor")
+def cap_looked_at(case: ck.Case, seen: Annotated[CapLook, cap_look]) -> Iterator[ck.Finding | ck.Gap]:
+    """A cracked or tracked cap sends the spark astray, often to another cylinder."""
+    says = {
+        CapLook.SOUND: "Distributor cap and rotor look sound.",
+        CapLook.WORN: "The contacts in distributor cap or rotor are burnt or worn.",
+        CapLook.TRACKED: "Distributor cap or rotor is cracked or tracked: the spark leaks along the dark line, most of all in the wet.",
+    }[seen]
+    yield case.looked(cap_look, passed=seen is CapLook.SOUND, code="ignition.cap", says=says, calls_for=replace_cap)
+
+
+@ignition.check("Spark at the tester")
+def spark_seen(
+    case: ck.Case,
+    seen: Annotated[dict[str, Spark], spark],
+    *,
+    lost: Annotated[ck.Reading | None, feed_drop],
+    volts: Annotated[ck.Reading | None, supply_cranking],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A weak spark speaks against a coil only once the supply has been found good."""
+    bad = [place for place, one in seen.items() if one is not Spark.STEADY]
+    evidence = [case.sights[spark.key, place].entry for place in seen]
+    if not bad:
+        yield case.advise(
+            code="ignition.spark", evidence=evidence, urgency=ck.Urgency.NOTHING, places=_listed(list(seen)),
+            says="At the tester a spark jumps every time ({places}). That clears coil and leads roughly; under load a gap asks for more.",
+        )  # fmt: skip
+        return
+    words: dict[str, Any] = {"bad": _listed(bad), "what": "no spark" if all(seen[place] is Spark.NONE for place in bad) else "a weak or missing spark"}
+    drop, low = case.limit(feed_drop).high, case.limit(supply_cranking).low
+    weak = (lost is not None and drop is not None and lost.number > drop.number) or (volts is not None and low is not None and volts.number < low.number)
+    if lost is None and volts is None:
+        yield case.open(
+            code="ignition.spark", evidence=evidence, next_test=feed_drop, **words,
+            says="At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at the coil before anything is renewed.",
+        )  # fmt: skip
+    elif weak:
+        yield case.open(
+            code="ignition.spark", evidence=evidence, next_test=feed_drop, **words,
+            says="At the tester there is {what} on {bad}, but the supply at the coil is weak, which explains it: repair that, then try the spark again.",
+        )  # fmt: skip
+    else:
+        shared = len(bad) == len(seen) > 1
+        where = "what all cylinders share: switching, coil, distributor" if shared else "what belongs to it alone: coil or lead"
+        yield case.advise(
+            code="ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT, where=where, **words,
+            says="At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}.",
+        )  # fmt: skip
+
+
+_WENT = {
+    Swap.COIL: ("The misfire went with the coil to the other cylinder: the coil is at fault.", replace_coil),
+    Swap.PLUG: ("The misfire went with the plug to the other cylinder: the plug is at fault.", replace_plugs),
+    Swap.LEAD: ("The misfire went with the lead to the other cylinder: the lead is at fault.", replace_leads),
+}
+
+
+@ignition.check("Where the misfire went")
+def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding | ck.Gap]:
+    """Of all tests this speaks most directly: the fault follows the part, or it stays."""
+    if went is Swap.STAYED:
+        yield case.advise(
+            code="ignition.swap", evidence=[case.sights[swap.key, ""].entry], urgency=ck.Urgency.THIS_VISIT,
+            says="The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its wiring, injector and compression.",
+        )  # fmt: skip
+        return
+    says, operation = _WENT[went]
+    yield case.looked(swap, passed=False, code="ignition.swap", says=says, calls_for=operation)
+
+
+@ignition.check("Switching of the coil")
+def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[ck.Finding | ck.Gap]:
+    """A coil that is never switched makes no spark, however good it is."""
+    says = {
+        Switching.SWINGS: "While cranking the coil is switched on and off.",
+        Switching.HIGH: "While cranking the coil's switched side stays high: it is never switched on. Points, module, pick-up or their wiring.",
+        Switching.LOW: "While cranking the coil's switched side stays low: never switched off, or no supply arrives. Points, module, a short, or the feed.",
+    }[seen]
+    yield case.looked(switching, passed=seen is Switching.SWINGS, code="ignition.switching", says=says, calls_for=repair_switching)
+
+
+def _listed(places: list[str]) -> str:
+    """`cylinders 1, 2 and 4`; one alone keeps its name."""
+    if len(places) == 1:
+        return places[0]
+    word, numbers = places[0].split(" ")[0], [place.split(" ")[-1] for place in places]
+    return f"{word}s {', '.join(numbers[:-1])} and {numbers[-1]}"

@@ -1,0 +1,106 @@
+"""Misfires by cylinder: how many, and whether one cylinder or all of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import Kind, cylinders, ignition, kind, misfires, revolutions
+
+ONE = 0.90  # share of all misfires from which they are one cylinder's; source: misfire-one
+SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
+AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
+
+Count = Annotated[float, "1", ck.Within(low=0)]
+Turns = Annotated[float, "1", ck.Within(above=0)]
+Cylinders = Annotated[float, "1", ck.Within(1, 16)]
+
+
+@ignition.calculation(source="four-stroke")
+def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "1"]:
+    """How often an engine fires in so many revolutions.
+
+    >>> firings.si(1000.0, 4.0)
+    2000.0
+    """
+    return revolutions * cylinders / 2
+
+
+@ignition.calculation(source="four-stroke")
+def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "1"]:
+    """Share of an engine's firings that failed.
+
+    >>> misfire_share.si(30.0, 200.0, 8.0)
+    0.0375
+    """
+    return count / firings.si(revolutions, cylinders)
+
+
+@ignition.calculation(source="power-balance")
+def contribution(
+    drop: Annotated[float, "rev/s", ck.Within(low=0)], middle_drop: Annotated[float, "rev/s", ck.Within(above=0)]
+) -> Annotated[float, "1"]:
+    """A cylinder's part in the work: the speed lost without it, against the median of all.
+
+    >>> round(contribution.si(21 / 60, 59 / 60), 3)
+    0.356
+    """
+    return drop / middle_drop
+
+
+@ignition.check("Misfires by cylinder")
+def misfire(
+    case: ck.Case,
+    counts: Annotated[list[ck.Reading], misfires],
+    *,
+    turned: Annotated[ck.Reading | None, revolutions],
+    number: Annotated[ck.Value | None, cylinders],
+    how: Annotated[Kind | None, kind],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The share of failed firings, and what the pattern speaks of. No count calls for a part: it says where, not why."""
+    turns = next((beside for reading in counts if (beside := reading.read_with(revolutions)) is not None), turned)
+    if turns is None:
+        yield case.gap(revolutions, "Misfires mean something only over a number of revolutions, which was not read.")
+        return
+    if number is None:
+        yield case.gap(cylinders, "The share of misfires follows from the number of cylinders, which is not known.")
+        return
+    total = sum(reading.number for reading in counts)
+    # A count over so many turns would come out a little different next time: its own square root is added to the doubt.
+    chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
+    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "ratio")
+    whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
+    share = misfire_share(ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number)
+    yield case.judge(
+        share, case.limit("ignition.misfires"), code="ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires,
+        values={
+            "total": f"{total:.0f}", "turns": f"{turns.number:.0f}", "share": ck.show(share, "%", doubt=False),
+            "pattern": _pattern(counts, total, int(number.number), how),
+        },
+        says=ck.Says(
+            passes="In {turns} revolutions {total} misfires were counted, {share} of all firings; {limit} is the usual bound.",
+            fails="In {turns} revolutions {total} misfires were counted, {share} of all firings; {limit} is the usual bound. {pattern}",
+            undecided="In {turns} revolutions {total} misfires were counted, about {share} of all firings: "
+            "too close to {limit} to call. Count for longer. {pattern}",
+        ),
+    )  # fmt: skip
+
+
+def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | None) -> str:
+    if total <= 0:
+        return ""
+    worst = max(counts, key=lambda reading: reading.number)
+    many = [reading.place for reading in counts if reading.number / total > SEVERAL]
+    if len(counts) < number:
+        return f"Only {len(counts)} of {number} cylinders were noted, so the pattern is open."
+    if worst.number >= ONE * total and number > 1:
+        own = {Kind.OWN_COIL: "its coil, plug", Kind.WASTED: "its lead, plug", Kind.DISTRIBUTOR: "its lead, plug, its tower in the cap"}
+        parts = own.get(how, "its plug, lead or coil") if how is not None else "its plug, lead or coil"
+        return f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector, compression. Swapping with a neighbour tells them apart."
+    if len(many) == number and worst.number <= AS_MUCH * total / number:
+        return "They lie on all cylinders alike: look at what all share, first the supply at the coil, then fuel, air and timing."
+    pair = " Two cylinders on one coil point to that coil, its supply or its leads." if how is Kind.WASTED and len(many) == 2 else ""
+    return f"They lie on {', '.join(many)} above all.{pair} Look at what these share."

@@ -1,0 +1,272 @@
+"""Time to charge: how much of it there is at a speed, how much a coil needs, and the energy that follows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import attrs
+
+import corekit as ck
+
+from .current import Current, Henry, Ohms, Time, Volts, current_after, doubted, stored_energy, time_to_current
+from .declarations import (
+    Kind,
+    coil_resistance,
+    current_limit,
+    cylinders,
+    dwell,
+    engine_speed,
+    ignition,
+    inductance,
+    kind,
+    off_time,
+    proposed_inductance,
+    proposed_limit,
+    proposed_resistance,
+    supply_running,
+)
+
+OFF_TIME = 1.5e-3  # s, burn and recovery when nobody knows better; source: off-time
+LOW_SPEED = 20.0  # rev/s, the speed beside which a gain is shown
+TOP_SPEED = 7000.0  # rpm, the end of the chart's scale
+
+Speed = Annotated[float, "rev/s", ck.Within(above=0)]
+Firings = Annotated[float, "1", ck.Within(above=0, high=8)]
+Angle = Annotated[float, "rad", ck.Within(low=0)]
+
+
+@ignition.calculation(source="four-stroke")
+def spark_period(speed: Speed, firings: Firings) -> Annotated[float, "s"]:
+    """Time from spark to spark of one coil. Firings in one revolution: half the cylinders for one coil and a distributor, 1 for
+    wasted spark, 1/2 for a coil on a plug.
+
+    >>> round(spark_period.si(60.0, 4.0) * 1000, 3)
+    4.167
+    """
+    return 1 / (speed * firings)
+
+
+@ignition.calculation(source="four-stroke")
+def spark_rate(speed: Speed, firings: Firings) -> Annotated[float, "Hz"]:
+    """Sparks of one coil in a second.
+
+    >>> spark_rate.si(60.0, 4.0)
+    240.0
+    """
+    return speed * firings
+
+
+@ignition.calculation(source="four-stroke")
+def time_of_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
+    """Time in which the crank turns through an angle.
+
+    >>> round(time_of_angle.si(0.1745329, 16.66667) * 1000, 3)
+    1.667
+    """
+    return angle / (math.tau * speed)
+
+
+@ignition.calculation(source="four-stroke")
+def angle_of_time(time: Time, speed: Speed) -> Annotated[float, "rad"]:
+    """Angle through which the crank turns in a time.
+
+    >>> round(angle_of_time.si(0.0025, 60.0), 4)
+    0.9425
+    """
+    return math.tau * speed * time
+
+
+@ignition.calculation(source="four-stroke")
+def time_of_dwell_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
+    """Charge time of a dwell angle in degrees of the distributor, which turns at half the engine's speed.
+
+    >>> round(time_of_dwell_angle.si(0.5235988, 13.33333) * 1000, 1)
+    12.5
+    """
+    return 2 * time_of_angle.si(angle, speed)
+
+
+@ignition.calculation(source="four-stroke")
+def duty(charge_time: Time, period: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "1"]:
+    """Share of the time in which a coil is switched on.
+
+    >>> duty.si(0.0125, 0.01875)
+    0.6666666666666667
+    """
+    return charge_time / period
+
+
+@ignition.calculation(source="four-stroke")
+def dwell_available(speed: Speed, firings: Firings, off_time: Time) -> Annotated[float, "s"]:
+    """Time to charge between two sparks: the period less what burning and recovery take.
+
+    >>> round(dwell_available.si(60.0, 4.0, 0.0012) * 1000, 3)
+    2.967
+    """
+    return max(0.0, spark_period.si(speed, firings) - off_time)
+
+
+@ignition.calculation(source="four-stroke")
+def collapse_speed(firings: Firings, charge_time: Annotated[float, "s", ck.Within(above=0)], off_time: Time) -> Annotated[float, "rev/s"]:
+    """Engine speed above which a coil no longer has the time it needs to charge.
+
+    >>> round(collapse_speed.si(4.0, 0.002703101, 0.001) * 60)
+    4051
+    """
+    return 1 / (firings * (charge_time + off_time))
+
+
+@ignition.calculation(source="circuit")
+def energy_at_speed(
+    speed: Speed, firings: Firings, off_time: Time, voltage: Volts, resistance: Ohms, inductance: Henry, current_limit: Current
+) -> Annotated[float, "J"]:
+    """Energy for one spark at an engine speed: the coil charges for the time there is, up to its current limit.
+
+    A core that saturates stores less.
+
+    >>> round(energy_at_speed.si(100.0, 4.0, 0.001, 13.5, 0.6, 0.004, 7.5) * 1000, 1)
+    41.1
+    """
+    charged = current_after.si(voltage, resistance, inductance, dwell_available.si(speed, firings, off_time))
+    return stored_energy.si(inductance, min(charged, current_limit))
+
+
+@attrs.frozen(kw_only=True)
+class Coil:
+    """What decides how a coil charges."""
+
+    resistance: ck.Value
+    inductance: ck.Value
+    limit: ck.Value
+
+    def energy(self, speed: ck.Value, beside: Beside) -> ck.Value:
+        return energy_at_speed(speed, beside.firings, beside.off, beside.volts, self.resistance, doubted(self.inductance), self.limit)
+
+    def needs(self, beside: Beside) -> ck.Value | None:
+        """Time to its current limit; None when this supply never gets it there."""
+        if self.limit.number * self.resistance.number >= beside.volts.number:
+            return None
+        return time_to_current(beside.volts, self.resistance, doubted(self.inductance), self.limit)
+
+
+@attrs.frozen(kw_only=True)
+class Beside:
+    """What is the same for every coil on this engine."""
+
+    firings: ck.Value
+    off: ck.Value
+    volts: ck.Value
+
+
+@ignition.check("Energy against engine speed")
+def energy_by_speed(
+    case: ck.Case,
+    volts: Annotated[ck.Reading, supply_running],
+    rpm: Annotated[ck.Reading, engine_speed],
+    *,
+    how: Annotated[Kind, kind],
+    count: Annotated[ck.Value | None, cylinders],
+    fitted_l: Annotated[ck.Value, inductance],
+    fitted_r: Annotated[ck.Value, coil_resistance],
+    fitted_i: Annotated[ck.Value, current_limit],
+    off: Annotated[ck.Value | None, off_time],
+    other_l: Annotated[ck.Value | None, proposed_inductance],
+    other_r: Annotated[ck.Value | None, proposed_resistance],
+    other_i: Annotated[ck.Value | None, proposed_limit],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Has the coil time enough at this speed; how much does it store there; and what would another one change?"""
+    if how is Kind.DISTRIBUTOR and count is None:
+        yield case.gap(cylinders, "How often the one coil fires follows from the number of cylinders, which is not known.")
+        return
+    firings = {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how) or (count.number if count is not None else 0.0) / 2
+    beside = Beside(firings=ck.exact("ratio", firings), off=off if off is not None else ck.exact("time", OFF_TIME), volts=volts.value)
+    fitted = Coil(resistance=fitted_r, inductance=fitted_l, limit=fitted_i)
+    other = None
+    if other_l is not None and other_r is not None and other_i is not None:
+        other = Coil(resistance=other_r, inductance=other_l, limit=other_i)
+    yield _time(case, fitted, beside, volts, rpm)
+    yield _energy(case, fitted, other, beside, volts, rpm)
+
+
+def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:
+    there, needed = dwell_available(rpm, beside.firings, beside.off), coil.needs(beside)
+    words: dict[str, Any] = {"speed": _rpm(rpm.value), "volts": ck.show(volts.value, "V", doubt=False), "time": _ms(there)}
+    if needed is None:
+        return case.advise(
+            code="ignition.dwell", of=dwell, value=there, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.THIS_VISIT, **words,
+            says="At {volts} the coil never reaches its current limit, however long it is charged: the supply comes first.",
+        )  # fmt: skip
+    limit = ck.Limit(key="ignition.dwell", low=needed, source=case.system.sources["circuit"])
+    return case.judge(
+        there, limit, code="ignition.dwell", of=dwell, unit="ms", urgency=ck.Urgency.PLAN_IT, evidence=[volts, rpm], values={**words, "needed": _ms(needed)},
+        says=ck.Says(
+            passes="At {speed} the coil has {time} to charge and needs {needed} at {volts}.",
+            fails="At {speed} the coil has {time} to charge and would need {needed} at {volts}: each spark gets less than the coil could give.",
+            undecided="At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}.",
+        ),
+    )  # fmt: skip
+
+
+def _energy(case: ck.Case, fitted: Coil, other: Coil | None, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:
+    energy, needed = fitted.energy(rpm.value, beside), fitted.needs(beside)
+    says = "At {speed} and {volts} the fitted coil stores about {energy} for each spark."
+    words: dict[str, Any] = {"speed": _rpm(rpm.value), "volts": ck.show(volts.value, "V", doubt=False), "energy": _mj(energy)}
+    if needed is not None:
+        words["collapse"] = _rpm(collapse_speed(beside.firings, needed, beside.off))
+        says += " Up to about {collapse} it has time to charge fully."
+    if other is not None:
+        low = ck.exact("engine speed", LOW_SPEED)
+        words |= {
+            "other": _mj(other.energy(rpm.value, beside)), "low": _rpm(low),
+            "ratio": f"{other.energy(rpm.value, beside).number / energy.number:.2f}" if energy.number > 0 else "many",
+            "ratio_low": f"{other.energy(low, beside).number / fitted.energy(low, beside).number:.2f}",
+        }  # fmt: skip
+        says += (
+            " The proposed one would store about {other} there, {ratio} times as much, and {ratio_low} times at {low}: a gain means nothing without its speed. "
+            "It cures nothing but a lack of energy; supply, plugs and leads are looked at first."
+        )
+    return case.advise(
+        code="ignition.energy_by_speed", says=says, value=energy, unit="mJ", evidence=[volts, rpm], urgency=ck.Urgency.NOTHING,
+        figure=_picture(fitted, other, beside, rpm.value, words), **words,
+    )  # fmt: skip
+
+
+def _picture(fitted: Coil, other: Coil | None, beside: Beside, rpm: ck.Value, words: dict[str, str]) -> ck.Figure:
+    """Energy over engine speed: fitted drawn through, proposed dashed."""
+    top = max(TOP_SPEED, rpm.number * 60 * 1.1)
+
+    def curve(coil: Coil) -> list[tuple[float, float]]:
+        speeds = [600 + (top - 600) * step / 60 for step in range(61)]
+        return [(speed, 1000 * coil.energy(ck.exact("engine speed", speed / 60), beside).number) for speed in speeds]
+
+    lines = [curve(coil) for coil in (fitted, other) if coil is not None]
+    highest = max(point[1] for line in lines for point in line)
+    step = next(step for step in (5, 10, 20, 50, 100, 200, 500) if highest / step <= 6)
+    ends = step * (int(highest / step) + 1)
+    chart = ck.Chart(x=(0.0, top), y=(0.0, float(ends)))
+    at = 60 * rpm.number
+    xs, ys = [1000 * n for n in range(int(top / 1000) + 1)], [step * n for n in range(int(ends / step) + 1)]
+    marks = [
+        *chart.scales(xs, ys, "engine speed, rpm", "energy per spark, mJ"),
+        *(chart.line(line, 1.2, dashed=index > 0) for index, line in enumerate(lines)),
+        chart.line([(at, 0.0), (at, float(ends))], 0.4, dashed=True),
+        chart.words(at, float(ends), f" {words['speed']}", "start", -3.0),
+        *(chart.words(600, line[0][1], "proposed" if index else "fitted", "start", 1.5) for index, line in enumerate(lines)),
+    ]
+    described = f"At {words['speed']} the fitted coil stores {words['energy']}"
+    described += f", the proposed one {words['other']}." if other is not None else "."
+    return chart.figure(marks, "Energy for each spark over engine speed", f"{described} Where a line falls, the coil no longer has time to charge fully.")
+
+
+def _rpm(speed: ck.Value) -> str:
+    return f"{round(60 * speed.number, -1 if speed.number > 20 else 0):.0f} rpm"
+
+
+def _ms(time: ck.Value) -> str:
+    return f"{1000 * time.number:.2g} ms" if time.number < 0.01 else f"{1000 * time.number:.0f} ms"
+
+
+def _mj(energy: ck.Value) -> str:
+    return f"{1000 * energy.number:.0f} mJ"

@@ -1,0 +1,168 @@
+"""The supply at the coil: what is lost on the way from the battery. A weak supply explains a weak spark and is tested first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import attrs
+
+import corekit as ck
+
+from .current import energy_left_by_supply
+from .declarations import (
+    Fitted,
+    Kind,
+    ballast,
+    feed_drop,
+    ground_drop,
+    ignition,
+    kind,
+    repair_ground,
+    repair_supply,
+    supply_cranking,
+    supply_key_on,
+    supply_running,
+)
+
+NEAR = 0.5  # V: a coil this close to the battery's own voltage has nothing wrong on the way; source: feed-drop
+
+# The battery's own voltage is another system's business; where its plugin is missing these are simply never there.
+battery_cranking = ck.elsewhere("battery.cranking_voltage", "V", "Battery voltage while cranking")
+battery_running = ck.elsewhere("battery.charging_voltage", "V", "Battery voltage with the engine running")
+battery_resting = ck.elsewhere("battery.rest_voltage", "V", "Battery voltage at rest")
+
+
+@attrs.frozen(kw_only=True)
+class Pair:
+    """The battery's voltage and the coil's in the same condition; a drop read directly has neither."""
+
+    when: str
+    lost: ck.Value
+    at_coil: ck.Reading | None = None
+    at_battery: ck.Reading | None = None
+
+
+@ignition.check("Supply at the coil")
+def supply(
+    case: ck.Case,
+    *,
+    direct: Annotated[ck.Reading | None, feed_drop],
+    running: Annotated[ck.Reading | None, supply_running],
+    cranking: Annotated[ck.Reading | None, supply_cranking],
+    key_on: Annotated[ck.Reading | None, supply_key_on],
+    battery_runs: Annotated[ck.Reading | None, battery_running],
+    battery_cranks: Annotated[list[ck.Reading] | None, battery_cranking],
+    battery_rests: Annotated[ck.Reading | None, battery_resting],
+    resistor: Annotated[Fitted | None, ballast],
+    how: Annotated[Kind | None, kind],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or cranking."""
+    through = resistor is Fitted.YES or (resistor is None and how is not Kind.OWN_COIL and how is not Kind.WASTED)
+    posts = next((reading for reading in battery_cranks or [] if reading.place == "posts"), next(iter(battery_cranks or []), None))
+    if direct is not None:
+        yield _judged(case, Pair(when="", lost=direct.value, at_coil=running or cranking), direct)
+    elif running is not None and battery_runs is not None and not through:
+        yield _judged(case, _pair("with the engine running", running, battery_runs))
+    elif cranking is not None and posts is not None:  # the starter bypasses a ballast resistor; source: ballast
+        yield _judged(case, _pair("while cranking", cranking, posts))
+    elif key_on is not None and battery_rests is not None and not through:
+        yield _key_on(case, _pair("with the key on", key_on, battery_rests))
+    elif through and (running is not None or key_on is not None):
+        yield _ballasted(case, resistor)
+    elif any(reading is not None for reading in (running, cranking, key_on)):
+        wanted = battery_running if running is not None else battery_cranking if cranking is not None else battery_resting
+        yield case.gap(wanted, "The coil's supply was read, but not the battery's voltage beside it; only the two together show what is lost on the way.")
+    else:
+        yield case.gap(feed_drop, "The supply at the coil was not read; it comes before coils, leads and plugs.")
+
+
+def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Pair:
+    return Pair(when=when, lost=at_battery.value - at_coil.value, at_coil=at_coil, at_battery=at_battery)
+
+
+def _judged(case: ck.Case, pair: Pair, direct: ck.Reading | None = None) -> ck.Finding:
+    left = ""
+    if pair.at_coil is not None and pair.at_battery is not None and 0 < pair.at_coil.number < pair.at_battery.number:
+        share = energy_left_by_supply(pair.at_coil, pair.at_battery)
+        left = (
+            f" Of {_volts(pair.at_battery)} at the battery {_volts(pair.at_coil)} arrive; charged for the same time, "
+            f"a coil then holds about {100 * share.number:.0f} % of its energy."
+        )
+    return case.judge(
+        direct if direct is not None else pair.lost, case.limit(feed_drop), code="ignition.feed", of=feed_drop, unit="V", calls_for=repair_supply,
+        next_test=feed_drop, evidence=[reading for reading in (pair.at_coil, pair.at_battery) if reading is not None],
+        values={"lost": _lost(pair.lost), "when": f" {pair.when}" if pair.when else "", "left": left},
+        says=ck.Says(
+            passes="Between battery and coil {lost} is lost{when}; {limit} is usual.",
+            fails="Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows from that, however good the coil is: "
+            "the wiring is repaired and read again before any coil is judged.",
+            undecided="Between battery and coil {lost} is lost{when}, too close to the usual {limit} to call; read it across the feed itself.",
+        ),
+    )  # fmt: skip
+
+
+def _key_on(case: ck.Case, pair: Pair) -> ck.Finding:
+    """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is never a verdict."""
+    evidence = [reading for reading in (pair.at_coil, pair.at_battery) if reading is not None]
+    if pair.lost.number <= NEAR:
+        return case.advise(
+            code="ignition.feed", of=feed_drop, value=pair.lost, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING, lost=_lost(pair.lost),
+            says="With the key on the coil gets all but {lost} of what the battery shows at rest.",
+        )  # fmt: skip
+    return case.open(
+        code="ignition.feed", of=feed_drop, value=pair.lost, unit="V", evidence=evidence, next_test=feed_drop, lost=_lost(pair.lost),
+        says="With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the battery itself; "
+        "read the drop across the feed while the coil draws current.",
+    )  # fmt: skip
+
+
+def _ballasted(case: ck.Case, resistor: Fitted | None) -> ck.Gap:
+    if resistor is None:
+        return case.gap(ballast, "Whether a ballast resistor sits in the feed is not known; it takes several volts on purpose.")
+    return case.gap(feed_drop, "The ballast resistor takes several volts on purpose; the drop counts only up to it, or while cranking.")
+
+
+@ignition.check("Supply while cranking")
+def cranking_supply(
+    case: ck.Case, volts: Annotated[ck.Reading, supply_cranking], battery: Annotated[list[ck.Reading] | None, battery_cranking]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Is there voltage enough for a spark while the starter turns, and is it the battery that lacks it?"""
+    posts = next((reading for reading in battery or [] if reading.place == "posts"), next(iter(battery or []), None))
+    if posts is None:
+        cause = "The battery's voltage at the same moment tells whether battery or wiring is to blame; it was not read."
+    elif (posts.value - volts.value).number <= NEAR:
+        cause = f"The battery itself shows {_volts(posts)} then: battery and starter are tested first."
+    else:
+        cause = f"The battery shows {_volts(posts)} then: the rest is lost on the way."
+    yield case.judge(
+        volts, case.limit(supply_cranking), code="ignition.cranking_supply", evidence=[posts] if posts is not None else [], next_test=supply_cranking,
+        values={"read": _volts(volts), "cause": cause},
+        says=ck.Says(
+            passes="While cranking the coil gets {read}; {limit} is asked for.",
+            fails="While cranking the coil gets only {read}; {limit} is asked for. {cause}",
+            undecided="While cranking the coil gets {read}, close to the {limit} asked for. {cause}",
+        ),
+    )  # fmt: skip
+
+
+@ignition.check("Ground of the ignition")
+def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[ck.Finding | ck.Gap]:
+    """A bad ground robs the coil as a bad feed does."""
+    yield case.judge(
+        lost, case.limit(ground_drop), code="ignition.ground", calls_for=repair_ground, next_test=ground_drop, values={"lost": _lost(lost.value)},
+        says=ck.Says(
+            passes="In the ground of the ignition {lost} is lost; {limit} is usual.",
+            fails="In the ground of the ignition {lost} is lost; {limit} is usual. The ground is cleaned and tightened before any coil is judged.",
+            undecided="In the ground of the ignition {lost} is lost, too close to the usual {limit} to call.",
+        ),
+    )  # fmt: skip
+
+
+def _volts(reading: ck.Reading) -> str:
+    return ck.show(reading.value, "V", doubt=False)
+
+
+def _lost(lost: ck.Value) -> str:
+    """A battery that shows less than the coil is the meter's doubt, not a gain."""
+    return ck.show(lost, "V", doubt=False) if lost.number > 0 else "nothing"

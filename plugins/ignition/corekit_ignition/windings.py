@@ -1,0 +1,146 @@
+"""Windings: copper brought back to 20 °C, then held against the coil's own figure or against what is usual."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import (
+    CoilType,
+    Fitted,
+    Path,
+    ballast,
+    coil_type,
+    diode,
+    ignition,
+    primary_resistance,
+    replace_coil,
+    secondary_path,
+    secondary_resistance,
+    spark,
+    winding_temperature,
+)
+
+COPPER_ALPHA_20 = 3.93e-3  # 1/K, annealed copper at 20 °C; source: copper
+T_20 = 293.15
+
+Resistance = Annotated[float, "Ω", ck.Within(low=0)]
+Temperature = Annotated[float, "K", ck.Within(233.15, 423.15)]
+
+
+@ignition.calculation(source="copper")
+def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+    """Resistance that a copper winding would show at 20 °C.
+
+    A coil measured on a hot engine reads high, while limits are given cold.
+
+    >>> round(resistance_at_20.si(0.72, 348.15), 4)
+    0.592
+    """
+    return resistance / (1 + COPPER_ALPHA_20 * (temperature - T_20))
+
+
+@ignition.calculation(source="copper")
+def resistance_when_warm(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+    """Resistance of a copper winding at a temperature, from its resistance at 20 °C.
+
+    >>> round(resistance_when_warm.si(0.6, 353.15), 4)
+    0.7415
+    """
+    return resistance * (1 + COPPER_ALPHA_20 * (temperature - T_20))
+
+
+@ignition.check("Primary windings")
+def primary(
+    case: ck.Case,
+    ohms: Annotated[list[ck.Reading], primary_resistance],
+    *,
+    warmth: Annotated[ck.Reading | None, winding_temperature],
+    made: Annotated[CoilType | None, coil_type],
+    resistor: Annotated[Fitted | None, ballast],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Each primary at 20 °C: against the coil's own figures a verdict, against the usual span advice. A low-ohm winding wants nulled leads."""
+    own = primary_resistance.key in case.specified
+    if not own and made is None:
+        yield case.gap(coil_type, "What is usual for a primary winding depends on the type of coil, which is not known.")
+        return
+    if not own and made is CoilType.POINTS and resistor is None:
+        yield case.gap(ballast, "Whether a ballast resistor belongs to this coil is not known; with one the winding has half the resistance of one without.")
+        return
+    by_type = {CoilType.ELECTRONIC: "electronic", CoilType.POINTS: "ballast" if resistor is Fitted.YES else "points"}
+    limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
+    for reading in ohms:
+        warm = reading.read_with(winding_temperature) or warmth
+        if warm is None:
+            yield case.gap(winding_temperature, f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.")
+            continue
+        high = limit.high is not None and resistance_at_20(reading, warm).number > limit.high.number
+        yield case.judge(
+            resistance_at_20(reading, warm), limit, code="ignition.primary" if own else "ignition.primary_usual", of=primary_resistance, unit="Ω",
+            place=reading.place, calls_for=replace_coil if own else None, next_test=primary_resistance, evidence=[reading], values={
+                "it": reading.place.capitalize(), "read": reading.shown, "at": ck.show(warm.value, "°C", doubt=False), "cold": _cold(reading, warm, "Ω"),
+                "usual": "is its own figure" if own else "is usual",
+                "meaning": "A broken or badly joined winding reads high." if high else "Shorted turns read low; so does a meter set to zero wrongly.",
+            },
+            says=ck.Says(
+                passes="{it}: primary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it works under load.",
+                fails="{it}: primary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}. {meaning}",
+                undecided="{it}: primary winding {cold} at 20 °C, too close to an end of {limit} to call. Null the meter's leads, or use four wires.",
+            ),
+        )  # fmt: skip
+
+
+@ignition.check("Secondary windings")
+def secondary(
+    case: ck.Case,
+    ohms: Annotated[list[ck.Reading] | None, secondary_resistance],
+    *,
+    paths: Annotated[dict[str, Path] | None, secondary_path],
+    warmth: Annotated[ck.Reading | None, winding_temperature],
+    diodes: Annotated[Fitted | None, diode],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Each secondary at 20 °C. One that reads open is a fault only where no diode can be in the way."""
+    if not ohms and not paths:
+        yield case.gap(secondary_resistance, "Secondary resistance: not measured.")
+    for place, path in (paths or {}).items():
+        if path is Path.OPEN:
+            yield _open(case, place, diodes)
+    own = secondary_resistance.key in case.specified
+    limit = case.limit(secondary_resistance if own else "ignition.secondary_usual")
+    for reading in ohms or []:
+        warm = reading.read_with(winding_temperature) or warmth
+        if warm is None:
+            yield case.gap(winding_temperature, f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.")
+            continue
+        yield case.judge(
+            resistance_at_20(reading, warm), limit, code="ignition.secondary" if own else "ignition.secondary_usual", of=secondary_resistance, unit="kΩ",
+            place=reading.place, calls_for=replace_coil if own else None, next_test=spark, evidence=[reading],
+            values={
+                "it": reading.place.capitalize(), "read": reading.shown, "at": ck.show(warm.value, "°C", doubt=False), "cold": _cold(reading, warm, "kΩ"),
+                "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
+            },
+            says=ck.Says(
+                passes="{it}: secondary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it works under load.",
+                fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
+                undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
+            ),
+        )  # fmt: skip
+
+
+def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
+    it = place.capitalize()
+    if diodes is Fitted.NO:
+        says = "{it}: the secondary winding reads open, and there is no diode in it: it is broken."
+        return case.looked(secondary_path, place=place, passed=False, code="ignition.secondary_open", says=says, calls_for=replace_coil, it=it)
+    may = "has a diode" if diodes is Fitted.YES else "may have a diode"
+    sight = case.sights[secondary_path.key, place]
+    return case.open(  # source: diode
+        code="ignition.secondary_open", place=place, next_test=spark, evidence=[sight.entry], urgency=ck.Urgency.PLAN_IT, it=it, may=may,
+        says="{it}: the secondary {may}, and an ohmmeter then reads open on a sound coil too. This reading says nothing; try the spark at a tester.",
+    )  # fmt: skip
+
+
+def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
+    return ck.show(resistance_at_20(reading, warm), unit, doubt=False)
