@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from enum import StrEnum
 
 import attrs
 
-from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
+from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
 from ..plugin.case import Case
 from ..plugin.check import Check, run
@@ -38,6 +38,9 @@ class Proof(StrEnum):
     SHOWN = "shown to work"
     NOT_SHOWN = "not shown"
     NOT_YET = "not repaired yet"
+
+
+_WORST_FIRST = (Proof.NOT_YET, Proof.NOT_SHOWN, Proof.SHOWN)
 
 
 @attrs.frozen(kw_only=True)
@@ -125,6 +128,7 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
     Errors:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
     """
+    disputed = frozenset(entry for dispute in job.disputes for entry in dispute.entries)
     findings: list[Finding] = []
     gaps: list[Gap] = []
     calls: list[Call] = []
@@ -136,11 +140,12 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
             if not _touched(case, job, stage):
                 continue
             made, missed = _run_checks(system, case)
-            ruled = _rule(system, case, made, stage)
+            made = [_unsettled(finding) if not disputed.isdisjoint(finding.evidence) else finding for finding in made]
+            ruled = _rule(system, case, made, disputed)
             findings += made
             gaps += missed
             calls += ruled.calls
-            if ruled.suspects:
+            if ruled.speaks or system.key not in {test.system for test in tests}:
                 # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
                 seen_suspects = [*(old for old in seen_suspects if old.system != system.key), *ruled.suspects]
                 tests = [*(old for old in tests if old.system != system.key), *ruled.tests]
@@ -194,33 +199,44 @@ def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap
         return [Gap(system=system.key, check=check.title, reason=Reason.PLUGIN_FAILED, text=text, stage=case.stage)]
 
 
+def _unsettled(finding: Finding) -> Finding:
+    """A finding that rests on a dispute: two stores say different things, so nothing is decided until somebody settles it."""
+    text = Text(f"{finding.text.template} Two records disagree about what this rests on, and nothing settles which one counts.", finding.text.values)
+    if finding.verdict is Verdict.ADVICE:
+        return attrs.evolve(finding, text=text)
+    urgency = Urgency.THIS_VISIT if finding.urgency is Urgency.NOTHING else finding.urgency
+    return attrs.evolve(finding, verdict=Verdict.UNDECIDED, urgency=urgency, text=text)
+
+
 @attrs.frozen(kw_only=True)
 class _Ruling:
+    """What follows from one stage's findings; `speaks` when the stage has evidence of its own."""
+
     calls: list[Call]
     suspects: list[Suspect]
     tests: list[NextTest]
+    speaks: bool
 
 
-def _rule(system: System, case: Case, findings: Sequence[Finding], stage: int) -> _Ruling:
+def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> _Ruling:
     barred = {finding.code: finding.next_test for finding in findings if finding.verdict is Verdict.UNDECIDED and finding.next_test}
     ahead = [_named(system, finding) for finding in findings if finding.code in barred]
     table = system.faults
-    if table is None:
-        return _Ruling(calls=[_plain_call(system, finding, stage) for finding in findings if finding.calls_for], suspects=[], tests=ahead)
-    shown = outcomes(table, case, findings)
+    shown = outcomes(table, case, findings, disputed) if table is not None else []
     calls: dict[str, Call] = {}
     for finding in findings:
         if not finding.calls_for:
             continue
-        call = (
-            call_for_part(table, shown, finding.calls_for, stage)
-            if system.operations[finding.calls_for].replaces
-            else _plain_call(system, finding, stage)
-        )
+        if table is not None and system.operations[finding.calls_for].replaces:
+            call = call_for_part(table, shown, finding.calls_for, case.stage)
+        else:
+            call = _plain_call(system, finding, case.stage)
         if finding.calls_for not in calls or call.met:
             calls[finding.calls_for] = call
+    if table is None:
+        return _Ruling(calls=list(calls.values()), suspects=[], tests=ahead, speaks=True)
     tests = [*ahead, *next_tests(system.key, table, shown, barred)]
-    return _Ruling(calls=list(calls.values()), suspects=suspects(system.key, table, shown) if shown else [], tests=tests)
+    return _Ruling(calls=list(calls.values()), suspects=suspects(system.key, table, shown) if shown else [], tests=tests, speaks=bool(shown or ahead))
 
 
 def _plain_call(system: System, finding: Finding, stage: int) -> Call:
@@ -289,27 +305,42 @@ def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[Rep
             why = "No installed system knows this work, so no retest can be held against it."
             proofs.append(RepairProof(operation=noted.record.operation, title=noted.record.operation, stage=stage, proof=Proof.NOT_SHOWN, why=why))
             continue
-        called = {finding.code for finding in findings if finding.calls_for == operation.key and finding.stage < stage}
+        called = [finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage]
         proof, why, finding = _proof(operation.shown_by, called, stage, findings, plugins)
         proofs.append(RepairProof(operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding))
     return proofs
 
 
-def _proof(shown_by: str, called: set[str], stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
+def _proof(shown_by: str, called: Sequence[Finding], stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
     """The last finding about the operation's measurand since the repair speaks for or against it.
 
     Several checks may speak of one measurand (the voltage itself, what is lost on the way): those that called for the work count.
+    Of several like things the worst speaks: one that still fails, then one that is left open; and every one that called for the
+    work must have been read again.
     """
     if not shown_by:
         return Proof.NOT_SHOWN, "No reading can show it.", None
-    title = plugins.measurands[shown_by].title
+    measurand = plugins.measurands.get(shown_by)
+    title = measurand.title if measurand is not None else shown_by
     since = [finding for finding in findings if finding.of == shown_by and finding.stage >= stage and finding.limits]
     if not since:
         return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
-    last = max([finding for finding in since if finding.code in called] or since, key=lambda finding: finding.stage)
-    chance = last.probability
-    if last.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
-        return Proof.NOT_SHOWN, f"The retest leaves it open: {last.text}", last
-    proof = Proof.SHOWN if chance >= 0.95 else Proof.NOT_YET
-    return proof, f"Retest: {last.text}", last
+    codes = {finding.code for finding in called}
+    latest: dict[tuple[str, str], Finding] = {}
+    for finding in sorted([finding for finding in since if finding.code in codes] or since, key=lambda finding: finding.stage):
+        latest[finding.code, finding.place] = finding
+    worst = min(latest.values(), key=lambda finding: _WORST_FIRST.index(_shown(finding)))
+    proof = _shown(worst)
+    left_out = [finding for finding in called if finding.of == shown_by and finding.place not in {place for _, place in latest}]
+    if proof is Proof.SHOWN and left_out:
+        return Proof.NOT_SHOWN, f"{title} at {left_out[0].place} was not read and judged again after the work.", worst
+    return proof, f"The retest leaves it open: {worst.text}" if proof is Proof.NOT_SHOWN else f"Retest: {worst.text}", worst
+
+
+def _shown(finding: Finding) -> Proof:
+    """What one retest says by itself."""
+    chance = finding.probability
+    if finding.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
+        return Proof.NOT_SHOWN
+    return Proof.SHOWN if chance >= 0.95 else Proof.NOT_YET
 

@@ -37,11 +37,12 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
 
 
 def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
-    """Readings of this stage, and of the measurands that outlast a repair also earlier ones."""
+    """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by themselves or with another."""
     found: dict[tuple[str, str], Reading] = {}
-    lasting = {key: measurand for key, measurand in plugins.measurands.items() if measurand.lasting}
     for earlier in range(stage):
-        found.update(readings_at(job, earlier, lasting))
+        then = readings_at(job, earlier, plugins.measurands)
+        found.update({(key, ""): beside for reading in then.values() for key, beside in reading.setup.items() if beside.measurand.lasting})
+        found.update({place: reading for place, reading in then.items() if reading.measurand.lasting})
     found.update(readings_at(job, stage, plugins.measurands))
     return found
 

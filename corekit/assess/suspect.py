@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
 
 import attrs
 
 from ..judge import normal
-from ..model.finding import Finding
+from ..model.finding import Finding, Verdict
+from ..model.value import Value
 from ..plugin.case import Case
 from ..plugin.faults import Fault, FaultTable, FaultTest
 
@@ -23,15 +24,22 @@ WORTHWHILE = 0.01
 
 @attrs.frozen(kw_only=True)
 class Outcome:
-    """What a test showed: a weight for each of its outcomes, and the entries it rests on."""
+    """What a test showed: a weight for each of its outcomes, and the entries it rests on.
+
+    `settled` is False where nothing was decided, however far the weights lean: readings that disagree, a limit that only
+    advises, two records of which nobody knows which counts. Such an outcome shifts suspicion and plainly shows nothing.
+    """
 
     test: FaultTest
     weights: tuple[float, ...]
     evidence: tuple[str, ...]
+    settled: bool = True
 
     @property
     def plain(self) -> str:
         """The outcome that is plainly shown, or empty."""
+        if not self.settled:
+            return ""
         best = max(range(len(self.weights)), key=self.weights.__getitem__)
         return self.test.outcomes[best] if self.weights[best] >= PLAIN else ""
 
@@ -69,8 +77,12 @@ class Call:
     stage: int
 
 
-def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding]) -> list[Outcome]:
-    """The outcome of every test of the table that was made at this stage. An uncertain reading shares its weight between outcomes."""
+def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()) -> list[Outcome]:
+    """The outcome of every test of the table that was made at this stage. An uncertain reading shares its weight between outcomes.
+
+    Args:
+        disputed: Ids of entries of which two stores say different things.
+    """
     found = []
     for test in table.tests.values():
         if test.measurand:
@@ -82,7 +94,7 @@ def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding]) -> list
         else:
             outcome = _seen(test, case)
         if outcome is not None:
-            found.append(outcome)
+            found.append(outcome if set(outcome.evidence).isdisjoint(disputed) else attrs.evolve(outcome, settled=False))
     return found
 
 
@@ -90,10 +102,16 @@ def _binned(test: FaultTest, case: Case) -> Outcome | None:
     reading = case.readings.get((test.measurand, test.place))
     if reading is None:
         return None
-    u = reading.value.u
-    below = [normal((edge - reading.number) / u) if u > 0 else float(reading.number < edge) for edge in test.at]
-    edges = [0.0, *below, 1.0]
-    return Outcome(test=test, weights=tuple(high - low for low, high in pairwise(edges)), evidence=(reading.entry,))
+    # Of readings that disagree each counts alike; of those that agree the latest speaks.
+    several = [reading.value, *reading.others] if reading.disagrees else [reading.value]
+    shares = zip(*(_shares(test, value) for value in several), strict=True)
+    weights = tuple(sum(share) / len(several) for share in shares)
+    return Outcome(test=test, weights=weights, evidence=(reading.entry,), settled=not reading.disagrees)
+
+
+def _shares(test: FaultTest, value: Value) -> list[float]:
+    below = [normal((edge - value.number) / value.u) if value.u > 0 else float(value.number < edge) for edge in test.at]
+    return [high - low for low, high in pairwise([0.0, *below, 1.0])]
 
 
 def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
@@ -102,7 +120,8 @@ def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
     if not judged:
         return None
     chance, worst = min(judged, key=lambda pair: pair[0])
-    return Outcome(test=test, weights=(chance, 1 - chance), evidence=worst.evidence)
+    settled = worst.verdict in (Verdict.PASS, Verdict.FAIL)
+    return Outcome(test=test, weights=(chance, 1 - chance), evidence=worst.evidence, settled=settled)
 
 
 def _coded(test: FaultTest, case: Case) -> Outcome | None:

@@ -137,9 +137,11 @@ def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) ->
     """The range a reading was taken on (as named, else the smallest that holds it) and its step; ("", 0.0) when none fits."""
     fitting: list[tuple[float, str, float]] = []
     for label, step in instrument.ranges.items():
-        size, width = _magnitude(label, measurand.unit), _magnitude(step, measurand.unit)
-        if size is None or width is None:
+        end, least = _typed(label, measurand.unit), _typed(step, measurand.unit)
+        if end is None or least is None:
             continue
+        # A step is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K.
+        size, width = end.number, least.number - units.to_coherent(0.0, least.unit)
         if record.span == label:
             return label, width
         if size >= abs(record.number):
@@ -150,10 +152,10 @@ def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) ->
     return label, width
 
 
-def _magnitude(text: str, unit: str) -> float | None:
-    """A range or step in the measurand's coherent unit, or None when it belongs to another kind of quantity."""
+def _typed(text: str, unit: str) -> units.Typed | None:
+    """A range or step as a quantity of the measurand's kind, or None when it belongs to another kind."""
     try:
-        return units.read_quantity(text, [unit]).number
+        return units.read_quantity(text, [unit])
     except units.TypedProblem:
         return None
 
