@@ -63,3 +63,7 @@ def __getattr__(name: str) -> Any:
     if name not in _WHERE:
         raise AttributeError(f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))}")
     return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,0 +1,96 @@
+"""What a command loads: a bare start is quick because nothing is imported that the verb does not need."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from .chain import JOBS
+
+HEAVY = {"pint", "reportlab", "flask", "numpy", "uncertainties", "jinja2", "qrcode", "playwright", "hypothesis", "waitress", "babel", "cryptography"}
+
+_AFTER = """
+import contextlib, io, json, sys
+before = set(sys.modules)
+{statement}
+print(json.dumps(sorted(set(sys.modules) - before)))
+"""
+
+
+def loaded_by(statement: str, cwd: Path | None = None) -> set[str]:
+    """Modules that a statement loads in a fresh Python."""
+    run = subprocess.run([sys.executable, "-c", _AFTER.format(statement=statement)], capture_output=True, text=True, cwd=cwd, check=True)
+    return set(json.loads(run.stdout.splitlines()[-1]))
+
+
+def saying(*words: str) -> str:
+    return f"from corekit.cli import main\nwith contextlib.redirect_stdout(io.StringIO()):\n    assert main({list(words)!r}) == 0"
+
+
+def packages(modules: set[str]) -> set[str]:
+    return {name.partition(".")[0] for name in modules}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["--version"], ["--help"], ["check", "--help"], ["issue", "--help"], ["check", str(JOBS["worn-battery"])], ["check", str(JOBS["undecided"]), "--json"]],
+    ids=" ".join,
+)
+def test_help_version_and_check_load_nothing_heavy(words: list[str], tmp_path: Path) -> None:
+    loaded = loaded_by(saying(*words), tmp_path)
+    assert "corekit" in loaded
+    assert packages(loaded) & HEAVY == set()
+
+
+def test_check_in_a_shop_loads_nothing_heavy_either(demo_out: Path) -> None:
+    assert packages(loaded_by(saying("check", "undecided", "--shop", str(demo_out)))) & HEAVY == set()
+
+
+def test_adding_a_file_loads_nothing_heavy(demo_copy: Path) -> None:
+    assert packages(loaded_by(saying("add", str(JOBS["undecided"]), "--shop", str(demo_copy)))) & HEAVY == set()
+
+
+def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(demo_out: Path, tmp_path: Path) -> None:
+    loaded = packages(loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--shop", str(demo_out)), tmp_path))
+    assert loaded & {"pint", "flask", "numpy", "uncertainties", "jinja2", "waitress"} == set()
+    assert "reportlab" in loaded, "the test looks at the wrong thing"
+
+
+def test_importing_the_face_loads_next_to_nothing() -> None:
+    loaded = loaded_by("import corekit")
+    assert {"corekit", "corekit._version"} <= loaded
+    assert loaded - {"corekit", "corekit._version", "__future__"} <= {name for name in loaded if name.startswith("importlib") or name == "warnings"}
+
+
+def test_version_loads_the_face_the_command_and_no_parser_of_words() -> None:
+    loaded = loaded_by(saying("--version"))
+    assert {name for name in loaded if name.startswith("corekit")} == {"corekit", "corekit._version", "corekit.cli"}
+    assert "argparse" not in loaded
+
+
+def test_every_public_name_is_found_where_the_face_says_and_listed_by_dir() -> None:
+    import corekit
+
+    for name in corekit.__all__:
+        assert getattr(corekit, name) is not None, name
+    with pytest.raises(AttributeError, match=r"corekit has no name 'nonsense'; it has .*Shop"):
+        _ = corekit.nonsense  # type: ignore[attr-defined]
+    assert {"open_shop", "System", "Finding"} <= set(dir(corekit))
+
+
+def test_the_names_for_type_checkers_are_the_names_that_load() -> None:
+    """Two tables stand in the face, one for type checkers and one for Python; they say the same."""
+    import ast
+
+    import corekit
+
+    tree = ast.parse(Path(str(corekit.__file__)).read_text("utf-8"))
+    (block,) = (node for node in tree.body if isinstance(node, ast.If))
+    typed = {
+        alias.asname: f"{node.module}" for node in block.body if isinstance(node, ast.ImportFrom) and node.level == 1 for alias in node.names if alias.asname
+    }
+    assert typed == corekit._WHERE
