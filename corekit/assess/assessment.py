@@ -333,7 +333,8 @@ def _proof(shown_by: str, called: Sequence[Finding], stage: int, findings: Seque
     proof = _shown(worst)
     left_out = [finding for finding in called if finding.of == shown_by and finding.place not in {place for _, place in latest}]
     if proof is Proof.SHOWN and left_out:
-        return Proof.NOT_SHOWN, f"{title}{f" at {left_out[0].place}" if left_out[0].place else ""} was not read and judged again after the work.", worst
+        at = f" at {left_out[0].place}" if left_out[0].place else ""
+        return Proof.NOT_SHOWN, f"{title}{at} was not read and judged again after the work.", worst
     return proof, f"The retest leaves it open: {worst.text}" if proof is Proof.NOT_SHOWN else f"Retest: {worst.text}", worst
 
 
