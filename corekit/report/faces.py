@@ -131,6 +131,7 @@ class Face:
 
     name: str
     advances: dict[int, float]
+    font: Any
 
     def knows(self, text: str) -> bool:
         return self.advances.keys() >= set(map(ord, text))
@@ -157,7 +158,7 @@ def face(style: str) -> Face:
         _tabular(font.face, path)
     font.face.addSubsetObjects = _Cutter(font.face)
     pdfmetrics.registerFont(font)
-    return Face(name, {code: float(font.face.charWidths.get(code, font.face.defaultWidth)) for code in font.face.charToGlyph})
+    return Face(name, {code: float(font.face.charWidths.get(code, font.face.defaultWidth)) for code in font.face.charToGlyph}, font)
 
 
 Run = tuple[Face, str]

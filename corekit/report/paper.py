@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from functools import cached_property
 from typing import Any
 
 import attrs
 
 from corekit.model.figure import Band, Dot, Figure, Label, Polyline
 
-from .faces import Line, set_line
+from .faces import Face, Line, set_line
 
 A4 = (595.276, 841.890)  # points
 MM = 72 / 25.4
@@ -49,28 +50,27 @@ class Pen:
     """
 
     def __init__(self, canvas: Any, ink: tuple[float, float, float]) -> None:
-        self.canvas = canvas
         self._ink = ink
-        self._words = canvas.beginText()
-        self._colour: float | None = None
-        self._font: tuple[str, float] | None = None
-        self._say: Callable[[str], None] = canvas.addLiteral  # operators as they are: reportlab's own drawing takes three times as long
+        # Operators as they are: reportlab's own drawing and its text objects take three times as long.
+        self._say: Callable[[str], None] = canvas.addLiteral
+        self._document = canvas._doc
         self._state: dict[str, str] = {}
+        self._words: list[str] = []
+        self._colour: float | None = None
+        self._font: tuple[Face, int, float] | None = None
 
     def write(self, line: Line, x: float, y: float, voice: Voice) -> None:
-        words, colour, size = self._words, voice.colour, voice.size
-        if colour != self._colour:
-            if colour == INK:
-                words.setFillColorRGB(*self._ink)
-            else:
-                words.setFillGray(colour)
-            self._colour = colour
-        words.setTextOrigin(x, y)
+        say = self._words.append
+        if voice.colour != self._colour:
+            say("{:.3f} {:.3f} {:.3f} rg".format(*self._ink) if voice.colour == INK else f"{voice.colour:.3g} g")
+            self._colour = voice.colour
+        say(f"1 0 0 1 {x:.2f} {y:.2f} Tm")
         for used, text in line.runs:
-            if (used.name, size) != self._font:
-                words.setFont(used.name, size)
-                self._font = used.name, size
-            words.textOut(text)
+            for subset, codes in used.font.splitString(text, self._document):
+                if (used, subset, voice.size) != self._font:
+                    say(f"{used.font.getSubsetInternalName(subset, self._document)} {voice.size:g} Tf")
+                    self._font = used, subset, voice.size
+                say(f"<{codes.hex()}> Tj")
 
     def rule(self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = RULE) -> None:
         self._stroke(weight, colour)
@@ -124,7 +124,8 @@ class Pen:
         self._say(f"q 0 g {module:.6f} 0 0 {module:.6f} {x:.3f} {y_top:.3f} cm {squares} f Q")
 
     def done(self) -> None:
-        self.canvas.drawText(self._words)
+        """Sets the words."""
+        self._say(f"BT {' '.join(self._words)} ET")
 
 
 @attrs.frozen(eq=False)
@@ -136,14 +137,21 @@ class Text:
     align: str = "left"
 
 
+_ABOVE_FIGURE, _BELOW_FIGURE = 3.0, 2.0  # white between a cell's words and its figure
+
+
 @attrs.frozen(eq=False)
 class Cell:
-    """Lines below each other in a column that starts at `x` and is `width` points wide, measured from the left margin."""
+    """Lines below each other in a column that starts at `x` and is `width` points wide, measured from the left margin.
+
+    A figure stands below them, and `below` it more lines.
+    """
 
     x: float
     width: float
     texts: tuple[Text, ...] = ()
     figure: Figure | None = None
+    below: tuple[Text, ...] = ()
 
 
 @attrs.define(eq=False)
@@ -175,23 +183,28 @@ class Box:
     draw: Callable[[Pen, float, float], None] | None = None
     least: float = 0.0
 
-    @property
+    @cached_property
     def lead(self) -> float:
         """From the top of the content down to the first baseline."""
         return max((cell.texts[0].voice.lead for cell in self.cells if cell.texts), default=0.0)
 
-    @property
+    @cached_property
     def height(self) -> float:
-        lead = self.lead
-        tallest = self.least
-        for cell in self.cells:
-            if cell.texts:
-                first = cell.texts[0]
-                down = lead + first.voice.leading - first.voice.lead
-                tallest = max(tallest, down + sum(text.voice.leading for text in cell.texts[1:]))
-            if cell.figure is not None:
-                tallest = max(tallest, cell.figure.height_mm * MM)
-        return tallest + 2 * self.pad
+        return max([self.least, *map(self._tall, self.cells)]) + 2 * self.pad
+
+    def _words_tall(self, cell: Cell) -> float:
+        if not cell.texts:
+            return 0.0
+        first = cell.texts[0].voice
+        return self.lead - first.lead + sum(text.voice.leading for text in cell.texts)
+
+    def _tall(self, cell: Cell) -> float:
+        tall = self._words_tall(cell)
+        if cell.figure is not None:
+            tall += (_ABOVE_FIGURE if cell.texts else 0.0) + cell.figure.height_mm * MM
+        if cell.below:
+            tall += _BELOW_FIGURE + sum(text.voice.leading for text in cell.below)
+        return tall
 
     def parted(self, room: float) -> tuple[Box, Box]:
         """The box in two, the first no higher than `room`: only for one that is higher than a page."""
@@ -204,7 +217,7 @@ class Box:
                     break
                 count += 1
             upper.append(attrs.evolve(cell, texts=cell.texts[: max(count, 1)]))
-            lower.append(attrs.evolve(cell, texts=cell.texts[max(count, 1) :], figure=None))
+            lower.append(attrs.evolve(cell, texts=cell.texts[max(count, 1) :], figure=None, below=()))
         frame = self.frame
         return (
             attrs.evolve(self, cells=tuple(upper), keep=False, frame=frame.replace("b", ""), least=0.0),
@@ -213,25 +226,30 @@ class Box:
 
     def onto(self, pen: Pen, x: float, top: float, width: float) -> None:
         """Draws the box with its upper left at (x, top)."""
-        height = self.height
         if self.rule:
             pen.rule(x, top, x + width, top, weight=self.rule, colour=self.rule_colour)
         if self.side:
-            pen.rule(x + self.side / 2, top, x + self.side / 2, top - height, weight=self.side)
+            pen.rule(x + self.side / 2, top, x + self.side / 2, top - self.height, weight=self.side)
         if self.frame:
-            self._framed(pen, x, top, width, height)
+            self._framed(pen, x, top, width, self.height)
         base = top - self.pad - self.lead
         for cell in self.cells:
-            y = base
-            for nth, text in enumerate(cell.texts):
-                y -= text.voice.leading if nth else 0
-                shift = {"left": 0.0, "right": cell.width - text.line.width, "middle": (cell.width - text.line.width) / 2}[text.align]
-                pen.write(text.line, x + cell.x + shift, y, text.voice)
+            self._write(pen, x, base, cell, cell.texts)
             if cell.figure is not None:
                 tall = cell.figure.height_mm * MM
-                pen.figure(cell.figure, x + cell.x, top - self.pad - tall, cell.width, tall)
+                foot = top - self.pad - self._words_tall(cell) - (_ABOVE_FIGURE if cell.texts else 0.0) - tall
+                pen.figure(cell.figure, x + cell.x, foot, cell.width, tall)
+                if cell.below:
+                    self._write(pen, x, foot - _BELOW_FIGURE - cell.below[0].voice.lead, cell, cell.below)
         if self.draw is not None:
             self.draw(pen, x, top - self.pad)
+
+    @staticmethod
+    def _write(pen: Pen, x: float, y: float, cell: Cell, texts: Sequence[Text]) -> None:
+        for nth, text in enumerate(texts):
+            y -= text.voice.leading if nth else 0.0
+            shift = {"left": 0.0, "right": cell.width - text.line.width, "middle": (cell.width - text.line.width) / 2}[text.align]
+            pen.write(text.line, x + cell.x + shift, y, text.voice)
 
     def _framed(self, pen: Pen, x: float, top: float, width: float, height: float) -> None:
         for edge in (x, x + width):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from functools import cached_property
 from itertools import takewhile
 from typing import Any
 
@@ -34,7 +35,7 @@ from corekit.model.document import (
 )
 from corekit.model.figure import Figure, Strip
 
-from .code import MODULE_MM, QUIET, symbol
+from .code import MODULE_MM, QUIET, Symbol, symbol
 from .faces import Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
 from .paper import QUIET as GREY
@@ -138,7 +139,12 @@ class _Setting:
         self._theme, self._words, self._m = theme(), wording(), _ROOMY
         self._left = self._theme.left * MM
         self._width = A4[0] - (self._theme.left + self._theme.right) * MM
+        self._strips: dict[tuple[Strip, str], Figure] = {}
         self._notices = [self._words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on]
+
+    @cached_property
+    def _symbol(self) -> Symbol | None:
+        return None if self._link is None or self._document.draft else symbol(self._link)
 
     # --- the sheets -------------------------------------------------------------------------------------------------
 
@@ -360,7 +366,9 @@ class _Setting:
         return self._own(number, voice, room, "right") + below
 
     def _strip(self, strip: Strip, name: str) -> Figure:
-        figure = strip_figure(strip, name)
+        if (strip, name) not in self._strips:
+            self._strips[strip, name] = strip_figure(strip, name)
+        figure = self._strips[strip, name]
         return attrs.evolve(figure, height_mm=figure.height_mm * self._m.strip)
 
     def _pictures(self, blocks: Sequence[Block]) -> list[Box]:
@@ -370,14 +378,11 @@ class _Setting:
         while figures:
             row, figures = figures[:2], figures[2:]
             columns = self._columns((50, 50) if len(row) > 1 else (100,))
-            pairs = list(zip(row, columns, strict=True))
-            titles = [Cell(*column, self._own(figure.title, attrs.evolve(self._m.row, style="strong"), column[1])) for figure, column in pairs]
-            words = [Cell(*column, self._own(figure.description, self._m.small, column[1])) for figure, column in pairs]
-            made += [
-                Box(cells=tuple(titles), gap=self._m.between + 2, keep=True),
-                Box(cells=tuple(Cell(*column, (), figure) for figure, column in pairs), gap=3, keep=True),
-                Box(cells=tuple(words), gap=2),
-            ]
+            cells = []
+            for figure, column in zip(row, columns, strict=True):
+                title = self._own(figure.title, attrs.evolve(self._m.row, style="strong"), column[1])
+                cells.append(Cell(*column, title, figure, self._own(figure.description, self._m.small, column[1])))
+            made.append(Box(cells=tuple(cells), gap=self._m.between + 2))
         return made
 
     def _lines(self, block: PricedLines, *, totals_follow: bool) -> list[Box]:
@@ -430,7 +435,7 @@ class _Setting:
         words, m = self._words["code"], self._m
         if self._document.draft:
             return [Box(cells=(Cell(0, self._width, self._own(words["draft"], m.small, self._width)),), gap=m.between)]
-        drawn = symbol(self._link) if self._link is not None else None
+        drawn = self._symbol
         module = MODULE_MM * MM
         # The first dark modules stand at the margin: left of them the sheet is empty, as it is to be.
         start = (drawn.side - QUIET) * module + 7 if drawn is not None else 0.0

@@ -179,10 +179,10 @@ def _pairs(block: Pairs, say: Say, width: int) -> Iterator[str]:
 def _reading(row: ReadingRow, width: int) -> Iterator[str]:
     words = wording()["readings"]
     yield from wrapped(clean(row.name), width)
-    if row.note:
-        yield from _indented(clean(row.note), width, "  ")
     values = [f"{words['before'].lower()} {clean(row.before)}" if row.before else "", f"{words['after'].lower()} {clean(row.after)}" if row.after else ""]
     yield from _indented(", ".join(filter(None, values)) if row.after else clean(row.before), width, "  ")
+    if row.note:
+        yield from _indented(clean(row.note), width, "  ")
     if row.strip is not None:
         yield "  " + strip_text(row.strip, min(width - 2, 60))
     yield from _indented("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ") if row.limit or row.source else ()
