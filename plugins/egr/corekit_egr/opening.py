@@ -97,7 +97,7 @@ def manifold_rise(
     if shut.number > choked:
         yield case.open(
             code="egr.manifold_rise", of=manifold_open, value=rise, unit="kPa diff", evidence=[shut, opened, *more], next_test=manifold_shut, **read,
-            choked=ck.show(ck.exact("pressure absolute", choked), "kPa abs", doubt=False),
+            choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", doubt=False),
             says="Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air give way, and the rise says nothing; "
             "a diesel engine has no such throttle. Judge by the tube's warmth or the sensor instead.",
         )  # fmt: skip

@@ -209,7 +209,7 @@ def coil_checked(
     plain = "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
     if plain:
         yield case.judge(
-            ohms, case.limit("egr.coil_any"), code="egr.coil", calls_for=replace_regulator, values={"read": read, "plain": plain},
+            ohms, case.limit(coil if coil.key in case.specified else "egr.coil_any"), code="egr.coil", calls_for=replace_regulator, values={"read": read, "plain": plain},
             says=ck.Says(passes="", fails="The regulator's coil has {read}. {plain}", undecided="The regulator's coil has {read}; measure again."),
         )  # fmt: skip
         return

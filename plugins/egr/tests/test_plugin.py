@@ -1,0 +1,186 @@
+"""The plugin as a whole: its references lead somewhere, its fault table keeps its promises, and whole visits come out as they should."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+from typing import Any
+
+import corekit_egr
+import pytest
+from corekit_egr import egr
+
+from corekit.assess.assessment import Assessment, Proof, assess
+from corekit.assess.suspect import Outcome, call_for_part, posterior
+from corekit.desk.scratch import scratch_job
+from corekit.intake.declared import Declared
+from corekit.intake.visit import read_visit
+from corekit.model.source import Basis, Status
+from corekit.plugin.host import load
+
+HERE = Path(__file__).parent
+FOLDER = Path(corekit_egr.__file__).parent
+TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
+TABLE = egr.faults
+assert TABLE is not None
+PARTS = [key for key, operation in egr.operations.items() if operation.replaces]
+
+
+def test_the_plugin_comes_through_its_entry_point() -> None:
+    plugins = load()
+    assert not [failure for failure in plugins.failures if failure.plugin == "egr"]
+    assert plugins.systems["egr"] is egr
+    assert egr.loose_ends() == []
+
+
+def test_a_plugin_imports_nothing_of_corekit_but_its_face() -> None:
+    for name, text in TEXT.items():
+        assert not re.findall(r"^\s*(?:from|import) corekit\.", text, re.MULTILINE), name
+        assert not re.findall(r"^\s*from corekit import", text, re.MULTILINE), name
+
+
+def test_every_source_is_used_and_every_used_source_exists() -> None:
+    used = {limit.source.key for limit in egr.limits.values()}
+    used |= {calculation.source for calculation in egr.calculations.values()}
+    text = " ".join(TEXT.values())
+    used |= set(re.findall(r"source: ([a-z0-9-]+)", text))
+    used |= set(re.findall(r'sources\["([a-z0-9-]+)"\]', text))
+    assert used == set(egr.sources)
+
+
+def test_every_source_says_what_it_is_and_how_we_know() -> None:
+    for source in egr.sources.values():
+        assert source.title and source.where
+        # who has seen no document claims none, and a document that was read is named
+        assert (source.status is Status.NONE) == (source.title in ("common practice, no source", "own estimate") or source.basis is Basis.ESTIMATE)
+
+
+def test_no_limit_of_ours_decides_anything() -> None:
+    assert not [key for key, limit in egr.limits.items() if limit.decides]
+
+
+def test_every_measurand_says_where_and_how_and_running_engines_come_with_a_caution() -> None:
+    for key, measurand in egr.measurands.items():
+        assert measurand.accuracy.percent or measurand.accuracy.amount
+        assert key == "egr.engine_speed" or (measurand.where and measurand.how) or key == "egr.duty", key
+        if re.search(r"engine warm|at idle|valve open", f"{measurand.how} {measurand.title}", re.IGNORECASE) and "engine off" not in measurand.how.lower():
+            assert "carbon monoxide" in measurand.hazard, key
+
+
+def test_every_part_that_can_be_replaced_has_traits_that_end_with_it() -> None:
+    assert set(PARTS) == {"egr.replace_valve", "egr.replace_sensor", "egr.replace_regulator"}
+    assert {trait.part for trait in egr.traits.values()} == {"", "egr_valve", "egr_sensor", "egr_regulator"}
+
+
+def test_work_on_an_emission_control_is_never_its_end() -> None:
+    for operation in egr.operations.values():
+        assert "never blanked off, deleted or coded out" in operation.hazard
+        assert operation.shown_by
+        assert not re.search(r"blank|delet|remove|block|disable|code out", operation.title, re.IGNORECASE)
+
+
+@pytest.mark.parametrize("word", ["safe", "safely", "safety"])
+def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
+    everything = " ".join([*TEXT.values(), *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml"))])
+    assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
+
+
+# ---- the fault table
+
+
+def shown(**results: str) -> list[Outcome]:
+    made = []
+    for key, result in results.items():
+        test = TABLE.tests[key]
+        assert result in test.outcomes
+        made.append(Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=()))
+    return made
+
+
+def test_the_table_says_that_its_numbers_are_estimates() -> None:
+    head = (FOLDER / "faults.toml").read_text("utf-8").split("[faults]")[0]
+    assert "ESTIMATE" in head
+    assert all(fault.why for fault in TABLE.faults.values())
+    assert all(row.why for test in TABLE.tests.values() for row in test.given.values())
+
+
+def test_a_code_alone_names_no_part() -> None:
+    assert not any(call_for_part(TABLE, shown(code="set"), part, 0).met for part in PARTS)
+
+
+def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_does() -> None:
+    assert not call_for_part(TABLE, shown(code="set", zero="outside"), "egr.replace_sensor", 0).met
+    results = shown(code="set", supply="right", ground="good", zero="outside", answer="does not", reaction="runs rough")
+    assert call_for_part(TABLE, results, "egr.replace_sensor", 0).met
+
+
+def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its_source() -> None:
+    assert not call_for_part(TABLE, shown(code="set", reaction="runs rough", output="low", source="enough"), "egr.replace_regulator", 0).met
+    results = shown(code="set", reaction="runs rough", output="low", source="enough", duty="present", coil="out", vacuum_hoses="sound")
+    assert call_for_part(TABLE, results, "egr.replace_regulator", 0).met
+
+
+def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_not_to_the_sensor() -> None:
+    found = posterior(TABLE, shown(code="set", reaction="no change", stem="moves", hold="holds"))
+    assert max(found, key=found.__getitem__) == "passage" and found["passage"] > 0.8
+    assert found["sensor"] < 0.1
+
+
+def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> None:
+    for first, second in itertools.combinations(TABLE.tests.values(), 2):
+        for one, two in itertools.product(first.outcomes, second.outcomes):
+            results = shown(**{first.key: one, second.key: two})
+            for part in PARTS:
+                against = [fault for fault, said in TABLE.faults.items() if said.calls_for == part]
+                direct = any(
+                    test.given[fault].direct == outcome for test, outcome in ((first, one), (second, two)) for fault in against if fault in test.given
+                )
+                assert direct or not call_for_part(TABLE, results, part, 0).met
+
+
+# ---- whole visits
+
+
+def assessed(name: str, change: Any = None) -> Assessment:
+    plugins = load()
+    text = (HERE / name).read_text("utf-8")
+    job, _ = scratch_job(read_visit((change(text) if change else text).encode(), Declared.of(plugins, currency="EUR")))
+    return assess(job, plugins)
+
+
+def test_a_choked_passage_is_found_cleaned_and_shown_open() -> None:
+    made = assessed("visit.toml")
+    assert made.may_offer("egr.clean") and not [part for part in PARTS if made.may_offer(part)]
+    (repair,) = made.repairs
+    assert repair.proof is Proof.SHOWN and repair.finding is not None and repair.finding.of == "egr.manifold_open"
+
+
+def test_a_retest_that_shows_no_rise_says_not_repaired_yet() -> None:
+    made = assessed("visit.toml", lambda text: text.replace('is = "41 kPa"', 'is = "34 kPa"'))
+    assert made.repairs[0].proof is Proof.NOT_YET
+
+
+def test_a_second_fault_leaves_the_first_repair_not_repaired_yet_and_names_the_next_test() -> None:
+    made = assessed("second_fault.toml")
+    assert made.may_offer("egr.replace_vacuum_hose") and not made.may_offer("egr.replace_regulator")
+    assert made.repairs[0].proof is Proof.NOT_YET
+    assert made.suspects[0].fault == "regulator"
+    assert {"egr.coil", "egr.signal_open"} & {test.wants for test in made.next_tests[:4]}
+
+
+def test_an_open_coil_with_command_and_source_present_lets_the_regulator_be_offered() -> None:
+    coil = '\n[[specification]]\nof = "egr.coil"\nlow = "26 Ω"\nhigh = "40 Ω"\nfrom = "service data"\n'
+    late = '\n[[step]]\nsetup = { "egr.coil_temperature" = "25 °C" }\nreadings = [ { of = "egr.coil", is = "5 MΩ", confirmed = true } ]\n'
+    made = assessed("second_fault.toml", lambda text: text.replace("\n[[step]]", coil + "\n[[step]]", 1).replace("\n[[step]]\npaid", late + "\n[[step]]\npaid"))
+    assert made.may_offer("egr.replace_regulator")
+
+
+def test_a_code_alone_brings_the_system_in_and_a_strange_one_does_not() -> None:
+    head = 'job = "a-job"\nreason = "Lamp."\nvehicle = { plate = "DEMO-1" }\n[[step]]\n'
+    plugins = load()
+    for code, there in (("P0401", True), ("P0128", False)):
+        job, _ = scratch_job(read_visit(f'{head}codes = {{ stored = ["{code}"] }}\n'.encode(), Declared.of(plugins)))
+        made = assess(job, plugins)
+        assert bool([suspect for suspect in made.suspects if suspect.system == "egr"]) is there
+        assert bool([test for test in made.next_tests if test.system == "egr"]) is there
