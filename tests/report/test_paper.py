@@ -5,6 +5,7 @@ from __future__ import annotations
 import colorsys
 import io
 import os
+import statistics
 import subprocess
 import sys
 from itertools import pairwise
@@ -106,7 +107,7 @@ def test_amounts_end_on_one_edge_and_their_digits_stand_below_each_other(paper: 
     last = [box for _, box in boxes if edge - box[2] < 1.5]
     assert len(last) >= 10
     assert edge - min(box[2] for box in last) < 0.05, "every amount ends at the edge, whatever its last digit"
-    advance = last[0][2] - last[0][0]
+    advance = statistics.mode(round(box[2] - box[0], 2) for box in last)  # of the table's digits; heads and totals have others
     before = [box[2] for _, box in boxes if abs(edge - advance - box[2]) < 1.0 and abs(box[2] - box[0] - advance) < 0.05]
     assert len(before) >= 5
     assert max(before) - min(before) < 0.05, "the digits before the last stand below each other too"
