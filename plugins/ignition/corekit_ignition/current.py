@@ -101,7 +101,7 @@ def energy_left_by_supply(voltage: Volts, full_voltage: Volts) -> Annotated[floa
 def energy_ratio(proposed: Energy, fitted: Annotated[float, "J", ck.Within(above=0)]) -> Annotated[float, "1"]:
     """How many times the energy of the fitted coil another one stores.
 
-    >>> energy_ratio.si(0.15, 0.1)
+    >>> energy_ratio.si(0.75, 0.5)
     1.5
     """
     return proposed / fitted
@@ -178,9 +178,8 @@ def burn_time(inductance: Henry, current: Current, resistance: Annotated[float, 
     >>> round(burn_time.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 2)
     1.13
     """
-    if resistance == 0:
-        return inductance * current / voltage
-    return inductance / resistance * math.log1p(current * resistance / voltage)
+    x = current * resistance / voltage
+    return inductance * current / voltage * (math.log1p(x) / x if x > 1e-12 else 1.0)
 
 
 @ignition.calculation(source="circuit")
@@ -190,9 +189,10 @@ def gap_energy(inductance: Henry, current: Current, resistance: Annotated[float,
     >>> round(gap_energy.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 1)
     34.3
     """
-    if resistance == 0:
-        return inductance * current**2 / 2
-    return voltage * (inductance * current - voltage * burn_time.si(inductance, current, resistance, voltage)) / resistance
+    x = current * resistance / voltage
+    # The difference of two nearly equal numbers; for little resistance its first terms are written out.
+    share = (x - math.log1p(x)) / x**2 if x > 1e-3 else 1 / 2 - x / 3 + x**2 / 4
+    return inductance * current**2 * share
 
 
 @ignition.calculation(source="circuit")

@@ -295,8 +295,8 @@ def firing(case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]) ->
     )  # fmt: skip
 
 
-def _uncertain(value: ck.Value, share: float, source: str) -> ck.Value:
-    return ck.Value(value.kind, value.number, {**value.budget, source: share * value.number}, value.rests_on)
+def _uncertain(value: ck.Value, share: float, cause: str) -> ck.Value:
+    return ck.Value(value.kind, value.number, {**value.budget, cause: share * value.number}, value.rests_on)
 
 
 def _kv(low: float, high: float) -> str:

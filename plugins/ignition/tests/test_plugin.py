@@ -1,0 +1,160 @@
+"""The plugin as a whole: what it declares, where its figures come from, and when its fault table calls for a part."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+from typing import Any
+
+import corekit_ignition
+import pytest
+from corekit_ignition import ignition
+
+import corekit as ck
+from corekit.assess.suspect import Outcome, call_for_part, next_tests, outcomes, posterior
+
+FOLDER = Path(corekit_ignition.__file__).parent
+TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
+assert ignition.faults is not None
+TABLE = ignition.faults
+PARTS = [key for key, operation in ignition.operations.items() if operation.replaces]
+
+
+def test_the_system_has_no_loose_ends() -> None:
+    assert ignition.loose_ends() == []
+
+
+def test_it_imports_only_what_corekit_exports() -> None:
+    for name, text in TEXT.items():
+        assert not re.findall(r"^\s*(?:from|import) corekit(?:\.|_battery|_egr)", text, re.MULTILINE), name
+
+
+def test_every_source_is_used_and_every_used_source_exists() -> None:
+    used = {limit.source.key for limit in ignition.limits.values()}
+    used |= {calculation.source for calculation in ignition.calculations.values()}
+    text = " ".join(TEXT.values())
+    used |= set(re.findall(r"source: ([a-z0-9-]+)", text))
+    used |= set(re.findall(r'sources\["([a-z0-9-]+)"\]', text))
+    assert used == set(ignition.sources)
+
+
+def test_every_source_says_what_it_is_and_how_we_know() -> None:
+    for source in ignition.sources.values():
+        assert source.title and source.basis and source.status and source.where
+
+
+def test_no_general_limit_decides_anything_because_none_on_file_is_citable() -> None:
+    assert not [key for key, limit in ignition.limits.items() if limit.decides]
+
+
+def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_hazard() -> None:
+    harmless = {"ignition.engine_speed", "ignition.revolutions", "ignition.lead_length"}
+    for measurand in ignition.measurands.values():
+        assert measurand.accuracy.percent or measurand.accuracy.amount
+        assert measurand.how, measurand.key
+        assert bool(measurand.hazard) != (measurand.key in harmless), measurand.key
+
+
+@pytest.mark.parametrize("key", ["supply_cranking", "supply_running", "feed_drop", "firing_voltage", "available_voltage", "peak_current"])
+def test_whoever_works_at_a_live_ignition_is_told_that_it_can_kill(key: str) -> None:
+    assert "kill" in ignition.measurands[f"ignition.{key}"].hazard
+
+
+def test_a_spark_test_says_fuel_tester_and_implant_first() -> None:
+    hazard = ignition.observations["ignition.spark"].hazard
+    assert all(word in hazard for word in ("pacemaker", "disabled first", "Never crank with a lead", "belts"))
+
+
+def test_every_operation_can_be_priced_and_says_what_shows_that_it_worked() -> None:
+    assert set(PARTS) == {"ignition.replace_plugs", "ignition.replace_coil", "ignition.replace_leads", "ignition.replace_cap"}
+    assert all(operation.shown_by in ignition.measurands for operation in ignition.operations.values())
+
+
+def test_a_new_coil_ends_what_was_known_of_the_old_one() -> None:
+    ended = {key for key, trait in ignition.traits.items() if trait.part == "coil"}
+    assert ended == {"ignition.coil_type", "ignition.diode", "ignition.inductance", "ignition.coil_resistance"}
+
+
+@pytest.mark.parametrize("word", ["safe", "safely", "safety"])
+def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
+    everything = " ".join([*TEXT.values(), *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml"))])
+    assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
+
+
+# ---- the fault table
+
+
+def shown(**results: str) -> list[Outcome]:
+    tests = {key: TABLE.tests[key] for key in results}
+    return [Outcome(test=test, weights=tuple(float(name == results[key]) for name in test.outcomes), evidence=()) for key, test in tests.items()]
+
+
+def called(operation: str, *results: Outcome) -> bool:
+    return call_for_part(TABLE, list(results), f"ignition.{operation}", 0).met
+
+
+def test_the_table_says_that_its_numbers_are_estimates() -> None:
+    assert "ESTIMATE" in (FOLDER / "faults.toml").read_text("utf-8").split("[faults]")[0]
+    assert all(fault.why for fault in TABLE.faults.values())
+    assert all(row.why for test in TABLE.tests.values() for row in test.given.values())
+
+
+@pytest.mark.parametrize(
+    ("results", "operation"),
+    [
+        ({"swap": "coil"}, "replace_coil"), ({"swap": "plug"}, "replace_plugs"), ({"swap": "lead"}, "replace_leads"),
+        ({"plug_face": "cracked"}, "replace_plugs"), ({"plug_face": "worn", "plug_gap": "wrong"}, "replace_plugs"),
+        ({"lead_look": "tracked", "lead": "wrong"}, "replace_leads"), ({"cap_look": "tracked"}, "replace_cap"),
+    ],
+)  # fmt: skip
+def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(results: dict[str, str], operation: str) -> None:
+    assert [part for part in PARTS if called(part.split(".")[1], *shown(**results))] == [f"ignition.{operation}"]
+
+
+def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply_was_found_good() -> None:
+    assert not called("replace_coil", *shown(secondary="outside"))
+    assert called("replace_coil", *shown(secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"))
+
+
+def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None:
+    indirect = {key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())}
+    assert {"feed", "ground", "switching", "spark", "current"} == set(indirect)
+    for results in itertools.product(*(test.outcomes for test in indirect.values())):
+        made = shown(**dict(zip(indirect, results, strict=True)))
+        assert not any(call_for_part(TABLE, made, part, 0).met for part in PARTS)
+
+
+def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
+    weak = posterior(TABLE, shown(spark="weak"))
+    explained = posterior(TABLE, shown(spark="weak", feed="lost"))
+    assert explained["weak_supply"] > 0.8
+    assert explained["bad_coil"] < weak["bad_coil"] / 3
+
+
+def test_after_a_weak_spark_the_supply_is_tested_next() -> None:
+    assert next_tests("ignition", TABLE, shown(spark="weak"), {})[0].key == "feed"
+
+
+def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
+    for place in range(1, 5):
+        four.read("misfires", "500" if place == 2 else "0", place=f"cylinder {place}", setup={"revolutions": "1000"})
+    findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
+    made = outcomes(TABLE, four.case(), findings)
+    assert made == []
+    assert not any(call_for_part(TABLE, made, part, 0).met for part in PARTS)
+
+
+def test_what_is_only_usual_never_reaches_the_table(four: Any) -> None:
+    four.read("primary_resistance", "40 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"})
+    four.read("secondary_resistance", "90 kΩ", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"})
+    four.read("lead_resistance", "400 kΩ", place="lead 1", using="meter")
+    findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
+    assert {finding.code for finding in findings} == {"ignition.primary_usual", "ignition.secondary_usual", "ignition.lead_usual"}
+    assert outcomes(TABLE, four.case(), findings) == []
+
+
+def test_every_check_that_the_table_names_is_a_code_some_check_yields() -> None:
+    text = " ".join(TEXT.values())
+    for test in TABLE.tests.values():
+        assert not test.code or f'"{test.code}"' in text
