@@ -1,0 +1,133 @@
+"""What commands cost, as ratios to what cannot be avoided, measured side by side in one run.
+
+    .venv/bin/python tests/benchmarks/bench_commands.py [ROUNDS]
+
+Every round runs each candidate once, in turn, so that whatever else the machine does hits all of them; medians are compared.
+A ratio says something on any machine, a time only on this one. The aims are those of the project: `--version` at most 1.5 bare
+starts of Python, a cold `corekit invoice` at most 25, saving an entry at most 3 times one fdatasync of 8 KiB in the same folder.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from corekit.desk.demo import run_demo
+from corekit.model.records import Measured, Opened, body_of
+from corekit.reference import data_path
+from corekit.store.statement import Statement
+from corekit.store.store import Store
+
+SAY = "import sys; from corekit.cli import main; sys.exit(main({words!r}))"
+BLOCK = b"\0" * 8192
+
+
+def main(rounds: int) -> None:
+    # Beside the working folder and not in /tmp, which is often memory and syncs to nothing.
+    with tempfile.TemporaryDirectory(prefix=".bench-", dir=Path.cwd()) as name:
+        folder = Path(name)
+        commands(folder, rounds)
+        saving(folder, rounds * 10)
+
+
+def measured(candidates: dict[str, Callable[[], object]], rounds: int) -> dict[str, float]:
+    """Median seconds of each candidate; the first round warms the caches and does not count."""
+    times: dict[str, list[float]] = {key: [] for key in candidates}
+    for turn in range(rounds + 1):
+        for key, candidate in candidates.items():
+            begun = time.perf_counter()
+            candidate()
+            if turn:
+                times[key].append(time.perf_counter() - begun)
+    return {key: statistics.median(each) for key, each in times.items()}
+
+
+# ---- commands
+
+
+def commands(folder: Path, rounds: int) -> None:
+    shop = folder / "demo-out"
+    for _ in run_demo(shop):
+        pass
+    visit = str(next((data_path("demo") / "jobs").glob("1-*.toml")))
+    draft = ["invoice", visit, "--shop", str(shop), "--out", str(folder / "draft.pdf")]
+    imports = {
+        "model, units, judge": "import corekit.units, corekit.judge, corekit.model.job",
+        "and the plugins": "from corekit.plugin.host import load; load()",
+        "and the desk (store, billing, papers)": "import corekit.desk.sketch; from corekit.plugin.host import load; load()",
+        "and the PDF library with its faces": (
+            "import corekit.desk.sketch; from corekit.plugin.host import load; load(); import corekit.report.pdf; "
+            "from corekit.report.faces import face; face('regular'); face('strong')"
+        ),
+    }
+    candidates = {
+        "bare": python("pass"),
+        "corekit --version": saying(["--version"]),
+        "corekit --help": saying(["--help"]),
+        "corekit check FILE": saying(["check", visit]),
+        "corekit invoice FILE": saying(draft),
+        **{key: python(code) for key, code in imports.items()},
+    }
+    found = measured(candidates, rounds)
+    bare = found["bare"]
+    print(f"a bare `python -c pass`: {bare * 1000:.1f} ms, median of {rounds}; everything below in bare starts")
+    tell("corekit --version", found, bare, "aim: at most 1.5")
+    tell("corekit --help", found, bare)
+    tell("corekit check FILE", found, bare)
+    tell("corekit invoice FILE", found, bare, "cold, a draft of the first demo job; aim: at most 25")
+    before = "bare"
+    for key in [*imports, "corekit invoice FILE"]:
+        label = key if key in imports else "and reading, judging, pricing, drawing, writing"
+        print(f"    {label:<46} {(found[key] - found[before]) / bare:+6.1f}")
+        before = key
+
+
+def python(code: str) -> Callable[[], object]:
+    return lambda: subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
+
+
+def saying(words: Sequence[str]) -> Callable[[], object]:
+    return python(SAY.format(words=list(words)))
+
+
+def tell(key: str, found: dict[str, float], bare: float, remark: str = "") -> None:
+    print(f"  {key:<48} {found[key] / bare:6.2f}   {remark}".rstrip())
+
+
+# ---- saving
+
+
+def saving(folder: Path, rounds: int) -> None:
+    """One reading appended to a job of some length, against one fdatasync of 8 KiB in the same folder."""
+    file = os.open(folder / "plain", os.O_WRONLY | os.O_CREAT, 0o600)
+    sync = getattr(os, "fdatasync", os.fsync)
+
+    def bare() -> None:
+        os.pwrite(file, BLOCK, 0)
+        sync(file)
+
+    with Store.create(folder / "bench.sqlite", demo=True) as store:
+        job = store.new_job()
+        store.append(job, [Statement(kind="opened", subject="bench:opened#1", body=body_of(Opened(origin="bench", demo=True)))])
+        count = iter(range(10**9))
+        record = body_of(Measured(of="battery.rest_voltage", typed="12.64 V", kind="voltage", number=12.64))
+
+        def save() -> None:
+            store.append(job, [Statement(kind="measured", subject=f"bench:arrival/battery.rest_voltage/#{next(count)}", body=record)])
+
+        for _ in range(100):
+            save()
+        found = measured({"bare": bare, "save": save}, rounds)
+    os.close(file)
+    print(f"one fdatasync of 8 KiB in this folder: {found['bare'] * 1e6:.0f} µs, median of {rounds}")
+    print(f"  {'saving one reading':<48} {found['save'] / found['bare']:6.2f}   aim: at most 3")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 15)
