@@ -156,16 +156,21 @@ def posterior(table: FaultTable, shown: Sequence[Outcome], changed: Mapping[tupl
     Args:
         changed: Numbers of the table to replace by a factor: ("weight", fault) or ("p", test, fault, outcome).
     """
-    changed = changed or {}
-    logs = {}
-    for key, fault in table.faults.items():
-        total = math.log(fault.weight * changed.get(("weight", key), 1.0))
-        for outcome in shown:
-            likely = outcome.test.likelihood(key)
-            factors = [changed.get(("p", outcome.test.key, key, name), 1.0) for name in outcome.test.outcomes]
-            scaled = [p * factor for p, factor in zip(likely, factors, strict=True)]
-            total += math.log(sum(weight * p for weight, p in zip(outcome.weights, scaled, strict=True)) / sum(scaled))
-        logs[key] = total
+    return _normal({key: _log(table, key, shown, changed or {}) for key in table.faults})
+
+
+def _log(table: FaultTable, fault: str, shown: Sequence[Outcome], changed: Mapping[tuple[str, ...], float]) -> float:
+    """Logarithm of weight times chances of all that was shown, under one fault; each fault's rests on its own numbers alone."""
+    total = math.log(table.faults[fault].weight * changed.get(("weight", fault), 1.0))
+    for outcome in shown:
+        names = outcome.test.outcomes
+        scaled = [p * changed.get(("p", outcome.test.key, fault, name), 1.0) for p, name in zip(outcome.test.likelihood(fault), names, strict=True)]
+        total += math.log(sum(weight * p for weight, p in zip(outcome.weights, scaled, strict=True)) / sum(scaled))
+    return total
+
+
+def _normal(logs: Mapping[str, float]) -> dict[str, float]:
+    """Probabilities that sum to 1, from logarithms of their ratios."""
     highest = max(logs.values())
     parts = {key: math.exp(log - highest) for key, log in logs.items()}
     whole = sum(parts.values())
@@ -229,7 +234,7 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
     direct = [outcome for outcome in shown if any(_speaks_against(outcome, fault) for fault in against)]
     if not direct:
         return Call(operation=operation, met=False, stage=stage, why="No test that speaks directly against the part has plainly failed.")
-    lowest = min(_share(posterior(table, shown, changed), against) for changed in _doubted(table, shown))
+    lowest = _lowest_share(table, shown, against)
     if lowest < CALL_AT:
         share = _share(posterior(table, shown), against)
         doubted = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
@@ -247,10 +252,11 @@ def _share(chances: Mapping[str, float], faults: set[str]) -> float:
     return sum(chances[fault] for fault in faults)
 
 
-def _doubted(table: FaultTable, shown: Sequence[Outcome]) -> list[dict[tuple[str, ...], float]]:
-    """The table as it is, and with each number that matters moved by the factor, one at a time."""
-    numbers: list[tuple[str, ...]] = [("weight", fault) for fault in table.faults]
-    numbers += [("p", outcome.test.key, fault, name) for outcome in shown for fault in table.faults for name in outcome.test.outcomes]
-    return [{}, *({number: factor} for number in numbers for factor in (WRONG_BY, 1 / WRONG_BY))]
-
+def _lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: set[str]) -> float:
+    """The least these faults hold with the table as it is, or with any one number that matters moved by the factor, one at a time."""
+    logs = {fault: _log(table, fault, shown, {}) for fault in table.faults}
+    numbers: list[tuple[str, tuple[str, ...]]] = [(fault, ("weight", fault)) for fault in table.faults]
+    numbers += [(fault, ("p", outcome.test.key, fault, name)) for outcome in shown for fault in table.faults for name in outcome.test.outcomes]
+    moved = ({**logs, fault: _log(table, fault, shown, {number: factor})} for fault, number in numbers for factor in (WRONG_BY, 1 / WRONG_BY))
+    return min(_share(_normal(one), faults) for one in (logs, *moved))
 
