@@ -135,7 +135,7 @@ def tube_warms(case: ck.Case, shut: Annotated[ck.Reading, tube_shut], opened: An
         says=ck.Says(
             passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
             fails="Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected. Little or no exhaust flows.",
-            undecided="Behind the opened valve the tube warms by {rise}, close to the {limit} expected. Wait another minute and read again.",
+            undecided="Behind the opened valve the tube warms by {rise}, where {limit} is expected: too close to call. Wait another minute and read again.",
         ),
     )  # fmt: skip
 
@@ -172,7 +172,7 @@ def signal_rise(
         says=ck.Says(
             passes="With the valve open and the engine reacting, the sensor's signal rises by {gained}{pressure}.",
             fails="With the valve open the engine reacts, so exhaust flows; yet the sensor's signal moves by {gained} where {limit} is expected. {why}",
-            undecided="With the valve open the sensor's signal rises by {gained}, close to {limit}, the least expected. Read again at 1500 rpm.",
+            undecided="With the valve open the sensor's signal rises by {gained}, where {limit} is expected: too close to call. Read again at 1500 rpm.",
         ),
     )  # fmt: skip
 

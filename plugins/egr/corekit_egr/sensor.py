@@ -95,7 +95,7 @@ def wiring(
             says=ck.Says(
                 passes="Its ground lies {read} above battery negative; {limit} is usual.",
                 fails="Its ground lies {read} above battery negative, where {limit} is usual: a bad ground lifts every signal and looks like a bad sensor.",
-                undecided="Its ground lies {read} above battery negative, close to the usual {limit}.",
+                undecided="Its ground lies {read} above battery negative, where {limit} is usual: too close to call.",
             ),
         )  # fmt: skip
 
@@ -176,9 +176,9 @@ def answer(
         gained, limit, code="egr.answer", of=signal_pumped, unit="V", calls_for=replace_sensor, next_test=signal_pumped, values=places, evidence=_fitted(case),
         says=ck.Says(
             passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it answers.",
-            fails="With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} would be the least. "
+            fails="With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
             "Its supply being right, the sensor does not answer as it should.",
-            undecided="With {pumped} from a hand pump the sensor's signal rises by {gained}, close to {limit}, the least to expect. Pump again.",
+            undecided="With {pumped} from a hand pump the sensor's signal rises by {gained}, where {limit} is expected: too close to call. Pump again.",
         ),
     )  # fmt: skip
 

@@ -106,12 +106,12 @@ def source_vacuum(
     yield case.judge(
         judged, case.limit(supply_vacuum), code="egr.supply_vacuum", of=supply_vacuum, unit="inHg diff", calls_for=replace_vacuum_hose,
         evidence=[vacuum, air], next_test=supply_vacuum,
-        values={"read": read, "level": "" if own else f", as {ck.show(judged, 'inHg diff', doubt=False)} at sea level"},
+        values={"read": read, "level": "" if own else f", which would be {ck.show(judged, 'inHg diff', doubt=False)} at sea level"},
         says=ck.Says(
             passes="The regulator is fed with {read}{level}; {limit} is usual.",
             fails="The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose, or an engine that draws badly: "
             "without vacuum the valve cannot open.",
-            undecided="The regulator is fed with {read}{level}, close to the usual {limit}.",
+            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
         ),
     )  # fmt: skip
 
@@ -129,7 +129,7 @@ def unpowered(case: ck.Case, vacuum: Annotated[ck.Reading, vacuum_off], valve: A
             passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
             fails="With the regulator's plug pulled there is still {read} at the valve, where {limit} may be left. "
             "A regulator that does not shut, or whose vent is blocked, opens the valve when nobody asked.",
-            undecided="With the regulator's plug pulled {read} is left at the valve, close to {limit}, the most that should be.",
+            undecided="With the regulator's plug pulled {read} is left at the valve, where {limit} may be: too close to call.",
         ),
     )  # fmt: skip
 
@@ -171,7 +171,7 @@ def commanded(
         says=ck.Says(
             passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
             fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
-            undecided="Commanded, the regulator gives the valve {read}{known}, close to {limit}, the least asked for.{then}",
+            undecided="Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too close to call.{then}",
         ),
     )  # fmt: skip
 
@@ -192,7 +192,7 @@ def holds(case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotate
         says=ck.Says(
             passes="The valve's diaphragm holds its vacuum: it loses {read} in a minute.",
             fails="The valve's diaphragm loses {read} of vacuum in a minute; {limit} is usual.{unknown}",
-            undecided="The valve's diaphragm loses {read} of vacuum in a minute, close to {limit}. Pump again and wait longer.",
+            undecided="The valve's diaphragm loses {read} of vacuum in a minute, where {limit} is usual: too close to call. Pump again and wait longer.",
         ),
     )  # fmt: skip
 
@@ -209,7 +209,8 @@ def coil_checked(
     plain = "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
     if plain:
         yield case.judge(
-            ohms, case.limit(coil if coil.key in case.specified else "egr.coil_any"), code="egr.coil", calls_for=replace_regulator, values={"read": read, "plain": plain},
+            ohms, case.limit(coil if coil.key in case.specified else "egr.coil_any"), code="egr.coil", calls_for=replace_regulator,
+            values={"read": read, "plain": plain},
             says=ck.Says(passes="", fails="The regulator's coil has {read}. {plain}", undecided="The regulator's coil has {read}; measure again."),
         )  # fmt: skip
         return
