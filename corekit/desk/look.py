@@ -10,10 +10,7 @@ from ..assess.assessment import Assessment, assess
 from ..intake.declared import Declared
 from ..intake.visit import read_visit
 from ..plugin.host import Plugins, load
-from . import paper
 from .scratch import scratch_job
-from .settings import SHOP_FILE, read_prices, read_settings
-from .shop import Shop
 
 #: ISO 4217 code of no currency at all: without a shop a file's payments are read and have none.
 NO_CURRENCY = "XXX"
@@ -30,13 +27,18 @@ class Seen:
 def look(visit: str, *, is_file: bool, folder: Path) -> Seen:
     """Assess a visit file, or a job of the shop in `folder`. For a file no shop is needed; its instruments are known if there is one."""
     plugins = load()
-    if is_file:
-        declared, settings = Declared.of(plugins, currency=NO_CURRENCY), None
-        if (folder / SHOP_FILE).is_file():
-            settings = read_settings(folder, demo=True)
-            declared = Declared.of(plugins, settings.instruments, read_prices(folder).currency)
-        read = read_visit(Path(visit), declared)
-        job, _ = scratch_job(read, paper.instruments_for(read, settings) if settings else [])
+    if not is_file:
+        from .shop import Shop
+
+        with Shop(folder, plugins=plugins) as shop:
+            return Seen(assessment=shop.assess(visit), plugins=plugins)
+    if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
+        job, _ = scratch_job(read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY)))
         return Seen(assessment=assess(job, plugins), plugins=plugins)
-    with Shop(folder, plugins=plugins) as shop:
-        return Seen(assessment=shop.assess(visit), plugins=plugins)
+    from . import paper
+    from .settings import read_prices, read_settings
+
+    settings = read_settings(folder, demo=True)
+    read = read_visit(Path(visit), Declared.of(plugins, settings.instruments, read_prices(folder).currency))
+    job, _ = scratch_job(read, paper.instruments_for(read, settings))
+    return Seen(assessment=assess(job, plugins), plugins=plugins)
