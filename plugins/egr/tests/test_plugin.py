@@ -11,13 +11,11 @@ import corekit_egr
 import pytest
 from corekit_egr import egr
 
-from corekit.assess.assessment import Assessment, Proof, assess
+from corekit.assess.assessment import Assessment, Proof
 from corekit.assess.suspect import Outcome, call_for_part, posterior
-from corekit.desk.scratch import scratch_job
-from corekit.intake.declared import Declared
-from corekit.intake.visit import read_visit
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load
+from corekit.testing.visits import assessed
 
 HERE = Path(__file__).parent
 FOLDER = Path(corekit_egr.__file__).parent
@@ -142,27 +140,25 @@ def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> 
 # ---- whole visits
 
 
-def assessed(name: str, change: Any = None) -> Assessment:
-    plugins = load()
+def visit(name: str, change: Any = None) -> Assessment:
     text = (HERE / name).read_text("utf-8")
-    job, _ = scratch_job(read_visit((change(text) if change else text).encode(), Declared.of(plugins, currency="EUR")))
-    return assess(job, plugins)
+    return assessed(change(text) if change else text)
 
 
 def test_a_choked_passage_is_found_cleaned_and_shown_open() -> None:
-    made = assessed("visit.toml")
+    made = visit("visit.toml")
     assert made.may_offer("egr.clean") and not [part for part in PARTS if made.may_offer(part)]
     (repair,) = made.repairs
     assert repair.proof is Proof.SHOWN and repair.finding is not None and repair.finding.of == "egr.manifold_open"
 
 
 def test_a_retest_that_shows_no_rise_says_not_repaired_yet() -> None:
-    made = assessed("visit.toml", lambda text: text.replace('is = "41 kPa"', 'is = "34 kPa"'))
+    made = visit("visit.toml", lambda text: text.replace('is = "41 kPa"', 'is = "34 kPa"'))
     assert made.repairs[0].proof is Proof.NOT_YET
 
 
 def test_a_second_fault_leaves_the_first_repair_not_repaired_yet_and_names_the_next_test() -> None:
-    made = assessed("second_fault.toml")
+    made = visit("second_fault.toml")
     assert made.may_offer("egr.replace_vacuum_hose") and not made.may_offer("egr.replace_regulator")
     assert made.repairs[0].proof is Proof.NOT_YET
     assert made.suspects[0].fault == "regulator"
@@ -172,15 +168,13 @@ def test_a_second_fault_leaves_the_first_repair_not_repaired_yet_and_names_the_n
 def test_an_open_coil_with_command_and_source_present_lets_the_regulator_be_offered() -> None:
     coil = '\n[[specification]]\nof = "egr.coil"\nlow = "26 Ω"\nhigh = "40 Ω"\nfrom = "service data"\n'
     late = '\n[[step]]\nsetup = { "egr.coil_temperature" = "25 °C" }\nreadings = [ { of = "egr.coil", is = "5 MΩ", confirmed = true } ]\n'
-    made = assessed("second_fault.toml", lambda text: text.replace("\n[[step]]", coil + "\n[[step]]", 1).replace("\n[[step]]\npaid", late + "\n[[step]]\npaid"))
+    made = visit("second_fault.toml", lambda text: text.replace("\n[[step]]", coil + "\n[[step]]", 1).replace("\n[[step]]\npaid", late + "\n[[step]]\npaid"))
     assert made.may_offer("egr.replace_regulator")
 
 
 def test_a_code_alone_brings_the_system_in_and_a_strange_one_does_not() -> None:
     head = 'job = "a-job"\nreason = "Lamp."\nvehicle = { plate = "DEMO-1" }\n[[step]]\n'
-    plugins = load()
     for code, there in (("P0401", True), ("P0128", False)):
-        job, _ = scratch_job(read_visit(f'{head}codes = {{ stored = ["{code}"] }}\n'.encode(), Declared.of(plugins)))
-        made = assess(job, plugins)
+        made = assessed(f'{head}codes = {{ stored = ["{code}"] }}\n')
         assert bool([suspect for suspect in made.suspects if suspect.system == "egr"]) is there
         assert bool([test for test in made.next_tests if test.system == "egr"]) is there

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import LEADS, LeadLook, ignition, lead_length, lead_look, lead_resistance, replace_leads
+from .declarations import LEADS, Kind, LeadLook, ignition, kind, lead_length, lead_look, lead_resistance, replace_leads
 
 MOST_BY_LENGTH = 12000 / 0.3048  # Ω/m, 12 kΩ per foot; source: lead-by-length
 MOST = 30e3  # Ω; source: lead-total
@@ -30,9 +30,16 @@ def most_by_length(length: Length) -> Annotated[float, "Ω"]:
 
 @ignition.check("Resistance of the leads")
 def lead_resistances(
-    case: ck.Case, ohms: Annotated[list[ck.Reading], lead_resistance], lengths: Annotated[list[ck.Reading] | None, lead_length]
+    case: ck.Case,
+    ohms: Annotated[list[ck.Reading] | None, lead_resistance],
+    lengths: Annotated[list[ck.Reading] | None, lead_length],
+    how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Each lead against the vehicle's own figure, else by its length; the figures at hand are weak, so without an own one it stays advice."""
+    if not ohms:
+        without = how is Kind.OWN_COIL
+        yield case.does_not_apply("Each plug has its own coil and no lead.") if without else case.gap(lead_resistance, "Resistance of the leads: not measured.")
+        return
     own = lead_resistance.key in case.specified
     known = {reading.place: reading for reading in lengths or []}
     long = {reading.place: reading.read_with(lead_length) or known.get(reading.place) for reading in ohms}

@@ -10,12 +10,16 @@ import corekit as ck
 from .declarations import (
     CapLook,
     Face,
+    Fitted,
+    Kind,
     Spark,
     Swap,
     Switching,
+    ballast,
     cap_look,
     feed_drop,
     ignition,
+    kind,
     plug_face,
     repair_switching,
     replace_cap,
@@ -24,9 +28,11 @@ from .declarations import (
     replace_plugs,
     spark,
     supply_cranking,
+    supply_running,
     swap,
     switching,
 )
+from .supply import battery_cranking, battery_running, loss_of, may_be_ballasted
 
 # What each look usually means. source: plug-looks
 _MEANS = {
@@ -50,7 +56,7 @@ def plugs_looked_at(case: ck.Case, seen: Annotated[dict[str, Face], plug_face]) 
     for place, face in seen.items():
         groups.setdefault(face, []).append(place)
     text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
-    says = "Plugs, by what they look like. {text}."
+    says = "What the plugs look like: {text}."
     if any(face in groups for face in _FAILS):
         yield case.looked(plug_face, passed=False, code="ignition.plug_face", says=says, calls_for=replace_plugs, text=text)
     elif all(face in _SOUND for face in groups):
@@ -61,8 +67,14 @@ def plugs_looked_at(case: ck.Case, seen: Annotated[dict[str, Face], plug_face]) 
 
 
 @ignition.check("Distributor cap and rotor")
-def cap_looked_at(case: ck.Case, seen: Annotated[CapLook, cap_look]) -> Iterator[ck.Finding | ck.Gap]:
+def cap_looked_at(
+    case: ck.Case, seen: Annotated[CapLook | None, cap_look], how: Annotated[Kind | None, kind]
+) -> Iterator[ck.Finding | ck.Gap]:
     """A cracked or tracked cap sends the spark astray, often to another cylinder."""
+    if seen is None:
+        without = how in (Kind.OWN_COIL, Kind.WASTED)
+        yield case.does_not_apply("This ignition has no distributor.") if without else case.gap(cap_look, "Distributor cap and rotor: not looked at.")
+        return
     says = {
         CapLook.SOUND: "Distributor cap and rotor look sound.",
         CapLook.WORN: "The contacts in distributor cap or rotor are burnt or worn.",
@@ -76,8 +88,13 @@ def spark_seen(
     case: ck.Case,
     seen: Annotated[dict[str, Spark], spark],
     *,
-    lost: Annotated[ck.Reading | None, feed_drop],
-    volts: Annotated[ck.Reading | None, supply_cranking],
+    direct: Annotated[ck.Reading | None, feed_drop],
+    running: Annotated[ck.Reading | None, supply_running],
+    cranking: Annotated[ck.Reading | None, supply_cranking],
+    battery_runs: Annotated[ck.Reading | None, battery_running],
+    battery_cranks: Annotated[list[ck.Reading] | None, battery_cranking],
+    resistor: Annotated[Fitted | None, ballast],
+    how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A weak spark speaks against a coil only once the supply has been found good."""
     bad = [place for place, one in seen.items() if one is not Spark.STEADY]
@@ -89,9 +106,14 @@ def spark_seen(
         )  # fmt: skip
         return
     words: dict[str, Any] = {"bad": _listed(bad), "what": "no spark" if all(seen[place] is Spark.NONE for place in bad) else "a weak or missing spark"}
+    loss = loss_of(
+        direct=direct, running=running, battery_runs=battery_runs, cranking=cranking, battery_cranks=battery_cranks,
+        through=may_be_ballasted(resistor, how),
+    )  # fmt: skip
     drop, low = case.limit(feed_drop).high, case.limit(supply_cranking).low
-    weak = (lost is not None and drop is not None and lost.number > drop.number) or (volts is not None and low is not None and volts.number < low.number)
-    if lost is None and volts is None:
+    lost = loss is not None and drop is not None and loss.lost.number > drop.number
+    weak = lost or (cranking is not None and low is not None and cranking.number < low.number)
+    if loss is None and cranking is None:
         yield case.open(
             code="ignition.spark", evidence=evidence, next_test=feed_drop, **words,
             says="At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at the coil before anything is renewed.",

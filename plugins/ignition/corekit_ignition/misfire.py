@@ -81,10 +81,10 @@ def misfire(
             "pattern": _pattern(counts, total, int(number.number), how),
         },
         says=ck.Says(
-            passes="In {turns} revolutions {total} misfires were counted, {share} of all firings; {limit} is the usual bound.",
-            fails="In {turns} revolutions {total} misfires were counted, {share} of all firings; {limit} is the usual bound. {pattern}",
-            undecided="In {turns} revolutions {total} misfires were counted, about {share} of all firings: "
-            "too close to {limit} to call. Count for longer. {pattern}",
+            passes="Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a monitor allows {limit}.",
+            fails="Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a monitor allows {limit}. {pattern}",
+            undecided="Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
+            "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}",
         ),
     )  # fmt: skip
 

@@ -30,6 +30,7 @@ from .declarations import (
 
 OFF_TIME = 1.5e-3  # s, burn and recovery when nobody knows better; source: off-time
 LOW_SPEED = 20.0  # rev/s, the speed beside which a gain is shown
+FASTEST = 10000 / 60  # rev/s: no road engine turns faster
 TOP_SPEED = 7000.0  # rpm, the end of the chart's scale
 
 Speed = Annotated[float, "rev/s", ck.Within(above=0)]
@@ -211,11 +212,14 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
 
 def _energy(case: ck.Case, fitted: Coil, other: Coil | None, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:
     energy, needed = fitted.energy(rpm.value, beside), fitted.needs(beside)
-    says = "At {speed} and {volts} the fitted coil stores about {energy} for each spark."
+    short = needed is None or dwell_available(rpm, beside.firings, beside.off).number < needed.number
+    says = "At {speed} and {volts} the fitted coil can store about {energy} for each spark."
     words: dict[str, Any] = {"speed": _rpm(rpm.value), "volts": ck.show(volts.value, "V", doubt=False), "energy": _mj(energy)}
     if needed is not None:
-        words["collapse"] = _rpm(collapse_speed(beside.firings, needed, beside.off))
-        says += " Up to about {collapse} it has time to charge fully."
+        turn = collapse_speed(beside.firings, needed, beside.off)
+        words["collapse"] = _rpm(turn)
+        always = turn.number > FASTEST
+        says += " It has time to charge fully at any speed this engine runs at." if always else " Up to about {collapse} it has time to charge fully."
     if other is not None:
         low = ck.exact("engine speed", LOW_SPEED)
         words |= {
@@ -229,7 +233,7 @@ def _energy(case: ck.Case, fitted: Coil, other: Coil | None, beside: Beside, vol
         )
     return case.advise(
         code="ignition.energy_by_speed", says=says, value=energy, unit="mJ", evidence=[volts, rpm], urgency=ck.Urgency.NOTHING,
-        figure=_picture(fitted, other, beside, rpm.value, words), **words,
+        figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None, **words,
     )  # fmt: skip
 
 

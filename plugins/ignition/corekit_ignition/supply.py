@@ -34,7 +34,7 @@ battery_resting = ck.elsewhere("battery.rest_voltage", "V", "Battery voltage at 
 
 
 @attrs.frozen(kw_only=True)
-class Pair:
+class Loss:
     """The battery's voltage and the coil's in the same condition; a drop read directly has neither."""
 
     when: str
@@ -58,14 +58,12 @@ def supply(
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or cranking."""
-    through = resistor is Fitted.YES or (resistor is None and how is not Kind.OWN_COIL and how is not Kind.WASTED)
-    posts = next((reading for reading in battery_cranks or [] if reading.place == "posts"), next(iter(battery_cranks or []), None))
-    if direct is not None:
-        yield _judged(case, Pair(when="", lost=direct.value, at_coil=running or cranking), direct)
-    elif running is not None and battery_runs is not None and not through:
-        yield _judged(case, _pair("with the engine running", running, battery_runs))
-    elif cranking is not None and posts is not None:  # the starter bypasses a ballast resistor; source: ballast
-        yield _judged(case, _pair("while cranking", cranking, posts))
+    through = may_be_ballasted(resistor, how)
+    loss = loss_of(
+        direct=direct, running=running, battery_runs=battery_runs, cranking=cranking, battery_cranks=battery_cranks, through=through
+    )
+    if loss is not None:
+        yield _judged(case, loss, direct)
     elif key_on is not None and battery_rests is not None and not through:
         yield _key_on(case, _pair("with the key on", key_on, battery_rests))
     elif through and (running is not None or key_on is not None):
@@ -77,22 +75,52 @@ def supply(
         yield case.gap(feed_drop, "The supply at the coil was not read; it comes before coils, leads and plugs.")
 
 
-def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Pair:
-    return Pair(when=when, lost=at_battery.value - at_coil.value, at_coil=at_coil, at_battery=at_battery)
+def may_be_ballasted(resistor: Fitted | None, how: Kind | None) -> bool:
+    """Not knowing of a resistor is no reason to take one for a fault; coils on plugs and wasted spark have none."""
+    return resistor is Fitted.YES or (resistor is None and how is not Kind.OWN_COIL and how is not Kind.WASTED)
 
 
-def _judged(case: ck.Case, pair: Pair, direct: ck.Reading | None = None) -> ck.Finding:
+def loss_of(
+    *,
+    direct: ck.Reading | None,
+    running: ck.Reading | None,
+    battery_runs: ck.Reading | None,
+    cranking: ck.Reading | None,
+    battery_cranks: list[ck.Reading] | None,
+    through: bool,
+) -> Loss | None:
+    """What is lost on the way, from the best readings there are; None when there are none. `through`: a ballast resistor may sit in the way."""
+    posts = at_posts(battery_cranks)
+    if direct is not None:
+        return Loss(when="", lost=direct.value, at_coil=running or cranking)
+    if running is not None and battery_runs is not None and not through:
+        return _pair("with the engine running", running, battery_runs)
+    if cranking is not None and posts is not None:  # the starter bypasses a ballast resistor; source: ballast
+        return _pair("while cranking", cranking, posts)
+    return None
+
+
+def at_posts(readings: list[ck.Reading] | None) -> ck.Reading | None:
+    """The battery read at its posts, else wherever it was read."""
+    return next((reading for reading in readings or [] if reading.place == "posts"), next(iter(readings or []), None))
+
+
+def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Loss:
+    return Loss(when=when, lost=at_battery.value - at_coil.value, at_coil=at_coil, at_battery=at_battery)
+
+
+def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.Finding:
     left = ""
-    if pair.at_coil is not None and pair.at_battery is not None and 0 < pair.at_coil.number < pair.at_battery.number:
-        share = energy_left_by_supply(pair.at_coil, pair.at_battery)
+    if loss.at_coil is not None and loss.at_battery is not None and 0 < loss.at_coil.number < loss.at_battery.number:
+        share = energy_left_by_supply(loss.at_coil, loss.at_battery)
         left = (
-            f" Of {_volts(pair.at_battery)} at the battery {_volts(pair.at_coil)} arrive; charged for the same time, "
+            f" Of {_volts(loss.at_battery)} at the battery {_volts(loss.at_coil)} arrive; charged for the same time, "
             f"a coil then holds about {100 * share.number:.0f} % of its energy."
         )
     return case.judge(
-        direct if direct is not None else pair.lost, case.limit(feed_drop), code="ignition.feed", of=feed_drop, unit="V", calls_for=repair_supply,
-        next_test=feed_drop, evidence=[reading for reading in (pair.at_coil, pair.at_battery) if reading is not None],
-        values={"lost": _lost(pair.lost), "when": f" {pair.when}" if pair.when else "", "left": left},
+        direct if direct is not None else loss.lost, case.limit(feed_drop), code="ignition.feed", of=feed_drop, unit="V", calls_for=repair_supply,
+        next_test=feed_drop, evidence=[reading for reading in (loss.at_coil, loss.at_battery) if reading is not None],
+        values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
         says=ck.Says(
             passes="Between battery and coil {lost} is lost{when}; {limit} is usual.",
             fails="Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows from that, however good the coil is: "
@@ -102,16 +130,16 @@ def _judged(case: ck.Case, pair: Pair, direct: ck.Reading | None = None) -> ck.F
     )  # fmt: skip
 
 
-def _key_on(case: ck.Case, pair: Pair) -> ck.Finding:
+def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
     """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is never a verdict."""
-    evidence = [reading for reading in (pair.at_coil, pair.at_battery) if reading is not None]
-    if pair.lost.number <= NEAR:
+    evidence = [reading for reading in (loss.at_coil, loss.at_battery) if reading is not None]
+    if loss.lost.number <= NEAR:
         return case.advise(
-            code="ignition.feed", of=feed_drop, value=pair.lost, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING, lost=_lost(pair.lost),
+            code="ignition.feed", of=feed_drop, value=loss.lost, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING, lost=_lost(loss.lost),
             says="With the key on the coil gets all but {lost} of what the battery shows at rest.",
         )  # fmt: skip
     return case.open(
-        code="ignition.feed", of=feed_drop, value=pair.lost, unit="V", evidence=evidence, next_test=feed_drop, lost=_lost(pair.lost),
+        code="ignition.feed", of=feed_drop, value=loss.lost, unit="V", evidence=evidence, next_test=feed_drop, lost=_lost(loss.lost),
         says="With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the battery itself; "
         "read the drop across the feed while the coil draws current.",
     )  # fmt: skip
@@ -128,7 +156,7 @@ def cranking_supply(
     case: ck.Case, volts: Annotated[ck.Reading, supply_cranking], battery: Annotated[list[ck.Reading] | None, battery_cranking]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Is there voltage enough for a spark while the starter turns, and is it the battery that lacks it?"""
-    posts = next((reading for reading in battery or [] if reading.place == "posts"), next(iter(battery or []), None))
+    posts = at_posts(battery)
     if posts is None:
         cause = "The battery's voltage at the same moment tells whether battery or wiring is to blame; it was not read."
     elif (posts.value - volts.value).number <= NEAR:

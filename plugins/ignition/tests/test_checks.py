@@ -394,7 +394,7 @@ def test_the_share_of_misfires_comes_out_as_by_hand_and_counts_chance(four: Any)
 
 
 def test_no_misfires_pass_and_without_revolutions_or_cylinders_nothing_is_said(four: Any, bench: Any) -> None:
-    assert "0 misfires" in str(misfires(four, "0", "0", "0", "0").finding("ignition.misfire"))
+    assert "in 1000 revolutions: 0," in str(misfires(four, "0", "0", "0", "0").finding("ignition.misfire"))
     four.readings.clear()
     four.read("misfires", "40", place="cylinder 1")
     assert four.gaps("misfire")[0].wants == "ignition.revolutions"

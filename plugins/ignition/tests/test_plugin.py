@@ -12,8 +12,11 @@ import pytest
 from corekit_ignition import ignition
 
 import corekit as ck
+from corekit.assess.assessment import Assessment, Proof
 from corekit.assess.suspect import Outcome, call_for_part, next_tests, outcomes, posterior
+from corekit.testing.visits import assessed
 
+HERE = Path(__file__).parent
 FOLDER = Path(corekit_ignition.__file__).parent
 TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
 assert ignition.faults is not None
@@ -158,3 +161,52 @@ def test_every_check_that_the_table_names_is_a_code_some_check_yields() -> None:
     text = " ".join(TEXT.values())
     for test in TABLE.tests.values():
         assert not test.code or f'"{test.code}"' in text
+
+
+# ---- whole visits
+
+
+def visit(name: str, *changes: tuple[str, str]) -> Assessment:
+    text = (HERE / name).read_text("utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return assessed(text)
+
+
+def test_a_lossy_feed_is_found_beside_the_battery_repaired_and_shown() -> None:
+    made = visit("visit.toml")
+    assert made.may_offer("ignition.repair_supply") and not [part for part in PARTS if made.may_offer(part)]
+    (repair,) = made.repairs
+    assert repair.proof is Proof.SHOWN and repair.finding is not None and repair.finding.of == "ignition.feed_drop"
+    assert "supply at the coil is weak, which explains it" in " ".join(str(finding) for finding in made.findings)
+    assert not [finding for finding in made.current if finding.system == "ignition" and finding.urgency is ck.Urgency.BEFORE_DRIVING]
+
+
+def test_a_feed_that_is_as_bad_after_the_repair_is_not_repaired_yet() -> None:
+    made = visit("visit.toml", ('is = "13.78 V"', 'is = "9.6 V"'))
+    assert made.repairs[0].proof is Proof.NOT_YET
+
+
+def test_without_the_batterys_reading_the_feed_stays_open_and_the_weak_spark_asks_for_it() -> None:
+    battery = '  { of = "battery.charging_voltage", is = "13.9 V", with = "meter" },\n'
+    coil = '  { of = "ignition.supply_running", is = "9.4 V"'
+    made = visit("visit.toml", (battery + coil, coil))
+    assert not made.may_offer("ignition.repair_supply")
+    arrival = [finding for finding in made.findings if finding.stage == 0 and finding.code == "ignition.spark"]
+    assert [finding.next_test for finding in arrival] == ["ignition.feed_drop"]
+
+
+def test_a_second_fault_leaves_new_plugs_not_repaired_yet_and_names_the_next_test() -> None:
+    made = visit("second_fault.toml")
+    assert made.may_offer("ignition.replace_plugs") and not made.may_offer("ignition.replace_coil")
+    (repair,) = made.repairs
+    assert (repair.operation, repair.proof) == ("ignition.replace_plugs", Proof.NOT_YET)
+    assert "ignition.swap" in [test.wants for test in made.next_tests]
+
+
+def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
+    spark = 'place = "cylinder 3", is = "weak or now and then" }'
+    made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }'))
+    assert made.may_offer("ignition.replace_coil")
+    assert made.suspects[0].fault == "bad_coil"
