@@ -21,6 +21,7 @@ from typing import Any
 
 import attrs
 
+from . import numerals
 from .model.measurand import Accuracy
 from .model.value import Value, exact
 from .reference import DataProblem, data_path, load_toml
@@ -85,14 +86,36 @@ class Unit:
     source: str = attrs.field(repr=False, default=_DEFINITION)
 
 
+class NotAValue(TypedProblem):
+    """What was typed for a reading is worth keeping, but it is no value.
+
+    Attributes:
+        noted: The same as a reason why there is none (`beyond the range, shows OL`), for `cannot` of an observation.
+    """
+
+    def __init__(self, got: str, expected: str, noted: str) -> None:
+        super().__init__(got, expected)
+        self.noted = noted
+
+
 @attrs.frozen
 class Typed:
-    """A quantity as somebody typed it: kind, number in the kind's coherent unit, the unit meant, and the text itself."""
+    """A quantity as somebody typed it.
+
+    Attributes:
+        kind, number: The quantity, in the kind's coherent unit. unit: The unit meant. text: What was typed.
+        half_width: What the way of typing allows for to both sides, in the coherent unit: of a range half its width.
+        loosely: `range`, `about` or `±` (keys of `numerals.LOOSELY`); empty for one plain number.
+        shown: The number in the unit meant, as plainly as it can be written (`3.5-4`); empty where two units were typed.
+    """
 
     kind: str
     number: float
     unit: str
     text: str
+    half_width: float = 0.0
+    loosely: str = ""
+    shown: str = ""
 
 
 # ---- the table
@@ -240,15 +263,15 @@ def _fraction(number: float) -> Fraction:
 # ---- what people type
 
 _LONGEST = 64
-_NUMBER = re.compile(r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]+))?(?:[eE](?P<power>[+-]?[0-9]{1,2})(?![0-9]))?")
 _RATIO = "1"
 
 
-def read_quantity(text: str, accepts: Sequence[str]) -> Typed:
+def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
     """What a person typed for something declared in the units `accepts`, as a number in the coherent unit of its kind.
 
     Any unit of an accepted kind will do, and a plain `bar` is the declared kind of pressure. A decimal point and a decimal
-    comma both count; a comma before exactly three digits may also be a thousands separator and is asked back.
+    comma both count; a comma before exactly three digits may also be a thousands separator and is asked back. In a shop whose
+    `decimal` mark is the comma it is the point that is asked back.
 
     >>> read_quantity("8,9 V", ["V"]).number
     8.9
@@ -257,79 +280,169 @@ def read_quantity(text: str, accepts: Sequence[str]) -> Typed:
         TypedProblem: not one number with one unit of an accepted kind; it says what to write instead.
         UnitProblem: `accepts` names a unit that does not exist.
     """
+    return _read(text, accepts, decimal, loose=False)
+
+
+def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
+    """As `read_quantity`, for a reading: it may also be a range, an approximation, or carry a ± of its own.
+
+    What the way of typing allows for comes out as `half_width`, a doubt of this one reading, evenly likely.
+
+    >>> found = read_reading("3.5-4 kOhm", ["ohm"])
+    >>> (found.number, found.half_width, found.loosely)
+    (3750.0, 250.0, 'range')
+
+    Errors:
+        NotAValue: it shows no number, only on which side of one the reading lies, or what somebody thinks of it.
+        TypedProblem, UnitProblem: as `read_quantity`.
+    """
+    return _read(text, accepts, decimal, loose=True)
+
+
+def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
     wanted = [unit(one) for one in accepts]
     expected = _expected(wanted)
     if len(text) > _LONGEST:
         raise TypedProblem(f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected)
     plain = _key(text)
-    number, shown, rest = _split(plain, text, wanted, expected)
-    if rest == "" and any(one.text == _RATIO for one in wanted):
+    if loose:
+        _refuse_what_is_no_value(plain, text, wanted, expected)
+    asked = _Asked(text, wanted, expected, decimal)
+    take = _loosely if loose else _plainly
+    try:
+        return take(plain, asked)
+    except TypedProblem as problem:
+        digits, sure = numerals.with_digits(plain)
+        if digits == plain:
+            raise
+        try:
+            read = take(digits, asked)
+        except TypedProblem:
+            raise problem from None
+        if sure:  # the text itself is kept, and paper prints the number
+            return read
+        meant = unit(read.unit)
+        write = _quoted(read.shown if meant.text == _RATIO else f"{read.shown} {_typed_text(meant)}") if read.shown else ""
+        raise TypedProblem(f"{_quoted(text)} may have a letter where a digit belongs", expected, write) from None
+
+
+@attrs.frozen
+class _Asked:
+    """What one text is read for: the text as typed, the units wanted, how the refusal calls them, and the shop's decimal mark."""
+
+    text: str
+    wanted: Sequence[Unit]
+    expected: str
+    decimal: str
+
+
+@attrs.frozen
+class _Quantity:
+    """One number with its unit, still exact."""
+
+    value: Fraction
+    unit: Unit
+    shown: str
+    step: Fraction
+
+    @property
+    def coherent(self) -> Fraction:
+        return self.value * self.unit.factor_exact + self.unit.offset_exact
+
+    @property
+    def label(self) -> str:
+        return "" if self.unit.text == _RATIO else f" {_typed_text(self.unit)}"
+
+    def typed(self, asked: _Asked) -> Typed:
+        return Typed(self.unit.kind, float(self.coherent), self.unit.text, asked.text, shown=self.shown)
+
+
+def _one(plain: str, asked: _Asked) -> _Quantity:
+    found, rest = _number(plain, asked)
+    if rest == "" and any(one.text == _RATIO for one in asked.wanted):
         rest = _RATIO
-    found = _find(rest, shown, text, wanted, expected)
-    return Typed(found.kind, float(number * found.factor_exact + found.offset_exact), found.text, text)
+    return _Quantity(found.value, _find(rest, found.shown, asked), found.shown, found.step)
 
 
-def _split(plain: str, text: str, wanted: Sequence[Unit], expected: str) -> tuple[Fraction, str, str]:
-    """The number, how to write it, and the text of the unit."""
-    match = _NUMBER.match(plain)
-    assert match is not None  # the pattern matches the empty text too
-    if not match["whole"] and not match["part"]:
-        raise TypedProblem(f"{_quoted(text)} does not begin with a number", expected, _example("…", wanted))
-    whole, part, power = match["whole"] or "0", match["part"] or "", match["power"]
-    rest = plain[match.end() :]
-    sign = "-" if match["sign"] == "-" else ""
-    shown = sign + whole + (f".{part}" if part else "") + (f"e{int(power)}" if power else "")
-    _refuse_odd_number(match, rest, text, wanted, expected)
-    number = Fraction(f"{sign}{whole}.{part or '0'}") * Fraction(10) ** int(power or 0)
-    return number, shown, rest.strip()
+def _plainly(plain: str, asked: _Asked) -> Typed:
+    return _one(plain, asked).typed(asked)
 
 
-def _refuse_odd_number(match: re.Match[str], rest: str, text: str, wanted: Sequence[Unit], expected: str) -> None:
-    """Whatever could be mistaken for another number is refused with what it probably means."""
-    whole, part, sign = match["whole"], match["part"], match["sign"].replace("+", "")
-    unit_text = re.sub(r"^[\s0-9.,_'’]*", "", rest)
-    named = unit_text if unit_text and len(unit_text) < 16 else declared_text(wanted[0].text)
-
-    def say(what: str, *numbers: str) -> TypedProblem:
-        return TypedProblem(f"{_quoted(text)} {what}", expected, _any_of(_quoted(f"{number} {named}") for number in numbers))
-
-    after = rest.lstrip()
-    if whole == "0" and not part and rest[:1] in ("x", "X"):
-        raise TypedProblem(f"{_quoted(text)} is a hexadecimal number", expected, _example("…", wanted))
-    if rest[:1] in ("_", "'", "’"):
-        raise say(f"has {_quoted(rest[:1])} inside its number", sign + re.sub(r"[_'’]", "", _leading(match[0] + rest)))
-    if match["mark"] and rest[:1] in (".", ","):
-        raise say("has more than one decimal mark", sign + _without_thousands(_leading(match[0] + rest)))
-    if rest[:1].isdecimal() or (rest[:1] in ("e", "E") and rest[1:2] and rest[1:2] in "+-0123456789"):
-        raise TypedProblem(f"{_quoted(text)} has an exponent that nobody measures", expected, _example("…", wanted))
-    if after[:1].isdecimal():
-        tail = _leading(after)
-        numbers = (f"{match[0].lstrip('+')}.{tail}",) if not part and tail.isdecimal() else ()
-        raise say("has a space inside its number", *numbers, match[0].lstrip("+").replace(",", ".") + tail)
-    if after[:1] in (".", ","):
-        raise say("has a decimal mark with no digits beside it", match[0].lstrip("+"))
-    if after[:1] in ("-", "…", "~", "±") or after[:2] == "+-":
-        raise TypedProblem(f"{_quoted(text)} is more than one number", expected, f"one reading, {_example(match[0].lstrip('+').replace(',', '.'), wanted)}")
-    if match["mark"] == "," and part is not None and len(part) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0"):
-        raise say("may mean two numbers a thousandfold apart", f"{sign}{whole}.{part}", f"{sign}{whole}{part}")
+def _loosely(plain: str, asked: _Asked) -> Typed:
+    plain, is_about = numerals.without_about(plain)
+    for split in numerals.splits(plain):
+        unit_of_head = _unit_of(split.head, asked)
+        if unit_of_head is not None:
+            return _several(split, unit_of_head, asked)
+    one = _one(plain, asked)
+    if not is_about:
+        return one.typed(asked)
+    half = max(abs(one.value) * numerals.ABOUT_SHARE, one.step / 2) * one.unit.factor_exact
+    return attrs.evolve(one.typed(asked), half_width=float(half), loosely=numerals.ABOUT, shown=f"about {one.shown}")
 
 
-def _leading(text: str) -> str:
-    match = re.match(r"[0-9.,_'’]*", text.lstrip("+-"))
-    return match[0].rstrip(".,_'’") if match else ""
+def _unit_of(part: str, asked: _Asked) -> str | None:
+    """The unit that follows the number in one part of a range, "" for none; None when a range cannot be divided there."""
+    try:
+        _, rest = numerals.leading(part, asked.decimal)
+    except numerals.NumberProblem as problem:
+        return None if problem.what == numerals.SEVERAL else ""
+    return rest if not rest or _meant(rest, [one.kind for one in asked.wanted]) else None
 
 
-def _without_thousands(digits: str) -> str:
-    """`1.234,5` → `1234.5`, `1,234,567` → `1234567`: the last mark is decimal when it differs from the first."""
-    marks = [sign for sign in digits if sign in ".,"]
-    if marks[0] != marks[-1]:
-        head, _, tail = digits.rpartition(marks[-1])
-        return re.sub(r"[.,]", "", head) + "." + tail
-    return re.sub(r"[.,]", "", digits)
+def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
+    """A range, or a number with a ± of its own."""
+    tail = f"{split.tail} {unit_of_head}" if unit_of_head and _unit_of(split.tail, asked) == "" else split.tail
+    upper = _one(tail, asked)
+    lower = _one(split.head if unit_of_head else f"{split.head}{upper.label}", asked)
+    if lower.unit.kind != upper.unit.kind:
+        raise TypedProblem(f"{_quoted(asked.text)} names two kinds of quantity", asked.expected, _example("…", asked.wanted))
+    alike = lower.unit is upper.unit
+    if split.mark == numerals.OWN:
+        half = upper.value * upper.unit.factor_exact
+        if half <= 0:
+            raise TypedProblem(f"{_quoted(asked.text)} allows for nothing with its ±", asked.expected, _quoted(f"{lower.shown}{lower.label}"))
+        return attrs.evolve(lower.typed(asked), half_width=float(half), loosely=numerals.OWN, shown=f"{lower.shown} ± {upper.shown}" if alike else "")
+    if lower.coherent >= upper.coherent:
+        backwards = lower.coherent > upper.coherent
+        write = f"{upper.shown}{'' if alike else upper.label}{_to(lower)}{lower.shown}{lower.label}" if backwards else f"{upper.shown}{upper.label}"
+        what = "runs from the higher end to the lower" if backwards else "has both ends alike"
+        raise TypedProblem(f"{_quoted(asked.text)} {what}", asked.expected, _quoted(write))
+    middle, half = (lower.coherent + upper.coherent) / 2, (upper.coherent - lower.coherent) / 2
+    shown = f"{lower.shown}{_to(upper)}{upper.shown}" if alike else ""
+    return attrs.evolve(upper.typed(asked), number=float(middle), half_width=float(half), loosely=numerals.RANGE, shown=shown)
 
 
-def _find(rest: str, shown: str, text: str, wanted: Sequence[Unit], expected: str) -> Unit:
-    table = _table()
+def _to(upper: _Quantity) -> str:
+    """What stands between the ends of a range: a hyphen would be lost before a minus."""
+    return " to " if upper.value < 0 else "-"
+
+
+def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
+    try:
+        return numerals.leading(plain, asked.decimal)
+    except numerals.NumberProblem as problem:
+        got = f"{_quoted(asked.text)} {problem.what}"
+        if problem.what == numerals.SEVERAL:
+            raise TypedProblem(got, asked.expected, f"one reading, {_example(problem.numbers[0], asked.wanted)}") from None
+        if not problem.numbers:
+            raise TypedProblem(got, asked.expected, _example("…", asked.wanted)) from None
+        named = problem.tail if problem.tail and len(problem.tail) < 16 else declared_text(asked.wanted[0].text)
+        raise TypedProblem(got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in problem.numbers)) from None
+
+
+def _refuse_what_is_no_value(plain: str, text: str, wanted: Sequence[Unit], expected: str) -> None:
+    """What a display shows beyond its range, bounds and judgements: worth noting, and not a number."""
+    if numerals.bound(plain):
+        raise NotAValue(f"{_quoted(text)} says on which side of a number it lies, and not what it is", expected, f"no number, only: {plain}")
+    if numerals.beyond(plain):
+        raise NotAValue(f"{_quoted(text)} is what a display shows beyond its range, and not a value", expected, f"beyond the range, shows {plain}")
+    if numerals.judged(plain):
+        raise NotAValue(f"{_quoted(text)} is a judgement, and not a value", expected, f"no number noted, only: {plain}")
+
+
+def _find(rest: str, shown: str, asked: _Asked) -> Unit:
+    table, text, wanted, expected = _table(), asked.text, asked.wanted, asked.expected
     if not rest:
         raise TypedProblem(f"{_quoted(text)} has no unit", expected, _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)))
     found = _meant(rest, [one.kind for one in _firsts(wanted)])
@@ -413,6 +526,7 @@ def _near(key: str, table: _Table) -> str:
 
 # ---- accuracy, as an instrument's sheet gives it
 
+_PLAIN_NUMBER = re.compile(r"(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)(?![0-9.,]|[eE][+-]?[0-9])")
 _PERCENT = re.compile(r"(?:%|percent)(?P<reading>\s*(?:of|o\.)\s*(?:the\s+)?(?:reading|rdg))?")
 _DIGITS = re.compile(r"(?:digits?|dgts?|counts?|lsd)", re.IGNORECASE)
 _POINTS = re.compile(r"(?:percentage\s+)?points?")
@@ -450,11 +564,10 @@ def _by_name(text: str) -> Unit:
 
 
 def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
-    match = _NUMBER.match(term)
-    assert match is not None
-    if match["sign"] or (not match["whole"] and not match["part"]) or match["power"]:
+    match = _PLAIN_NUMBER.match(term)
+    if match is None:
         raise TypedProblem(f"{_quoted(text)} is not an accuracy", _ACCURACY, '"0.5 % + 2 digits"')
-    number = Fraction(f"{match['whole'] or '0'}.{match['part'] or '0'}")
+    amount = Fraction(match[0].replace(",", "."))
     rest = term[match.end() :].strip()
     percent = _PERCENT.fullmatch(rest)
     if percent and own.kind == "ratio" and not percent["reading"]:
@@ -463,21 +576,21 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
         )
     if percent and _has_offset(own.kind):
         raise TypedProblem(f"{_quoted(text)} gives a percentage of a {own.kind}, which depends on where its scale begins", _ACCURACY, f'"2 {own.bare}"')
-    if percent and number > 100:
+    if percent and amount > 100:
         raise TypedProblem(f"{_quoted(text)} is more than 100 %", _ACCURACY)
     if percent:
-        return "percent", number
+        return "percent", amount
     if _DIGITS.fullmatch(rest):
-        return "digits", number
+        return "digits", amount
     if own.kind == "ratio" and _POINTS.fullmatch(rest):
-        return "amount", number / 100
+        return "amount", amount / 100
     if own.text == _RATIO and not rest:
-        return "amount", number
+        return "amount", amount
     found = _meant(rest, [own.kind]) or [one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest]
     if len(found) != 1:
         unit_problem = f"{_quoted(rest)} in {_quoted(text)} is no unit of {own.kind}" if rest else f"{_quoted(term)} in {_quoted(text)} has no unit"
         raise TypedProblem(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
-    return "amount", number * found[0].factor_exact
+    return "amount", amount * found[0].factor_exact
 
 
 def _has_offset(kind: str) -> bool:
