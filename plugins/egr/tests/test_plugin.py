@@ -108,7 +108,8 @@ def test_a_code_alone_names_no_part() -> None:
 
 
 def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_does() -> None:
-    assert not call_for_part(TABLE, shown(code="set", zero="outside"), "egr.replace_sensor", 0).met
+    assert not any(row.direct for row in TABLE.tests["zero"].given.values())
+    assert not call_for_part(TABLE, shown(code="set", supply="right", ground="good", zero="outside", reaction="runs rough"), "egr.replace_sensor", 0).met
     results = shown(code="set", supply="right", ground="good", zero="outside", answer="does not", reaction="runs rough")
     assert call_for_part(TABLE, results, "egr.replace_sensor", 0).met
 
