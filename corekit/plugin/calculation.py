@@ -103,6 +103,9 @@ class Calculation(Generic[P]):
         unknown = sorted(set(named) - set(names))
         if unknown or len(args) > len(names):
             raise TypeError(f"{self.key} takes {', '.join(names)}; got {len(args)} in order and {', '.join(unknown) or 'none'} by name.")
+        twice = [name for name in names[: len(args)] if name in named]
+        if twice:
+            raise TypeError(f"{self.key} got {twice[0]} twice, in order and by name.")
         given = {**dict(zip(names, args, strict=False)), **named}
         values = []
         for declared in self.inputs:

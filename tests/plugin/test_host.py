@@ -1,0 +1,391 @@
+"""The host: plugins come in one by one, and what one does wrong costs nobody else anything."""
+
+from __future__ import annotations
+
+import json
+import sys
+import textwrap
+import threading
+import time
+from collections.abc import Callable, Iterator
+from importlib.metadata import EntryPoint
+from pathlib import Path
+from typing import Annotated, Any
+
+import attrs
+import pytest
+
+import corekit as ck
+from corekit.assess import assessment
+from corekit.assess.assessment import assess
+from corekit.desk.look import Seen
+from corekit.desk.saying import as_data
+from corekit.model.finding import Reason
+from corekit.plugin import host
+from corekit.plugin.guard import Overrun, in_words, time_limit
+from corekit.plugin.host import Plugins, load
+from corekit.plugin.system import System
+
+from ..assess.brakes import brakes
+from ..assess.brakes import travel as pedal_travel
+from ..assess.story import Story
+
+LAMPS = """
+    from collections.abc import Iterator
+    from typing import Annotated
+    import corekit as ck
+
+    lamps = ck.System("lamps", "Lamps")
+    voltage = lamps.measurand("voltage", "V", "Voltage", possible=(0, 30), usual=(9, 15), accuracy="0.1 V")
+    SAYS = ck.Says(passes="{value} is enough.", fails="{value} is too little.", undecided="{value} is near {limit}.")
+
+    @lamps.check("Voltage")
+    def lamp_voltage(case: ck.Case, read: Annotated[ck.Reading, voltage]) -> Iterator[ck.Finding | ck.Gap]:
+        yield case.judge(read, case.limit(voltage), code="lamps.voltage", says=SAYS)
+
+    @ck.hookimpl
+    def corekit_system() -> ck.System:
+        return lamps
+"""
+SOURCES = '[[source]]\nkey = "book"\ntitle = "An invented book"\nbasis = "handbook"\nstatus = "read"\n'
+LIMITS = '[[limit]]\nkey = "lamps.voltage"\nlow = 11\nunit = "V"\nsource = "book"\n'
+
+SYSTEM = """
+    import corekit as ck
+    made = ck.System("shaky", "Shaky")
+"""
+GIVES = """
+    @ck.hookimpl
+    def corekit_system():
+        return made
+"""
+
+
+@pytest.fixture
+def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., EntryPoint]]:
+    """Writes a package and gives the entry point that an installation would leave."""
+    monkeypatch.syspath_prepend(str(tmp_path))
+    made: list[str] = []
+
+    def write(name: str, source: str, **files: str) -> EntryPoint:
+        module = f"corekit_test_{name}"
+        folder = tmp_path / module
+        folder.mkdir()
+        (folder / "__init__.py").write_text(textwrap.dedent(source))
+        for file, text in files.items():
+            (folder / f"{file}.toml").write_text(text)
+        made.append(module)
+        return EntryPoint(name=name, value=module, group="corekit")
+
+    yield write
+    for module in made:
+        sys.modules.pop(module, None)
+
+
+def visit(plugins: Plugins) -> Story:
+    story = Story(plugins=plugins)
+    story.say(story.measured("lamps.voltage", "11.05 V"), "l1")
+    story.stage = 1
+    story.repair("lamps.polish")
+    story.say(story.measured("lamps.voltage", "13 V"), "l2")
+    return story
+
+
+def as_bytes(plugins: Plugins) -> bytes:
+    """All that is printed of the visit, byte for byte, but for the gaps that name a plugin that failed."""
+    data = as_data(Seen(assessment=visit(plugins).assessment, plugins=plugins))
+    data["gaps"] = [gap for gap in data["gaps"] if gap["reason"] != Reason.PLUGIN_FAILED]
+    return json.dumps(data, ensure_ascii=False).encode()
+
+
+BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
+    "import error": ("import nothing_of_this_name", {}, ["ModuleNotFoundError", "nothing_of_this_name"]),
+    "syntax error": ("def corekit_system(:", {}, ["SyntaxError"]),
+    "raises at import": ("raise RuntimeError('no luck today')", {}, ["RuntimeError: no luck today"]),
+    "raises when asked": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        raise RuntimeError('not now')\n", {}, ["RuntimeError: not now"]),
+    "sleeps at import": ("import time\ntime.sleep(30)", {}, ["Overrun", "longer than 0.5 s"]),
+    "catches everything it can at import": ("while True:\n    try:\n        pass\n    except Exception:\n        pass", {}, ["longer than 0.5 s"]),
+    "leaves the program": ("raise SystemExit(3)", {}, ["SystemExit"]),
+    "recursion": ("def again():\n    again()\nagain()", {}, ["RecursionError"]),
+    "returns text": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    return 'shaky'", {}, ["must return a System", "str"]),
+    "returns nothing": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    pass", {}, ["must return a System", "NoneType"]),
+    "is a generator": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        yield made\n", {}, ["must return a System", "generator"]),
+    "unknown hook argument": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system(colour):\n        return made\n", {}, ["PluginValidationError", "colour"]),
+    "mistyped hook": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_sytem():\n        return made\n", {}, ["PluginValidationError", "corekit_sytem"]),
+    "forgotten mark": (f"{SYSTEM}\n    def corekit_system():\n        return made\n", {}, ["adds nothing", "@corekit.hookimpl"]),
+    "empty": ("", {}, ["adds nothing"]),
+    "taken key": (f"import corekit as ck\n    \nmade = ck.System('lamps', 'Other lamps')\n{textwrap.dedent(GIVES)}", {}, ["'lamps'", "taken"]),
+    "loose source": (
+        SYSTEM + """
+    from typing import Annotated
+    @made.calculation(source="nobody")
+    def twice(a: Annotated[float, "A"]) -> Annotated[float, "A"]:
+        return 2 * a
+    """ + GIVES,
+        {},
+        ["calculation shaky.twice", "no source 'nobody'"],
+    ),
+    "part that nothing has": (SYSTEM + "    made.operation('swap', 'Swap', replaces='thing')\n" + GIVES, {}, ["shaky.swap", "'thing'"]),
+    "plain number": (
+        SYSTEM + """
+    @made.calculation(source="book")
+    def twice(a: float) -> float:
+        return 2 * a
+    """ + GIVES,
+        {},
+        ["twice", "no unit"],
+    ),
+    "bad fault table": (
+        SYSTEM + GIVES,
+        {"faults": "[faults]\nnone = { weight = 0 }\n[test.x]\nminutes = 1\n"},
+        ["faults.toml of shaky", "faults.none.weight", "faults.outside: missing", "test.x.outcomes", "test.x.question"],
+    ),
+    "fault table that is no TOML": (SYSTEM + GIVES, {"faults": "[faults\n"}, ["faults.toml", "not TOML", "line 1"]),
+    "bad limits": (
+        SYSTEM + GIVES,
+        {"limits": '[[limit]]\nkey = "shaky.a"\nunit = "V"\nsource = "nobody"\nlow = 1\n[[limit]]\nkey = "shaky.b"\n'},
+        ["limits.toml of shaky", "limit[0] (shaky.a)", "no source 'nobody'", "limit[1] (shaky.b)", "'unit' is missing"],
+    ),
+    "bad sources": (SYSTEM + GIVES, {"sources": '[[source]]\nkey = "book"\n', "limits": LIMITS}, ["sources.toml", "'title' is missing"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_a_plugin_that_does_not_make_it_is_named_with_its_cost_and_all_else_is_unchanged(
+    kind: str, install: Callable[..., EntryPoint], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(host, "LOAD_SECONDS", 0.5 if "import" in kind and "error" not in kind else 10.0)
+    source, files, words = BAD[kind]
+    lamps, shaky = install("lamps", LAMPS, sources=SOURCES, limits=LIMITS), install("shaky", source, **files)
+    alone = load([lamps])
+    assert (list(alone.systems), alone.failures) == (["lamps"], ())
+    beside = load([shaky, lamps])
+    assert list(beside.systems) == ["lamps"]
+    (failure,) = beside.failures
+    assert failure.plugin == "shaky"
+    assert [word for word in words if word not in failure.what] == []
+    assert "\n" not in str(failure)
+    assert "not assessed in this visit" in failure.cost
+    assert as_bytes(beside) == as_bytes(alone)
+    (gap,) = [gap for gap in visit(beside).assessment.gaps if gap.reason is Reason.PLUGIN_FAILED]
+    assert str(failure) in gap.text
+    assert b"11.05 V" in as_bytes(alone)
+
+
+def test_two_good_plugins_stand_side_by_side_and_keep_their_versions(install: Callable[..., EntryPoint]) -> None:
+    plugins = load([install("shaky", SYSTEM + GIVES), install("lamps", LAMPS, sources=SOURCES, limits=LIMITS)])
+    assert list(plugins.systems) == ["lamps", "shaky"]
+    assert plugins.failures == ()
+    assert set(plugins.versions) == {"lamps", "shaky"}
+    assert list(plugins.measurands) == ["lamps.voltage"]
+    assert (list(plugins.limits), list(plugins.sources)) == (["lamps.voltage"], ["book"])
+
+
+def test_of_two_plugins_that_claim_one_key_the_first_by_name_keeps_it(install: Callable[..., EntryPoint]) -> None:
+    one, other = install("a_first", SYSTEM + GIVES), install("b_second", SYSTEM + GIVES)
+    for order in ([one, other], [other, one]):
+        plugins = load(order)
+        assert list(plugins.versions) == ["a_first"]
+        assert plugins.failures[0].plugin == "b_second"
+
+
+def test_ctrl_c_is_the_person_s_and_no_plugin_s_failure(install: Callable[..., EntryPoint]) -> None:
+    with pytest.raises(KeyboardInterrupt):
+        load([install("shaky", "raise KeyboardInterrupt")])
+
+
+# ---- checks that misbehave
+
+
+shaky = System("shaky", "Shaky", folder=brakes.folder / "none")
+level = shaky.measurand("level", "mm", "Level", possible=(0, 300), usual=(0, 150), accuracy="1 mm")
+top_up = shaky.operation("top_up", "Top up")
+
+
+@shaky.check("A good one")
+def good_one(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[ck.Finding | ck.Gap]:
+    yield case.advise(code="shaky.level", says="{value}.", value=read)
+
+
+def half_way(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="Half.")
+    raise RuntimeError("in the middle")
+
+
+def for_ever(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="Half.")
+    while True:
+        try:
+            time.sleep(0.001)
+        except Exception:
+            pass
+
+
+def yields_for_ever(case: ck.Case) -> Iterator[Any]:
+    while True:
+        yield case.advise(code="shaky.half", says="Half.")
+
+
+def leaves(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="Half.")
+    raise SystemExit(0)
+
+
+def deeper_and_deeper(case: ck.Case) -> Iterator[Any]:
+    yield from deeper_and_deeper(case)
+
+
+def yields_text(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="Half.")
+    yield "all is well"
+
+
+def speaks_for_another(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), system="brakes", code="brakes.travel")
+
+
+def speaks_of_another_stage(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), stage=case.stage + 1)
+
+
+def foreign_code(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="brakes.travel", says="Half.")
+
+
+def foreign_work(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="Half.", calls_for=brakes.operations["brakes.bleed"])
+
+
+def unfilled_sentence(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(code="shaky.half", says="It is {colour}.")
+
+
+def unit_of_another_kind(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), value=ck.exact("voltage", 1.0), unit="A")
+
+
+def urgency_in_words(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), urgency="soon")
+
+
+def more_than_certain(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), probability=1.5)
+
+
+def reason_in_words(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.does_not_apply("x"), reason="no idea")
+
+
+def unknown_limit(case: ck.Case) -> Iterator[Any]:
+    yield case.judge(ck.exact("length", 1.0), case.limit("shaky.depth"), code="shaky.half", unit="mm", says=ck.Says(passes="", fails="", undecided=""))
+
+
+def no_unit(case: ck.Case) -> Iterator[Any]:
+    yield case.judge(
+        ck.exact("length", 1.0), brakes.limits["brakes.travel"], code="shaky.half", says=ck.Says(passes="", fails="", undecided="")
+    )
+
+
+CHECKS: list[tuple[Callable[..., Iterator[Any]], str]] = [
+    (half_way, "in the middle"),
+    (for_ever, "longer than 0.5 s"),
+    (yields_for_ever, "more than 1000"),
+    (leaves, "SystemExit"),
+    (deeper_and_deeper, "RecursionError"),
+    (yields_text, "str instead of a Finding or a Gap"),
+    (speaks_for_another, "speaks of 'brakes'"),
+    (speaks_of_another_stage, "at stage 1"),
+    (foreign_code, "begins with its system's key"),
+    (foreign_work, "no operation of shaky"),
+    (unfilled_sentence, "colour"),
+    (unit_of_another_kind, "voltage cannot be shown in A"),
+    (urgency_in_words, "urgency 'soon'"),
+    (more_than_certain, "probability of 1.5"),
+    (reason_in_words, "'no idea'"),
+    (unknown_limit, "no limit 'shaky.depth'"),
+    (no_unit, "in which unit"),
+]
+
+
+@pytest.mark.parametrize(("function", "words"), CHECKS, ids=[function.__name__ for function, _ in CHECKS])
+def test_a_check_that_fails_is_a_gap_and_nothing_of_it_is_kept(
+    function: Callable[..., Iterator[Any]], words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(assessment, "CHECK_SECONDS", 0.5 if function is for_ever else 5.0)
+    plugins = Plugins(systems={"brakes": brakes, "shaky": shaky})
+    story = Story(plugins=plugins).read("brakes.travel", "90 mm").read("shaky.level", "20 mm")
+    before = assess(story.job, plugins)
+    shaky.check("A bad one")(function)
+    try:
+        after = assess(story.job, plugins)
+        said = json.dumps(as_data(Seen(assessment=after, plugins=plugins)))
+    finally:
+        del shaky.checks[function.__name__]
+    assert (after.findings, after.suspects, after.next_tests, after.calls) == (before.findings, before.suspects, before.next_tests, before.calls)
+    (gap,) = [gap for gap in after.gaps if gap not in before.gaps]
+    assert (gap.system, gap.check, gap.reason) == ("shaky", "A bad one", Reason.PLUGIN_FAILED)
+    assert words in gap.text
+    assert "Plugin shaky" in gap.text
+    assert "Half" not in said
+
+
+def test_a_thousand_findings_are_kept() -> None:
+    def many(case: ck.Case) -> Iterator[Any]:
+        for _ in range(1000):
+            yield case.advise(code="shaky.many", says="One of many.")
+
+    plugins = Plugins(systems={"shaky": shaky})
+    shaky.check("Many")(many)
+    try:
+        assert len(Story(plugins=plugins).read("shaky.level", "20 mm").findings("shaky.many")) == 1000
+    finally:
+        del shaky.checks["many"]
+
+
+def test_a_missing_reading_asked_for_inside_a_check_is_a_gap_and_no_failure() -> None:
+    def asks(case: ck.Case) -> Iterator[Any]:
+        yield case.advise(code="shaky.half", says="Half.")
+        yield case.advise(code="shaky.half", says="{value}", value=case[pedal_travel])
+
+    plugins = Plugins(systems={"shaky": shaky, "brakes": brakes})
+    shaky.check("Asks")(asks)
+    try:
+        story = Story(plugins=plugins).read("shaky.level", "20 mm")
+        assert (story.gap("Asks").reason, story.gap("Asks").wants) == (Reason.NOT_MEASURED, "brakes.travel")
+        assert story.findings("shaky.half") == []
+        assert len(story.read("brakes.travel", "20 mm").findings("shaky.half")) == 2
+    finally:
+        del shaky.checks["asks"]
+
+
+# ---- the alarm
+
+
+def test_the_alarm_rings_and_leaves_nothing_behind() -> None:
+    import signal
+
+    before = signal.getsignal(signal.SIGALRM)
+    with pytest.raises(Overrun), time_limit(0.02):
+        while True:
+            pass
+    assert signal.getsignal(signal.SIGALRM) is before
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+def test_outside_the_main_thread_work_is_done_without_an_alarm() -> None:
+    done: list[int] = []
+
+    def work() -> None:
+        with time_limit(10):
+            done.append(1)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert done == [1]
+
+
+def test_a_failure_is_told_in_one_line_however_it_was_worded() -> None:
+    assert in_words(ValueError("first\n  second\n\tthird")) == "ValueError: first second third"
+    assert in_words(ValueError()) == "ValueError"
+    assert len(in_words(ValueError("x" * 10_000))) < 2100
