@@ -122,7 +122,7 @@ def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply
 
 def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None:
     indirect = {key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())}
-    assert {"feed", "ground", "switching", "spark", "current"} == set(indirect)
+    assert {"feed", "ground", "switching", "spark", "current", "misfire_code", "coil_code"} == set(indirect)
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
         made = shown(**dict(zip(indirect, results, strict=True)))
         assert not any(call_for_part(TABLE, made, part, 0).met for part in PARTS)
@@ -210,3 +210,11 @@ def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
     made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }'))
     assert made.may_offer("ignition.replace_coil")
     assert made.suspects[0].fault == "bad_coil"
+
+
+def test_a_code_brings_the_ignition_in_and_calls_for_nothing() -> None:
+    head = 'job = "a-job"\nreason = "Lamp."\nvehicle = { plate = "DEMO-1" }\n[[step]]\n'
+    for code, there in (("P0303", True), ("P0353", True), ("P0128", False)):
+        made = assessed(f'{head}codes = {{ stored = ["{code}"] }}\n')
+        assert bool([test for test in made.next_tests if test.system == "ignition"]) is there
+        assert not [part for part in PARTS if made.may_offer(part)]
