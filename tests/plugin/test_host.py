@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 import textwrap
@@ -215,10 +216,8 @@ def half_way(case: ck.Case) -> Iterator[Any]:
 def for_ever(case: ck.Case) -> Iterator[Any]:
     yield case.advise(code="shaky.half", says="Half.")
     while True:
-        try:
+        with contextlib.suppress(Exception):
             time.sleep(0.001)
-        except Exception:
-            pass
 
 
 def yields_for_ever(case: ck.Case) -> Iterator[Any]:

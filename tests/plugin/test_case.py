@@ -1,0 +1,124 @@
+"""The case: the only view of a job that a check gets."""
+
+from __future__ import annotations
+
+import attrs
+import pytest
+
+import corekit as ck
+from corekit.model.finding import Gap, Reason, Urgency, Verdict
+from corekit.model.limit import Limit
+from corekit.model.source import Basis, Source, Status
+from corekit.plugin.case import Case, Missing, limit_words
+from corekit.testing.bench import Bench
+
+from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
+
+SAYS = ck.Says(passes="Good: {value}.", fails="Bad: {value}, {limit}.", undecided="Open: {value}.")
+
+
+def bench() -> Bench:
+    return Bench(brakes).read("pressure", "90 bar", place="right").read("pressure", "30 bar", place="left").read("travel", "30 mm")
+
+
+def test_readings_at_every_place_come_in_the_declared_order() -> None:
+    assert [reading.place for reading in bench().case().everywhere(pressure)] == ["left", "right"]
+    assert bench().case().everywhere(force) == []
+
+
+def test_what_a_case_does_not_have_is_missing_by_name() -> None:
+    case = bench().case()
+    assert case[travel].typed == "30 mm"
+    with pytest.raises(Missing) as problem:
+        _ = case[force]
+    assert problem.value.wanted is force
+    assert case.reading(force) is None
+    assert case.seen(pedal) is None
+
+
+def test_pairs_give_the_places_together_or_a_gap_for_each_that_is_missing() -> None:
+    case = bench().case("Balance")
+    ((left, right),) = case.pairs(case.everywhere(pressure), "left", "right")
+    assert isinstance(left, ck.Reading)
+    assert (left.place, right.place) == ("left", "right")
+    gaps = list(case.pairs(case.everywhere(pressure), "left", "front", "rear"))
+    assert [(gap.reason, gap.wants, gap.text) for gap in gaps if isinstance(gap, Gap)] == [
+        (Reason.NOT_MEASURED, "brakes.pressure", "Line pressure at front is missing."),
+        (Reason.NOT_MEASURED, "brakes.pressure", "Line pressure at rear is missing."),
+    ]
+    assert len(list(case.pairs([], "left"))) == 1
+
+
+def test_a_limit_that_the_system_does_not_have_is_refused_with_those_it_has() -> None:
+    with pytest.raises(KeyError, match=r"no limit 'brakes\.force'; it has brakes\.boiling, brakes\.pressure, brakes\.travel"):
+        bench().case().limit(force)
+
+
+@pytest.mark.parametrize(("mm", "verdict", "text"), [(30, "pass", "Good: "), (90, "fail", "Bad: "), (60, "undecided", "Open: ")])
+def test_the_sentence_is_that_of_the_verdict(mm: int, verdict: str, text: str) -> None:
+    case = Bench(brakes).read("travel", f"{mm} mm").case()
+    finding = case.judge(case[travel], case.limit(travel), code="brakes.travel", says=SAYS, calls_for=bleed, urgency=Urgency.PLAN_IT)
+    assert (finding.verdict, str(finding.text)[: len(text)]) == (verdict, text)
+    assert finding.calls_for == ("" if verdict == "pass" else "brakes.bleed")
+    assert finding.urgency == ("nothing to do here" if verdict == "pass" else "plan it")
+
+
+def test_a_bare_value_needs_a_unit_to_be_printed_in() -> None:
+    case = bench().case()
+    with pytest.raises(ValueError, match=r"brakes\.travel: say in which unit"):
+        case.judge(ck.exact("length", 0.03), case.limit(travel), code="brakes.travel", says=SAYS)
+    assert case.judge(ck.exact("length", 0.03), case.limit(travel), code="brakes.travel", says=SAYS, unit="cm", of=travel).of == "brakes.travel"
+
+
+@pytest.mark.parametrize("how", ["judge", "advise", "open"])
+def test_the_place_travels_with_the_reading(how: str) -> None:
+    case = bench().case()
+    left = case.everywhere(pressure)[0]
+    made = {
+        "judge": lambda: case.judge(left, case.limit(pressure), code="brakes.p", says=SAYS),
+        "advise": lambda: case.advise(code="brakes.p", says="{value} at {place}", value=left),
+        "open": lambda: case.open(code="brakes.p", says="{value} at {place}", value=left, next_test=pedal),
+    }[how]()
+    assert (made.place, made.of) == ("left", "brakes.pressure")
+    assert made.evidence == ("pressure-left",)
+
+
+def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> None:
+    case = bench().case()
+    advice = case.advise(code="brakes.days", says="Lasts {days} days.", days="three")
+    assert (advice.verdict, str(advice.text), advice.probability) == (Verdict.ADVICE, "Lasts three days.", None)
+    barred = case.open(code="brakes.wait", says="Wait.", next_test=boiling, probability=0.4)
+    assert (barred.verdict, barred.next_test, barred.probability) == (Verdict.UNDECIDED, "brakes.boiling", 0.4)
+
+
+def test_what_somebody_typed_into_a_sentence_is_never_read_as_a_place() -> None:
+    case = bench().case()
+    assert str(case.advise(code="brakes.note", says="Told: {words}", words="{value} {x[0]} {").text) == "Told: {value} {x[0]} {"
+
+
+def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> None:
+    case = bench().case()
+    left, right = case.everywhere(pressure)
+    computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value)
+    finding = case.judge(left, computed, code="brakes.p", says=SAYS, evidence=[right, case[travel], "e9", "e9"])
+    assert finding.evidence == ("pressure-left", "pressure-right", "travel-here", "e9")
+
+
+def test_a_meter_too_coarse_for_a_limit_says_so() -> None:
+    case = Bench(brakes).read("travel", "58 mm").case()
+    narrow = attrs.evolve(case.limit(travel), low=ck.exact("length", 0.057), high=ck.exact("length", 0.059))
+    finding = case.judge(case[travel], narrow, code="brakes.travel", says=SAYS)
+    assert finding.verdict is Verdict.UNDECIDED
+    assert "cannot decide it at all" in str(finding.text)
+
+
+def test_a_limit_in_words_names_its_ends() -> None:
+    source = Source(key="s", title="t", basis=Basis.LAW, status=Status.READ)
+    low, high = ck.exact("voltage", 14.2), ck.exact("voltage", 14.9)
+    words = [limit_words(Limit(key="k", source=source, low=a, high=b), "V") for a, b in ((low, None), (None, high), (low, high))]
+    assert words == ["at least 14.2 V", "at most 14.9 V", "14.2 V to 14.9 V"]
+
+
+def test_a_case_of_nothing_is_empty() -> None:
+    case = Case(system=brakes, check="x")
+    assert (case.everywhere(pressure), case.seen_everywhere(pedal), case.stage) == ([], {}, 0)
