@@ -137,7 +137,7 @@ class Face:
         return self.advances.keys() >= set(map(ord, text))
 
     def advance(self, text: str) -> float:
-        """Of a text that the face knows, in 1/1000 of the size."""
+        """Of a text that the face knows, in 1/1000 of the size; KeyError for any other."""
         return sum(map(self.advances.__getitem__, map(ord, text)))
 
 
@@ -215,12 +215,15 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     after it (`12.6 V`). Never returns no line.
     """
     limit = room * 1000 / size
-    if len(pieces) == 1 and "\n" not in pieces[0][0]:  # most cells hold a few characters that fit
-        main = face(style)
-        if main.knows(pieces[0][0]):
-            width = main.advance(pieces[0][0])
+    if len(pieces) == 1:  # most cells hold a few characters that fit
+        main, text = face(style), pieces[0][0]
+        try:
+            width = main.advance(text)
+        except KeyError:  # a line end, or a character that is not in the face
+            pass
+        else:
             if width <= limit:
-                return [Line(((main, pieces[0][0]),), width * size / 1000)]
+                return [Line(((main, text),), width * size / 1000)]
     for text, typed in pieces:
         if not typed and not face(style).knows(text.replace("\n", " ")):
             raise _missing(face(style), text.replace("\n", " "))

@@ -60,6 +60,8 @@ class Pen:
         self._font: tuple[Face, int, float] | None = None
 
     def write(self, line: Line, x: float, y: float, voice: Voice) -> None:
+        if not line.runs:
+            return
         say = self._words.append
         if voice.colour != self._colour:
             say("{:.3f} {:.3f} {:.3f} rg".format(*self._ink) if voice.colour == INK else f"{voice.colour:.3g} g")

@@ -36,7 +36,7 @@ from corekit.model.document import (
 from corekit.model.figure import Figure, Strip
 
 from .code import MODULE_MM, QUIET, Symbol, symbol
-from .faces import Piece, face, set_line, wrap
+from .faces import Line, Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
 from .paper import QUIET as GREY
 from .strip import strip_figure
@@ -118,6 +118,16 @@ def check_glyphs(document: Document) -> None:
     refuse_numbered_draft(document)
     with _one_at_a_time:
         _Setting(document, lambda reference: reference.kind, None).boxes()
+
+
+def _cut_line(piece: Piece, voice: Voice, room: float) -> Line:
+    """The piece on one line; what does not fit is cut off, and three dots say so."""
+    first, *more = wrap([piece], voice.style, voice.size, room)
+    if not more:
+        return first
+    dots = set_line([("…", False)], voice.style, voice.size)
+    short = wrap([piece], voice.style, voice.size, room - dots.width)[0]
+    return Line((*short.runs, *dots.runs), short.width + dots.width)
 
 
 class _Info(PDFInfo):  # type: ignore[misc]
@@ -204,8 +214,8 @@ class _Setting:
         left, right, y = self._left, self._left + self._width, A4[1] - self._theme.top * MM - 7.0
         page = set_line([(self._words["running"]["page"].format(page=place[0], pages=place[1]), False)], rest.style, rest.size)
         room = self._width - page.width - 18
-        shop = wrap([(clean(self._document.shop), True)], shop_voice.style, shop_voice.size, room * 0.6)[0]
-        title = wrap([(clean(self._document.title), False)], rest.style, rest.size, room - shop.width - 8)[0]
+        shop = _cut_line((clean(self._document.shop), True), shop_voice, room * 0.6)
+        title = _cut_line((clean(self._document.title), False), rest, room - shop.width - 8)
         pen.write(shop, left, y, shop_voice)
         pen.write(title, left + shop.width + 8, y, rest)
         pen.write(page, right - page.width, y, rest)
@@ -345,11 +355,7 @@ class _Setting:
         numbers = [(before, row.before, not row.after), (after, row.after, True)]
         cells += [Cell(*column, self._number(text, column[1], strong=strong)) for column, text, strong in numbers if text]
         if row.note:
-            # Below name and numbers, across their columns.
-            wide = (after[0] + after[1] if after[1] else before[0] + before[1]) - name[0]
-            tallest = max((cell.texts for cell in cells), key=lambda texts: sum(text.voice.leading for text in texts))
-            empty = tuple(attrs.evolve(text, line=set_line([], text.voice.style, text.voice.size)) for text in tallest)
-            cells.append(Cell(name[0], wide, empty + self._set([(clean(row.note), True)], m.small, wide)))
+            cells.append(self._conditions(row.note, cells, columns))
         if row.strip is not None:
             cells.append(Cell(*scale, (), self._strip(row.strip, clean(row.name))))
         basis = self._own(row.limit, attrs.evolve(m.small, colour=TEXT), limit[1]) if row.limit else ()
@@ -357,6 +363,17 @@ class _Setting:
             basis += self._own(row.source, m.small, limit[1])
         cells.append(Cell(*limit, basis))
         return Box(cells=tuple(cells), pad=m.reading_pad)
+
+    def _conditions(self, note: str, cells: Sequence[Cell], columns: Sequence[Column]) -> Cell:
+        """A reading's note, spoken after its numbers: below the name where it fits on one line, else below all of them and across."""
+        (start, wide), before, after, *_ = columns
+        above, texts = cells[0].texts, self._set([(clean(note), True)], self._m.small, wide)
+        if len(texts) > 1:
+            wide = sum(after if after[1] else before) - start
+            above = max((cell.texts for cell in cells), key=lambda lines: sum(text.voice.leading for text in lines))
+            texts = self._set([(clean(note), True)], self._m.small, wide)
+        empty = tuple(attrs.evolve(text, line=Line((), 0.0)) for text in above)
+        return Cell(start, wide, empty + texts)
 
     def _number(self, text: str, room: float, *, strong: bool) -> tuple[Text, ...]:
         """A reading as printed: the number, and its doubt below it."""

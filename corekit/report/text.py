@@ -21,7 +21,7 @@ def clean(text: str, *, lines: bool = False) -> str:
 
     Line ends become spaces, or stay as `\\n` when `lines` is true. Everything else stays as it is.
     """
-    if text.isascii() and text.isprintable():
+    if text.isprintable() and (text.isascii() or unicodedata.is_normalized("NFC", text)):
         return text
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
     kept: list[str] = []

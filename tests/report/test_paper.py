@@ -5,6 +5,7 @@ from __future__ import annotations
 import colorsys
 import io
 import os
+import re
 import statistics
 import subprocess
 import sys
@@ -187,6 +188,12 @@ def test_every_page_says_the_shop_the_title_and_its_place() -> None:
         assert text.splitlines()[0].startswith("Kerbside Example Mechanics")
         assert "Invoice 2026-0001" in text
         assert f"page {nth} of {len(pages)}" in text
+
+
+def test_a_shop_name_that_does_not_fit_the_running_head_is_cut_with_three_dots() -> None:
+    for text in pdf_pages(render_pdf(attrs.evolve(sample(), shop="Long Name " * 40), SAY, LINK)):
+        assert re.match(r"(Long Name ?)+…", text)
+        assert "Invoice 2026-0001" in text
 
 
 @pytest.mark.parametrize(("change", "words"), [({"draft": True, "number": ""}, "DRAFT"), ({"demo": True}, "DEMO")])

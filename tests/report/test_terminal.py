@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import unicodedata
 
 import attrs
@@ -67,3 +69,10 @@ def test_without_an_address_the_record_mark_stays() -> None:
     printed = render_text(sample(), SAY, None)
     assert MARK in printed
     assert "No page address set" in printed
+
+
+def test_printing_on_the_terminal_loads_no_library_for_paper_or_page() -> None:
+    heavy = ("reportlab", "jinja2", "qrcode", "PIL", "pint", "flask", "numpy")
+    script = f"import sys, corekit.report.terminal, corekit.report.say; print([name for name in {heavy!r} if name in sys.modules])"
+    told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
+    assert told.stdout.strip() == "[]"
