@@ -219,6 +219,16 @@ def test_a_supply_at_which_the_limit_is_never_reached_is_said_so(towing: Any) ->
     assert towing.finding("ignition.energy_by_speed").value is not None
 
 
+@pytest.mark.parametrize(("how", "period"), [("one coil and a distributor", 2.5), ("wasted spark", 10.0), ("coil on plug", 20.0)])
+def test_the_time_to_charge_follows_from_the_kind_of_ignition(towing: Any, how: str, period: float) -> None:
+    # at 6000 rpm a spark of one coil comes every 120/(rpm · 8), 60/rpm or 120/rpm seconds; 1.2 ms of it burn and recover
+    towing.fit("kind", how).read("engine_speed", "6000 rpm")
+    found = towing.finding("ignition.dwell")
+    assert found.value is not None and 1000 * found.value.number == pytest.approx(period - 1.2)
+    always = "at any speed" in str(towing.finding("ignition.energy_by_speed"))
+    assert always is (how != "one coil and a distributor")
+
+
 def test_one_coil_and_an_unknown_number_of_cylinders_leave_the_speed_open(bench: Any) -> None:
     bench.fit("kind", "one coil and a distributor").fit("inductance", "6.0 mH").fit("coil_resistance", "0.65 Ω").fit("current_limit", "6.5 A")
     bench.read("supply_running", "13.2 V").read("engine_speed", "3600 rpm")
