@@ -16,6 +16,8 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         job = shop.store.job(shop.find(args.job))
+        for sentence in shop.left_out(job.id):
+            print(f"Not on it: {sentence}")
         if not job.issued and not args.yes and not sure(f"Issue the invoice of {job.name}? It takes the next number, for good."):
             print("Nothing was issued, no number was taken.")
             return 1

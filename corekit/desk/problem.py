@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+STAGES = ("diagnosis", "repair")
+
 
 class DeskProblem(Exception):
     """One clear text: what, where, and what to do."""
 
 
 class OfferAwaited(DeskProblem):
-    """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept."""
+    """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
 
-    def __init__(self, job: str, name: str, offer: str) -> None:
+    Attributes:
+        job, name: Id and name of the job.
+        offer: The offer's name, as the file gives it.
+    """
+
+    def __init__(self, job: str, name: str, offer: str, made: Sequence[str] = ()) -> None:
         self.job, self.name, self.offer = job, name, offer
-        stage = offer.split(" ", 1)[0]
-        super().__init__(
-            f"The file agrees to the offer {offer!r}, which was not made yet. Everything before it is kept. "
-            f"Make the offer with `corekit offer {name} --stage {stage}`, show it, then add the file again."
-        )
+        stage, _, count = offer.partition(" ")
+        before = sum(other.startswith(f"{stage} ") for other in made)
+        if stage in STAGES and count == str(before + 1):
+            what = f"The file agrees to the offer {offer!r}, which was not made yet."
+            cure = f"Make the offer with `corekit offer {name} --stage {stage}`, show it, then add the file again."
+        else:
+            known = f"made were {', '.join(map(repr, made))}" if made else "none was made yet"
+            what = f"The file agrees to an offer {offer!r}, and there is none of that name: {known}."
+            cure = "Write the name that is printed on the estimate, e.g. 'diagnosis 1' or 'repair 1'."
+        super().__init__(f"{what} Everything before it is kept. {cure}")

@@ -25,7 +25,7 @@ from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Agreed, InvoiceIssued, Offered, Paid, PaymentTaken, body_of
+from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
 from ..plugin.host import Plugins, load
 from ..report.papers import Sheet, estimate, invoice
 from ..share import keys, link
@@ -35,7 +35,7 @@ from ..store.statement import Statement, own_subject
 from ..store.store import Store
 from . import paper
 from .problem import DeskProblem, OfferAwaited
-from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, STORE_FILE, Settings, read_prices, read_settings
+from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, read_prices, read_settings
 from .work import asked_for, to_invoice
 
 
@@ -128,7 +128,7 @@ class Shop:
         """As `import_visit`, for a visit that was read already."""
         if visit.demo and not self.store.demo:
             raise DeskProblem(f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo files belong to `corekit demo`.")
-        known = job or self._job_of(visit.origin)
+        known = self.find(job) if job else self._job_of(visit.origin)
         standing = self.store.job(known) if known else None
         drafts, awaited = self._bound(visit, standing)
         result = self.store.reconcile(known, visit.origin, [*paper.instruments_for(visit, self.settings), *drafts])
@@ -138,14 +138,15 @@ class Shop:
         target = known or self.store.new_job()
         self.store.append(target, result.statements, books=self._for_the_books(target, visit.origin, result.statements))
         if awaited is not None:
-            raise OfferAwaited(target, visit.origin, awaited)
+            raise OfferAwaited(target, visit.origin, awaited, [noted.record.name for noted in standing.offers] if standing else [])
         withdrawn = sum(statement.kind == "withdrawn" for statement in result.statements)
-        corrected = sum(bool(statement.replaces) for statement in result.statements) - withdrawn
+        corrected = sum(bool(statement.replaces) for statement in result.statements if statement.kind != "withdrawn")
         return Imported(job=target, added=len(result.statements) - corrected - withdrawn, corrected=corrected, withdrawn=withdrawn)
 
     def _job_of(self, origin: str) -> str | None:
+        """The job that a file of this name was added to, be it under the job's own name or as a further file of it."""
         for job in self.store.jobs():
-            if self.store.job(job).name == origin:
+            if origin in _names(self.store.job(job)):
                 return job
         return None
 
@@ -162,7 +163,8 @@ class Shop:
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
                 raise DeskProblem(
-                    f"{step.at}: the file says {step.total} was agreed for {step.offer!r}, but that offer comes to {total} {total.currency}. "
+                    f"{step.at}: the file says {Money.of(step.total, offered.currency)} was agreed for {step.offer!r}, "
+                    f"but that offer comes to {total} {total.currency}. "
                     "Nothing was added. Write the total that is printed on the offer, or make a new offer."
                 )
             record = Agreed(
@@ -177,18 +179,23 @@ class Shop:
         return named[-1] if named else None
 
     def _payable(self, job: Job | None, statements: Sequence[Statement]) -> None:
-        """Refuse money beyond what was agreed."""
-        new = [Paid(**statement.body) for statement in statements if statement.kind == "paid" and not statement.replaces]
+        """Refuse money beyond what was agreed, be it a new payment or the correction of one."""
+        new = [Paid(**statement.body) for statement in _payments(statements)]
         if not new:
             return
-        agreed = self._agreed_total(job, [Agreed(**statement.body) for statement in statements if statement.kind == "agreed" and not statement.replaces])
-        paid = [noted.record for noted in job.payments] if job else []
+        if job is not None and job.issued:
+            issued = self.store.invoice(job.issued[-1].record.number).body
+            agreed = Money(issued["total"], issued["currency"])
+        else:
+            agreed = self._agreed_total(job, [Agreed(**statement.body) for statement in statements if statement.kind == "agreed" and not statement.replaces])
+        replaced = {entry for statement in statements for entry in statement.replaces}
+        paid = [noted.record for noted in job.payments if noted.id not in replaced] if job else []
         due = sum(-payment.amount for payment in paid) + agreed.minor
         for payment in new:
             if payment.amount > due:
                 raise DeskProblem(
                     f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} is more than what was agreed and not yet paid "
-                    f"({Money(max(0, due), agreed.currency)}). Nothing was added."
+                    f"({Money(max(0, due), agreed.currency)}). Nothing was added. Write what was paid; for more there must be a yes to an offer first."
                 )
             due -= payment.amount
 
@@ -200,8 +207,8 @@ class Shop:
     def _for_the_books(self, job: str, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
         taken = [
             PaymentTaken(amount=statement.body["amount"], currency=statement.body["currency"], how=statement.body["how"], job_name=name)
-            for statement in statements
-            if statement.kind == "paid" and not statement.replaces
+            for statement in _payments(statements)
+            if not statement.replaces
         ]
         return {self._books: taken} if taken else {}
 
@@ -228,7 +235,7 @@ class Shop:
         gives the offer that stands.
 
         Errors:
-            DeskProblem: nothing calls for work.
+            DeskProblem: nothing calls for work, it would come to nothing, or the job's invoice is issued already.
             PriceProblem: the price book does not price what is called for.
         """
         job = self.find(job)
@@ -238,11 +245,18 @@ class Shop:
         lines = self._lines(record, assessment, stage, km)
         standing = self._same_offer(record, stage, lines)
         if standing is None:
+            self._still_open(record)
             count = sum(noted.record.stage == stage for noted in record.offers)
             standing = self._offer(record, assessment, stage, f"{stage} {count + 1}", lines)
         document = from_data(standing.document)
         pdf = self._write(document, f"estimate {record.name} {standing.name}", job, "")
         return Offer(job=job, name=standing.name, document=document, total=Money(standing.total, standing.currency), pdf=pdf)
+
+    def _still_open(self, job: Job) -> None:
+        """Nothing is agreed to after the invoice: it is issued once, and what came later would never be billed."""
+        if job.issued:
+            number = job.issued[-1].record.number
+            raise DeskProblem(f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take further work into a job of its own.")
 
     def _lines(self, job: Job, assessment: Assessment, stage: str, km: Decimal | None) -> tuple[Line, ...]:
         if stage == "diagnosis":
@@ -267,6 +281,8 @@ class Shop:
 
     def _offer(self, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]) -> Offered:
         sums = totals(lines, self.book)
+        if not sums.gross.minor:
+            raise DeskProblem(f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in {self.folder.resolve()}, then ask again.")
         document = estimate(job, assessment, self._sheet(job), name=name, stage=stage, lines=lines, totals=sums)
         record = Offered(
             name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
@@ -276,12 +292,20 @@ class Shop:
         return record
 
     def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = ()) -> Entry:
-        """Record who agreed to an offer, how, and what was declined in the same stroke."""
+        """Record who agreed to an offer, how, and what was declined in the same stroke.
+
+        Errors:
+            DeskProblem: it is not said who or how, or the job's invoice is issued already.
+            ConsentProblem: what was declined was not offered.
+        """
+        if not by.strip() or not how.strip():
+            raise DeskProblem("An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded.")
         agreed = Agreed(
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
             declined=list(declined),
         )  # fmt: skip
         job = self.store.job(offer.job)
+        self._still_open(job)
         self._agreed_total(job, [agreed])  # refuses what does not fit the offer before it is written
         subject = own_subject("agreed", offer.name)
         replaces = tuple(noted.id for noted in job.agreements if noted.entry.subject == subject)
@@ -352,6 +376,25 @@ class Shop:
         paid = sum(noted.record.amount for noted in job.payments)
         return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=Money(record.total - paid, record.currency))
 
+    def left_out(self, job: str) -> list[str]:
+        """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
+        record = self.store.job(self.find(job))
+        standing = Standing(
+            offers=tuple(noted.record for noted in record.offers), agreements=tuple(noted.record for noted in record.agreements), book=self.book
+        )
+        agreed = dict.fromkeys(line.operation for line in standing.lines if line.operation)
+        done = dict.fromkeys(noted.record.operation for noted in record.repairs)
+        answered = {noted.record.offer for noted in record.agreements}
+        return [
+            *(f"{self._titled(key)} was agreed to, but no repaired = … says that it was done." for key in agreed if key not in done),
+            *(f"{self._titled(key)} was done, but nobody agreed to it." for key in done if key not in agreed),
+            *(f"the offer {noted.record.name!r} has no answer on record." for noted in record.offers if noted.record.name not in answered),
+        ]
+
+    def _titled(self, operation: str) -> str:
+        declared = self.plugins.operations.get(operation)
+        return f"{declared.title} ({operation})" if declared else operation
+
     def pay(self, job: str, amount: Money, how: str) -> Money:
         """Take money for a job; gives what is still due. In the job's journal and in the books at once."""
         job = self.find(job)
@@ -420,7 +463,8 @@ class Shop:
         return self.store.forget(job)
 
     def _papers_of(self, job: Job) -> list[str]:
-        return [f"estimate {job.name} {noted.record.name}" for noted in job.offers] + [f"invoice {noted.record.number}" for noted in job.issued]
+        estimates = [f"estimate {name} {noted.record.name}" for name in _names(job) for noted in job.offers]
+        return estimates + [f"invoice {noted.record.number}" for noted in job.issued]
 
     # ---- what papers share
 
@@ -446,3 +490,14 @@ class Shop:
     def _paper_path(self, name: str) -> Path:
         """File names are made of our own words and numbers and the job's plain name, never of what a customer is called."""
         return self.folder / PAPERS / f"{paper.file_name(name)}.pdf"
+
+
+def _names(job: Job) -> list[str]:
+    """Every name that the job's files gave it, the oldest first."""
+    return [noted.record.origin for noted in job.all(Opened)]
+
+
+def _payments(statements: Sequence[Statement]) -> list[Statement]:
+    """What is said of payments, without those that come in withdrawn already."""
+    withdrawn = {statement.subject for statement in statements if statement.kind == "withdrawn"}
+    return [statement for statement in statements if statement.kind == "paid" and statement.subject not in withdrawn]

@@ -1,0 +1,159 @@
+"""Mistakes that are easily made on a driveway, one after another: what is kept, what is refused, and what is said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from corekit.desk.problem import DeskProblem, OfferAwaited
+from corekit.desk.setup import Answers, set_up
+from corekit.desk.shop import Shop
+from corekit.intake.visit import read_visit
+from corekit.model.money import Money
+
+PRICES = """
+currency  = "EUR"
+tax       = { rates = { standard = "20" }, default = "standard" }
+labour    = { per_hour = "60.00" }
+call_out  = "0.00"
+diagnosis = { price = "50.00" }
+
+[operations."battery.charge"]
+hours = "0.5"
+"""
+
+VISIT = """
+job = "visit"
+reason = "Cranks slowly."
+vehicle = { plate = "XX 1", told = "a small car" }
+
+[[step]]
+agreed = { offer = "diagnosis 1", total = "60.00", by = "customer", how = "in person" }
+
+[[step]]
+wanted = { operation = "battery.charge", ground = "customer" }
+"""
+
+SECOND = 'job = "second"\nreason = "Came back."\nvehicle = { plate = "XX 1" }\n'
+AGREED = '\n[[step]]\nagreed = { offer = "repair 1", total = "36.00", by = "customer", how = "in person" }\n'
+DONE = '\n[[step]]\nrepaired = { operation = "battery.charge" }\n'
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    set_up(tmp_path / "shop", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
+    (tmp_path / "shop" / "prices.toml").write_text(PRICES, "utf-8")
+    return Shop(tmp_path / "shop")
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    path = tmp_path / "visit.toml"
+    path.write_text(VISIT, "utf-8")
+    return path
+
+
+@pytest.fixture
+def diagnosed(shop: Shop, file: Path) -> str:
+    """A job with its diagnosis offered and agreed to."""
+    with pytest.raises(OfferAwaited) as awaited:
+        shop.import_visit(file)
+    shop.offer(awaited.value.job, "diagnosis")
+    return shop.import_visit(file)
+
+
+def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path, file: Path) -> None:
+    set_up(tmp_path / "new", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
+    with Shop(tmp_path / "new") as shop:
+        with pytest.raises(OfferAwaited):
+            shop.import_visit(file)
+        with pytest.raises(DeskProblem, match=r"0\.00 EUR.*prices\.toml"):
+            shop.offer("visit")
+        assert shop.store.job(shop.find("visit")).offers == ()
+
+
+def test_an_offer_by_a_name_that_no_estimate_prints_is_named_with_those_that_were_made(shop: Shop, file: Path, diagnosed: str) -> None:
+    shop.offer(diagnosed, "repair")
+    for name in ("repair", "repair 3", "Repair 1"):
+        file.write_text(VISIT + AGREED.replace("repair 1", name), "utf-8")
+        with pytest.raises(OfferAwaited, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"):
+            shop.import_visit(file)
+
+
+def test_a_file_that_got_another_name_is_still_known_by_both(shop: Shop, file: Path, diagnosed: str) -> None:
+    file.write_text(SECOND, "utf-8")
+    assert shop.import_visit(file, "visit") == diagnosed
+    file.write_text(VISIT, "utf-8")
+    again = shop.add(read_visit(file, shop.declared))
+    assert (again.job, again.added, again.corrected) == (diagnosed, 0, 0)
+    assert len(shop.store.jobs()) == 1
+
+
+def test_forgetting_finds_the_papers_under_every_name(shop: Shop, file: Path, diagnosed: str) -> None:
+    assert len(list((shop.folder / "papers").iterdir())) == 1
+    file.write_text(SECOND, "utf-8")
+    shop.import_visit(file, "visit")
+    shop.forget(diagnosed)
+    assert list((shop.folder / "papers").iterdir()) == []
+
+
+def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop, file: Path) -> None:
+    file.write_text(SECOND + '\n[[step]]\npaid = { amount = "1.00", how = "cash", withdrawn = "typed for another car" }\n', "utf-8")
+    done = shop.add(read_visit(file, shop.declared))
+    assert done.corrected == 0
+    assert done.withdrawn == 1
+    assert shop.store.books() == [], "money that was never taken is not in the books"
+
+
+def test_nobody_agrees_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> None:
+    offer = shop.offer(diagnosed, "repair")
+    for by, how in (("", "in person"), ("customer", " ")):
+        with pytest.raises(DeskProblem, match="who agreed and how"):
+            shop.agree(offer, by=by, how=how)
+    assert len(shop.store.job(diagnosed).agreements) == 1
+
+
+def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(shop: Shop, file: Path, diagnosed: str) -> None:
+    """The invoice is issued once; what was agreed to later would never be billed, and money for it would be nobody's."""
+    before = shop.offer(diagnosed, "repair")
+    invoice = shop.issue(diagnosed)
+    assert invoice.due == Money.of("60.00", "EUR")
+    with pytest.raises(DeskProblem, match=f"{invoice.number}.*job of its own"):
+        shop.agree(before, by="customer", how="in person")
+    with pytest.raises(DeskProblem, match=r"Nothing was added"):
+        file.write_text(VISIT + AGREED + DONE + '\n[[step]]\npaid = { amount = "96.00", how = "cash" }\n', "utf-8")
+        shop.import_visit(file)
+    assert shop.issue(diagnosed).due == Money.of("60.00", "EUR")
+
+
+def test_a_payment_is_not_corrected_beyond_what_was_agreed(shop: Shop, file: Path, diagnosed: str) -> None:
+    paid = '\n[[step]]\npaid = { amount = "10.00", how = "cash" }\n'
+    file.write_text(VISIT + paid, "utf-8")
+    shop.import_visit(file)
+    file.write_text(VISIT + paid.replace("10.00", "60.01"), "utf-8")
+    with pytest.raises(DeskProblem, match=r"60\.01 EUR is more than what was agreed"):
+        shop.import_visit(file)
+    file.write_text(VISIT + paid.replace("10.00", "60.00"), "utf-8")
+    shop.import_visit(file)
+    assert [noted.record.amount for noted in shop.store.job(diagnosed).payments] == [6000]
+
+
+def test_what_an_invoice_leaves_out_is_said(shop: Shop, file: Path, diagnosed: str) -> None:
+    shop.offer(diagnosed, "repair")
+    assert shop.left_out(diagnosed) == ["the offer 'repair 1' has no answer on record."]
+    file.write_text(VISIT + AGREED, "utf-8")
+    shop.import_visit(file)
+    (sentence,) = shop.left_out(diagnosed)
+    assert "Charge the battery" in sentence
+    assert "repaired = " in sentence
+    file.write_text(VISIT + AGREED + DONE, "utf-8")
+    shop.import_visit(file)
+    assert shop.left_out(diagnosed) == []
+
+
+def test_work_that_nobody_agreed_to_is_said_to_be_left_out(shop: Shop, file: Path, diagnosed: str) -> None:
+    file.write_text(VISIT + DONE, "utf-8")
+    shop.import_visit(file)
+    (sentence,) = shop.left_out(diagnosed)
+    assert "nobody agreed" in sentence
