@@ -25,6 +25,7 @@ from .declarations import (
 
 COPPER_ALPHA_20 = 3.93e-3  # 1/K, annealed copper at 20 °C; source: copper
 T_20 = 293.15
+SLIP = 100.0  # a secondary this many times below its lowest figure was noted in the wrong unit
 
 Resistance = Annotated[float, "Ω", ck.Within(low=0)]
 Temperature = Annotated[float, "K", ck.Within(233.15, 423.15)]
@@ -113,6 +114,13 @@ def secondary(
         warm = reading.read_with(winding_temperature) or warmth
         if warm is None:
             yield case.gap(winding_temperature, f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.")
+            continue
+        if limit.low is not None and reading.number * SLIP < limit.low.number:
+            yield case.open(
+                code="ignition.secondary_usual", value=reading, place=reading.place, next_test=secondary_resistance, it=reading.place.capitalize(),
+                read=ck.show(reading.value, "Ω", doubt=False),
+                says="{it}: the secondary winding was noted as {read}, hundreds of times too little: most likely kΩ was on the display. Read it again.",
+            )  # fmt: skip
             continue
         yield case.judge(
             resistance_at_20(reading, warm), limit, code="ignition.secondary" if own else "ignition.secondary_usual", of=secondary_resistance, unit="kΩ",

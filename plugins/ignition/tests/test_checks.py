@@ -150,6 +150,17 @@ def test_a_secondary_is_corrected_and_only_advised_without_its_own_figure(four: 
     assert (found.verdict, found.urgency, found.calls_for) == (ck.Verdict.ADVICE, ck.Urgency.NOTHING, "")
 
 
+@pytest.mark.parametrize("own", [False, True])
+def test_a_secondary_noted_in_ohm_is_read_again_and_condemns_no_coil(bench: Any, own: bool) -> None:
+    # a field case's figure: "9.6 ohms" typed for 9.6 kΩ
+    if own:
+        bench.specify("secondary_resistance", low="8 kΩ", high="11 kΩ")
+    bench.read("secondary_resistance", "9.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "15 °C"})
+    (found,) = bench.findings()
+    assert (found.verdict, found.next_test, found.calls_for) == (ck.Verdict.UNDECIDED, "ignition.secondary_resistance", "")
+    assert "kΩ was on the display" in str(found)
+
+
 # ---- current, energy, speed
 
 
