@@ -30,6 +30,11 @@ def _words() -> Any:
     return attrs.field(default=None, converter=_personal)
 
 
+def _later(default: Any) -> Any:
+    """A field that came after the first journals were written: as long as it says nothing it is not in the body either."""
+    return attrs.field(default=default, metadata={"later": True})
+
+
 @attrs.frozen(kw_only=True)
 class Opened:
     """A job begins. `origin` is the name of the file or screen that speaks of it; `words` the complaint."""
@@ -78,7 +83,7 @@ class Fitted:
 
 @attrs.frozen(kw_only=True)
 class Specified:
-    """This vehicle's own limit. `where_from` is what it was read off (label, handbook)."""
+    """This vehicle's own limit. `where_from` is what it was read off (label, handbook); `confirmed`: odd, and really printed so."""
 
     of: str
     where_from: str
@@ -87,21 +92,33 @@ class Specified:
     high: float | None = None
     low_typed: str = ""
     high_typed: str = ""
+    confirmed: bool = _later(False)
 
 
 @attrs.frozen(kw_only=True)
 class Instrument:
-    """An instrument in use: accuracy as on its sheet, ranges as {"20 V": "0.01 V"} (range → its step)."""
+    """An instrument in use: accuracy as on its sheet, ranges as {"20 V": "0.01 V"} (range → its step).
+
+    `kind` says in words what it is; `step` is that of a display with one range; `calibrated` is the day, `interval` how long
+    that holds (`12 months`, which is also what is taken when it is empty).
+    """
 
     name: str
     accuracy: str
     ranges: dict[str, str] = attrs.field(factory=dict)
     calibrated: str = ""
+    kind: str = _later("")
+    step: str = _later("")
+    interval: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
 class Measured:
-    """One reading. `setup` is the subject of the `Setup` entry it was read with; `span` the instrument's range, if named."""
+    """One reading. `setup` is the subject of the `Setup` entry it was read with; `span` the instrument's range, if named.
+
+    `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own: `loosely` says which), in
+    the coherent unit. `usual`: the reading named no instrument, and `instrument` is the one the shop uses for it.
+    """
 
     of: str
     typed: str
@@ -113,6 +130,9 @@ class Measured:
     span: str = ""
     setup: str = ""
     confirmed: bool = False
+    half_width: float = _later(0.0)
+    loosely: str = _later("")
+    usual: bool = _later(False)
 
 
 @attrs.frozen(kw_only=True)
@@ -270,9 +290,28 @@ RECORDS: dict[str, type] = {
 
 
 def body_of(record: Any) -> dict[str, Any]:
-    """A record as the plain JSON data of an entry's body; references become dicts, PersonalText stays for the store."""
+    """A record as the plain JSON data of an entry's body; references become dicts, PersonalText stays for the store.
+
+    A field that was added later is left out while it holds its default: what an older program wrote and what this one writes of
+    the same thing are one body.
+    """
     body: dict[str, Any] = {}
     for field in attrs.fields(type(record)):
         value = getattr(record, field.name)
+        if field.metadata.get("later") and value == field.default:
+            continue
         body[field.name] = {"personal": value.kind, "hash": value.hash} if isinstance(value, Personal) else value
     return body
+
+
+def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:
+    """A body without what the shop's own file added to it, so that a visit file can be held against what it said before.
+
+    Which instrument is the usual one may change; a reading keeps the one of its day.
+    """
+    said = dict(body)
+    if said.pop("usual", False):
+        said["instrument"] = ""
+    if isinstance(said.get("values"), Mapping):
+        said["values"] = {key: as_the_file_says(value) if isinstance(value, Mapping) else value for key, value in said["values"].items()}
+    return said

@@ -16,7 +16,7 @@ from corekit.model.canonical import digest
 from corekit.model.entry import Draft, Entry
 from corekit.model.money import Money
 from corekit.model.personal import Personal, PersonalText
-from corekit.model.records import RECORDS, Withdrawn, body_of
+from corekit.model.records import RECORDS, Withdrawn, as_the_file_says, body_of
 
 from .rows import composed
 from .statement import Statement
@@ -223,7 +223,7 @@ def _content(kind: str, body: Mapping[str, Any], taken: str, texts: Mapping[str,
     except TypeError:
         filled = dict(body)
     filled.pop("setup", None)
-    return digest([kind, taken, _resolved(filled, texts)])
+    return digest([kind, taken, _resolved(as_the_file_says(filled), texts)])
 
 
 def _resolved(data: Any, texts: Mapping[str, str]) -> Any:
