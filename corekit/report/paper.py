@@ -165,7 +165,7 @@ class Box:
         gap: White above, left out at the top of a page.
         pad: White inside, above and below.
         keep: Must not be the last thing on a page.
-        head: What is repeated above it when it opens a page.
+        head: What is repeated above it when it opens a page. opens: What stands in its place then.
         rule: Weight of a line across the top; 0 for none. rule_colour: its colour.
         side: A line beside it on the left: weight, or 0. frame: Which sides of a frame it carries.
         mark: (words, level) of a bookmark. draw: Draws more, given pen, x of the left margin, y of the box's top.
@@ -177,6 +177,7 @@ class Box:
     pad: float = 0.0
     keep: bool = False
     head: Box | None = None
+    opens: Box | None = None
     rule: float = 0.0
     rule_colour: float = RULE
     side: float = 0.0
@@ -286,6 +287,7 @@ def paginate(boxes: Sequence[Box], room: float) -> list[list[Placed]]:
     for group in _groups(boxes):
         if used + _tall(group, bool(pages[-1])) > room and pages[-1]:
             turn(group[0].head)
+            group = [group[0].opens or group[0], *group[1:]]
         for box in group:
             rest = box
             # A group higher than a page is broken where it must be; a box higher than a page likewise.

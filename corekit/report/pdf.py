@@ -321,16 +321,23 @@ class _Setting:
         yield from (Box(cells=pair, gap=1.2) for pair in waiting)
 
     def _finding(self, row: FindingRow, before: FindingRow | None) -> Box:
-        """When, what was found, on what it rests. When is said once for a run of rows that share it."""
+        """When, what was found, on what it rests. When is said once for a run of rows that share it, and again on a new page."""
         m, side = self._m, 92.0
         verdict = " · ".join(filter(None, (row.verdict, row.stage)))
         left = self._own(verdict, m.small, side - 10)
-        if before is None or before.urgency != row.urgency:
-            left = self._own(row.urgency, attrs.evolve(m.row, style="strong", colour=INK), side - 10) + left
+        when = self._own(row.urgency, attrs.evolve(m.row, style="strong", colour=INK), side - 10)
         right = self._own(row.text, m.body, self._width - side)
         if row.basis:
             right += self._own(row.basis, m.small, self._width - side)
-        return Box(cells=(Cell(0, side, left), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=0.0 if before is None else _HAIR)
+
+        def box(texts: tuple[Text, ...], rule: float) -> Box:
+            return Box(cells=(Cell(0, side, texts), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=rule)
+
+        if before is None or before.urgency != row.urgency:
+            return box(when + left, _HAIR if before is not None else 0.0)
+        same = box(left, _HAIR)
+        same.opens = box(when + left, 0.0)  # on a new page it is said again
+        return same
 
     def _readings(self, block: Readings, *, say_key: bool) -> list[Box]:
         if not block.rows:

@@ -20,7 +20,22 @@ import zxingcpp
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from corekit.model.document import Code, Document, Heading, Pairs, Paragraph, PricedLines, ReadingRow, Readings, Statement, Totals, from_data, to_data
+from corekit.model.document import (
+    Code,
+    Document,
+    FindingRow,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    PricedLines,
+    ReadingRow,
+    Readings,
+    Statement,
+    Totals,
+    from_data,
+    to_data,
+)
 from corekit.model.figure import Figure
 from corekit.model.personal import Personal
 from corekit.report.code import MODULE_MM, QUIET, symbol
@@ -302,6 +317,14 @@ def test_table_heads_are_repeated_and_no_heading_ends_a_page(rows: int) -> None:
     for first, after in pairwise(pages):
         if "Rest voltage" in first and "Rest voltage" in after:  # the table of readings goes on
             assert "Limit and source" in " ".join(after.splitlines()[:8])
+
+
+def test_when_something_is_due_is_said_once_for_a_run_of_findings_and_again_on_a_new_page() -> None:
+    row = FindingRow(text="Worn.", verdict="fail", urgency="before driving", basis="Limit: at least 9.6 V.")
+    pages = pdf_pages(render_pdf(attrs.evolve(sample(), blocks=(Findings(rows=(row,) * 80),)), SAY, LINK))
+    assert len(pages) > 2
+    assert [text.count("before driving") for text in pages] == [1] * len(pages)
+    assert sum(text.count("Worn.") for text in pages) == 80
 
 
 @settings(max_examples=200, deadline=None)
