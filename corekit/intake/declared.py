@@ -40,7 +40,9 @@ class Declared:
         systems: Keys of the installed systems.
         instruments: The shop's own, which a file may name without describing them; None when they are not known here, and
             then any name is taken.
+        usual: Measurand key → name of the shop's instrument that its readings are taken with when they name none.
         currency: The shop's, for payments (ISO 4217); a file states amounts without one.
+        decimal: The mark in the shop's numbers, `.` or `,`; empty when both are usual.
     """
 
     measurands: Mapping[str, Measurand] = attrs.field(factory=dict)
@@ -50,13 +52,22 @@ class Declared:
     systems: tuple[str, ...] = ()
     instruments: Mapping[str, Instrument] | None = None
     currency: str = ""
+    usual: Mapping[str, str] = attrs.field(factory=dict)
+    decimal: str = ""
 
     @classmethod
-    def of(cls, plugins: Systems, instruments: Mapping[str, Instrument] | None = None, currency: str = "") -> Declared:
+    def of(
+        cls,
+        plugins: Systems,
+        instruments: Mapping[str, Instrument] | None = None,
+        currency: str = "",
+        usual: Mapping[str, str] | None = None,
+        decimal: str = "",
+    ) -> Declared:
         """The declarations of a plugin host's systems."""
         return cls(
             measurands=plugins.measurands, observations=plugins.observations, traits=plugins.traits, operations=plugins.operations,
-            systems=tuple(plugins.systems), instruments=instruments, currency=currency,
+            systems=tuple(plugins.systems), instruments=instruments, currency=currency, usual=usual or {}, decimal=decimal,
         )  # fmt: skip
 
     def unknown(self, key: str, what: str, choices: Iterable[str]) -> tuple[str, str, str]:

@@ -43,9 +43,13 @@ class VehicleRow:
 
 @attrs.define(kw_only=True)
 class InstrumentRow:
+    kind: str | None = None
     accuracy: Quantity | None = None
     ranges: dict[str, Quantity | None] | None = None
+    step: Quantity | None = None
     calibrated: Day | None = None
+    interval: str | None = None
+    for_: list[str | None] | None = None
 
 
 @attrs.define(kw_only=True)
@@ -54,6 +58,7 @@ class SpecificationRow:
     low: Quantity | None = None
     high: Quantity | None = None
     from_: str | None = None
+    confirmed: bool | None = None
     withdrawn: str | None = None
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -18,15 +18,15 @@ import attrs
 from .. import units
 from ..model.entry import Draft
 from ..model.job import stage_name
-from ..model.limit import Span
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
 from ..model.money import Money, minor_digits
 from ..model.personal import PersonalText
 from ..model.records import CodesRead, Customer, Fitted, Instrument, Measured, Opened, Paid, Repaired, Seen, Setup, Specified, Vehicle, Wanted, body_of
 from ..model.trouble import CodeProblem, read_code
 from ..model.vin import Check, VinProblem, read_vin
-from ..units import Typed, TypedProblem
+from ..units import TypedProblem
 from .declared import Declared
+from .examination import Examination
 from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, quoted
 from .file import read_data
 from .form import (
@@ -45,6 +45,7 @@ from .form import (
     WantedStep,
     structured,
 )
+from .sheet import Sheet
 
 __all__ = ["AgreedRow", "Fault", "VisitFile", "VisitProblem", "read_visit"]
 
@@ -130,12 +131,14 @@ class _Reader:
     def __init__(self, declared: Declared, form: VisitForm, faults: Faults) -> None:
         self.declared = declared
         self.form, self.faults = form, faults
+        self.examination = Examination(faults, declared.decimal)
         self.steps: list[Draft | AgreedRow] = []
         self.remarks: list[str] = []
         self.stage = 0
         self.counts: Counter[str] = Counter()
         self.instruments: dict[str, InstrumentRow] = {name: row for name, row in (form.instruments or {}).items() if row is not None}
         self.used: dict[str, dict[str, Measurand]] = {}
+        self.usual = {key: name for name, row in self.instruments.items() for key in row.for_ or [] if key is not None}
 
     def visit(self) -> VisitFile:
         form = self.form
@@ -218,7 +221,7 @@ class _Reader:
     def _odometer(self, path: Place, text: str | None) -> dict[str, Any]:
         if text is None:
             return {}
-        typed = self._quantity(path, text, ["km"])
+        typed = self.examination.quantity(path, text, ["km"])
         if typed is None:
             return {}
         if not 0 <= typed.number <= _FARTHEST:
@@ -248,11 +251,11 @@ class _Reader:
                 self.faults.add(path, f"{quoted(typed)} is not an answer", listed, near(typed, choices) or f"one of {listed}")
                 return None
             return Fitted(of=trait.key, typed=typed, stage=self.stage, answer=word)
-        read = self._quantity(path, typed, trait.units)
+        read = self.examination.quantity(path, typed, trait.units)
         if read is None:
             return None
         if not trait.possible.holds(read.number):
-            self._impossible(path, read, trait.possible, trait.possible, trait.units[0])
+            self.examination.impossible(path, read, trait.possible, trait.possible, trait.units[0])
         return Fitted(of=trait.key, typed=typed, stage=self.stage, kind=read.kind, number=read.number)
 
     # ---- instruments and this vehicle's own limits
@@ -260,55 +263,22 @@ class _Reader:
     def _instrument(self, path: Place, name: str, row: InstrumentRow | None) -> None:
         if row is None:
             return
-        used = list(self.used.get(name, {}).values())
-        ranges = {label: step for label, step in (row.ranges or {}).items() if step is not None}
-        for label, step in ranges.items():
-            self._range((*path, "ranges", label), label, step, used)
-        if self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"'):
-            self._accuracy((*path, "accuracy"), row.accuracy or "", used)
-        steps: dict[str, str] = {**ranges}
-        record = Instrument(name=name, accuracy=row.accuracy or "", ranges=steps, calibrated=row.calibrated or "")
+        sheet = Sheet(
+            accuracy=row.accuracy or "", ranges={label: step for label, step in (row.ranges or {}).items() if step is not None},
+            step=row.step or "", interval=self._full((*path, "interval"), row.interval) or "",
+            reads=list(dict.fromkeys(measurand.unit for measurand in self.used.get(name, {}).values())),
+        )  # fmt: skip
+        self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"')
+        for place, got, expected, write in sheet.faults():
+            self.faults.add((*path, *place), got, expected, write)
+        for n, key in enumerate(row.for_ or []):
+            if key is not None:
+                self._known((*path, "for", n), key, "a reading", self.declared.measurands)
+        record = Instrument(
+            name=name, accuracy=sheet.accuracy, ranges=dict(sheet.ranges), calibrated=row.calibrated or "", kind=row.kind or "", step=sheet.step,
+            interval=sheet.interval,
+        )  # fmt: skip
         self._say("instrument", f"instrument/{name}", body_of(record), path)
-
-    def _accuracy(self, path: Place, text: str, used: list[Measurand]) -> None:
-        """An accuracy must make sense for everything that was read with the instrument; for at least one kind if nothing was."""
-        named = list(dict.fromkeys(measurand.unit for measurand in used))
-        problems: list[tuple[str, TypedProblem]] = []
-        for unit in named or [kind.unit for kind in units.kinds().values()]:
-            try:
-                units.parse_accuracy(text, unit)
-            except TypedProblem as problem:
-                problems.append((unit, problem))
-            else:
-                if not named:
-                    return
-        if not problems:
-            return
-        unit, first = problems[0]
-        of = next((f", with which {measurand.key} was read" for measurand in used if measurand.unit == unit), "")
-        self.faults.add(path, f"{first.got}{of}", first.expected, first.write)
-
-    def _range(self, path: Place, label: str, step: str, used: list[Measurand]) -> None:
-        of_any = [kind.unit for kind in units.kinds().values()]
-        accepts = list(dict.fromkeys(measurand.unit for measurand in used)) + of_any
-        first: TypedProblem | None = None
-        for unit in accepts:
-            try:
-                widest = units.read_quantity(label, [unit])
-            except TypedProblem as problem:
-                first = first or problem
-                continue
-            try:
-                least = units.read_quantity(step, [unit])
-            except TypedProblem as problem:
-                self.faults.add(path, f"the step {problem.got}", problem.expected, problem.write)
-                return
-            if not 0 < least.number < abs(widest.number):
-                got = f"the step {quoted(step)} does not fit the range {quoted(label)}"
-                self.faults.add(path, got, "a step above 0 and below the range", '"0.01 V" for "20 V"')
-            return
-        assert first is not None
-        self.faults.add(path, f"the range {first.got}", "a range with its unit, such as 20 V")
 
     def _specification(self, path: Place, row: SpecificationRow | None) -> None:
         if row is None:
@@ -320,18 +290,13 @@ class _Reader:
             self.faults.add(path, "has neither low nor high", "low, high or both", 'low = "…"')
         if measurand is None:
             return
-        ends = {}
-        for end, text in (("low", row.low), ("high", row.high)):
-            read = None if text is None else self._quantity((*path, end), text, [measurand.unit])
-            ends[end] = read
-            if read is not None and not measurand.possible.holds(read.number):
-                self._impossible((*path, end), read, measurand.possible, measurand.usual, measurand.unit)
-        low, high = ends["low"], ends["high"]
-        if low is not None and high is not None and low.number > high.number:
-            self.faults.add((*path, "low"), f"{quoted(low.text)} lies above high, {quoted(high.text)}", "the lower end", "the two the other way round")
+        confirmed = bool(row.confirmed) or reason is not None
+        low, high = (self.examination.end((*path, end), text, end, measurand, confirmed) for end, text in (("low", row.low), ("high", row.high)))
+        if low is not None and high is not None:
+            self.examination.apart(path, low, high, confirmed)
         record = Specified(
             of=measurand.key, where_from=row.from_ or "", kind=measurand.kind, low=low.number if low else None, high=high.number if high else None,
-            low_typed=low.text if low else "", high_typed=high.text if high else "",
+            low_typed=low.text if low else "", high_typed=high.text if high else "", confirmed=bool(row.confirmed),
         )  # fmt: skip
         self._say("specified", f"specification/{measurand.key}", body_of(record), path, withdrawn=reason)
 
@@ -383,12 +348,12 @@ class _Reader:
             if value is None or not self._given((*place, "is"), value.is_, "the value", '"4 °C"') or measurand is None:
                 continue
             typed = value.is_ or ""
-            read = self._measured(place, measurand, typed, bool(value.confirmed))
-            self._instrument_named(place, measurand, value.with_, value.range_)
+            instrument = self._instrument_named(place, measurand, value.with_, value.range_)
+            read = self.examination.reading(place, measurand, typed, bool(value.confirmed), span=value.range_)
             if read is not None:
                 record = Measured(
-                    of=key, typed=typed, kind=read.kind, number=read.number, stage=self.stage, instrument=value.with_ or "", span=value.range_ or "",
-                    confirmed=bool(value.confirmed),
+                    of=key, typed=typed, kind=read.kind, number=read.number, stage=self.stage, instrument=instrument, span=value.range_ or "",
+                    confirmed=bool(value.confirmed), half_width=read.half_width, loosely=read.loosely, usual=bool(instrument) and value.with_ is None,
                 )  # fmt: skip
                 values[key] = body_of(record)
         return self._say("setup", f"{stage_name(self.stage)}/setup", body_of(Setup(stage=self.stage, values=values)), path)
@@ -400,17 +365,20 @@ class _Reader:
         if measurand is None:
             return
         place = self._place((*path, "place"), row.place, measurand.places, measurand.key)
-        self._instrument_named(path, measurand, row.with_, row.range_)
+        instrument = self._instrument_named(path, measurand, row.with_, row.range_)
         if not given:
             return
         typed = row.is_ or ""
         # A withdrawn reading may be as odd as it likes: that is often why it was withdrawn.
-        read = self._quantity((*path, "is"), typed, [measurand.unit]) if reason else self._measured((*path, "is"), measurand, typed, bool(row.confirmed))
+        if reason:
+            read = self.examination.unexamined((*path, "is"), measurand, typed, place)
+        else:
+            read = self.examination.reading((*path, "is"), measurand, typed, bool(row.confirmed), place, row.range_)
         if read is None:
             return
         record = Measured(
-            of=measurand.key, typed=typed, kind=read.kind, number=read.number, place=place, stage=self.stage, instrument=row.with_ or "", span=row.range_ or "",
-            setup=setup, confirmed=bool(row.confirmed),
+            of=measurand.key, typed=typed, kind=read.kind, number=read.number, place=place, stage=self.stage, instrument=instrument, span=row.range_ or "",
+            setup=setup, confirmed=bool(row.confirmed), half_width=read.half_width, loosely=read.loosely, usual=bool(instrument) and row.with_ is None,
         )  # fmt: skip
         self._say("measured", f"{stage_name(self.stage)}/{measurand.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
 
@@ -581,55 +549,32 @@ class _Reader:
             self.faults.add(path, f"{quoted(place)} is not a place of {key}", listed, near(place, places) or listed)
         return place
 
-    def _instrument_named(self, path: Place, measurand: Measurand, name: str | None, span: str | None) -> None:
-        if name is None:
+    def _instrument_named(self, path: Place, measurand: Measurand, name: str | None, span: str | None) -> str:
+        """The instrument of a reading: as named, else the usual one for it; empty when there is none, or a fault."""
+        named = name if name is not None else self.usual.get(measurand.key) or self.declared.usual.get(measurand.key)
+        if named is None:
             if span is not None:
                 self.faults.add((*path, "range"), "is a range of no instrument", "with beside it", 'with = "…", or leave range away')
-            return
+            return ""
         shop = self.declared.instruments
-        own = self.instruments.get(name)
-        if name not in (self.form.instruments or {}) and shop is not None and name not in shop:
+        own = self.instruments.get(named)
+        if named not in (self.form.instruments or {}) and shop is not None and named not in shop:
             choices = [*(self.form.instruments or {}), *shop]
-            cure = near(name, choices) or f"a table [instruments.{name}]"
-            self.faults.add((*path, "with"), f"{quoted(name)} is neither among the file's instruments nor the shop's", any_of(choices) or "an instrument", cure)
-            return
-        if own is None and shop is not None and name in shop:
+            cure = near(named, choices) or f"a table [instruments.{named}]"
+            got = f"{quoted(named)} is neither among the file's instruments nor the shop's"
+            self.faults.add((*path, "with"), got, any_of(choices) or "an instrument", cure)
+            return ""
+        if own is None and shop is not None and named in shop:
             try:
-                units.parse_accuracy(shop[name].accuracy, measurand.unit)
+                units.parse_accuracy(shop[named].accuracy, measurand.unit)
             except TypedProblem as problem:
-                self.faults.add((*path, "with"), f"the shop's accuracy of {quoted(name)} does not fit {measurand.key}: {problem.got}", problem.expected)
-        self.used.setdefault(name, {})[measurand.key] = measurand
-        ranges = list(own.ranges or {}) if own is not None else list(shop[name].ranges) if shop is not None and name in shop else None
+                self.faults.add((*path, "with"), f"the shop's accuracy of {quoted(named)} does not fit {measurand.key}: {problem.got}", problem.expected)
+        self.used.setdefault(named, {})[measurand.key] = measurand
+        ranges = list(own.ranges or {}) if own is not None else list(shop[named].ranges) if shop is not None and named in shop else None
         if span is not None and ranges is not None and span not in ranges:
-            self.faults.add((*path, "range"), f"{quoted(span)} is not a range of {quoted(name)}", any_of(map(quoted, ranges)) or "no range", near(span, ranges))
-
-    def _quantity(self, path: Place, text: str, accepts: Iterable[str]) -> Typed | None:
-        try:
-            return units.read_quantity(text, list(accepts))
-        except TypedProblem as problem:
-            self.faults.add(path, problem.got, problem.expected, problem.write)
-            return None
-
-    def _measured(self, path: Place, measurand: Measurand, text: str, confirmed: bool) -> Typed | None:
-        """A reading, held against what is possible and what is usual."""
-        read = self._quantity(path, text, [measurand.unit])
-        if read is None:
-            return None
-        if not measurand.possible.holds(read.number):
-            self._impossible(path, read, measurand.possible, measurand.usual, measurand.unit)
-            return None
-        if not confirmed and not measurand.usual.holds(read.number):
-            slips = " ".join(f"{slip}?" for slip in _slips(read, measurand.usual))
-            got = f"{text.strip()}?" + (f" {slips}" if slips else "")
-            usual = _span_text(measurand.usual, measurand.unit)
-            self.faults.add(path, got, usual, f"If it really reads so, add confirmed = true ({usual} is usual)")
-        return read
-
-    def _impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
-        slips = _slips(read, usual) or _slips(read, possible)
-        span = _span_text(possible, unit)
-        self.faults.add(path, f"{quoted(read.text)} is outside what is possible ({span})", span, any_of(map(quoted, slips)))
-
+            cure = near(span, ranges)
+            self.faults.add((*path, "range"), f"{quoted(span)} is not a range of {quoted(named)}", any_of(map(quoted, ranges)) or "no range", cure)
+        return named
 
 def _personal(kind: str, text: str | None) -> PersonalText | None:
     return PersonalText(kind, text) if text else None
@@ -638,29 +583,3 @@ def _personal(kind: str, text: str | None) -> PersonalText | None:
 def _words_of(text: str) -> str:
     """A text as it is compared: small letters, single spaces, straight apostrophes."""
     return " ".join(text.replace("’", "'").casefold().split())
-
-
-def _span_text(span: Span, unit: str) -> str:
-    def end(number: float) -> str:
-        return f"{units.from_coherent(number, unit):.6g} {units.declared_text(unit)}".replace("-", "−")
-
-    if span.low is None:
-        return f"up to {end(span.high)}" if span.high is not None else "anything"
-    return f"{end(span.low)} to {end(span.high)}" if span.high is not None else f"{end(span.low)} or more"
-
-
-def _slips(read: Typed, usual: Span) -> list[str]:
-    """What was probably meant by a number outside `usual`: the same number in another unit of the kind, else another place of its point."""
-    if usual.low is None and usual.high is None:
-        return []
-    typed = units.unit(read.unit)
-    number = units.from_coherent(read.number, read.unit)
-    others = [
-        f"{number:.10g} {other.text if units.kinds()[other.kind].strict else other.bare}"
-        for other in units.units()
-        if other.kind == read.kind and other is not typed and usual.holds(units.to_coherent(number, other.text))
-    ]
-    if others:
-        return others[:2]
-    moved = {by: units.to_coherent(number * by, read.unit) for by in (0.1, 0.01, 10, 100)}
-    return [f"{number * by:.10g} {units.declared_text(read.unit)}" for by, there in moved.items() if usual.holds(there)][:2]

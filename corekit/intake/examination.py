@@ -1,0 +1,150 @@
+"""Quantities as they come in: read, held against what is possible and what is usual, and the likely slip named.
+
+Readings and printed limits pass the same examination. Nothing is corrected here; what is odd becomes a fault with its cure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import attrs
+
+from .. import numerals, units
+from ..model.limit import Span
+from ..model.measurand import Measurand
+from ..units import NotAValue, Typed, TypedProblem
+from .fault import Faults, Place, any_of, quoted
+from .slip import slips
+
+DECADES = 1000.0  # a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source
+
+
+@attrs.frozen
+class Examination:
+    """Adds to `faults` whatever cannot be taken as typed. `decimal` is the shop's decimal mark, empty when both are usual."""
+
+    faults: Faults
+    decimal: str = ""
+
+    # ---- readings
+
+    def quantity(self, path: Place, text: str, accepts: Iterable[str]) -> Typed | None:
+        """Any other quantity; None with a fault when it cannot be read."""
+        try:
+            return units.read_quantity(text, list(accepts), self.decimal)
+        except TypedProblem as problem:
+            self.faults.add(path, problem.got, problem.expected, problem.write)
+            return None
+
+    def unexamined(self, path: Place, measurand: Measurand, text: str, place: str = "") -> Typed | None:
+        """A reading; what is worth noting and no value is refused with the row that says it."""
+        try:
+            return units.read_reading(text, [measurand.unit], self.decimal)
+        except NotAValue as problem:
+            where = f", place = {quoted(place)}" if place else ""
+            row = f"{{ of = {quoted(measurand.key)}{where}, cannot = {quoted(problem.noted, 90)} }}"
+            instead = "of this row" if path[-1] == "is" else "of this value"
+            self.faults.add(path, problem.got, problem.expected, f"{row} under seen instead {instead}, or the number that was read")
+        except TypedProblem as problem:
+            self.faults.add(path, problem.got, problem.expected, problem.write)
+        return None
+
+    def reading(self, path: Place, measurand: Measurand, text: str, confirmed: bool, place: str = "", span: str | None = None) -> Typed | None:
+        """A reading, held against what is possible and what is usual, and against the range `span` that it was read on.
+
+        None with a fault when it cannot be; one that is only unusual comes back although it is asked about.
+        """
+        read = self.unexamined(path, measurand, text, place)
+        if read is None or not self._examined(path, read, measurand, confirmed, "it really reads so"):
+            return None
+        self._held(path, measurand, read, span)
+        return read
+
+    def _examined(self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, really: str) -> bool:
+        """False when the number cannot be. An unusual one is asked about once; the likely slip is named, never applied."""
+        possible, usual = measurand.possible, measurand.usual
+        ends = (-read.half_width, read.half_width) if read.loosely == numerals.RANGE else (0.0,)
+        if not all(possible.holds(read.number + end) for end in ends):
+            self.impossible(path, read, possible, usual, measurand.unit)
+            return False
+        if not confirmed and not usual.holds(read.number):
+            guesses = "".join(f" {slip.asked}" for slip in slips(read, usual, self.decimal))
+            span = _span_text(usual, measurand.unit)
+            self.faults.add(path, f"{read.text.strip()}?{guesses}", span, f"If {really}, add confirmed = true ({span} is usual)")
+        return True
+
+    def impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
+        meant = slips(read, usual, self.decimal) or slips(read, possible, self.decimal)
+        span = _span_text(possible, unit)
+        self.faults.add(path, f"{quoted(read.text)} is outside what is possible ({span})", span, any_of(slip.told for slip in meant))
+
+    def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
+        """A reading cannot be larger than the range that it was read on."""
+        at = (*(path[:-1] if path[-1] == "is" else path), "range")
+        if span is None or self.faults.at(at):
+            return
+        try:
+            widest = units.read_quantity(span, [measurand.unit])
+        except TypedProblem as problem:
+            self.faults.add(at, f"{quoted(span)} is no range for {measurand.key}: {problem.got}", problem.expected)
+            return
+        if abs(read.number) + (read.half_width if read.loosely == numerals.RANGE else 0.0) > abs(widest.number):
+            got = f"{quoted(read.text)} is larger than the range it was read on ({span})"
+            self.faults.add(path, got, f"a reading of at most {span}", "the reading again, or the range that was really set")
+
+    # ---- this vehicle's own limits
+
+    def end(self, path: Place, text: str | None, end: str, measurand: Measurand, confirmed: bool) -> Typed | None:
+        """One end of a printed limit, held against what is possible and what is usual, as a reading is."""
+        if text is None:
+            return None
+        try:
+            read = units.read_quantity(text, [measurand.unit], self.decimal)
+        except TypedProblem as problem:
+            self.faults.add(path, problem.got, problem.expected, self._both_ends(text, measurand.unit) or problem.write)
+            return None
+        self._examined(path, read, measurand, confirmed, "it is really printed so")
+        return read
+
+    def _both_ends(self, text: str, unit: str) -> str:
+        """What to write for a limit that was typed as one range; empty when it is none."""
+        try:
+            read = units.read_reading(text, [unit], self.decimal)
+        except TypedProblem:
+            return ""
+        if read.loosely != numerals.RANGE:
+            return ""
+        ends = [units.from_coherent(number, unit) for number in (read.number - read.half_width, read.number + read.half_width)]
+        low, high = (quoted(f"{end:.10g} {units.declared_text(unit)}") for end in ends)
+        return f"low = {low} and high = {high}"
+
+    def apart(self, path: Place, low: Typed, high: Typed, confirmed: bool) -> None:
+        """The two ends together: in order, apart, and not so far apart that one of them must be misprinted."""
+        if low.number > high.number:
+            self.faults.add((*path, "low"), f"{quoted(low.text)} lies above high, {quoted(high.text)}", "the lower end", "the two the other way round")
+            return
+        really = "If it is really printed so, add confirmed = true"
+        if low.number == high.number and not confirmed:
+            got = f"low and high are both {low.text.strip()}, and no reading could show that it conforms?"
+            self.faults.add((*path, "low"), got, "room between the two", really)
+        near, far = sorted(abs(end.number) for end in (low, high))
+        if low.number * high.number <= 0 or far < DECADES * near or confirmed:
+            return
+        meant = [f'{end} = {slip.told}?' for end, read, span in self._nearer(low, high) for slip in slips(read, span, self.decimal)]
+        got = f"{low.text.strip()} to {high.text.strip()}, a factor of {far / near:.0f}?" + "".join(f" {guess}" for guess in meant)
+        self.faults.add((*path, "low"), got, "a span of less than three decades", really)
+
+    def _nearer(self, low: Typed, high: Typed) -> Iterable[tuple[str, Typed, Span]]:
+        """Each end with the span in which the other makes sense of it."""
+        if low.number > 0:
+            yield "low", low, Span(high.number / DECADES, high.number)
+            yield "high", high, Span(low.number, low.number * DECADES)
+
+
+def _span_text(span: Span, unit: str) -> str:
+    def end(number: float) -> str:
+        return f"{units.from_coherent(number, unit):.6g} {units.declared_text(unit)}".replace("-", "−")
+
+    if span.low is None:
+        return f"up to {end(span.high)}" if span.high is not None else "anything"
+    return f"{end(span.low)} to {end(span.high)}" if span.high is not None else f"{end(span.low)} or more"
