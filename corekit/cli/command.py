@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from ..model.money import Money
 
+#: Columns of what help prints.
+WIDTH = 90
+
 #: Verb → what it does, in the order of a visit.
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
@@ -30,8 +33,11 @@ VERBS = {
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
     "verify": "check that nothing in the store was changed or lost",
-    "plugins": "list the systems that are installed, and what failed to load",
+    "plugins": "list the systems that are installed and the words for a visit file",
 }
+
+#: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
+_WITHOUT_SHOP = ("demo", "init", "plugins")
 
 _INTRO = """corekit takes one driveway visit from the complaint to an invoice the customer can check.
 
@@ -52,10 +58,9 @@ def run(words: list[str]) -> int:
         if words[0] not in VERBS:
             return _unknown(words[0])
         verb = importlib.import_module(f".{words[0]}", __package__)
-        parser = argparse.ArgumentParser(
-            prog=f"corekit {words[0]}", description=verb.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
-        )
-        parser.add_argument("--shop", metavar="DIR", help="the shop's folder, if it is not the one you are in")
+        parser = argparse.ArgumentParser(prog=f"corekit {words[0]}", description=_filled(verb.__doc__ or ""), formatter_class=_Help, allow_abbrev=False)
+        needless = argparse.SUPPRESS if words[0] in _WITHOUT_SHOP else "the shop's folder, if it is not the one you are in"
+        parser.add_argument("--shop", metavar="DIR", help=needless)
         verb.arguments(parser)
         return int(verb.run(parser.parse_args(words[1:])))
     except SystemExit as end:
@@ -72,6 +77,19 @@ def run(words: list[str]) -> int:
             raise
         print(_in_words(problem), file=sys.stderr)
         return 1
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Wide enough that no explanation falls apart into words."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=28, width=WIDTH)
+
+
+def _filled(text: str) -> str:
+    import textwrap
+
+    return "\n\n".join(textwrap.fill(paragraph, WIDTH) for paragraph in text.strip().split("\n\n"))
 
 
 def _overview() -> str:

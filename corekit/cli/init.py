@@ -17,15 +17,23 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from ..desk.problem import DeskProblem
-    from ..desk.setup import Answers, set_up
+    from ..desk.settings import PRICE_FILE
+    from ..desk.setup import Answers, no_shop_yet, set_up
 
     def ask(words: str, given: str | None) -> str:
+        if given is not None:
+            return given
+        answer = ""
         try:
-            return given if given is not None else input(f"{words}: ").strip()
+            while not answer:
+                answer = input(f"{words}: ").strip()
         except EOFError:
             raise DeskProblem("\nThere was no answer, so nothing was set up. Answer, or say it with --name, --address and --currency.") from None
+        return answer
 
-    folder = Path(args.folder or args.shop or Path.home() / "corekit")
+    home = Path.home() / "corekit"
+    folder = Path(args.folder or args.shop or home)
+    no_shop_yet(folder)
     address = args.address if args.address else [line.strip() for line in ask("Your address, lines separated by ;", None).split(";")]
     answers = Answers(
         name=ask("Your name, as invoices print it", args.name),
@@ -35,5 +43,8 @@ def run(args: argparse.Namespace) -> int:
     )
     for path in set_up(folder, answers):
         print(f"written: {path}")
-    print("Fill in prices.toml, then try:  corekit check visit.toml")
+    print(f"Fill in {folder / PRICE_FILE}; until then your work costs nothing and nothing can be offered.")
+    if not answers.page:
+        print("No page address is set: your papers carry the record mark and no code. It is page = … in shop.toml.")
+    print(f"Then write down a visit and look at it:  corekit check visit.toml{'' if folder == home else f' --shop {folder}'}")
     return 0

@@ -33,8 +33,7 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
     Errors:
         DeskProblem: an answer cannot be used, or there is a shop in the folder already.
     """
-    if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
-        raise DeskProblem(f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there.")
+    no_shop_yet(folder)
     if not answers.name or not any(answers.address):
         raise DeskProblem("An invoice needs the name and the address of who issues it; give both.")
     if not re.fullmatch(r"[A-Z]{3}", answers.currency):
@@ -60,6 +59,16 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         written.append(path)
     found(folder, demo=False)
     return [*written, folder / STORE_FILE, folder / KEY_FILE]
+
+
+def no_shop_yet(folder: Path) -> None:
+    """Return when a shop may be set up in the folder; else say why not, before anybody is asked anything.
+
+    Errors:
+        DeskProblem: there is a shop in it already.
+    """
+    if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
+        raise DeskProblem(f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there.")
 
 
 def found(folder: Path, *, demo: bool) -> None:
