@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
 
 import attrs
 
-from .. import units
+from .. import numerals, units
+from ..model import calibration
+from ..model.entry import Entry
 from ..model.job import Job, Noted
 from ..model.measurand import Accuracy, Measurand
 from ..model.records import Instrument, Measured
 from ..model.value import Value
+
+#: How a reading says that no instrument's sheet stands behind its doubt.
+WORST = "the worst ordinary instrument is assumed"
 
 
 @attrs.frozen(kw_only=True)
@@ -23,7 +27,9 @@ class Reading:
         measurand: What was measured. value: The quantity, with budget and evidence.
         typed: As it was typed. place, stage: Where and when in the visit.
         entry: Id of the journal entry that says so.
-        doubt_from: In words, where the doubt comes from: the instrument's sheet, or the worst ordinary instrument.
+        sheet: In words, what its doubt is taken from: the instrument's sheet, or the worst ordinary instrument.
+        notes: What else bears on the doubt, one phrase each: it was typed as a range, the instrument's calibration had run out.
+        overdue: `meter (since 2025-01-05)` when the calibration of its instrument had run out, else empty.
         setup: Measurand key → the reading it was read with.
         others: Earlier readings of the same measurand, place and stage that still stand.
     """
@@ -34,9 +40,16 @@ class Reading:
     place: str = ""
     stage: int = 0
     entry: str = ""
-    doubt_from: str = ""
+    sheet: str = ""
+    notes: tuple[str, ...] = ()
+    overdue: str = ""
     setup: Mapping[str, Reading] = attrs.field(factory=dict)
     others: tuple[Value, ...] = ()
+
+    @property
+    def doubt_from(self) -> str:
+        """Where the doubt comes from, in words."""
+        return "; ".join(part for part in (self.sheet, *self.notes) if part)
 
     @property
     def number(self) -> float:
@@ -78,22 +91,31 @@ def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> di
 
 def _reading(noted: Noted[Measured], measurand: Measurand, job: Job, measurands: Mapping[str, Measurand], instruments: Mapping[str, Instrument]) -> Reading:
     record = noted.record
-    value, doubt_from = with_doubt(record, measurand, noted.id, noted.id, instruments)
     setup: dict[str, Reading] = {}
     step = job.setup(record.setup) if record.setup else None
     if step is not None:
         for key, body in step.record.values.items():
             if key in measurands:
-                setup[key] = _beside(body, measurands[key], step.id, record.stage, instruments)
+                setup[key] = _made(Measured(**body), measurands[key], f"{step.id}.{key}", step.entry, instruments, record.stage)
+    return attrs.evolve(_made(record, measurand, noted.id, noted.entry, instruments, record.stage), setup=setup)
+
+
+def _made(record: Measured, measurand: Measurand, own: str, entry: Entry, instruments: Mapping[str, Instrument], stage: int) -> Reading:
+    value, sheet = with_doubt(record, measurand, own, entry.id, instruments)
+    instrument = instruments.get(record.instrument)
+    ended = calibration.overdue(instrument.calibrated, instrument.interval, entry.taken or entry.recorded) if instrument is not None else ""
+    notes = []
+    if instrument is not None and record.usual:
+        notes.append(f"no instrument named, {instrument.name} is the shop's usual one for this")
+    if instrument is not None and ended:
+        stated = "" if instrument.interval else f" ({calibration.USUAL_MONTHS} months, no interval is stated)"
+        notes.append(f"the calibration of {instrument.name} of {instrument.calibrated} had run out on {ended}{stated}: its sheet no longer promises this")
+    if record.loosely:
+        notes.append(numerals.LOOSELY[record.loosely])
     return Reading(
-        measurand=measurand, value=value, typed=record.typed, place=record.place, stage=record.stage, entry=noted.id, doubt_from=doubt_from, setup=setup
-    )
-
-
-def _beside(body: Mapping[str, Any], measurand: Measurand, entry: str, stage: int, instruments: Mapping[str, Instrument]) -> Reading:
-    record = Measured(**body)
-    value, doubt_from = with_doubt(record, measurand, f"{entry}.{measurand.key}", entry, instruments)
-    return Reading(measurand=measurand, value=value, typed=record.typed, place=record.place, stage=stage, entry=entry, doubt_from=doubt_from)
+        measurand=measurand, value=value, typed=record.typed, place=record.place, stage=stage, entry=entry.id, sheet=sheet, notes=tuple(notes),
+        overdue=f"{record.instrument} (since {ended})" if ended else "",
+    )  # fmt: skip
 
 
 def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, instruments: Mapping[str, Instrument]) -> tuple[Value, str]:
@@ -106,50 +128,61 @@ def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, ins
     if instrument is None:
         accuracy, step, shared = measurand.accuracy, 0.0, own
         missing = f"{record.instrument} is not described" if record.instrument else "no instrument named"
-        words = f"{missing}; the worst ordinary one is assumed: ± ({accuracy.text})"
+        words = f"{missing}; {WORST}: ± ({accuracy.text})"
     else:
         accuracy = units.parse_accuracy(instrument.accuracy, measurand.unit)
         span, step = _range_of(instrument, record, measurand)
         if accuracy.digits and not step:
             accuracy, shared = measurand.accuracy, own
-            words = f"{instrument.name} names no range that holds this reading; the worst ordinary instrument is assumed: ± ({accuracy.text})"
+            words = f"{instrument.name} names no range that holds this reading; {WORST}: ± ({accuracy.text})"
         else:
             shared = f"{instrument.name}-{span or measurand.unit}"
             words = f"{instrument.name}, ± ({accuracy.text})" + (f" on the {span} range" if span else "")
-    return Value(record.kind, record.number, budget(accuracy, step, record.number, shared, own), frozenset({entry})), words
+    return Value(record.kind, record.number, budget(accuracy, step, record.number, shared, own, record.half_width), frozenset({entry})), words
 
 
-def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str) -> dict[str, float]:
+def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str, half_width: float = 0.0) -> dict[str, float]:
     """Named contributions of an accuracy statement to one reading, in the coherent unit.
 
     A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. Digits and amount are the
     reading's own; all the rest of u goes with the gain, which is common to all readings on one range. So a drop read with one
     meter keeps the digits of both readings and next to nothing else.
+
+    A sheet of percent alone leaves out what the display rounds away: half a step to both sides (JCGM 100:2008, F.2.2.1).
+    `half_width` is what the way of typing allows for (a range, *about*), evenly likely as well.
     """
     gain = number * accuracy.percent / 100
     rest = accuracy.digits * step + accuracy.amount
     shared_part = math.copysign(math.sqrt(gain**2 + 2 * abs(gain) * rest), gain)
-    parts = {f"{shared}.gain": shared_part, f"{own}.rest": rest}
+    rounded = 0.0 if rest else step / 2
+    parts = {f"{shared}.gain": shared_part, f"{own}.rest": rest, f"{own}.step": rounded, f"{own}.typed": half_width}
     return {source: part / math.sqrt(3) for source, part in parts.items() if part}
 
 
 def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) -> tuple[str, float]:
-    """The range a reading was taken on (as named, else the smallest that holds it) and its step; ("", 0.0) when none fits."""
+    """The range a reading was taken on (as named, else the smallest that holds it) and its step.
+
+    When none fits: no range, and the step of a display that has only one; 0.0 when that is not given either.
+    """
     fitting: list[tuple[float, str, float]] = []
     for label, step in instrument.ranges.items():
-        end, least = _typed(label, measurand.unit), _typed(step, measurand.unit)
-        if end is None or least is None:
+        end, width = _typed(label, measurand.unit), _step(step, measurand.unit)
+        if end is None or not width:
             continue
-        # A step is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K.
-        size, width = end.number, least.number - units.to_coherent(0.0, least.unit)
         if record.span == label:
             return label, width
-        if size >= abs(record.number):
-            fitting.append((size, label, width))
+        if end.number >= abs(record.number):
+            fitting.append((end.number, label, width))
     if record.span or not fitting:
-        return "", 0.0
+        return "", 0.0 if record.span else _step(instrument.step, measurand.unit)
     _, label, width = min(fitting)
     return label, width
+
+
+def _step(text: str, unit: str) -> float:
+    """One step of a display in the coherent unit, 0.0 for none. It is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K."""
+    width = _typed(text, unit)
+    return width.number - units.to_coherent(0.0, width.unit) if width is not None else 0.0
 
 
 def _typed(text: str, unit: str) -> units.Typed | None:

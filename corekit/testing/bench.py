@@ -41,9 +41,9 @@ class Bench:
         found = units.read_quantity(typed, [measurand.unit])
         record = Measured(of=measurand.key, typed=typed, kind=found.kind, number=found.number, place=place, instrument=using)
         entry = f"{measurand.key.split('.', 1)[1]}-{place or 'here'}"
-        value, doubt = with_doubt(record, measurand, entry, entry, self.instruments)
+        value, sheet = with_doubt(record, measurand, entry, entry, self.instruments)
         beside = {f"{self.system.key}.{name}": self.reading(name, text) for name, text in (setup or {}).items()}
-        return Reading(measurand=measurand, value=value, typed=typed, place=place, entry=entry, doubt_from=doubt, setup=beside)
+        return Reading(measurand=measurand, value=value, typed=typed, place=place, entry=entry, sheet=sheet, setup=beside)
 
     def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
         reading = self.reading(of, typed, **how)
