@@ -7,6 +7,7 @@ import io
 import json
 import os
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -97,20 +98,41 @@ def written(folder: Path, text: str, name: str = "visit.toml") -> Path:
 # ---- real shops
 
 
-def prices(currency: str = "EUR") -> str:
-    """The demo's price book."""
-    return (data_path("demo") / "shop" / "prices.toml").read_text("utf-8").replace('"EUR"', f'"{currency}"')
-
-
 def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path:
     """A shop as `corekit init` sets it up, with the demo's prices and meter."""
     pages = ["--page", page] if page else []
     done(corekit("init", folder, "--name", "Test Repairs", "--address", "2 Invented Lane", "--currency", "eur", *pages))
-    (folder / "prices.toml").write_text(prices(), "utf-8")
+    shutil.copy(data_path("demo") / "shop" / "prices.toml", folder)
     demo = (data_path("demo") / "shop" / "shop.toml").read_text("utf-8")
     with (folder / "shop.toml").open("a", encoding="utf-8") as shop:
         shop.write("\n" + demo[demo.index("[instruments.meter]") :])
     return folder
+
+
+# ---- what the demo's files say
+
+
+def told_in(job: str) -> dict[str, Any]:
+    """A demo's visit file as data."""
+    return tomllib.loads(JOBS[job].read_text("utf-8"))
+
+
+def persons_in(job: str) -> list[str]:
+    """All that a demo's visit file says of a person: names, phones, addresses, plate, full VIN, what was told, the complaint."""
+    data = told_in(job)
+    vehicle = {key: data["vehicle"].get(key) for key in ("plate", "vin", "told")}
+    return [text for text in (data["reason"], *data.get("customer", {}).values(), *vehicle.values()) if text]
+
+
+def offers_in(job: str) -> list[str]:
+    """Printed names of the offers that a demo's visit file agrees to."""
+    return [step["agreed"]["offer"] for step in told_in(job)["step"] if "agreed" in step]
+
+
+def invoice_of(job: str, shop: Path) -> Path:
+    """The paper of a demo's job: numbers follow the order of the files."""
+    (paper,) = (shop / "papers").glob(f"invoice-*-A{list(JOBS).index(job) + 1:04}.pdf")
+    return paper
 
 
 # ---- papers and pages
@@ -201,8 +223,7 @@ class Typed:
 
 def readings_of(job: str) -> Iterable[Typed]:
     """Every reading in a demo's visit file, those of setups too."""
-    data = tomllib.loads(JOBS[job].read_text("utf-8"))
-    for place, step in enumerate(data["step"]):
+    for place, step in enumerate(told_in(job)["step"]):
         for of, typed in step.get("setup", {}).items():
             yield Typed(job, place, None, of, typed)
         for row, reading in enumerate(step.get("readings", ())):
@@ -211,7 +232,7 @@ def readings_of(job: str) -> Iterable[Typed]:
 
 def with_reading(reading: Typed, text: str) -> bytes:
     """The visit file, as JSON, with this one reading changed (and confirmed, so that odd values pass the question)."""
-    data = tomllib.loads(JOBS[reading.job].read_text("utf-8"))
+    data = told_in(reading.job)
     step = data["step"][reading.step]
     if reading.row is None:
         step["setup"][reading.of] = {"is": text, "confirmed": True}

@@ -23,15 +23,9 @@ from corekit.model.document import to_data
 from corekit.report.pdf import render_pdf
 from corekit.report.say import mask
 
-from .chain import JOBS, at, checked, corekit, document_texts, done, edited, paper_text, squeezed, written
+from .chain import JOBS, at, checked, corekit, document_texts, done, edited, paper_text, persons_in, squeezed, written
 from .conftest import Watched
 
-#: What the demo's files say of persons and must not be public; the first visit's words among it.
-PERSONAL = {
-    "worn-battery": ["Example Customer", "000 0001", "DEMO-1", "five-door, 1.4 petrol, 2014", "Does not crank after two days at the kerb."],
-    "odd-reading": ["Sample Driver", "000 0002", "estate, 2.0 diesel, 2018, stop-start", "The battery sign came on once in the tunnel."],
-    "undecided": ["Sample Owner", "000 0003", "DEMO-3", "small van, 1.6 petrol, 2011", "Cranks slowly on some mornings."],
-}
 _NUMBER = re.compile(r"\d+(?:\.\d+)*")
 
 
@@ -159,7 +153,7 @@ def test_every_text_of_the_document_stands_on_paper_and_page(opened: Watched, jo
 @pytest.mark.browser
 def test_paper_and_masked_copy_print_the_same_numbers(masked_paper: bytes, job: str, invoices: dict[str, Invoice], opened: Watched) -> None:
     def numbers(text: str) -> Counter[str]:
-        for personal in PERSONAL[job]:
+        for personal in persons_in(job):
             text = text.replace(personal, " ")
         return Counter(_NUMBER.findall(text))
 
@@ -173,7 +167,7 @@ def test_nothing_of_a_person_is_on_the_page_or_its_copy_and_all_of_it_on_the_cus
 ) -> None:
     paper, copy = squeezed(paper_text(invoices[job].pdf)), squeezed(paper_text(masked_paper))
     seen = squeezed(opened.page.content() + opened.text)
-    for personal in PERSONAL[job]:
+    for personal in persons_in(job):
         assert squeezed(personal) in paper
         assert squeezed(personal) not in copy
         assert squeezed(personal) not in seen
@@ -183,7 +177,7 @@ def test_nothing_of_a_person_is_on_the_page_or_its_copy_and_all_of_it_on_the_cus
 def test_what_was_published_holds_no_word_of_a_person(demo_out: Path) -> None:
     published = "".join(path.read_text("utf-8") for path in (demo_out / "published").iterdir())
     store = (demo_out / "journal.sqlite").read_bytes().decode("utf-8", "replace")
-    for personal in (text for texts in PERSONAL.values() for text in texts):
+    for personal in (text for job in JOBS for text in persons_in(job)):
         assert personal in store, "the test looks for the wrong words"
         assert personal not in published
 

@@ -226,8 +226,8 @@ def test_check_as_data_is_one_object_with_all_that_was_found(demo_out: Path) -> 
         assert said["findings"]
         for finding in said["findings"]:
             assert {"system", "code", "verdict", "probability", "urgency", "text", "evidence", "limits", "calls_for"} <= set(finding)
-            assert finding["system"] == "battery"
-            assert finding["code"].startswith("battery.")
+            assert finding["system"] in load().systems
+            assert finding["code"].startswith(f"{finding['system']}.")
             assert finding["verdict"] in list(Verdict)
             assert finding["urgency"] in list(Urgency)
             assert finding["probability"] is None or 0 <= finding["probability"] <= 1
@@ -241,10 +241,12 @@ def test_check_as_data_is_one_object_with_all_that_was_found(demo_out: Path) -> 
             if finding["value"] is not None:
                 assert re.search(r"\d", finding["value"]["shown"])
         assert {gap["reason"] for gap in said["gaps"]} <= set(Reason)
-        assert abs(sum(suspect["probability"] for suspect in said["suspects"]) - 1) < 1e-9
+        for system in {suspect["system"] for suspect in said["suspects"]}:
+            assert abs(sum(suspect["probability"] for suspect in said["suspects"] if suspect["system"] == system) - 1) < 1e-9
         for test in said["next_tests"]:
             assert test["question"]
-            assert test["wants"].startswith("battery.")
+            # A trouble code has no key that one could measure under.
+            assert test["wants"].partition(".")[0] in load().systems or " code" in test["question"]
 
 
 def test_the_four_reasons_of_a_gap_all_occur(demo_out: Path) -> None:
@@ -531,8 +533,12 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered
     assert "Total 306.60" in paper
 
 
-def test_nothing_that_calls_for_work_makes_no_repair_offer(demo_copy: Path) -> None:
-    refused(corekit("offer", "undecided", "--stage", "repair", shop=demo_copy), "Nothing in undecided calls for work", "corekit check undecided", "wanted")
+def test_nothing_that_calls_for_work_makes_no_repair_offer(shop: Path, tmp_path: Path) -> None:
+    text = real(JOBS["undecided"].read_text("utf-8"))
+    agreed = text[text.index("[[step]]\nagreed") : text.index("[[step]]\nseen")]
+    paid = text[text.index("[[step]]\npaid") :]
+    done(corekit("add", written(tmp_path, edited(text, (agreed, ""), (paid, ""))), shop=shop))
+    refused(corekit("offer", "undecided", "--stage", "repair", shop=shop), "Nothing in undecided calls for work", "corekit check undecided", "wanted")
 
 
 @pytest.mark.parametrize("km", ["far", "-3", "1e3", "12 km"])
@@ -613,7 +619,7 @@ def test_nothing_is_issued_without_an_agreement(shop: Path, visit: Path) -> None
 def test_numbers_follow_each_other_without_a_gap(demo_copy: Path) -> None:
     with Shop(demo_copy) as opened:
         issued = [entry.body["number"] for entry in opened.store.books() if entry.kind == "invoice"]
-    assert [number[-5:] for number in issued] == ["A0001", "A0002", "A0003"]
+    assert [number[-5:] for number in issued] == [f"A{place:04}" for place in range(1, len(JOBS) + 1)]
 
 
 @pytest.fixture
@@ -710,8 +716,8 @@ def test_a_target_that_asks_for_a_key_names_where_to_put_it(shop: Path, visit: P
     refused(corekit("publish", shop=shop), "page.key")
 
 
-def test_verify_counts_and_a_lost_row_is_named(demo_copy: Path) -> None:
-    assert "3 jobs" in done(corekit("verify", shop=demo_copy)).out
+def test_verify_says_how_many_jobs_it_looked_at(demo_copy: Path) -> None:
+    assert f"{len(JOBS)} jobs" in done(corekit("verify", shop=demo_copy)).out
 
 
 def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
