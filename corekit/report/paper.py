@@ -105,7 +105,7 @@ class Pen:
             self._say(disc)
 
     def _label(self, label: Label, x: float, y: float) -> None:
-        line = set_line([(label.text, False)], _NUMBERS, label.size)
+        line = set_line([(label.text, True)], _NUMBERS, label.size)
         shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor]
         self.write(line, x - shift * line.width, y, Voice(_NUMBERS, label.size, label.size, QUIET))
 

@@ -96,12 +96,13 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
     """The Document as a PDF file.
 
     Args:
-        document: What to set. Its own texts must have every glyph; what people typed falls back, see `faces.runs`.
+        document: What to set. What somebody typed is in it nearly everywhere, so every text of it may fall back, see `faces.runs`:
+            a paper that was promised is never refused for a letter. `check_glyphs` is for our own texts.
         say: What references to personal text become.
         link: What the code holds and the paper prints beside it; None when no page address is set. A draft carries no code.
 
     Errors:
-        MissingGlyph: a text of our own holds a character that the face cannot draw.
+        MissingGlyph: the wording holds a character that the face cannot draw.
         ValueError: a draft has a number, or the link is too long for a code.
     """
     refuse_numbered_draft(document)
@@ -110,14 +111,14 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
 
 
 def check_glyphs(document: Document) -> None:
-    """Refuses a Document that `render_pdf` would refuse: for whoever must know before a number is taken.
+    """Refuses a Document whose texts, those of persons apart, are not all in the papers' face: for tests of texts of our own.
 
     Errors:
         MissingGlyph: names the character and the text.
     """
     refuse_numbered_draft(document)
     with _one_at_a_time:
-        _Setting(document, lambda reference: reference.kind, None).boxes()
+        _Setting(document, lambda reference: reference.kind, None, strict=True).boxes()
 
 
 def _cut_line(piece: Piece, voice: Voice, room: float) -> Line:
@@ -144,8 +145,8 @@ Column = tuple[float, float]  # where it starts, how wide it is; one that is not
 class _Setting:
     """One Document on its way to paper."""
 
-    def __init__(self, document: Document, say: Say, link: str | None) -> None:
-        self._document, self._say, self._link = document, say, link
+    def __init__(self, document: Document, say: Say, link: str | None, *, strict: bool = False) -> None:
+        self._document, self._say, self._link, self._strict = document, say, link, strict
         self._theme, self._words, self._m = theme(), wording(), _ROOMY
         self._left = self._theme.left * MM
         self._width = A4[0] - (self._theme.left + self._theme.right) * MM
@@ -508,11 +509,11 @@ class _Setting:
         return [head, *rows]
 
     def _pieces(self, words: Words) -> list[Piece]:
-        return [(clean(run, lines=True), False) if isinstance(run, str) else (clean(self._say(run), lines=True), True) for run in words]
+        return [(clean(run, lines=True), not self._strict) if isinstance(run, str) else (clean(self._say(run), lines=True), True) for run in words]
 
     def _own(self, text: str, voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
-        """A text of our own: every glyph of it must be in the face."""
-        return self._set([(clean(text), False)], voice, room, align)
+        """A text that is ours, though a typed word may stand in it: where strictness is asked for, every glyph must be in the face."""
+        return self._set([(clean(text), not self._strict)], voice, room, align)
 
     def _set(self, pieces: Sequence[Piece], voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
         return tuple(Text(line, voice, align) for line in wrap(pieces, voice.style, voice.size, room))
