@@ -36,9 +36,9 @@ def look(visit: str, *, is_file: bool, folder: Path) -> Seen:
         job, _ = scratch_job(read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY)))
         return Seen(assessment=assess(job, plugins), plugins=plugins)
     from . import paper
-    from .settings import read_prices, read_settings
+    from .settings import declared, read_prices, read_settings
 
     settings = read_settings(folder, demo=True)
-    read = read_visit(Path(visit), Declared.of(plugins, settings.instruments, read_prices(folder).currency))
+    read = read_visit(Path(visit), declared(plugins, settings, read_prices(folder).currency))
     job, _ = scratch_job(read, paper.instruments_for(read, settings))
     return Seen(assessment=assess(job, plugins), plugins=plugins)

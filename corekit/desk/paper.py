@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 
 from ..billing.totals import Payable
@@ -10,7 +11,7 @@ from ..intake.visit import VisitFile
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Agreed, body_of
+from ..model.records import Agreed, Instrument, body_of
 from ..plugin.host import Plugins
 from ..report.papers import Issuer, Sheet
 from .settings import Settings
@@ -44,8 +45,22 @@ def file_name(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:120] or "paper"
 
 
-def instruments_for(visit: VisitFile, settings: Settings) -> list[Draft]:
-    """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the shop's file."""
+def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None) -> list[Draft]:
+    """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the shop's file.
+
+    What the journal's readings were taken with by custom stays there, although another instrument may be the usual one today.
+    """
     used = visit.instruments_used - visit.instruments_declared
-    found = [settings.instruments[name] for name in sorted(used) if name in settings.instruments]
-    return [Draft(kind="instrument", row=f"instrument/{instrument.name}", body=body_of(instrument)) for instrument in found]
+    found = {name: settings.instruments[name] for name in used if name in settings.instruments}
+    if job is not None:
+        once = _usual_once(job, visit.origin) - visit.instruments_declared
+        kept = {noted.record.name: noted.record for noted in job.all(Instrument) if noted.entry.subject.startswith(f"{visit.origin}:")}
+        found = {**{name: kept[name] for name in once if name in kept}, **found}
+    return [Draft(kind="instrument", row=f"instrument/{name}", body=body_of(found[name])) for name in sorted(found)]
+
+
+def _usual_once(job: Job, origin: str) -> set[str]:
+    """Instruments that some reading of a file was taken with because they were the usual ones then."""
+    said = [entry.body for entry in job.entries if entry.subject.startswith(f"{origin}:")]
+    bodies = [body for one in said for body in (one, *(one.get("values") or {}).values()) if isinstance(body, Mapping)]
+    return {str(body["instrument"]) for body in bodies if body.get("usual")}

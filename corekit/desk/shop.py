@@ -35,7 +35,7 @@ from ..store.statement import Statement, own_subject
 from ..store.store import Store
 from . import paper
 from .problem import DeskProblem, OfferAwaited
-from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, read_prices, read_settings
+from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
 from .work import asked_for, to_invoice
 
 
@@ -110,7 +110,7 @@ class Shop:
 
     @cached_property
     def declared(self) -> Declared:
-        return Declared.of(self.plugins, self.settings.instruments, self.book.currency)
+        return declared(self.plugins, self.settings, self.book.currency)
 
     # ---- the record
 
@@ -131,7 +131,7 @@ class Shop:
         known = self.find(job) if job else self._job_of(visit.origin)
         standing = self.store.job(known) if known else None
         drafts, awaited = self._bound(visit, standing)
-        result = self.store.reconcile(known, visit.origin, [*paper.instruments_for(visit, self.settings), *drafts])
+        result = self.store.reconcile(known, visit.origin, [*paper.instruments_for(visit, self.settings, standing), *drafts])
         if result.faults:
             raise DeskProblem(f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults))
         self._payable(standing, result.statements)

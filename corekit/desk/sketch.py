@@ -12,7 +12,6 @@ from ..billing.consent import Standing, rounding_to_agreed
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed
 from ..billing.totals import totals
-from ..intake.declared import Declared
 from ..intake.visit import read_visit
 from ..model.document import Document
 from ..model.job import Job
@@ -23,7 +22,7 @@ from ..store.mark import drawn, record_mark
 from . import paper
 from .problem import DeskProblem
 from .scratch import scratch_job
-from .settings import Settings, read_prices, read_settings
+from .settings import Settings, declared, read_prices, read_settings
 from .shop import Shop
 from .work import asked_for, done_without_offer, to_invoice
 
@@ -70,7 +69,7 @@ class _Bench:
         self.assessment: Assessment = assess(self.job, self.plugins)
 
     def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
-        read = read_visit(Path(visit), Declared.of(self.plugins, self.settings.instruments, self.book.currency))
+        read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency))
         return scratch_job(read, paper.instruments_for(read, self.settings))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
