@@ -204,8 +204,16 @@ def _told(job: Job) -> list[Block]:
 # ---- what was found
 
 
+#: What the retest says of work that was done, for somebody who reads one line only.
+_DONE = {
+    Proof.SHOWN: "done, and shown to work",
+    Proof.NOT_SHOWN: "done, but no retest shows yet that it works",
+    Proof.NOT_YET: "done, but the retest shows that it is not repaired yet",
+}
+
+
 def _in_short(assessment: Assessment) -> list[Block]:
-    sentences = [f"{repair.title}: {repair.proof}." for repair in assessment.repairs]
+    sentences = list(dict.fromkeys(f"{repair.title}: {_DONE[repair.proof]}." for repair in assessment.repairs))
     open_ones = [finding for finding in assessment.current if finding.verdict is Verdict.UNDECIDED]
     failing = [finding for finding in assessment.current if finding.verdict is Verdict.FAIL]
     if failing:
@@ -421,13 +429,18 @@ def _agreed(agreements: Sequence[tuple[Agreed, str]], sheet: Sheet) -> list[Bloc
     rows: list[tuple[str, Words]] = []
     for agreement, day in agreements:
         total = Money(agreement.total, agreement.currency)
-        text = f"{total} {agreement.currency}, agreed by the {agreement.by}, {agreement.how}" + (f", {day}" if day else "")
+        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}" + (f", {day}" if day else "")
         if agreement.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
         rows.append((agreement.offer.capitalize(), (text,)))
     if not rows:
         rows.append(("Agreement", ("none on record",)))
     return [Heading(text="What you agreed to"), Pairs(rows=tuple(rows))]
+
+
+def _whom(by: str) -> str:
+    """Who agreed, in a sentence: `the customer`, but a name as it is."""
+    return f"the {by}" if by in ("customer", "owner", "driver", "keeper") else by
 
 
 def _title(operation: str, sheet: Sheet) -> str:
@@ -506,6 +519,10 @@ def _sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Seque
     return blocks
 
 
+#: On a paper that is read after the visit, what was for this visit is what it left open.
+_LEFT = {Urgency.THIS_VISIT: "Left open"}
+
+
 def _watch(
     job: Job, assessment: Assessment, agreements: Sequence[tuple[Agreed, str]], lines: Sequence[Line], sheet: Sheet
 ) -> list[Block]:
@@ -513,7 +530,7 @@ def _watch(
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
             late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
-            sentences.append(f"{str(finding.urgency).capitalize()}: {finding.text}{late}")
+            sentences.append(f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}")
     sentences += [f"{repair.title} is {repair.proof}: {repair.why}" for repair in assessment.repairs if repair.proof is not Proof.SHOWN]
     for agreement, _ in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
