@@ -86,6 +86,17 @@ def test_an_inserted_entry_is_named(length: int, data: st.DataObject) -> None:
     assert any(fault.startswith(f"entry {place} of chain van: ") for fault in broken(entries))
 
 
+@given(st.integers(1, 12), st.data())
+def test_a_place_that_was_counted_wrongly_is_named(length: int, data: st.DataObject) -> None:
+    entries = chain(length)
+    place = data.draw(st.integers(0, length - 1))
+    entries = entries[:place]
+    for n in range(place + 1, length + 1):  # sealed again and linked, as if one more had stood there
+        entries.append(seal(attrs.evolve(ENTRY, n=n, prev=entries[-1].id if entries else "", subject=f"s{n}")))
+    (fault,) = broken(entries)
+    assert fault.startswith(f"entry {place + 1} of chain van: ")
+
+
 @given(st.integers(2, 12), st.data())
 def test_two_entries_that_changed_places_are_named(length: int, data: st.DataObject) -> None:
     entries = chain(length)

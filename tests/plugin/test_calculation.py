@@ -110,8 +110,8 @@ def test_a_name_given_in_order_and_again_is_refused() -> None:
 
 
 def test_doubt_that_reaches_outside_the_range_uses_the_inner_side() -> None:
-    # 60 V is the end: a step of 1 V is taken downwards only, 60/3 − 59/3 = 1/3 Ω.
-    assert resistance(ck.Value("voltage", 60.0, {"r": 1.0}), ck.exact("current", 3.0)).budget == {"r": pytest.approx(1 / 3)}
+    # 100 A is the end, so from 90 A a step of 20 A is taken downwards only: 12/70 − 12/90 Ω; a step to both sides would give 0.0312 Ω.
+    assert resistance(V, ck.Value("current", 90.0, {"r": 20.0})).budget["r"] == pytest.approx(12 / 90 - 12 / 70)
 
 
 def test_ends_without_above_and_below_belong_to_the_range() -> None:

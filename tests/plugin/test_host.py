@@ -251,6 +251,10 @@ def foreign_code(case: ck.Case) -> Iterator[Any]:
     yield case.advise(code="brakes.travel", says="Half.")
 
 
+def foreign_code_by_hand(case: ck.Case) -> Iterator[Any]:
+    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), code="brakes.travel")
+
+
 def foreign_work(case: ck.Case) -> Iterator[Any]:
     yield case.advise(code="shaky.half", says="Half.", calls_for=brakes.operations["brakes.bleed"])
 
@@ -295,6 +299,7 @@ CHECKS: list[tuple[Callable[..., Iterator[Any]], str]] = [
     (speaks_for_another, "speaks of 'brakes'"),
     (speaks_of_another_stage, "at stage 1"),
     (foreign_code, "begins with its system's key"),
+    (foreign_code_by_hand, "begins with its system's key"),
     (foreign_work, "no operation of shaky"),
     (unfilled_sentence, "colour"),
     (unit_of_another_kind, "voltage cannot be shown in A"),
@@ -368,6 +373,8 @@ def test_the_alarm_rings_and_leaves_nothing_behind() -> None:
         while True:
             pass
     assert signal.getsignal(signal.SIGALRM) is before
+    with time_limit(60):
+        assert signal.getitimer(signal.ITIMER_REAL)[0] > 0
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
 
 
