@@ -627,6 +627,17 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
     return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if doubt else shown
 
 
+def show_doubt(u: float, unit: str) -> str:
+    """A standard uncertainty, in the coherent unit, as printed in a declared unit at k = 2: `± 0.04 V`.
+
+    Errors:
+        UnitProblem: unknown unit. ValueError: it is not finite.
+    """
+    one = _by_name(unit)
+    spread = float(_fraction(2 * abs(u)) / one.factor_exact)
+    return f"± {_signed(_rounded(spread, _place(spread))) if spread else '0'}{_label(one)}"
+
+
 def show_number(number: float, unit: str, digits: int) -> str:
     """A coherent number as printed in a declared unit, with `digits` digits after the point: `12.6 V`.
 

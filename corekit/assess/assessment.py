@@ -88,9 +88,18 @@ class Assessment:
     failures: tuple[Failure, ...]
     versions: dict[str, str]
 
+    def is_dealt_with(self, finding: Finding) -> bool:
+        """True when the work that it called for was done after it: what the retest shows is then the word on it."""
+        return any(noted.record.operation == finding.calls_for and noted.record.stage > finding.stage for noted in self.job.repairs)
+
     @property
     def current(self) -> tuple[Finding, ...]:
-        """Of every code and place the latest finding: how the vehicle stands now."""
+        """How the vehicle stands now: of every code and place the latest finding, without what was dealt with since."""
+        return tuple(finding for finding in self.latest if not self.is_dealt_with(finding))
+
+    @property
+    def latest(self) -> tuple[Finding, ...]:
+        """Of every code and place the latest finding."""
         latest: dict[tuple[str, str], Finding] = {}
         for finding in self.findings:
             key = (finding.code, finding.place)
@@ -283,17 +292,17 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
     """Did it move by more than both doubts explain (k = 2), and towards the limit's inside?"""
     gap = after.value - before.value
     if abs(gap.number) <= 2 * gap.u:
-        narrow = gap.u == 0 or abs(before.number) > 20 * gap.u
+        narrow = gap.u == 0 or gap.number == 0 or abs(before.number) > 20 * gap.u
         return Change.UNCHANGED if narrow else Change.CANNOT_TELL
-    chances = {finding.stage: finding.probability for finding in findings if _speaks_of(finding, before) and finding.probability is not None}
-    earlier, later = chances.get(before.stage), chances.get(after.stage)
+    earlier, later = (_chance(reading, findings) for reading in (before, after))
     if earlier is None or later is None or abs(earlier - later) < 0.01:
         return Change.CHANGED
     return Change.IMPROVED if later > earlier else Change.WORSE
 
 
-def _speaks_of(finding: Finding, reading: Reading) -> bool:
-    return finding.of == reading.measurand.key and finding.place in ("", reading.place)
+def _chance(reading: Reading, findings: Sequence[Finding]) -> float | None:
+    """The probability of conformity that some check gave to this very reading."""
+    return next((finding.probability for finding in findings if finding.value == reading.value and finding.probability is not None), None)
 
 
 def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[RepairProof]:

@@ -7,6 +7,7 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
+    parser.add_argument("--doubt", action="store_true", help="say as well where the doubt of each judged value comes from")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of words")
 
 
@@ -24,5 +25,5 @@ def run(args: argparse.Namespace) -> int:
     else:
         from ..desk.saying import as_words
 
-        print(as_words(seen))
+        print(as_words(seen, doubt=args.doubt))
     return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterator
 from typing import Any
 
 from .. import units
@@ -12,33 +13,36 @@ from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
 from ..model.value import Value
 from ..plugin.case import limit_words
+from ..plugin.doubt import overdue, shares
 from ..plugin.reading import Reading
 from ..report.papers import code_sentences
 from .look import Seen
 
 WIDTH = 100
+LEAST_SHARE = 0.005  # of a doubt; smaller ones are only counted
 
 
-def as_words(seen: Seen) -> str:
-    """Findings most urgent first, then gaps, suspects and next tests with hazard before step."""
+def as_words(seen: Seen, *, doubt: bool = False) -> str:
+    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with `doubt` also where theirs comes from."""
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
     if assessment.findings:
-        parts.append("Findings\n" + "\n".join(_finding(finding, many) for finding in assessment.findings))
+        parts.append("Findings\n" + "\n".join(_finding(finding, many, seen) for finding in assessment.findings))
+    if doubt:
+        parts.append("Where the doubt comes from, largest share first\n" + "\n".join(_doubts(seen)))
     codes = code_sentences(assessment.job)
     if codes:
         parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
     if assessment.repairs:
         parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
     if assessment.open_gaps:
-        parts.append("Not said, and why\n" + "\n".join(_gap(gap) for gap in assessment.open_gaps))
+        parts.append("Not said, and why\n" + "\n".join(_gaps(seen)))
     if assessment.not_repeated:
         names = ", ".join(gap.check for gap in assessment.not_repeated)
         parts.append("Not looked at again since the last repair\n" + _item(names))
     if assessment.suspects:
-        rows = [f"  {suspect.probability:>6.1%}  {suspect.name}" for suspect in assessment.suspects if suspect.probability >= 0.005]
-        parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(rows))
+        parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(_suspects(seen)))
     if assessment.calls:
         parts.append("Work that findings speak for\n" + "\n".join(_call(seen, index) for index in range(len(assessment.calls))))
     if assessment.next_tests:
@@ -59,7 +63,7 @@ def _tally(seen: Seen) -> str:
     return told or "no findings yet"
 
 
-def _finding(finding: Finding, many: bool) -> str:
+def _finding(finding: Finding, many: bool, seen: Seen) -> str:
     when = f" ({stage_name(finding.stage)})" if many else ""
     lines = [f"{finding.verdict}{when}, {finding.urgency}: {finding.text}"]
     beside = []
@@ -68,12 +72,51 @@ def _finding(finding: Finding, many: bool) -> str:
         beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
     if finding.probability is not None and finding.limits:
         beside.append(f"{finding.probability:.1%} likely to conform")
+    beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, _readings(seen))]
     return _item(*lines, "; ".join(beside))
 
 
+def _readings(seen: Seen) -> list[Reading]:
+    return [reading for stage in seen.assessment.readings for reading in stage]
+
+
+def _doubts(seen: Seen) -> Iterator[str]:
+    """Of every judged value its budget in plain words, and at last what else bears on the readings."""
+    many, readings = len(seen.assessment.readings) > 1, _readings(seen)
+    for finding in seen.assessment.findings:
+        rows = shares(finding.value, readings) if finding.value is not None else []
+        if finding.value is None or not rows:
+            continue
+        when = f" ({stage_name(finding.stage)})" if many else ""
+        told = [f"{row.part:>4.0%}  {units.show_doubt(row.u, finding.unit)}  {row.words}" for row in rows if row.part >= LEAST_SHARE]
+        rest = len(rows) - len(told)
+        yield _item(f"{finding.check}{when}: {units.show(finding.value, finding.unit)}", *told, *([f"      and {rest} smaller"] if rest else []))
+    for one in dict.fromkeys((one.measurand.title, one.typed.strip(), one.notes) for reading in readings for one in (reading, *reading.setup.values())):
+        if one[2]:
+            yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
+
+
+def _suspects(seen: Seen) -> list[str]:
+    """Likeliest first, each system by itself: their tables know nothing of each other."""
+    rows = []
+    for key, system in seen.plugins.systems.items():
+        own = [suspect for suspect in seen.assessment.suspects if suspect.system == key and suspect.probability >= 0.01]
+        rows += [f"  {system.title}", *(f"    {suspect.probability:>6.1%}  {suspect.name}" for suspect in own)] if own else []
+    return rows
+
+
+def _gaps(seen: Seen) -> list[str]:
+    """Of each system what was not read or looked at, in one list; then whatever has more to say."""
+    missing: dict[str, dict[str, None]] = {}
+    for gap in seen.assessment.open_gaps:
+        if gap.about:
+            missing.setdefault(gap.system, {})[gap.about] = None
+    rows = [_item(f"{seen.plugins.systems[system].title}: {', '.join(names)}.") for system, names in missing.items()]
+    return rows + [_item(_gap(gap)) for gap in seen.assessment.open_gaps if not gap.about]
+
+
 def _gap(gap: Gap) -> str:
-    reason = "" if gap.reason is Reason.NOT_MEASURED else f" ({gap.reason})"
-    return _item(f"{gap.text}{reason}")
+    return gap.text if gap.reason is Reason.NOT_MEASURED else f"{gap.text} ({gap.reason})"
 
 
 def _call(seen: Seen, index: int) -> str:
@@ -111,7 +154,7 @@ def as_data(seen: Seen) -> dict[str, Any]:
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
-        "findings": [_finding_data(finding) for finding in assessment.findings],
+        "findings": [_finding_data(finding, seen) for finding in assessment.findings],
         "gaps": [
             {"system": gap.system, "check": gap.check, "reason": str(gap.reason), "text": gap.text, "stage": stage_name(gap.stage), "wants": gap.wants}
             for gap in assessment.gaps
@@ -129,7 +172,7 @@ def as_data(seen: Seen) -> dict[str, Any]:
             {"operation": repair.operation, "title": repair.title, "stage": stage_name(repair.stage), "proof": str(repair.proof), "why": repair.why}
             for repair in assessment.repairs
         ],
-        "readings": [_reading_data(reading) for stage in assessment.readings for reading in stage],
+        "readings": [_reading_data(reading, seen) for stage in assessment.readings for reading in stage],
         "codes": [
             {"stage": stage_name(stage), "state": noted.record.state, "codes": list(noted.record.codes), "cannot": noted.record.cannot}
             for stage in assessment.job.stages
@@ -139,7 +182,7 @@ def as_data(seen: Seen) -> dict[str, Any]:
     }
 
 
-def _finding_data(finding: Finding) -> dict[str, Any]:
+def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
     return {
         "system": finding.system,
         "code": finding.code,
@@ -150,7 +193,7 @@ def _finding_data(finding: Finding) -> dict[str, Any]:
         "stage": stage_name(finding.stage),
         "place": finding.place,
         "of": finding.of,
-        "value": None if finding.value is None else _value_data(finding.value, finding.unit),
+        "value": None if finding.value is None else _value_data(finding.value, finding.unit, seen),
         "evidence": list(finding.evidence),
         "limits": [_limit_data(limit, finding.unit) for limit in finding.limits],
         "calls_for": finding.calls_for,
@@ -159,8 +202,10 @@ def _finding_data(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _value_data(value: Value, unit: str) -> dict[str, Any]:
-    return {"kind": value.kind, "number": value.number, "u": value.u, "shown": units.show(value, unit)}
+def _value_data(value: Value, unit: str, seen: Seen) -> dict[str, Any]:
+    rows = shares(value, _readings(seen))
+    budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
+    return {"kind": value.kind, "number": value.number, "u": value.u, "shown": units.show(value, unit), "budget": budget}
 
 
 def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
@@ -178,7 +223,7 @@ def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
     }
 
 
-def _reading_data(reading: Reading) -> dict[str, Any]:
+def _reading_data(reading: Reading, seen: Seen) -> dict[str, Any]:
     return {
         "of": reading.measurand.key,
         "title": reading.measurand.title,
@@ -188,5 +233,6 @@ def _reading_data(reading: Reading) -> dict[str, Any]:
         "entry": reading.entry,
         "doubt_from": reading.doubt_from,
         "count": reading.count,
-        **_value_data(reading.value, reading.measurand.unit),
+        "overdue": reading.overdue,
+        **_value_data(reading.value, reading.measurand.unit, seen),
     }

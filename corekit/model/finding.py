@@ -112,7 +112,8 @@ class Finding:
 
 @attrs.frozen(kw_only=True)
 class Gap:
-    """What is not a finding, and why. `wants` names the measurand, observation or trait that would close it."""
+    """What is not a finding, and why. `wants` names the measurand, observation or trait that would close it, `about` its title
+    where the text says nothing more than that it is missing."""
 
     system: str
     check: str
@@ -120,6 +121,7 @@ class Gap:
     text: str
     stage: int = 0
     wants: str = ""
+    about: str = ""
 
     def __str__(self) -> str:
         return f"[{self.reason}] {self.check}: {self.text}"

@@ -196,9 +196,8 @@ def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
     for (key, _), sight in case.sights.items():
         if key == wanted.key and sight.cannot:
             return case.gap(wanted, f"{wanted.title}: could not be reached, {sight.cannot}.", Reason.COULD_NOT_REACH)
-    if isinstance(wanted, Trait):
-        return case.gap(wanted, f"{wanted.title}: not known.")
-    return case.gap(wanted, f"{wanted.title}: {'not measured' if isinstance(wanted, Measurand) else 'not looked at'}.")
+    missing = "not known" if isinstance(wanted, Trait) else "not measured" if isinstance(wanted, Measurand) else "not looked at"
+    return attrs.evolve(case.gap(wanted, f"{wanted.title}: {missing}."), about=wanted.title)
 
 
 def closed(answers: type[Enum]) -> type[Enum]:

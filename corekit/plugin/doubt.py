@@ -47,6 +47,13 @@ def shares(value: Value, readings: Iterable[Reading]) -> list[Share]:
     return sorted(rows, key=lambda row: (-row.part, row.source))
 
 
+def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:
+    """Instruments whose calibration had run out when what the evidence names was read, each once and in words."""
+    named = set(evidence)
+    taken = [one for reading in readings for one in (reading, *reading.setup.values())]
+    return list(dict.fromkeys(one.overdue for one in taken if one.overdue and one.entry in named))
+
+
 def _owners(readings: Iterable[Reading]) -> dict[str, Reading]:
     """The beginning of a source's name → the reading it belongs to: an entry's id, for what was read beside with its measurand."""
     found: dict[str, Reading] = {}

@@ -29,7 +29,7 @@ class Reading:
         entry: Id of the journal entry that says so.
         sheet: In words, what its doubt is taken from: the instrument's sheet, or the worst ordinary instrument.
         notes: What else bears on the doubt, one phrase each: it was typed as a range, the instrument's calibration had run out.
-        overdue: `meter (since 2025-01-05)` when the calibration of its instrument had run out, else empty.
+        overdue: `meter, whose calibration had run out on 2025-01-05`; empty when it held, or nothing is known of it.
         setup: Measurand key → the reading it was read with.
         others: Earlier readings of the same measurand, place and stage that still stand.
     """
@@ -106,7 +106,7 @@ def _made(record: Measured, measurand: Measurand, own: str, entry: Entry, instru
     ended = calibration.overdue(instrument.calibrated, instrument.interval, entry.taken or entry.recorded) if instrument is not None else ""
     notes = []
     if instrument is not None and record.usual:
-        notes.append(f"no instrument named, {instrument.name} is the shop's usual one for this")
+        notes.append(f"no instrument named, {instrument.name} is the usual one for this")
     if instrument is not None and ended:
         stated = "" if instrument.interval else f" ({calibration.USUAL_MONTHS} months, no interval is stated)"
         notes.append(f"the calibration of {instrument.name} of {instrument.calibrated} had run out on {ended}{stated}: its sheet no longer promises this")
@@ -114,7 +114,7 @@ def _made(record: Measured, measurand: Measurand, own: str, entry: Entry, instru
         notes.append(numerals.LOOSELY[record.loosely])
     return Reading(
         measurand=measurand, value=value, typed=record.typed, place=record.place, stage=stage, entry=entry.id, sheet=sheet, notes=tuple(notes),
-        overdue=f"{record.instrument} (since {ended})" if ended else "",
+        overdue=f"{record.instrument}, whose calibration had run out on {ended}" if ended else "",
     )  # fmt: skip
 
 

@@ -45,7 +45,8 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Agreed
 from ..plugin.case import limit_words
-from ..plugin.reading import Reading
+from ..plugin.doubt import overdue
+from ..plugin.reading import WORST, Reading
 from ..reference import code_in_words
 
 
@@ -246,12 +247,18 @@ def _found(assessment: Assessment) -> list[Block]:
     rows = reading_rows(assessment)
     if rows:
         blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(_how_read(assessment),), tone="small")]
-    missing = [gap.text for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
-    if missing:
-        blocks.append(Paragraph(words=(f"Not looked at: {' '.join(missing)}",), tone="small"))
+    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in _not_looked_at(assessment)]
     if failed:
         blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
     return blocks
+
+
+def _not_looked_at(assessment: Assessment) -> list[str]:
+    """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
+    gaps = [gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
+    names = dict.fromkeys(gap.about[0].lower() + gap.about[1:] for gap in gaps if gap.about)
+    told = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
+    return [sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence]
 
 
 def _failed(assessment: Assessment) -> list[str]:
@@ -282,8 +289,14 @@ def code_sentences(job: Job) -> list[str]:
 
 def _how_read(assessment: Assessment) -> str:
     """The rule, and where the doubt of the readings comes from: once, not at every reading."""
-    sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.doubt_from) for stage in assessment.readings for reading in stage)
-    doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), from the instrument's sheet: {'; '.join(sheets)}."
+    readings = [reading for stage in assessment.readings for reading in stage]
+    sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.sheet) for reading in readings)
+    named = [sheet for sheet in sheets if WORST not in sheet]
+    sources = [f"from the sheet of {'; '.join(named)}"] if named else []
+    sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
+    doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
+    notes = dict.fromkeys(note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes)
+    doubt += f" Beside that: {'; '.join(notes)}." if notes else ""
     return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."
 
 
@@ -296,7 +309,11 @@ def _story(assessment: Assessment) -> list[Finding]:
             return 0
         return 1 if first is not None and first.urgency is not finding.urgency else 2
 
-    return sorted(assessment.current, key=lambda finding: (list(Urgency).index(finding.urgency), plainness(finding)))
+    def when(finding: Finding) -> int:
+        """Its urgency; what was dealt with comes after all that is still to do."""
+        return list(Urgency).index(Urgency.NOTHING if assessment.is_dealt_with(finding) else finding.urgency)
+
+    return sorted(assessment.latest, key=lambda finding: (when(finding), plainness(finding)))
 
 
 def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
@@ -314,8 +331,8 @@ def _finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
     return FindingRow(
         text=text,
         verdict=str(finding.verdict),
-        urgency=str(finding.urgency),
-        basis=_basis(finding),
+        urgency="dealt with" if assessment.is_dealt_with(finding) else str(finding.urgency),
+        basis=_basis(finding) + _overdue(finding, assessment),
         stage=stage_name(finding.stage) if assessment.job.stage else "",
     )
 
@@ -331,6 +348,12 @@ def _basis(finding: Finding) -> str:
         if limit.scope is Scope.THIS_VEHICLE:
             text += f" It stands in place of the general figure {limit_words(beaten, finding.unit)} ({beaten.source.named})."
     return text
+
+
+def _overdue(finding: Finding, assessment: Assessment) -> str:
+    """A warning where what the finding rests on was read with an instrument whose calibration had run out."""
+    late = overdue(finding.evidence, [reading for stage in assessment.readings for reading in stage])
+    return f" Read with {' and '.join(late)}." if late else ""
 
 
 def reading_rows(assessment: Assessment) -> list[ReadingRow]:
