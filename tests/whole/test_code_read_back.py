@@ -19,8 +19,8 @@ import zxingcpp
 
 from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Invoice, Shop
-from corekit.model.document import to_data
-from corekit.report.pdf import render_pdf
+from corekit.model.document import from_data, to_data
+from corekit.report.pdf import check_glyphs, render_pdf
 from corekit.report.say import mask
 
 from .chain import JOBS, at, checked, corekit, document_texts, done, edited, paper_text, persons_in, squeezed, written
@@ -67,6 +67,14 @@ def test_every_face_on_every_paper_is_embedded_and_is_the_one_face(demo_out: Pat
             files = [one["/FontDescriptor"].get_object() for one in described if "/FontDescriptor" in one]
             assert any("/FontFile2" in one or "/FontFile3" in one for one in files), f"{path.name}: {font['/BaseFont']} is not embedded"
             assert "FiraSans" in font["/BaseFont"] or "FiraCode" in font["/BaseFont"], path.name
+
+
+def test_our_own_texts_are_all_in_the_face_of_the_papers(demo_out: Path, invoices: dict[str, Invoice], job: str) -> None:
+    """What people type may fall back to another face; what plugins and papers say must not."""
+    check_glyphs(invoices[job].document)
+    with Shop(demo_out) as shop:
+        for offer in shop.store.job(shop.find(job)).offers:
+            check_glyphs(from_data(offer.record.document))
 
 
 def test_the_invoice_answers_in_the_order_of_a_customers_questions(invoices: dict[str, Invoice], job: str) -> None:
