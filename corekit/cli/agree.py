@@ -9,7 +9,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
     parser.add_argument("--offer", default="", help="the offer's printed name, e.g. 'repair 1'; the latest, if you say nothing")
     parser.add_argument("--total", required=True, help="the total that is printed on the offer: it must be the same")
-    parser.add_argument("--by", default="customer", help="who agreed (%(default)s)")
+    parser.add_argument("--by", default="customer", help="who agreed (%(default)s): customer, owner, driver, keeper or representative, never a name")
     parser.add_argument("--how", required=True, help="how: in person, by phone, by message, with a signature")
     parser.add_argument("--declined", action="append", default=[], metavar="OPERATION", help="work that was declined; may be said several times")
 

@@ -27,7 +27,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
 from ..plugin.host import Plugins, load
-from ..report.papers import Sheet, estimate, invoice
+from ..report.papers import WHO_AGREES, Sheet, estimate, invoice
 from ..share import keys, link
 from ..share.files import write_over
 from ..store.mark import drawn, record_mark
@@ -160,6 +160,7 @@ class Shop:
             offered = self._offer_named(job, step.offer)
             if offered is None:
                 return drafts, step.offer
+            _no_name(step.by, step.at)
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
                 raise DeskProblem(
@@ -300,6 +301,7 @@ class Shop:
         """
         if not by.strip() or not how.strip():
             raise DeskProblem("An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded.")
+        _no_name(by)
         agreed = Agreed(
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
             declined=list(declined),
@@ -495,6 +497,16 @@ class Shop:
 def _names(job: Job) -> list[str]:
     """Every name that the job's files gave it, the oldest first."""
     return [noted.record.origin for noted in job.all(Opened)]
+
+
+def _no_name(by: str, where: str = "") -> None:
+    """Refuse a name where everybody with the code will read it, and where it could never be forgotten."""
+    if by not in WHO_AGREES:
+        at = f"{where}.by: " if where else ""
+        raise DeskProblem(
+            f"{at}{by!r} would stand on the page behind the code, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
+            "names belong to customer = { … }. Nothing was recorded."
+        )
 
 
 def _payments(statements: Sequence[Statement]) -> list[Statement]:

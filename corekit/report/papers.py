@@ -461,9 +461,12 @@ def _agreed(agreements: Sequence[tuple[Agreed, str]], sheet: Sheet) -> list[Bloc
     return [Heading(text="What you agreed to"), Pairs(rows=tuple(rows))]
 
 
+#: Who may agree to an offer. It is printed on the page that everybody with the code can read, so it is never a name.
+WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")
+
+
 def _whom(by: str) -> str:
-    """Who agreed, in a sentence: `the customer`, but a name as it is."""
-    return f"the {by}" if by in ("customer", "owner", "driver", "keeper") else by
+    return f"the {by}" if by in WHO_AGREES else by
 
 
 def _title(operation: str, sheet: Sheet) -> str:

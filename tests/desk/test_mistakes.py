@@ -114,6 +114,18 @@ def test_nobody_agrees_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> No
     assert len(shop.store.job(diagnosed).agreements) == 1
 
 
+def test_who_agreed_is_never_a_name_because_the_page_shows_it(shop: Shop, file: Path, diagnosed: str) -> None:
+    offer = shop.offer(diagnosed, "repair")
+    with pytest.raises(DeskProblem, match="never a name"):
+        shop.agree(offer, by="A. Person", how="in person")
+    file.write_text(VISIT + AGREED.replace('by = "customer"', 'by = "A. Person"'), "utf-8")
+    with pytest.raises(DeskProblem, match=r"step\[2\]\.agreed\.by: 'A\. Person'"):
+        shop.import_visit(file)
+    file.write_text(VISIT + AGREED.replace('by = "customer"', 'by = "driver"'), "utf-8")
+    shop.import_visit(file)
+    assert len(shop.store.job(diagnosed).agreements) == 2
+
+
 def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(shop: Shop, file: Path, diagnosed: str) -> None:
     """The invoice is issued once; what was agreed to later would never be billed, and money for it would be nobody's."""
     before = shop.offer(diagnosed, "repair")
