@@ -53,7 +53,8 @@ _WHERE = {
     "Verdict": "model.finding", "Limit": "model.limit", "Measurand": "model.measurand", "Observation": "model.measurand",
     "Operation": "model.measurand", "Trait": "model.measurand", "Value": "model.value", "exact": "model.value", "propagate": "model.value",
     "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "Chart": "plugin.chart",
-    "elsewhere": "plugin.elsewhere", "hookimpl": "plugin.hookspecs", "Reading": "plugin.reading", "System": "plugin.system", "between": "plugin.tables", "held": "plugin.tables", "show": "units",
+    "elsewhere": "plugin.elsewhere", "hookimpl": "plugin.hookspecs",
+    "Reading": "plugin.reading", "System": "plugin.system", "between": "plugin.tables", "held": "plugin.tables", "show": "units",
 }  # fmt: skip
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604
