@@ -313,7 +313,7 @@ def _story(assessment: Assessment) -> list[Finding]:
         """Its urgency; what was dealt with comes after all that is still to do."""
         return list(Urgency).index(Urgency.NOTHING if assessment.is_dealt_with(finding) else finding.urgency)
 
-    return sorted(assessment.latest, key=lambda finding: (when(finding), plainness(finding)))
+    return sorted(assessment.latest, key=lambda finding: (when(finding), not assessment.is_dealt_with(finding), plainness(finding)))
 
 
 def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
