@@ -557,7 +557,10 @@ def _watch(
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
             late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
             sentences.append(f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}")
-    sentences += [f"{repair.title} is {repair.proof}: {repair.why}" for repair in assessment.repairs if repair.proof is not Proof.SHOWN]
+    for repair in assessment.repairs:
+        if repair.proof is not Proof.SHOWN:
+            why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
+            sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
     for agreement, _ in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
