@@ -263,12 +263,10 @@ def test_the_evidence_of_a_finding_are_entries_of_the_journal(demo_out: Path) ->
 
 
 def test_a_file_and_the_job_made_of_it_are_judged_alike(demo_out: Path) -> None:
+    """Only the ids of the entries differ: a file that is in no store makes a chain of its own."""
     for job, path in JOBS.items():
-        from_file, from_store = checked(path, demo_out), checked(job, demo_out)
-        for said in (from_file, from_store):
-            for finding in (*said["findings"], *said["readings"]):
-                finding.pop("evidence", None), finding.pop("entry", None)
-        assert from_file == from_store
+        from_file, from_store = (re.sub(r"\b[0-9a-f]{64}\b", "id", json.dumps(checked(visit, demo_out))) for visit in (path, job))
+        assert json.loads(from_file) == json.loads(from_store)
 
 
 def test_json_says_what_toml_says(tmp_path: Path, demo_out: Path) -> None:
