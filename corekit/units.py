@@ -300,8 +300,7 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
 
 
 def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
-    wanted = [unit(one) for one in accepts]
-    expected = _expected(wanted)
+    wanted, expected = _wanted(tuple(accepts))
     if len(text) > _LONGEST:
         raise TypedProblem(f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected)
     plain = _key(text)
@@ -324,6 +323,13 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
         meant = unit(read.unit)
         write = _quoted(read.shown if meant.text == _RATIO else f"{read.shown} {_typed_text(meant)}") if read.shown else ""
         raise TypedProblem(f"{_quoted(text)} may have a letter where a digit belongs", expected, write) from None
+
+
+@lru_cache(maxsize=1024)
+def _wanted(accepts: tuple[str, ...]) -> tuple[tuple[Unit, ...], str]:
+    """The units that are accepted, and how a refusal calls them."""
+    wanted = tuple(unit(one) for one in accepts)
+    return wanted, _expected(wanted)
 
 
 @attrs.frozen

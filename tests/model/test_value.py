@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from uncertainties import ufloat
+from uncertainties import ufloat, umath
 
 from corekit.model.measurand import Accuracy
 from corekit.model.value import Value, exact, propagate
@@ -144,6 +144,34 @@ def test_rows_read_together_give_the_published_impedance(source: str) -> None:
         assert out[name].u == pytest.approx(u, rel=2e-5)
     for a, b, r in (("R", "X", -0.58843), ("R", "Z", -0.48526), ("X", "Z", 0.99251)):
         assert correlation(out[a], out[b]) == pytest.approx(r, rel=2e-5)
+
+
+def test_gum_h1_through_a_budget_equals_the_library() -> None:
+    """JCGM 100:2008, H.1, lengths in nm, inputs from memory; published u = 32 nm to first order. `uncertainties` is the judge."""
+    inputs = [(50000623, 25), (215, 9.7), (0.0, 5.8e-7), (-0.1, 0.41), (1.15e-5, 1.2e-6), (0.0, 0.029)]
+
+    def length(standard: Any, d: Any, d_alpha: Any, theta: Any, alpha: Any, d_theta: Any) -> Any:
+        return standard + d - standard * (d_alpha * theta + alpha * d_theta)
+
+    judged = length(*(ufloat(x, u) for x, u in inputs))
+    ours = propagate(length, [plain("any", x, u, f"r{place}") for place, (x, u) in enumerate(inputs)], "any")
+    assert ours.number == pytest.approx(judged.nominal_value, rel=1e-12)
+    assert ours.u == pytest.approx(judged.std_dev, rel=1e-6)
+    assert round(ours.u) == 32
+
+
+def test_gum_h2_through_budgets_equals_the_library() -> None:
+    """JCGM 100:2008, H.2 with its rounded inputs and their correlations; `uncertainties` propagates the same three sources its own way."""
+    numbers, doubts, r = [4.999, 0.019661, 1.04446], [0.0032, 9.5e-6, 0.00075], [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]]
+    inputs, sources = given_correlation(numbers, doubts, r), {f"e{k}": ufloat(0, 1) for k in range(3)}
+    judges = [value.number + sum(part * sources[source] for source, part in value.budget.items()) for value in inputs]
+    by_library: dict[str, Callable[..., Any]] = {
+        "R": lambda v, i, phi: v / i * umath.cos(phi), "X": lambda v, i, phi: v / i * umath.sin(phi), "Z": lambda v, i, phi: v / i
+    }  # fmt: skip
+    for name, formula in by_library.items():
+        judged, ours = formula(*judges), propagate(IMPEDANCE[name], inputs, "resistance")
+        assert ours.number == pytest.approx(judged.nominal_value, rel=1e-12)
+        assert ours.u == pytest.approx(judged.std_dev, rel=1e-5)
 
 
 # ---- propagation, held against the library
