@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .. import units
+from ..assess.suspect import Call
 from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import stage_name
 from ..model.limit import Limit
@@ -19,6 +20,7 @@ from ..report.papers import code_sentences
 from .look import Seen
 
 WIDTH = 100
+NEXT_SHOWN = 4  # tests told with hazard and step; the others by their question
 LEAST_SHARE = 0.005  # of a doubt; smaller ones are only counted
 
 
@@ -28,7 +30,10 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
     if assessment.findings:
-        parts.append("Findings\n" + "\n".join(_finding(finding, many, seen) for finding in assessment.findings))
+        now = assessment.current
+        before = [finding for finding in assessment.findings if finding not in now]
+        parts += ["Findings\n" + "\n".join(_finding(finding, many, seen) for finding in now)] if now else []
+        parts += ["What earlier stages said\n" + "\n".join(_finding(finding, many, seen) for finding in before)] if before else []
     if doubt:
         parts.append("Where the doubt comes from, largest share first\n" + "\n".join(_doubts(seen)))
     codes = code_sentences(assessment.job)
@@ -43,10 +48,13 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
         parts.append("Not looked at again since the last repair\n" + _item(names))
     if assessment.suspects:
         parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(_suspects(seen)))
-    if assessment.calls:
-        parts.append("Work that findings speak for\n" + "\n".join(_call(seen, index) for index in range(len(assessment.calls))))
+    calls = assessment.calls_at(assessment.job.stage)
+    if calls:
+        parts.append("Work that findings speak for\n" + "\n".join(_call(seen, call) for call in calls))
     if assessment.next_tests:
-        parts.append("Next test\n" + "\n".join(_test(seen, index) for index in range(len(assessment.next_tests))))
+        shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
+        later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
+        parts.append("Next test\n" + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])]))
     return printable("\n\n".join(parts))
 
 
@@ -71,9 +79,15 @@ def _finding(finding: Finding, many: bool, seen: Seen) -> str:
         weak = "" if limit.decides else "; too weak a source to decide"
         beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
     if finding.probability is not None and finding.limits:
-        beside.append(f"{finding.probability:.1%} likely to conform")
+        beside.append(f"{_likely(finding.probability)} likely to conform")
     beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, _readings(seen))]
     return _item(*lines, "; ".join(beside))
+
+
+def _likely(probability: float) -> str:
+    """A probability that is never said to be nothing or everything."""
+    ends = "less than 0.1 %" if probability < 0.001 else "more than 99.9 %" if probability > 0.999 else ""
+    return ends or f"{100 * probability:.1f} %"
 
 
 def _readings(seen: Seen) -> list[Reading]:
@@ -101,7 +115,7 @@ def _suspects(seen: Seen) -> list[str]:
     rows = []
     for key, system in seen.plugins.systems.items():
         own = [suspect for suspect in seen.assessment.suspects if suspect.system == key and suspect.probability >= 0.01]
-        rows += [f"  {system.title}", *(f"    {suspect.probability:>6.1%}  {suspect.name}" for suspect in own)] if own else []
+        rows += [f"  {system.title}", *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own)] if own else []
     return rows
 
 
@@ -119,11 +133,8 @@ def _gap(gap: Gap) -> str:
     return gap.text if gap.reason is Reason.NOT_MEASURED else f"{gap.text} ({gap.reason})"
 
 
-def _call(seen: Seen, index: int) -> str:
-    call = seen.assessment.calls[index]
-    title = seen.plugins.operations[call.operation].title
-    when = f" ({stage_name(call.stage)})" if len(seen.assessment.readings) > 1 else ""
-    return _item(f"{title}{when}: " + ("may be offered." if call.met else "not yet."), call.why)
+def _call(seen: Seen, call: Call) -> str:
+    return _item(f"{seen.plugins.operations[call.operation].title}: " + ("may be offered." if call.met else "not yet."), call.why)
 
 
 def _test(seen: Seen, index: int) -> str:
@@ -135,7 +146,13 @@ def _test(seen: Seen, index: int) -> str:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+        lines.append(f'Write it down as of = "{wanted.key}".')
     return _item(*lines)
+
+
+def _plain(question: str) -> str:
+    words = question.rstrip("?.")
+    return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
 
 def _wanted(seen: Seen, key: str) -> Measurand | Observation | None:

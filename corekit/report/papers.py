@@ -309,9 +309,9 @@ def _story(assessment: Assessment) -> list[Finding]:
             return 0
         return 1 if first is not None and first.urgency is not finding.urgency else 2
 
-    def when(finding: Finding) -> int:
-        """Its urgency; what was dealt with comes after all that is still to do."""
-        return list(Urgency).index(Urgency.NOTHING if assessment.is_dealt_with(finding) else finding.urgency)
+    def when(finding: Finding) -> float:
+        """Its urgency; what was dealt with comes after all that is still to do, and before what was in order all along."""
+        return list(Urgency).index(Urgency.NOTHING) - 0.5 if _is_over(finding, assessment) else list(Urgency).index(finding.urgency)
 
     return sorted(assessment.latest, key=lambda finding: (when(finding), not assessment.is_dealt_with(finding), plainness(finding)))
 
@@ -320,6 +320,12 @@ def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
     """What the same check said first, where that was at an earlier stage."""
     earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
     return earlier[0] if earlier else None
+
+
+def _is_over(finding: Finding, assessment: Assessment) -> bool:
+    """True when its work was done, or when the same check now finds nothing to do where it once did."""
+    first = _on_arrival(finding, assessment)
+    return assessment.is_dealt_with(finding) or (finding.urgency is Urgency.NOTHING and first is not None and first.urgency is not Urgency.NOTHING)
 
 
 def _finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
@@ -331,7 +337,7 @@ def _finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
     return FindingRow(
         text=text,
         verdict=str(finding.verdict),
-        urgency="dealt with" if assessment.is_dealt_with(finding) else str(finding.urgency),
+        urgency="dealt with" if _is_over(finding, assessment) else str(finding.urgency),
         basis=_basis(finding) + _overdue(finding, assessment),
         stage=stage_name(finding.stage) if assessment.job.stage else "",
     )
