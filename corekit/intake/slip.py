@@ -14,6 +14,7 @@ from .fault import quoted
 #: Pa; the standard atmosphere (ISO 2533, from memory). Only to tell that gauge and absolute pressure were probably exchanged.
 ATMOSPHERE = 101_325.0
 MOST = 2  # more guesses are no help
+_FAR = 300  # where a span reaches nought, every small enough unit would fit it; a guess this much below its larger end is none
 _POINTS = (10, 0.1, 100, 0.01, 1000, 0.001)
 
 
@@ -38,26 +39,28 @@ class Slip:
 
 
 def slips(read: Typed, usual: Span, decimal: str = "") -> list[Slip]:
-    """What a reading outside `usual` was probably meant to be: first the same number in another unit of its kind (mV for V, kΩ for
-    Ω, °F for °C, hPa for kPa), gauge for absolute pressure or the reverse; else the point at another place (1265 for a gravity);
-    else tips that were exchanged.
+    """What a reading outside `usual` was probably meant to be: gauge for absolute pressure or the reverse, the same number in another
+    unit of its kind (mV for V, kΩ for Ω, °F for °C, hPa for kPa); else the point at another place (1265 for a gravity); else tips that
+    were exchanged.
 
     Args:
         usual: In the coherent unit; a guess lies within it. decimal: The shop's decimal mark.
     """
     if usual.low is None and usual.high is None:
         return []
-    found = [*list(_other_unit(read, usual))[:MOST], *_other_zero(read, usual, decimal)]
+    found = [*_other_zero(read, usual, decimal), *list(_other_unit(read, usual))[:MOST]]
     return found or list(_other_point(read, usual, decimal))[:MOST] or list(_other_sign(read, usual, decimal))
 
 
 def _other_unit(read: Typed, usual: Span) -> Iterator[Slip]:
     typed = units.unit(read.unit)
     number = units.from_coherent(read.number, read.unit)
+    largest = max(abs(end) for end in (usual.low, usual.high) if end is not None)
+    least = largest / _FAR if usual.holds(0.0) else 0.0
     there = set()
     for other in units.units():
         meant = units.to_coherent(number, other.text) if other.kind == read.kind and other is not typed else None
-        if meant is None or not usual.holds(meant) or meant in there or not read.shown:
+        if meant is None or not usual.holds(meant) or meant in there or abs(meant) < least or not read.shown:
             continue
         there.add(meant)  # hPa and mbar are one guess
         yield Slip(f"{read.shown} {other.text if units.kinds()[other.kind].strict else other.bare}")
@@ -72,7 +75,7 @@ def _other_zero(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
     air = units.from_coherent(ATMOSPHERE, read.unit)
     what = "gauge" if shift > 0 else "absolute"
     yield Slip(
-        f"{_marked(f'{units.from_coherent(read.number + shift, read.unit):.4g}', decimal)} {bare}", f"if that was {what} pressure, with {air:.4g} {bare} around"
+        f"{_marked(f'{units.from_coherent(read.number + shift, read.unit):.3g}', decimal)} {bare}", f"if that was {what} pressure, with {air:.3g} {bare} around"
     )
 
 
