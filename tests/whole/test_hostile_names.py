@@ -30,7 +30,7 @@ def hostile_visit(text: str) -> str:
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
         ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
         ('plate = "DEMO-3", told = "small van, 1.6 petrol, 2011"', f"told = {typed}, no_vin = {typed}"),
-        ('by = "customer", how = "in person"', f"by = {typed}, how = {typed}"),
+        ('how = "in person"', f"how = {typed}"),
         ('{ of = "battery.case", is = "sound" }', f'{{ of = "battery.case", is = "sound" }}, {{ of = "battery.level", cannot = {typed} }}'),
         ('amount = "60.00", how = "cash"', f'amount = "60.00", how = {typed}'),
     )
