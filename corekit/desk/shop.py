@@ -160,7 +160,6 @@ class Shop:
             offered = self._offer_named(job, step.offer)
             if offered is None:
                 return drafts, step.offer
-            _no_name(step.by, step.at)
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
                 raise DeskProblem(
@@ -499,12 +498,11 @@ def _names(job: Job) -> list[str]:
     return [noted.record.origin for noted in job.all(Opened)]
 
 
-def _no_name(by: str, where: str = "") -> None:
-    """Refuse a name where everybody with the code will read it, and where it could never be forgotten."""
+def _no_name(by: str) -> None:
+    """Refuse a name where it could never be forgotten."""
     if by not in WHO_AGREES:
-        at = f"{where}.by: " if where else ""
         raise DeskProblem(
-            f"{at}{by!r} would stand on the page behind the code, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
+            f"{by!r} would stand in the record for good, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
             "names belong to customer = { … }. Nothing was recorded."
         )
 

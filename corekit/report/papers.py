@@ -472,7 +472,7 @@ WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")
 
 
 def _whom(by: str) -> str:
-    return f"the {by}" if by in WHO_AGREES else by
+    return f"the {by}" if by in WHO_AGREES else "somebody for the customer"
 
 
 def _title(operation: str, sheet: Sheet) -> str:
