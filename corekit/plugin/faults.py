@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -23,6 +23,16 @@ class Fault:
     weight: float
     why: str = ""
     calls_for: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Pair:
+    """Two faults at once, where that is met often enough to matter. `key` is both names, as `drain+worn_out`."""
+
+    key: str
+    of: tuple[str, str]
+    weight: float
+    why: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -48,10 +58,12 @@ class FaultTest:
 
     Attributes:
         question: What it answers, in the mechanic's words.
-        minutes: Hands-on.
+        minutes: Hands-on. waits: Minutes of waiting beside them, during which something else can be done.
         sound: The outcome a vehicle without these faults shows.
         otherwise: The probabilities under every fault without a row of its own.
-        given: Fault key → row.
+        given: Fault or pair key → row.
+        after: Test → its outcomes of which one must have been shown first; without that this test means nothing.
+        spoils: Tests that read wrong once this one was made, so they come before it.
     """
 
     key: str
@@ -69,16 +81,46 @@ class FaultTest:
     answers: tuple[str, ...] = ()
     codes: tuple[str, ...] = ()
     wants: str = ""
+    waits: float = 0.0
+    after: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    spoils: tuple[str, ...] = ()
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
+        """The probability of each outcome under a fault (or a pair that has a row of its own)."""
         row = self.given.get(fault)
         return row.p if row else self.otherwise
+
+    def together(self, rows: Sequence[Sequence[float]], otherwise: Sequence[float] | None = None) -> tuple[float, ...]:
+        """The probability of each outcome under several faults at once, from what each shows alone.
+
+        The vehicle looks sound only where every one of them lets it: `otherwise` times the share that each leaves of it. The rest
+        goes to the other outcomes in proportion to the larger chance that any of the faults gives them.
+        """
+        otherwise = otherwise or self.otherwise
+        at = self.outcomes.index(self.sound)
+        looks_sound = otherwise[at] * math.prod(min(1.0, row[at] / otherwise[at]) for row in rows)
+        largest = [0.0 if place == at else max(row[place] for row in rows) for place in range(len(self.outcomes))]
+        rest = (1.0 - looks_sound) / sum(largest)
+        return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
 
 
 @attrs.frozen(kw_only=True)
 class FaultTable:
+    """What can be wrong, alone (`faults`) or two at once (`pairs`), and what each test shows then."""
+
     faults: Mapping[str, Fault]
     tests: Mapping[str, FaultTest]
+    pairs: Mapping[str, Pair] = attrs.field(factory=dict)
+
+    def of(self, hypothesis: str) -> tuple[str, ...]:
+        """The faults that a hypothesis speaks of: one, or the two of a pair."""
+        return self.pairs[hypothesis].of if hypothesis in self.pairs else (hypothesis,)
+
+    def chances(self, test: FaultTest, hypothesis: str) -> tuple[float, ...]:
+        """The probability of each outcome under a fault or a pair; a pair without a row of its own gets one from those of its two faults."""
+        if hypothesis in test.given or hypothesis not in self.pairs:
+            return test.likelihood(hypothesis)
+        return test.together([test.likelihood(fault) for fault in self.pairs[hypothesis].of])
 
     @property
     def codes(self) -> frozenset[str]:
@@ -115,19 +157,25 @@ def read_faults(
         TableProblem: lists every fault of the table at once, each with its key path.
     """
     reader = _Reader(to_coherent, measurands, observations, operations, system)
-    faults = {key: reader.fault(key, raw) for key, raw in reader.table("faults", data.get("faults", {})).items()}
+    rows = reader.table("faults", data.get("faults", {}))
+    faults = {key: reader.fault(key, raw) for key, raw in rows.items() if key != "pairs"}
+    pairs = reader.pairs("faults.pairs", rows.get("pairs", []), faults)
     for always, meaning in ((NONE, "a vehicle with none of these faults"), (OUTSIDE, "something outside this system")):
         if always not in faults:
             reader.wrong.append(f"faults.{always}: missing; every table needs {meaning}, with its weight")
-    tests = {key: reader.test(key, raw, faults) for key, raw in reader.table("test", data.get("test", {})).items()}
+    tests = {key: reader.test(key, raw, [*faults, *pairs]) for key, raw in reader.table("test", data.get("test", {})).items()}
+    reader.order(tests)
     reader.wrong.extend(f"{key}: unknown; a fault table has [faults] and [test.…]" for key in data if key not in ("faults", "test"))
     if reader.wrong:
         raise TableProblem(where, reader.wrong)
-    return FaultTable(faults=faults, tests=tests)
+    return FaultTable(faults=faults, tests=tests, pairs=pairs)
 
 
 _FAULT_KEYS = ("weight", "name", "why", "calls_for")
-_TEST_KEYS = ("question", "minutes", "outcomes", "sound", "otherwise", "given", "bins", "check", "seen", "codes", "wants")
+_PAIR_KEYS = ("of", "weight", "why")
+_TEST_KEYS = (
+    "question", "minutes", "waits", "outcomes", "sound", "otherwise", "given", "bins", "check", "seen", "codes", "wants", "after", "spoils",
+)  # fmt: skip
 _ROW_KEYS = ("p", "why", "direct")
 _ORIGINS = ("bins", "check", "seen", "codes")
 
@@ -171,6 +219,8 @@ class _Reader:
 
     def fault(self, key: str, raw: Any) -> Fault:
         where = f"faults.{key}"
+        if "+" in key:
+            self.wrong.append(f"{where}: a fault's name has no +, which stands between the two of a pair")
         row = self.table(where, raw, _FAULT_KEYS)
         calls_for = self.text(f"{where}.calls_for", row.get("calls_for", ""))
         if calls_for and calls_for not in self.operations:
@@ -183,7 +233,49 @@ class _Reader:
             calls_for=calls_for,
         )
 
-    def test(self, key: str, raw: Any, faults: Mapping[str, Fault]) -> FaultTest:
+    def pairs(self, where: str, raw: Any, faults: Mapping[str, Fault]) -> dict[str, Pair]:
+        if not isinstance(raw, list):
+            self.wrong.append(f"{where}: a list of pairs, each {{ of = [two faults], weight, why }}; got {raw!r}")
+            return {}
+        found: dict[str, Pair] = {}
+        for place, entry in enumerate(raw):
+            here = f"{where}[{place}]"
+            row = self.table(here, entry, _PAIR_KEYS)
+            of = self.texts(f"{here}.of", row.get("of", ()))
+            weight = self.above_0(f"{here}.weight", row.get("weight"), "a number")
+            why = self.text(f"{here}.why", row.get("why", ""))
+            if len(of) != 2 or len(set(of)) != 2 or not set(of) <= set(faults) - {NONE}:
+                self.wrong.append(f"{here}.of: two different faults, and not {NONE}; there are {', '.join(faults)}; got {list(of)}")
+            elif any(set(pair.of) == set(of) for pair in found.values()):
+                self.wrong.append(f"{here}.of: {' and '.join(of)} are a pair already")
+            else:
+                key = "+".join(of)
+                found[key] = Pair(key=key, of=(of[0], of[1]), weight=weight, why=why)
+        return found
+
+    def order(self, tests: Mapping[str, FaultTest]) -> None:
+        """What must come before what leads somewhere, and never round in a circle."""
+        for key, test in tests.items():
+            for first, outcomes in test.after.items():
+                where = f"test.{key}.after.{first}"
+                if first not in tests or first == key:
+                    self.wrong.append(f"{where}: no other test of that name; there are {', '.join(name for name in tests if name != key)}")
+                elif not outcomes or not set(outcomes) <= set(tests[first].outcomes):
+                    self.wrong.append(f"{where}: outcomes of {first}, which are {', '.join(tests[first].outcomes)}; got {list(outcomes)}")
+            others = ", ".join(name for name in tests if name != key)
+            self.wrong.extend(f"test.{key}.spoils: no other test {other!r}; there are {others}" for other in test.spoils if other not in tests or other == key)
+        earlier = {key: [other for other in (*test.after, *test.spoils) if other in tests and other != key] for key, test in tests.items()}
+        for key in tests:
+            reached, todo = set[str](), list(earlier[key])
+            while todo:
+                other = todo.pop()
+                if other not in reached:
+                    reached.add(other)
+                    todo += earlier[other]
+            if key in reached:
+                self.wrong.append(f"test.{key}: by after and spoils it comes before itself; leave one of them away")
+
+    def test(self, key: str, raw: Any, faults: Collection[str]) -> FaultTest:
         where = f"test.{key}"
         row = self.table(where, raw, _TEST_KEYS)
         outcomes = self.texts(f"{where}.outcomes", row.get("outcomes", ()))
@@ -202,7 +294,7 @@ class _Reader:
         for fault, entry in self.table(f"{where}.given", row.get("given", {})).items():
             if fault not in faults:
                 self.wrong.append(f"{where}.given.{fault}: no such fault; there are {', '.join(faults)}")
-            given[fault] = self.row(f"{where}.given.{fault}", entry, outcomes, coded="codes" in row)
+            given[fault] = self.row(f"{where}.given.{fault}", entry, outcomes, coded="codes" in row, paired="+" in fault)
         return FaultTest(
             key=key,
             question=question,
@@ -212,14 +304,19 @@ class _Reader:
             otherwise=self.chances(f"{where}.otherwise", row.get("otherwise"), outcomes),
             given=given,
             wants=wants,
+            waits=self.above_0(f"{where}.waits", row["waits"], "minutes of waiting,") if "waits" in row else 0.0,
+            after={first: self.texts(f"{where}.after.{first}", names) for first, names in self.table(f"{where}.after", row.get("after", {})).items()},
+            spoils=self.texts(f"{where}.spoils", row.get("spoils", ())),
             **self.origin(where, row, outcomes),
         )
 
-    def row(self, where: str, raw: Any, outcomes: tuple[str, ...], coded: bool) -> Row:
+    def row(self, where: str, raw: Any, outcomes: tuple[str, ...], *, coded: bool, paired: bool) -> Row:
         row = self.table(where, raw, _ROW_KEYS)
         direct = self.text(f"{where}.direct", row.get("direct", ""))
         if direct and direct not in outcomes:
             self.wrong.append(f"{where}.direct: one of {', '.join(outcomes)}; got {direct!r}")
+        if direct and paired:
+            self.wrong.append(f"{where}.direct: two faults together are no part; say direct in the row of one of them")
         if direct and coded:
             self.wrong.append(f"{where}.direct: a trouble code names no part, so it never speaks directly against one; leave direct away")
         return Row(p=self.chances(f"{where}.p", row.get("p"), outcomes), why=self.text(f"{where}.why", row.get("why", "")), direct=direct)

@@ -29,15 +29,42 @@ def raw_row(raw: Mapping[str, Any], test: str, fault: str) -> list[float]:
     return list(row["p"] if row else raw["test"][test]["otherwise"])
 
 
+def raw_pairs(raw: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {"+".join(pair["of"]): pair for pair in raw["faults"].get("pairs", [])}
+
+
+def raw_faults(raw: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {fault: entry for fault, entry in raw["faults"].items() if fault != "pairs"}
+
+
+def pair_row(raw: Mapping[str, Any], test: str, pair: str) -> list[float]:
+    """As the rule has it: the sound outcome is otherwise × Π min(1, p/otherwise), the rest in proportion to the larger p; an own row overrides."""
+    entry = raw["test"][test]
+    if pair in entry.get("given", {}):
+        return list(entry["given"][pair]["p"])
+    one, other = (raw_row(raw, test, fault) for fault in pair.split("+"))
+    at = entry["outcomes"].index(entry["sound"])
+    usual = entry["otherwise"][at]
+    sound = usual * min(1.0, one[at] / usual) * min(1.0, other[at] / usual)
+    larger = [max(pair) for place, pair in enumerate(zip(one, other, strict=True)) if place != at]
+    rest = [(1 - sound) * p / math.fsum(larger) for p in larger]
+    return [*rest[:at], sound, *rest[at:]]
+
+
 def bayes(raw: Mapping[str, Any], shown: Shown) -> dict[str, float]:
-    """Prior times likelihood, summed over what may have been shown, over its sum. Nothing of ours is used."""
+    """Prior times likelihood, summed over what may have been shown, over its sum: each fault alone and each pair. Nothing of ours is used."""
     parts = {}
-    for fault, entry in raw["faults"].items():
-        parts[fault] = float(entry["weight"])
+    for key, entry in {**raw_faults(raw), **raw_pairs(raw)}.items():
+        parts[key] = float(entry["weight"])
         for test, weights in shown.items():
-            row = raw_row(raw, test, fault)
-            parts[fault] *= sum(w * p for w, p in zip(weights, row, strict=True))
-    return {fault: part / sum(parts.values()) for fault, part in parts.items()}
+            row = pair_row(raw, test, key) if "+" in key else raw_row(raw, test, key)
+            parts[key] *= sum(w * p for w, p in zip(weights, row, strict=True))
+    return {key: part / math.fsum(parts.values()) for key, part in parts.items()}
+
+
+def there(chances: Mapping[str, float], *faults: str) -> float:
+    """Probability that one of these faults is there, alone or in a pair."""
+    return math.fsum(chance for key, chance in chances.items() if set(key.split("+")) & set(faults))
 
 
 def outcome(table: FaultTable, test: str, weights: Sequence[float]) -> Outcome:
@@ -49,7 +76,7 @@ def made(table: FaultTable, shown: Shown) -> list[Outcome]:
 
 
 def shares(several: int) -> st.SearchStrategy[list[float]]:
-    return st.lists(st.floats(0.01, 1), min_size=several, max_size=several).map(lambda parts: [part / math.fsum(parts) for part in parts])
+    return st.lists(st.floats(0.03, 1), min_size=several, max_size=several).map(lambda parts: [part / math.fsum(parts) for part in parts])
 
 
 def plain(several: int) -> st.SearchStrategy[list[float]]:
@@ -64,13 +91,16 @@ def tables(draw: st.DrawFn) -> dict[str, Any]:
     raw: dict[str, Any] = {"faults": {}, "test": {}}
     for fault in faults:
         raw["faults"][fault] = {"weight": draw(st.floats(0.1, 100))} | ({"calls_for": calls[fault]} if fault in calls else {})
+    pairs = draw(st.sets(st.sampled_from([("a", "b"), ("c", "a"), ("b", "c"), ("outside", "a")])))
+    raw["faults"]["pairs"] = [{"of": list(of), "weight": draw(st.floats(0.1, 100))} for of in sorted(pairs)]
     for test in ("t0", "t1", "t2"):
         several = draw(st.integers(2, 3))
         names = [f"o{place}" for place in range(several)]
         given_ = {fault: {"p": draw(shares(several)), "direct": draw(st.sampled_from(["", "o0"]))} for fault in draw(st.sets(st.sampled_from(faults)))}
+        given_ |= {"+".join(of): {"p": draw(shares(several))} for of in pairs if draw(st.integers(0, 3)) == 0}
         raw["test"][test] = {
-            "seen": {"of": test, "answers": names}, "question": "?", "minutes": draw(st.floats(0.5, 20)), "outcomes": names, "sound": "o0",
-            "otherwise": draw(shares(several)), "given": given_,
+            "seen": {"of": test, "answers": names}, "question": "?", "minutes": draw(st.floats(0.5, 20)), "outcomes": names,
+            "sound": draw(st.sampled_from(names)), "otherwise": draw(shares(several)), "given": given_,
         }  # fmt: skip
     return raw
 
@@ -145,31 +175,37 @@ def test_suspects_are_all_faults_likeliest_first(drawn: tuple[dict[str, Any], di
     raw, shown = drawn
     table = table_of(raw)
     ranked = suspects("s", table, made(table, shown))
-    assert {suspect.fault for suspect in ranked} == set(raw["faults"])
+    assert {suspect.fault for suspect in ranked} == set(raw_faults(raw))
     chances = [suspect.probability for suspect in ranked]
     assert chances == sorted(chances, reverse=True)
+    expected = bayes(raw, shown)
+    assert {suspect.fault: suspect.probability for suspect in ranked} == pytest.approx({fault: there(expected, fault) for fault in raw_faults(raw)}, abs=1e-12)
+    assert math.fsum(chances) >= 1 - 1e-12  # two at once count for both, so together they may be more than one
 
 
 # ---- the next test
 
 
-def entropy(chances: Mapping[str, float], group: Mapping[str, str]) -> float:
-    sums: dict[str, float] = {}
-    for fault, chance in chances.items():
-        sums[group[fault]] = sums.get(group[fault], 0.0) + chance
+def entropy(chances: Mapping[str, float], group: Mapping[str, frozenset[str]]) -> float:
+    sums: dict[frozenset[str], float] = {}
+    for key, chance in chances.items():
+        sums[group[key]] = sums.get(group[key], 0.0) + chance
     return -sum(chance * math.log2(chance) for chance in sums.values() if chance > 0)
 
 
 def promised(raw: Mapping[str, Any], shown: Shown, test: str) -> float:
-    """Entropy of the operation called for, less what is left of it on average once the test was made."""
-    group = {fault: entry.get("calls_for") or f"({fault})" for fault, entry in raw["faults"].items()}
-    before = bayes(raw, shown)
-    left = 0.0
-    for place in range(len(raw["test"][test]["outcomes"])):
-        likely = sum(before[fault] * raw_row(raw, test, fault)[place] for fault in before)
-        weights = [float(at == place) for at in range(len(raw["test"][test]["outcomes"]))]
-        left += likely * entropy(bayes(raw, {**shown, test: weights}), group)
-    return entropy(before, group) - left
+    """Entropy of the work called for, less what is left of it on average once the test was made, or settled if it was left open."""
+    work = {fault: entry.get("calls_for") or f"({fault})" for fault, entry in raw_faults(raw).items()}
+    group = {key: frozenset(work[fault] for fault in key.split("+")) for key in {**work, **raw_pairs(raw)}}
+    others = {other: weights for other, weights in shown.items() if other != test}
+    before, several = bayes(raw, others), len(raw["test"][test]["outcomes"])
+    said = shown.get(test, [1.0] * several)
+    likely, left = [], []
+    for place in range(several):
+        rows = {key: pair_row(raw, test, key) if "+" in key else raw_row(raw, test, key) for key in before}
+        likely.append(said[place] * sum(chance * rows[key][place] for key, chance in before.items()))
+        left.append(entropy(bayes(raw, {**others, test: [float(at == place) for at in range(several)]}), group))
+    return entropy(bayes(raw, shown), group) - sum(p * bits for p, bits in zip(likely, left, strict=True)) / math.fsum(likely)
 
 
 @settings(max_examples=60)
@@ -180,10 +216,26 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(draw
     assert all(test.bits >= 0.01 for test in offered)
     for test in offered:
         assert test.bits == pytest.approx(promised(raw, shown, test.key), abs=1e-9)
+        assert test.repeat is (test.key in shown)
     rates = [test.bits / raw["test"][test.key]["minutes"] for test in offered]
     assert rates == sorted(rates, reverse=True)
-    left_out = set(raw["test"]) - set(shown) - {test.key for test in offered}
+    settled = {test for test, weights in shown.items() if max(weights) >= 0.95}
+    assert not settled & {test.key for test in offered}
+    left_out = set(raw["test"]) - settled - {test.key for test in offered}
     assert all(-1e-9 < promised(raw, shown, test) < 0.01 + 1e-9 for test in left_out)
+
+
+@given(cases())
+def test_a_test_that_all_hypotheses_answer_alike_changes_nothing_and_is_never_offered(drawn: tuple[dict[str, Any], dict[str, list[float]]]) -> None:
+    raw, shown = drawn
+    raw["test"]["t0"]["given"] = {}
+    table = table_of(raw)
+    others = {test: weights for test, weights in shown.items() if test != "t0"}
+    several = len(raw["test"]["t0"]["outcomes"])
+    for weights in ([1.0, *[0.0] * (several - 1)], [1 / several] * several):
+        assert posterior(table, made(table, {**others, "t0": weights})) == pytest.approx(posterior(table, made(table, others)), abs=1e-12)
+        assert "t0" not in {test.key for test in next_tests("s", table, made(table, {**others, "t0": weights}), {})}
+    assert "t0" not in {test.key for test in next_tests("s", table, made(table, others), {})}
 
 
 def test_a_test_that_was_made_is_not_offered_again() -> None:
@@ -223,11 +275,12 @@ def test_a_barred_check_is_not_offered_as_the_next_test() -> None:
 def robust(raw: Mapping[str, Any], shown: Shown, part: str) -> float:
     """The least share of the part's faults with any one number of the raw table a factor off, each row again summing to one."""
     lowest = 1.0
-    against = {fault for fault, entry in raw["faults"].items() if entry.get("calls_for") == part}
+    against = {fault for fault, entry in raw_faults(raw).items() if entry.get("calls_for") == part}
     spelled = deepcopy(dict(raw))
-    for test in spelled["test"]:  # every fault gets a row of its own, so that its numbers can be moved singly
-        spelled["test"][test]["given"] = {fault: {"p": raw_row(raw, test, fault)} for fault in raw["faults"]}
-    changes: list[tuple[Any, Any]] = [(entry, "weight") for entry in spelled["faults"].values()]
+    for entry in spelled["test"].values():  # every fault gets a row of its own, so that its numbers can be moved singly
+        rows = entry.setdefault("given", {})
+        rows.update({fault: {"p": list(entry["otherwise"])} for fault in raw_faults(raw) if fault not in rows})
+    changes: list[tuple[Any, Any]] = [(entry, "weight") for entry in [*raw_faults(spelled).values(), *raw_pairs(spelled).values()]]
     changes += [(row["p"], place) for test in shown for row in spelled["test"][test]["given"].values() for place in range(len(row["p"]))]
     for holder, key in changes:
         for factor in (1.0, WRONG_BY, 1 / WRONG_BY):
@@ -235,7 +288,7 @@ def robust(raw: Mapping[str, Any], shown: Shown, part: str) -> float:
             holder[key] *= factor
             if isinstance(holder, list):
                 holder[:] = [p / math.fsum(holder) for p in holder]
-            lowest = min(lowest, sum(chance for fault, chance in bayes(spelled, shown).items() if fault in against))
+            lowest = min(lowest, there(bayes(spelled, shown), *against))
             if isinstance(holder, list):
                 holder[:] = kept
             else:
@@ -251,7 +304,7 @@ def test_a_part_is_called_for_only_after_a_direct_test_and_when_one_wrong_number
     raw, shown = drawn
     raw["faults"]["a"]["weight"] *= heavier
     table = table_of(raw)
-    against = [fault for fault, entry in raw["faults"].items() if entry.get("calls_for") == "part"]
+    against = [fault for fault, entry in raw_faults(raw).items() if entry.get("calls_for") == "part"]
     direct = any(weights[0] >= 0.95 and raw["test"][test]["given"].get(fault, {}).get("direct") == "o0" for test, weights in shown.items() for fault in against)
     least = robust(raw, shown, "part")
     if abs(least - CALL_AT) > 1e-9:
