@@ -15,9 +15,10 @@ def run(args: argparse.Namespace) -> int:
 
     from ..desk.shop import open_shop
     from ..intake.visit import read_visit
-    from .command import shop_folder
+    from .command import same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
         done = shop.add(read_visit(Path(args.file), shop.declared), shop.find(args.job) if args.job else None)
-        print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn. Next: corekit check {shop.store.job(done.job).name}")
+        print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn.")
+        print(f"Next:  corekit check {shop.store.job(done.job).name}{same_shop(args.shop)}")
     return 0

@@ -131,6 +131,13 @@ def shop_folder(named: str | None) -> Path:
     return Path(os.environ.get("COREKIT_SHOP") or Path.home() / "corekit")
 
 
+def same_shop(named: str | None) -> str:
+    """What a command that is proposed next has to say of the shop: nothing, unless it was named by --shop."""
+    import shlex
+
+    return f" --shop {shlex.quote(named)}" if named else ""
+
+
 def is_file(text: str) -> bool:
     """True when the word means a visit file and not a job."""
     return text.endswith((".toml", ".json")) or Path(text).is_file()

@@ -12,7 +12,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.shop import open_shop
-    from .command import shop_folder, sure
+    from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
         job = shop.store.job(shop.find(args.job))
@@ -25,6 +25,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(invoice.link or "No page address is set in shop.toml, so the paper carries the record mark and no code.")
         if invoice.link:
-            print("The code opens once its page is there:  corekit publish")
+            print(f"The code opens once its page is there:  corekit publish{same_shop(args.shop)}")
     return 0
 

@@ -13,10 +13,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.shop import open_shop
-    from .command import distance, shop_folder
+    from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
         offer = shop.offer(args.job, args.stage, km=distance(args.km))
         print(f"Offer {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
-        print(f"When the customer has said yes:  corekit agree {shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in person'")
+        words = f"{shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in person'{same_shop(args.shop)}"
+        print(f"When the customer has said yes:  corekit agree {words}")
     return 0
