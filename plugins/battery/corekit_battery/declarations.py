@@ -72,6 +72,44 @@ class Loads(Enum):
     ON = "on"
 
 
+class Cranks(Enum):
+    WELL = "as it should"
+    SLOWLY = "slowly"
+    NOT = "not at all"
+    SOMETIMES = "now and then not"
+
+
+class Lamp(Enum):
+    OUT = "goes out"
+    ON = "stays on"
+    FLICKERS = "flickers"
+
+
+class InUse(Enum):
+    CHARGED = "stays charged"
+    FLAT_STANDING = "goes flat while parked"
+    FLAT_DRIVING = "goes flat while driving"
+    SOONER = "empties sooner than it did"
+
+
+class Settles(Enum):
+    SETTLED = "has settled"
+    FALLING = "still falls"
+
+
+class Cut(Enum):
+    """What the key-off current does while one circuit is cut."""
+
+    GONE = "goes away"
+    FALLS = "falls"
+    STAYS = "stays"
+
+
+class RippleMeter(Enum):
+    FIT = "true RMS, AC coupled"
+    OTHER = "another meter or mode"
+
+
 # ---- what the vehicle is fitted with
 
 battery_type = battery.trait("type", "Battery type", BatteryType, part="battery", how="On its label; a battery of a stop-start car is AGM or EFB.")
@@ -86,6 +124,9 @@ full_voltage = battery.trait(
     how="Read after a full charge and a night's rest; it beats every table.",
 )  # fmt: skip
 control = battery.trait("charging_control", "Charging voltage", Control, how="Managed: a sensor on the negative clamp, a voltage that wanders on purpose.")
+alternator_rating = battery.trait(
+    "alternator_rating", "Alternator rating", units=("A",), possible=(5, 500), how="On its plate; hot and at full speed."
+)
 
 # ---- what to measure
 
@@ -135,6 +176,73 @@ drain = battery.measurand(
     how="After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp comes off: a cut supply wakes the units again.",
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )  # fmt: skip
+unwoken_drain = battery.measurand(
+    "unwoken_drain", "mA", "Key-off current before the vehicle was woken", possible=(0, 30000), usual=(0, 3000), accuracy="3 % + 10 mA",
+    where="Around the negative lead.", how="Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, lock it, read again.",
+    hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
+)  # fmt: skip
+starter_current = battery.measurand(
+    "starter_current", "A", "Current of the starter", possible=(0, 3000), usual=(40, 1200), accuracy="3 % + 5 A",
+    where="Clamp around every lead on that post.", how="The steady value while it turns, not the first peak.", hazard=MOVING,
+)  # fmt: skip
+cable_drop = battery.measurand(
+    "cable_drop", "V", "Voltage lost along a cable", possible=(0, 15), usual=(0, 1.5), accuracy="0.5 % + 0.01 V", read_with=(starter_current, temperature),
+    places=("positive leg", "ground leg", "positive post to clamp", "negative post to clamp"),
+    where="Positive leg: post to starter stud. Ground leg: post to starter body. Tips on the posts, not on the clamps.",
+    how="While it cranks; if nothing turns, with the load that shows the trouble.", hazard=f"{MOVING} {SHORT}",
+)  # fmt: skip
+starter_voltage = battery.measurand(
+    "starter_voltage", "V", "Voltage at the starter", possible=(0, 15), usual=(5, 12.5), accuracy="0.5 % + 0.02 V", read_with=(starter_current,),
+    where="Starter stud to starter body.", how="While it cranks, the steady value.", hazard=MOVING,
+)  # fmt: skip
+sample_interval = battery.measurand(
+    "sample_interval", "s", "Time between two samples", possible=(1e-6, 3600), usual=(1e-5, 60), accuracy="1 %", how="Of the log or the bus, not of the screen."
+)
+logged_minimum = battery.measurand(
+    "logged_minimum", "V", "Lowest voltage of a logged start", possible=(0, 15), usual=(4, 12.5), accuracy="0.5 % + 0.1 V", read_with=(sample_interval,),
+    where="Wherever the log takes it; a control unit sees less than the posts have.", how="The least value of the whole start.",
+)  # fmt: skip
+small_load_current = battery.measurand(
+    "small_load_current", "A", "Current of the small load", possible=(0, 200), usual=(0.05, 60), accuracy="3 % + 0.05 A", how="Clamp around the negative lead."
+)
+small_load_voltage = battery.measurand(
+    "small_load_voltage", "V", "Voltage with a small load, engine off", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V",
+    read_with=(small_load_current, temperature), places=("posts", "fuse box", "control unit"), how="Key on or lamps on, engine off. It is no voltage at rest.",
+)  # fmt: skip
+ripple = battery.measurand(
+    "ripple", "V", "Ripple", possible=(0, 5), usual=(0, 1.5), accuracy="3 % + 0.01 V", places=("posts", "alternator"), read_with=(engine_speed,),
+    where="Battery posts; the alternator's own terminal shows more.", how="AC volts, about 2000 rpm, lamps and blower on.", hazard=f"{MOVING} {SPARK}",
+)  # fmt: skip
+alternator_output = battery.measurand(
+    "alternator_output", "A", "Output of the alternator", possible=(0, 500), usual=(1, 300), accuracy="3 % + 2 A", read_with=(engine_speed,),
+    where="Clamp around the alternator's own lead.", how="2000 to 2500 rpm, every load on.", hazard=f"{MOVING} {SPARK}",
+)  # fmt: skip
+time_on_charger = battery.measurand(
+    "time_on_charger", "h", "Time on the charger", possible=(0, 500), usual=(0.1, 72), accuracy="5 % + 0.1 h", how="As told, or off the charger's display."
+)
+charger_voltage = battery.measurand(
+    "charger_voltage", "V", "Voltage that the charger holds", possible=(0, 20), usual=(12.5, 15.6), accuracy="0.5 % + 0.02 V", read_with=(temperature,),
+    where="On the posts, charger on.", how="At the end of the charge, when it no longer rises.", hazard=f"{DAMAGED} {SPARK}",
+)  # fmt: skip
+tail_current = battery.measurand(
+    "tail_current", "A", "Charging current at the end", possible=(0, 200), usual=(0.05, 30), accuracy="3 % + 0.05 A",
+    how="Clamp around one charger lead, or the charger's own display.",
+)  # fmt: skip
+tester_figure = battery.measurand(
+    "tester_figure", "A", "Cranking amperes by the tester", possible=(0, 3000), usual=(30, 1500), accuracy="10 %", read_with=(temperature,),
+    how="An estimate from the battery's conductance, in the rating system that the tester was set to; worth nothing below 75 % charge.",
+)  # fmt: skip
+discharge_current = battery.measurand(
+    "discharge_current", "A", "Current of the discharge test", possible=(0, 500), usual=(0.1, 100), accuracy="3 % + 0.05 A", how="About a twentieth of its Ah."
+)
+discharge_fall = battery.measurand(
+    "discharge_fall", "V", "Fall of the voltage when the discharge began", possible=(0, 5), usual=(0, 2), accuracy="0.005 V",
+    how="Before against a few seconds after the load went on.",
+)  # fmt: skip
+delivered = battery.measurand(
+    "delivered", "Ah", "Charge delivered down to 10.5 V", possible=(0, 1000), usual=(1, 400), accuracy="3 %", read_with=(discharge_current, temperature),
+    how="From full, with a known steady current, at a known temperature.", hazard=f"{DAMAGED} {SPARK}",
+)  # fmt: skip
 
 # ---- what to look at
 
@@ -143,6 +251,16 @@ case_seen = battery.observation("case", "Battery case", Case, how="All sides, li
 level = battery.observation("level", "Acid level", Level, how="Only where caps come off; the plates must be covered.", hazard=ACID)
 terminals = battery.observation("terminals", "Posts and clamps", Terminals, how="Turn each clamp by hand; look under it too.", hazard=SHORT)
 loads = battery.observation("charging_loads", "Lamps and blower at the charging reading", Loads)
+cranks = battery.observation("cranks", "How the engine cranks", Cranks, how="Once, before anything is touched.")
+charge_lamp = battery.observation("charge_lamp", "Charge lamp with the engine running", Lamp)
+in_use = battery.observation("in_use", "What the battery does in use", InUse, how="As told by the person who drives it.")
+settles = battery.observation("drain_settles", "Whether the key-off current still falls", Settles)
+circuit_cut = battery.observation(
+    "circuit_cut", "Key-off current with one circuit cut", Cut,
+    places=("body", "audio", "alarm", "lamps", "engine control", "charging", "comfort", "trailer", "retrofitted", "another"),
+    how="One fuse at a time, the current read before and after; a cut fuse can wake other units.", hazard=MEMORY,
+)  # fmt: skip
+ripple_meter = battery.observation("ripple_meter", "Meter for the ripple", RippleMeter)
 
 # ---- what can be done
 
@@ -151,5 +269,6 @@ charge = battery.operation(
     "charge", "Charge the battery", shown_by=rest_voltage, hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move."
 )
 clean_contacts = battery.operation("clean_contacts", "Clean and tighten posts and clamps", shown_by=cranking_voltage, hazard=f"{MEMORY} {SHORT}")
+repair_cable = battery.operation("repair_cable", "Clean or renew joints and cables of the starting circuit", shown_by=cable_drop, hazard=f"{MEMORY} {SHORT}")
 find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
 charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY}")
