@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
@@ -38,7 +38,7 @@ def _folder(module: Any) -> Path:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, Any, Any]:
     """In CI everything a test needs is there, so a skip is a failure."""
     report: Any = yield
     _no_skip(report, item.nodeid)
@@ -46,7 +46,7 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+def pytest_make_collect_report(collector: pytest.Collector) -> Generator[None, Any, Any]:
     """As above, for a whole file that skips itself."""
     report: Any = yield
     _no_skip(report, collector.nodeid)

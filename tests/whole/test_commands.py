@@ -164,7 +164,7 @@ def test_the_shop_is_the_folder_one_stands_in_else_the_one_named_in_the_environm
 
 
 def test_a_shop_is_set_up_once(tmp_path: Path) -> None:
-    words = ["init", tmp_path / "s", "--name", "N", "--address", "A", "--currency", "EUR"]
+    words = ["init", str(tmp_path / "s"), "--name", "N", "--address", "A", "--currency", "EUR"]
     said = done(corekit(*words))
     for name in ("shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"):
         assert str(tmp_path / "s" / name) in said.out

@@ -255,9 +255,5 @@ def _strings(path: Path) -> list[str]:
     if path.suffix != ".py":
         return [line for line in text.splitlines() if not line.lstrip().startswith("#")]
     tree = ast.parse(text)
-    docs = {id(node.body[0].value) for node in ast.walk(tree) if isinstance(node, (ast.Module, ast.FunctionDef, ast.ClassDef)) and _has_doc(node)}
+    docs = {id(expression.value) for expression in ast.walk(tree) if isinstance(expression, ast.Expr)}
     return [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
-
-
-def _has_doc(node: ast.Module | ast.FunctionDef | ast.ClassDef) -> bool:
-    return bool(node.body) and isinstance(node.body[0], ast.Expr) and isinstance(node.body[0].value, ast.Constant)

@@ -21,7 +21,7 @@ README = Path(__file__).parents[2] / "README.md"
 def block() -> str:
     """The one Python block of the README that opens a shop."""
     (found,) = (lines for lines in re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL) if "open_shop(" in lines)
-    return found
+    return str(found)
 
 
 @pytest.fixture
