@@ -131,6 +131,9 @@ def test_a_letter_that_may_be_a_unit_stays_one() -> None:
     assert read_quantity("5l", ["L"]).number == 0.005
     assert read_quantity("20oC", ["°C"]).number == 293.15  # a degree sign, as far as a keyboard has one; never 200 °C
     assert read_quantity("4Ohm", ["ohm"]).number == 4
+    with pytest.raises(TypedProblem) as caught:
+        read_quantity("20o Celsius", ["°C"])
+    assert caught.value.write == '"20 °C"'
 
 
 @pytest.mark.parametrize(("text", "write"), [("1OV", '"10 V"'), ("O2 V", '"… V"'), ("OO V", '"… V"'), ("ll V", '"… V"')])

@@ -90,6 +90,7 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
         ('[instruments.meter]\naccuracy = "rather good"', 'instruments.meter.accuracy: "rather good" is not an accuracy'),
         ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = 0.01 }', "instruments.meter.ranges: must be a table"),
         ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "30 V" }', 'instruments.meter.ranges."20 V": the step "30 V" does not fit'),
+        ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "0 V" }', 'the step "0 V" does not fit the range "20 V"'),
         ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20" = "0.01 V" }', 'instruments.meter.ranges.20: the range "20" has no unit'),
         ('[instruments.meter]\naccuracy = "1 %"\ncalibrated = "last year"', 'instruments.meter.calibrated: "last year" is no day'),
         ('[instruments.meter]\naccuracy = "1 %"\ncalibrated = 2026', "instruments.meter.calibrated: must be a day"),
