@@ -136,7 +136,7 @@ class Shop:
             raise DeskProblem(f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults))
         self._payable(standing, result.statements)
         target = known or self.store.new_job()
-        self.store.append(target, result.statements, books=self._for_the_books(target, visit.origin, result.statements))
+        self.store.append(target, result.statements, books=self._for_the_books(standing, visit.origin, result.statements))
         if awaited is not None:
             raise OfferAwaited(target, visit.origin, awaited, [noted.record.name for noted in standing.offers] if standing else [])
         withdrawn = sum(statement.kind == "withdrawn" for statement in result.statements)
@@ -204,12 +204,22 @@ class Shop:
         agreed = [noted.record for noted in job.agreements] if job else []
         return Standing(offers=tuple(offers), agreements=(*agreed, *more), book=self.book).total
 
-    def _for_the_books(self, job: str, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
-        taken = [
-            PaymentTaken(amount=statement.body["amount"], currency=statement.body["currency"], how=statement.body["how"], job_name=name)
-            for statement in _payments(statements)
-            if not statement.replaces
-        ]
+    def _for_the_books(self, job: Job | None, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
+        """What the books are told: each new payment, and for each one corrected or withdrawn the difference, so that both journals agree."""
+        before = {noted.entry.subject: noted.record for noted in job.payments} if job else {}
+        after = dict(before)
+        for statement in statements:
+            if statement.kind == "paid":
+                after[statement.subject] = Paid(**statement.body)
+            elif statement.kind == "withdrawn":
+                after.pop(statement.subject, None)
+        taken = []
+        for subject in dict.fromkeys((*before, *after)):
+            old, new = before.get(subject), after.get(subject)
+            change = (new.amount if new else 0) - (old.amount if old else 0)
+            if change:
+                how = new.how if new and not old else f"{'correction' if new else 'withdrawal'} of {old.how if old else ''}"
+                taken.append(PaymentTaken(amount=change, currency=self.book.currency, how=how, job_name=name))
         return {self._books: taken} if taken else {}
 
     # ---- judgement
@@ -218,9 +228,9 @@ class Shop:
         """The id of the job that a name or the beginning of an id means."""
         return self.store.find(job)
 
-    def assess(self, job: str) -> Assessment:
-        """What today's plugins make of a job."""
-        return assess(self.store.job(self.find(job)), self.plugins)
+    def assess(self, job: str, minutes_left: float | None = None) -> Assessment:
+        """What today's plugins make of a job; with the minutes left of a visit, next tests that take longer are set apart."""
+        return assess(self.store.job(self.find(job)), self.plugins, minutes_left)
 
     def texts(self, job: str) -> dict[str, str]:
         """The personal texts of a job, by hash."""

@@ -272,7 +272,7 @@ class InvoiceIssued:
 
 @attrs.frozen(kw_only=True)
 class PaymentTaken:
-    """In the books: money received for a job, before or after its invoice."""
+    """In the books: money received for a job, before or after its invoice; below zero where one was corrected down or withdrawn."""
 
     amount: int
     currency: str

@@ -10,6 +10,7 @@ from typing import Any
 
 from corekit.model.canonical import canonical
 from corekit.model.entry import BOOKS, JOB, Entry, broken
+from corekit.model.job import fold
 
 from . import persons, rows, schema, seals
 
@@ -27,6 +28,7 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _links_between(entries),
         lambda: _persons(connection, entries),
         lambda: _books(entries),
+        lambda: _money(entries),
         lambda: _sealed(connection),
         lambda: _meta(connection),
         lambda: _migrations(connection),
@@ -172,6 +174,24 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
             yield f"table entry, entry {invoice.n} of books {invoice.chain}: its job does not know of invoice {invoice.body.get('number')}"
     for number in _twice(str(invoice.body.get("number")) for invoice in invoices.values()):
         yield f"table entry, invoice {number}: the number was given twice"
+
+
+def _money(entries: Sequence[Entry]) -> Iterator[str]:
+    """What jobs say was paid, against what the books received for them."""
+    jobs: dict[str, list[Entry]] = defaultdict(list)
+    received: dict[str, int] = defaultdict(int)
+    for entry in entries:
+        if entry.journal == JOB:
+            jobs[entry.job].append(entry)
+        elif entry.kind == "payment":
+            received[entry.job] += int(entry.body.get("amount") or 0)
+    for job, own in jobs.items():
+        try:
+            paid = sum(noted.record.amount for noted in fold(job, own).payments)
+        except (TypeError, KeyError, ValueError):
+            continue  # an entry that no longer fits its record is named by its own fault
+        if paid != received[job]:
+            yield f"table entry, job {job}: it says that {paid} was paid in minor units, and the books received {received[job]} for it"
 
 
 def _sealed(connection: sqlite3.Connection) -> Iterator[str]:

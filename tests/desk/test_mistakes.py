@@ -11,6 +11,8 @@ from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.intake.visit import read_visit
 from corekit.model.money import Money
+from corekit.model.records import Paid, body_of
+from corekit.store.statement import Statement
 
 PRICES = """
 currency  = "EUR"
@@ -168,3 +170,26 @@ def test_work_that_nobody_agreed_to_is_said_to_be_left_out(shop: Shop, file: Pat
     shop.import_visit(file)
     (sentence,) = shop.left_out(diagnosed)
     assert "nobody agreed" in sentence
+
+
+def booked(shop: Shop) -> list[tuple[int, str]]:
+    return [(entry.body["amount"], entry.body["how"]) for entry in shop.store.books() if entry.kind == "payment"]
+
+
+def test_the_books_follow_a_payment_that_is_corrected_and_one_that_is_withdrawn(shop: Shop, file: Path, diagnosed: str) -> None:
+    paid = '\n[[step]]\npaid = { amount = "50.00", how = "cash" }\n'
+    file.write_text(VISIT + paid, "utf-8")
+    shop.import_visit(file)
+    file.write_text(VISIT + paid.replace("50.00", "20.00"), "utf-8")
+    shop.import_visit(file)
+    assert booked(shop) == [(5000, "cash"), (-3000, "correction of cash")]
+    assert shop.store.verify() == []
+    file.write_text(VISIT + paid.replace("50.00", "20.00").replace('how = "cash"', 'how = "cash", withdrawn = "given back"'), "utf-8")
+    shop.import_visit(file)
+    assert sum(amount for amount, _ in booked(shop)) == 0
+    assert shop.store.verify() == []
+
+
+def test_money_that_only_one_of_the_two_journals_knows_is_named(shop: Shop, diagnosed: str) -> None:
+    shop.store.append(diagnosed, [Statement(kind="paid", subject=":paid/lost", body=body_of(Paid(amount=700, currency="EUR", how="cash")))])
+    assert [fault for fault in shop.store.verify() if "says that 700 was paid" in fault]
