@@ -110,6 +110,11 @@ def test_it_says_what_it_needs(wheel: Path) -> None:
     assert "Requires-Python: >=3.11" in said
 
 
+def bare() -> dict[str, str]:
+    """The environment without what would lead Python or corekit elsewhere."""
+    return {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "COREKIT_SHOP")}
+
+
 _FROM_WHERE = """
 import json, corekit
 from corekit.plugin.host import load
@@ -122,7 +127,7 @@ print(json.dumps([*places, sorted(plugins.systems), [str(failure) for failure in
 
 
 def test_installed_outside_the_checkout_everything_comes_from_the_wheel(environment: Path, tmp_path: Path) -> None:
-    run = subprocess.run([environment / "bin/python", "-c", _FROM_WHERE], cwd=tmp_path, capture_output=True, text=True, check=True)
+    run = subprocess.run([environment / "bin/python", "-c", _FROM_WHERE], cwd=tmp_path, env=bare(), capture_output=True, text=True, check=True)
     *places, systems, failures = json.loads(run.stdout)
     for place in places:
         assert Path(place).is_relative_to(environment), place
@@ -131,10 +136,8 @@ def test_installed_outside_the_checkout_everything_comes_from_the_wheel(environm
 
 
 def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(environment: Path, tmp_path: Path, demo_out: Path) -> None:
-    bare = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "COREKIT_SHOP")}
-
     def corekit(*words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run([environment / "bin/corekit", *words], cwd=tmp_path, env=bare, capture_output=True, text=True, check=False)
+        return subprocess.run([environment / "bin/corekit", *words], cwd=tmp_path, env=bare(), capture_output=True, text=True, check=False)
 
     run = corekit("demo")
     assert (run.returncode, run.stderr) == (0, "")
