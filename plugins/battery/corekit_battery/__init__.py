@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import acid, capacity, cells, charge_state, charging, cranking, drain, loading, looks
+from . import acid, capacity, cells, charge, charge_state, charging, cranking, drain, loading, looks, tables
 from .declarations import battery
 
-__all__ = ["acid", "battery", "capacity", "cells", "charge_state", "charging", "corekit_system", "cranking", "drain", "loading", "looks"]
+__all__ = ["acid", "battery", "capacity", "cells", "charge", "charge_state", "charging", "corekit_system", "cranking", "drain", "loading", "looks", "tables"]
 
 
 @ck.hookimpl

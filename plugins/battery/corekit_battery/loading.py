@@ -15,11 +15,11 @@ import corekit as ck
 
 from .charge_state import Charge, charge_of, judged_charge
 from .declarations import Case, battery, case_seen, load_current, load_time, load_voltage, rating, replace, rest_voltage, temperature
-from .tables import Rows, kelvin
+from .tables import Rows, pair
 
-#: (°F, V of a 12-V block after 15 s); the warmest row means "and above". source: load-voltage-table
-PRINTED = ((0, 8.5), (10, 8.7), (20, 8.9), (30, 9.1), (40, 9.3), (50, 9.4), (60, 9.5), (70, 9.6))
-LEAST: Rows = tuple((kelvin(f), volts) for f, volts in PRINTED)
+#: (°F and °C as printed, V of a 12-V block after 15 s); the warmest row means "and above". source: load-voltage-table
+PRINTED = ((0, -18, 8.5), (10, -12, 8.7), (20, -7, 8.9), (30, -1, 9.1), (40, 4, 9.3), (50, 10, 9.4), (60, 16, 9.5), (70, 21, 9.6))
+LEAST: Rows = tuple((pair(f, celsius), volts) for f, celsius, volts in PRINTED)
 COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
 HALF = 0.5  # source: load-half-rating
 NEAR = 0.10  # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below

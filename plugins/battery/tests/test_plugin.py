@@ -52,7 +52,9 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
 def test_no_weak_limit_decides_anything() -> None:
     deciding = {key for key, limit in battery.limits.items() if limit.decides}
     # The only limits whose documents were read and are handbooks.
-    assert deciding == {"battery.charge_for_load", "battery.deep_discharge", "battery.cell_spread_warn", "battery.cell_spread"}
+    assert deciding == {
+        "battery.charge_for_load", "battery.deep_discharge", "battery.cell_spread_warn", "battery.cell_spread", "battery.charge_temperature",
+    }  # fmt: skip
 
 
 def test_every_measurand_says_how_and_has_an_accuracy() -> None:
@@ -72,8 +74,9 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
 
 
 def test_a_new_battery_ends_all_that_was_known_of_the_old_one() -> None:
-    others = {"battery.charging_control", "battery.alternator_rating"}
-    assert {trait.part for key, trait in battery.traits.items() if key not in others} == {"battery"}
+    of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage"}
+    assert {key for key, trait in battery.traits.items() if trait.part == "battery"} == {f"battery.{name}" for name in of_the_battery}
+    assert {trait.part for trait in battery.traits.values()} == {"battery", ""}
 
 
 @pytest.mark.parametrize("word", ["safe", "safely", "safety"])

@@ -1,0 +1,543 @@
+"""Charging at the kerb: current and voltage for this battery, how far the hours at hand reach, when to stop, and gas.
+
+A battery takes the charger's whole current only at first. Then it takes less and less, in proportion to what is still missing, with a
+time constant that belongs to this battery, its temperature and its age. So the last fifth takes most of the time, and a visit seldom
+fills a battery.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from enum import Enum
+from typing import Annotated, Any
+
+import attrs
+
+import corekit as ck
+
+from .acid import CELLS
+from .charge_state import Charge, charge_of
+from .charging import (
+    HOUR,
+    Current,
+    Missing,
+    Tau,
+    acceptance_time,
+    air_flow,
+    charging_time,
+    charging_time_to,
+    charging_voltage_at,
+    time_at_full_current,
+    time_left,
+    time_to_one_percent,
+    time_to_return,
+)
+from .declarations import (
+    ACID,
+    DAMAGED,
+    SPARK,
+    BatteryType,
+    Case,
+    Level,
+    battery,
+    battery_type,
+    capacity,
+    case_seen,
+    charger_voltage,
+    level,
+    rest_voltage,
+    temperature,
+)
+
+CELSIUS_25 = 298.15
+TAU_25, TAU_HALF_WIDTH, TAU_DOUBLES = 2.25 * HOUR, 0.75 * HOUR, 25.0  # s, s, and K colder; source: acceptance-default
+TAU_LAW = HOUR  # no healthy battery takes its charge faster; source: ampere-hour-law
+TAIL = 0.01  # A for each Ah: the current at which a charge is ended; source: tail-current
+#: A for each Ah: what a charger may give at most when the label says nothing. source: charge-current-by-type
+MOST = {BatteryType.FLOODED: 0.25, BatteryType.EFB: 0.25, BatteryType.AGM: 0.2, BatteryType.GEL: 0.2}
+MOST_UNKNOWN = 0.2
+LAID_DOWN = 0.3  # A for each Ah: the upper end that is printed for AGM and gel; source: charge-current-by-type
+#: V at 25 °C, and the ends between which the compensated voltage is kept. source: charge-voltage-by-type
+VOLTAGE = {
+    BatteryType.FLOODED: (14.6, 13.5, 15.4),
+    BatteryType.EFB: (14.6, 13.6, 15.4),
+    BatteryType.AGM: (14.6, 13.8, 14.8),
+    BatteryType.GEL: (14.2, 13.8, 14.4),
+}
+OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
+# mA for each Ah that make gas on a boost charge; source: ventilation
+GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
+LOAD_SPACE = 6.0  # m³, a van's load space, when nobody measured it; an estimate of ours
+ENOUGH = 0.8  # the share of charge after which the slow part begins, in words and in the picture
+
+
+class ChargingPlace(Enum):
+    OPEN = "in the open"
+    AIRY = "indoors with air moving"
+    CLOSED_ROOM = "closed room"
+    LOAD_SPACE = "closed load space"
+
+
+# ---- what is asked and read
+
+charge_place = battery.observation(
+    "charge_place", "Where the battery is charged", ChargingPlace, how="Bonnet open, doors open; under a roof gas collects at the top.", hazard=SPARK
+)
+charger = battery.trait("charger", "Current of the charger at hand", units=("A",), possible=(0.5, 200), how="On its plate.")
+hours_at_hand = battery.trait("charge_hours", "Time at hand for charging", units=("h", "min"), possible=(0.1, 72), how="Before the customer needs the car.")
+label_voltage = battery.trait(
+    "label_voltage", "Charging voltage on the label", units=("V",), possible=(13.2, 16.5), part="battery", how="At 25 °C, the highest it names.",
+)  # fmt: skip
+room = battery.trait("charge_room", "Size of the closed space", units=("m³",), possible=(0.5, 500), how="Length by width by height.")
+charge_elapsed = battery.measurand(
+    "charge_elapsed", "min", "Time on the charger", possible=(0, 6000), usual=(1, 3000), accuracy="1 min",
+    how="Since the charger's leads were connected and it was switched on.",
+)  # fmt: skip
+charge_current = battery.measurand(
+    "charge_current", "A", "Current from the charger", possible=(0, 200), usual=(0.1, 60), accuracy="3 % + 0.1 A", places=("first", "later"),
+    read_with=(charge_elapsed, charger_voltage, temperature), where="Clamp meter around the charger's lead.",
+    how="Twice, half an hour or more apart, once the voltage no longer rises; nothing switched on in between.",
+    hazard=f"{DAMAGED} {SPARK} {ACID} Charger off while its leads go on or come off. Stop when it smokes, swells, gasses hard or grows hot.",
+)  # fmt: skip
+
+
+# ---- calculations
+
+PerHour = Annotated[float, "1", ck.Within(0.01, 1)]
+Left = Annotated[float, "C", ck.Within(above=0)]
+
+
+@battery.calculation(source="charge-voltage-table")
+def voltage_slope(
+    cold_voltage: Annotated[float, "V", ck.Within(10, 20)],
+    warm_voltage: Annotated[float, "V", ck.Within(10, 20)],
+    cold: Annotated[float, "K", ck.Within(223.15, 353.15)],
+    warm: Annotated[float, "K", ck.Within(223.15, 353.15)],
+) -> Annotated[float, "V/K"]:
+    """How a printed charging voltage of a 12-V block changes with temperature, for each cell.
+
+    >>> round(voltage_slope.si(15.1, 14.4, 255.372, 297.039) * 1000, 1)
+    -2.8
+
+    Errors:
+        ValueError: both rows are for one temperature.
+    """
+    if cold == warm:
+        raise ValueError("Both rows are for one temperature; a slope needs two.")
+    return (warm_voltage - cold_voltage) / (warm - cold) / CELLS
+
+
+@battery.calculation(source="charge-voltage-by-type")
+def voltage_to_set(
+    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)],
+    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
+    lowest: Annotated[float, "V", ck.Within(12.0, 16.5)],
+    highest: Annotated[float, "V", ck.Within(12.0, 16.5)],
+) -> Annotated[float, "V"]:
+    """Charging voltage at the battery's temperature, kept between the ends that its type or label allows.
+
+    >>> voltage_to_set.si(14.6, 273.15, 13.8, 14.8)
+    14.8
+
+    Errors:
+        ValueError: the ends are exchanged.
+    """
+    if lowest > highest:
+        raise ValueError("The lowest voltage lies above the highest.")
+    return min(max(charging_voltage_at.si(voltage, temperature), lowest), highest)
+
+
+@battery.calculation(source="charge-current-by-type")
+def current_allowed(capacity: Annotated[float, "C", ck.Within(above=0)], per_hour: PerHour) -> Annotated[float, "A"]:
+    """The most a charger may give: a share of the 20-hour capacity each hour.
+
+    >>> current_allowed.si(70 * 3600, 0.2)
+    14.0
+    """
+    return capacity * per_hour / HOUR
+
+
+@battery.calculation(source="acceptance-default")
+def usual_acceptance_time(temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]) -> Annotated[float, "s"]:
+    """Acceptance time of a battery of which nothing is known: 1.5 to 3 h at 25 °C, twice that at 0 °C. Two readings beat it.
+
+    >>> usual_acceptance_time.si(273.15) / 3600
+    4.5
+    """
+    return TAU_25 * 2 ** (max(0.0, CELSIUS_25 - temperature) / TAU_DOUBLES)
+
+
+@battery.calculation(source="charge-time-model")
+def missing_after(missing: Missing, current: Current, tau: Tau, elapsed: Annotated[float, "s", ck.Within(low=0)]) -> Annotated[float, "C"]:
+    """What is still missing after some time on the charger.
+
+    >>> round(missing_after.si(35 * 3600, 10, 2 * 3600, 2.2133 * 3600) / 3600, 2)
+    14.0
+    """
+    full = time_at_full_current.si(missing, current, tau)
+    if elapsed <= full:
+        return missing - current * elapsed
+    return (missing - current * full) * math.exp(-(elapsed - full) / tau)
+
+
+@battery.calculation(source="charge-time-model")
+def charger_needed(missing: Left, tau: Tau, left: Left, hours: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "A"]:
+    """The smallest charger that leaves no more than `left` missing in the time at hand.
+
+    >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
+    10.0
+
+    Errors:
+        ValueError: no charger does it, however large: the battery itself does not take the charge that fast.
+    """
+    if left >= missing:
+        return 0.0
+    soonest = time_to_return.si(1 - left / missing, tau)
+    if hours <= soonest:
+        raise ValueError(f"No charger does it in {hours / HOUR:.1f} h; this battery itself needs {soonest / HOUR:.1f} h for that.")
+    low, high = (missing - left) / hours, missing / tau  # a smaller one cannot, and above the larger the battery sets the pace
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if charging_time_to.si(missing, middle, tau, left) > hours else (low, middle)
+    return high
+
+
+@battery.calculation(source="charge-factor")
+def charge_to_give(missing: Missing, factor: Annotated[float, "1", ck.Within(1, 1.5)]) -> Annotated[float, "C"]:
+    """Ampere-hours that a charger must give for what is missing, its losses paid.
+
+    >>> round(charge_to_give.si(35 * 3600, 1.15) / 3600, 2)
+    40.25
+    """
+    return missing * factor
+
+
+# ---- the checks
+
+
+@attrs.frozen(kw_only=True)
+class _Plan:
+    """One charge as it would go: all in coherent units, with doubt."""
+
+    missing: ck.Value
+    holds: ck.Value
+    current: ck.Value
+    tau: ck.Value
+    tail: ck.Value
+    found: Charge
+
+    def share(self, elapsed: float) -> float:
+        return 1 - missing_after.si(self.missing.number, self.current.number, self.tau.number, elapsed) / self.holds.number
+
+    def time_to(self, share: float) -> ck.Value | None:
+        """None when it is charged that far already."""
+        left = ck.propagate(lambda holds: (1 - share) * holds, (self.holds,), "charge")
+        return charging_time_to(self.missing, self.current, self.tau, left) if left.number < self.missing.number else None
+
+    @property
+    def whole(self) -> ck.Value:
+        return charging_time(self.missing, self.current, self.tau, self.tail)
+
+
+@battery.check("What charging can reach")
+def charge_plan(
+    case: ck.Case,
+    *,
+    rest: Annotated[ck.Reading | None, rest_voltage],
+    holds: Annotated[ck.Value | None, capacity],
+    gives: Annotated[ck.Value | None, charger],
+    hours: Annotated[ck.Value | None, hours_at_hand],
+    warmth: Annotated[ck.Reading | None, temperature],
+    kind: Annotated[BatteryType | None, battery_type],
+    label: Annotated[ck.Value | None, label_voltage],
+    currents: Annotated[list[ck.Reading] | None, charge_current],
+    body: Annotated[Case | None, case_seen],
+    acid_level: Annotated[Level | None, level],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """How long a charge takes, why its end takes longest, and what the hours at hand reach. Asked for by naming the charger or the hours."""
+    if gives is None and hours is None:
+        return
+    if body not in (None, Case.SOUND) or acid_level is Level.BARE:
+        yield case.does_not_apply("The battery is not charged: what was seen of it bars that.")
+        return
+    if rest is None:
+        yield case.gap(rest_voltage, "How long a charge takes depends on how empty the battery is; its voltage at rest was not read.")
+        return
+    if holds is None:
+        yield case.gap(capacity, "How long a charge takes follows from the battery's Ah, which are not known.")
+        return
+    plan = _plan(rest, charge_of(case, rest), holds, gives, warmth, kind, currents or [])
+    if plan is None:
+        yield case.advise(
+            code="battery.charge_plan", urgency=ck.Urgency.NOTHING, evidence=[rest],
+            says="By its voltage at rest the battery is about full; there is little to charge.",
+        )  # fmt: skip
+        return
+    yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
+    if hours is not None:
+        yield from _which_charger(case, plan, rest, hours, kind)
+
+
+def _plan(
+    rest: ck.Reading, found: Charge, holds: ck.Value, gives: ck.Value | None, warmth: ck.Reading | None, kind: BatteryType | None, currents: list[ck.Reading]
+) -> _Plan | None:
+    share = found.share
+    missing = ck.propagate(lambda charged, ah: max(0.0, 1 - charged) * ah, (share, holds), "charge")
+    tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
+    tau = _fitted(currents) or _usual(rest, warmth)
+    if missing.number <= 1.5 * tail.number * tau.number:
+        return None
+    most = current_allowed(holds, ck.exact("ratio", MOST[kind] if kind is not None else MOST_UNKNOWN))
+    current = most if gives is None or gives.number > most.number else gives
+    return _Plan(missing=missing, holds=holds, current=current, tau=tau, tail=tail, found=found)
+
+
+def _usual(rest: ck.Reading, warmth: ck.Reading | None) -> ck.Value:
+    """The usual acceptance time, with the whole width of the default as its doubt."""
+    if warmth is None:
+        mid, rests = usual_acceptance_time.si(CELSIUS_25 - 10), frozenset[str]()
+    else:
+        mid, rests = usual_acceptance_time.si(min(max(warmth.number, 243.15), 333.15)), warmth.value.rests_on
+    half = mid * TAU_HALF_WIDTH / TAU_25 / math.sqrt(3)
+    return ck.Value("time", mid, {f"{rest.entry}.this battery's acceptance time, a default": half}, rests)
+
+
+def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value] | None:
+    """First and later reading with the time between them; None when one of them or its time is missing."""
+    by_place = {reading.place: reading for reading in currents}
+    first, later = by_place.get("first"), by_place.get("later")
+    then, now = (reading.read_with(charge_elapsed) if reading is not None else None for reading in (first, later))
+    if first is None or later is None or then is None or now is None or now.number <= then.number:
+        return None
+    return first, later, now.value - then.value
+
+
+def _fitted(currents: list[ck.Reading]) -> ck.Value | None:
+    pair = _pair(currents)
+    if pair is None:
+        return None
+    first, later, apart = pair
+    fallen = first.value - later.value
+    if later.number <= 0 or fallen.number <= 2 * fallen.u:
+        return None
+    return acceptance_time(first, later, apart)
+
+
+def _setting(kind: BatteryType | None, label: ck.Value | None, warmth: ck.Reading | None, plan: _Plan, gives: ck.Value | None) -> str:
+    """What to set on the charger, in a sentence or two."""
+    words = []
+    if gives is not None and gives.number > plan.current.number:
+        words.append(f" Set the charger to {plan.current.number:.0f} A at most, unless the label allows more.")
+    if kind is None and label is None:
+        words.append(" Its type is not known, so no more than 14.4 V.")
+        return "".join(words)
+    target, lowest, highest = VOLTAGE[kind] if kind is not None else (14.2, 13.2, 14.4)
+    if label is not None:
+        target, highest = min(target, label.number), label.number
+        lowest = min(lowest, highest)
+    there = warmth.number if warmth is not None else CELSIUS_25
+    volts = voltage_to_set.si(target, min(max(there, 243.15), 333.15), lowest, highest)
+    at = f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else " at 25 °C"
+    words.append(f" About {volts:.1f} V{at}{', from its label' if label is not None else ''}.")
+    if volts > OFF_THE_CAR:
+        words.append(" Above 15 V only with the battery off the vehicle.")
+    return "".join(words)
+
+
+def _hours(seconds: float) -> str:
+    hours = seconds / HOUR
+    return f"{hours * 60:.0f} min" if hours < 0.95 else f"{hours:.1f} h" if hours < 9.95 else f"{hours:.0f} h"
+
+
+def _planned(case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value | None, setting: str) -> ck.Finding:
+    whole, to_enough = plan.whole, plan.time_to(ENOUGH)
+    low, high = max(0.0, whole.number - 1.645 * whole.u), whole.number + 1.645 * whole.u
+    places: dict[str, Any] = {
+        "share": plan.found.words["share"], "band": plan.found.words["band"], "current": f"{plan.current.number:.0f} A", "whole": _hours(whole.number),
+        "tail": f"{plan.tail.number:.1f} A", "spread": f"{_hours(low)} to {_hours(high)}", "setting": setting,
+    }  # fmt: skip
+    says = "From about {share} ({band}) a charge at {current} takes about {whole} ({spread}) until the current has fallen to {tail}."
+    if to_enough is not None:
+        places |= {"enough": _hours(to_enough.number), "portion": f"{100 * (1 - to_enough.number / whole.number):.0f} %"}
+        says += " 80 % is there after {enough}; the rest takes {portion} of the time, because a battery takes less and less."
+    if hours is not None:
+        places |= {"hours": _hours(hours.number), "reached": f"{100 * plan.share(hours.number):.0f} %"}
+        says += " In the {hours} at hand it reaches about {reached}" + (": not full." if hours.number < whole.number else ".")
+    return case.advise(
+        code="battery.charge_plan", value=whole, unit="h", of=charge_current, evidence=[rest], urgency=ck.Urgency.THIS_VISIT,
+        figure=_picture(plan, hours), says=says + "{setting}", **places,
+    )  # fmt: skip
+
+
+def _which_charger(case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value, kind: BatteryType | None) -> Iterator[ck.Finding]:
+    """The smallest charger that brings it to 80 % in the hours at hand, or that none does."""
+    left = (1 - ENOUGH) * plan.holds.number
+    if left >= plan.missing.number:
+        return
+    most = current_allowed.si(plan.holds.number, MOST[kind] if kind is not None else MOST_UNKNOWN)
+    try:
+        needed = charger_needed.si(plan.missing.number, plan.tau.number, left, hours.number)
+    except ValueError:
+        soonest = time_to_return.si(1 - left / plan.missing.number, plan.tau.number)
+        yield case.advise(
+            code="battery.charger", evidence=[rest], urgency=ck.Urgency.THIS_VISIT, hours=_hours(hours.number), soonest=_hours(soonest),
+            says="No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest} for that. "
+            "Leave a charger there, or charge it elsewhere.",
+        )  # fmt: skip
+        return
+    fits = "" if needed <= most else " That is more than this battery should be given ({most}), so it takes longer."
+    yield case.advise(
+        code="battery.charger", evidence=[rest], urgency=ck.Urgency.NOTHING, needed=f"{needed:.0f} A", hours=_hours(hours.number), most=f"{most:.0f} A",
+        says="A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the battery then sets the pace." + fits,
+    )  # fmt: skip
+
+
+@battery.check("The charge, by its current")
+def charge_tail(
+    case: ck.Case,
+    currents: Annotated[list[ck.Reading] | None, charge_current],
+    *,
+    holds: Annotated[ck.Value | None, capacity],
+    kind: Annotated[BatteryType | None, battery_type],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Whether the current tells that the charge is done, how long it still takes, and whether the battery grows too hot."""
+    if not currents:
+        return
+    latest = next((reading for reading in currents if reading.place == "later"), currents[-1])
+    hot = latest.read_with(temperature)
+    if hot is not None:
+        warm = case.judge(
+            hot, case.limit("battery.charge_temperature"), code="battery.charge_hot", urgency=ck.Urgency.BEFORE_DRIVING, evidence=[latest],
+            values={"read": ck.show(hot.value, "°C", doubt=False)},
+            says=ck.Says(
+                passes="",
+                fails="On the charger the battery has reached {read}; {limit} is the most. Stop charging, let it cool, and look for a shorted cell.",
+                undecided="On the charger the battery is at about {read}, close to {limit}, the most allowed. Charge with less or pause.",
+            ),
+        )  # fmt: skip
+        if warm.verdict is not ck.Verdict.PASS:
+            yield warm
+    if holds is None:
+        yield case.gap(capacity, "When a charge is done follows from the battery's Ah, which are not known.")
+        return
+    yield from _too_much(case, currents, holds, kind)
+    tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
+    read, end = ck.show(latest.value, "A", doubt=False), f"{tail.number:.1f} A"
+    if latest.number <= tail.number:
+        yield case.advise(
+            code="battery.charge_tail", value=latest, evidence=currents, urgency=ck.Urgency.NOTHING, calls_for=None, read=read, tail=end,
+            says="The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or sulphated battery looks the same, "
+            "so read its voltage after a rest and put it under load.",
+        )  # fmt: skip
+        return
+    pair = _pair(currents)
+    if pair is None:
+        yield case.gap(charge_current, "How long the charge still takes needs two readings of its current, each with its time on the charger.")
+        return
+    first, later, apart = pair
+    tau = _fitted(currents)
+    if tau is None:
+        yield case.open(
+            code="battery.charge_tail", value=later, evidence=currents, next_test=charge_current, was=ck.show(first.value, "A", doubt=False), read=read,
+            apart=_hours(apart.number),
+            says="In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still sets the pace. "
+            "If it rises at a steady voltage, feel whether the battery grows hot, and stop if it does.",
+        )  # fmt: skip
+        return
+    left = time_left(later, tail, tau)
+    missing = ck.propagate(lambda amps, constant: amps * constant, (later.value, tau), "charge")
+    quick = " That is quicker than a battery usually takes charge; part of it may only make gas." if tau.number < TAU_LAW else ""
+    yield case.advise(
+        code="battery.charge_tail", value=left, unit="h", of=charge_current, evidence=currents, urgency=ck.Urgency.THIS_VISIT, read=read, tail=end,
+        tau=_hours(tau.number), left=_hours(left.number), spread=f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
+        missing=f"{missing.number / HOUR:.0f} Ah",
+        says="The current falls with a time constant of {tau}. "
+        "At {read} about {missing} are still missing, and down to {tail} it takes another {left} ({spread})."
+        + quick,
+    )  # fmt: skip
+
+
+def _too_much(case: ck.Case, currents: list[ck.Reading], holds: ck.Value, kind: BatteryType | None) -> Iterator[ck.Finding]:
+    if kind not in (BatteryType.AGM, BatteryType.GEL):
+        return
+    most = current_allowed(holds, ck.exact("ratio", LAID_DOWN))
+    strongest = max(currents, key=lambda reading: reading.number)
+    judged = case.judge(
+        strongest, ck.Limit(key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]),
+        code="battery.charge_current", values={"read": ck.show(strongest.value, "A", doubt=False)},
+        says=ck.Says(
+            passes="", fails="It is charged with {read}; {limit} is usual for a closed battery of this size unless its label allows more.",
+            undecided="It is charged with {read}, close to the {limit} that is usual for a closed battery of this size.",
+        ),
+    )  # fmt: skip
+    if judged.urgency is not ck.Urgency.NOTHING:
+        yield judged
+
+
+@battery.check("Gas and air while charging")
+def charging_air(
+    case: ck.Case,
+    there: Annotated[ChargingPlace | None, charge_place],
+    *,
+    holds: Annotated[ck.Value | None, capacity],
+    gives: Annotated[ck.Value | None, charger],
+    kind: Annotated[BatteryType | None, battery_type],
+    space: Annotated[ck.Value | None, room],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Hydrogen where air does not move. What the rules for workplaces ask comes first; the figures show why. source: well-ventilated"""
+    if there is None:
+        return
+    closed = there in (ChargingPlace.CLOSED_ROOM, ChargingPlace.LOAD_SPACE)
+    amps = gives.number if gives is not None else current_allowed.si(holds.number, MOST_UNKNOWN) if holds is not None else 10.0
+    volume = space.number if space is not None else LOAD_SPACE
+    soon = time_to_one_percent.si(volume, amps, CELLS, 293.15)
+    valve = kind in (BatteryType.AGM, BatteryType.GEL)
+    air = ""
+    if holds is not None:
+        flow = air_flow.si(CELLS, (GAS_CLOSED if valve else GAS_VENTED) * holds.number / HOUR) * HOUR
+        air = f" With a charger that limits its voltage it needs {flow:.2f} m³ of fresh air an hour."
+    places: dict[str, Any] = {"amps": f"{amps:.0f} A", "soon": _hours(soon), "air": air, "volume": f"{volume:.0f} m³", "where": there.value}
+    if closed:
+        yield case.looked(
+            charge_place, passed=False, code="battery.charging_air", urgency=ck.Urgency.THIS_VISIT,
+            says="It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in about {soon}, sooner under the roof, "
+            "and a spark can set it off. Open up or take it outside before charging goes on.{air}", **places,
+        )  # fmt: skip
+    elif there is ChargingPlace.AIRY:
+        yield case.looked(
+            charge_place, passed=True, code="battery.charging_air",
+            says="It is charged indoors with air moving; keep it moving until an hour after.{air}", air=air,
+        )  # fmt: skip
+    else:
+        yield case.looked(charge_place, passed=True, code="battery.charging_air", says="It is charged in the open.")
+
+
+def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
+    """State of charge against time: a straight climb, then a bend that never quite arrives."""
+    whole = plan.whole.number
+    end = max(whole, hours.number if hours is not None else 0.0) * 1.08
+    steps = (0.5, 1, 2, 3, 6, 12, 24, 48)
+    step = next((step for step in steps if end / HOUR / step <= 8), 48)
+    begun = 100 * plan.share(0.0)
+    chart = ck.Chart(x=(0.0, end / HOUR), y=(0.0, 100.0))
+    curve = [(end * n / 80 / HOUR, 100 * plan.share(end * n / 80)) for n in range(81)]
+    marks: list[ck.Polyline | ck.Dot | ck.Label] = [
+        *chart.scales([step * n for n in range(int(end / HOUR / step) + 1)], [0, 20, 40, 60, 80, 100], "hours on the charger", "charge, %"),
+        chart.line([(0.0, 80.0), (end / HOUR, 80.0)], 0.5, dashed=True),
+        chart.line(curve, 1.2),
+        chart.words(whole / HOUR, 100 * plan.share(whole), f"{_hours(whole)} ", "end", -5.0),
+    ]
+    told = f"From about {begun:.0f} % the charge climbs"
+    to_enough = plan.time_to(ENOUGH)
+    if to_enough is not None:
+        marks += chart.dot(to_enough.number / HOUR, 80.0, 0.0)
+        marks += [chart.words(to_enough.number / HOUR, 80.0, f" 80 % after {_hours(to_enough.number)}", "start", -5.5)]
+        told += f" to 80 % in {_hours(to_enough.number)}"
+    told += f" and is about full after {_hours(whole)}."
+    if hours is not None:
+        at = 100 * plan.share(hours.number)
+        marks += [chart.line([(hours.number / HOUR, 0.0), (hours.number / HOUR, at)], 0.7, dashed=True), *chart.dot(hours.number / HOUR, at, 0.0)]
+        marks += [chart.words(hours.number / HOUR, 0.0, f" this visit: {at:.0f} %", "start", 2.0)]
+        told += f" The {_hours(hours.number)} at hand end at about {at:.0f} %."
+    return chart.figure(marks, f"State of charge against time at {plan.current.number:.0f} A", told)
