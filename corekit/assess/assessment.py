@@ -9,6 +9,9 @@ import attrs
 
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
+from ..model.limit import Limit
+from ..model.measurand import Operation
+from ..model.records import Repaired
 from ..plugin.case import Case
 from ..plugin.check import Check, run
 from ..plugin.guard import in_words, time_limit
@@ -16,6 +19,7 @@ from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
 from .bench import case_at, unknown_at
+from .contradiction import Contradiction, all_alike, unfitting
 from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, outcomes, suspects
 
 CHECK_SECONDS = 5.0
@@ -71,7 +75,8 @@ class Assessment:
     Attributes:
         findings: Of every stage, most urgent first within the latest stage they speak of.
         gaps: What could not be said, and why.
-        suspects, next_tests: For the mechanic, at the job's latest stage with evidence.
+        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence.
+        too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be offered?
         readings: stage → readings in the order of the declarations.
     """
@@ -87,6 +92,8 @@ class Assessment:
     readings: tuple[tuple[Reading, ...], ...]
     failures: tuple[Failure, ...]
     versions: dict[str, str]
+    contradictions: tuple[Contradiction, ...] = ()
+    too_long: tuple[NextTest, ...] = ()
 
     def is_dealt_with(self, finding: Finding) -> bool:
         """True when the work that it called for was done after it: what the retest shows is then the word on it."""
@@ -131,8 +138,11 @@ class Assessment:
         return tuple(call for call in self.calls if call.stage == stage)
 
 
-def assess(job: Job, plugins: Plugins) -> Assessment:
+def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Assessment:
     """Run every check of every system at every stage, and draw what follows from the findings.
+
+    Args:
+        minutes_left: Of this visit; a test that cannot be done and read in it is set apart.
 
     Errors:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
@@ -143,6 +153,8 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
     calls: list[Call] = []
     seen_suspects: list[Suspect] = []
     tests: list[NextTest] = []
+    odd: list[Contradiction] = []
+    titles = {key: measurand.title for key, measurand in plugins.measurands.items()}
     for stage in job.stages:
         for system in plugins.systems.values():
             case = case_at(job, stage, system, plugins)
@@ -158,6 +170,7 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
                 # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
                 seen_suspects = [*(old for old in seen_suspects if old.system != system.key), *ruled.suspects]
                 tests = [*(old for old in tests if old.system != system.key), *ruled.tests]
+                odd = [*(old for old in odd if old.system != system.key), *ruled.contradictions, *all_alike(made, titles)]
         for key, text in unknown_at(job, stage, plugins):
             gaps.append(Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key))
     gaps += [Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure)) for failure in plugins.failures]
@@ -168,13 +181,15 @@ def assess(job: Job, plugins: Plugins) -> Assessment:
         findings=ordered,
         gaps=tuple(gaps),
         suspects=tuple(seen_suspects),
-        next_tests=tuple(tests),
+        next_tests=tuple(test for test in tests if test.fits(minutes_left)),
         calls=tuple(calls),
         comparisons=tuple(_compare(readings, ordered)),
         repairs=tuple(_proofs(job, ordered, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions=dict(plugins.versions),
+        contradictions=tuple(odd),
+        too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
 
 
@@ -224,6 +239,7 @@ class _Ruling:
     calls: list[Call]
     suspects: list[Suspect]
     tests: list[NextTest]
+    contradictions: list[Contradiction]
     speaks: bool
 
 
@@ -243,9 +259,14 @@ def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Col
         if finding.calls_for not in calls or call.met:
             calls[finding.calls_for] = call
     if table is None:
-        return _Ruling(calls=list(calls.values()), suspects=[], tests=ahead, speaks=True)
-    tests = [*ahead, *next_tests(system.key, table, shown, barred)]
-    return _Ruling(calls=list(calls.values()), suspects=suspects(system.key, table, shown) if shown else [], tests=tests, speaks=bool(shown or ahead))
+        return _Ruling(calls=list(calls.values()), suspects=[], tests=ahead, contradictions=[], speaks=True)
+    return _Ruling(
+        calls=list(calls.values()),
+        suspects=suspects(system.key, table, shown) if shown else [],
+        tests=[*ahead, *next_tests(system.key, table, shown, barred)],
+        contradictions=unfitting(system.key, table, shown, case.stage),
+        speaks=bool(shown or ahead),
+    )
 
 
 def _plain_call(system: System, finding: Finding, stage: int) -> Call:
@@ -289,20 +310,34 @@ def _compare(readings: Sequence[Sequence[Reading]], findings: Sequence[Finding])
 
 
 def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Change:
-    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside?"""
+    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside or away from it?"""
     gap = after.value - before.value
     if abs(gap.number) <= 2 * gap.u:
         narrow = gap.u == 0 or gap.number == 0 or abs(before.number) > 20 * gap.u
         return Change.UNCHANGED if narrow else Change.CANNOT_TELL
-    earlier, later = (_chance(reading, findings) for reading in (before, after))
-    if earlier is None or later is None or abs(earlier - later) < 0.01:
+    first, last = (_judging(reading, findings) for reading in (before, after))
+    if first is None or last is None or first.probability is None or last.probability is None:
         return Change.CHANGED
-    return Change.IMPROVED if later > earlier else Change.WORSE
+    if abs(first.probability - last.probability) >= 0.01:
+        return Change.IMPROVED if last.probability > first.probability else Change.WORSE
+    (side, short), (other_side, still_short) = _shortfall(before, first.limits[0]), _shortfall(after, last.limits[0])
+    if not side or side != other_side:
+        return Change.CHANGED  # inside both times, or out at one end and then at the other: neither is better
+    return Change.IMPROVED if still_short < short else Change.WORSE
 
 
-def _chance(reading: Reading, findings: Sequence[Finding]) -> float | None:
-    """The probability of conformity that some check gave to this very reading."""
-    return next((finding.probability for finding in findings if finding.value == reading.value and finding.probability is not None), None)
+def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
+    """The finding by which some check held this very reading against a limit."""
+    return next((one for one in findings if one.value == reading.value and one.probability is not None and one.limits), None)
+
+
+def _shortfall(reading: Reading, limit: Limit) -> tuple[str, float]:
+    """Beyond which end of its limit a reading lies (`low`, `high`, or neither) and how far."""
+    if limit.low is not None and reading.number < limit.low.number:
+        return "low", limit.low.number - reading.number
+    if limit.high is not None and reading.number > limit.high.number:
+        return "high", reading.number - limit.high.number
+    return "", 0.0
 
 
 def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[RepairProof]:
@@ -315,23 +350,41 @@ def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[Rep
             proofs.append(RepairProof(operation=noted.record.operation, title=noted.record.operation, stage=stage, proof=Proof.NOT_SHOWN, why=why))
             continue
         called = [finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage]
-        proof, why, finding = _proof(operation.shown_by, called, stage, findings, plugins)
+        until = _next_of(job, operation, stage, plugins)
+        proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
         proofs.append(RepairProof(operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding))
     return proofs
 
 
-def _proof(shown_by: str, called: Sequence[Finding], stage: int, findings: Sequence[Finding], plugins: Plugins) -> tuple[Proof, str, Finding | None]:
-    """The last finding about the operation's measurand since the repair speaks for or against it.
+def _next_of(job: Job, operation: Operation, stage: int, plugins: Plugins) -> Repaired | None:
+    """The next repair after this one that the same measurand would show: what is read after it speaks for that one."""
+    for noted in job.repairs:
+        later = plugins.operations.get(noted.record.operation)
+        if later is not None and operation.shown_by and later.shown_by == operation.shown_by and noted.record.stage > stage:
+            return noted.record
+    return None
 
-    Several checks may speak of one measurand (the voltage itself, what is lost on the way): those that called for the work count.
-    Of several like things the worst speaks: one that still fails, then one that is left open; and every one that called for the
-    work must have been read again.
+
+def _proof(
+    shown_by: str, called: Sequence[Finding], stage: int, until: Repaired | None, findings: Sequence[Finding], plugins: Plugins
+) -> tuple[Proof, str, Finding | None]:
+    """The last finding about the operation's measurand between this repair and the next of its kind speaks for or against it.
+
+    Where nothing was read between the two, the retest after both speaks, and says so. Several checks may speak of one measurand (the
+    voltage itself, what is lost on the way): those that called for the work count. Of several like things the worst speaks: one that
+    still fails, then one that is left open; and every one that called for the work must have been read again.
     """
     if not shown_by:
         return Proof.NOT_SHOWN, "No reading can show it.", None
     measurand = plugins.measurands.get(shown_by)
     title = measurand.title if measurand is not None else shown_by
     since = [finding for finding in findings if finding.of == shown_by and finding.stage >= stage and finding.limits]
+    own = [finding for finding in since if until is None or finding.stage < until.stage]
+    with_other = ""
+    if until is not None and since and not own:
+        other = plugins.operations[until.operation].title
+        with_other = f" It was read only after this was done as well: {other}. So it speaks for both together."
+    since = own or since
     if not since:
         return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
     codes = {finding.code for finding in called}
@@ -344,7 +397,8 @@ def _proof(shown_by: str, called: Sequence[Finding], stage: int, findings: Seque
     if proof is Proof.SHOWN and left_out:
         at = f" at {left_out[0].place}" if left_out[0].place else ""
         return Proof.NOT_SHOWN, f"{title}{at} was not read and judged again after the work.", worst
-    return proof, f"The retest leaves it open: {worst.text}" if proof is Proof.NOT_SHOWN else f"Retest: {worst.text}", worst
+    said = f"The retest leaves it open: {worst.text}" if proof is Proof.NOT_SHOWN else f"Retest: {worst.text}"
+    return proof, said + with_other, worst
 
 
 def _shown(finding: Finding) -> Proof:

@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 import argparse
+import re
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
     parser.add_argument("--doubt", action="store_true", help="say as well where the doubt of each judged value comes from")
+    parser.add_argument("--minutes", metavar="N", type=minutes, help="minutes left of this visit: next tests that take longer are set apart")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of words")
+
+
+def minutes(text: str) -> float:
+    """Minutes as a person types them: 20, 7.5 or 7,5.
+
+    Errors:
+        ArgumentTypeError: it is no number of minutes.
+    """
+    if not re.fullmatch(r"[0-9]{1,4}([.,][0-9])?", text.strip()):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of minutes; write one, e.g. 20.")
+    return float(text.strip().replace(",", "."))
 
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.look import look
     from .command import is_file, shop_folder
 
-    seen = look(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop))
+    seen = look(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), minutes_left=args.minutes)
     if args.json:
         import json
 

@@ -24,21 +24,25 @@ class Seen:
     plugins: Plugins
 
 
-def look(visit: str, *, is_file: bool, folder: Path) -> Seen:
-    """Assess a visit file, or a job of the shop in `folder`. For a file no shop is needed; its instruments are known if there is one."""
+def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> Seen:
+    """Assess a visit file, or a job of the shop in `folder`. For a file no shop is needed; its instruments are known if there is one.
+
+    Args:
+        minutes_left: Next tests that do not fit into these are set apart.
+    """
     plugins = load()
     if not is_file:
         from .shop import Shop
 
         with Shop(folder, plugins=plugins) as shop:
-            return Seen(assessment=shop.assess(visit), plugins=plugins)
+            return Seen(assessment=shop.assess(visit, minutes_left), plugins=plugins)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
         job, _ = scratch_job(read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY)))
-        return Seen(assessment=assess(job, plugins), plugins=plugins)
+        return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins)
     from . import paper
     from .settings import declared, read_prices, read_settings
 
     settings = read_settings(folder, demo=True)
     read = read_visit(Path(visit), declared(plugins, settings, read_prices(folder).currency))
     job, _ = scratch_job(read, paper.instruments_for(read, settings))
-    return Seen(assessment=assess(job, plugins), plugins=plugins)
+    return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .. import units
-from ..assess.suspect import Call
+from ..assess.suspect import Call, NextTest
 from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import stage_name
 from ..model.limit import Limit
@@ -46,6 +46,8 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     if assessment.not_repeated:
         names = ", ".join(gap.check for gap in assessment.not_repeated)
         parts.append("Not looked at again since the last repair\n" + _item(names))
+    if assessment.contradictions:
+        parts.append("Readings to doubt\n" + "\n".join(_item(odd.text) for odd in assessment.contradictions))
     if assessment.suspects:
         parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(_suspects(seen)))
     calls = assessment.calls_at(assessment.job.stage)
@@ -140,8 +142,9 @@ def _call(seen: Seen, call: Call) -> str:
 def _test(seen: Seen, index: int) -> str:
     test = seen.assessment.next_tests[index]
     wanted = _wanted(seen, test.wants)
-    time = f" About {test.minutes:g} min." if test.minutes else ""
-    lines = [f"{index + 1}. {test.question}{time}"]
+    lines = [f"{index + 1}. {test.question}{_time(test)}"]
+    lines += ["Again: the first try left it open."] if test.repeat else []
+    lines += [f"It may read wrong now, because this was tested before it: {test.spoiled_by}"] if test.spoiled_by else []
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
@@ -153,6 +156,12 @@ def _test(seen: Seen, index: int) -> str:
 def _plain(question: str) -> str:
     words = question.rstrip("?.")
     return words[:1].lower() + words[1:] if words[1:2].islower() else words
+
+
+def _time(test: NextTest) -> str:
+    if test.waits:
+        return f" Start now, read later: about {test.minutes:g} min of work and {test.waits:g} min of waiting."
+    return f" About {test.minutes:g} min." if test.minutes else ""
 
 
 def _wanted(seen: Seen, key: str) -> Measurand | Observation | None:
@@ -167,7 +176,7 @@ def _item(first: str, *more: str) -> str:
 
 
 def as_data(seen: Seen) -> dict[str, Any]:
-    """Everything as plain data: findings, gaps, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`)."""
+    """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`)."""
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
@@ -180,10 +189,22 @@ def as_data(seen: Seen) -> dict[str, Any]:
             {"system": suspect.system, "fault": suspect.fault, "name": suspect.name, "probability": suspect.probability, "calls_for": suspect.calls_for}
             for suspect in assessment.suspects
         ],
-        "next_tests": [
-            {"system": test.system, "test": test.key, "question": test.question, "minutes": test.minutes, "bits": test.bits, "wants": test.wants}
-            for test in assessment.next_tests
+        "contradictions": [
+            {
+                "system": odd.system,
+                "stage": stage_name(odd.stage),
+                "oddity": str(odd.oddity),
+                "text": odd.text,
+                "of": odd.of,
+                "wants": odd.wants,
+                "places": list(odd.places),
+                "fit": odd.fit,
+                "evidence": list(odd.evidence),
+            }
+            for odd in assessment.contradictions
         ],
+        "next_tests": [_test_data(test) for test in assessment.next_tests],
+        "too_long": [_test_data(test) for test in assessment.too_long],
         "calls": [{"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)} for call in assessment.calls],
         "repairs": [
             {"operation": repair.operation, "title": repair.title, "stage": stage_name(repair.stage), "proof": str(repair.proof), "why": repair.why}
@@ -197,6 +218,13 @@ def as_data(seen: Seen) -> dict[str, Any]:
         ],
         "versions": assessment.versions,
     }
+
+
+def _test_data(test: NextTest) -> dict[str, Any]:
+    return {
+        "system": test.system, "test": test.key, "question": test.question, "minutes": test.minutes, "waits": test.waits, "bits": test.bits,
+        "wants": test.wants, "repeat": test.repeat, "spoiled_by": test.spoiled_by,
+    }  # fmt: skip
 
 
 def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:

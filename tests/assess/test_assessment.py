@@ -335,7 +335,9 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
         ("30 mm", "90 mm", Change.WORSE),
         ("90 mm", "90.5 mm", Change.UNCHANGED),
         ("3 mm", "4 mm", Change.CANNOT_TELL),  # by less than the doubts, which are as wide as the reading
-        ("120 mm", "140 mm", Change.CHANGED),  # both far outside
+        ("120 mm", "140 mm", Change.WORSE),  # both far outside, and further
+        ("140 mm", "120 mm", Change.IMPROVED),
+        ("30 mm", "10 mm", Change.CHANGED),  # both well inside: neither is better
     ],
 )
 def test_a_quantity_is_compared_before_and_after_with_both_doubts(before: str, after: str, change: Change) -> None:
@@ -392,6 +394,26 @@ def test_a_retest_at_a_later_stage_counts_for_the_place_it_was_made_at() -> None
     story.read("brakes.pressure", "90 bar", "left").read("brakes.pressure", "3 bar", "right").repair("brakes.bleed").read("brakes.pressure", "90 bar", "right")
     first, second = story.assessment.repairs
     assert (first.proof, second.proof) == (Proof.SHOWN, Proof.NOT_SHOWN)
+
+
+def test_a_repair_is_judged_by_its_own_retest_and_not_by_what_a_later_one_cured() -> None:
+    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "30 mm")
+    assert [repair.proof for repair in story.assessment.repairs] == [Proof.NOT_YET, Proof.SHOWN]
+    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "30 mm").repair("brakes.bleed").read("brakes.travel", "90 mm")
+    assert [repair.proof for repair in story.assessment.repairs] == [Proof.SHOWN, Proof.NOT_YET]
+
+
+def test_a_retest_after_two_repairs_of_one_kind_speaks_for_both_and_says_so() -> None:
+    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").repair("brakes.bleed").read("brakes.travel", "30 mm")
+    first, second = story.assessment.repairs
+    assert (first.proof, second.proof) == (Proof.SHOWN, Proof.SHOWN)
+    assert first.why.endswith("It was read only after this was done as well: Bleed the brakes. So it speaks for both together.")
+    assert "both together" not in second.why
+
+
+def test_a_later_repair_of_another_kind_does_not_end_the_retest() -> None:
+    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").repair("brakes.replace_hose").read("brakes.travel", "30 mm")
+    assert (story.assessment.repairs[0].proof, "both together" in story.assessment.repairs[0].why) == (Proof.SHOWN, False)
 
 
 def test_work_that_no_reading_can_show_and_work_that_nobody_knows_say_so() -> None:

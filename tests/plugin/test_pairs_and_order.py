@@ -1,0 +1,159 @@
+"""Fault tables: two faults at once, what must come before a test, what it spoils, how long it waits."""
+
+from __future__ import annotations
+
+import math
+from copy import deepcopy
+from enum import Enum
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import corekit as ck
+from corekit.plugin.faults import FaultTest, TableProblem
+
+
+class Answer(Enum):
+    YES = "yes"
+    NO = "no"
+
+
+lamp = ck.System("lamp", "Lamp")
+for name in ("glows", "clicks", "warm"):
+    lamp.observation(name, name.title(), Answer)
+
+
+def asks(name: str, **more: Any) -> dict[str, Any]:
+    return {
+        "seen": {"of": f"lamp.{name}", "answers": ["yes", "no"]}, "question": f"{name}?", "minutes": 2, "outcomes": ["yes", "no"],
+        "sound": "yes", "otherwise": [0.9, 0.1], **more,
+    }  # fmt: skip
+
+
+GOOD: dict[str, Any] = {
+    "faults": {
+        "none": {"weight": 3}, "outside": {"weight": 1}, "bulb": {"weight": 4}, "relay": {"weight": 2},
+        "pairs": [{"of": ["bulb", "relay"], "weight": 0.5, "why": "one surge took both"}],
+    },
+    "test": {
+        "glows": asks("glows", given={"bulb": {"p": [0.1, 0.9]}, "relay": {"p": [0.3, 0.7]}}),
+        "clicks": asks("clicks", after={"glows": ["no"]}, given={"relay": {"p": [0.2, 0.8]}, "bulb+relay": {"p": [0.4, 0.6]}}),
+        "warm": asks("warm", waits=20, spoils=["glows", "clicks"]),
+    },
+}  # fmt: skip
+
+
+def changed(path: str, value: Any) -> dict[str, Any]:
+    data = deepcopy(GOOD)
+    holder: Any = data
+    *way, last = path.split("/")
+    for key in way:
+        holder = holder[int(key) if isinstance(holder, list) else key]
+    holder[int(last) if isinstance(holder, list) else last] = value
+    return data
+
+
+def told(data: dict[str, Any]) -> list[str]:
+    with pytest.raises(TableProblem) as problem:
+        lamp.fault_table(data, "faults.toml of lamp")
+    return problem.value.faults
+
+
+def test_pairs_order_and_waiting_are_read() -> None:
+    table = lamp.fault_table(GOOD, "here")
+    pair = table.pairs["bulb+relay"]
+    assert (pair.of, pair.weight, pair.why) == (("bulb", "relay"), 0.5, "one surge took both")
+    assert list(table.faults) == ["none", "outside", "bulb", "relay"]
+    assert (table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == ({"glows": ("no",)}, ("glows", "clicks"), 20.0)
+
+
+def test_a_table_without_them_is_as_good_as_before() -> None:
+    plain = deepcopy(GOOD)
+    del plain["faults"]["pairs"], plain["test"]["clicks"]["after"], plain["test"]["clicks"]["given"]["bulb+relay"]
+    plain["test"]["warm"] = asks("warm")
+    table = lamp.fault_table(plain, "here")
+    assert (table.pairs, table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == ({}, {}, (), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "line"),
+    [
+        ("faults/pairs", {"of": ["bulb", "relay"]}, "faults.pairs: a list of pairs"),
+        ("faults/pairs/0", 5, "faults.pairs[0]: a table; got 5"),
+        ("faults/pairs/0/of", ["bulb"], "faults.pairs[0].of: two different faults"),
+        ("faults/pairs/0/of", ["bulb", "bulb"], "faults.pairs[0].of: two different faults"),
+        ("faults/pairs/0/of", ["bulb", "none"], "faults.pairs[0].of: two different faults, and not none; there are none, outside, bulb, relay"),
+        ("faults/pairs/0/of", ["bulb", "fuse"], "faults.pairs[0].of: two different faults"),
+        ("faults/pairs/0/of", "bulb", "faults.pairs[0].of: a list of texts"),
+        ("faults/pairs/0/weight", 0, "faults.pairs[0].weight: a number above 0"),
+        ("faults/pairs/0/weight", math.nan, "faults.pairs[0].weight: a number above 0"),
+        ("faults/pairs/0/why", 5, "faults.pairs[0].why: text"),
+        ("faults/pairs/0/often", 5, "faults.pairs[0].often: unknown key"),
+        ("faults/pairs", [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "weight": 1}], "faults.pairs[1].of: relay and bulb are a pair already"),
+        ("faults/bulb+relay", {"weight": 1}, "faults.bulb+relay: a fault's name has no +"),
+        ("test/clicks/given/relay+bulb", {"p": [0.5, 0.5]}, "test.clicks.given.relay+bulb: no such fault; there are none, outside, bulb, relay, bulb+relay"),
+        ("test/clicks/given/bulb+relay/direct", "no", "test.clicks.given.bulb+relay.direct: two faults together are no part"),
+        ("test/clicks/after", ["glows"], "test.clicks.after: a table"),
+        ("test/clicks/after/glows", "no", "test.clicks.after.glows: a list of texts"),
+        ("test/clicks/after/glows", ["dark"], "test.clicks.after.glows: outcomes of glows, which are yes, no; got ['dark']"),
+        ("test/clicks/after/glows", [], "test.clicks.after.glows: outcomes of glows"),
+        ("test/clicks/after/hums", ["no"], "test.clicks.after.hums: no other test of that name; there are glows, warm"),
+        ("test/clicks/after/clicks", ["no"], "test.clicks.after.clicks: no other test of that name"),
+        ("test/warm/spoils", "glows", "test.warm.spoils: a list of texts"),
+        ("test/warm/spoils", ["hums"], "test.warm.spoils: no other test 'hums'; there are glows, clicks"),
+        ("test/warm/spoils", ["warm"], "test.warm.spoils: no other test 'warm'"),
+        ("test/glows/after", {"clicks": ["no"]}, "test.glows: by after and spoils it comes before itself"),
+        ("test/glows/spoils", ["warm"], "test.glows: by after and spoils it comes before itself"),
+        ("test/warm/waits", 0, "test.warm.waits: minutes of waiting, above 0"),
+        ("test/warm/waits", "long", "test.warm.waits: minutes of waiting, above 0"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_meant_is_told_in_one_line_with_its_key_path(path: str, value: Any, line: str) -> None:
+    assert [fault for fault in told(changed(path, value)) if fault.startswith(line)]
+    assert all("\n" not in fault for fault in told(changed(path, value)))
+
+
+JUNK = st.recursive(
+    st.none() | st.booleans() | st.integers(-2, 2) | st.floats() | st.sampled_from(["", "none", "bulb", "relay", "glows", "warm", "no"]),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["of", "weight", "glows", "warm", "p"]), inner, max_size=3),
+    max_leaves=6,
+)
+
+
+@given(st.sampled_from(["faults/pairs", "faults/pairs/0", "faults/pairs/0/of", "test/clicks/after", "test/clicks/after/glows", "test/warm/spoils"]), JUNK)
+def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
+    try:
+        table = lamp.fault_table(changed(path, junk), "here")
+    except TableProblem as problem:
+        assert problem.faults
+    else:
+        for key in table.pairs:
+            assert set(table.of(key)) <= set(table.faults)
+        assert all(set(test.after) | set(test.spoils) <= set(table.tests) for test in table.tests.values())
+
+
+# ---- what a pair shows
+
+
+def test_a_pair_looks_sound_only_where_both_faults_let_it() -> None:
+    # otherwise 0.9; bulb leaves 0.1 of 0.9, relay 0.3 of 0.9: 0.9 · (0.1 / 0.9) · (0.3 / 0.9) = 1 / 30.
+    table = lamp.fault_table(GOOD, "here")
+    assert table.chances(table.tests["glows"], "bulb+relay") == pytest.approx((1 / 30, 29 / 30))
+    assert table.chances(table.tests["clicks"], "bulb+relay") == pytest.approx((0.4, 0.6))  # its own row
+    assert table.chances(table.tests["warm"], "bulb+relay") == pytest.approx((0.9, 0.1))  # neither has to do with it
+
+
+ROW = st.lists(st.floats(0.01, 1), min_size=3, max_size=3).map(lambda parts: tuple(part / math.fsum(parts) for part in parts))
+
+
+@given(ROW, ROW, ROW)
+def test_two_faults_never_look_sounder_than_one_and_make_a_whole(otherwise: tuple[float, ...], one: tuple[float, ...], other: tuple[float, ...]) -> None:
+    test = FaultTest(key="t", question="?", minutes=1, outcomes=("a", "b", "c"), sound="b", otherwise=otherwise, given={})
+    both = test.together([one, other])
+    assert math.fsum(both) == pytest.approx(1, abs=1e-12)
+    assert both[1] <= min(otherwise[1], one[1], other[1]) + 1e-12
+    assert all(p > 0 for p in both)
+    assert both == pytest.approx(test.together([other, one]))
+    assert test.together([otherwise, otherwise]) == pytest.approx(otherwise)
