@@ -12,6 +12,9 @@ from ..model.measurand import Measurand, Observation, Operation, Trait
 from ..model.records import Instrument
 from .fault import quoted
 
+#: So many keys are listed in a message; for more the command that lists them is named.
+LISTED = 8
+
 
 class Systems(Protocol):
     """What `Declared.of` asks of the plugin host: everything by its key, `system.name`."""
@@ -88,5 +91,10 @@ class Declared:
         system, mark, _ = key.partition(".")
         if mark and system not in self.systems and not difflib.get_close_matches(system, self.systems, n=1):
             return f"{quoted(key)}: no system {quoted(system)} is installed (installed: {', '.join(self.systems) or 'none'})", expected, ""
-        near = difflib.get_close_matches(key, known, n=1, cutoff=0.6) or [choice for choice in known if choice.partition(".")[2] == key][:1]
-        return f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}", expected, quoted(near[0]) if near else ""
+        near = difflib.get_close_matches(key, known, n=1, cutoff=0.85) or [choice for choice in known if choice.partition(".")[2] == key][:1]
+        got = f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
+        if near or system not in self.systems:
+            return got, expected, quoted(near[0]) if near else ""
+        own = [choice for choice in known if choice.startswith(f"{system}.")]
+        listed = f"one of {', '.join(own)}" if 0 < len(own) <= LISTED else f"a key that `corekit plugins {system}` lists"
+        return got, expected, listed

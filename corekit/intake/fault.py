@@ -36,13 +36,20 @@ class Fault:
 
 
 class VisitProblem(Exception):
-    """A visit file cannot be taken in. `faults` are all that is wrong with it, in the order of the file's parts."""
+    """A visit file cannot be taken in. `faults` are all that is wrong with it, in the order of the file's parts.
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
+    `where` is the file's name, for the line above them; empty when there is none.
+    """
+
+    def __init__(self, faults: Iterable[Fault], where: str = "") -> None:
         self.faults = tuple(faults)
-        lines = [str(fault) for fault in self.faults[:SHOWN]]
+        self.where = where
+        count = f"{len(self.faults)} faults" if len(self.faults) > 1 else "one fault"
+        counted = " Steps and rows are counted from 0." if any("[" in fault.path for fault in self.faults) else ""
+        lines = [f"{where or 'The visit file'}: {count}, and nothing was taken from it.{counted}"]
+        lines += [f"  {fault}" for fault in self.faults[:SHOWN]]
         if len(self.faults) > SHOWN:
-            lines.append(f"… and {len(self.faults) - SHOWN} more")
+            lines.append(f"  … and {len(self.faults) - SHOWN} more")
         super().__init__("\n".join(lines))
 
 
@@ -118,5 +125,5 @@ def any_of(names: Iterable[str]) -> str:
 def near(text: str, choices: Iterable[str]) -> str:
     """The choice that was probably meant, in quotation marks; empty when none is near."""
     known = {choice.casefold(): choice for choice in choices}
-    found = difflib.get_close_matches(" ".join(text.casefold().split()), known, n=1, cutoff=0.6)
+    found = difflib.get_close_matches(" ".join(text.casefold().split()), known, n=1, cutoff=0.75)
     return quoted(known[found[0]]) if found else ""

@@ -109,12 +109,16 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
     Errors:
         VisitProblem: every fault at once, each with its key path, what was expected and what to write.
     """
+    where = source.name if isinstance(source, Path) else ""
+    try:
+        data = read_data(source)
+    except VisitProblem as problem:
+        raise VisitProblem(problem.faults, where) from problem
     faults = Faults()
-    data = read_data(source)
     form = structured(data, faults)
     visit = _Reader(declared, form, faults).visit()
     if faults.found:
-        raise VisitProblem(faults.in_order_of(data))
+        raise VisitProblem(faults.in_order_of(data), where)
     return visit
 
 
