@@ -144,7 +144,7 @@ def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
             chart.words(end * 0.02, 100 * needed, "a start needs about this much", "start", -4.5),
             chart.line([(0.0, 100 * start), (last, 100 * (start - slope * last))], 1.2),
             *chart.dot(days, 100 * needed, 0.0),
-            chart.words(days, 100 * needed, f" {days:.0f} d", "start", -4.5),
+            chart.words(days, 100 * needed, f" {days:.0f} d", "start", 2.0),
         ],
         f"Charge over days parked at {read}",
         f"From about {100 * start:.0f} % the charge falls to the {100 * needed:.0f} % that a start is taken to need after about {days:.0f} days at {read}.",

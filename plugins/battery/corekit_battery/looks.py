@@ -10,10 +10,12 @@ import corekit as ck
 from .acid import freezing_point, gravity_of_voltage
 from .charge_state import rest_voltage_at_25
 from .declarations import (
+    BatteryType,
     Case,
     Level,
     Terminals,
     battery,
+    battery_type,
     case_seen,
     clean_contacts,
     level,
@@ -48,8 +50,13 @@ def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[
 
 
 @battery.check("Acid level")
-def acid_level(case: ck.Case, seen: Annotated[Level, level]) -> Iterator[ck.Finding | ck.Gap]:
-    """Bare plates must not be charged or loaded: the gas above them can explode."""
+def acid_level(
+    case: ck.Case, seen: Annotated[Level, level], kind: Annotated[BatteryType | None, battery_type]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Bare plates must not be charged or loaded: the gas above them can explode. Nobody opens a closed battery to pour water in."""
+    if kind in (BatteryType.AGM, BatteryType.GEL):
+        yield case.does_not_apply(f"The level of a closed battery ({kind.value}) is not looked at, and nothing is poured into it.")
+        return
     says = {
         Level.RIGHT: "The acid stands above the plates.",
         Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
