@@ -167,6 +167,7 @@ class Shop:
                     f"but that offer comes to {total} {total.currency}. "
                     "Nothing was added. Write the total that is printed on the offer, or make a new offer."
                 )
+            _no_name(step.by, f"{step.at}.by: ")
             record = Agreed(
                 offer=step.offer, document_hash=offered.document_hash, total=offered.total, currency=offered.currency, by=step.by, how=step.how,
                 declined=list(step.declined),
@@ -508,11 +509,11 @@ def _names(job: Job) -> list[str]:
     return [noted.record.origin for noted in job.all(Opened)]
 
 
-def _no_name(by: str) -> None:
+def _no_name(by: str, where: str = "") -> None:
     """Refuse a name where it could never be forgotten."""
     if by not in WHO_AGREES:
         raise DeskProblem(
-            f"{by!r} would stand in the record for good, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
+            f"{where}{by!r} would stand in the record for good, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
             "names belong to customer = { … }. Nothing was recorded."
         )
 
