@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import acid, capacity, cells, charge, charge_state, charging, cranking, drain, loading, looks, tables
+from . import acid, cables, capacity, cells, charge, charge_state, charger, charging, complaint, cranking, drain, estimates, loading, looks, tables
 from .declarations import battery
 
-__all__ = ["acid", "battery", "capacity", "cells", "charge", "charge_state", "charging", "corekit_system", "cranking", "drain", "loading", "looks", "tables"]
+__all__ = [
+    "acid", "battery", "cables", "capacity", "cells", "charge", "charge_state", "charger", "charging", "complaint", "corekit_system", "cranking", "drain",
+    "estimates", "loading", "looks", "tables",
+]  # fmt: skip
 
 
 @ck.hookimpl

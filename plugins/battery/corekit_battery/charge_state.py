@@ -44,6 +44,7 @@ KNOWN, UNKNOWN = 0.05, 0.15  # half-widths of the scale's doubt in shares of a f
 UNRESTED = 0.10  # more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-doubt
 EMF_SLOPE = 0.2e-3  # V/K and cell; source: emf-temperature
 REST_AGM, REST_FLOODED = 3 * 3600.0, 4 * 3600.0  # s; source: rest-agm, source: rest-flooded
+ABOVE_ANY = 13.0  # V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's doubt added
 UNSEEN_KELVIN = 20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
 
 Volts = Annotated[float, "V", ck.Within(0, 16)]
@@ -323,6 +324,16 @@ def charge_state(
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """State of charge as a band, and whether a load test would mean anything. A damaged, frozen or dry battery is not sent to be charged."""
+    values = [rest.value, *rest.others]
+    if min(value.number for value in values) > ABOVE_ANY:
+        low, high = min(value.number for value in values), max(value.number for value in values)
+        yield case.open(
+            code="battery.surface_charge", of=rest_voltage, value=rest, evidence=[rest], next_test=rest_voltage,
+            read=ck.show(rest.value, "V", doubt=False) if len(values) == 1 else f"{low:.2f} to {high:.2f} V",
+            says="It stands at {read}, above what any full battery rests at: a surface charge is left from the charger, and this says nothing of "
+            "how full it is. Wait half a day, or take it off with the headlamps, then read again.",
+        )  # fmt: skip
+        return
     if rest.disagrees:
         yield case.open(
             code="battery.charge_state", of=rest_voltage, value=rest, evidence=[rest], next_test=rest_voltage, count=str(rest.count),

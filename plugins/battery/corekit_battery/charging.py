@@ -6,10 +6,26 @@ import math
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .acid import CELLS
-from .declarations import Control, Loads, battery, charging_repair, charging_voltage, control, engine_speed, loads
+from .declarations import (
+    Control,
+    InUse,
+    Loads,
+    alternator_output,
+    alternator_rating,
+    battery,
+    charge,
+    charging_repair,
+    charging_voltage,
+    control,
+    engine_speed,
+    in_use,
+    loads,
+)
 from .tables import kelvin
 
 HOUR = 3600.0
@@ -202,24 +218,119 @@ def charging(
     speed: Annotated[ck.Reading | None, engine_speed],
     lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
+    does: Annotated[InUse | None, in_use],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the vehicle manages it."""
+    """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the vehicle manages it.
+
+    Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them pass and outside all of
+    them fail, whatever lies between them.
+    """
     own = charging_voltage.key in case.specified
     managed = ruled is Control.MANAGED
     limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
-    low = limit.low is not None and volts.number < limit.low.number
+    highest, lowest = _ends(volts)
+    idle = _none_at_all(case, highest, lowest)
+    if does is InUse.CHARGED and idle:
+        noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
+        yield case.open(
+            code="battery.contradiction", of=charging_voltage, value=highest, unit="V", evidence=[volts, *noted], next_test=charging_voltage,
+            read=ck.show(highest, "V", doubt=False),
+            says="With the engine running {read} was read, yet in use the battery stays charged: both cannot be. The meter's mode or the place of its tips is "
+            "doubtful, since half-wave and AC output read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm.",
+        )  # fmt: skip
+        return
+    yield _held(case, volts, limit, speed, lamps, managed)
+    yield from idle
+
+
+def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
+    values = [volts.value, *volts.others]
+    return max(values, key=lambda value: value.number), min(values, key=lambda value: value.number)
+
+
+def _held(case: ck.Case, volts: ck.Reading, limit: ck.Limit, speed: ck.Reading | None, lamps: Loads | None, managed: bool) -> ck.Finding:
+    highest, lowest = _ends(volts)
+    low = limit.low is not None and highest.number < limit.low.number
     when = [f"at {ck.show(speed.value, 'rpm', doubt=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
     wanders = " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
     meaning = "The battery is not being charged." if low else "The battery is being overcharged: it gasses, dries out and can burst."
-    yield case.judge(
-        volts, limit, code="battery.charging", calls_for=charging_repair, evidence=[reading for reading in (speed,) if reading is not None],
-        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
-        next_test=charging_voltage,
-        values={"read": ck.show(volts.value, "V", doubt=False), "when": f" ({', '.join(when)})" if when else "", "wanders": wanders, "meaning": meaning},
+    read = ck.show(volts.value, "V", doubt=False)
+    judged: ck.Reading | ck.Value = volts
+    if volts.disagrees and _of_one_mind(volts, limit):
+        judged = highest if low or (limit.high is not None and limit.high.number - highest.number < lowest.number - _low(limit)) else lowest
+        read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{volts.count} readings"]
+    return case.judge(
+        judged, limit, code="battery.charging", of=charging_voltage, unit="V", calls_for=charging_repair,
+        evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
+        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING, next_test=charging_voltage,
+        values={"read": read, "when": f" ({', '.join(when)})" if when else "", "wanders": wanders, "meaning": meaning},
         says=ck.Says(
             passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
             fails="With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}",
             undecided="With the engine running the battery gets {read}{when}, too close to an end of {limit} to call.{wanders}",
+        ),
+    )  # fmt: skip
+
+
+def _low(limit: ck.Limit) -> float:
+    return limit.low.number if limit.low is not None else -math.inf
+
+
+def _of_one_mind(volts: ck.Reading, limit: ck.Limit) -> bool:
+    """True when all readings lie within the limit, or all on one side of it."""
+    sides = {(limit.low is not None and value.number < limit.low.number) - (limit.high is not None and value.number > limit.high.number)
+             for value in (volts.value, *volts.others)}  # fmt: skip
+    return len(sides) == 1
+
+
+def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.Finding]:
+    """Below the least that even a managed system asks for nothing useful arrives; far below it the battery itself is empty."""
+    least = case.limit("battery.charging_voltage_managed")
+    none = case.judge(
+        highest, attrs.evolve(least, key="battery.not_charging", high=None), code="battery.not_charging", of=charging_voltage, unit="V",
+        calls_for=charging_repair, values={"read": ck.show(highest, "V", doubt=False)},
+        says=ck.Says(
+            passes="", undecided="",
+            fails="With the engine running the battery is at {read} at best, below what even a managed system asks for ({limit}): no useful charge reaches it. "
+            "Alternator, its exciter lead, main link, belt and cables all fit; measure at the alternator's own terminal and the drop on both legs.",
+        ),
+    )  # fmt: skip
+    if (none.probability or 0.0) > 0.05:
+        return []
+    empty = case.judge(
+        lowest, case.limit("battery.deep_discharge"), code="battery.empty", of=charging_voltage, unit="V", calls_for=charge,
+        values={"read": ck.show(lowest, "V", doubt=False)},
+        says=ck.Says(
+            passes="", undecided="",
+            fails="Even with the engine running its voltage is only {read}: the battery is as good as empty, and such a battery pulls a sound alternator down. "
+            "Charge it from outside, let it rest and test it, then measure the charging again.",
+        ),
+    )  # fmt: skip
+    return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
+
+
+@battery.check("What the alternator gives")
+def output(
+    case: ck.Case,
+    *,
+    gives: Annotated[ck.Reading | None, alternator_output],
+    rated: Annotated[ck.Value | None, alternator_rating],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Its current against its rating. Advice: it gives only what is asked of it, so a low figure condemns nothing by itself."""
+    if gives is None:
+        return
+    if rated is None:
+        yield case.gap(alternator_rating, "What the alternator gives says something only beside its rating.")
+        return
+    share = ck.propagate(lambda amps, plate: amps / plate, (gives.value, rated), "ratio")
+    yield case.judge(
+        share, case.limit("battery.output"), code="battery.output", of=alternator_output, unit="%", evidence=[gives],
+        values={"gives": ck.show(gives.value, "A", doubt=False), "share": f"{100 * share.number:.0f} %", "rated": ck.show(rated, "A", doubt=False)},
+        says=ck.Says(
+            passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",
+            fails="The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery loaded down and every load on. "
+            "If less was asked of it, it need not give more: repeat it loaded down before anything is concluded.",
+            undecided="The alternator gives {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
     )  # fmt: skip

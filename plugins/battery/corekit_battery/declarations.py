@@ -178,7 +178,7 @@ drain = battery.measurand(
 )  # fmt: skip
 unwoken_drain = battery.measurand(
     "unwoken_drain", "mA", "Key-off current before the vehicle was woken", possible=(0, 30000), usual=(0, 3000), accuracy="3 % + 10 mA",
-    where="Around the negative lead.", how="Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, lock it, read again.",
+    where="Around the negative lead.", how="Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, read again.",
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )  # fmt: skip
 starter_current = battery.measurand(
@@ -217,16 +217,9 @@ alternator_output = battery.measurand(
     "alternator_output", "A", "Output of the alternator", possible=(0, 500), usual=(1, 300), accuracy="3 % + 2 A", read_with=(engine_speed,),
     where="Clamp around the alternator's own lead.", how="2000 to 2500 rpm, every load on.", hazard=f"{MOVING} {SPARK}",
 )  # fmt: skip
-time_on_charger = battery.measurand(
-    "time_on_charger", "h", "Time on the charger", possible=(0, 500), usual=(0.1, 72), accuracy="5 % + 0.1 h", how="As told, or off the charger's display."
-)
 charger_voltage = battery.measurand(
     "charger_voltage", "V", "Voltage that the charger holds", possible=(0, 20), usual=(12.5, 15.6), accuracy="0.5 % + 0.02 V", read_with=(temperature,),
     where="On the posts, charger on.", how="At the end of the charge, when it no longer rises.", hazard=f"{DAMAGED} {SPARK}",
-)  # fmt: skip
-tail_current = battery.measurand(
-    "tail_current", "A", "Charging current at the end", possible=(0, 200), usual=(0.05, 30), accuracy="3 % + 0.05 A",
-    how="Clamp around one charger lead, or the charger's own display.",
 )  # fmt: skip
 tester_figure = battery.measurand(
     "tester_figure", "A", "Cranking amperes by the tester", possible=(0, 3000), usual=(30, 1500), accuracy="10 %", read_with=(temperature,),

@@ -8,12 +8,28 @@ from typing import Annotated
 import corekit as ck
 
 from .charge_state import charge_of
-from .declarations import BatteryType, battery, battery_type, capacity, drain, find_drain, rest_voltage, sleep_time, temperature
+from .declarations import (
+    BatteryType,
+    Cut,
+    Settles,
+    battery,
+    battery_type,
+    capacity,
+    circuit_cut,
+    drain,
+    find_drain,
+    rest_voltage,
+    settles,
+    sleep_time,
+    temperature,
+    unwoken_drain,
+)
 
 DAY, MONTH = 86400.0, 30 * 86400.0  # s
 NEEDED, NEEDED_COLD, COLD = 0.5, 0.7, 263.15  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
 LOSS = {BatteryType.FLOODED: 0.03, BatteryType.EFB: 0.03, BatteryType.AGM: 0.02, BatteryType.GEL: 0.02}  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
+APART = 5.0  # two readings of one current that lie this many times apart were not taken in one state, or one is a slip; an estimate of ours
 LONG, SOON = 60 * DAY, 3.0  # s and days: beyond the first nobody is warned, below the second it does not wait
 
 #: (K, gravity lost per day) by a full battery. source: gravity-per-day
@@ -56,6 +72,40 @@ def gravity_after(
     return gravity - stood / DAY * ck.held(temperature, PER_DAY)
 
 
+@battery.check("Whether the vehicle was woken before its drain was read")
+def woken(
+    case: ck.Case, before: Annotated[ck.Reading | None, unwoken_drain], drawn: Annotated[ck.Reading | None, drain]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A meter put into the lead resets the units; until they were woken once they may draw less than they ever do when parked."""
+    if before is None:
+        return
+    low = ck.show(before.value, "mA", doubt=False)
+    if drawn is None:
+        yield case.open(
+            code="battery.drain", value=before, next_test=drain, low=low,
+            says="{low} was read before the vehicle was woken once. Parked it is never in that state: ignition on and off, lock it, wait, read again.",
+        )  # fmt: skip
+    elif abs((drawn.value - before.value).number) > 2 * (drawn.value - before.value).u:
+        yield case.advise(
+            code="battery.wake_state", value=before, evidence=[drawn], urgency=ck.Urgency.NOTHING, low=low, high=ck.show(drawn.value, "mA", doubt=False),
+            says="Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it parks in, so that one counts.",
+        )  # fmt: skip
+
+
+@battery.check("Which circuit carries the drain")
+def circuits(case: ck.Case, cut: Annotated[dict[str, Cut] | None, circuit_cut]) -> Iterator[ck.Finding | ck.Gap]:
+    """The circuit whose cutting takes the current away is named; it is no part yet."""
+    for place, does in (cut or {}).items():
+        noted = [sight.entry for (key, there), sight in case.sights.items() if key == circuit_cut.key and there == place]
+        if does is Cut.STAYS:
+            continue
+        what = "goes away" if does is Cut.GONE else "falls"
+        yield case.advise(
+            code="battery.drain_circuit", place=place, evidence=noted, of=drain, calls_for=find_drain, what=what,
+            says="With the circuit {place} cut the key-off current {what}: it runs through there. Unplug what hangs on it one by one.",
+        )  # fmt: skip
+
+
 @battery.check("What is drawn with the key off")
 def key_off(
     case: ck.Case,
@@ -66,11 +116,20 @@ def key_off(
     warmth: Annotated[ck.Reading | None, temperature],
     kind: Annotated[BatteryType | None, battery_type],
     holds: Annotated[ck.Value | None, capacity],
+    still: Annotated[Settles | None, settles],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The current itself, then the days it leaves."""
+    several = sorted(value.number for value in (drawn.value, *drawn.others))
+    if drawn.disagrees and several[-1] > APART * several[0]:
+        yield case.open(
+            code="battery.contradiction", value=drawn, next_test=drain, low=f"{several[0] * 1000:.3g} mA", high=f"{several[-1] * 1000:.3g} mA",
+            says="For the current with the key off both {low} and {high} are noted, and both cannot hold: a slip of unit or range, or units awake once. "
+            "Read the display and its range again before anything is concluded.",
+        )  # fmt: skip
+        return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", doubt=False)
-    early = waited is None or waited.number < ASLEEP
+    early = (waited is None or waited.number < ASLEEP) and still is not Settles.SETTLED
     high = limit.high is not None and drawn.number > limit.high.number
     awake = early and high
     evidence = [reading for reading in (waited,) if reading is not None]

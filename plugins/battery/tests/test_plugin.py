@@ -54,6 +54,7 @@ def test_no_weak_limit_decides_anything() -> None:
     # The only limits whose documents were read and are handbooks.
     assert deciding == {
         "battery.charge_for_load", "battery.deep_discharge", "battery.cell_spread_warn", "battery.cell_spread", "battery.charge_temperature",
+        "battery.positive_leg", "battery.ground_leg",
     }  # fmt: skip
 
 
