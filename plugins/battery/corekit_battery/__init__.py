@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import acid, cables, capacity, cells, charge, charge_state, charger, charging, complaint, cranking, drain, estimates, loading, looks, tables
+from . import acid, cables, capacity, cells, charge, charge_state, charger, charging, complaint, cranking, drain, energy, estimates, loading, looks, tables
 from .declarations import battery
 
 __all__ = [
     "acid", "battery", "cables", "capacity", "cells", "charge", "charge_state", "charger", "charging", "complaint", "corekit_system", "cranking", "drain",
-    "estimates", "loading", "looks", "tables",
+    "energy", "estimates", "loading", "looks", "tables",
 ]  # fmt: skip
 
 
