@@ -20,7 +20,8 @@ from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
 from .bench import case_at, unknown_at
 from .contradiction import Contradiction, all_alike, unfitting
-from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, outcomes, suspects
+from .outcome import counting, tried
+from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, suspects
 
 CHECK_SECONDS = 5.0
 _URGENCIES = list(Urgency)
@@ -247,7 +248,8 @@ def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Col
     barred = {finding.code: finding.next_test for finding in findings if finding.verdict is Verdict.UNDECIDED and finding.next_test}
     ahead = [_named(system, finding) for finding in findings if finding.code in barred]
     table = system.faults
-    shown = outcomes(table, case, findings, disputed) if table is not None else []
+    all_tried = tried(table, case, findings, disputed) if table is not None else []
+    shown = counting(all_tried)
     calls: dict[str, Call] = {}
     for finding in findings:
         if not finding.calls_for:
@@ -263,9 +265,9 @@ def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Col
     return _Ruling(
         calls=list(calls.values()),
         suspects=suspects(system.key, table, shown) if shown else [],
-        tests=[*ahead, *next_tests(system.key, table, shown, barred)],
+        tests=[*ahead, *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in all_tried])],
         contradictions=unfitting(system.key, table, shown, case.stage),
-        speaks=bool(shown or ahead),
+        speaks=bool(all_tried or ahead),
     )
 
 

@@ -46,10 +46,14 @@ class Outcome:
 
 
 def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()) -> list[Outcome]:
+    """The outcomes that count as evidence: of all that was made at this stage, what its prerequisites allow (see `tried` and `counting`)."""
+    return counting(tried(table, case, findings, disputed))
+
+
+def tried(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()) -> list[Outcome]:
     """The outcome of every test of the table that was made at this stage. An uncertain reading shares its weight between outcomes.
 
     A test was made once, however often it was repeated: the newest that stands replaces what was there before, and is no new evidence.
-    What was made before something else allowed it (`after`) means nothing and is left out.
 
     Args:
         disputed: Ids of entries of which two stores say different things.
@@ -66,7 +70,7 @@ def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding], dispute
             outcome = _seen(test, case)
         if outcome is not None:
             found.append(outcome if set(outcome.evidence).isdisjoint(disputed) else attrs.evolve(outcome, settled=False))
-    return _allowed(found)
+    return found
 
 
 def allowed(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
@@ -74,8 +78,11 @@ def allowed(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
     return min((shown[first].share(names) if first in shown else 0.0 for first, names in test.after.items()), default=1.0)
 
 
-def _allowed(found: Sequence[Outcome]) -> list[Outcome]:
-    """Without the outcomes that mean nothing yet; where what allows one is likely and not plain, it is not plain either."""
+def counting(found: Sequence[Outcome]) -> list[Outcome]:
+    """Without what was made before something else allowed it (`after`): that means nothing.
+
+    Where what allows it is likely and not plainly shown, it counts and shows nothing plainly either.
+    """
     kept = {outcome.test.key: outcome for outcome in found}
     while early := [key for key, outcome in kept.items() if allowed(outcome.test, kept) < LIKELY]:
         for key in early:

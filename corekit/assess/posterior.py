@@ -12,7 +12,7 @@ from .outcome import Outcome
 #: By how much a number of a table may be wrong.
 WRONG_BY = 1.5
 
-#: A number of the table and the factor it is moved by: ("weight", hypothesis), ("p", test, hypothesis, outcome), ("otherwise", test, outcome).
+#: A number of the table and the factor it is moved by: ("weight", hypothesis) or ("p", test, hypothesis, outcome).
 Moved = Mapping[tuple[str, ...], float]
 
 
@@ -51,19 +51,18 @@ def _terms(table: FaultTable, hypothesis: str, shown: Sequence[Outcome], moved: 
 def _term(table: FaultTable, hypothesis: str, outcome: Outcome, moved: Moved) -> float:
     """Logarithm of the chance of what was shown; an uncertain outcome counts by its weights."""
     row = _row(table, outcome.test, hypothesis, moved) if moved else table.chances(outcome.test, hypothesis)
+    return _log_of(outcome, row)
+
+
+def _log_of(outcome: Outcome, row: Sequence[float]) -> float:
     return math.log(sum(weight * p for weight, p in zip(outcome.weights, row, strict=True)))
 
 
 def _row(table: FaultTable, test: FaultTest, hypothesis: str, moved: Moved) -> tuple[float, ...]:
     """The chances of a test's outcomes with some numbers moved, each row summing to 1 again."""
     if hypothesis in table.pairs and hypothesis not in test.given:
-        return test.together([_row(table, test, fault, moved) for fault in table.of(hypothesis)], _otherwise(test, moved))
-    row = test.given[hypothesis].p if hypothesis in test.given else _otherwise(test, moved)
-    return _scaled(row, [moved.get(("p", test.key, hypothesis, name), 1.0) for name in test.outcomes])
-
-
-def _otherwise(test: FaultTest, moved: Moved) -> tuple[float, ...]:
-    return _scaled(test.otherwise, [moved.get(("otherwise", test.key, name), 1.0) for name in test.outcomes])
+        return test.together([_row(table, test, fault, moved) for fault in table.of(hypothesis)])
+    return _scaled(test.likelihood(hypothesis), [moved.get(("p", test.key, hypothesis, name), 1.0) for name in test.outcomes])
 
 
 def _scaled(row: Sequence[float], factors: Sequence[float]) -> tuple[float, ...]:
@@ -120,15 +119,19 @@ def _numbers(table: FaultTable, shown: Sequence[Outcome]) -> Iterator[tuple[tupl
 def shaken(table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 20260701) -> Iterator[dict[str, float]]:
     """Posteriors with every number of the table moved up or down by the factor at once, at random; the same at every run."""
     draw = random.Random(seed)
+    factors = (WRONG_BY, 1 / WRONG_BY)
     for _ in range(times):
-        moved: dict[tuple[str, ...], float] = {("weight", key): _either(draw) for key in hypotheses(table)}
+        logs = {key: log_weight(table, key, {}) + math.log(draw.choice(factors)) for key in hypotheses(table)}
         for outcome in shown:
             test = outcome.test
-            for name in test.outcomes:
-                moved["otherwise", test.key, name] = _either(draw)
-                moved.update({("p", test.key, fault, name): _either(draw) for fault in test.given})
-        yield posterior(table, shown, moved)
-
-
-def _either(draw: random.Random) -> float:
-    return WRONG_BY if draw.random() < 0.5 else 1 / WRONG_BY
+            otherwise = _scaled(test.otherwise, draw.choices(factors, k=len(test.outcomes)))
+            rows = {key: _scaled(row.p, draw.choices(factors, k=len(test.outcomes))) for key, row in test.given.items()}
+            usual = _log_of(outcome, otherwise)
+            for key in logs:
+                if key in rows:
+                    logs[key] += _log_of(outcome, rows[key])
+                elif any(fault in rows for fault in table.of(key)):
+                    logs[key] += _log_of(outcome, test.together([rows.get(fault, otherwise) for fault in table.of(key)], otherwise))
+                else:
+                    logs[key] += usual
+        yield normal(logs)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
 
 from ..plugin.faults import FaultTable, FaultTest
 from .outcome import LIKELY, PLAIN, Outcome, allowed, outcomes
-from .posterior import WRONG_BY, lowest_share, marginals, posterior, share
+from .posterior import WRONG_BY, lowest_share, marginals, posterior, shaken, share
 
 __all__ = ["CALL_AT", "WRONG_BY", "Call", "NextTest", "Outcome", "Suspect", "call_for_part", "next_tests", "outcomes", "posterior", "suspects"]
 
 #: A part is called for at this probability or more, whichever single number of the table is wrong by the factor.
 CALL_AT = 0.80
+#: With all numbers of the table off by the factor at once, up or down at random, the part must still hold more than the first in this share of draws.
+HALF, MOSTLY, DRAWS = 0.50, 0.95, 100
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
 WORTHWHILE = 0.01
 
@@ -74,7 +76,9 @@ def suspects(system: str, table: FaultTable, shown: Sequence[Outcome]) -> list[S
     return [Suspect(system=system, fault=fault.key, name=fault.name, probability=chances[fault.key], calls_for=fault.calls_for) for fault in ranked]
 
 
-def next_tests(system: str, table: FaultTable, shown: Sequence[Outcome], barred: Mapping[str, str]) -> list[NextTest]:
+def next_tests(
+    system: str, table: FaultTable, shown: Sequence[Outcome], barred: Mapping[str, str], before: Collection[str] = ()
+) -> list[NextTest]:
     """Tests worth making, by expected information per hands-on minute; a test that spoils another comes after it.
 
     Faults with the same operation need not be told apart, so the information is about the operation. A test that was made is
@@ -82,6 +86,7 @@ def next_tests(system: str, table: FaultTable, shown: Sequence[Outcome], barred:
 
     Args:
         barred: Code of a check that cannot be made yet → what must come first; such a test is not offered.
+        before: Keys of tests that were made at this stage, also of those that count for nothing; what they spoil comes last and says so.
     """
     made = {outcome.test.key: outcome for outcome in shown}
     now = posterior(table, shown)
@@ -95,12 +100,12 @@ def next_tests(system: str, table: FaultTable, shown: Sequence[Outcome], barred:
         else:
             bits = _information(table, posterior(table, [other for other in shown if other is not outcome]), test, outcome.weights)
         if bits >= WORTHWHILE:
-            found.append(_offered(system, table, test, bits, made))
+            found.append(_offered(system, table, test, bits, made, before or made))
     return _unspoiled(table, sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / test.minutes)))
 
 
-def _offered(system: str, table: FaultTable, test: FaultTest, bits: float, made: Mapping[str, Outcome]) -> NextTest:
-    spoiler = next((table.tests[key].question for key in made if test.key in table.tests[key].spoils), "")
+def _offered(system: str, table: FaultTable, test: FaultTest, bits: float, made: Collection[str], before: Collection[str]) -> NextTest:
+    spoiler = next((table.tests[key].question for key in before if test.key in table.tests[key].spoils), "")
     wants = test.wants or test.measurand or test.seen
     return NextTest(
         system=system, key=test.key, question=test.question, minutes=test.minutes, waits=test.waits, bits=bits, wants=wants,
@@ -109,10 +114,10 @@ def _offered(system: str, table: FaultTable, test: FaultTest, bits: float, made:
 
 
 def _unspoiled(table: FaultTable, ranked: Iterable[NextTest]) -> list[NextTest]:
-    """The same order, but each test after all of them that it would spoil."""
+    """The same order, but each test after all of them that it would spoil, unless that was done already."""
     waiting, placed = list(ranked), list[NextTest]()
     while waiting:
-        keys = {test.key for test in waiting}
+        keys = {test.key for test in waiting if not test.spoiled_by}
         # The table holds no circle, so one of them spoils none of the rest.
         first = next(test for test in waiting if keys.isdisjoint(table.tests[test.key].spoils))
         waiting.remove(first)
@@ -150,7 +155,8 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
     """May this part be called for?
 
     Two things together: a test that speaks directly against it has plainly failed, and its faults hold 0.80 of the
-    probability, also when any one number of the table is wrong by a factor of 1.5 either way.
+    probability, also when any one number of the table is wrong by a factor of 1.5 either way. And they must stay likelier than
+    all else together when all its numbers are wrong so at once, in 95 of 100 draws.
     """
     against = {key for key, fault in table.faults.items() if fault.calls_for == operation}
     direct = [outcome for outcome in shown if any(_speaks_against(outcome, fault) for fault in against)]
@@ -161,6 +167,11 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
         held = share(table, posterior(table, shown), against)
         doubted = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
         why = f"Other explanations remain: the part holds {held:.0%}, and {doubted}; {CALL_AT:.0%} is asked for."
+        return Call(operation=operation, met=False, stage=stage, why=why)
+    draws = [share(table, chances, against) > HALF for chances in shaken(table, shown, DRAWS)]
+    if sum(draws) < MOSTLY * len(draws):
+        held_in = f"with all its numbers off by {WRONG_BY:g} at random the part stays the likelier one in {sum(draws)} of {DRAWS} draws"
+        why = f"Too much rests on the fault table: {held_in}; {MOSTLY * DRAWS:.0f} are asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
     return Call(operation=operation, met=True, stage=stage, why=f"{direct[0].test.question} Answer: {direct[0].plain}.")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -12,7 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corekit.assess.suspect import CALL_AT, WRONG_BY, Outcome, call_for_part, next_tests, posterior, suspects
+from corekit.assess import suspect
+from corekit.assess.posterior import shaken
+from corekit.assess.suspect import CALL_AT, DRAWS, WRONG_BY, Outcome, call_for_part, next_tests, posterior, suspects
 from corekit.plugin.faults import FaultTable, TableProblem, read_faults
 
 from .brakes import DATA, brakes
@@ -307,8 +310,38 @@ def test_a_part_is_called_for_only_after_a_direct_test_and_when_one_wrong_number
     against = [fault for fault, entry in raw_faults(raw).items() if entry.get("calls_for") == "part"]
     direct = any(weights[0] >= 0.95 and raw["test"][test]["given"].get(fault, {}).get("direct") == "o0" for test, weights in shown.items() for fault in against)
     least = robust(raw, shown, "part")
+    held = [there(chances, *against) > 0.5 for chances in shaken(table, made(table, shown), DRAWS)]
     if abs(least - CALL_AT) > 1e-9:
-        assert call_for_part(table, made(table, shown), "part", 0).met is (direct and least >= CALL_AT)
+        assert call_for_part(table, made(table, shown), "part", 0).met is (direct and least >= CALL_AT and sum(held) >= 95)
+
+
+@settings(max_examples=60)
+@given(cases())
+def test_numbers_moved_at_random_are_moved_by_the_factor_and_the_same_at_every_run(drawn: tuple[dict[str, Any], dict[str, list[float]]]) -> None:
+    raw, shown = drawn
+    table = table_of(raw)
+    first, again = (list(shaken(table, made(table, shown), 8)) for _ in range(2))
+    assert first == again
+    assert all(math.fsum(chances.values()) == pytest.approx(1, abs=1e-12) for chances in first)
+    # A weight moved by 1.5 and each of n rows moved up against down: no ratio of two hypotheses moves by more than the product.
+    # (A row's p may move by 1.5² against its others, as it is made to sum to one again; a pair's by that of both faults and of otherwise.)
+    still = bayes(raw, shown)
+    room = WRONG_BY**2 * WRONG_BY ** (12 * len(shown)) + 1e-9
+    for chances in first:
+        for one, other in itertools.pairwise(sorted(still)):
+            moved = (chances[one] / chances[other]) / (still[one] / still[other])
+            assert 1 / room <= moved <= room
+    if not shown:
+        ratios = {round(chances["a"] / chances["b"] / (still["a"] / still["b"]), 6) for chances in shaken(table, [], 60)}
+        assert ratios == {round(ratio, 6) for ratio in (WRONG_BY**2, 1.0, WRONG_BY**-2)}
+
+
+def test_a_part_that_stands_only_while_most_numbers_are_right_is_not_called_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    sure = {"pedal": [0.0, 0.0, 1.0], "pressure": [0.0, 1.0]}
+    monkeypatch.setattr(suspect, "HALF", 0.97)  # of 96 % that this part holds
+    call = call_for_part(TABLE, made(TABLE, sure), "brakes.replace_master", 0)
+    assert not call.met
+    assert call.why.startswith("Too much rests on the fault table: with all its numbers off by 1.5 at random")
 
 
 def test_the_rule_needs_both_its_halves() -> None:
