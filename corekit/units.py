@@ -263,7 +263,9 @@ def _fraction(number: float) -> Fraction:
 # ---- what people type
 
 _LONGEST = 64
-_RATIO = "1"
+_COUNT = "count"
+#: Units that are neither typed nor printed.
+BARE = ("1", _COUNT)
 
 
 def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
@@ -321,7 +323,7 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
         if sure:  # the text itself is kept, and paper prints the number
             return read
         meant = unit(read.unit)
-        write = _quoted(read.shown if meant.text == _RATIO else f"{read.shown} {_typed_text(meant)}") if read.shown else ""
+        write = _quoted(read.shown if meant.text in BARE else f"{read.shown} {_typed_text(meant)}") if read.shown else ""
         raise TypedProblem(f"{_quoted(text)} may have a letter where a digit belongs", expected, write) from None
 
 
@@ -357,7 +359,7 @@ class _Quantity:
 
     @property
     def label(self) -> str:
-        return "" if self.unit.text == _RATIO else f" {_typed_text(self.unit)}"
+        return "" if self.unit.text in BARE else f" {_typed_text(self.unit)}"
 
     def typed(self, asked: _Asked) -> Typed:
         return Typed(self.unit.kind, float(self.coherent), self.unit.text, asked.text, shown=self.shown)
@@ -365,8 +367,8 @@ class _Quantity:
 
 def _one(plain: str, asked: _Asked) -> _Quantity:
     found, rest = _number(plain, asked)
-    if rest == "" and any(one.text == _RATIO for one in asked.wanted):
-        rest = _RATIO
+    if rest == "":
+        rest = next((one.text for one in asked.wanted if one.text in BARE), rest)
     return _Quantity(found.value, _find(rest, found.shown, asked), found.shown, found.step)
 
 
@@ -499,7 +501,7 @@ def _typed_text(one: Unit) -> str:
 
 
 def _example(number: str, wanted: Sequence[Unit]) -> str:
-    return _any_of(_quoted(f"{number} {_typed_text(one)}" if one.text != _RATIO else number) for one in _firsts(wanted))
+    return _any_of(_quoted(f"{number} {_typed_text(one)}" if one.text not in BARE else number) for one in _firsts(wanted))
 
 
 def _expected(wanted: Sequence[Unit]) -> str:
@@ -590,7 +592,7 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
         return "digits", amount
     if own.kind == "ratio" and _POINTS.fullmatch(rest):
         return "amount", amount / 100
-    if own.text == _RATIO and not rest:
+    if own.text in BARE and not rest:
         return "amount", amount
     found = _meant(rest, [own.kind]) or [one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest]
     if len(found) != 1:
@@ -615,7 +617,7 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or more
     (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place. Without doubt in it, or
     with less than a thousand-millionth of the number, the number stands alone with up to six digits. `doubt=False` leaves
-    the ± part away and rounds the same.
+    the ± part away and rounds the same. A count is a whole number and stands alone.
 
     Errors:
         UnitProblem: unknown unit. ValueError: the unit is of another kind than the value.
@@ -626,6 +628,8 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
     number = float((_fraction(value.number) - one.offset_exact) / one.factor_exact)
     spread = float(_fraction(2 * value.u) / one.factor_exact)
     label = _label(one)
+    if one.text == _COUNT:
+        return _signed(_rounded(number, 0))
     if spread <= 1e-9 * abs(number) or spread == 0.0:
         return _signed(Decimal(f"{number:.6g}")) + label
     place = _place(spread)
@@ -656,7 +660,7 @@ def show_number(number: float, unit: str, digits: int) -> str:
 
 
 def _label(one: Unit) -> str:
-    return "" if one.text == _RATIO else f" {declared_text(one.text)}"
+    return "" if one.text in BARE else f" {declared_text(one.text)}"
 
 
 def _place(spread: float) -> int:

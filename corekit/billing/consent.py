@@ -73,6 +73,15 @@ class Standing:
         """
         return total((self._sum(word) for word in _words(self.offers, self.agreements)), self.book.currency)
 
+    @property
+    def sums(self) -> dict[str, Money]:
+        """Printed name of each offer that has an answer → the sum agreed to of it, after what was declined.
+
+        Errors:
+            ConsentProblem: as `total`.
+        """
+        return {word.offer.name: self._sum(word) for word in _words(self.offers, self.agreements)}
+
     def _sum(self, word: _Word) -> Money:
         if word.offer.currency != self.book.currency:
             raise ConsentProblem(f'Offer "{word.offer.name}" is in {word.offer.currency}, the price book in {self.book.currency}; make a new offer.')

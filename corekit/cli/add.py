@@ -18,7 +18,10 @@ def run(args: argparse.Namespace) -> int:
     from .command import same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        done = shop.add(read_visit(Path(args.file), shop.declared), shop.find(args.job) if args.job else None)
+        visit = read_visit(Path(args.file), shop.declared)
+        done = shop.add(visit, shop.find(args.job) if args.job else None)
+        for remark in visit.remarks:
+            print(f"Odd, but no fault: {remark}")
         print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn.")
         print(f"Next:  corekit check {shop.store.job(done.job).name}{same_shop(args.shop)}")
     return 0

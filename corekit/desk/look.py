@@ -18,10 +18,11 @@ NO_CURRENCY = "XXX"
 
 @attrs.frozen(kw_only=True)
 class Seen:
-    """An assessment and the plugins that made it."""
+    """An assessment, the plugins that made it, and what is odd in the file but no fault."""
 
     assessment: Assessment
     plugins: Plugins
+    remarks: tuple[str, ...] = ()
 
 
 def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> Seen:
@@ -37,12 +38,13 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
         with Shop(folder, plugins=plugins) as shop:
             return Seen(assessment=shop.assess(visit, minutes_left), plugins=plugins)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
-        job, _ = scratch_job(read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY)))
-        return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins)
+        read = read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
+        job, _ = scratch_job(read)
+        return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
     from . import paper
     from .settings import declared, read_prices, read_settings
 
     settings = read_settings(folder, demo=True)
     read = read_visit(Path(visit), declared(plugins, settings, read_prices(folder).currency))
     job, _ = scratch_job(read, paper.instruments_for(read, settings))
-    return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins)
+    return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)

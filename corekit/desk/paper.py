@@ -6,28 +6,32 @@ import re
 from collections.abc import Mapping
 from datetime import datetime
 
+from ..billing.consent import Standing
 from ..billing.totals import Payable
 from ..intake.visit import VisitFile
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Agreed, Instrument, body_of
+from ..model.records import Instrument, body_of
 from ..plugin.host import Plugins
-from ..report.papers import Issuer, Sheet
+from ..report.papers import Issuer, Sheet, Yes
 from .settings import Settings
 
 
 def sheet(document_id: str, issuer: Issuer, now: datetime, currency: str, plugins: Plugins, *, demo: bool, draft: bool = False) -> Sheet:
+    titles = {key: what.title for shelf in (plugins.measurands, plugins.observations) for key, what in shelf.items()}
     return Sheet(
-        document_id=document_id, issuer=issuer, issued=now.date().isoformat(), currency=currency, operations=plugins.operations, demo=demo, draft=draft
-    )
+        document_id=document_id, issuer=issuer, issued=now.date().isoformat(), currency=currency, operations=plugins.operations, titles=titles,
+        demo=demo, draft=draft,
+    )  # fmt: skip
 
 
-def agreements_of(job: Job) -> list[tuple[Agreed, str]]:
+def agreements_of(job: Job, standing: Standing) -> list[Yes]:
     """Every agreement with the day of the yes: when it was given if that is known, else when it was recorded."""
-    latest: dict[str, tuple[Agreed, str]] = {}
+    latest: dict[str, Yes] = {}
     for noted in job.agreements:
-        latest[noted.record.offer] = (noted.record, (noted.entry.taken or noted.entry.recorded)[:10])
+        agreed = standing.sums[noted.record.offer]
+        latest[noted.record.offer] = Yes(agreement=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], agreed=agreed)
     return list(latest.values())
 
 

@@ -29,6 +29,8 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
+    if seen.remarks:
+        parts.append("Odd, but no fault\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
         now = assessment.current
         before = [finding for finding in assessment.findings if finding not in now]

@@ -365,7 +365,7 @@ class Shop:
         def build(place: int) -> InvoiceIssued:
             number = self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
             document = invoice(
-                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job),
+                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job, standing),
                 payments=paper.payments_of(job), link=1, record_mark=record_mark(heads),
             )  # fmt: skip
             return InvoiceIssued(

@@ -53,7 +53,8 @@ def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | Non
     sums = totals(lines, bench.book)
     document = invoice(
         job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments], rounding),
-        agreements=paper.agreements_of(job), payments=paper.payments_of(job), link=1, record_mark=record_mark([entry.id for entry in job.entries[-1:]]),
+        agreements=paper.agreements_of(job, standing), payments=paper.payments_of(job), link=1,
+        record_mark=record_mark([entry.id for entry in job.entries[-1:]]),
     )  # fmt: skip
     return bench.write(document, out)
 

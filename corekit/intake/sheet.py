@@ -88,8 +88,8 @@ class Sheet:
             try:
                 least = units.read_quantity(step, [unit])
             except TypedProblem as problem:
-                if widest.unit == "1" and first is not None:
-                    continue  # a range without a unit is a ratio only where its step is one
+                if widest.unit in units.BARE and first is not None:
+                    continue  # a range without a unit is a ratio or a count only where its step is one
                 yield place, f"the step {problem.got}", problem.expected, problem.write
                 return
             if not 0 < least.number < abs(widest.number):

@@ -49,7 +49,7 @@ class Chart:
         for y in ys:
             _, there = self.at(self.x[0], y)
             marks += [Polyline(((left - 1, there), (left, there)), 0.4), Label(left - 2, there - 0.9, _tick(y), "end", 6.5)]
-        return (*marks, Label(right, 2.5, x_words, "end", 6.5), Label(left - 2, head + 1.2, y_words, "start", 6.5))
+        return (*marks, Label(right, 2.5, x_words, "end", 6.5), Label(left + 1.5, head + 1.2, y_words, "start", 6.5))
 
     def figure(self, marks: Sequence[Mark], title: str, description: str) -> Figure:
         """The finished picture. `description` says the same for somebody who cannot see it."""

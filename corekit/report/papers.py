@@ -43,7 +43,7 @@ from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Operation
 from ..model.money import Money
 from ..model.personal import Personal
-from ..model.records import Agreed
+from ..model.records import Agreed, Seen
 from ..plugin.case import limit_words
 from ..plugin.doubt import overdue
 from ..plugin.reading import WORST, Reading
@@ -63,14 +63,24 @@ class Issuer:
 
 
 @attrs.frozen(kw_only=True)
+class Yes:
+    """One agreement, the day of it, and what was agreed to after what was declined in the same stroke."""
+
+    agreement: Agreed
+    day: str
+    agreed: Money
+
+
+@attrs.frozen(kw_only=True)
 class Sheet:
-    """What every paper of a job shares."""
+    """What every paper of a job shares. `titles` is how paper calls what can be read or looked at, by key."""
 
     document_id: str
     issuer: Issuer
     issued: str
     currency: str
     operations: Mapping[str, Operation]
+    titles: Mapping[str, str] = attrs.field(factory=dict)
     demo: bool = False
     draft: bool = False
 
@@ -118,7 +128,7 @@ def invoice(
     lines: Sequence[Line],
     totals: Totals,
     payable: Payable,
-    agreements: Sequence[tuple[Agreed, str]],
+    agreements: Sequence[Yes],
     payments: Sequence[tuple[str, Money]],
     link: int,
     record_mark: str,
@@ -127,7 +137,7 @@ def invoice(
 
     Args:
         number: The invoice's number; empty on a draft.
-        agreements: Agreement and the day of the yes.
+        agreements: Every yes that stands.
         payments: How and how much.
         link, record_mark: For the code; a draft carries neither code nor link.
     """
@@ -135,7 +145,7 @@ def invoice(
         *_who(job, sheet),
         *_told(job),
         *_in_short(assessment),
-        *_found(assessment),
+        *_found(assessment, sheet),
         *_agreed(agreements, sheet),
         *_did(lines, totals, sheet),
         *_worked(assessment),
@@ -232,7 +242,7 @@ def _in_short(assessment: Assessment) -> list[Block]:
     return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
 
 
-def _found(assessment: Assessment) -> list[Block]:
+def _found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     codes = code_sentences(assessment.job)
     failed = _failed(assessment)
     if not assessment.findings and not any(assessment.readings) and not codes and not failed:
@@ -247,10 +257,17 @@ def _found(assessment: Assessment) -> list[Block]:
     rows = reading_rows(assessment)
     if rows:
         blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(_how_read(assessment),), tone="small")]
+    blocks += _noted(assessment.job, sheet)
     blocks += [Paragraph(words=(sentence,), tone="small") for sentence in _not_looked_at(assessment)]
     if failed:
         blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
     return blocks
+
+
+def _noted(job: Job, sheet: Sheet) -> list[Block]:
+    """What was noted in free words: nobody judges it, and it is not lost."""
+    noted = [(item.record.of, item.record.words) for item in job.all(Seen) if isinstance(item.record.words, Personal)]
+    return [Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain") for of, words in noted if isinstance(words, Personal)]
 
 
 def _not_looked_at(assessment: Assessment) -> list[str]:
@@ -418,7 +435,8 @@ def _repeats(before: Reading, after: Reading | None) -> str:
 
 
 def _change(pair: Comparison | None) -> str:
-    return {None: "", Change.CHANGED: "changed"}.get(pair.change if pair else None, str(pair.change) if pair else "")
+    """Towards the limit or away from it; that a reading is another one than before can be seen without a word."""
+    return "" if pair is None or pair.change is Change.CHANGED else str(pair.change)
 
 
 def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit: Limit) -> Strip:
@@ -454,11 +472,13 @@ def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit
 # ---- what was agreed, done, shown
 
 
-def _agreed(agreements: Sequence[tuple[Agreed, str]], sheet: Sheet) -> list[Block]:
+def _agreed(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
     rows: list[tuple[str, Words]] = []
-    for agreement, day in agreements:
-        total = Money(agreement.total, agreement.currency)
-        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}" + (f", {day}" if day else "")
+    for yes in agreements:
+        agreement = yes.agreement
+        offered = Money(agreement.total, agreement.currency)
+        total = f"{yes.agreed} of {offered}" if yes.agreed != offered else str(offered)
+        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}" + (f", {yes.day}" if yes.day else "")
         if agreement.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
         rows.append((agreement.offer.capitalize(), (text,)))
@@ -556,7 +576,7 @@ _LEFT = {Urgency.THIS_VISIT: "Left open"}
 
 
 def _watch(
-    job: Job, assessment: Assessment, agreements: Sequence[tuple[Agreed, str]], lines: Sequence[Line], sheet: Sheet
+    job: Job, assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
 ) -> list[Block]:
     sentences: list[str] = []
     for finding in assessment.current:
@@ -567,8 +587,8 @@ def _watch(
         if repair.proof is not Proof.SHOWN:
             why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
-    for agreement, _ in agreements:
-        sentences += [f"Declined by you: {_title(key, sheet)}." for key in agreement.declined]
+    for yes in agreements:
+        sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
         tests = [_question(test.question) for test in assessment.next_tests[:2]]
         sentences += [f"The next test: {question}" for question in tests]

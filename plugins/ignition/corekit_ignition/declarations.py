@@ -105,7 +105,7 @@ class Switching(Enum):
 
 # ---- what the vehicle is fitted with
 
-cylinders = ignition.trait("cylinders", "Number of cylinders", units=("1",), possible=(1, 12))
+cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
 kind = ignition.trait("kind", "Kind of ignition", Kind, how="Wasted spark: one coil fires two plugs at once.")
 coil_type = ignition.trait("coil_type", "Coil type", CoilType, part="coil", how="What switches it: breaker points, or a module or control unit.")
 ballast = ignition.trait("ballast", "Ballast resistor", Fitted, how="A resistor or a resistance wire in the feed; the starter bypasses it.")
@@ -195,11 +195,11 @@ plug_gap = ignition.measurand(
     where="Between the electrodes, at the narrowest place.", how="Wire gauge; nothing pressed against the insulator.", hazard=HOT,
 )  # fmt: skip
 revolutions = ignition.measurand(
-    "revolutions", "1", "Revolutions counted over", possible=(1, 1000000), usual=(100, 20000), accuracy="1",
+    "revolutions", "count", "Revolutions counted over", possible=(1, 1000000), usual=(100, 20000), accuracy="1",
     how="As the scan tool says, mostly 200 or 1000; else speed times minutes.",
 )  # fmt: skip
 misfires = ignition.measurand(
-    "misfires", "1", "Misfires counted", possible=(0, 100000), usual=(0, 5000), accuracy="0.5", places=CYLINDERS, read_with=(revolutions, engine_speed),
+    "misfires", "count", "Misfires counted", possible=(0, 100000), usual=(0, 5000), accuracy="0.5", places=CYLINDERS, read_with=(revolutions, engine_speed),
     how="Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load where it misses; note zeros too.",
     hazard=f"{MOVING} On the road somebody else drives.",
 )  # fmt: skip

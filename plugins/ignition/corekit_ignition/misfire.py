@@ -14,13 +14,13 @@ ONE = 0.90  # share of all misfires from which they are one cylinder's; source: 
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
 AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
 
-Count = Annotated[float, "1", ck.Within(low=0)]
-Turns = Annotated[float, "1", ck.Within(above=0)]
-Cylinders = Annotated[float, "1", ck.Within(1, 16)]
+Count = Annotated[float, "count", ck.Within(low=0)]
+Turns = Annotated[float, "count", ck.Within(above=0)]
+Cylinders = Annotated[float, "count", ck.Within(1, 16)]
 
 
 @ignition.calculation(source="four-stroke")
-def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "1"]:
+def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "count"]:
     """How often an engine fires in so many revolutions.
 
     >>> firings.si(1000.0, 4.0)
@@ -71,7 +71,7 @@ def misfire(
     total = sum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to the doubt.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
-    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "ratio")
+    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
     share = misfire_share(ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number)
     yield case.judge(
