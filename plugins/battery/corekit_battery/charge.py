@@ -424,6 +424,9 @@ def charge_tail(
     yield from _too_much(case, currents, holds, kind)
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
     read, end = ck.show(latest.value, "A", doubt=False), f"{tail.number:.1f} A"
+    held = latest.read_with(charger_voltage) or case.reading(charger_voltage)
+    if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
+        return  # at too low a voltage the current falls before the battery is full; the check of the charger says so
     if latest.number <= tail.number:
         yield case.advise(
             code="battery.charge_tail", value=latest, evidence=currents, urgency=ck.Urgency.NOTHING, calls_for=None, read=read, tail=end,
@@ -456,6 +459,15 @@ def charge_tail(
         "At {read} about {missing} are still missing, and down to {tail} it takes another {left} ({spread})."
         + quick,
     )  # fmt: skip
+
+
+def _least(case: ck.Case, kind: BatteryType | None) -> float:
+    """V: below it no charge is ever finished; 0 when neither type nor label is known."""
+    own = case.specified.get(charger_voltage.key)
+    if own is not None and own.low is not None:
+        return own.low.number
+    low = case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low if kind is not None else None
+    return low.number if low is not None else 0.0
 
 
 def _too_much(case: ck.Case, currents: list[ck.Reading], holds: ck.Value, kind: BatteryType | None) -> Iterator[ck.Finding]:

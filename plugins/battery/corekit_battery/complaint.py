@@ -11,6 +11,7 @@ from .declarations import (
     Cranks,
     InUse,
     Lamp,
+    alternator_output,
     battery,
     cable_drop,
     capacity,
@@ -30,8 +31,8 @@ from .tables import Rows, kelvin
 FREEZING = 273.15  # K
 #: (°F, share of its cranking power at 80 °F that a full battery still gives). source: cranking-cold
 CRANKING_POWER: Rows = tuple((kelvin(f), share) for f, share in ((-20, 0.2), (0, 0.4), (32, 0.65), (80, 1.0)))
-#: A 12-V block of car size has some milliohms; less than this no battery has. An estimate of ours.
-LEAST_RESISTANCE = 1e-3  # Ω
+#: A 12-V block of car size has some milliohms; less than this none has once the current has flowed for seconds. An estimate of ours.
+LEAST_RESISTANCE = 1.5e-3  # Ω
 
 
 @battery.calculation(source="cranking-cold")
@@ -104,7 +105,7 @@ def lamp_and_voltage(
     noted = [sight.entry for (key, _), sight in case.sights.items() if key == charge_lamp.key]
     feed = " The feed of the lamp fits as well." if lit else ""
     yield case.open(
-        code="battery.lost_phase", of=charging_voltage, value=volts, evidence=[*noted, *(waves or [])], next_test=ripple if not waves else None,
+        code="battery.lost_phase", of=charging_voltage, value=volts, evidence=[*noted, *(waves or [])], next_test=ripple if not waves else alternator_output,
         read=ck.show(volts.value, "V", doubt=False), signs=" and ".join(signs), feed=feed,
         ask="Read the ripple at the posts with loads on, then the output with every load on." if not waves
         else "Measure the output with every load on against the rating, and the drops on both legs, before any part is named.",
@@ -113,9 +114,9 @@ def lamp_and_voltage(
 
 
 _RIPPLE = ck.Says(
-    passes="The ripple of {read} is not above the {limit} that is printed for it; no standard sets a limit.",
-    fails="The ripple of {read} is above the {limit} that is printed even for the alternator's own terminal; no standard sets a limit.",
-    undecided="The ripple of {read} is close to the {limit} that is printed for it; no standard sets a limit.",
+    passes="The ripple is {read}; {limit} is printed for the alternator's own terminal, and no standard sets a limit.",
+    fails="The ripple is {read}, where {limit} is printed even for the alternator's own terminal; no standard sets a limit.",
+    undecided="The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no standard sets a limit.",
 )
 
 
