@@ -6,19 +6,17 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    del parser
+    parser.add_argument("--mark", default="", help="the record mark printed on a paper: is all that it was printed from still here?")
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.settings import STORE_FILE
-    from ..store.store import Store
+    from ..desk.trust import verify
     from .command import shop_folder
 
-    with Store.open(shop_folder(args.shop) / STORE_FILE) as store:
-        faults = store.verify()
-        heads = len(store.jobs())
-    if faults:
-        print("The store does not verify:\n" + "\n".join(f"  {fault}" for fault in faults))
+    done = verify(shop_folder(args.shop), args.mark)
+    if done.faults:
+        print("The store does not verify:\n" + "\n".join(f"  {fault}" for fault in done.faults))
         return 1
-    print(f"Every entry of {heads} job{'s' if heads != 1 else ''} and of the books verifies. (A cut-off end shows only against a record mark on paper.)")
+    print(f"Every entry of {done.jobs} job{'s' if done.jobs != 1 else ''} and of the books verifies.")
+    print(done.mark or "A cut-off end shows only against a paper: corekit verify --mark …, with the record mark printed on it.")
     return 0

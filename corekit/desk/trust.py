@@ -1,0 +1,54 @@
+"""Is the store still as it was written, and does it still hold what a paper was printed from?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+
+from ..model.records import InvoiceIssued
+from ..store.mark import as_drawn, record_mark
+from ..store.store import Store
+from .settings import STORE_FILE
+
+
+@attrs.frozen(kw_only=True)
+class Verified:
+    """Every fault in a sentence; how many jobs were looked at; and what a paper's record mark says, where one was given."""
+
+    faults: tuple[str, ...]
+    jobs: int
+    mark: str = ""
+
+
+def verify(folder: Path, mark: str = "") -> Verified:
+    """Check a shop's store, and hold it against the record mark of a paper.
+
+    The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one before it, so
+    where the mark's entries are here and the chains verify, nothing that the paper rests on was changed or removed since.
+    """
+    with Store.open(folder / STORE_FILE) as store:
+        faults = store.verify()
+        said = ""
+        if mark:
+            fault, said = _held_against(store, mark)
+            faults = [*faults, *fault]
+        return Verified(faults=tuple(faults), jobs=len(store.jobs()), mark=said)
+
+
+def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
+    """Faults, or in words which invoice the mark fixes."""
+    wanted = as_drawn(mark.replace("-", "").replace(" ", ""))
+    for entry in store.books():
+        if entry.kind != "invoice":
+            continue
+        invoice = InvoiceIssued(**entry.body)
+        if as_drawn(record_mark(invoice.heads).replace("-", "")) != wanted:
+            continue
+        there = {known.id for known in (*store.books(), *(one for job in store.jobs() for one in store.journal(job)))}
+        lost = [head for head in invoice.heads if head not in there]
+        if lost:
+            return [f"the record mark of invoice {invoice.number}: {len(lost)} of the entries it was computed from are gone"], ""
+        return [], f"The mark is that of invoice {invoice.number}: everything it was printed from is here, unchanged."
+    why = "the end of the store was cut off, the paper is another shop's, or a letter is wrong"
+    return [f"the record mark {mark}: no invoice in this store has it; {why}"], ""
