@@ -1,7 +1,9 @@
 """Conformity: a value and a limit in, a verdict out (JCGM 106).
 
 The verdict compares the margin (value − limit, both with their doubt, shared sources cancelling) with 1.645 times its standard
-uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when the truth lies exactly on it.
+uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when the truth lies exactly on it. A two-sided limit
+whose far end is out of reach is judged like a one-sided one; where both ends are in reach, by the probability of lying between them.
+The same rule over columns of numbers stands in `judge_columns`; both do the same operations in the same order.
 
 Source: JCGM 106:2012 clauses 7.3, 7.4 and 8.3 (from memory); the quantile is `statistics.NormalDist().inv_cdf(0.95)`.
 """
@@ -18,6 +20,9 @@ from .model.value import Value
 
 Z = 1.6448536269514722  # standard normal quantile of 95 %
 PASS_AT, FAIL_AT = 0.95, 0.05
+#: An end of a limit that lies this many standard uncertainties away is out of reach: beyond it is nothing that a float could hold.
+REACH = 9.0
+MIDDLE = 1.9599639845400545  # standard normal quantile of 97.5 %: the middle of a limit passes when half its width is this many u
 RULE = "pass when the reading lies inside the limit with at least 95 % probability, fail at 5 % or less, undecided between"
 
 
@@ -30,12 +35,16 @@ class Judged:
         leans: What the numbers alone say, whatever the limit is worth; never `advice`.
         probability: That the true value conforms, 0 … 1.
         unfit: The doubt is so wide against a two-sided limit that no reading could ever pass, not even one in its middle.
+        needed: Of what is not decided the standard uncertainty of the reading that could decide it, in its coherent unit: where unfit
+            for a reading in the middle, else for this very reading. None when it is decided, or when no instrument could: the
+            reading lies on the limit itself, or the limit is known no better.
     """
 
     verdict: Verdict
     leans: Verdict
     probability: float
     unfit: bool = False
+    needed: float | None = None
 
 
 def conform(value: Value, limit: Limit) -> Judged:
@@ -44,34 +53,46 @@ def conform(value: Value, limit: Limit) -> Judged:
     Errors:
         ValueError: value and limit are of different kinds.
     """
-    margins = []
-    if limit.low is not None:
-        margins.append(value - limit.low)
-    if limit.high is not None:
-        margins.append(limit.high - value)
+    low = value - limit.low if limit.low is not None else None
+    high = limit.high - value if limit.high is not None else None
+    margins = [margin for margin in (low, high) if margin is not None]
+    leans = lean(*_plain(low), *_plain(high))
     chances = [_chance(margin) for margin in margins]
-    probability = min(1.0, max(0.0, sum(chances) - (len(chances) - 1)))
-    if len(margins) == 1:
-        leans = _one_sided(margins[0])
-    elif probability >= PASS_AT:
-        leans = Verdict.PASS
-    elif probability <= FAIL_AT:
-        leans = Verdict.FAIL
-    else:
-        leans = Verdict.UNDECIDED
+    unfit = _unfit(limit, margins)
     return Judged(
         verdict=leans if limit.decides else Verdict.ADVICE,
         leans=leans,
-        probability=probability,
-        unfit=_unfit(limit, margins),
+        probability=min(1.0, max(0.0, sum(chances) - (len(chances) - 1))),
+        unfit=unfit,
+        needed=_needed(value, limit, margins, unfit) if leans is Verdict.UNDECIDED or unfit else None,
     )
 
 
-def _one_sided(margin: Value) -> Verdict:
-    guard = Z * margin.u
-    if margin.number >= guard:
+def _plain(margin: Value | None) -> tuple[float, float]:
+    return (math.inf, 0.0) if margin is None else (margin.number, margin.u)
+
+
+def lean(above: float, u_above: float, below: float, u_below: float) -> Verdict:
+    """What the numbers say: how far the value lies above the low end and below the high end, each with its standard uncertainty.
+
+    An end that is not there lies infinitely far away (`math.inf`, without doubt).
+    """
+    # Beyond REACH the far end's chance is 1.0 to the last bit, and the near margin alone decides.
+    if below >= REACH * u_below:
+        return _one_sided(above, u_above)
+    if above >= REACH * u_above:
+        return _one_sided(below, u_below)
+    probability = max(0.0, normal(above / u_above) + normal(below / u_below) - 1) if u_above and u_below else 0.0
+    if probability >= PASS_AT:
         return Verdict.PASS
-    if margin.number <= -guard:
+    return Verdict.FAIL if probability <= FAIL_AT else Verdict.UNDECIDED
+
+
+def _one_sided(margin: float, u: float) -> Verdict:
+    guard = Z * u
+    if margin >= guard:
+        return Verdict.PASS
+    if margin <= -guard:
         return Verdict.FAIL
     return Verdict.UNDECIDED
 
@@ -88,6 +109,20 @@ def _unfit(limit: Limit, margins: list[Value]) -> bool:
     widest = max(margin.u for margin in margins)
     half = (limit.high.number - limit.low.number) / 2
     return widest > 0.0 and 2 * normal(half / widest) - 1 < PASS_AT
+
+
+def _needed(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> float | None:
+    """The reading's own doubt with which the margin's would be small enough; what the limit brings in stays."""
+    if unfit and limit.low is not None and limit.high is not None:
+        margin, whole = max(margins, key=lambda margin: margin.u), (limit.high.number - limit.low.number) / 2 / MIDDLE
+    else:
+        margin = min(margins, key=lambda margin: abs(margin.number))
+        whole = abs(margin.number) / Z
+        if any(abs(other.number) < REACH * whole for other in margins if other is not margin):
+            whole = abs(margin.number) / MIDDLE  # the other end is in reach as well
+    rest = max(0.0, margin.u**2 - value.u**2)  # of the limit; where both share sources it only helps
+    room = whole**2 - rest
+    return math.sqrt(room) if room > 0.0 else None
 
 
 def normal(z: float) -> float:

@@ -174,6 +174,57 @@ def test_a_one_sided_limit_can_always_be_passed() -> None:
     assert not conform(read(12.4, 50.0), limit(low=12.4)).unfit
 
 
+# ---- what would decide it
+
+
+def test_a_reading_left_open_names_the_doubt_that_would_decide_it() -> None:
+    # 50 mV inside the limit with 1.645 u = 50 mV: u = 0.0303978 V (ILAC-G8:09/2019, guard band for a risk of 5 %).
+    outcome = conform(read(12.45, 0.05), limit(low=12.4))
+    assert outcome.needed == pytest.approx(0.05 / NormalDist().inv_cdf(0.95), rel=1e-9)
+    assert conform(read(12.4, 0.05), limit(low=12.4)).needed is None  # on the limit itself: nothing could
+    assert conform(read(12.6, 0.05), limit(low=12.4)).needed is None  # decided
+
+
+def test_an_unfit_instrument_is_told_what_the_middle_of_the_limit_takes() -> None:
+    outcome = conform(read(14.9, 1.2), limit(low=13.3, high=15.3))
+    assert (outcome.unfit, outcome.needed) == (True, pytest.approx(1.0 / NormalDist().inv_cdf(0.975), rel=1e-9))
+
+
+def test_what_the_limit_itself_brings_in_is_left_out_of_what_the_reading_may_have() -> None:
+    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.03}))
+    whole = 0.1 / NormalDist().inv_cdf(0.95)
+    assert conform(read(12.5, 0.08), computed).needed == pytest.approx((whole**2 - 0.03**2) ** 0.5, rel=1e-9)
+    hazy = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.07}))
+    assert conform(read(12.5, 0.08), hazy).needed is None
+
+
+@given(NUMBER, NUMBER, st.floats(0.01, 50) | st.none(), st.floats(1e-3, 10))
+def test_the_doubt_that_is_named_does_decide_it(y: float, end: float, width: float | None, u: float) -> None:
+    judged_by = limit(low=end, high=None if width is None else end + width)
+    outcome = conform(read(y, u), judged_by)
+    if outcome.needed is not None and outcome.needed > 1e-9:
+        at = y if not outcome.unfit or width is None else end + width / 2
+        assert conform(read(at, outcome.needed * (1 - 1e-9)), judged_by).verdict is not Verdict.UNDECIDED
+
+
+# ---- limits of a difference
+
+
+def test_a_drop_read_with_one_meter_is_decided_where_two_meters_leave_it_open() -> None:
+    # 12.60 V and 12.30 V with 0.5 % gain: u of the drop is 0.3 · 0.005 / √3 shared, √(12.6² + 12.3²) · 0.005 / √3 = 0.051 apart.
+    def drop(one: str, other: str) -> Verdict:
+        gain = 0.005 / 3**0.5
+        above, below = Value("voltage", 12.60, {one: 12.60 * gain}), Value("voltage", 12.30, {other: 12.30 * gain})
+        return conform(above - below, limit(high=0.25)).verdict
+
+    assert (drop("meter.gain", "meter.gain"), drop("meter.gain", "other.gain")) == (Verdict.FAIL, Verdict.UNDECIDED)
+
+
+def test_a_difference_has_the_slopes_of_a_difference_exactly() -> None:
+    gap = Value("voltage", 1e6, {"a": 1e-9}) - Value("voltage", 1.0, {"b": 2e-9})
+    assert dict(gap.budget) == {"a": 1e-9, "b": -2e-9}
+
+
 # ---- what the rule is for
 
 

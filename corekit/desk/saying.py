@@ -8,12 +8,13 @@ from typing import Any
 
 from .. import units
 from ..assess.suspect import Call, NextTest
+from ..judge import conform
 from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
 from ..model.value import Value
-from ..plugin.case import limit_words
+from ..plugin.case import doubt_at_most, limit_words
 from ..plugin.doubt import overdue, shares
 from ..plugin.reading import Reading
 from ..report.papers import code_sentences
@@ -84,6 +85,9 @@ def _finding(finding: Finding, many: bool, seen: Seen) -> str:
         beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
     if finding.probability is not None and finding.limits:
         beside.append(f"{_likely(finding.probability)} likely to conform")
+    needed = _needed(finding)
+    if needed:
+        beside.append(f"read to {needed} (k = 2) or better, the same value would be decided")
     beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, _readings(seen))]
     return _item(*lines, "; ".join(beside))
 
@@ -92,6 +96,14 @@ def _likely(probability: float) -> str:
     """A probability that is never said to be nothing or everything."""
     ends = "less than 0.1 %" if probability < 0.001 else "more than 99.9 %" if probability > 0.999 else ""
     return ends or f"{100 * probability:.1f} %"
+
+
+def _needed(finding: Finding) -> str:
+    """The doubt with which an open finding's value would be decided; empty where it is decided, or where nothing could."""
+    if finding.verdict is not Verdict.UNDECIDED or finding.value is None or not finding.limits or finding.probability is None:
+        return ""
+    judged = conform(finding.value, finding.limits[0])
+    return doubt_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
 
 
 def _readings(seen: Seen) -> list[Reading]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import ROUND_DOWN, Decimal
 from enum import Enum
 from typing import Protocol
 
@@ -77,6 +78,7 @@ class Case:
         specified: Measurand key → this vehicle's own limit.
         codes: Trouble code → where it stands, for every code read at this stage.
         code_lists: `stored`, `pending`, `permanent` → id of the entry that gives this list, also an empty one; empty when nothing was read.
+        repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just before has this stage's number.
     """
 
     system: Owner
@@ -89,6 +91,7 @@ class Case:
     specified: Mapping[str, Limit] = attrs.field(factory=dict)
     codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
+    repairs: Mapping[str, int] = attrs.field(factory=dict)
 
     def __getitem__(self, measurand: Measurand) -> Reading:
         """The reading of a measurand that the signature did not name; `Missing` when there is none."""
@@ -172,7 +175,10 @@ class Case:
             template += " The {count} readings disagree by more than their doubt."
         if outcome.unfit:
             template += " This instrument cannot decide it at all: its doubt is as wide as the limit."
+            template += " It takes one that is known to {needed} (k = 2)." if outcome.needed else " Nor could any: the limit itself is known no better."
         places = {"value": units.show(value, unit), "limit": limit_words(limit, unit), "place": place, **(values or {})}
+        if outcome.unfit and outcome.needed:
+            places["needed"] = doubt_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
             places["count"] = str(judged.count)
         return Finding(
@@ -350,6 +356,15 @@ def limit_words(limit: Limit, unit: str) -> str:
     if low and high:
         return f"{low} to {high}"
     return f"at least {low}" if low else f"at most {high}"
+
+
+def doubt_at_most(u: float, unit: str) -> str:
+    """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is printed is enough."""
+    step = abs(units.from_coherent(u, unit) - units.from_coherent(0.0, unit))
+    spread = Decimal(repr(2 * step * (1 + 1e-9)))  # what a scale's offset took of the last digits must not cost a whole one
+    place = spread.adjusted() - (0 if spread.as_tuple().digits[0] >= 3 else 1)
+    down = float(spread.quantize(Decimal(1).scaleb(place), ROUND_DOWN))
+    return units.show_doubt((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
 
 
 def _of(measurand: Measurand | None, judged: Reading | Value | None) -> str:

@@ -9,7 +9,7 @@ import corekit as ck
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
 from corekit.model.limit import Limit
 from corekit.model.source import Basis, Source, Status
-from corekit.plugin.case import Case, Missing, limit_words
+from corekit.plugin.case import Case, Missing, doubt_at_most, limit_words
 from corekit.testing.bench import Bench
 
 from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
@@ -110,6 +110,18 @@ def test_a_meter_too_coarse_for_a_limit_says_so() -> None:
     finding = case.judge(case[travel], narrow, code="brakes.travel", says=SAYS)
     assert finding.verdict is Verdict.UNDECIDED
     assert "cannot decide it at all" in str(finding.text)
+    # The middle of ± 1 mm passes at u = 1 mm / 1.96, which is U = 1.02 mm; rounded down, so that it is enough.
+    assert str(finding.text).endswith("It takes one that is known to ± 1.0 mm (k = 2).")
+    hazy = attrs.evolve(narrow, low=ck.Value("length", 0.057, {"model": 0.002}))
+    assert str(case.judge(case[travel], hazy, code="brakes.travel", says=SAYS).text).endswith("Nor could any: the limit itself is known no better.")
+
+
+@pytest.mark.parametrize(
+    ("u", "unit", "printed"),
+    [(0.0125, "V", "± 0.025 V"), (0.00999, "V", "± 0.019 V"), (0.02, "V", "± 0.04 V"), (0.0199, "V", "± 0.03 V"), (0.5, "°C", "± 1.0 °C")],
+)
+def test_a_doubt_that_must_not_be_exceeded_is_rounded_down(u: float, unit: str, printed: str) -> None:
+    assert doubt_at_most(u, unit) == printed
 
 
 def test_a_limit_in_words_names_its_ends() -> None:
