@@ -33,6 +33,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         specified=_specified(job),
         codes=codes_at(job, stage),
         code_lists={noted.record.state: noted.id for noted in job.codes_read(stage) if noted.record.state},
+        repairs={noted.record.operation: noted.record.stage for noted in job.repairs if noted.record.stage <= stage},
     )
 
 

@@ -32,6 +32,7 @@ class Bench:
     sights: dict[tuple[str, str], Sight] = attrs.field(factory=dict)
     fitted: dict[str, Any] = attrs.field(factory=dict)
     specified: dict[str, Limit] = attrs.field(factory=dict)
+    repairs: dict[str, int] = attrs.field(factory=dict)
 
     def reading(self, of: str | Measurand, typed: str, *, place: str = "", using: str = "", setup: Mapping[str, str] | None = None) -> Reading:
         """A reading with the doubt of the instrument named, or of the worst ordinary one."""
@@ -72,6 +73,11 @@ class Bench:
         self.specified[measurand.key] = own_limit(measurand.key, bottom, top, source, f"specified-{key}")
         return self
 
+    def repaired(self, operation: str) -> Bench:
+        """What was done just before: the bench then stands at the stage after it."""
+        self.repairs[self.system.operations[f"{self.system.key}.{operation}"].key] = max(self.repairs.values(), default=0) + 1
+        return self
+
     def describe(self, name: str, accuracy: str, **ranges: str) -> Bench:
         """An instrument's sheet; `ranges` as range = step."""
         self.instruments[name] = Instrument(name=name, accuracy=accuracy, ranges=ranges)
@@ -83,7 +89,10 @@ class Bench:
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
-        return Case(system=self.system, check=check, readings=self.readings, sights=self.sights, fitted=self.fitted, specified=self.specified)
+        return Case(
+            system=self.system, check=check, stage=max(self.repairs.values(), default=0), readings=self.readings, sights=self.sights, fitted=self.fitted,
+            specified=self.specified, repairs=self.repairs,
+        )  # fmt: skip
 
     def run(self, *checks: str) -> list[Finding | Gap]:
         wanted = checks or tuple(self.system.checks)

@@ -4,12 +4,31 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import acid, cables, capacity, cells, charge, charge_state, charger, charging, complaint, cranking, drain, energy, estimates, loading, looks, tables
+from . import (
+    acid,
+    cables,
+    capacity,
+    cells,
+    charge,
+    charge_state,
+    charger,
+    charging,
+    complaint,
+    cranking,
+    drain,
+    energy,
+    estimates,
+    fitting,
+    hydrometer,
+    loading,
+    looks,
+    tables,
+)
 from .declarations import battery
 
 __all__ = [
     "acid", "battery", "cables", "capacity", "cells", "charge", "charge_state", "charger", "charging", "complaint", "corekit_system", "cranking", "drain",
-    "energy", "estimates", "loading", "looks", "tables",
+    "energy", "estimates", "fitting", "hydrometer", "loading", "looks", "tables",
 ]  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from .tables import Rows, kelvin
 AH = 3600.0  # C
 TWENTY_HOURS = 20 * 3600.0  # s
 RESERVE_CURRENT = 25.0  # A; source: reserve-definition
+LOWEST, HIGHEST = 0.8, 50.0  # of the 20-hour current, and A: where Peukert's law may be used; source: peukert
 
 Capacity = Annotated[float, "C", ck.Within(above=0)]
 Reserve = Annotated[float, "s", ck.Within(above=0)]
@@ -43,13 +44,22 @@ def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "
 
     >>> round(peukert_exponent.si(70 * 3600, 120 * 60), 2)
     1.17
+
+    Errors:
+        ValueError: the two ratings cannot be of one battery.
     """
-    return math.log(TWENTY_HOURS / reserve) / math.log(RESERVE_CURRENT / (capacity / TWENTY_HOURS))
+    twenty_hour_current = capacity / TWENTY_HOURS
+    if not 0 < twenty_hour_current < RESERVE_CURRENT:
+        raise ValueError("The 20-hour current lies above the 25 A of the reserve rating; the two say nothing about each other.")
+    exponent = math.log(TWENTY_HOURS / reserve) / math.log(RESERVE_CURRENT / twenty_hour_current)
+    if not 1 <= exponent <= 1.5:
+        raise ValueError(f"Capacity and reserve give an exponent of {exponent:.2f}, which no lead-acid battery has (1 to 1.5). Read both off one label again.")
+    return exponent
 
 
 @battery.calculation(source="peukert")
 def run_time(
-    capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
+    capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0, high=HIGHEST)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
 ) -> Annotated[float, "s"]:
     """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the power of the exponent.
 
@@ -57,7 +67,12 @@ def run_time(
 
     >>> run_time.si(100 * 3600, 5, 1.2) / 3600
     20.0
+
+    Errors:
+        ValueError: the current is far below the 20-hour current (a key-off drain) or above 50 A (cranking), where the law does not hold.
     """
+    if not LOWEST * capacity / TWENTY_HOURS <= current <= HIGHEST:
+        raise ValueError(f"Peukert's law holds from about the 20-hour current ({capacity / TWENTY_HOURS:.1f} A) to 50 A; got {current:g} A.")
     return TWENTY_HOURS * float((capacity / (current * TWENTY_HOURS)) ** exponent)
 
 

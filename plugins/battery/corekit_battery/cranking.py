@@ -52,6 +52,56 @@ def cable_resistance(
     return RHO_20 * length / area * (1 + ALPHA_20 * (temperature - T_20))
 
 
+@battery.calculation(source="copper")
+def cable_area_needed(
+    current: Annotated[float, "A", ck.Within(above=0)],
+    length: Annotated[float, "m", ck.Within(above=0)],
+    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
+    drop: Annotated[float, "V", ck.Within(above=0)],
+) -> Annotated[float, "m²"]:
+    """Cross-section of copper that loses no more than `drop`; `length` is there and back. Lugs and stranding come on top.
+
+    >>> round(cable_area_needed.si(200, 2.4384, 293.15, 0.2501) * 1e6, 1)
+    33.6
+    """
+    return current * cable_resistance.si(length, 1.0, temperature) / drop
+
+
+@battery.calculation(source="copper")
+def gauge_of_area(area: Annotated[float, "m²", ck.Within(4e-9, 110e-6)]) -> Annotated[float, "1"]:
+    """Gauge number of a cross-section, as a fraction; the next lower whole number is the cable to take. 1/0 is 0, 2/0 is -1.
+
+    >>> round(gauge_of_area.si(33.63e-6), 2)
+    2.0
+    """
+    return 36 - 39 * math.log(math.sqrt(4 * area / math.pi) / 0.127e-3) / math.log(92)
+
+
+@battery.calculation(source="ohm")
+def loop_drop(
+    current: Annotated[float, "A", ck.Within(low=0)],
+    length: Annotated[float, "m", ck.Within(above=0)],
+    area: Annotated[float, "m²", ck.Within(above=0)],
+    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
+) -> Annotated[float, "V"]:
+    """Voltage lost along a copper cable there and back.
+
+    >>> round(loop_drop.si(150, 3, 25e-6, 333.15), 4)
+    0.3591
+    """
+    return current * cable_resistance.si(length, area, temperature)
+
+
+@battery.calculation(source="ohm")
+def path_resistance(lost: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]) -> Annotated[float, "Ω"]:
+    """Resistance of a path from what it loses and the current through it.
+
+    >>> path_resistance.si(0.4, 200)
+    0.002
+    """
+    return lost / current
+
+
 @battery.calculation(source="ohm")
 def voltage_lost(current: Annotated[float, "A"], resistance: Annotated[float, "Ω", ck.Within(low=0)]) -> Annotated[float, "V"]:
     """Voltage lost along a resistance.

@@ -65,3 +65,14 @@ def test_a_warm_cable_never_has_less_resistance_than_a_cold_one(length: float, a
 @given(volts=st.floats(11.5, 13), celsius=st.floats(-40, 24.9))
 def test_a_cold_battery_is_never_corrected_downwards(volts: float, celsius: float) -> None:
     assert charge_state.rest_voltage_at_25.si(volts, celsius + 273.15) >= volts
+
+
+@given(length=st.floats(0.2, 20), amps=st.floats(1, 1000), celsius=st.floats(-40, 120), volts=st.floats(0.05, 1))
+def test_a_cable_of_the_size_needed_loses_what_was_allowed(length: float, amps: float, celsius: float, volts: float) -> None:
+    area = cranking.cable_area_needed.si(amps, length, celsius + 273.15, volts)
+    assert cranking.loop_drop.si(amps, length, area, celsius + 273.15) == pytest.approx(volts)
+
+
+@given(st.floats(-3, 40))
+def test_a_gauge_number_survives_the_way_to_its_area_and_back(gauge: float) -> None:
+    assert cranking.gauge_of_area.si(cranking.wire_area.si(gauge)) == pytest.approx(gauge, abs=1e-9)

@@ -1,0 +1,54 @@
+"""After a new battery: vehicles that manage their charging go on charging the old one until they are told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from enum import Enum
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import MEMORY, Control, battery, control, replace
+
+
+class Told(Enum):
+    DONE = "done"
+    NOT_DONE = "not done"
+    NOT_NEEDED = "not needed on this vehicle"
+
+
+made_known = battery.observation(
+    "made_known", "New battery made known to the vehicle", Told,
+    how="With the maker's procedure: type, capacity and the day it was fitted. The vehicle's own instructions say whether it is needed.", hazard=MEMORY,
+)  # fmt: skip
+
+
+@battery.check("Whether the vehicle knows of its new battery")
+def known_to_the_vehicle(
+    case: ck.Case, told: Annotated[Told | None, made_known], ruled: Annotated[Control | None, control]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Asked right after a replacement only. source: made-known"""
+    if case.repairs.get(replace.key) != case.stage or case.stage == 0:
+        return
+    if told in (Told.DONE, Told.NOT_NEEDED):
+        yield case.looked(
+            made_known, passed=True, code="battery.made_known",
+            says="The new battery was made known to the vehicle." if told is Told.DONE else "This vehicle need not be told of a new battery.",
+        )  # fmt: skip
+    elif told is Told.NOT_DONE:
+        yield case.advise(
+            code="battery.made_known", urgency=ck.Urgency.PLAN_IT, evidence=_noted(case),
+            says="The vehicle was not told of its new battery. One that manages its charging goes on as for the old one, "
+            "which can overcharge the new one or leave it empty.",
+        )  # fmt: skip
+    elif ruled is Control.MANAGED:
+        yield case.advise(
+            code="battery.made_known", urgency=ck.Urgency.THIS_VISIT,
+            says="Whether this vehicle was told of its new battery is not noted. It manages its charging, "
+            "so look in its instructions and tell it of type and capacity.",
+        )  # fmt: skip
+
+
+def _noted(case: ck.Case) -> list[str]:
+    sight = case.sights.get((made_known.key, ""))
+    return [sight.entry] if sight is not None and sight.entry else []
