@@ -92,7 +92,6 @@ class Case:
     codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
     repairs: Mapping[str, int] = attrs.field(factory=dict)
-    repairs: Mapping[str, int] = attrs.field(factory=dict)
 
     def __getitem__(self, measurand: Measurand) -> Reading:
         """The reading of a measurand that the signature did not name; `Missing` when there is none."""
