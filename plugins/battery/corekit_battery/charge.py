@@ -39,12 +39,15 @@ from .declarations import (
     SPARK,
     BatteryType,
     Case,
+    Control,
     Level,
     battery,
     battery_type,
     capacity,
     case_seen,
     charger_voltage,
+    charging_voltage,
+    control,
     level,
     rest_voltage,
     temperature,
@@ -66,6 +69,7 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
+SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
 LOAD_SPACE = 6.0  # m³, a van's load space, when nobody measured it; an estimate of ours
@@ -523,6 +527,37 @@ def charging_air(
         )  # fmt: skip
     else:
         yield case.looked(charge_place, passed=True, code="battery.charging_air", says="It is charged in the open.")
+
+
+@battery.check("Charging voltage for the battery's warmth")
+def charging_by_warmth(
+    case: ck.Case,
+    *,
+    volts: Annotated[ck.Reading | None, charging_voltage],
+    ruled: Annotated[Control | None, control],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A cold battery asks for more than a warm one. Only where the set point is fixed, the battery's warmth was taken, and no own figure stands."""
+    if volts is None or ruled is not Control.FIXED or charging_voltage.key in case.specified or volts.disagrees:
+        return
+    warmth = volts.read_with(temperature)
+    if warmth is None:
+        return
+    low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
+    warm = ck.show(warmth.value, "°C", doubt=False)
+    yield case.judge(
+        volts, ck.Limit(key="battery.charging_by_warmth", low=low, high=high, source=case.system.sources["charging-by-warmth"]),
+        code="battery.charging_by_warmth", urgency=ck.Urgency.PLAN_IT, evidence=[warmth], next_test=charging_voltage,
+        values={"read": ck.show(volts.value, "V", doubt=False), "warm": warm, "slow": _slow(volts.number, low.number)},
+        says=ck.Says(
+            passes="For a battery at {warm} {limit} is usual; it gets {read}.",
+            fails="For a battery at {warm} {limit} is usual; it gets {read}. {slow}",
+            undecided="For a battery at {warm} {limit} is usual; it gets {read}, close to an end of that.",
+        ),
+    )  # fmt: skip
+
+
+def _slow(volts: float, low: float) -> str:
+    return "It fills slowly and perhaps never quite." if volts < low else "It gasses and loses water."
 
 
 def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:

@@ -230,6 +230,8 @@ def energy_life(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Where the charge settles, and what would change it. Asked for by telling of the trips; advice, because its defaults are estimates."""
     if trip is None and trips is None:
+        if rest is not None and drawn is not None and case.stage == 0 and _low_for_no_reason(case, rest, drawn):
+            yield case.gap(trip_time, "It was found low and little is drawn while parked; whether the driving refills it follows from how long the trips are.")
         return
     if trip is None or trips is None:
         wanted = trip_time if trip is None else trips_per_week
@@ -259,6 +261,12 @@ def energy_life(
             undecided="Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving may never refill it.{ways}{guessed}",
         ),
     )  # fmt: skip
+
+
+def _low_for_no_reason(case: ck.Case, rest: ck.Reading, drawn: ck.Reading) -> bool:
+    """Low at rest although the parked car draws little: then how it is driven is the next question."""
+    share, high = charge_of(case, rest).share, case.limit(drain).high
+    return share.number + share.u < _kept_charged() and (high is None or drawn.number < high.number)
 
 
 def _told(case: ck.Case, trip: ck.Value, trips: ck.Value, holds: ck.Value, kind: BatteryType | None, drawn: ck.Reading | None) -> _Told:

@@ -178,3 +178,22 @@ def test_a_closed_load_space_is_no_place_to_charge(empty: Bench) -> None:
 
 def test_charging_in_the_open_is_no_trouble(empty: Bench) -> None:
     assert empty.see("charge_place", "in the open").finding("battery.charging_air").verdict is ck.Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("volts", "celsius", "tail", "urgency"),
+    [("13.7 V", "0 °C", "slowly and perhaps never quite.", ck.Urgency.PLAN_IT), ("14.8 V", "0 °C", "it gets 14.8 V.", ck.Urgency.NOTHING),
+     ("15.0 V", "40 °C", "gasses and loses water.", ck.Urgency.PLAN_IT)],
+)  # fmt: skip
+def test_a_fixed_set_point_is_held_against_the_batterys_warmth_and_only_advises(
+    bench: Bench, volts: str, celsius: str, tail: str, urgency: ck.Urgency
+) -> None:
+    # common practice, no source: 13.8 to 14.8 V at 25 °C, -18 mV for each kelvin, so 14.25 to 15.25 V at 0 °C
+    bench.fit("charging_control", "fixed").read("charging_voltage", volts, setup={"temperature": celsius})
+    found = bench.finding("battery.charging_by_warmth")
+    assert found.verdict is ck.Verdict.ADVICE and str(found.text).endswith(tail) and found.urgency is urgency and not found.calls_for
+
+
+def test_a_managed_system_is_never_held_against_a_fixed_set_point(bench: Bench) -> None:
+    bench.fit("charging_control", "managed by the vehicle").read("charging_voltage", "12.6 V", setup={"temperature": "0 °C"})
+    assert bench.run("charging_by_warmth") == []

@@ -143,6 +143,12 @@ def test_nobody_is_told_where_a_battery_settles_who_told_nothing_of_the_driving(
     assert bench.fit("capacity", "70 Ah").run("energy_life") == []
 
 
+def test_a_battery_low_for_no_reason_found_leads_to_how_the_car_is_driven(bench: Bench) -> None:
+    bench.fit("type", "flooded").fit("acid", "1.280").read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "20 °C"})
+    assert [gap.wants for gap in bench.read("drain", "20 mA", setup={"sleep_time": "45 min"}).gaps("energy_life")] == ["battery.trip_time"]
+    assert bench.read("drain", "400 mA", setup={"sleep_time": "45 min"}).gaps("energy_life") == []
+
+
 def test_half_of_what_is_needed_is_asked_for(bench: Bench) -> None:
     (gap,) = bench.fit("trip_time", "8 min").fit("capacity", "70 Ah").gaps("energy_life")
     assert gap.wants == "battery.trips_per_week"

@@ -59,6 +59,21 @@ def test_molality_gives_the_rest_voltage_of_the_installed_package(molality: floa
     assert battery.calculations["battery.block_voltage"].si(molality) == pytest.approx(volts, abs=0.0001)
 
 
+# (mol/m³, mol/kg, V for six cells) by LeadAcidParameters().m(c) and the two electrode functions lead_dioxide_ocp_Bode1977 and
+# lead_ocp_Bode1977 of the set Sulzer2019, executed outside this project (PyBaMM 26.10.1.1).
+@pytest.mark.parametrize(
+    ("concentration", "molal", "volts"),
+    [
+        (1000.0, 1.01747, 11.5387), (1500.0, 1.56303, 11.722), (2000.0, 2.13557, 11.8839), (2500.0, 2.73713, 12.0372), (3000.0, 3.37, 12.1868),
+        (3500.0, 4.03666, 12.3353), (4000.0, 4.73991, 12.4843), (4500.0, 5.48285, 12.6347), (5000.0, 6.26892, 12.7875), (5650.0, 7.36172, 12.9906),
+    ],
+)  # fmt: skip
+def test_concentration_gives_the_molality_and_voltage_of_the_installed_package(concentration: float, molal: float, volts: float) -> None:
+    found = battery.calculations["battery.molality_of_concentration"].si(concentration)
+    assert found == pytest.approx(molal, abs=0.0001)
+    assert battery.calculations["battery.block_voltage"].si(found) == pytest.approx(volts, abs=0.0002)
+
+
 # The printed rows of TM 5-4210-230-14&P-1 Table 5, in °C as the page has them beside °F.
 @pytest.mark.parametrize(("celsius", "volts"), [(21.1, 9.6), (15.6, 9.5), (10.0, 9.4), (4.4, 9.3), (-1.1, 9.1), (-6.7, 8.9), (-12.2, 8.7), (-17.8, 8.5)])
 def test_the_load_voltage_table_is_met_at_each_of_its_rows(celsius: float, volts: float) -> None:
