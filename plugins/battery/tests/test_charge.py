@@ -182,7 +182,7 @@ def test_charging_in_the_open_is_no_trouble(empty: Bench) -> None:
 
 @pytest.mark.parametrize(
     ("volts", "celsius", "tail", "urgency"),
-    [("13.7 V", "0 °C", "slowly and perhaps never quite.", ck.Urgency.PLAN_IT), ("14.8 V", "0 °C", "it gets 14.8 V.", ck.Urgency.NOTHING),
+    [("13.7 V", "0 °C", "slowly and perhaps never quite.", ck.Urgency.PLAN_IT), ("14.8 V", "0 °C", "it gets 14.80 V.", ck.Urgency.NOTHING),
      ("15.0 V", "40 °C", "gasses and loses water.", ck.Urgency.PLAN_IT)],
 )  # fmt: skip
 def test_a_fixed_set_point_is_held_against_the_batterys_warmth_and_only_advises(
