@@ -17,7 +17,9 @@ ENOUGH = 0.75
 
 
 def leans(finding: Finding) -> str:
-    """`pass`, `fail`, `open`, or `plain` for a statement that was held against nothing."""
+    """`pass`, `fail`, `open`, or `plain` for a statement that was held against nothing. Readings that are said to disagree decide nothing."""
+    if "readings disagree" in str(finding.text):
+        return "open"
     if finding.verdict in (Verdict.PASS, Verdict.FAIL):
         return str(finding.verdict)
     if finding.probability is None:

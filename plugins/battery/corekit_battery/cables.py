@@ -110,7 +110,7 @@ def closure(
     if len(legs) == 1:
         (other,) = legs.values()
         missing = next(place for place in LEGS if place not in legs)
-        rest = posts.value - other.value - starter.value
+        rest = leg_that_closes(posts, other, starter)
         if rest.number < -2 * rest.u:
             yield _open(case, posts, starter, [other], rest)
             return

@@ -15,6 +15,7 @@ BANDS = {
     BatteryType.FLOODED: "battery.charger_voltage", BatteryType.EFB: "battery.charger_voltage", BatteryType.AGM: "battery.charger_voltage",
     BatteryType.GEL: "battery.charger_voltage_gel",
 }  # fmt: skip
+HOUR = 3600.0
 
 
 @battery.check("What the charger did")
@@ -46,7 +47,7 @@ def charged(
         )  # fmt: skip
     elif lasted is not None and tail is None:
         yield case.open(
-            code="battery.charge_first", of=charge_elapsed, value=lasted, next_test=charge_current, read=ck.show(lasted.value, "h", doubt=False),
+            code="battery.charge_first", of=charge_elapsed, value=lasted, next_test=charge_current, read=f"{lasted.number / HOUR:.3g} h",
             says="It was on the charger for {read}, and nobody saw the current fall: that says neither that it is full nor that it is bad. "
             "Charge it until the current stays low, which takes an empty battery a night and more, let it rest, then test it again.",
         )  # fmt: skip
