@@ -334,7 +334,7 @@ def _setting(kind: BatteryType | None, label: ck.Value | None, warmth: ck.Readin
     if gives is not None and gives.number > plan.current.number:
         words.append(f" Set the charger to {plan.current.number:.0f} A at most, unless the label allows more.")
     if kind is None and label is None:
-        words.append(" Its type is not known, so no more than 14.4 V.")
+        words.append(" Its type is not known, so set no more than 14.4 V.")
         return "".join(words)
     target, lowest, highest = VOLTAGE[kind] if kind is not None else (14.2, 13.2, 14.4)
     if label is not None:
@@ -343,7 +343,7 @@ def _setting(kind: BatteryType | None, label: ck.Value | None, warmth: ck.Readin
     there = warmth.number if warmth is not None else CELSIUS_25
     volts = voltage_to_set.si(target, min(max(there, 243.15), 333.15), lowest, highest)
     at = f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else " at 25 °C"
-    words.append(f" About {volts:.1f} V{at}{', from its label' if label is not None else ''}.")
+    words.append(f" Set about {volts:.1f} V{at}{', from its label' if label is not None else ''}.")
     if volts > OFF_THE_CAR:
         words.append(" Above 15 V only with the battery off the vehicle.")
     return "".join(words)
@@ -573,7 +573,7 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
         *chart.scales([step * n for n in range(int(end / HOUR / step) + 1)], [0, 20, 40, 60, 80, 100], "hours on the charger", "charge, %"),
         chart.line([(0.0, 80.0), (end / HOUR, 80.0)], 0.5, dashed=True),
         chart.line(curve, 1.2),
-        chart.words(whole / HOUR, 100 * plan.share(whole), f"{_hours(whole)} ", "end", -5.0),
+        chart.words(whole / HOUR, 100 * plan.share(whole), f"about full after {_hours(whole)}", "end", 1.5),
     ]
     told = f"From about {begun:.0f} % the charge climbs"
     to_enough = plan.time_to(ENOUGH)

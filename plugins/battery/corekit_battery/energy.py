@@ -397,9 +397,9 @@ def _picture(told: _Told, settled: float, start: float, ways: list[_Way]) -> ck.
     marks: list[ck.Polyline | ck.Dot | ck.Label] = [
         *chart.scales([0, 4, 8, 12, 16], [0, 25, 50, 75, 100], "weeks", "charge before a trip, %"),
         chart.line([(0.0, 50.0), (float(weeks), 50.0)], 0.5, dashed=True),
-        chart.words(0.2, 50.0, "a start needs about this much", "start", -4.5),
+        chart.words(0.2 if start >= 0.6 else weeks - 0.2, 50.0, "a start needs about this much", "start" if start >= 0.6 else "end", -4.5),
         chart.line(driven, 1.2),
-        chart.words(weeks - 0.2, end, f"as driven: settles at {100 * settled:.0f} %", "end", 2.0 if end < 90 else -5.0),
+        chart.words(weeks - 0.2, end, f"as driven: settles at {100 * settled:.0f} %", "end", -5.0 if end >= 90 or 25 < end < 50 else 2.0),
     ]
     told_words = f"From about {100 * start:.0f} % the charge before a trip goes to about {end:.0f} % after {weeks} weeks and settles at {100 * settled:.0f} %."
     if apart:

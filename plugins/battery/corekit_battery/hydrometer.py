@@ -128,6 +128,13 @@ def charge_by_gravity(
     limit = "battery.charge_for_load" if acid else "battery.charge_for_load_by_type"
     found = Charge(share=share, limit=limit, remarks=_remarks(cells, warmth, by, acid), flattered=False)
     places: dict[str, Any] = {**found.words, "average": f"{average.number:.3f}", "count": str(len(cells))}
+    apart = list(_against_voltage(case, cells, rest, found)) if rest is not None and len(cells) == len(gravity.places) else []
+    if rest is not None and not apart and not rest.disagrees and not charge_of(case, rest).flattered:
+        yield case.advise(  # the voltage at rest has said it already; twice the same verdict is one too many
+            code="battery.charge_by_gravity", of=gravity, value=share, unit="%", evidence=cells, urgency=ck.Urgency.NOTHING, **places,
+            says="Its acid agrees: {average} on average at 80 °F means charged to about {share} ({band}).{remarks}",
+        )  # fmt: skip
+        return
     yield case.judge(
         share, case.limit(found.limit), code="battery.charge_by_gravity", of=gravity, unit="%", evidence=cells, values=places,
         calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None, next_test=gravity,
@@ -137,8 +144,7 @@ def charge_by_gravity(
             undecided="By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}), perhaps too little for a load test.{remarks}",
         ),
     )  # fmt: skip
-    if rest is not None and len(cells) == len(gravity.places):
-        yield from _against_voltage(case, cells, rest, found)
+    yield from apart
 
 
 def _share(average: ck.Value, acid: FullAcid | None) -> ck.Value:

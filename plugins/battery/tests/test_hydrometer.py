@@ -69,6 +69,14 @@ def test_acid_and_voltage_that_contradict_each_other_are_both_named(flooded: Ben
 def test_acid_and_voltage_that_agree_raise_nothing(flooded: Bench) -> None:
     cells(flooded, *["1.225"] * 6).read("rest_voltage", "12.45 V", setup={"rest_time": "12 h", "temperature": "25 °C"})
     assert flooded.findings("battery.acid_against_voltage") == []
+    found = flooded.finding("battery.charge_by_gravity")
+    assert found.verdict is ck.Verdict.ADVICE and "Its acid agrees" in str(found.text)
+
+
+def test_acid_decides_where_the_voltage_at_rest_cannot(flooded: Bench) -> None:
+    cells(flooded, *["1.150"] * 6).read("rest_voltage", "12.7 V", setup={"rest_time": "10 min"})
+    found = flooded.finding("battery.charge_by_gravity")
+    assert found.verdict is ck.Verdict.FAIL and found.calls_for == "battery.charge"
 
 
 @given(st.floats(1.06, 1.31))
