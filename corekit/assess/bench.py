@@ -51,7 +51,7 @@ def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str
 def fitted_at(job: Job, stage: int, plugins: Plugins) -> tuple[dict[str, Enum | Value], dict[str, str]]:
     """What is fitted at a stage, and the entries that say so.
 
-    A repair that exchanges a part ends what was known of the old one: the old battery's rating says nothing of the new.
+    A repair that exchanges a part ends what was known of the old one: the old part's rating says nothing of the new.
     """
     values: dict[str, Enum | Value] = {}
     said_by: dict[str, str] = {}

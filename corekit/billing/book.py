@@ -94,9 +94,9 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     call_out  = "25.00"                                   # optional
     travel    = { per_km = "0.425" }                      # optional; or { flat = "12.00" }
     diagnosis = { price = "35.00", cap = "90.00" }        # cap optional
-    [operations."battery.replace"]
+    [operations."brakes.bleed"]
     hours  = "0.6"
-    parts  = [ { name = "Battery", price = "128.00", quantity = 1, condition = "new" } ]
+    parts  = [ { name = "Brake fluid, litre", price = "12.80", quantity = 1, condition = "new" } ]
     hazard = "…"                                          # optional
     ```
     In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate of their own.
@@ -205,7 +205,7 @@ class _Reader:
         for key in table:
             path = f'operations."{key}"'
             if not _OPERATION_KEY.fullmatch(key):
-                self.fault(path, 'is no operation key; write the key whole and in quotes, as in [operations."battery.replace"]')
+                self.fault(path, 'is no operation key; write the key whole and in quotes, as in [operations."brakes.bleed"]')
                 continue
             entry = self.table(table[key], path, ("hours",), ("parts", "hazard"))
             hours = self.decimal(entry["hours"], f"{path}.hours", places=3, hint="0.6") if "hours" in entry else None

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("system", metavar="SYSTEM", nargs="?", help="a system's name, e.g. battery: the words for a visit file")
+    parser.add_argument("system", metavar="SYSTEM", nargs="?", help="a system's name, as listed: the words for a visit file")
 
 
 def run(args: argparse.Namespace) -> int:

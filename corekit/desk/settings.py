@@ -134,7 +134,7 @@ def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
 _SHEET: dict[str, type | tuple[type, ...]] = {
     "kind": str, "accuracy": str, "ranges": dict, "step": str, "calibrated": (str, date), "interval": str, "for": list,
 }  # fmt: skip
-_FORMS = {"ranges": "a table, range = step", "calibrated": "a day such as 2026-03-04", "for": 'a list of readings, e.g. ["battery.rest_voltage"]'}
+_FORMS = {"ranges": "a table, range = step", "calibrated": "a day such as 2026-03-04", "for": 'a list of readings, e.g. ["brakes.pedal_force"]'}
 
 
 def _instruments(raw: Any, wrong: list[str]) -> tuple[dict[str, Instrument], dict[str, str]]:

@@ -175,7 +175,7 @@ class _Reader:
 
     def _opened(self, form: VisitForm) -> None:
         job = form.job or ""
-        if self._given(("job",), form.job, "this file's name for the job", '"worn-battery", a name of your own') and not _JOB.fullmatch(job):
+        if self._given(("job",), form.job, "this file's name for the job", '"first-visit", a name of your own') and not _JOB.fullmatch(job):
             self.faults.add(("job",), f"{quoted(job)} cannot name a job", "up to 64 letters, digits, spaces, dots and hyphens, not beginning with a mark")
         self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
         record = Opened(origin=form.job or "", words=_personal("words", form.reason), demo=bool(form.demo))

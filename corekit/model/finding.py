@@ -73,7 +73,7 @@ class Finding:
     """One statement, with all that it rests on.
 
     Attributes:
-        system, code: Which plugin says it, and its checked name (`battery.load`).
+        system, code: Which plugin says it, and its checked name (`brakes.pressure`).
         check: Title of the check.
         stage, place: When in the visit and at which of several like things.
         probability: That the true value conforms to the limit (JCGM 106); None without a limit.

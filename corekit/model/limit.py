@@ -37,7 +37,7 @@ class Limit:
     A limit that came out of a calculation carries its doubt in `low` or `high`; a printed one has none.
 
     Attributes:
-        key: Checked name, e.g. `battery.load_voltage`.
+        key: Checked name, e.g. `brakes.line_pressure`.
         low, high: Ends as Values of one kind, low not above high; at least one must be given.
         confidence: Of the figure itself; a weak source lowers it further (see `decides`).
         beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show it.

@@ -12,7 +12,7 @@ _KEY = re.compile(r"[a-z][a-z0-9_]{0,39}\.[a-z][a-z0-9_]{0,39}")
 
 
 def elsewhere(key: str, unit: str, title: str) -> Measurand:
-    """A stand-in for what another system measures (`battery.cranking_voltage`), to be wanted by a check.
+    """A stand-in for what another system measures (`brakes.pedal_force`), to be wanted by a check.
 
     Nothing is imported. Where the other system is installed and declares the key in the same kind of quantity, its readings arrive with
     their own doubt, place and setup; else the check gets None (or an empty list), as for any reading that was not taken.
@@ -23,9 +23,9 @@ def elsewhere(key: str, unit: str, title: str) -> Measurand:
     Errors:
         ValueError: the key is not of the form `system.name`. UnitProblem: no such unit.
 
-    >>> elsewhere("battery.cranking_voltage", "V", "Voltage while cranking").kind
-    'voltage'
+    >>> elsewhere("brakes.pedal_force", "N", "Force on the pedal").kind
+    'force'
     """
     if not _KEY.fullmatch(key):
-        raise ValueError(f"Another system's measurand is named by its full key, like battery.cranking_voltage; got {key!r}.")
+        raise ValueError(f"Another system's measurand is named by its full key, like brakes.pedal_force; got {key!r}.")
     return Measurand(key=key, unit=unit, kind=units.unit(unit).kind, title=title, possible=Span(), usual=Span(), accuracy=Accuracy())

@@ -112,7 +112,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'operations."battery.replace".parts[3].price: a part of the customer\'s own is not sold; got 2.00, write "0.00"',
         'operations."battery.replace".parts[4].name: is missing',
         'operations."battery.replace".parts[4].quantity: is a binary float, which is not exact; write "1.5" in quotes',
-        'operations."battery": is no operation key; write the key whole and in quotes, as in [operations."battery.replace"]',
+        'operations."battery": is no operation key; write the key whole and in quotes, as in [operations."brakes.bleed"]',
         'operations."battery.clean": has neither hours nor parts; say what it takes',
     )
 

@@ -257,3 +257,15 @@ def _strings(path: Path) -> list[str]:
     tree = ast.parse(text)
     docs = {id(expression.value) for expression in ast.walk(tree) if isinstance(expression, ast.Expr)}
     return [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
+
+
+def test_nothing_in_the_core_names_a_system() -> None:
+    """The built-in systems come in by the same door as a stranger's, so the core has no word of them, not even as an example."""
+    names = "|".join(path.name for path in (ROOT / "plugins").iterdir() if path.is_dir())
+    found = [
+        f"{path.relative_to(ROOT)}:{number}"
+        for path in sorted((ROOT / "corekit").rglob("*.py"))
+        for number, line in enumerate(path.read_text("utf-8").splitlines(), 1)
+        if re.search(rf"\b({names})\b", line, re.IGNORECASE)
+    ]
+    assert found == []
