@@ -17,6 +17,9 @@ MEMORY = (
     "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: read the maker's instructions first; "
     "negative off first and on last."
 )
+HIGH_VOLTAGE = "A vehicle with a high-voltage drive is out of scope here: what has orange cables is left to people trained for it."
+# As the handbooks have it; source: jump-order
+CLAMPS = "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the empty battery, and comes off first."
 MOVING = "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with the exhaust led away."
 # What the handbooks say of frozen batteries; source: frozen
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
@@ -257,11 +260,12 @@ ripple_meter = battery.observation("ripple_meter", "Meter for the ripple", Rippl
 
 # ---- what can be done
 
-replace = battery.operation("replace", "Replace the battery", shown_by=load_voltage, replaces="battery", hazard=f"{MEMORY} {SHORT} {ACID}")
+replace = battery.operation("replace", "Replace the battery", shown_by=load_voltage, replaces="battery", hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}")
 charge = battery.operation(
-    "charge", "Charge the battery", shown_by=rest_voltage, hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move."
+    "charge", "Charge the battery", shown_by=rest_voltage,
+    hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move. {CLAMPS} {HIGH_VOLTAGE}",
 )
 clean_contacts = battery.operation("clean_contacts", "Clean and tighten posts and clamps", shown_by=cranking_voltage, hazard=f"{MEMORY} {SHORT}")
 repair_cable = battery.operation("repair_cable", "Clean or renew joints and cables of the starting circuit", shown_by=cable_drop, hazard=f"{MEMORY} {SHORT}")
 find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
-charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY}")
+charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY} {HIGH_VOLTAGE}")
