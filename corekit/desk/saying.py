@@ -60,6 +60,8 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
         shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
         later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
         parts.append("Next test\n" + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])]))
+    if assessment.too_long:
+        parts.append("Too long for the time left\n" + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long))
     return printable("\n\n".join(parts))
 
 

@@ -132,7 +132,7 @@ def main() -> None:
         ("two-sided", lambda: leanings(numbers, u, TWO_SIDED), lambda: guarded(numbers, u, 13.2, 14.8)),
         ("one-sided, by hand in blocks too", lambda: leanings(numbers, u, ONE_SIDED), lambda: in_blocks(lambda y, s: guarded_low(y, s, 12.4), numbers, u)),
         ("two-sided, by hand in blocks too", lambda: leanings(numbers, u, TWO_SIDED), lambda: in_blocks(lambda y, s: guarded(y, s, 13.2, 14.8), numbers, u)),
-        ("two-sided and narrow", lambda: leanings(numbers, u, NARROW), lambda: guarded(numbers, u, 13.4, 13.6)),
+        ("two-sided, a limit as wide as 4 u", lambda: leanings(numbers, u, NARROW), lambda: guarded(numbers, u, 13.4, 13.6)),
     ):
         times, mine, hand = ratio(rounds, ours, theirs)
         print(f"columns ÷ guarded numpy, {name}: {times:.2f} (aim ≤ 2)   {mine * 1e3:.1f} ms against {hand * 1e3:.1f} ms for {ROWS:,} rows")
