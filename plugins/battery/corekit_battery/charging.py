@@ -254,7 +254,8 @@ def _held(case: ck.Case, volts: ck.Reading, limit: ck.Limit, speed: ck.Reading |
     when = [f"at {ck.show(speed.value, 'rpm', doubt=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
     wanders = " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
-    meaning = "The battery is not being charged." if low else "The battery is being overcharged: it gasses, dries out and can burst."
+    too_low = "The battery is not being charged as it should. A very flat one can hold a working alternator down for a while: charge it and read again."
+    meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", doubt=False)
     judged: ck.Reading | ck.Value = volts
     if volts.disagrees and _of_one_mind(volts, limit):

@@ -67,7 +67,7 @@ def logged_start(
     if interval.number > DIP:
         yield case.open(
             code="battery.log_too_slow", of=logged_minimum, value=lowest, evidence=[interval], next_test=cranking_voltage, urgency=ck.Urgency.NOTHING,
-            read=read, every=ck.show(interval.value, "s", doubt=False),
+            read=read, every=f"{interval.number:.3g} s",
             says="The log shows {read} at its lowest, one sample every {every}. The dip of a start lasts some hundredths of a second, so that is luck: "
             "it neither blames nor clears the battery.",
         )  # fmt: skip

@@ -125,7 +125,7 @@ def test_one_voltage_alone_never_calls_for_a_battery(outcome: str) -> None:
 
 def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_battery() -> None:
     indirect = {key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())}
-    assert {"rest_voltage", "contact", "charging", "drain", "terminals"} == set(indirect)
+    assert {"rest_voltage", "contact", "joint", "cables", "charging", "ripple", "drain", "terminals"} == set(indirect)
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
         assert not called(*shown(**dict(zip(indirect, results, strict=True)), case="sound"))
 
