@@ -43,7 +43,7 @@ def known_to_the_vehicle(
         )  # fmt: skip
     elif ruled is Control.MANAGED:
         yield case.advise(
-            code="battery.made_known", urgency=ck.Urgency.THIS_VISIT,
+            code="battery.made_known", urgency=ck.Urgency.THIS_VISIT, evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
             says="Whether this vehicle was told of its new battery is not noted. It manages its charging, "
             "so look in its instructions and tell it of type and capacity.",
         )  # fmt: skip

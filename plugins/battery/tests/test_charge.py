@@ -122,6 +122,27 @@ def test_a_charger_larger_than_the_battery_stands_is_turned_down(bench: Bench) -
     assert "14.8 V at 0 °C" in text  # 14.6 V and 25 K of -18 mV would be 15.05 V; AGM is kept at 14.8 V
 
 
+def test_a_frosty_flooded_battery_that_asks_for_more_than_15_volts_is_charged_off_the_vehicle(bench: Bench) -> None:
+    # -3 mV for each kelvin and cell (common practice): 14.6 V at 25 °C is 15.2 V at -10 °C
+    bench.fit("type", "flooded").fit("capacity", "70 Ah").fit("charger", "10 A")
+    bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "-10 °C"})
+    text = str(bench.finding("battery.charge_plan").text)
+    assert "15.2 V at −10 °C" in text and "only with the battery off the vehicle" in text
+
+
+def test_the_label_beats_the_table_of_voltages(bench: Bench) -> None:
+    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").fit("charger", "10 A").fit("label_voltage", "14.4 V")
+    bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
+    assert "Set about 14.4 V at 0 °C, from its label" in str(bench.finding("battery.charge_plan").text)
+
+
+def test_a_closed_battery_charged_harder_than_is_printed_is_mentioned_and_nothing_more(bench: Bench) -> None:
+    # 0.3 A for each Ah is the upper end of a private page (read): 21 A for 70 Ah
+    bench.fit("type", "gel").fit("capacity", "70 Ah").read("charge_current", "30 A", place="first", setup={"charge_elapsed": "5 min"})
+    assert bench.finding("battery.charge_current").verdict is ck.Verdict.ADVICE
+    assert bench.read("charge_current", "12 A", place="first", setup={"charge_elapsed": "5 min"}).findings("battery.charge_current") == []
+
+
 def test_a_battery_of_unknown_type_gets_the_lowest_voltage_of_all(bench: Bench) -> None:
     bench.fit("capacity", "70 Ah").fit("charger", "10 A").read("rest_voltage", "12.0 V", setup={"rest_time": "12 h"})
     assert "no more than 14.4 V" in str(bench.finding("battery.charge_plan").text)

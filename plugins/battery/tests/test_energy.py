@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from typing import Any
 
 import attrs
@@ -175,10 +176,19 @@ def test_a_drain_that_is_cured_is_named_among_what_helps(town: Bench) -> None:
     assert "the key-off drain cured" in str(found.text)
 
 
+def test_an_agm_battery_and_a_larger_one_settle_higher_and_neither_beats_a_night_on_a_charger(town: Bench) -> None:
+    found = town.finding("battery.energy_life")
+    shares = {words: int(share) for words, share in re.findall(r"(AGM|larger|night)[^(]*\(about (\d+) %\)", str(found.text))}
+    assert 100 * found.value.number < min(shares["AGM"], shares["larger"])
+    assert shares["night"] > max(shares["AGM"], shares["larger"])
+
+
 def test_a_stop_start_car_settles_lower_than_one_that_idles(town: Bench) -> None:
     town.fit("trip_time", "25 min").fit("idle_share", "20 %")
     idles = town.finding("battery.energy_life").value.number
-    assert town.fit("stop_start", "works").finding("battery.energy_life").value.number < idles
+    stopped = town.fit("stop_start", "works").fit("restarts_per_trip", "0").finding("battery.energy_life").value.number
+    restarted = town.fit("restarts_per_trip", "6").finding("battery.energy_life").value.number
+    assert restarted < stopped < idles
 
 
 def test_more_driving_than_a_week_has_is_asked_again(town: Bench) -> None:

@@ -37,6 +37,13 @@ def test_a_cold_reading_is_corrected_before_it_is_read_off_the_scale(flooded: Be
     assert "1.226" in str(found.text) and found.value.number == pytest.approx(0.756, abs=0.005)
 
 
+@pytest.mark.parametrize("made_for", [288.71, 293.15, 298.15, 299.82])
+def test_acid_as_warm_as_the_scale_is_made_for_is_not_corrected_and_ten_fahrenheit_more_adds_four_thousandths(made_for: float) -> None:
+    # TM 5-4210-230-14&P-1 (read): 0.004 for every 10 °F (5.56 K)
+    assert hydrometer.gravity_at.si(1.25, made_for, made_for) == pytest.approx(1.25, abs=1e-9)
+    assert hydrometer.gravity_at.si(1.25, made_for + 50 / 9, made_for) == pytest.approx(1.254, abs=1e-9)
+
+
 def test_unknown_acid_widens_the_band_and_only_advises(flooded: Bench) -> None:
     flooded.fitted.pop("battery.acid")
     found = cells(flooded, *["1.230"] * 6).finding("battery.charge_by_gravity")
