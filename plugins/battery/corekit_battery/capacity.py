@@ -7,13 +7,21 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import battery
+from .declarations import BatteryType, battery
 from .tables import Rows, kelvin
 
 AH = 3600.0  # C
 TWENTY_HOURS = 20 * 3600.0  # s
 RESERVE_CURRENT = 25.0  # A; source: reserve-definition
 LOWEST, HIGHEST = 0.8, 50.0  # of the 20-hour current, and A: where Peukert's law may be used; source: peukert
+
+#: Factor and exponent of the power law by kind of battery. source: reserve-power-law
+VENTED, CLOSED = (0.7732, 1.1828), (1.1339, 1.1201)
+RELATIONS_APART = 0.08  # half the spread of the relations on file for 120 min, 64 to 74 Ah, as a share; source: reserve-power-law
+
+reserve = battery.trait(
+    "reserve", "Reserve capacity", units=("min",), possible=(20, 600), part="battery", how="RC in minutes on its label, where no Ah stand on it."
+)
 
 Capacity = Annotated[float, "C", ck.Within(above=0)]
 Reserve = Annotated[float, "s", ck.Within(above=0)]
@@ -128,3 +136,12 @@ def cold_capacity_20_hour(capacity: Capacity, temperature: Annotated[float, "K",
     100.0
     """
     return capacity * ck.between(temperature, TWENTY_HOUR_RATE)
+
+
+def capacity_known(holds: ck.Value | None, minutes: ck.Value | None, kind: BatteryType | None) -> ck.Value | None:
+    """The 20-hour capacity on the label, else one from its reserve capacity, with the doubt of a relation that is only roughly one."""
+    if holds is not None or minutes is None:
+        return holds
+    factor, exponent = CLOSED if kind in (BatteryType.AGM, BatteryType.GEL) else VENTED
+    found = capacity_by_power_law(minutes, ck.exact("ratio", factor), ck.exact("ratio", exponent))
+    return ck.Value(found.kind, found.number, {"capacity from the reserve capacity": found.number * RELATIONS_APART / math.sqrt(3)}, found.rests_on)

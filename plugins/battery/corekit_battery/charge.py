@@ -17,6 +17,7 @@ import attrs
 import corekit as ck
 
 from .acid import CELLS
+from .capacity import capacity_known, reserve
 from .charge_state import Charge, charge_of
 from .charging import (
     HOUR,
@@ -250,6 +251,7 @@ def charge_plan(
     *,
     rest: Annotated[ck.Reading | None, rest_voltage],
     holds: Annotated[ck.Value | None, capacity],
+    minutes: Annotated[ck.Value | None, reserve],
     gives: Annotated[ck.Value | None, charger],
     hours: Annotated[ck.Value | None, hours_at_hand],
     warmth: Annotated[ck.Reading | None, temperature],
@@ -268,6 +270,7 @@ def charge_plan(
     if rest is None:
         yield case.gap(rest_voltage, "How long a charge takes depends on how empty the battery is; its voltage at rest was not read.")
         return
+    holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(capacity, "How long a charge takes follows from the battery's Ah, which are not known.")
         return
@@ -403,6 +406,7 @@ def charge_tail(
     currents: Annotated[list[ck.Reading] | None, charge_current],
     *,
     holds: Annotated[ck.Value | None, capacity],
+    minutes: Annotated[ck.Value | None, reserve],
     kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Whether the current tells that the charge is done, how long it still takes, and whether the battery grows too hot."""
@@ -422,6 +426,7 @@ def charge_tail(
         )  # fmt: skip
         if warm.verdict is not ck.Verdict.PASS:
             yield warm
+    holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(capacity, "When a charge is done follows from the battery's Ah, which are not known.")
         return
@@ -497,6 +502,7 @@ def charging_air(
     there: Annotated[ChargingPlace | None, charge_place],
     *,
     holds: Annotated[ck.Value | None, capacity],
+    minutes: Annotated[ck.Value | None, reserve],
     gives: Annotated[ck.Value | None, charger],
     kind: Annotated[BatteryType | None, battery_type],
     space: Annotated[ck.Value | None, room],
@@ -504,6 +510,7 @@ def charging_air(
     """Hydrogen where air does not move. What the rules for workplaces ask comes first; the figures show why. source: well-ventilated"""
     if there is None:
         return
+    holds = capacity_known(holds, minutes, kind)
     closed = there in (ChargingPlace.CLOSED_ROOM, ChargingPlace.LOAD_SPACE)
     amps = gives.number if gives is not None else current_allowed.si(holds.number, MOST_UNKNOWN) if holds is not None else 10.0
     volume = space.number if space is not None else LOAD_SPACE

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import corekit as ck
 
+from .capacity import capacity_known, reserve
 from .charge_state import charge_of
 from .declarations import (
     BatteryType,
@@ -116,6 +117,7 @@ def key_off(
     warmth: Annotated[ck.Reading | None, temperature],
     kind: Annotated[BatteryType | None, battery_type],
     holds: Annotated[ck.Value | None, capacity],
+    minutes: Annotated[ck.Value | None, reserve],
     still: Annotated[Settles | None, settles],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The current itself, then the days it leaves."""
@@ -153,6 +155,7 @@ def key_off(
         )  # fmt: skip
         yield judged
         usual = judged.urgency is ck.Urgency.NOTHING
+    holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(capacity, "How many days the battery stands this drain follows from its Ah, which are not known.")
         return

@@ -19,6 +19,7 @@ import attrs
 
 import corekit as ck
 
+from .capacity import capacity_known, reserve
 from .charge import usual_acceptance_time
 from .charge_state import charge_of
 from .charging import HOUR, Tau
@@ -223,6 +224,7 @@ def energy_life(
     trip: Annotated[ck.Value | None, trip_time],
     trips: Annotated[ck.Value | None, trips_per_week],
     holds: Annotated[ck.Value | None, capacity],
+    minutes: Annotated[ck.Value | None, reserve],
     kind: Annotated[BatteryType | None, battery_type],
     drawn: Annotated[ck.Reading | None, drain],
     rest: Annotated[ck.Reading | None, rest_voltage],
@@ -237,6 +239,7 @@ def energy_life(
         wanted = trip_time if trip is None else trips_per_week
         yield case.gap(wanted, "Whether this driving refills the battery takes both, how long the trips are and how many.")
         return
+    holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(capacity, "Whether this driving refills the battery follows from its Ah, which are not known.")
         return
@@ -252,7 +255,7 @@ def energy_life(
         "trips": f"{trips.number:g}", "trip": ck.show(trip, "min", doubt=False),
         "ways": _in_words(ways), "guessed": _guessed(told, ruled),
     }  # fmt: skip
-    yield case.judge(
+    judged = case.judge(
         settled, case.limit("battery.settled_charge"), code="battery.energy_life", of=rest_voltage, unit="%", urgency=ck.Urgency.PLAN_IT,
         evidence=evidence, values=places, figure=_picture(told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways),
         says=ck.Says(
@@ -261,6 +264,7 @@ def energy_life(
             undecided="Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving may never refill it.{ways}{guessed}",
         ),
     )  # fmt: skip
+    yield attrs.evolve(judged, figure=None) if judged.urgency is ck.Urgency.NOTHING else judged
 
 
 def _low_for_no_reason(case: ck.Case, rest: ck.Reading, drawn: ck.Reading) -> bool:
@@ -285,8 +289,7 @@ def _told(case: ck.Case, trip: ck.Value, trips: ck.Value, holds: ck.Value, kind:
     stops = case.fitted.get(stop_start.key) is StopStart.WORKS
     idle = told(idle_share, STOPPED if stops else IDLING, "ratio", f"{100 * (STOPPED if stops else IDLING):.0f} % of a trip {'stopped' if stops else 'idling'}")
     often = case.fitted.get(restarts.key)
-    minutes = trip.number / 60
-    count = (often.number if isinstance(often, ck.Value) else round(minutes / 4)) if stops else 0.0
+    count = (often.number if isinstance(often, ck.Value) else round(trip.number / 240)) if stops else 0.0
     made = {speed: ck.exact("ratio", share) for speed, share in (("driving", OUT_DRIVING), ("idling", OUT_IDLING))}
     tau = ck.propagate(lambda kelvins: usual_acceptance_time.si(min(max(kelvins, 243.15), 333.15)), (season,), "time")
     quick = QUICKER if kind is BatteryType.AGM else 1.0

@@ -140,3 +140,12 @@ def test_peukerts_law_is_refused_for_drains_and_for_cranking(amps: float) -> Non
 def test_ratings_that_cannot_be_of_one_battery_give_no_exponent(ah: float, minutes: float) -> None:
     with pytest.raises(ValueError, match=r"exponent|say nothing"):
         battery.calculations["battery.peukert_exponent"].si(ah * 3600.0, minutes * 60.0)
+
+
+def test_a_label_without_ampere_hours_lends_its_reserve_minutes_with_more_doubt(bench: Bench) -> None:
+    # EN 50342-1:2006, vented, from memory: 120 min mean 71.2 Ah; the relations on file lie between 64 and 74 Ah
+    bench.fit("type", "flooded").read("drain", "50 mA", setup={"sleep_time": "40 min"})
+    by_label = bench.fit("capacity", "71.2 Ah").finding("battery.days").value
+    del bench.fitted["battery.capacity"]
+    by_minutes = bench.fit("reserve", "120 min").finding("battery.days").value
+    assert by_minutes.number == pytest.approx(by_label.number, rel=0.001) and by_minutes.u > by_label.u
