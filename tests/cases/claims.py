@@ -109,6 +109,8 @@ def overall(tried: Tried) -> str:
         return "data_problem"
     if any_holds(signs["faults"], tried):
         return "fault_found"
+    if any_holds(signs["asked"], tried):
+        return "data_problem"
     if not tried.case.complaint:
         return "healthy"
     asks = any(finding.next_test for finding in tried.assessment.findings) or bool(tried.assessment.repairs)

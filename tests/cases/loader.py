@@ -152,11 +152,17 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
 
 
 def _without(data: dict[str, Any], faults: tuple[Fault, ...]) -> None:
-    """Takes the readings out that intake refused; anything else that is wrong is a slip in the table of conditions."""
+    """Takes out the readings and printed limits that intake refused; anything else that is wrong is a slip in the table of conditions."""
     for fault in faults:
-        found = re.fullmatch(r"step\[(\d+)\]\.readings\[(\d+)\]\.is", fault.path)
-        assert found, str(fault)
-        data["step"][int(found[1])]["readings"][int(found[2])] = None
+        reading = re.fullmatch(r"step\[(\d+)\]\.readings\[(\d+)\]\.is", fault.path)
+        limit = re.fullmatch(r"specification\[(\d+)\]\.\w+", fault.path)
+        assert reading or limit, str(fault)
+        if reading:
+            data["step"][int(reading[1])]["readings"][int(reading[2])] = None
+        elif limit:
+            data["specification"][int(limit[1])] = None
+    if "specification" in data:
+        data["specification"] = [row for row in data["specification"] if row is not None]
     for step in data["step"]:
         if "readings" in step:
             step["readings"] = [row for row in step["readings"] if row is not None]

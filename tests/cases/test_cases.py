@@ -20,7 +20,7 @@ from .loader import FieldCase, cases, installed, table, tried
 
 BATTERY = cases("bat-")
 ALL = [pytest.param(case, id=case.id) for case in BATTERY]
-OTHERS = cases("egr-")
+OTHERS = [*cases("egr-"), *cases("ign-")]
 ARGUED: dict[str, str] = table("argued.toml")
 WAITING: dict[str, str] = table("waiting.toml")
 
