@@ -243,11 +243,27 @@ def test_check_as_data_is_one_object_with_all_that_was_found(demo_out: Path) -> 
                 assert re.search(r"\d", finding["value"]["shown"])
         assert {gap["reason"] for gap in said["gaps"]} <= set(Reason)
         for system in {suspect["system"] for suspect in said["suspects"]}:
-            assert abs(sum(suspect["probability"] for suspect in said["suspects"] if suspect["system"] == system) - 1) < 1e-9
+            whole, table = sum(suspect["probability"] for suspect in said["suspects"] if suspect["system"] == system), load().systems[system].faults
+            assert whole >= 1 - 1e-9  # two faults at once count for both of them
+            assert whole <= 1 + 1e-9 or (table is not None and table.pairs)
         for test in said["next_tests"]:
             assert test["question"]
             # A trouble code has no key that one could measure under.
             assert test["wants"].partition(".")[0] in load().systems or " code" in test["question"]
+
+
+def test_check_keeps_to_the_minutes_that_are_left(demo_out: Path) -> None:
+    free = checked("undecided", demo_out)
+    hurried = json.loads(done(corekit("check", "undecided", "--json", "--minutes", "7", shop=demo_out)).out)
+    assert free["too_long"] == []
+    assert hurried["too_long"]
+    assert all(test["minutes"] + test["waits"] <= 7 for test in hurried["next_tests"])
+    assert all(test["minutes"] + test["waits"] > 7 for test in hurried["too_long"])
+    assert sorted(test["test"] for test in hurried["next_tests"] + hurried["too_long"]) == sorted(test["test"] for test in free["next_tests"])
+    assert hurried["suspects"] == free["suspects"]
+    said = done(corekit("check", "undecided", "--minutes", "7,5", shop=demo_out)).out
+    assert "Too long for the time left" in said
+    refused(corekit("check", "undecided", "--minutes", "soon", shop=demo_out), "'soon' is not a number of minutes; write one, e.g. 20.", code=2)
 
 
 def test_the_four_reasons_of_a_gap_all_occur(demo_out: Path) -> None:
