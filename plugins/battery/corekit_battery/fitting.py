@@ -27,8 +27,9 @@ made_known = battery.observation(
 def known_to_the_vehicle(
     case: ck.Case, told: Annotated[Told | None, made_known], ruled: Annotated[Control | None, control]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Asked right after a replacement only. source: made-known"""
-    if case.repairs.get(replace.key) != case.stage or case.stage == 0:
+    """Asked right after a replacement; the answer counts whenever it comes later. source: made-known"""
+    replaced = case.repairs.get(replace.key)
+    if replaced is None or (told is None and replaced != case.stage):
         return
     if told in (Told.DONE, Told.NOT_NEEDED):
         yield case.looked(

@@ -115,6 +115,8 @@ def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
     (found,) = bench.repaired("replace").run("known_to_the_vehicle")
     assert found.verdict is ck.Verdict.ADVICE and "not noted" in str(found.text)
     assert bench.repaired("find_drain").run("known_to_the_vehicle") == []
+    (late,) = bench.see("made_known", "done").run("known_to_the_vehicle")
+    assert late.verdict is ck.Verdict.PASS
 
 
 @pytest.mark.parametrize(("answer", "verdict"), [("done", ck.Verdict.PASS), ("not needed on this vehicle", ck.Verdict.PASS), ("not done", ck.Verdict.ADVICE)])
