@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -145,13 +146,27 @@ def test_every_claim_that_must_or_must_not_appear_is_made_somewhere_and_missing_
         assert 0 < len(says_so) < len(made), f"{code}: {says_so}"
 
 
+@pytest.mark.parametrize("case", [param for param in ALL if param.id != "syn-bat-1"])
+def test_a_case_fails_when_nothing_is_checked(case: FieldCase, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(installed().systems["battery"], "checks", {})
+    assert faults_of(case)
+
+
+def test_the_case_of_a_slip_of_unit_fails_when_nothing_slipped() -> None:
+    (case,) = [case for case in BATTERY if case.id == "syn-bat-1"]
+    rows = [{**row, "value": 0.095} if row["name"] == "drop_ground" else row for row in case.data["readings"]]
+    assert "not said: measurement.unit_suspect" in faults_of(attrs.evolve(case, data={**case.data, "readings": rows}))
+
+
 # ---- the law over all cases
 
 
 @pytest.mark.parametrize("case", ALL)
 def test_no_case_calls_for_a_battery(case: FieldCase) -> None:
     """Not one of them holds a charged battery that failed a load test."""
-    assert not any(call.operation == "battery.replace" and call.met for call in tried(case).assessment.calls)
+    made = tried(case).assessment
+    assert not any(call.operation == "battery.replace" and call.met for call in made.calls)
+    assert not any(finding.calls_for == "battery.replace" for finding in made.findings)
 
 
 MORE = [

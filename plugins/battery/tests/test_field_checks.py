@@ -17,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
+from corekit.assess.suspect import Outcome, posterior
 
 CRANKING = {"starter_current": "180 A"}
 
@@ -257,3 +258,15 @@ def test_what_it_delivers_is_held_against_its_label_as_advice(bench: Any, gave: 
 
 def test_fading_capacity_asks_for_a_discharge_and_not_for_a_voltage(bench: Any) -> None:
     assert bench.see("in_use", "empties sooner than it did").finding("battery.capacity_unread").next_test == "battery.delivered"
+
+
+# ---- the fault table
+
+
+@pytest.mark.parametrize(("code", "fault"), [("joint", "bad_contact"), ("cables", "bad_cable"), ("ripple", "no_charging")])
+def test_what_was_read_along_the_way_moves_the_suspicion_there(code: str, fault: str) -> None:
+    assert battery.faults is not None
+    test = battery.faults.tests[code]
+    before, after = posterior(battery.faults, []), posterior(battery.faults, [Outcome(test=test, weights=(0.0, 1.0), evidence=())])
+    grown = {key: after[key] / before[key] for key in battery.faults.faults}
+    assert max(grown, key=grown.__getitem__) == fault
