@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -24,15 +22,6 @@ from .drawn import documents
 from .reading import page_text
 from .sample import LINK, MARK, TEXTS, sample
 
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
 
 
@@ -115,22 +104,11 @@ def test_a_draft_has_no_address_and_a_paper_without_one_says_so() -> None:
 
 
 @pytest.fixture(scope="module")
-def phone() -> Iterator[Any]:
-    """A phone's screen in a headless Chromium; skips where there is none, and fails instead where CI promises one."""
-    found = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None)
-    missing = None if found else "no Chromium here; set COREKIT_CHROMIUM to its path"
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing = "the Python package playwright is not installed"
-    if missing:
-        if os.environ.get("COREKIT_CI") == "1":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=SWITCHES)
-        yield browser.new_context(viewport={"width": 360, "height": 740}, device_scale_factor=2)
-        browser.close()
+def phone(chromium: Any) -> Iterator[Any]:
+    """A phone's screen in the run's one Chromium."""
+    context = chromium.new_context(viewport={"width": 360, "height": 740}, device_scale_factor=2)
+    yield context
+    context.close()
 
 
 def shown_on(phone: Any, document: Document, say: Any) -> tuple[Any, list[str]]:
