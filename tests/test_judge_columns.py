@@ -63,7 +63,7 @@ def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str
         assert conform(Value("voltage", y, {"r": doubt} if doubt else {}), limit).leans is VERDICTS[code]
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(st.floats(-20, 20), st.floats(0, 2), st.floats(-20, 20), st.none() | st.floats(0, 20), st.floats(0, 1), st.floats(0, 1))
 def test_a_computed_limit_brings_its_own_doubt(y: float, u: float, low: float, width: float | None, u_low: float, u_high: float) -> None:
     low_end, high_end = Value("voltage", low, {"a": u_low}), None if width is None else Value("voltage", low + width, {"b": u_high})

@@ -170,7 +170,11 @@ def test_a_test_that_spoils_another_comes_after_it_however_much_it_tells() -> No
     assert ranked.index("loud") == ranked.index("cold") + 1
 
 
-def test_what_was_spoiled_comes_last_and_says_by_what() -> None:
+def test_what_was_spoiled_comes_last_and_says_by_what(monkeypatch: pytest.MonkeyPatch) -> None:
+    quick = deepcopy(TABLE)
+    quick["test"]["cold"]["minutes"] = 0.5  # so that it would come first
+    monkeypatch.setitem(fan.__dict__, "faults", fan.fault_table(quick, "here"))
+    assert offered(story().see("fan.power", "no").assessment)[0] == "cold"
     made = story().see("fan.loud", "no").assessment
     assert offered(made)[-1] == "cold"
     assert made.next_tests[-1].spoiled_by == "Does it grind?"
