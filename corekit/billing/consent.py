@@ -12,6 +12,7 @@ from fractions import Fraction
 
 import attrs
 
+from ..model.job import Job
 from ..model.money import Money, total
 from ..model.records import Agreed, Offered
 from .book import PriceBook
@@ -53,6 +54,11 @@ class Standing:
     offers: tuple[Offered, ...] = attrs.field(converter=_offers)
     agreements: tuple[Agreed, ...] = attrs.field(converter=_agreements)
     book: PriceBook
+
+    @classmethod
+    def of(cls, job: Job, book: PriceBook, more: Iterable[Agreed] = ()) -> Standing:
+        """What stands in a job's journal; `more` are agreements that are about to be written."""
+        return cls((noted.record for noted in job.offers), (*(noted.record for noted in job.agreements), *more), book)
 
     @property
     def lines(self) -> tuple[Line, ...]:

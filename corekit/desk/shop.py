@@ -201,9 +201,7 @@ class Shop:
             due -= payment.amount
 
     def _agreed_total(self, job: Job | None, more: Sequence[Agreed]) -> Money:
-        offers = [noted.record for noted in job.offers] if job else []
-        agreed = [noted.record for noted in job.agreements] if job else []
-        return Standing(offers=tuple(offers), agreements=(*agreed, *more), book=self.book).total
+        return Standing.of(job, self.book, more).total if job else Standing((), more, self.book).total
 
     def _for_the_books(self, job: Job | None, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
         """What the books are told: each new payment, and for each one corrected or withdrawn the difference, so that both journals agree."""
@@ -352,7 +350,7 @@ class Shop:
 
     def _issue(self, job: Job) -> None:
         assessment = assess(job, self.plugins)
-        standing = Standing(offers=tuple(noted.record for noted in job.offers), agreements=tuple(noted.record for noted in job.agreements), book=self.book)
+        standing = Standing.of(job, self.book)
         lines = to_invoice(job, standing)
         if not lines:
             raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
@@ -391,9 +389,7 @@ class Shop:
     def left_out(self, job: str) -> list[str]:
         """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
         record = self.store.job(self.find(job))
-        standing = Standing(
-            offers=tuple(noted.record for noted in record.offers), agreements=tuple(noted.record for noted in record.agreements), book=self.book
-        )
+        standing = Standing.of(record, self.book)
         agreed = dict.fromkeys(line.operation for line in standing.lines if line.operation)
         done = dict.fromkeys(noted.record.operation for noted in record.repairs)
         answered = {noted.record.offer for noted in record.agreements}

@@ -43,7 +43,7 @@ def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | Non
     """Draft the invoice and write it to `out`: what was agreed and done, or, without agreements, what was done."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
-    standing = Standing(offers=tuple(noted.record for noted in job.offers), agreements=tuple(noted.record for noted in job.agreements), book=bench.book)
+    standing = Standing.of(job, bench.book)
     if job.agreements:
         lines = to_invoice(job, standing)
         rounding = rounding_to_agreed(lines, standing)
