@@ -307,7 +307,7 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
         raise TypedProblem(f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected)
     plain = _key(text)
     if loose:
-        _refuse_what_is_no_value(plain, text, wanted, expected)
+        _refuse_what_is_no_value(plain, text, expected)
     asked = _Asked(text, wanted, expected, decimal)
     take = _loosely if loose else _plainly
     try:
@@ -439,7 +439,7 @@ def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
         raise TypedProblem(got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in problem.numbers)) from None
 
 
-def _refuse_what_is_no_value(plain: str, text: str, wanted: Sequence[Unit], expected: str) -> None:
+def _refuse_what_is_no_value(plain: str, text: str, expected: str) -> None:
     """What a display shows beyond its range, bounds and judgements: worth noting, and not a number."""
     if numerals.bound(plain):
         raise NotAValue(f"{_quoted(text)} says on which side of a number it lies, and not what it is", expected, f"no number, only: {plain}")
@@ -646,17 +646,6 @@ def show_doubt(u: float, unit: str) -> str:
     one = _by_name(unit)
     spread = float(_fraction(2 * abs(u)) / one.factor_exact)
     return f"± {_signed(_rounded(spread, _place(spread))) if spread else '0'}{_label(one)}"
-
-
-def show_number(number: float, unit: str, digits: int) -> str:
-    """A coherent number as printed in a declared unit, with `digits` digits after the point: `12.6 V`.
-
-    Errors:
-        UnitProblem: unknown unit. ValueError: the number is not finite.
-    """
-    one = _by_name(unit)
-    there = float((_fraction(number) - one.offset_exact) / one.factor_exact)
-    return _signed(_rounded(there, -digits)) + _label(one)
 
 
 def _label(one: Unit) -> str:

@@ -94,7 +94,7 @@ class Examination:
 
     # ---- this vehicle's own limits
 
-    def end(self, path: Place, text: str | None, end: str, measurand: Measurand, confirmed: bool) -> Typed | None:
+    def end(self, path: Place, text: str | None, measurand: Measurand, confirmed: bool) -> Typed | None:
         """One end of a printed limit, held against what is possible and what is usual, as a reading is."""
         if text is None:
             return None

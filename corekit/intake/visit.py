@@ -93,11 +93,6 @@ class VisitFile:
     def agreements(self) -> tuple[AgreedRow, ...]:
         return tuple(step for step in self.steps if isinstance(step, AgreedRow))
 
-    @property
-    def offers_awaited(self) -> tuple[str, ...]:
-        """Printed names of the offers that the file agrees to, in its order."""
-        return tuple(dict.fromkeys(row.offer for row in self.agreements))
-
 
 def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
     """Read a visit file, TOML or the same structure as JSON.
@@ -295,7 +290,7 @@ class _Reader:
         if measurand is None:
             return
         confirmed = bool(row.confirmed) or reason is not None
-        low, high = (self.examination.end((*path, end), text, end, measurand, confirmed) for end, text in (("low", row.low), ("high", row.high)))
+        low, high = (self.examination.end((*path, end), text, measurand, confirmed) for end, text in (("low", row.low), ("high", row.high)))
         if low is not None and high is not None:
             self.examination.apart(path, low, high, confirmed)
         record = Specified(

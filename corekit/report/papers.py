@@ -151,7 +151,7 @@ def invoice(
         *_worked(assessment),
         Heading(text="What it costs"),
         *_sums(totals, payable, sheet, payments),
-        *_watch(job, assessment, agreements, lines, sheet),
+        *_watch(assessment, agreements, lines, sheet),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
     ]
     return Document(
@@ -575,9 +575,7 @@ def _sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Seque
 _LEFT = {Urgency.THIS_VISIT: "Left open"}
 
 
-def _watch(
-    job: Job, assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
-) -> list[Block]:
+def _watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:

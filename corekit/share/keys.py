@@ -74,28 +74,6 @@ def read_link_key(path: str | Path) -> bytes:
     return key
 
 
-def link_key(path: str | Path) -> bytes:
-    """The link key in `path`, drawn and written when there is no file yet.
-
-    For the moment a shop is set up, and for the demo. Everything later uses `read_link_key`, so that a lost key is
-    noticed instead of being replaced by a new one that fits no printed code.
-
-    Errors:
-        KeyProblem: as of the two functions it uses.
-    """
-    try:
-        return create_link_key(path)
-    except KeyProblem:
-        if Path(path).is_file():
-            return read_link_key(path)
-        raise
-
-
-def key_mark(key: bytes) -> str:
-    """Eight letters and figures that tell one link key from another and give nothing of it away: for the store to remember."""
-    return hashlib.sha256(b"corekit link key mark" + key).hexdigest()[:8]
-
-
 def new_bearer() -> str:
     """A fresh key for publishing: 128 random bits in base 32."""
     return base64.b32encode(secrets.token_bytes(16)).decode("ascii").rstrip("=")

@@ -144,7 +144,7 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
         "opened", "customer", "vehicle", "fitted", "fitted", "fitted", "instrument", "specified", "(agreed)", "setup", "measured", "measured", "measured",
         "seen", "seen", "seen", "setup", "measured", "wanted", "(agreed)", "repaired", "fitted", "setup", "measured", "paid",
     ]  # fmt: skip
-    assert (visit.origin, visit.demo, visit.offers_awaited) == ("a-job", False, ("diagnosis 1", "repair 1"))
+    assert (visit.origin, visit.demo, [row.offer for row in visit.agreements]) == ("a-job", False, ["diagnosis 1", "repair 1"])
 
 
 def test_every_draft_is_a_record_that_the_model_knows() -> None:

@@ -276,9 +276,9 @@ def printed_tests(demo: Path, with_: Plugins) -> list[str]:
         from corekit.desk import paper
         from corekit.report.papers import _watch
 
-        record, assessment = shop.store.job(job), shop.assess(job)
+        assessment = shop.assess(job)
         sheet = paper.sheet("id", shop.settings.issuer, shop._now(), "EUR", with_, demo=True)
-        words = [block.words for block in _watch(record, assessment, [], [], sheet) if isinstance(block, Paragraph)]
+        words = [block.words for block in _watch(assessment, [], [], sheet) if isinstance(block, Paragraph)]
     return [str(word) for run in words for word in run if str(word).startswith("The next test")]
 
 
