@@ -36,7 +36,7 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
 
 
 def _referring(data: Any, texts: dict[str, str]) -> Any:
-    """Personal text exchanged for references, as a store does."""
+    """Personal text exchanged for references, as a store does but without its salt: the same file gives the same draft."""
     if isinstance(data, PersonalText):
         key = digest([data.kind, data.text])
         texts[key] = data.text

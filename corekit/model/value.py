@@ -19,7 +19,7 @@ class Value:
             the same source are correlated through it. Names use entry ids, never running numbers or `id()`.
         rests_on: Ids of every entry that went into the value, also those without a contribution: the evidence.
 
-    Source: JCGM 100:2008 clause 5 (law of propagation of uncertainty), from memory.
+    Source: JCGM 100:2008 clause 5 (law of propagation of uncertainty), from memory; key: gum.
     """
 
     kind: str

@@ -16,16 +16,16 @@ import attrs
 LENGTH = 17
 FORBIDDEN = {"I": "the digit 1", "O": "the digit 0", "Q": "the digit 0 or 9"}  # and what was probably read
 
-#: 49 CFR 565.15(c), table III: digits stand for themselves.
+#: 49 CFR 565.15(c), table III: digits stand for themselves; source: vin-check-digit.
 _VALUES = {
     **{digit: int(digit) for digit in "0123456789"},
     "A": 1, "B": 2, "C": 3, "D": 4, "E": 5, "F": 6, "G": 7, "H": 8,
     "J": 1, "K": 2, "L": 3, "M": 4, "N": 5, "P": 7, "R": 9,
     "S": 2, "T": 3, "U": 4, "V": 5, "W": 6, "X": 7, "Y": 8, "Z": 9,
 }  # fmt: skip
-#: 49 CFR 565.15(c), table IV: positions 1 to 17; position 9 is the check digit itself.
+#: 49 CFR 565.15(c), table IV: positions 1 to 17; position 9 is the check digit itself; source: vin-check-digit.
 _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
-#: 49 CFR 565.15(d), table VII: the first code is 1980, and again 2010.
+#: 49 CFR 565.15(d), table VII: the first code is 1980, and again 2010; source: vin-model-year.
 _YEAR_CODES = "ABCDEFGHJKLMNPRSTVWXY123456789"
 _FIRST_CYCLE, _CYCLE = 1980, 30
 
