@@ -17,8 +17,9 @@ import pytest
 import corekit as ck
 from corekit.assess import assessment
 from corekit.assess.assessment import Assessment, assess
+from corekit.assess.bench import case_at
 from corekit.assess.contradiction import Contradiction, Oddity, unfitting
-from corekit.assess.suspect import Outcome, Suspect, next_tests, posterior
+from corekit.assess.suspect import Outcome, Suspect, next_tests, outcomes, posterior
 from corekit.desk.demo import run_demo
 from corekit.desk.look import Seen as Look
 from corekit.desk.saying import as_data, as_words
@@ -133,6 +134,7 @@ def test_a_test_made_before_what_it_needs_means_nothing(power: str) -> None:
         before, early = before.see("fan.power", power), early.see("fan.power", power)
     assert chances(early.assessment) == pytest.approx(chances(before.assessment), abs=1e-12)
     assert "spins" not in offered(early.assessment)
+    assert "spins" not in {outcome.test.key for outcome in outcomes(RAW, case_at(early.job, 0, fan, PLUGINS), [])}
     counted = story().see("fan.loud", "no").see("fan.power", "yes").see("fan.spins", "no").assessment
     assert chances(counted)["motor"] > 0.8 > chances(story().see("fan.loud", "no").see("fan.power", "yes").assessment)["motor"]
 

@@ -315,6 +315,21 @@ def test_a_part_is_called_for_only_after_a_direct_test_and_when_one_wrong_number
         assert call_for_part(table, made(table, shown), "part", 0).met is (direct and least >= CALL_AT and sum(held) >= 95)
 
 
+def test_a_number_of_one_fault_is_moved_in_all_its_pairs_at_once() -> None:
+    """No weight alone moves as much as the one chance that stands behind a fault and two of its pairs."""
+    rows = {"a": {"p": [0.9, 0.1]}, "b": {"p": [0.9, 0.1]}, "c": {"p": [0.05, 0.95]}}
+    test = {"seen": {"of": "t0", "answers": ["o0", "o1"]}, "question": "?", "minutes": 1, "outcomes": ["o0", "o1"], "sound": "o0", "otherwise": [0.05, 0.95]}
+    faults: dict[str, Any] = {"none": {"weight": 0.01}, "outside": {"weight": 0.01}, "d": {"weight": 0.01}, "c": {"weight": 10}}
+    faults |= {key: {"weight": 5, "calls_for": "part"} for key in ("a", "b")} | {"pairs": [{"of": ["c", other], "weight": 10} for other in ("outside", "d")]}
+    raw = {"faults": faults, "test": {"t0": test | {"given": rows}}}
+    shown = {"t0": [1.0, 0.0]}
+    # 9 (a and b) against 0.5 in three ways (c and its pairs, whose chance is 0.05 as well) and 3 · 0.01 · 0.05.
+    # With c's 0.05 moved up, 0.075 / (0.075 + 0.95) = 0.07317, all three grow; a's or b's weight alone takes only 1.5 of the 9.
+    least = lowest_share(table_of(raw), made(table_of(raw), shown), {"a", "b"})
+    assert least == pytest.approx(9 / (9 + 3 * 10 * 0.075 / 1.025 + 0.0015), abs=1e-9)
+    assert least == pytest.approx(robust(raw, shown, "part"), abs=1e-12)
+
+
 @settings(max_examples=60, deadline=None)
 @given(cases(), st.floats(1, 100))
 def test_the_least_a_part_holds_is_found_by_moving_every_number_also_inside_pairs(drawn: tuple[dict[str, Any], dict[str, list[float]]], heavier: float) -> None:
