@@ -318,7 +318,7 @@ def test_a_part_is_called_for_only_after_a_direct_test_and_when_one_wrong_number
 def test_a_number_of_one_fault_is_moved_in_all_its_pairs_at_once() -> None:
     """No weight alone moves as much as the one chance that stands behind a fault and two of its pairs."""
     rows = {"a": {"p": [0.9, 0.1]}, "b": {"p": [0.9, 0.1]}, "c": {"p": [0.05, 0.95]}}
-    test = {"seen": {"of": "t0", "answers": ["o0", "o1"]}, "question": "?", "minutes": 1, "outcomes": ["o0", "o1"], "sound": "o0", "otherwise": [0.05, 0.95]}
+    test = {"seen": {"of": "t0", "answers": ["o0", "o1"]}, "question": "?", "minutes": 1, "outcomes": ["o0", "o1"], "sound": "o1", "otherwise": [0.05, 0.95]}
     faults: dict[str, Any] = {"none": {"weight": 0.01}, "outside": {"weight": 0.01}, "d": {"weight": 0.01}, "c": {"weight": 10}}
     faults |= {key: {"weight": 5, "calls_for": "part"} for key in ("a", "b")} | {"pairs": [{"of": ["c", other], "weight": 10} for other in ("outside", "d")]}
     raw = {"faults": faults, "test": {"t0": test | {"given": rows}}}
