@@ -52,7 +52,7 @@ Share = Annotated[float, "1"]
 
 
 @battery.calculation(source="emf-temperature")
-def rest_voltage_at_25(voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.0)]) -> Annotated[float, "V"]:
+def rest_voltage_at_25(voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.2)]) -> Annotated[float, "V"]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
     >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
@@ -264,7 +264,7 @@ def how_full(
                 remarks.append(f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is too soon to say.")
             else:
                 remarks.append(f"{how_long}, so this counts for less.")
-    share = scale.of(volts)
+    share = scale.of(attrs.evolve(volts, number=min(max(volts.number, 0.0), 16.0)))  # corrected or shifted past what can be read it is empty, or full
     budget = dict(share.budget) | {f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in doubts.items()}
     return Charge(
         share=ck.Value(share.kind, share.number, budget, share.rests_on),

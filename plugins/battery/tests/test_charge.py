@@ -218,3 +218,11 @@ def test_a_fixed_set_point_is_held_against_the_batterys_warmth_and_only_advises(
 def test_a_managed_system_is_never_held_against_a_fixed_set_point(bench: Bench) -> None:
     bench.fit("charging_control", "managed by the vehicle").read("charging_voltage", "12.6 V", setup={"temperature": "0 °C"})
     assert bench.run("charging_by_warmth") == []
+
+
+@pytest.mark.parametrize("volts", ["0 V", "16 V"])
+@pytest.mark.parametrize("celsius", ["-50 °C", "80 °C"])
+def test_the_ends_of_what_may_be_read_are_an_empty_or_a_full_battery_and_no_failure(bench: Bench, volts: str, celsius: str) -> None:
+    bench.fit("capacity", "70 Ah").fit("charger", "10 A").read("rest_voltage", volts, setup={"temperature": celsius})
+    found = bench.finding("battery.charge_plan")
+    assert ("about full" in str(found.text)) is (volts == "16 V")
