@@ -19,6 +19,7 @@ from ..billing.line import to_data as line_data
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed, receive
 from ..billing.totals import totals
+from ..files import write_over
 from ..intake.declared import Declared
 from ..intake.visit import AgreedRow, VisitFile, read_visit
 from ..model.document import Document, document_hash, from_data, to_data
@@ -29,7 +30,6 @@ from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, Paymen
 from ..plugin.host import Plugins, load
 from ..report.papers import WHO_AGREES, Sheet, estimate, invoice
 from ..share import keys, link
-from ..share.files import write_over
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject
 from ..store.store import Store

@@ -12,12 +12,12 @@ from ..billing.consent import Standing, rounding_to_agreed
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed
 from ..billing.totals import totals
+from ..files import write_over
 from ..intake.visit import read_visit
 from ..model.document import Document
 from ..model.job import Job
 from ..plugin.host import Plugins, load
 from ..report.papers import Sheet, estimate, invoice
-from ..share.files import write_over
 from ..store.mark import drawn, record_mark
 from . import paper
 from .problem import DeskProblem

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from corekit.model.figure import Band, Dot, Figure, Label, Polyline
-
+from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .text import clean
 
 # Pixels a point of print is worth on the page, so that what is smallest on paper (7 points) is 16 pixels high there.

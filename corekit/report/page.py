@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from corekit.model.document import (
+from ..model.document import (
     Block,
     Code,
     Document,
@@ -25,8 +25,7 @@ from corekit.model.document import (
     Statement,
     Totals,
 )
-from corekit.reference import data_path
-
+from ..reference import data_path
 from .figure_svg import figure_svg
 from .strip import strip_figure
 from .text import Say, clean, refuse_numbered_draft, spoken

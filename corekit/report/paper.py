@@ -12,8 +12,7 @@ from typing import Any
 
 import attrs
 
-from corekit.model.figure import Band, Dot, Figure, Label, Polyline
-
+from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .faces import Face, Line, set_line
 
 A4 = (595.276, 841.890)  # points

@@ -14,8 +14,8 @@ from reportlab import rl_config
 from reportlab.pdfbase.pdfdoc import PDFDictionary, PDFInfo, PDFName, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
-from corekit._version import __version__
-from corekit.model.document import (
+from .._version import __version__
+from ..model.document import (
     Block,
     Code,
     Document,
@@ -33,8 +33,7 @@ from corekit.model.document import (
     Totals,
     Words,
 )
-from corekit.model.figure import Figure, Strip
-
+from ..model.figure import Figure, Strip
 from .code import MODULE_MM, QUIET, Symbol, symbol
 from .faces import Line, Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from corekit.model.personal import Personal
-
+from ..model.personal import Personal
 from .text import Say
 from .wording import wording
 

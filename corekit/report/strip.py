@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import math
 
-from corekit.model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
-
+from ..model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
 from .wording import wording
 
 # A strip in its own units: 100 wide, points of print high. Everything on it is placed from these.

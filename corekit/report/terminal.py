@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Sequence
 
-from corekit.model.document import (
+from ..model.document import (
     Block,
     Code,
     Document,
@@ -21,7 +21,6 @@ from corekit.model.document import (
     Statement,
     Totals,
 )
-
 from .strip import strip_text
 from .text import Say, clean, refuse_numbered_draft, spoken, stays_with
 from .wording import wording

@@ -5,8 +5,8 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable
 
-from corekit.model.document import Document, Words
-from corekit.model.personal import Personal
+from ..model.document import Document, Words
+from ..model.personal import Personal
 
 #: What becomes of a reference to personal text.
 Say = Callable[[Personal], str]

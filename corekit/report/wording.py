@@ -11,8 +11,8 @@ from typing import Any
 
 import attrs
 
-from corekit.model.personal import PERSONAL_KINDS
-from corekit.reference import DataProblem, data_path, load_toml
+from ..model.personal import PERSONAL_KINDS
+from ..reference import DataProblem, data_path, load_toml
 
 #: Section → word → what must be filled in. A wording file has these and no others.
 _WORDS: dict[str, dict[str, frozenset[str]]] = {

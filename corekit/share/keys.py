@@ -15,7 +15,7 @@ import re
 import secrets
 from pathlib import Path
 
-from .files import write_once
+from ..files import write_once
 from .link import KEY_BYTES
 
 _WORD = "corekit-link-key-1"

@@ -13,7 +13,7 @@ import ipaddress
 import re
 from urllib.parse import urlsplit
 
-from corekit.model.canonical import canonical
+from ..model.canonical import canonical
 
 #: Bytes in a link key.
 KEY_BYTES = 32

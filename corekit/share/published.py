@@ -19,10 +19,9 @@ from urllib.parse import urlsplit
 
 import attrs
 
-from corekit.model.canonical import canonical, digest
-from corekit.model.document import Document, from_data, to_data
-
-from .files import TEMPORARY, flush_folder, write_once
+from ..files import TEMPORARY, flush_folder, write_once
+from ..model.canonical import canonical, digest
+from ..model.document import Document, from_data, to_data
 from .link import is_loopback, is_token_hash
 
 #: How long a page stays up when nobody says otherwise: two years.

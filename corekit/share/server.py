@@ -33,10 +33,9 @@ import jinja2
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
-from corekit.model.document import Document, PricedLines
-from corekit.reference import data_path
-from corekit.report.text import clean
-
+from ..model.document import Document, PricedLines
+from ..reference import data_path
+from ..report.text import clean
 from .link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from .published import LARGEST, PublishedFolder, PublishProblem, check_bearer
 
@@ -66,9 +65,9 @@ class Show:
 
 def masked_show() -> Show:
     """The renderers of `corekit.report`, told to leave every personal text out."""
-    from corekit.report.page import page_css, render_page
-    from corekit.report.pdf import render_pdf
-    from corekit.report.say import mask
+    from ..report.page import page_css, render_page
+    from ..report.pdf import render_pdf
+    from ..report.say import mask
 
     return Show(
         page=lambda document, address: render_page(document, mask, address),

@@ -6,7 +6,7 @@ import hashlib
 import secrets
 from collections.abc import Sequence
 
-from corekit.model.canonical import canonical
+from ..model.canonical import canonical
 
 #: Crockford's base 32: of the pairs that look alike only 0 and 1 are there, never I, L or O (nor U). Source: from memory.
 LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"

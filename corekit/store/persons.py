@@ -9,8 +9,8 @@ from typing import Any
 
 import attrs
 
-from corekit.model.canonical import digest
-from corekit.model.personal import Personal, PersonalText
+from ..model.canonical import digest
+from ..model.personal import Personal, PersonalText
 
 
 @attrs.frozen(kw_only=True)

@@ -12,12 +12,11 @@ from typing import Any
 
 import attrs
 
-from corekit.model.canonical import digest
-from corekit.model.entry import Draft, Entry
-from corekit.model.money import Money
-from corekit.model.personal import Personal, PersonalText
-from corekit.model.records import RECORDS, Withdrawn, as_the_file_says, body_of
-
+from ..model.canonical import digest
+from ..model.entry import Draft, Entry
+from ..model.money import Money
+from ..model.personal import Personal, PersonalText
+from ..model.records import RECORDS, Withdrawn, as_the_file_says, body_of
 from .rows import composed
 from .statement import Statement
 

@@ -10,9 +10,8 @@ from typing import Any
 
 import attrs
 
-from corekit.model.canonical import canonical
-from corekit.model.entry import Entry
-
+from ..model.canonical import canonical
+from ..model.entry import Entry
 from .problem import StoreProblem
 
 #: From here on not every whole number is a double of its own.

@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
+from ..files import flush_folder
 from . import persons, seals
 from .mark import drawn
 from .problem import StoreProblem
@@ -172,7 +173,7 @@ def back_up(connection: sqlite3.Connection, path: Path) -> Path:
             os.fsync(file.fileno())
         backup = path.with_name(f"{path.name}.schema-{copied}.backup")
         unfinished.replace(backup)
-        remember(path.parent)
+        flush_folder(path.parent)
     finally:
         for rest in ("", "-journal", "-wal", "-shm"):
             unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
@@ -183,16 +184,6 @@ def backups(path: Path) -> list[Path]:
     """The copies that `migrate` made of a store."""
     pattern = re.compile(re.escape(path.name) + r"\.schema-\d+\.backup")
     return sorted(found for found in path.parent.iterdir() if pattern.fullmatch(found.name))
-
-
-def remember(folder: Path) -> None:
-    """Have the disk remember which names a folder holds."""
-    if os.name == "posix":
-        opened = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(opened)
-        finally:
-            os.close(opened)
 
 
 def destroy(connection: sqlite3.Connection, job: str) -> None:

@@ -11,8 +11,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from corekit.model.canonical import digest
-
+from ..model.canonical import digest
 from .problem import StoreProblem
 
 #: Table → its columns before the seal, the key first.

@@ -19,12 +19,12 @@ from typing import Any
 
 import attrs
 
-from corekit.model.canonical import digest
-from corekit.model.entry import BOOKS, JOB, Draft, Entry
-from corekit.model.job import Job, fold
-from corekit.model.personal import Personal
-from corekit.model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
-
+from ..files import name_once
+from ..model.canonical import digest
+from ..model.entry import BOOKS, JOB, Draft, Entry
+from ..model.job import Job, fold
+from ..model.personal import Personal
+from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
 from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
 from .problem import StoreProblem, told
@@ -98,7 +98,7 @@ class Store:
             os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
             try:
                 _lay(unfinished, demo, (now or utc_now)())
-                _moved(unfinished, path)
+                name_once(unfinished, path)
             finally:
                 for rest in ("", "-wal", "-shm"):
                     unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
@@ -715,17 +715,6 @@ def _lay(path: Path, demo: bool, at: str) -> None:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     finally:
         connection.close()
-
-
-def _moved(unfinished: Path, path: Path) -> None:
-    """Move a whole file to its place, never over another one, and have the folder remember it."""
-    try:
-        os.link(unfinished, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without hard links
-        unfinished.rename(path)
-    schema.remember(path.parent)
 
 
 def _admitted(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:

@@ -8,10 +8,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from corekit.model.canonical import canonical
-from corekit.model.entry import BOOKS, JOB, Entry, broken
-from corekit.model.job import fold
-
+from ..model.canonical import canonical
+from ..model.entry import BOOKS, JOB, Entry, broken
+from ..model.job import fold
 from . import persons, rows, schema, seals
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from corekit.share import files
+from corekit import files
 from corekit.share.keys import KeyProblem, create_link_key, new_bearer, read_link_key
 from corekit.share.link import read_token
 

@@ -15,10 +15,11 @@ from typing import Any
 import attrs
 import pytest
 
+from corekit import files
 from corekit.model.canonical import canonical, digest
 from corekit.model.document import Document, DocumentKind, Pairs, document_hash, to_data
 from corekit.model.personal import Personal, PersonalText
-from corekit.share import files, published
+from corekit.share import published
 from corekit.share.link import token, token_hash
 from corekit.share.published import LIFE, PublishedFolder, PublishProblem, open_envelope, publish_to, seal_envelope, withdraw_from
 

@@ -194,7 +194,7 @@ def test_a_copy_that_cannot_be_written_leaves_the_store_as_it_is(old: Path, monk
     def no_room(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(schema, "remember", no_room)
+    monkeypatch.setattr(schema, "flush_folder", no_room)
     with pytest.raises(StoreProblem, match="Make room"):
         Store.open(old)
     assert version(old) == 0

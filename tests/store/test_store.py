@@ -16,6 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from corekit import files
 from corekit.model.canonical import digest
 from corekit.model.personal import Personal, PersonalText
 from corekit.model.records import Customer, Issued, Measured, Offered, Opened, Paid, PaymentTaken, Seen, body_of
@@ -405,6 +406,20 @@ def test_what_is_no_store_is_told_in_one_sentence(tmp_path: Path) -> None:
             Store.open(tmp_path / name)
         assert str(tmp_path / name) in str(raised.value)
         assert before is None or (tmp_path / name).read_bytes() == before
+
+
+def test_without_hard_links_a_store_that_appeared_meanwhile_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "journal.sqlite"
+
+    def none(*_: object) -> None:
+        path.write_bytes(b"somebody else's")
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(files.os, "link", none)
+    with pytest.raises(StoreProblem, match="exists already"):
+        Store.create(path, demo=True)
+    assert path.read_bytes() == b"somebody else's"
+    assert [file.name for file in tmp_path.iterdir()] == ["journal.sqlite"]
 
 
 def test_a_store_is_never_made_over_something_else(store: Store, tmp_path: Path) -> None:

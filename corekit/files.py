@@ -1,4 +1,4 @@
-"""Writing small files so that after a power cut the old one or the new one is there, never a part.
+"""Giving files their names so that after a power cut the old one or the new one is there, never a part.
 
 Order matters and is what makes it hold: write beside the target, flush the file to disk, give it its name, flush the
 directory (Pillai et al., OSDI 2014).
@@ -7,6 +7,7 @@ directory (Pillai et al., OSDI 2014).
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 from pathlib import Path
@@ -24,18 +25,28 @@ def write_once(path: Path, data: bytes) -> None:
     """
     part = _part(path, data)
     try:
-        try:
-            # A hard link, unlike a rename, refuses to take a name that is in use.
-            os.link(part, path)
-        except FileExistsError:
-            raise
-        except OSError:
-            # This file system has no hard links. Two writers at one moment are then told apart only by this look.
-            if os.path.lexists(path):
-                raise FileExistsError(17, "there is a file of this name already", str(path)) from None
-            part.replace(path)
+        name_once(part, path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def name_once(part: Path, path: Path) -> None:
+    """Give a finished file its name, never over another one. `part` may stay as a second name of it.
+
+    Errors:
+        FileExistsError: there is something under this name already (also a link that leads nowhere).
+        OSError: the folder cannot be written.
+    """
+    try:
+        # A hard link, unlike a rename, refuses to take a name that is in use.
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # This file system has no hard links. Two writers at one moment are then told apart only by this look.
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, "there is a file of this name already", str(path)) from None
+        part.replace(path)
     flush_folder(path.parent)
 
 
