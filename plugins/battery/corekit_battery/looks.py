@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .acid import freezing_point, gravity_of_voltage
@@ -97,7 +99,8 @@ def freezing(
         low = ck.exact("temperature", ICE)
     else:
         assert rest is not None
-        acid = gravity_of_voltage(rest_voltage_at_25(rest, warmth))
+        volts = rest_voltage_at_25(rest, warmth)
+        acid = gravity_of_voltage(attrs.evolve(volts, number=min(max(volts.number, 11.35), 12.98)))  # the ends of the acid table
         if acid.number > 1.28:
             yield case.does_not_apply("Its acid is too strong to freeze at ordinary temperatures.")
             return
