@@ -11,14 +11,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from ..desk.shop import open_shop
-    from ..intake.visit import read_visit
     from .command import same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        visit = read_visit(Path(args.file), shop.declared)
+        visit = shop.read(args.file)
         done = shop.add(visit, shop.find(args.job) if args.job else None)
         for remark in visit.remarks:
             print(f"Odd, but no fault: {remark}")

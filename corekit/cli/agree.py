@@ -20,9 +20,6 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         offer = shop.offer_named(args.job, args.offer)
-        if money(args.total, offer.total.currency) != offer.total:
-            print(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {args.total}. Nothing was recorded.")
-            return 1
-        shop.agree(offer, by=args.by, how=args.how, declined=args.declined)
+        shop.agree(offer, by=args.by, how=args.how, declined=args.declined, total=money(args.total, offer.total.currency))
         print(f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, agreed by the {args.by}, {args.how}.")
     return 0

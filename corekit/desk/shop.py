@@ -122,7 +122,15 @@ class Shop:
             OfferAwaited: it agrees to an offer that was not made; everything before that is kept.
             DeskProblem: it agrees to another total than was offered, or is a demo file in a real store.
         """
-        return self.add(read_visit(Path(path), self.declared), job).job
+        return self.add(self.read(path), job).job
+
+    def read(self, path: str | Path) -> VisitFile:
+        """What a visit file says, with this shop's instruments and currency; nothing is added.
+
+        Errors:
+            VisitProblem: everything that is wrong with the file, at once.
+        """
+        return read_visit(Path(path), self.declared)
 
     def add(self, visit: VisitFile, job: str | None = None) -> Imported:
         """As `import_visit`, for a visit that was read already."""
@@ -300,16 +308,21 @@ class Shop:
         self.store.append(job.id, [Statement(kind="offered", subject=own_subject("offered", name), body=body_of(record))])
         return record
 
-    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = ()) -> Entry:
+    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None) -> Entry:
         """Record who agreed to an offer, how, and what was declined in the same stroke.
 
+        Args:
+            total: What the customer saw on the paper, where somebody typed it: it must be the offer's.
+
         Errors:
-            DeskProblem: it is not said who or how, or the job's invoice is issued already.
+            DeskProblem: it is not said who or how, the total is another one, or the job's invoice is issued already.
             ConsentProblem: what was declined was not offered.
         """
         if not by.strip() or not how.strip():
             raise DeskProblem("An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded.")
         _no_name(by)
+        if total not in (None, offer.total):
+            raise DeskProblem(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {total}. Nothing was recorded.")
         agreed = Agreed(
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
             declined=list(declined),

@@ -136,7 +136,7 @@ def test_another_usual_instrument_changes_nothing_of_what_was_read_before(folder
         before = shop.assess(shop.import_visit(file)).readings
     said(folder, now)
     with Shop(folder) as shop:
-        visit = read_visit(file, shop.declared)
+        visit = shop.read(file)
         again = shop.add(visit)
         assert (again.corrected, again.withdrawn) == (0, 0)
         assert shop.assess(again.job).readings == before
@@ -145,7 +145,7 @@ def test_another_usual_instrument_changes_nothing_of_what_was_read_before(folder
 def test_the_same_file_in_the_same_shop_adds_nothing(folder: Path, file: Path) -> None:
     with Shop(folder) as shop:
         shop.import_visit(file)
-        again = shop.add(read_visit(file, shop.declared))
+        again = shop.add(shop.read(file))
     assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
 
 
@@ -163,7 +163,7 @@ def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_a
     with Shop(folder) as shop:
         shop.import_visit(file)
         file.write_text(VISIT.replace('"12,5-12,6 V" }', '"12,5-12,6 V", with = "meter" }'), "utf-8")
-        assert shop.add(read_visit(file, shop.declared)).corrected == 1
+        assert shop.add(shop.read(file)).corrected == 1
 
 
 # ---- said

@@ -9,7 +9,6 @@ import pytest
 from corekit.desk.problem import DeskProblem, OfferAwaited
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
-from corekit.intake.visit import read_visit
 from corekit.model.money import Money
 from corekit.model.records import Paid, body_of
 from corekit.store.statement import Statement
@@ -87,7 +86,7 @@ def test_a_file_that_got_another_name_is_still_known_by_both(shop: Shop, file: P
     file.write_text(SECOND, "utf-8")
     assert shop.import_visit(file, "visit") == diagnosed
     file.write_text(VISIT, "utf-8")
-    again = shop.add(read_visit(file, shop.declared))
+    again = shop.add(shop.read(file))
     assert (again.job, again.added, again.corrected) == (diagnosed, 0, 0)
     assert len(shop.store.jobs()) == 1
 
@@ -102,7 +101,7 @@ def test_forgetting_finds_the_papers_under_every_name(shop: Shop, file: Path, di
 
 def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop, file: Path) -> None:
     file.write_text(SECOND + '\n[[step]]\npaid = { amount = "1.00", how = "cash", withdrawn = "typed for another car" }\n', "utf-8")
-    done = shop.add(read_visit(file, shop.declared))
+    done = shop.add(shop.read(file))
     assert done.corrected == 0
     assert done.withdrawn == 1
     assert shop.store.books() == [], "money that was never taken is not in the books"
