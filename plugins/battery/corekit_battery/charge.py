@@ -61,6 +61,7 @@ TAIL = 0.01  # A for each Ah: the current at which a charge is ended; source: ta
 #: A for each Ah: what a charger may give at most when the label says nothing. source: charge-current-by-type
 MOST = {BatteryType.FLOODED: 0.25, BatteryType.EFB: 0.25, BatteryType.AGM: 0.2, BatteryType.GEL: 0.2}
 MOST_UNKNOWN = 0.2
+COLDEST, HOTTEST = 243.15, 333.15  # K, where the compensation of the charging voltage ends; source: charging-compensation
 LAID_DOWN = 0.3  # A for each Ah: the upper end that is printed for AGM and gel; source: charge-current-by-type
 #: V at 25 °C, and the ends between which the compensated voltage is kept. source: charge-voltage-by-type
 VOLTAGE = {
@@ -548,6 +549,9 @@ def charging_by_warmth(
         return
     warmth = volts.read_with(temperature)
     if warmth is None:
+        return
+    if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
+        yield case.does_not_apply("No charging voltage is on file for a battery as cold or as hot as this.")
         return
     low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
     warm = ck.show(warmth.value, "°C", doubt=False)

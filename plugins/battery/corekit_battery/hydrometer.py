@@ -36,6 +36,7 @@ from .tables import kelvin
 
 WATER_20 = 998.204  # kg/m³, density of water at 20 °C, from memory of handbook tables
 GRAVITY_20C = tuple((w, r20 / WATER_20) for w, r20, _ in DENSITY)
+COLDEST, HOTTEST = 244.2, 323.2  # K, where the printed correction ends; source: tm-5-4210-hydrometer
 UNSAID = 0.0062  # how far at most a figure moves between the three references; from the density table, source: acid-density
 UNSEEN = 0.008  # 20 °F either way when nobody took the temperature of the acid; source: tm-5-4210-hydrometer
 
@@ -118,6 +119,10 @@ def charge_by_gravity(
         return
     if acid is FullAcid.G1300:
         yield case.gap(full_acid, "No printed scale of charge is on file for acid of 1.300, so the gravity says nothing about the charge.")
+        return
+    taken = [reading for cell in cells if (reading := cell.read_with(temperature) or warmth) is not None]
+    if any(not COLDEST <= reading.number <= HOTTEST for reading in taken):
+        yield case.gap(temperature, "The acid is colder or hotter than its correction is printed for (−29 to 50 °C). Let it warm or cool and read again.")
         return
     warm = [_at_80f(cell, cell.read_with(temperature) or warmth, by) for cell in cells]
     average = ck.propagate(lambda *each: sum(each) / len(each), warm, "ratio")

@@ -226,3 +226,10 @@ def test_the_ends_of_what_may_be_read_are_an_empty_or_a_full_battery_and_no_fail
     bench.fit("capacity", "70 Ah").fit("charger", "10 A").read("rest_voltage", volts, setup={"temperature": celsius})
     found = bench.finding("battery.charge_plan")
     assert ("about full" in str(found.text)) is (volts == "16 V")
+
+
+@pytest.mark.parametrize("celsius", ["-50 °C", "80 °C"])
+def test_no_charging_voltage_is_named_for_a_battery_beyond_the_compensation(bench: Bench, celsius: str) -> None:
+    bench.fit("charging_control", "fixed").read("charging_voltage", "14.4 V", setup={"temperature": celsius})
+    (gap,) = bench.run("charging_by_warmth")
+    assert isinstance(gap, ck.Gap) and gap.reason is ck.Reason.DOES_NOT_APPLY

@@ -58,6 +58,12 @@ def test_a_reference_nobody_noted_is_said_and_costs_certainty(flooded: Bench) ->
     assert found.value.u > noted and "reference is not noted" in str(found.text)
 
 
+@pytest.mark.parametrize("celsius", ["-50 °C", "80 °C"])
+def test_acid_colder_or_hotter_than_the_printed_correction_is_not_judged(flooded: Bench, celsius: str) -> None:
+    (gap,) = cells(flooded, *["1.20"] * 6, celsius=celsius).gaps("charge_by_gravity")
+    assert gap.wants == "battery.temperature"
+
+
 def test_three_cells_are_called_three_cells(flooded: Bench) -> None:
     assert "Only 3 of 6 cells" in str(cells(flooded, "1.20", "1.21", "1.20").finding("battery.charge_by_gravity").text)
 
