@@ -26,6 +26,7 @@ from corekit.desk.saying import as_data, as_words
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.plugin.host import Plugins, load
+from corekit.report.papers import reading_rows
 
 from .story import Story
 
@@ -340,3 +341,12 @@ def test_no_suspect_no_odds_and_no_doubted_reading_reach_any_document_of_the_dem
     assert len(texts) >= 12
     for text in texts:
         assert not re.search(r"marked|likely|suspect|\bodds\b|0\.7123|\b71([.,]2[0-9]*)? ?%|fault table", text, re.IGNORECASE)
+
+
+def test_paper_says_how_many_readings_were_taken() -> None:
+    told = story().read("fan.pull", "20 Pa", "left").read("fan.pull", "90 Pa", "left").read("fan.pull", "21 Pa", "left").read("fan.pull", "300 Pa", "right")
+    left, right = reading_rows(told.assessment)
+    assert left.note == "3 readings taken"
+    assert right.note == ""
+    told.repair("fan.replace_motor").read("fan.pull", "300 Pa", "left")
+    assert "3 and 1 readings taken" in reading_rows(told.assessment)[0].note
