@@ -171,16 +171,19 @@ class Case:
         template = {Verdict.PASS: says.passes, Verdict.FAIL: says.fails, Verdict.UNDECIDED: says.undecided}[leans]
         if verdict is Verdict.ADVICE and says.advises:
             template = says.advises
-        if apart and isinstance(judged, Reading):
-            template += " The {count} readings disagree by more than their doubt."
-        if outcome.unfit:
+        if apart:
+            # A sentence about the last reading alone ("too close to call") would be false of the others.
+            template = "{title}: the {count} readings, from {least} to {most}, disagree by more than their doubt; read it again. Asked for: {limit}."
+        if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
             template += " This instrument cannot decide it at all: its doubt is as wide as the limit."
             template += " It takes one that is known to {needed} (k = 2)." if outcome.needed else " Nor could any: the limit itself is known no better."
         places = {"value": units.show(value, unit), "limit": limit_words(limit, unit), "place": place, **(values or {})}
         if outcome.unfit and outcome.needed:
             places["needed"] = doubt_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
-            places["count"] = str(judged.count)
+            taken = sorted((value, *judged.others), key=lambda one: one.number)
+            least, most = (units.show(one, unit, doubt=False) for one in (taken[0], taken[-1]))
+            places |= {"count": str(judged.count), "title": judged.measurand.title, "least": least, "most": most}
         return Finding(
             system=self.system.key,
             code=self.system.checked_code(code),

@@ -260,7 +260,7 @@ def test_readings_that_disagree_decide_nothing_and_say_so(order: tuple[str, str]
     story = Story().read("brakes.travel", order[0]).read("brakes.travel", order[1])
     finding = story.finding("brakes.travel")
     assert finding.verdict is Verdict.UNDECIDED
-    assert "The 2 readings disagree by more than their doubt." in str(finding.text)
+    assert "the 2 readings, from 20.0 mm to 90.0 mm, disagree by more than their doubt; read it again" in str(finding.text)
     assert finding.probability == pytest.approx(0.5)
     assert finding.urgency is not Urgency.NOTHING
     assert not any(call.met for call in story.assessment.calls)
