@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import shutil
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,8 @@ import pytest
 
 import corekit
 from corekit.desk.demo import run_demo
+
+from .watched import Watched
 
 IN_CI = os.environ.get("COREKIT_CI") == "1"
 CHROMIUM_ARGS = [
@@ -87,3 +89,21 @@ def chromium() -> Iterator[Any]:
         browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """Call it to get a page on a phone's screen; each has a context of its own."""
+    contexts = []
+
+    def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, java_script_enabled=script, accept_downloads=True, is_mobile=True, has_touch=True
+        )
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        return Watched.of(context.new_page())
+
+    yield open_one
+    for context in contexts:
+        context.close()

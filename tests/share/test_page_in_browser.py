@@ -2,46 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
-import attrs
 import pytest
 
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
+from ..watched import Watched
 from .conftest import KEY, NOON, Served, a_document
 
 pytestmark = pytest.mark.browser
-
-
-@attrs.define
-class Watched:
-    """A page and what happened on it: console errors, addresses asked for."""
-
-    page: Any
-    errors: list[str] = attrs.field(factory=list)
-    asked: list[str] = attrs.field(factory=list)
-
-
-@pytest.fixture
-def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
-    contexts = []
-
-    def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
-        context = chromium.new_context(viewport={"width": width, "height": height}, java_script_enabled=script, accept_downloads=True)
-        context.set_default_timeout(15_000)
-        contexts.append(context)
-        watched = Watched(context.new_page())
-        watched.page.on("console", lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None)
-        watched.page.on("pageerror", lambda problem: watched.errors.append(str(problem)))
-        watched.page.on("request", lambda request: watched.asked.append(request.url))
-        return watched
-
-    yield open_one
-    for context in contexts:
-        context.close()
 
 
 def text_of(page: Any) -> str:

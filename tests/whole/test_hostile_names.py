@@ -14,8 +14,8 @@ import pytest
 from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Invoice, Shop
 
+from ..watched import Watched
 from .chain import JOBS, at, corekit, done, edited, paper_text, refused, serving, squeezed, written
-from .conftest import Watched
 
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
 LONG = ("Wolfeschlegel " * 72 + "W" * 1000)[:2000]  # words that break, then one that does not
