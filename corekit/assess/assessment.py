@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from enum import StrEnum
 
 import attrs
@@ -80,6 +80,7 @@ class Assessment:
         too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be offered?
         readings: stage → readings in the order of the declarations.
+        replaces: Operation → the part it exchanges.
     """
 
     job: Job
@@ -93,12 +94,18 @@ class Assessment:
     readings: tuple[tuple[Reading, ...], ...]
     failures: tuple[Failure, ...]
     versions: dict[str, str]
+    replaces: Mapping[str, str] = attrs.field(factory=dict)
     contradictions: tuple[Contradiction, ...] = ()
     too_long: tuple[NextTest, ...] = ()
 
     def is_dealt_with(self, finding: Finding) -> bool:
-        """True when the work that it called for was done after it: what the retest shows is then the word on it."""
-        return any(noted.record.operation == finding.calls_for and noted.record.stage > finding.stage for noted in self.job.repairs)
+        """True when the work that it called for was done after it, or the part that it speaks of was exchanged.
+
+        What the retest shows is then the word on it.
+        """
+        later = [noted.record for noted in self.job.repairs if noted.record.stage > finding.stage]
+        gone = bool(finding.part) and any(self.replaces.get(repair.operation) == finding.part for repair in later)
+        return gone or any(repair.operation == finding.calls_for for repair in later)
 
     @property
     def current(self) -> tuple[Finding, ...]:
@@ -177,6 +184,9 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Ass
     gaps += [Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure)) for failure in plugins.failures]
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
     ordered = tuple(sorted(findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage)))
+    # A system that shows something wrong is tested on before one that was only read beside it; within a system its own ranking holds.
+    uneasy = {finding.system for finding in findings if finding.urgency is not Urgency.NOTHING}
+    tests.sort(key=lambda test: test.system not in uneasy)
     return Assessment(
         job=job,
         findings=ordered,
@@ -189,6 +199,7 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Ass
         readings=readings,
         failures=plugins.failures,
         versions=dict(plugins.versions),
+        replaces={key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces},
         contradictions=tuple(odd),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )

@@ -78,6 +78,7 @@ class Finding:
         stage, place: When in the visit and at which of several like things.
         probability: That the true value conforms to the limit (JCGM 106); None without a limit.
         of: Key of the measurand it speaks of, so that a retest can be held against it.
+        part: Key of the part that was read or looked at; once that is exchanged the finding is past.
         value, unit: The judged value and the unit it is printed in; None for a plain statement.
         limits: As used, with source; the first is the one judged against.
         evidence: Ids of the entries it rests on.
@@ -96,6 +97,7 @@ class Finding:
     stage: int = 0
     place: str = ""
     of: str = ""
+    part: str = ""
     probability: float | None = None
     value: Value | None = None
     unit: str = ""

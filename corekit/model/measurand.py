@@ -41,6 +41,7 @@ class Measurand:
         places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one only.
         read_with: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
+        part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
     """
 
@@ -54,6 +55,7 @@ class Measurand:
     places: tuple[str, ...] = ()
     read_with: tuple[str, ...] = ()
     lasting: bool = False
+    part: str = ""
     where: str = ""
     how: str = ""
     hazard: str = ""
@@ -61,12 +63,13 @@ class Measurand:
 
 @attrs.frozen(kw_only=True)
 class Observation:
-    """Something seen: one of closed answers. Members of `answers` carry the words people type and read."""
+    """Something seen: one of closed answers. Members of `answers` carry the words people type and read; `part` as for a measurand."""
 
     key: str
     title: str
     answers: type[Enum]
     places: tuple[str, ...] = ()
+    part: str = ""
     how: str = ""
     hazard: str = ""
 

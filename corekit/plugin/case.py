@@ -194,6 +194,7 @@ class Case:
             stage=self.stage,
             place=place,
             of=_of(of, judged),
+            part=_part(of, judged),
             probability=probability,
             value=value,
             unit=unit,
@@ -283,6 +284,7 @@ class Case:
             stage=self.stage,
             place=place,
             of=_of(of, value),
+            part=_part(of, value),
             value=bare,
             unit=unit,
             limits=tuple(limits),
@@ -311,11 +313,12 @@ class Case:
             place: Of several like things the one it speaks of; without it the finding speaks of all that were looked at.
         """
         noted = [sight for (key, there), sight in self.sights.items() if key == at.key and place in ("", there)]
-        return self._plain(
+        seen = self._plain(
             verdict=Verdict.PASS if passed else Verdict.FAIL, code=code, says=says, value=None, of=None, unit="", place=place,
             evidence=[sight.entry for sight in noted if sight.entry], urgency=Urgency.NOTHING if passed else urgency,
             calls_for=None if passed else calls_for, figure=None, limits=(), values=values,
         )  # fmt: skip
+        return attrs.evolve(seen, part=at.part)
 
     def gap(self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED) -> Gap:
         """What could not be said, naming what would close it."""
@@ -374,6 +377,12 @@ def _of(measurand: Measurand | None, judged: Reading | Value | None) -> str:
     if measurand is not None:
         return measurand.key
     return judged.measurand.key if isinstance(judged, Reading) else ""
+
+
+def _part(measurand: Measurand | None, judged: Reading | Value | None) -> str:
+    if measurand is not None:
+        return measurand.part
+    return judged.measurand.part if isinstance(judged, Reading) else ""
 
 
 def own_limit(key: str, low: Value | None, high: Value | None, where_from: str, entry: str) -> Limit:

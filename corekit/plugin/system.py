@@ -66,6 +66,7 @@ class System:
         places: Iterable[str] = (),
         read_with: Iterable[Measurand] = (),
         lasting: bool = False,
+        part: str = "",
         where: str = "",
         how: str = "",
         hazard: str = "",
@@ -92,18 +93,21 @@ class System:
                 places=tuple(places),
                 read_with=tuple(measurand.key for measurand in read_with),
                 lasting=lasting,
+                part=part,
                 where=where,
                 how=how,
                 hazard=hazard,
             ),
         )
 
-    def observation(self, name: str, title: str, answers: type[Enum], *, places: Iterable[str] = (), how: str = "", hazard: str = "") -> Observation:
+    def observation(
+        self, name: str, title: str, answers: type[Enum], *, places: Iterable[str] = (), part: str = "", how: str = "", hazard: str = ""
+    ) -> Observation:
         """Declare something to look at, with its closed answers."""
         return self._keep(
             self.observations,
             self._key(name),
-            Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), how=how, hazard=hazard),
+            Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), part=part, how=how, hazard=hazard),
         )
 
     def trait(

@@ -481,3 +481,13 @@ def test_halving_a_declared_accuracy_decides_what_was_open() -> None:
     # 1.5 mm inside: 1.645 · 2 mm / √3 = 1.90 mm is more, half of it less.
     assert verdict(PLUGINS) is Verdict.UNDECIDED
     assert verdict(Plugins(systems={"brakes": finer})) is Verdict.PASS
+
+
+def test_what_was_found_on_a_part_is_past_once_the_part_is_exchanged() -> None:
+    """The finding called for nothing; the part it spoke of is gone all the same."""
+    story = Story().read("brakes.travel", "90 mm").repair("brakes.replace_master")
+    finding = story.finding("brakes.travel")
+    on_part = attrs.evolve(finding, part="master", calls_for="")
+    assert story.assessment.is_dealt_with(on_part)
+    assert not story.assessment.is_dealt_with(attrs.evolve(on_part, part="pads"))
+    assert not story.assessment.is_dealt_with(attrs.evolve(on_part, part=""))

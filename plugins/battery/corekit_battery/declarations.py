@@ -142,11 +142,12 @@ temperature = battery.measurand(
     where="The battery's own side wall or post, not the air.", how="Contact or infra-red thermometer on a dull spot; it lags the air by hours.",
 )  # fmt: skip
 rest_voltage = battery.measurand(
-    "rest_voltage", "V", "Voltage at rest", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V", read_with=(rest_time, temperature),
+    "rest_voltage", "V", "Voltage at rest", part="battery", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V",
+    read_with=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.", how="Everything off, doors closed, units asleep.", hazard=f"{SPARK} {SHORT}",
 )  # fmt: skip
 gravity = battery.measurand(
-    "gravity", "1", "Gravity of the acid", possible=(1.0, 1.35), usual=(1.1, 1.3), accuracy="0.005", read_with=(temperature,),
+    "gravity", "1", "Gravity of the acid", part="battery", possible=(1.0, 1.35), usual=(1.1, 1.3), accuracy="0.005", read_with=(temperature,),
     places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"), where="Cell 1 is the one at the positive post.",
     how="Hydrometer or refractometer, acid mixed, no water added just before.", hazard=ACID,
 )  # fmt: skip
@@ -160,7 +161,8 @@ load_current = battery.measurand(
 )  # fmt: skip
 load_time = battery.measurand("load_time", "s", "Time under load", possible=(0, 60), usual=(5, 30), accuracy="1 s", how="15 s, read at the end.")
 load_voltage = battery.measurand(
-    "load_voltage", "V", "Voltage under load", possible=(0, 14), usual=(5, 12.5), accuracy="0.5 % + 0.05 V", read_with=(load_current, load_time, temperature),
+    "load_voltage", "V", "Voltage under load", part="battery", possible=(0, 14), usual=(5, 12.5), accuracy="0.5 % + 0.05 V",
+    read_with=(load_current, load_time, temperature),
     where="On the posts, load clamps outside the meter's tips.", how="Charged to 75 % or more; read at the end of 15 s, load still on.",
     hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
 )  # fmt: skip
@@ -202,7 +204,8 @@ sample_interval = battery.measurand(
     "sample_interval", "s", "Time between two samples", possible=(1e-6, 3600), usual=(1e-5, 60), accuracy="1 %", how="Of the log or the bus, not of the screen."
 )
 logged_minimum = battery.measurand(
-    "logged_minimum", "V", "Lowest voltage of a logged start", possible=(0, 15), usual=(4, 12.5), accuracy="0.5 % + 0.1 V", read_with=(sample_interval,),
+    "logged_minimum", "V", "Lowest voltage of a logged start", part="battery", possible=(0, 15), usual=(4, 12.5), accuracy="0.5 % + 0.1 V",
+    read_with=(sample_interval,),
     where="Wherever the log takes it; a control unit sees less than the posts have.", how="The least value of the whole start.",
 )  # fmt: skip
 small_load_current = battery.measurand(
@@ -225,26 +228,29 @@ charger_voltage = battery.measurand(
     where="On the posts, charger on.", how="At the end of the charge, when it no longer rises.", hazard=f"{DAMAGED} {SPARK}",
 )  # fmt: skip
 tester_figure = battery.measurand(
-    "tester_figure", "A", "Cranking amperes by the tester", possible=(0, 3000), usual=(30, 1500), accuracy="10 %", read_with=(temperature,),
+    "tester_figure", "A", "Cranking amperes by the tester", part="battery", possible=(0, 3000), usual=(30, 1500), accuracy="10 %", read_with=(temperature,),
     how="An estimate from the battery's conductance, in the rating system that the tester was set to; worth nothing below 75 % charge.",
 )  # fmt: skip
 discharge_current = battery.measurand(
     "discharge_current", "A", "Current of the discharge test", possible=(0, 500), usual=(0.1, 100), accuracy="3 % + 0.05 A", how="About a twentieth of its Ah."
 )
 discharge_fall = battery.measurand(
-    "discharge_fall", "V", "Fall of the voltage when the discharge began", possible=(0, 5), usual=(0, 2), accuracy="0.005 V",
+    "discharge_fall", "V", "Fall of the voltage when the discharge began", part="battery", possible=(0, 5), usual=(0, 2), accuracy="0.005 V",
     how="Before against a few seconds after the load went on.",
 )  # fmt: skip
 delivered = battery.measurand(
-    "delivered", "Ah", "Charge delivered down to 10.5 V", possible=(0, 1000), usual=(1, 400), accuracy="3 %", read_with=(discharge_current, temperature),
+    "delivered", "Ah", "Charge delivered down to 10.5 V", part="battery", possible=(0, 1000), usual=(1, 400), accuracy="3 %",
+    read_with=(discharge_current, temperature),
     how="From full, with a known steady current, at a known temperature.", hazard=f"{DAMAGED} {SPARK}",
 )  # fmt: skip
 
 # ---- what to look at
 
 surface_charge = battery.observation("surface_charge", "Surface charge", SurfaceCharge, how="Headlamps on for 15 s, off, then 3 min of waiting takes it off.")
-case_seen = battery.observation("case", "Battery case", Case, how="All sides, lid and posts; in frost look for bulging and ice.", hazard=f"{ACID} {DAMAGED}")
-level = battery.observation("level", "Acid level", Level, how="Only where caps come off; the plates must be covered.", hazard=ACID)
+case_seen = battery.observation(
+    "case", "Battery case", Case, part="battery", how="All sides, lid and posts; in frost look for bulging and ice.", hazard=f"{ACID} {DAMAGED}",
+)  # fmt: skip
+level = battery.observation("level", "Acid level", Level, part="battery", how="Only where caps come off; the plates must be covered.", hazard=ACID)
 terminals = battery.observation("terminals", "Posts and clamps", Terminals, how="Turn each clamp by hand; look under it too.", hazard=SHORT)
 loads = battery.observation("charging_loads", "Lamps and blower at the charging reading", Loads)
 cranks = battery.observation("cranks", "How the engine cranks", Cranks, how="Once, before anything is touched.")
