@@ -224,22 +224,26 @@ _DONE = {
 
 
 def _in_short(assessment: Assessment) -> list[Block]:
+    """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and what was ruled out."""
     sentences = list(dict.fromkeys(f"{repair.title}: {_DONE[repair.proof]}." for repair in assessment.repairs))
-    open_ones = [finding for finding in assessment.current if finding.verdict is Verdict.UNDECIDED]
-    failing = [finding for finding in assessment.current if finding.verdict is Verdict.FAIL]
-    if failing:
-        sentences.append("Still failing: " + " ".join(str(finding.text) for finding in failing))
-    if open_ones:
-        sentences.append("Undecided: " + " ".join(str(finding.text) for finding in open_ones))
-    if not sentences:
-        judged = [finding for finding in assessment.current if finding.verdict is Verdict.PASS]
-        if not assessment.findings:
-            sentences.append("No readings were judged in this visit.")
-        elif judged:
-            sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
-        else:
-            sentences.append("Nothing that was tested calls for a repair; see below what could only be advised on.")
+    for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
+        found = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
+        sentences += [f"{words}: {' '.join(found)}"] if found else []
+    advised = [finding for finding in assessment.current if finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING]
+    sentences += [f"Advice on: {_checks(advised)}; see below."] if advised else []
+    if not assessment.findings:
+        sentences.append("No readings were judged in this visit.")
+    elif not sentences:
+        sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
+    else:
+        ruled_out = [finding for finding in assessment.current if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None]
+        sentences += [f"In order: {_checks(ruled_out)}."] if ruled_out else []
     return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
+
+
+def _checks(findings: Iterable[Finding]) -> str:
+    """The checks that said so, each once."""
+    return ", ".join(dict.fromkeys(finding.check[0].lower() + finding.check[1:] for finding in findings))
 
 
 def _found(assessment: Assessment, sheet: Sheet) -> list[Block]:
@@ -608,8 +612,7 @@ def _question(text: str) -> str:
 
 
 def _looked_at(assessment: Assessment) -> str:
-    names = dict.fromkeys(finding.check for finding in assessment.findings)
-    looked = ", ".join(name[0].lower() + name[1:] for name in names) or "nothing"
+    looked = _checks(assessment.findings) or "nothing"
     return f"This visit looked at: {looked}. About everything else on the vehicle it says nothing."
 
 
