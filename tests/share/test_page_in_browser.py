@@ -10,7 +10,7 @@ import pytest
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
-from ..watched import Watched
+from ..conftest import Watched
 from .conftest import KEY, NOON, Served, a_document
 
 pytestmark = pytest.mark.browser

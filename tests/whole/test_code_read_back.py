@@ -23,7 +23,7 @@ from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
 from corekit.report.say import mask
 
-from ..watched import Watched
+from ..conftest import Watched
 from .chain import JOBS, at, checked, corekit, document_texts, done, edited, paper_text, persons_in, squeezed, written
 
 _NUMBER = re.compile(r"\d+(?:\.\d+)*")

@@ -14,7 +14,7 @@ import pytest
 from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Invoice, Shop
 
-from ..watched import Watched
+from ..conftest import Watched
 from .chain import JOBS, at, corekit, done, edited, paper_text, refused, serving, squeezed, written
 
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
