@@ -473,7 +473,7 @@ class Shop:
             return self.folder / self.settings.publish, None
         key = self.folder / PAGE_KEY_FILE
         if not key.is_file():
-            raise DeskProblem(f"{self.settings.publish} asks for its key; put it into {key}.")
+            raise DeskProblem(f"{self.settings.publish} asks for its key; put a copy of the file that `corekit serve --published` drew there at {key}.")
         return self.settings.publish, key.read_text("utf-8").strip()
 
     def forget(self, job: str) -> dict[str, int]:

@@ -166,13 +166,14 @@ def document_texts(data: Any) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def serving(shop: Path) -> Iterator[str]:
-    """`corekit serve` on a free port; gives its address. It ends with the block, whatever happens in it."""
+def serving(folder: Path, *words: str) -> Iterator[str]:
+    """`corekit serve` on a free port, of the shop in a folder unless other words say what to serve; gives its address. It ends with the block."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         port = taken.getsockname()[1]
-    log = (shop.parent / "serve.log").open("w+", encoding="utf-8")
-    server = subprocess.Popen([*COREKIT, "serve", "--shop", str(shop), "--port", str(port)], stdout=log, stderr=subprocess.STDOUT, env={**os.environ})
+    log = (folder.parent / "serve.log").open("w+", encoding="utf-8")
+    command = [*COREKIT, "serve", *(words or ("--shop", str(folder))), "--port", str(port)]
+    server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT, env={**os.environ})
     try:
         _wait_for(server, port, log)
         yield f"http://127.0.0.1:{port}"

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
+import urllib.request
 from collections.abc import Callable
 from importlib.metadata import EntryPoint
 from pathlib import Path
@@ -22,7 +24,7 @@ from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load
 
-from .chain import COREKIT, JOBS, Said, checked, corekit, done, edited, found_shop, paper_text, real, refused, written
+from .chain import COREKIT, JOBS, Said, checked, corekit, done, edited, found_shop, paper_text, real, refused, serving, written
 
 WORN = "worn-battery"
 
@@ -736,6 +738,35 @@ def test_a_target_that_asks_for_a_key_names_where_to_put_it(shop: Path, visit: P
     text = (shop / "shop.toml").read_text("utf-8")
     written(shop, edited(text, ('publish = "published"', 'publish = "https://pages.example.invalid"')), "shop.toml")
     refused(corekit("publish", shop=shop), "page.key")
+
+
+def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(shop: Path, visit: Path, tmp_path: Path) -> None:
+    to_the_end(visit, shop)
+    pages, key = tmp_path / "server" / "pages", tmp_path / "server" / "page.key"
+    key.parent.mkdir()
+    with serving(pages, "--published", str(pages), "--page", "https://pages.example.org", "--key", str(key)) as address:
+        assert key.stat().st_mode & 0o077 == 0
+        written(shop, edited((shop / "shop.toml").read_text("utf-8"), ('publish = "published"', f'publish = "{address}"')), "shop.toml")
+        (shop / "keys" / "page.key").write_text("another-key-altogether", "utf-8")
+        refused(corekit("publish", shop=shop), "does not know this key")
+        assert files(pages) == {}
+        shutil.copy(key, shop / "keys" / "page.key")
+        assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
+        with Shop(shop) as opened:
+            code = opened.issue(WORN).link.partition("#")[2]
+        with urllib.request.urlopen(f"{address}/v/open", data=f"code={code}".encode()) as answer:
+            assert "A0001" in answer.read().decode()
+    assert len(files(pages)) == 1
+    assert not list(pages.rglob("*.sqlite"))
+
+
+def test_a_page_server_needs_an_address_that_a_phone_can_reach(tmp_path: Path) -> None:
+    words = ("serve", "--published", tmp_path / "pages", "--key", tmp_path / "page.key")
+    refused(corekit(*words), "There is no page address")
+    refused(corekit(*words, "--page", "http://127.0.0.1"), "https://")
+    assert files(tmp_path) == {}
+    (tmp_path / "page.key").write_text("short", "utf-8")
+    refused(corekit(*words, "--page", "https://pages.example.org"), "key for publishing must have 16")
 
 
 def test_verify_says_how_many_jobs_it_looked_at(demo_copy: Path) -> None:
