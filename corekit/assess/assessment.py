@@ -164,8 +164,9 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Ass
     odd: list[Contradiction] = []
     titles = {key: measurand.title for key, measurand in plugins.measurands.items()}
     for stage in job.stages:
+        laid: Case | None = None  # a stage is laid out once; each system sees the same
         for system in plugins.systems.values():
-            case = case_at(job, stage, system, plugins)
+            laid = case = attrs.evolve(laid, system=system) if laid is not None else case_at(job, stage, system, plugins)
             if not _touched(case, job, stage):
                 continue
             made, missed = _run_checks(system, case)

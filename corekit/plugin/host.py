@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
@@ -41,31 +42,31 @@ class Plugins:
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
 
-    @property
+    @cached_property
     def measurands(self) -> dict[str, Measurand]:
         return _merged(system.measurands for system in self.systems.values())
 
-    @property
+    @cached_property
     def observations(self) -> dict[str, Observation]:
         return _merged(system.observations for system in self.systems.values())
 
-    @property
+    @cached_property
     def traits(self) -> dict[str, Trait]:
         return _merged(system.traits for system in self.systems.values())
 
-    @property
+    @cached_property
     def operations(self) -> dict[str, Operation]:
         return _merged(system.operations for system in self.systems.values())
 
-    @property
+    @cached_property
     def calculations(self) -> dict[str, Calculation[Any]]:
         return _merged(system.calculations for system in self.systems.values())
 
-    @property
+    @cached_property
     def limits(self) -> dict[str, Limit]:
         return _merged(dict(system.limits) for system in self.systems.values())
 
-    @property
+    @cached_property
     def sources(self) -> dict[str, Source]:
         return _merged(dict(system.sources) for system in self.systems.values())
 
