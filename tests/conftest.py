@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import shutil
@@ -116,13 +117,12 @@ class Watched:
         return " ".join(self.page.inner_text("body").split())
 
 
-@pytest.fixture(scope="session")
-def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
-    """Call it to get a page on a phone's screen; each has a context of its own."""
+@contextlib.contextmanager
+def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
     contexts = []
 
     def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
-        context = chromium.new_context(
+        context = browser.new_context(
             viewport={"width": width, "height": height}, java_script_enabled=script, accept_downloads=True, is_mobile=True, has_touch=True
         )
         context.set_default_timeout(15_000)
@@ -132,3 +132,17 @@ def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
     yield open_one
     for context in contexts:
         context.close()
+
+
+@pytest.fixture
+def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """Call it to get a page on a phone's screen. All are closed with the test: a server waits for connections that stay open."""
+    with opening(chromium) as phone:
+        yield phone
+
+
+@pytest.fixture(scope="session")
+def lasting_phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """As `phone`, for pages that several tests look at."""
+    with opening(chromium) as phone:
+        yield phone

@@ -97,9 +97,9 @@ def job(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
-def opened(invoices: dict[str, Invoice], demo_served: str, phone: Callable[..., Watched], job: str) -> Watched:
+def opened(invoices: dict[str, Invoice], demo_served: str, lasting_phone: Callable[..., Watched], job: str) -> Watched:
     """The page of one job, opened by the link that its paper's code holds."""
-    watched = phone()
+    watched = lasting_phone()
     (link,) = scanned(invoices[job].pdf.read_bytes())
     watched.open(at(link, demo_served))
     return watched
