@@ -102,6 +102,7 @@ class Shop:
         self.close()
 
     def close(self) -> None:
+        """Close the store; what was acknowledged is kept."""
         self.store.close()
 
     @cached_property

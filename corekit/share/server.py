@@ -56,7 +56,7 @@ class ServeProblem(Exception):
 
 @attrs.frozen(kw_only=True)
 class Show:
-    """How a Document becomes what a browser gets: a piece of HTML, the styles it needs, and a PDF, all masked."""
+    """How a Document becomes what a browser gets: a piece of HTML, the styles it needs, and a PDF, all masked. Called from several threads at once."""
 
     page: Callable[[Document, str], str]
     css: Callable[[], str]
@@ -367,8 +367,6 @@ class _Desk:
 
 
 def _readers(app: flask.Flask, pages: _Pages, show: Show, base: str, desk: _Desk) -> None:
-    printing = threading.Lock()  # the PDF library keeps its fonts in one place for all threads
-
     def answer(found: Literal["nothing", "busy"], *, whole: bool) -> flask.Response:
         piece = pages.nothing if found == "nothing" else pages.busy
         reply = _html(pages.whole(piece) if whole else piece, 404 if found == "nothing" else 429)
@@ -403,8 +401,7 @@ def _readers(app: flask.Flask, pages: _Pages, show: Show, base: str, desk: _Desk
         if isinstance(found, str):
             return answer(found, whole=True)
         code, document = found
-        with printing:
-            data = show.paper(document, link(base, code))
+        data = show.paper(document, link(base, code))
         reply = flask.Response(data, mimetype="application/pdf")
         # A name of our own making: nothing that was typed reaches a header.
         reply.headers["Content-Disposition"] = f'attachment; filename="{document.kind.value}-{token_hash(code)[:8]}.pdf"'

@@ -1,1 +1,1 @@
-"""What tests of plugins share: laying a bench, reading worked examples."""
+"""What tests of plugins share: laying a bench, reading worked examples, assessing whole visits."""
