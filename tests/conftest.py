@@ -39,20 +39,25 @@ def _folder(module: Any) -> Path:
     return Path(str(module.__file__)).parent
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, Any, Any]:
-    """In CI everything a test needs is there, so a skip is a failure."""
-    report: Any = yield
-    _no_skip(report, item.nodeid)
-    return report
+def pytest_configure(config: pytest.Config) -> None:
+    # As a plugin, because the hooks of a conftest are asked about the tests of its own folder only, and plugins/ has tests too.
+    config.pluginmanager.register(_NothingSkipped())
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_make_collect_report(collector: pytest.Collector) -> Generator[None, Any, Any]:
-    """As above, for a whole file that skips itself."""
-    report: Any = yield
-    _no_skip(report, collector.nodeid)
-    return report
+class _NothingSkipped:
+    """In CI everything a test needs is there, so a skip is a failure, of a test or of a whole file that skips itself."""
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_makereport(self, item: pytest.Item) -> Generator[None, Any, Any]:
+        report: Any = yield
+        _no_skip(report, item.nodeid)
+        return report
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_make_collect_report(self, collector: pytest.Collector) -> Generator[None, Any, Any]:
+        report: Any = yield
+        _no_skip(report, collector.nodeid)
+        return report
 
 
 def _no_skip(report: Any, nodeid: str) -> None:
