@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from .plugin.calculation import Within as Within
     from .plugin.case import Case as Case
     from .plugin.chart import Chart as Chart
+    from .plugin.copper import copper_factor as copper_factor
     from .plugin.elsewhere import elsewhere as elsewhere
     from .plugin.hookspecs import hookimpl as hookimpl
     from .plugin.reading import Reading as Reading
@@ -52,7 +53,7 @@ _WHERE = {
     "Finding": "model.finding", "Gap": "model.finding", "Reason": "model.finding", "Says": "model.finding", "Urgency": "model.finding",
     "Verdict": "model.finding", "Limit": "model.limit", "Measurand": "model.measurand", "Observation": "model.measurand",
     "Operation": "model.measurand", "Trait": "model.measurand", "Value": "model.value", "exact": "model.value", "propagate": "model.value",
-    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "Chart": "plugin.chart",
+    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "Chart": "plugin.chart", "copper_factor": "plugin.copper",
     "elsewhere": "plugin.elsewhere", "hookimpl": "plugin.hookspecs",
     "Reading": "plugin.reading", "System": "plugin.system", "between": "plugin.tables", "held": "plugin.tables", "show": "units",
 }  # fmt: skip

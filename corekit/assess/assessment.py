@@ -140,7 +140,8 @@ class Assessment:
         return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
     def may_offer(self, operation: str) -> bool:
-        return any(call.operation == operation and call.met for call in self.calls)
+        """May it be offered on what the vehicle's latest stage shows? What was called for earlier was answered then."""
+        return any(call.operation == operation and call.met and call.stage == self.job.stage for call in self.calls)
 
     def calls_at(self, stage: int) -> tuple[Call, ...]:
         return tuple(call for call in self.calls if call.stage == stage)

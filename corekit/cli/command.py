@@ -30,9 +30,11 @@ VERBS = {
     "issue": "take a number and issue the invoice",
     "pay": "take money for a job",
     "publish": "send issued invoices' pages to where their codes lead",
+    "withdraw": "take the page of an invoice down, for good",
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
     "verify": "check that nothing in the store was changed or lost",
+    "restored": "say that this store is a restored copy, before you go on in it",
     "plugins": "list the systems that are installed and the words for a visit file",
 }
 

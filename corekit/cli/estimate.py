@@ -10,6 +10,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stage", choices=["diagnosis", "repair"], default="repair", help="what to estimate (repair, if you say nothing)")
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
     parser.add_argument("--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)")
+    parser.add_argument("--text", action="store_true", help="print the paper here instead of writing a PDF")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -18,8 +19,12 @@ def run(args: argparse.Namespace) -> int:
     from ..desk.sketch import sketch_estimate
     from .command import distance, is_file, shop_folder
 
-    document = sketch_estimate(
-        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=distance(args.km), out=Path(args.out)
+    out = None if args.text else Path(args.out)
+    sketch = sketch_estimate(
+        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=distance(args.km), out=out
     )
-    print(f"{args.out}: a draft over {document.total} {document.currency}. It offers nothing yet; `corekit offer` does.")
+    if args.text:
+        print(sketch.text, end="")
+        return 0
+    print(f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}. It offers nothing yet; `corekit offer` does.")
     return 0

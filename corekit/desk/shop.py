@@ -453,7 +453,7 @@ class Shop:
             return []
         only = self.find(job) if job is not None else None
         target, bearer = self._target()
-        there = {known.token_hash for known in self.store.links() if known.published_at}
+        there = {known.token_hash for known in self.store.links() if known.published_at or known.revoked}
         sent = []
         for entry in self.store.books():
             if entry.kind != "invoice" or only not in (None, entry.job):
@@ -467,6 +467,27 @@ class Shop:
             self.store.mark_published(token_hash, entry.job)
             sent.append(record.number)
         return sent
+
+    def withdraw(self, number: str) -> None:
+        """Take the page of an invoice down, for good: its code opens nothing any more, and publishing never sends it again.
+
+        Errors:
+            StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing is noted then.
+        """
+        from ..share.published import withdraw_from
+
+        document = InvoiceIssued(**self.store.invoice(number).body).document_id
+        if not self.settings.page:
+            raise DeskProblem("This shop has no page address, so no page was ever published.")
+        token_hash = link.token_hash(self._token(document, 1))
+        self.store.note_link(token_hash, document, 1)
+        target, bearer = self._target()
+        withdraw_from(target, token_hash, bearer)
+        self.store.revoke_link(token_hash)
+
+    def restored(self) -> str:
+        """Go on in a chain of a new name, because this store is a restored copy and the other one may still be written to; gives the name."""
+        return self.store.rename_lineage()
 
     def _target(self) -> tuple[str | Path, str | None]:
         """Where published documents go, and the key that a page server asks for."""

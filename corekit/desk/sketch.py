@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 
+import attrs
+
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.consent import Standing, rounding_to_agreed
@@ -26,9 +28,20 @@ from .settings import Settings, declared, read_prices, read_settings
 from .shop import Shop
 from .work import asked_for, done_without_offer, to_invoice
 
+#: Columns of a paper in the terminal.
+PAPER_WIDTH = 96
 
-def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path) -> Document:
-    """Draft an estimate and write it to `out`."""
+
+@attrs.frozen(kw_only=True)
+class Sketch:
+    """A draft, and its text where no file was named."""
+
+    document: Document
+    text: str = ""
+
+
+def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None) -> Sketch:
+    """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not asked:
@@ -39,8 +52,8 @@ def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: 
     return bench.write(document, out)
 
 
-def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path) -> Document:
-    """Draft the invoice and write it to `out`: what was agreed and done, or, without agreements, what was done."""
+def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None) -> Sketch:
+    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without agreements, what was done."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
     standing = Standing.of(job, bench.book)
@@ -81,11 +94,17 @@ class _Bench:
     def sheet(self) -> Sheet:
         return paper.sheet(drawn(16), self.settings.issuer, datetime.now(UTC), self.book.currency, self.plugins, demo=self.job.demo, draft=True)
 
-    def write(self, document: Document, out: Path) -> Document:
-        from ..report.pdf import render_pdf
+    def write(self, document: Document, out: Path | None) -> Sketch:
         from ..report.say import speaker
+
+        say = speaker(self.texts)
+        if out is None:
+            from ..report.terminal import render_text
+
+            return Sketch(document=document, text=render_text(document, say, None, width=PAPER_WIDTH))
+        from ..report.pdf import render_pdf
 
         if not out.parent.is_dir():
             raise DeskProblem(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
-        write_over(out, render_pdf(document, speaker(self.texts), None))
-        return document
+        write_over(out, render_pdf(document, say, None))
+        return Sketch(document=document)

@@ -15,9 +15,8 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
     """Every operation that may be offered now, each with its one ground, most urgent first: what findings call for, then what was asked for."""
     asked: dict[str, Asked] = {}
     done = {noted.record.operation for noted in job.repairs}
-    met = {call.operation for call in assessment.calls if call.met and call.stage == job.stage}
     for finding in assessment.findings:
-        if finding.stage == job.stage and finding.calls_for in met:
+        if finding.stage == job.stage and finding.calls_for and assessment.may_offer(finding.calls_for):
             asked.setdefault(finding.calls_for, ask(finding.calls_for, ground_of(finding), plugins))
     for noted in job.wanted:
         if noted.record.operation not in done:

@@ -56,7 +56,7 @@ def draft(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[
         path = folder / f"visit.{'json' if visit[:1] == b'{' else 'toml'}"
         path.write_bytes(visit)
         with mock.patch("corekit.report.pdf.render_pdf", lambda *words: b"not drawn"), mock.patch("corekit.desk.sketch.load", plugins):
-            return sketch_invoice(str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf")
+            return sketch_invoice(str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf").document
 
     return drafted
 

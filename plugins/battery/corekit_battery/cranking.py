@@ -10,8 +10,7 @@ import corekit as ck
 
 from .declarations import battery, clean_contacts, cranking_voltage
 
-RHO_20, ALPHA_20 = 1 / 58e6, 0.00393  # Ω m and 1/K, annealed copper; source: copper
-T_20 = 293.15
+RHO_20 = 1 / 58e6  # Ω m, annealed copper at 20 °C; source: copper
 #: Most that each element of a 12-V cranking circuit may lose, V. source: cranking-drop-elements
 SHORT_CABLE, LONG_CABLE, SWITCH, SOLENOID, MAGNETIC = 0.1, 0.2, 0.1, 0.2, 0.3
 
@@ -49,7 +48,7 @@ def cable_resistance(
     >>> round(cable_resistance.si(1.0, 25e-6, 293.15) * 1000, 4)
     0.6897
     """
-    return RHO_20 * length / area * (1 + ALPHA_20 * (temperature - T_20))
+    return RHO_20 * length / area * ck.copper_factor(temperature)
 
 
 @battery.calculation(source="copper")

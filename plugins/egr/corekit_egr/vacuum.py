@@ -25,8 +25,6 @@ from .declarations import (
 )
 
 SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
-COPPER = 0.00393  # 1/K, around 20 °C; source: copper
-T_20 = 293.15
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
 
@@ -67,7 +65,7 @@ def coil_at_20(resistance: Annotated[float, "Ω", ck.Within(low=0)], temperature
     >>> round(coil_at_20.si(43.375, 373.15), 1)
     33.0
     """
-    return resistance / (1 + COPPER * (temperature - T_20))
+    return resistance / ck.copper_factor(temperature)
 
 
 @egr.calculation(source="copper")
@@ -77,7 +75,7 @@ def coil_warm(resistance: Annotated[float, "Ω", ck.Within(low=0)], temperature:
     >>> round(coil_warm.si(33.0, 333.15), 3)
     38.188
     """
-    return resistance * (1 + COPPER * (temperature - T_20))
+    return resistance * ck.copper_factor(temperature)
 
 
 @egr.check("Vacuum at the regulator's inlet")

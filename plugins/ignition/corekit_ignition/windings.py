@@ -23,8 +23,6 @@ from .declarations import (
     winding_temperature,
 )
 
-COPPER_ALPHA_20 = 3.93e-3  # 1/K, annealed copper at 20 °C; source: copper
-T_20 = 293.15
 SLIP = 100.0  # a secondary this many times below its lowest figure was noted in the wrong unit
 
 Resistance = Annotated[float, "Ω", ck.Within(low=0)]
@@ -40,7 +38,7 @@ def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annota
     >>> round(resistance_at_20.si(0.72, 348.15), 4)
     0.592
     """
-    return resistance / (1 + COPPER_ALPHA_20 * (temperature - T_20))
+    return resistance / ck.copper_factor(temperature)
 
 
 @ignition.calculation(source="copper")
@@ -50,7 +48,7 @@ def resistance_when_warm(resistance: Resistance, temperature: Temperature) -> An
     >>> round(resistance_when_warm.si(0.6, 353.15), 4)
     0.7415
     """
-    return resistance * (1 + COPPER_ALPHA_20 * (temperature - T_20))
+    return resistance * ck.copper_factor(temperature)
 
 
 @ignition.check("Primary windings")
