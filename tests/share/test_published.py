@@ -422,7 +422,7 @@ def test_a_server_that_speaks_otherwise_is_named(reply: bytes) -> None:
     ("target", "about"),
     [
         ("http://papers.some-shop.com", "https only"), ("http://192.168.0.5:8741", "https only"),
-        ("ftp://papers.some-shop.com", "no address"), ("file:///tmp/x", "no address"),
+        ("ftp://papers.some-shop.com", "no address"), ("file:///nowhere/x", "no address"),
         ("https://", "no address"), ("https://me:pw@some-shop.com", "no address"), ("https://some-shop.com?x", "no address"), ("https://[::1", "no address"),
         ("https://some shop.com", "no address"), ("http://127.0.0.1@some-shop.com", "no address"), ("https://some-shop.com\r\nX: y", "no address"),
     ],
