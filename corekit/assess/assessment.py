@@ -139,9 +139,9 @@ class Assessment:
         late = [gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED]
         return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
-    def may_offer(self, operation: str) -> bool:
-        """May it be offered on what the vehicle's latest stage shows? What was called for earlier was answered then."""
-        return any(call.operation == operation and call.met and call.stage == self.job.stage for call in self.calls)
+    def may_offer(self, operation: str, stage: int | None = None) -> bool:
+        """May it be offered on what this stage shows (without one: on what any stage did)? What was called for earlier was answered then."""
+        return any(call.operation == operation and call.met and stage in (None, call.stage) for call in self.calls)
 
     def calls_at(self, stage: int) -> tuple[Call, ...]:
         return tuple(call for call in self.calls if call.stage == stage)
@@ -297,7 +297,9 @@ def _named(system: System, finding: Finding) -> NextTest:
     """The test that a barred check asks for first."""
     wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
     title = wanted.title if wanted is not None else finding.next_test
-    return NextTest(system=system.key, key=finding.next_test, question=f"{finding.check}: {title}", minutes=0.0, bits=0.0, wants=finding.next_test)
+    check = finding.check[0].lower() + finding.check[1:]
+    question = f"Test again {check}." if finding.next_test == finding.of else f"{title}, before anything is said of {check}."
+    return NextTest(system=system.key, key=finding.next_test, question=question, minutes=0.0, bits=0.0, wants=finding.next_test)
 
 
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:

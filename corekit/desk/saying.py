@@ -143,7 +143,7 @@ def _gaps(seen: Seen) -> list[str]:
     for gap in seen.assessment.open_gaps:
         if gap.about:
             missing.setdefault(gap.system, {})[gap.about] = None
-    rows = [_item(f"{seen.plugins.systems[system].title}: {', '.join(names)}.") for system, names in missing.items()]
+    rows = [_item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.") for system, names in missing.items()]
     return rows + [_item(_gap(gap)) for gap in seen.assessment.open_gaps if not gap.about]
 
 

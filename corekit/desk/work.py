@@ -16,7 +16,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
     asked: dict[str, Asked] = {}
     done = {noted.record.operation for noted in job.repairs}
     for finding in assessment.findings:
-        if finding.stage == job.stage and finding.calls_for and assessment.may_offer(finding.calls_for):
+        if finding.stage == job.stage and finding.calls_for and assessment.may_offer(finding.calls_for, job.stage):
             asked.setdefault(finding.calls_for, ask(finding.calls_for, ground_of(finding), plugins))
     for noted in job.wanted:
         if noted.record.operation not in done:
