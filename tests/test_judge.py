@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from itertools import pairwise
 from statistics import NormalDist
 
 import pytest
@@ -235,3 +236,25 @@ def test_what_lies_exactly_on_the_limit_passes_wrongly_in_one_of_twenty_at_most(
     # 5 % and three standard deviations of the count; and no guard band wider than needed either.
     sigma = (0.05 * 0.95 / times) ** 0.5
     assert abs(passed / times - 0.05) <= 3 * sigma
+
+
+@pytest.mark.parametrize("steps", [pytest.param(60_000, id="core-conf-05")])
+def test_the_risks_of_an_inspection_come_out_as_the_guide_has_them(steps: int) -> None:
+    """JCGM 106:2012 clause 9.5 (inputs read in a public script; results by numerical integration, about 0.01 and 0.07 in the guide, from memory).
+
+    Items come from a process of mean 1500 Ω and standard deviation 0.12 Ω and are read with u = 0.04 Ω; tolerance ± 0.2 Ω,
+    acceptance ± 0.18 Ω. Integrated here over the process with this project's own normal distribution.
+    """
+    mean, spread, u, tolerance, acceptance = 1500.0, 0.12, 0.04, 0.2, 0.18
+    edges = [mean + spread * (12 * n / steps - 6) for n in range(steps + 1)]
+    conform_at = accepted_bad = refused_good = 0.0
+    for low, high in pairwise(edges):
+        share = normal((high - mean) / spread) - normal((low - mean) / spread)
+        true = (low + high) / 2
+        accepted = normal((mean + acceptance - true) / u) - normal((mean - acceptance - true) / u)
+        if abs(true - mean) <= tolerance:
+            conform_at += share
+            refused_good += share * (1 - accepted)
+        else:
+            accepted_bad += share * accepted
+    assert (conform_at, accepted_bad, refused_good) == pytest.approx((0.90442, 0.00988, 0.06903), abs=2e-5)
