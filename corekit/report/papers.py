@@ -88,8 +88,8 @@ class Sheet:
 def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals) -> Document:
     """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers."""
     blocks: list[Block] = [*_who(job, sheet), *_told(job)]
-    called = {line.ground.finding_code for line in lines if line.ground.finding_code}
-    grounds = [finding for finding in assessment.current if finding.code in called]
+    offered = {line.operation for line in lines if line.ground.finding_code}
+    grounds = [finding for finding in assessment.current if finding.calls_for in offered]
     if grounds:
         blocks += [Heading(text="What we found"), Findings(rows=tuple(_finding_row(finding, assessment) for finding in grounds))]
     blocks += [Heading(text="What we offer"), _priced(lines, totals, sheet), *_sums(totals, None, sheet)]
