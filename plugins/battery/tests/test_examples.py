@@ -4,33 +4,25 @@ from __future__ import annotations
 
 import doctest
 import importlib
-import tomllib
-from pathlib import Path
 from typing import Any
 
 import corekit_battery
 import pytest
 from corekit_battery import battery
 
-from corekit.testing.examples import expected, outcome
+from corekit.testing.examples import Examples, expected, failing_docstrings, outcome
 
-HERE = Path(__file__).parent
-EXAMPLES = tomllib.loads((HERE / "examples.toml").read_text("utf-8"))["example"]
-WAITING = tomllib.loads((HERE / "waiting.toml").read_text("utf-8"))["waiting"]
-ROWS = [pytest.param(row, example["source"], id=f"{example['key']}-{place}") for example in EXAMPLES for place, row in enumerate(example["rows"], 1)]
+EXAMPLES = Examples.beside(__file__)
 
 
-@pytest.mark.parametrize(("row", "source"), ROWS)
+@pytest.mark.parametrize(("row", "source"), [pytest.param(row, source, id=key) for key, row, source in EXAMPLES.rows])
 def test_a_worked_example_comes_out_as_its_source_says(row: dict[str, Any], source: str) -> None:
     number, within = expected(battery, row)
     assert outcome(battery, row) == pytest.approx(number, abs=within, rel=0), source
 
 
 def test_every_example_on_file_is_tested_or_waits_with_a_reason() -> None:
-    tested = [example["key"] for example in EXAMPLES]
-    assert sorted([*tested, *WAITING]) == [f"battery-ex{number:02d}" for number in range(1, 33)]
-    assert all(example["source"] and example["rows"] for example in EXAMPLES)
-    assert all(len(reason) > 20 for reason in WAITING.values())
+    assert EXAMPLES.keys == [f"battery-ex{number:02d}" for number in range(1, 33)]
 
 
 def test_the_short_form_of_peukert_is_not_what_we_compute() -> None:
@@ -80,21 +72,8 @@ def test_the_load_voltage_table_is_met_at_each_of_its_rows(celsius: float, volts
     assert battery.calculations["battery.least_load_voltage"].si(celsius + 273.15) == pytest.approx(volts, abs=0.002)
 
 
-def test_every_calculation_has_a_doc_an_example_that_runs_and_a_test() -> None:
-    examples = 0
+def test_every_calculation_has_an_example_that_runs_and_every_module_s_own_examples_run() -> None:
+    assert failing_docstrings(battery) == []
     for name in corekit_battery.__all__:
-        if name in ("battery", "corekit_system"):
-            continue
-        module = importlib.import_module(f"corekit_battery.{name}")
-        examples += doctest.testmod(module).attempted
-        assert doctest.testmod(module).failed == 0
-    undocumented = [key for key, calculation in battery.calculations.items() if ">>>" not in (calculation.__doc__ or "")]
-    assert not undocumented
-    # An example in a Calculation object is not found by doctest's own search, so each is run here.
-    runner, parser = doctest.DocTestRunner(verbose=False), doctest.DocTestParser()
-    for key, calculation in battery.calculations.items():
-        space = {calculation.__name__: calculation}
-        test = parser.get_doctest(calculation.__doc__ or "", space, key, None, 0)
-        assert test.examples
-        runner.run(test)
-    assert runner.failures == 0
+        if name not in ("battery", "corekit_system"):
+            assert doctest.testmod(importlib.import_module(f"corekit_battery.{name}")).failed == 0
