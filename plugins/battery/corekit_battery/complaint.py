@@ -11,6 +11,7 @@ from .declarations import (
     Cranks,
     InUse,
     Lamp,
+    RippleMeter,
     alternator_output,
     battery,
     cable_drop,
@@ -24,6 +25,7 @@ from .declarations import (
     discharge_fall,
     in_use,
     ripple,
+    ripple_meter,
     temperature,
 )
 from .tables import Rows, kelvin
@@ -87,12 +89,17 @@ def lamp_and_voltage(
     lamp: Annotated[Lamp | None, charge_lamp],
     volts: Annotated[ck.Reading | None, charging_voltage],
     waves: Annotated[list[ck.Reading] | None, ripple],
+    meter: Annotated[RippleMeter | None, ripple_meter],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A voltage within its span hides a lost phase; lamp and ripple show it. The feed of the lamp itself fits as well."""
     if lamp is None and not waves:
         return
     limit = case.limit(ripple)
-    high = [case.judge(wave, limit, code="battery.ripple", says=_RIPPLE, values={"read": ck.show(wave.value, "V", doubt=False)}) for wave in waves or []]
+    fit = "" if meter is RippleMeter.FIT else " Only a true-RMS meter on its AC-coupled range reads ripple well, and none is noted."
+    high = [
+        case.judge(wave, limit, code="battery.ripple", says=_RIPPLE, values={"read": ck.show(wave.value, "V", doubt=False), "fit": fit})
+        for wave in waves or []
+    ]
     yield from high
     rough = [finding for finding in high if (finding.probability or 0.0) <= 0.5]
     lit = lamp in (Lamp.ON, Lamp.FLICKERS)
@@ -114,9 +121,9 @@ def lamp_and_voltage(
 
 
 _RIPPLE = ck.Says(
-    passes="The ripple is {read}; {limit} is printed for the alternator's own terminal, and no standard sets a limit.",
-    fails="The ripple is {read}, where {limit} is printed even for the alternator's own terminal; no standard sets a limit.",
-    undecided="The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no standard sets a limit.",
+    passes="The ripple is {read}; {limit} is printed for the alternator's own terminal, and no standard sets a limit.{fit}",
+    fails="The ripple is {read}, where {limit} is printed even for the alternator's own terminal; no standard sets a limit.{fit}",
+    undecided="The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no standard sets a limit.{fit}",
 )
 
 

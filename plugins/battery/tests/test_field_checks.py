@@ -270,3 +270,10 @@ def test_what_was_read_along_the_way_moves_the_suspicion_there(code: str, fault:
     before, after = posterior(battery.faults, []), posterior(battery.faults, [Outcome(test=test, weights=(0.0, 1.0), evidence=())])
     grown = {key: after[key] / before[key] for key in battery.faults.faults}
     assert max(grown, key=grown.__getitem__) == fault
+
+
+def test_a_ripple_whose_meter_is_not_known_to_be_fit_says_so(bench: Any) -> None:
+    bench.read("charging_voltage", "14.3 V").read("ripple", "0.34 V", place="posts")
+    assert "true-RMS" in str(bench.finding("battery.ripple", "posts"))
+    bench.see("ripple_meter", "true RMS, AC coupled")
+    assert "true-RMS" not in str(bench.finding("battery.ripple", "posts"))
