@@ -8,11 +8,13 @@ from typing import Annotated, Any
 import corekit as ck
 
 from .declarations import (
+    Engine,
     Reaction,
     Sensor,
     Valve,
     barometer,
     egr,
+    engine,
     engine_speed,
     manifold_open,
     manifold_shut,
@@ -88,8 +90,12 @@ def manifold_rise(
     air: Annotated[ck.Reading | None, barometer],
     speed: Annotated[ck.Reading | None, engine_speed],
     valve: Annotated[Valve | None, valve_type],
+    kind: Annotated[Engine | None, engine],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Advice by an estimate of ours; only where the throttle is choked, because else the fresh air gives way and hides the rise."""
+    if kind is Engine.DIESEL:
+        yield case.does_not_apply("A diesel engine draws its air without a choked throttle, so its manifold pressure says nothing of the flow.")
+        return
     rise = opened.value - shut.value
     choked = choking_pressure.si(air.number if air is not None else AIR)
     read: dict[str, Any] = {"shut": ck.show(shut.value, "kPa abs", doubt=False), "opened": ck.show(opened.value, "kPa abs", doubt=False)}

@@ -271,3 +271,10 @@ def test_a_pressure_that_is_reversed_or_too_small_gives_no_flow(car: Any, read: 
 def test_nothing_read_gives_gaps_and_no_findings(bench: Any) -> None:
     results = bench.run()
     assert results and all(isinstance(result, Gap) for result in results)
+
+
+def test_a_diesel_is_not_asked_for_a_rise_that_it_cannot_show(car: Any) -> None:
+    pressures(car, "96 kPa", "97 kPa").fit("engine", "diesel")
+    assert not car.findings("egr.manifold_rise")
+    (gap,) = [gap for gap in car.gaps() if gap.check == "Rise of manifold pressure when the valve opens"]
+    assert gap.reason is ck.Reason.DOES_NOT_APPLY
