@@ -11,7 +11,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.shop import open_shop
+    from ..desk.shop import Page, open_shop
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
@@ -24,7 +24,9 @@ def run(args: argparse.Namespace) -> int:
         invoice = shop.issue(job.id)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(invoice.link or "No page address is set in shop.toml, so the paper carries the record mark and no code.")
-        if invoice.link:
+        if invoice.page is Page.WAITS:
             print(f"The code opens once its page is there:  corekit publish{same_shop(args.shop)}")
+        elif invoice.page is not None:
+            print(f"Its page: {invoice.page}.")
     return 0
 

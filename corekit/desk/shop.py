@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
+from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -60,9 +61,17 @@ class Offer:
     pdf: Path
 
 
+class Page(StrEnum):
+    """What the code of an issued invoice opens."""
+
+    WAITS = "not published yet"
+    OPEN = "published"
+    DOWN = "taken down"
+
+
 @attrs.frozen(kw_only=True)
 class Invoice:
-    """An invoice that was issued; `link` is empty for a shop without a page address."""
+    """An invoice that was issued; `link` is empty for a shop without a page address, `page` says what the code opens by now."""
 
     job: str
     number: str
@@ -70,6 +79,7 @@ class Invoice:
     pdf: Path
     link: str
     due: Money
+    page: Page | None = None
 
 
 def open_shop(folder: str | Path, *, plugins: Plugins | None = None) -> Shop:
@@ -393,12 +403,14 @@ class Shop:
         issued = job.issued[-1].record
         record = InvoiceIssued(**self.store.invoice(issued.number).body)
         document = from_data(record.document)
-        address = self.link_of(document.id, 1)
+        address, page = self.link_of(document.id, 1), None
         if address:
-            self.store.note_link(link.token_hash(self._token(document.id, 1)), document.id, 1)
+            known = self.store.note_link(link.token_hash(self._token(document.id, 1)), document.id, 1)
+            page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
         pdf = self._write(document, f"invoice {record.number}", job.id, address)
         paid = sum(noted.record.amount for noted in job.payments)
-        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=Money(record.total - paid, record.currency))
+        due = Money(record.total - paid, record.currency)
+        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=due, page=page)
 
     def left_out(self, job: str) -> list[str]:
         """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
@@ -480,9 +492,9 @@ class Shop:
         if not self.settings.page:
             raise DeskProblem("This shop has no page address, so no page was ever published.")
         token_hash = link.token_hash(self._token(document, 1))
-        self.store.note_link(token_hash, document, 1)
         target, bearer = self._target()
         withdraw_from(target, token_hash, bearer)
+        self.store.note_link(token_hash, document, 1)
         self.store.revoke_link(token_hash)
 
     def restored(self) -> str:

@@ -190,7 +190,7 @@ def _money(entries: Sequence[Entry]) -> Iterator[str]:
         except (TypeError, KeyError, ValueError):
             continue  # an entry that no longer fits its record is named by its own fault
         if paid != received[job]:
-            yield f"table entry, job {job}: it says that {paid} was paid in minor units, and the books received {received[job]} for it"
+            yield f"table entry, job {job}: it says that {paid} was paid, and the books received {received[job]} for it (in the smallest unit of the money)"
 
 
 def _sealed(connection: sqlite3.Connection) -> Iterator[str]:

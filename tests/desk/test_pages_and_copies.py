@@ -17,6 +17,10 @@ def test_a_page_that_was_taken_down_is_never_published_again(demo_copy: Path, ca
     assert main(["withdraw", number, "--shop", str(demo_copy), "--yes"]) == 0
     assert main(["publish", "--shop", str(demo_copy)]) == 0
     assert "Nothing is outstanding" in capsys.readouterr().out
+    assert main(["issue", "worn-battery", "--shop", str(demo_copy)]) == 0
+    said = capsys.readouterr().out
+    assert "Its page: taken down." in said
+    assert "corekit publish" not in said
     with Shop(demo_copy) as shop:
         assert [link.document_id for link in shop.store.links() if link.revoked] == [shop.issue(shop.store.jobs()[0]).document.id]
         assert shop.store.verify() == []
