@@ -14,7 +14,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Instrument, body_of
 from ..plugin.host import Plugins
-from ..report.papers import Issuer, Sheet, Yes
+from ..report.sheet import Issuer, Sheet, Yes
 from .settings import Settings
 
 

@@ -17,7 +17,7 @@ from ..model.value import Value
 from ..plugin.case import doubt_at_most, limit_words
 from ..plugin.doubt import overdue, shares
 from ..plugin.reading import Reading
-from ..report.papers import code_sentences
+from ..report.found import code_sentences
 from .look import Seen
 
 WIDTH = 100

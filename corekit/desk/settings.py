@@ -16,7 +16,7 @@ from ..intake.sheet import Sheet
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..reference import load_toml
-from ..report.papers import Issuer
+from ..report.sheet import Issuer
 from ..share.link import base_problem
 from .problem import DeskProblem
 

@@ -29,7 +29,8 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
 from ..plugin.host import Plugins, load
-from ..report.papers import WHO_AGREES, Sheet, estimate, invoice
+from ..report.papers import estimate, invoice
+from ..report.sheet import WHO_AGREES, Sheet
 from ..share import keys, link
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject

@@ -19,7 +19,8 @@ from ..intake.visit import read_visit
 from ..model.document import Document
 from ..model.job import Job
 from ..plugin.host import Plugins, load
-from ..report.papers import Sheet, estimate, invoice
+from ..report.papers import estimate, invoice
+from ..report.sheet import Sheet
 from ..store.mark import drawn, record_mark
 from . import paper
 from .problem import DeskProblem

@@ -26,7 +26,7 @@ from corekit.desk.saying import as_data, as_words
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.plugin.host import Plugins, load
-from corekit.report.papers import reading_rows
+from corekit.report.readings import reading_rows, row_of
 
 from .story import Story
 
@@ -350,3 +350,15 @@ def test_paper_says_how_many_readings_were_taken() -> None:
     assert right.note == ""
     told.repair("fan.replace_motor").read("fan.pull", "300 Pa", "left")
     assert "3 and 1 readings taken" in reading_rows(told.assessment)[0].note
+
+
+def test_the_row_of_one_reading_shows_the_reading_before_it_where_there_is_one() -> None:
+    told = story().read("fan.pull", "90 Pa", "left").repair("fan.replace_motor").read("fan.pull", "300 Pa", "left").read("fan.pull", "310 Pa", "right")
+    arrival, (left, right) = told.assessment.readings[0][0], told.assessment.readings[1][:2]
+    row = row_of(arrival, told.assessment)
+    assert (row.before[:5], row.after) == ("90 Pa", "")
+    row = row_of(left, told.assessment)
+    assert (row.before[:5], row.after[:6]) == ("90 Pa", "300 Pa")
+    assert row.strip is not None
+    assert (row.strip.before, row.strip.reading) == (90, 300)
+    assert row_of(right, told.assessment).note == "read after 1"

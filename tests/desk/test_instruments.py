@@ -17,7 +17,7 @@ from corekit.desk.shop import Shop
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
 from corekit.plugin.host import load
-from corekit.report.papers import _how_read
+from corekit.report.readings import how_read
 
 SHOP = 'name = "A Shop"\naddress = ["1 Lane"]\n'
 METER = """
@@ -198,7 +198,7 @@ def test_the_data_carries_the_budget_of_every_value(folder: Path, file: Path, ca
 def test_paper_says_once_what_else_bears_on_the_doubt() -> None:
     text = VISIT.replace("[[step]]", METER + "[[step]]", 1)
     job, _ = scratch_job(read_visit(text.encode(), Declared.of(load(), currency="EUR")))
-    words = _how_read(assess(job, load()))
+    words = how_read(assess(job, load()))
     assert "from the sheet of meter, ± (0.5 % + 2 digits)" in words
     assert words.count("the calibration of meter of 2024-01-05 had run out on 2025-01-05") == 1
     assert "typed as a range: ± half its width" in words and "typed as about" in words

@@ -10,7 +10,7 @@ from corekit.desk.scratch import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitFile, VisitProblem, read_visit
 from corekit.model.job import Job
-from corekit.report.papers import code_sentences
+from corekit.report.found import code_sentences
 
 HEAD = 'job = "a-job"\nreason = "The lamp is on."\nvehicle = { plate = "DEMO-1" }\n'
 DECLARED = Declared(currency="EUR")

@@ -274,11 +274,11 @@ def printed_tests(demo: Path, with_: Plugins) -> list[str]:
     with Shop(demo, plugins=with_) as shop:
         job = shop.find("undecided")
         from corekit.desk import paper
-        from corekit.report.papers import _watch
+        from corekit.report.sections import watch
 
         assessment = shop.assess(job)
         sheet = paper.sheet("id", shop.settings.issuer, shop._now(), "EUR", with_, demo=True)
-        words = [block.words for block in _watch(assessment, [], [], sheet) if isinstance(block, Paragraph)]
+        words = [block.words for block in watch(assessment, [], [], sheet) if isinstance(block, Paragraph)]
     return [str(word) for run in words for word in run if str(word).startswith("The next test")]
 
 

@@ -1,0 +1,74 @@
+"""What it costs: priced lines with their grounds, and what they come to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+import attrs
+
+from ..billing.line import Line, LineKind
+from ..billing.totals import Payable, Totals
+from ..model.document import Block, Paragraph, PricedLines, PricedRow
+from ..model.document import Totals as TotalsBlock
+from ..model.money import Money
+from .sheet import Sheet
+
+
+def priced_lines(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedLines:
+    """One row a line; a ground that the line before has already is not repeated."""
+    rates = {row.rate: f"{_plain(row.percent)} %" for row in totals.per_rate}
+    rows = []
+    for before, line in zip([None, *lines], lines, strict=False):
+        row = _priced_row(line, rates)
+        same = before is not None and before.operation and (before.operation, before.ground) == (line.operation, line.ground)
+        rows.append(attrs.evolve(row, ground="Ground as above") if same else row)
+    return PricedLines(rows=tuple(rows), currency=sheet.currency)
+
+
+def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
+    notes = [f"condition: {line.condition}"] if line.condition else []
+    if line.shown_by and line.kind is LineKind.LABOUR:
+        notes.append(f"shown by: {line.shown_by}")
+    return PricedRow(
+        text=line.text,
+        ground=line.ground.text if line.ground.finding_code else f"{_GROUNDS[line.ground.kind]}: {line.ground.text}",
+        quantity=f"{_plain(line.quantity)} {line.unit}",
+        price=_price(line.price, line.net),
+        net=str(line.net),
+        tax=rates.get(line.tax, "none"),
+        note="; ".join(notes),
+    )
+
+
+_GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "finding": "Finding"}
+
+
+def _plain(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _price(price: Decimal, like: Money) -> str:
+    """A unit price with at least the currency's decimals, and more only where it has them."""
+    rounded = Money.of(price, like.currency)
+    return str(rounded) if rounded.amount == price else _plain(price)
+
+
+def sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()) -> list[Block]:
+    """What the lines come to; with a Payable also what was paid and is due."""
+    rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
+    rows += [(f"Tax {_plain(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate]
+    if payable is not None and payable.rounding.minor:
+        rows.append(("Rounding, to the sum agreed", str(payable.rounding), False))
+    gross = totals.gross + payable.rounding if payable is not None else totals.gross
+    rows.append(("Total", str(gross), True))
+    if payable is not None:
+        rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
+        rows.append(("Due", str(payable.due), True))
+    blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
+    if totals.outside_tax:
+        blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))
+    if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
+        blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
+    return blocks

@@ -1,0 +1,173 @@
+"""What was found and how we know: the sections of a paper that are made from an assessment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ..assess.assessment import Assessment, Proof
+from ..model.document import Block, FindingRow, Findings, Heading, Paragraph, Picture, Readings
+from ..model.finding import Finding, Reason, Urgency, Verdict
+from ..model.job import Job, stage_name
+from ..model.limit import Scope
+from ..model.personal import Personal
+from ..model.records import Seen
+from ..plugin.case import limit_words
+from ..plugin.doubt import overdue
+from ..reference import code_in_words
+from .readings import how_read, reading_rows
+from .sheet import Sheet
+
+#: What the retest says of work that was done, for somebody who reads one line only.
+_DONE = {
+    Proof.SHOWN: "done, and shown to work",
+    Proof.NOT_SHOWN: "done, but no retest shows yet that it works",
+    Proof.NOT_YET: "done, but the retest shows that it is not repaired yet",
+}
+
+
+def in_short(assessment: Assessment) -> list[Block]:
+    """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and what was ruled out."""
+    sentences = list(dict.fromkeys(f"{repair.title}: {_DONE[repair.proof]}." for repair in assessment.repairs))
+    for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
+        found = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
+        sentences += [f"{words}: {' '.join(found)}"] if found else []
+    advised = [finding for finding in assessment.current if finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING]
+    sentences += [f"Advice on: {checks(advised)}; see below."] if advised else []
+    if not assessment.findings:
+        sentences.append("No readings were judged in this visit.")
+    elif not sentences:
+        sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
+    else:
+        ruled_out = [finding for finding in assessment.current if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None]
+        sentences += [f"In order: {checks(ruled_out)}."] if ruled_out else []
+    return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
+
+
+def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
+    """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
+    codes = code_sentences(assessment.job)
+    failed = _failed(assessment)
+    if not assessment.findings and not any(assessment.readings) and not codes and not failed:
+        return []
+    blocks: list[Block] = [Heading(text="What we found, and how we know")]
+    if assessment.findings:
+        blocks.append(Findings(rows=tuple(finding_row(finding, assessment) for finding in _story(assessment))))
+    blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
+    if codes:
+        blocks += [Heading(text="Trouble codes read", level=2), *(Paragraph(words=(sentence,)) for sentence in codes)]
+        blocks.append(Paragraph(words=(CODES_SAY,), tone="small"))
+    rows = reading_rows(assessment)
+    if rows:
+        blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(how_read(assessment),), tone="small")]
+    blocks += _noted(assessment.job, sheet)
+    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in _not_looked_at(assessment)]
+    if failed:
+        blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
+    return blocks
+
+
+def _noted(job: Job, sheet: Sheet) -> list[Block]:
+    """What was noted in free words: nobody judges it, and it is not lost."""
+    noted = [(item.record.of, item.record.words) for item in job.all(Seen) if isinstance(item.record.words, Personal)]
+    return [Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain") for of, words in noted if isinstance(words, Personal)]
+
+
+def _not_looked_at(assessment: Assessment) -> list[str]:
+    """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
+    gaps = [gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
+    names = dict.fromkeys(gap.about[0].lower() + gap.about[1:] for gap in gaps if gap.about)
+    told = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
+    return [sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence]
+
+
+def _failed(assessment: Assessment) -> list[str]:
+    """What failed, by name; how it failed is for the mechanic and stands in `check`."""
+    gaps = [gap for gap in assessment.gaps if gap.reason is Reason.PLUGIN_FAILED]
+    return list(dict.fromkeys(f"{gap.system} ({gap.check[:1].lower()}{gap.check[1:]})" if gap.check != "Plugin" else gap.system for gap in gaps))
+
+
+CODES_SAY = (
+    "A code says that a test which the vehicle makes by itself has failed; it does not name the part that failed. "
+    "A permanent code stays until the vehicle has made that test again, however good the repair."
+)
+
+
+def code_sentences(job: Job) -> list[str]:
+    """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was read says so."""
+    sentences = []
+    for stage in job.stages:
+        read = [noted.record for noted in job.codes_read(stage)]
+        parts = [
+            f"could not be read, {record.cannot}" if record.cannot else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
+            for record in read
+        ]
+        if parts:
+            sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
+    return sentences
+
+
+def _story(assessment: Assessment) -> list[Finding]:
+    """Findings as they stand now, most urgent first; among equals first what once failed or has changed, then what was plain all along."""
+
+    def plainness(finding: Finding) -> int:
+        first = _on_arrival(finding, assessment)
+        if finding.verdict is Verdict.FAIL or (first is not None and first.verdict is Verdict.FAIL):
+            return 0
+        return 1 if first is not None and first.urgency is not finding.urgency else 2
+
+    def when(finding: Finding) -> float:
+        """Its urgency; what was dealt with comes after all that is still to do, and before what was in order all along."""
+        return list(Urgency).index(Urgency.NOTHING) - 0.5 if _is_over(finding, assessment) else list(Urgency).index(finding.urgency)
+
+    return sorted(assessment.latest, key=lambda finding: (when(finding), not assessment.is_dealt_with(finding), plainness(finding)))
+
+
+def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
+    """What the same check said first, where that was at an earlier stage."""
+    earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
+    return earlier[0] if earlier else None
+
+
+def _is_over(finding: Finding, assessment: Assessment) -> bool:
+    """True when its work was done, or when the same check now finds nothing to do where it once did."""
+    first = _on_arrival(finding, assessment)
+    return assessment.is_dealt_with(finding) or (finding.urgency is Urgency.NOTHING and first is not None and first.urgency is not Urgency.NOTHING)
+
+
+def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
+    """A finding as it stands now; where the check spoke differently on arrival, both sentences."""
+    first = _on_arrival(finding, assessment)
+    text = str(finding.text)
+    if first is not None and first.urgency is not finding.urgency:
+        text = f"On arrival: {first.text} Now: {text}"
+    return FindingRow(
+        text=text,
+        verdict=str(finding.verdict),
+        urgency="dealt with" if _is_over(finding, assessment) else str(finding.urgency),
+        basis=_basis(finding) + _overdue(finding, assessment),
+        stage=stage_name(finding.stage) if assessment.job.stage else "",
+    )
+
+
+def _basis(finding: Finding) -> str:
+    if not finding.limits:
+        return ""
+    limit = finding.limits[0]
+    text = f"Limit: {limit_words(limit, finding.unit)}. Source: {limit.source.named}."
+    if not limit.decides:
+        text += " It only advises."
+    for beaten in finding.limits[1:]:
+        if limit.scope is Scope.THIS_VEHICLE:
+            text += f" It stands in place of the general figure {limit_words(beaten, finding.unit)} ({beaten.source.named})."
+    return text
+
+
+def _overdue(finding: Finding, assessment: Assessment) -> str:
+    """A warning where what the finding rests on was read with an instrument whose calibration had run out."""
+    late = overdue(finding.evidence, [reading for stage in assessment.readings for reading in stage])
+    return f" Read with {' and '.join(late)}." if late else ""
+
+
+def checks(findings: Iterable[Finding]) -> str:
+    """The checks that said so, each once."""
+    return ", ".join(dict.fromkeys(finding.check[0].lower() + finding.check[1:] for finding in findings))

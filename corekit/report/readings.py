@@ -1,0 +1,134 @@
+"""Readings as a paper or a screen shows them: what was read, the limit it was held against, and the limit strip."""
+
+from __future__ import annotations
+
+import re
+
+from .. import units
+from ..assess.assessment import Assessment, Change, Comparison
+from ..judge import RULE
+from ..model.document import ReadingRow
+from ..model.figure import Strip
+from ..model.finding import Finding
+from ..model.job import stage_name
+from ..model.limit import Limit
+from ..model.measurand import Measurand
+from ..plugin.case import limit_words
+from ..plugin.reading import WORST, Reading
+
+
+def reading_rows(assessment: Assessment) -> list[ReadingRow]:
+    """One row for every quantity and place: its first reading, its latest later one, limit, source and strip."""
+    first: dict[tuple[str, str], Reading] = {}
+    last: dict[tuple[str, str], Reading] = {}
+    for stage in assessment.readings:
+        for reading in stage:
+            first.setdefault((reading.measurand.key, reading.place), reading)
+            last[reading.measurand.key, reading.place] = reading
+    compared = {(pair.before.measurand.key, pair.before.place): pair for pair in assessment.comparisons}
+    rows, said = [], ""
+    for key, before in first.items():
+        pair = compared.get(key)
+        conditions = _conditions(before, pair.after if pair else None)
+        rows.append(_row(before, pair, _judged(last[key], assessment), "as above" if conditions == said != "" else conditions))
+        said = conditions
+    return rows
+
+
+def row_of(reading: Reading, assessment: Assessment) -> ReadingRow:
+    """The row of one reading of an assessment, as a screen shows it while it is being typed.
+
+    Where the quantity was read at an earlier stage too, that reading stands before it, on the strip as the hollow dot.
+    """
+    pair = next((pair for pair in assessment.comparisons if _same(pair.after, reading)), None)
+    before, after = (pair.before, pair.after) if pair else (reading, None)
+    return _row(before, pair, _judged(reading, assessment), _conditions(before, after))
+
+
+def _row(before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str) -> ReadingRow:
+    after = pair.after if pair else None
+    measurand = before.measurand
+    limit = finding.limits[0] if finding else None
+    late = f"read {stage_name(before.stage)}" if before.stage else ""
+    return ReadingRow(
+        name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
+        before=before.shown,
+        after=after.shown if after else "",
+        limit=limit_words(limit, measurand.unit) if limit else "",
+        source=limit.source.named if limit else "",
+        note="; ".join(part for part in (late, conditions, _repeats(before, after), _change(pair)) if part),
+        strip=strip_of(measurand, before, after, limit) if limit else None,
+    )
+
+
+def _same(one: Reading, other: Reading) -> bool:
+    return (one.measurand.key, one.place, one.stage) == (other.measurand.key, other.place, other.stage)
+
+
+def _judged(reading: Reading, assessment: Assessment) -> Finding | None:
+    """The finding that held this very reading against a limit, not something computed from it."""
+    return next((finding for finding in assessment.findings if finding.limits and finding.value == reading.value), None)
+
+
+def _conditions(before: Reading, after: Reading | None) -> str:
+    texts = [_setup(before)]
+    if after is not None and _setup(after) != texts[0]:
+        texts.append(f"after: {_setup(after)}")
+    return "; ".join(text for text in texts if text)
+
+
+def _setup(reading: Reading) -> str:
+    return ", ".join(f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, doubt=False)}" for beside in reading.setup.values())
+
+
+def _repeats(before: Reading, after: Reading | None) -> str:
+    counts = [reading.count for reading in (before, after) if reading is not None]
+    return f"{' and '.join(str(count) for count in counts)} readings taken" if max(counts) > 1 else ""
+
+
+def _change(pair: Comparison | None) -> str:
+    """Towards the limit or away from it; that a reading is another one than before can be seen without a word."""
+    return "" if pair is None or pair.change is Change.CHANGED else str(pair.change)
+
+
+def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit: Limit) -> Strip:
+    """The limit strip of a reading, in the unit it is printed in."""
+    latest = after or before
+
+    def in_unit(number: float) -> float:
+        return units.from_coherent(number, measurand.unit)
+
+    def half_width(reading: Reading) -> float:
+        return abs(in_unit(reading.number + 2 * reading.value.u) - in_unit(reading.number))
+
+    low = in_unit(limit.low.number) if limit.low else None
+    high = in_unit(limit.high.number) if limit.high else None
+    points = [in_unit(reading.number) + sign * half_width(reading) for reading in {id(latest): latest, id(before): before}.values() for sign in (-1, 1)]
+    points += [end for end in (low, high) if end is not None]
+    room = 0.25 * ((max(points) - min(points)) or abs(max(points)) or 1.0)
+    floor = in_unit(measurand.possible.low) if measurand.possible.low is not None else None
+    low_end = min(points) - room
+    return Strip(
+        unit=units.declared_text(measurand.unit),
+        low_end=low_end if floor is None else max(floor, low_end),
+        high_end=max(points) + room,
+        allowed_low=low,
+        allowed_high=high,
+        reading=in_unit(latest.number),
+        doubt=half_width(latest),
+        before=in_unit(before.number) if after else None,
+        before_doubt=half_width(before) if after else 0.0,
+    )
+
+
+def how_read(assessment: Assessment) -> str:
+    """The rule, and where the doubt of the readings comes from: once, not at every reading."""
+    readings = [reading for stage in assessment.readings for reading in stage]
+    sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.sheet) for reading in readings)
+    named = [sheet for sheet in sheets if WORST not in sheet]
+    sources = [f"from the sheet of {'; '.join(named)}"] if named else []
+    sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
+    doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
+    notes = dict.fromkeys(note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes)
+    doubt += f" Beside that: {'; '.join(notes)}." if notes else ""
+    return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."

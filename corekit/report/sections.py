@@ -1,0 +1,150 @@
+"""The sections that papers share: who and which vehicle, what was told, agreed and done, whether it worked, what to watch."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from ..assess.assessment import Assessment, Proof
+from ..billing.line import Line
+from ..billing.totals import Totals
+from ..model.document import Block, FindingRow, Findings, Heading, Pairs, Paragraph, Statement, Words
+from ..model.finding import Urgency, Verdict
+from ..model.job import Job, stage_name
+from ..model.money import Money
+from ..model.personal import Personal
+from .cost import priced_lines
+from .found import checks
+from .sheet import WHO_AGREES, Sheet, Yes
+
+
+def who(job: Job, sheet: Sheet) -> list[Block]:
+    """Who issues the paper, for whom, and which vehicle it is about."""
+    rows: list[tuple[str, Words]] = []
+    issuer = ", ".join(part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part)
+    rows.append(("From", (issuer,)))
+    if sheet.issuer.tax_id:
+        rows.append(("Tax number", (sheet.issuer.tax_id,)))
+    customer = job.customer
+    rows.append(("For", _joined(customer.name, customer.address, customer.phone) or ("no name given",)))
+    vehicle = job.vehicle
+    rows.append(("Vehicle", _joined(vehicle.told) or ("not described",)))
+    if isinstance(vehicle.plate, Personal):
+        rows.append(("Plate", (vehicle.plate,)))
+    if isinstance(vehicle.vin, Personal):
+        rows.append(("VIN", (vehicle.vin, _vin_remark(vehicle.vin_check))))
+    elif vehicle.why_no_vin:
+        rows.append(("VIN", (f"none: {vehicle.why_no_vin}",)))
+    if vehicle.odometer_typed:
+        rows.append(("Odometer", (vehicle.odometer_typed,)))
+    return [Pairs(rows=tuple(rows))]
+
+
+def _vin_remark(check: str) -> str:
+    return " (its check digit differs; that matters only where check digits are required)" if check == "differs" else ""
+
+
+def _joined(*parts: object) -> Words:
+    run: list[str | Personal] = []
+    for part in parts:
+        if isinstance(part, Personal):
+            run += [", ", part] if run else [part]
+    return tuple(run)
+
+
+def told(job: Job) -> list[Block]:
+    """The complaint in the customer's own words."""
+    words = job.opened.words
+    if not isinstance(words, Personal):
+        return []
+    return [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")]
+
+
+def agreed(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
+    """Every yes that stands: to what, how much, by whom and how, and what was declined with it."""
+    rows: list[tuple[str, Words]] = []
+    for yes in agreements:
+        agreement = yes.agreement
+        offered = Money(agreement.total, agreement.currency)
+        total = f"{yes.agreed} of {offered}" if yes.agreed != offered else str(offered)
+        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}" + (f", {yes.day}" if yes.day else "")
+        if agreement.declined:
+            text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
+        rows.append((agreement.offer.capitalize(), (text,)))
+    if not rows:
+        rows.append(("Agreement", ("none on record",)))
+    return [Heading(text="What you agreed to"), Pairs(rows=tuple(rows))]
+
+
+def _whom(by: str) -> str:
+    return f"the {by}" if by in WHO_AGREES else "somebody for the customer"
+
+
+def _title(operation: str, sheet: Sheet) -> str:
+    declared = sheet.operations.get(operation)
+    return declared.title if declared else operation
+
+
+def did(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
+    """The work done, priced, each line with its ground."""
+    return [Heading(text="What we did"), priced_lines(lines, totals, sheet)]
+
+
+def worked(assessment: Assessment) -> list[Block]:
+    """What the retest says of each repair."""
+    if not assessment.repairs:
+        return []
+    rows = [
+        FindingRow(text=f"{str(repair.proof).capitalize()}. {repair.why}", verdict=stage_name(repair.stage), urgency=repair.title)
+        for repair in assessment.repairs
+    ]
+    return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
+
+
+#: On a paper that is read after the visit, what was for this visit is what it left open.
+_LEFT = {Urgency.THIS_VISIT: "Left open"}
+
+
+def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
+    """What is left open, declined or still to do, what was looked at at all, cautions, and the guarantee."""
+    sentences: list[str] = []
+    for finding in assessment.current:
+        if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
+            late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
+            sentences.append(f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}")
+    for repair in assessment.repairs:
+        if repair.proof is not Proof.SHOWN:
+            why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
+            sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
+    for yes in agreements:
+        sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
+    if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
+        tests = [_question(test.question) for test in assessment.next_tests[:2]]
+        sentences += [f"The next test: {question}" for question in tests]
+    paragraphs: list[Block] = [Paragraph(words=(sentence,)) for sentence in dict.fromkeys(sentences)]
+    if not paragraphs:
+        paragraphs = [Paragraph(words=("Nothing, of what was tested.",))]
+    blocks: list[Block] = [Heading(text="What to watch"), *paragraphs]
+    blocks.append(Paragraph(words=(_looked_at(assessment),), tone="small"))
+    hazards = cautions({line.operation for line in lines} | {finding.calls_for for finding in assessment.current}, sheet)
+    if sentences and hazards:  # with nothing left to do, the work and its dangers are over
+        blocks.append(Statement(title="Cautions", words=(hazards,)))
+    guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
+    blocks.append(Paragraph(words=(f"Guarantee: {guarantee}",), tone="small"))
+    return blocks
+
+
+def _question(text: str) -> str:
+    return text if text.endswith(("?", ".")) else f"{text}."
+
+
+def _looked_at(assessment: Assessment) -> str:
+    looked = checks(assessment.findings) or "nothing"
+    return f"This visit looked at: {looked}. About everything else on the vehicle it says nothing."
+
+
+def cautions(operations: Iterable[str], sheet: Sheet) -> str:
+    """The cautions of all the work on the paper; what several kinds of work share is said once."""
+    texts = [sheet.operations[key].hazard for key in sorted(operations) if key in sheet.operations]
+    sentences = dict.fromkeys(sentence for text in texts for sentence in re.split(r"(?<=[.!?]) ", text) if sentence)
+    return " ".join([*sentences, "Local codes and licensed practice come first."]) if sentences else ""

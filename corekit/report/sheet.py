@@ -1,0 +1,50 @@
+"""What every paper of a job shares: who issues it, when, and how it calls what it speaks of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import attrs
+
+from ..model.measurand import Operation
+from ..model.money import Money
+from ..model.records import Agreed
+
+
+@attrs.frozen(kw_only=True)
+class Issuer:
+    """Who issues the paper, as printed."""
+
+    name: str
+    address: tuple[str, ...]
+    contact: str = ""
+    tax_id: str = ""
+    guarantee: str = ""
+    pays_by: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Yes:
+    """One agreement, the day of it, and what was agreed to after what was declined in the same stroke."""
+
+    agreement: Agreed
+    day: str
+    agreed: Money
+
+
+@attrs.frozen(kw_only=True)
+class Sheet:
+    """What every paper of a job shares. `titles` is how paper calls what can be read or looked at, by key."""
+
+    document_id: str
+    issuer: Issuer
+    issued: str
+    currency: str
+    operations: Mapping[str, Operation]
+    titles: Mapping[str, str] = attrs.field(factory=dict)
+    demo: bool = False
+    draft: bool = False
+
+
+#: Who may agree to an offer. It is printed on the page that everybody with the code can read, so it is never a name.
+WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")
