@@ -1,1 +1,1 @@
-"""The mechanic's screens. There are none yet; the room is kept for them."""
+"""The mechanic's screens: a whole visit in the browser of a phone, a tablet or a laptop."""

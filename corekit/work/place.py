@@ -1,0 +1,84 @@
+"""Where a visit stands: which step comes next, from the job alone, so that a phone that died goes on where it was."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import attrs
+
+from ..assess.assessment import Assessment, Proof
+from ..model.job import Job
+
+
+class Step(StrEnum):
+    """The steps of a visit, in the order in which they come."""
+
+    ARRIVE = "arrive"
+    DIAGNOSIS = "diagnosis"
+    TEST = "test"
+    EXPLAIN = "explain"
+    OFFER = "offer"
+    REPAIR = "repair"
+    RETEST = "retest"
+    HAND_OVER = "hand"
+
+
+#: What the mechanic reads.
+TITLES = {
+    Step.ARRIVE: "Arrive", Step.DIAGNOSIS: "Agree on looking", Step.TEST: "Test", Step.EXPLAIN: "Explain", Step.OFFER: "Offer the repair",
+    Step.REPAIR: "Repair", Step.RETEST: "Test again", Step.HAND_OVER: "Hand over",
+}  # fmt: skip
+
+
+@attrs.frozen(kw_only=True)
+class Standing:
+    """A job's next step, and what is open in it.
+
+    Attributes:
+        pending: Printed names of offers that have no answer yet.
+        to_do: Operations that were agreed to and not done, in the order of the agreements.
+        unshown: Operations that were done and that no retest speaks of yet.
+    """
+
+    step: Step
+    pending: tuple[str, ...] = ()
+    to_do: tuple[str, ...] = ()
+    unshown: tuple[str, ...] = ()
+
+
+def standing(job: Job, assessment: Assessment) -> Standing:
+    """Where a job stands."""
+    answered = {noted.record.document_hash for noted in job.agreements}
+    pending = tuple(noted.record.name for noted in job.offers if noted.record.document_hash not in answered)
+    to_do = _agreed_undone(job)
+    unshown = tuple(repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None))
+    return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown)
+
+
+def _step(job: Job, assessment: Assessment, pending: tuple[str, ...], to_do: tuple[str, ...], unshown: tuple[str, ...]) -> Step:
+    if job.issued:
+        return Step.HAND_OVER
+    if not job.agreements:
+        return Step.OFFER if any(noted.record.stage == "repair" for noted in job.offers) else Step.DIAGNOSIS
+    stages = {noted.record.name: noted.record.stage for noted in job.offers}
+    if any(stages[name] == "repair" for name in pending):
+        return Step.OFFER
+    if to_do:
+        return Step.REPAIR
+    if unshown:
+        return Step.RETEST
+    if job.repairs or any(stages.get(noted.record.offer) == "repair" for noted in job.agreements):
+        return Step.HAND_OVER
+    if any(call.met for call in assessment.calls_at(job.stage)) and not assessment.next_tests:
+        return Step.EXPLAIN
+    return Step.TEST
+
+
+def _agreed_undone(job: Job) -> tuple[str, ...]:
+    done = {noted.record.operation for noted in job.repairs}
+    lines = {noted.record.document_hash: noted.record.lines for noted in job.offers}
+    agreed: dict[str, None] = {}
+    for noted in job.agreements:
+        operations = [str(line.get("operation") or "") for line in lines.get(noted.record.document_hash, ())]
+        agreed |= {key: None for key in operations if key and key not in noted.record.declined}
+    return tuple(key for key in agreed if key not in done)

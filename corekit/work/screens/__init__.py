@@ -1,0 +1,14 @@
+"""One module for each step of a visit, and one for each other room: jobs, record, calculators."""
+
+from __future__ import annotations
+
+import flask
+
+from ..van import Van
+from . import arrive, jobs
+
+
+def add_screens(app: flask.Flask, van: Van) -> None:
+    """Every screen there is."""
+    for screen in (jobs, arrive):
+        screen.add(app, van)

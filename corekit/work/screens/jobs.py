@@ -1,0 +1,45 @@
+"""The first screen: the jobs that are open, and a new one."""
+
+from __future__ import annotations
+
+import attrs
+import flask
+
+from ...model.job import Job
+from ..place import TITLES, standing
+from ..van import Van
+
+
+@attrs.frozen(kw_only=True)
+class Row:
+    """One job as it stands in the list."""
+
+    id: str
+    vehicle: str
+    words: str
+    step: str
+    name: str
+
+
+def vehicle_words(job: Job, texts: dict[str, str]) -> str:
+    """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
+    vehicle = job.vehicle
+    known = [texts.get(text.hash, "removed") for text in (vehicle.told, vehicle.plate) if text is not None]
+    return " · ".join(known) or "vehicle not named"
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    def row(job: Job) -> Row:
+        texts = van.texts(job)
+        words = job.opened.words
+        return Row(
+            id=job.id, vehicle=vehicle_words(job, texts), words=texts.get(words.hash, "") if words is not None else "", name=job.name,
+            step="Invoice issued" if job.issued else TITLES[standing(job, van.assessed(job)).step],
+        )  # fmt: skip
+
+    @app.get("/", endpoint="jobs")
+    def jobs() -> str:
+        found = [van.job(job) for job in reversed(van.shop.store.jobs())]
+        open_ones = [row(job) for job in found if not job.issued]
+        closed = [row(job) for job in found if job.issued][:20]
+        return flask.render_template("jobs.html", open_ones=open_ones, closed=closed)

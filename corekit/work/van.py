@@ -1,0 +1,58 @@
+"""What all screens share: the shop, the jobs in it and what was last made of each."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from datetime import UTC, datetime
+
+import attrs
+
+from ..assess.assessment import Assessment
+from ..desk.shop import Shop
+from ..model.job import Job
+
+_KEPT = 16  # assessments: more jobs than are open in one day
+
+
+@attrs.define
+class Van:
+    """The shop as the screens see it. Safe to use from several threads.
+
+    Attributes:
+        shop: Opened with the worker as its assessor.
+    """
+
+    shop: Shop
+    _assessed: OrderedDict[tuple[str, int, str], Assessment] = attrs.field(factory=OrderedDict, init=False)
+    _lock: threading.Lock = attrs.field(factory=threading.Lock, init=False)
+
+    @property
+    def now(self) -> datetime:
+        return datetime.now(UTC)
+
+    def job(self, job: str) -> Job:
+        """The job of this id.
+
+        Errors:
+            StoreProblem: there is none.
+        """
+        return self.shop.store.job(job)
+
+    def assessed(self, job: Job) -> Assessment:
+        """What is to be made of a job as it stands; asked again without a new entry, the same."""
+        key = (job.id, len(job.entries), job.entries[-1].id)
+        with self._lock:
+            if key in self._assessed:
+                self._assessed.move_to_end(key)
+                return self._assessed[key]
+        made = self.shop.assess(job.id)
+        with self._lock:
+            self._assessed[key] = made
+            while len(self._assessed) > _KEPT:
+                self._assessed.popitem(last=False)
+        return made
+
+    def texts(self, job: Job) -> dict[str, str]:
+        """The personal texts of a job by hash, for the mechanic's own screens."""
+        return self.shop.texts(job.id)
