@@ -166,5 +166,8 @@ _WORDS = {
     404: ("There is nothing here.", "Go back to the list of jobs."),
     405: ("Not this way.", "Go back to the list of jobs."),
     413: ("That is too large.", "A photo may have 12 MB. Nothing was changed."),
-    500: ("Something went wrong here.", "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again, the words in the terminal help to find it."),
+    500: (
+        "Something went wrong here.",
+        "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again, the words in the terminal help to find it.",
+    ),
 }

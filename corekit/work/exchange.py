@@ -105,7 +105,9 @@ def wrongs(problem: Exception) -> list[Wrong]:
     if not isinstance(problem, VisitProblem):
         return [Wrong(place="", text=str(problem))]
     return [
-        Wrong(place=fault.path, text=str(fault).removeprefix(f"{fault.path}: "), asked=getattr(fault, "asked", False), guesses=tuple(getattr(fault, "guesses", ())))
+        Wrong(
+            place=fault.path, text=str(fault).removeprefix(f"{fault.path}: "), asked=getattr(fault, "asked", False), guesses=tuple(getattr(fault, "guesses", ()))
+        )  # fmt: skip
         for fault in problem.faults
     ]
 

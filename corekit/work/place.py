@@ -51,7 +51,9 @@ def standing(job: Job, assessment: Assessment) -> Standing:
     answered = {noted.record.document_hash for noted in job.agreements}
     pending = tuple(noted.record.name for noted in job.offers if noted.record.document_hash not in answered)
     to_do = _agreed_undone(job)
-    unshown = tuple(repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None))
+    unshown = tuple(
+        repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)
+    )
     return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown)
 
 
