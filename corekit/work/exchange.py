@@ -104,12 +104,7 @@ def wrongs(problem: Exception) -> list[Wrong]:
     """What is wrong, each with its field."""
     if not isinstance(problem, VisitProblem):
         return [Wrong(place="", text=str(problem))]
-    return [
-        Wrong(
-            place=fault.path, text=str(fault).removeprefix(f"{fault.path}: "), asked=getattr(fault, "asked", False), guesses=tuple(getattr(fault, "guesses", ()))
-        )  # fmt: skip
-        for fault in problem.faults
-    ]
+    return [Wrong(place=fault.path, text=str(fault).removeprefix(f"{fault.path}: "), asked=fault.asked, guesses=fault.guesses) for fault in problem.faults]
 
 
 def _screen_again() -> Any:
