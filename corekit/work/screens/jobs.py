@@ -8,6 +8,7 @@ import flask
 from ...model.job import Job
 from ..place import TITLES, standing
 from ..van import Van
+from .page import job_page, vehicle_words
 
 
 @attrs.frozen(kw_only=True)
@@ -19,13 +20,6 @@ class Row:
     words: str
     step: str
     name: str
-
-
-def vehicle_words(job: Job, texts: dict[str, str]) -> str:
-    """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
-    vehicle = job.vehicle
-    known = [texts.get(text.hash, "removed") for text in (vehicle.told, vehicle.plate) if text is not None]
-    return " · ".join(known) or "vehicle not named"
 
 
 def add(app: flask.Flask, van: Van) -> None:
@@ -43,3 +37,9 @@ def add(app: flask.Flask, van: Van) -> None:
         open_ones = [row(job) for job in found if not job.issued]
         closed = [row(job) for job in found if job.issued][:20]
         return flask.render_template("jobs.html", open_ones=open_ones, closed=closed)
+
+    @app.get("/job/<job>/way")
+    def way(job: str) -> str:
+        """The steps of a visit: where it stands, and any other of them."""
+        record = van.job(job)
+        return job_page("way.html", record, van, here=standing(record, van.assessed(record)))
