@@ -68,15 +68,18 @@ class Examination:
             self.impossible(path, read, possible, usual, measurand.unit)
             return False
         if not confirmed and not usual.holds(read.number):
-            guesses = "".join(f" {slip.asked}" for slip in slips(read, usual, self.decimal))
+            meant = slips(read, usual, self.decimal)
+            guesses = "".join(f" {slip.asked}" for slip in meant)
             span = _span_text(usual, measurand.unit)
-            self.faults.add(path, f"{read.text.strip()}?{guesses}", span, f"If {really}, add confirmed = true ({span} is usual)")
+            write = f"If {really}, add confirmed = true ({span} is usual)"
+            self.faults.add(path, f"{read.text.strip()}?{guesses}", span, write, asked=True, guesses=[slip.write for slip in meant])
         return True
 
     def impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
         meant = slips(read, usual, self.decimal) or slips(read, possible, self.decimal)
         span = _span_text(possible, unit)
-        self.faults.add(path, f"{quoted(read.text)} is outside what is possible ({span})", span, any_of(slip.told for slip in meant))
+        got = f"{quoted(read.text)} is outside what is possible ({span})"
+        self.faults.add(path, got, span, any_of(slip.told for slip in meant), guesses=[slip.write for slip in meant])
 
     def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
         """A reading cannot be larger than the range that it was read on."""
@@ -126,13 +129,13 @@ class Examination:
         really = "If it is really printed so, add confirmed = true"
         if low.number == high.number and not confirmed:
             got = f"low and high are both {low.text.strip()}, and no reading could show that it conforms?"
-            self.faults.add((*path, "low"), got, "room between the two", really)
+            self.faults.add((*path, "low"), got, "room between the two", really, asked=True)
         near, far = sorted(abs(end.number) for end in (low, high))
         if low.number * high.number <= 0 or far < DECADES * near or confirmed:
             return
         meant = [f'{end} = {slip.told}?' for end, read, span in self._nearer(low, high) for slip in slips(read, span, self.decimal)]
         got = f"{low.text.strip()} to {high.text.strip()}, a factor of {far / near:.0f}?" + "".join(f" {guess}" for guess in meant)
-        self.faults.add((*path, "low"), got, "a span of less than three decades", really)
+        self.faults.add((*path, "low"), got, "a span of less than three decades", really, asked=True)
 
     def _nearer(self, low: Typed, high: Typed) -> Iterable[tuple[str, Typed, Span]]:
         """Each end with the span in which the other makes sense of it."""

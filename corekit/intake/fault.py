@@ -21,18 +21,27 @@ class Fault:
         path: Where, as keys (`step[3].readings[0].is`) or, for a syntax error, `line 3, column 5`.
         expected: What belongs there. got: What stands there, and what is wrong with it.
         write: What to write instead; empty when nobody can guess.
+        asked: It is only odd and may be so: the same row with `confirmed = true` is taken.
+        guesses: What was probably meant, each a whole text to be put in its place (`1.73 V`).
     """
 
     path: str
     expected: str
     got: str
     write: str = ""
+    asked: bool = False
+    guesses: tuple[str, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """What is wrong and what to do, without the place."""
+        if self.got.endswith("?"):
+            return f"{self.got} {self.write}"
+        cure = f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
+        return f"{self.got}{cure}"
 
     def __str__(self) -> str:
-        if self.got.endswith("?"):
-            return f"{self.path}: {self.got} {self.write}"
-        cure = f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
-        return f"{self.path}: {self.got}{cure}"
+        return f"{self.path}: {self.text}"
 
 
 class VisitProblem(Exception):
@@ -63,8 +72,8 @@ class Faults:
     found: list[tuple[Place, Fault]] = attrs.field(factory=list)
     places: set[Place] = attrs.field(factory=set)
 
-    def add(self, path: Place, got: str, expected: str = "", write: str = "") -> None:
-        self.found.append((path, Fault(path_text(path), expected, got, write)))
+    def add(self, path: Place, got: str, expected: str = "", write: str = "", *, asked: bool = False, guesses: Iterable[str] = ()) -> None:
+        self.found.append((path, Fault(path_text(path), expected, got, write, asked, tuple(guesses))))
         self.places.add(path)
 
     def at(self, path: Place) -> bool:

@@ -31,7 +31,15 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
     content = _bytes(source)
     text = _text(content)
     as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
-    data = _json(text) if as_json else _toml(text)
+    return looked_over(_json(text) if as_json else _toml(text))
+
+
+def looked_over(data: dict[str, Any]) -> dict[str, Any]:
+    """The same data, if it holds nothing that no visit file holds, however it came in.
+
+    Errors:
+        VisitProblem: every text that is too long or cannot be printed, number that is none, null, key given twice, and what is nested too deeply.
+    """
     faults = Faults()
     for path, item in _walk(data):
         _look_at(path, item, faults)

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import attrs
 
@@ -111,7 +111,7 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
         raise VisitProblem(problem.faults, where) from problem
     faults = Faults()
     form = structured(data, faults)
-    visit = _Reader(declared, form, faults).visit()
+    visit = Reader(declared, form, faults).visit()
     if faults.found:
         raise VisitProblem(faults.in_order_of(data), where)
     return visit
@@ -124,8 +124,13 @@ _GROUNDS = ("customer", "scheduled", "judgement")
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
 
-class _Reader:
-    """One pass over a form. Methods add to `steps` and `faults`."""
+_Single = TypeVar("_Single", Vehicle, Customer)
+
+
+class Reader:
+    """One pass over a form. Methods add to `steps` and `faults`. `setup_alone`: a setup may stand without a reading, as one that is corrected does."""
+
+    setup_alone = False
 
     def __init__(self, declared: Declared, form: VisitForm, faults: Faults) -> None:
         self.declared = declared
@@ -183,7 +188,7 @@ class _Reader:
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(("customer",), "is empty", "name, phone or address", "what is known, or leave customer away")
         record = Customer(**{name: _personal(name, text) for name, text in given.items()})
-        self._say("customer", "customer", body_of(record), ("customer",))
+        self._say("customer", "customer", body_of(self._over(record)), ("customer",))
 
     def _vehicle(self, row: VehicleRow | None) -> None:
         path: Place = ("vehicle",)
@@ -192,9 +197,9 @@ class _Reader:
             return
         given = {name: self._full((*path, name), getattr(row, name)) for name in ("plate", "vin", "told", "no_vin")}
         vin_wrong = self.faults.at((*path, "vin"))
-        if not any(given[name] or self.faults.at((*path, name)) for name in ("plate", "told", "vin")):
+        if self._must_be_named() and not any(given[name] or self.faults.at((*path, name)) for name in ("plate", "told", "vin")):
             self.faults.add(path, "is not named", "plate, vin or told", 'plate, vin, or told = "make, model, year"')
-        elif not (given["vin"] or vin_wrong or given["plate"] or given["no_vin"]) and not self.faults.at((*path, "no_vin")):
+        elif self._must_be_named() and not (given["vin"] or vin_wrong or given["plate"] or given["no_vin"]) and not self.faults.at((*path, "no_vin")):
             self.faults.add((*path, "no_vin"), "there is neither VIN nor plate, and no reason", "the reason", 'no_vin = "why it could not be read"')
         if given["vin"] and given["no_vin"]:
             self.faults.add((*path, "no_vin"), "there is a VIN beside it", "one of the two", "vin or no_vin, not both")
@@ -202,7 +207,15 @@ class _Reader:
             plate=_personal("plate", given["plate"]), told=_personal("told", given["told"]), why_no_vin=given["no_vin"] or "",
             **self._vin((*path, "vin"), given["vin"]), **self._odometer((*path, "odometer"), row.odometer),
         )  # fmt: skip
-        self._say("vehicle", "vehicle", body_of(record), path)
+        self._say("vehicle", "vehicle", body_of(self._over(record)), path)
+
+    def _must_be_named(self) -> bool:
+        """True where the vehicle's row has to say which one it is."""
+        return True
+
+    def _over(self, record: _Single) -> _Single:
+        """What the one row about vehicle or customer comes to, where something of it was said before."""
+        return record
 
     def _vin(self, path: Place, text: str | None) -> dict[str, Any]:
         if not text:
@@ -325,7 +338,7 @@ class _Reader:
     def _readings(self, path: Place, step: StepRow) -> None:
         setup = ""
         if step.setup is not None:
-            if not step.readings and not self.faults.at((*path, "readings")):
+            if not step.readings and not self.setup_alone and not self.faults.at((*path, "readings")):
                 self.faults.add((*path, "setup"), "belongs to no reading", "readings in the same step", "the readings it was taken for beside it")
             setup = self._setup((*path, "setup"), step.setup)
         for n, reading in enumerate(step.readings or []):
