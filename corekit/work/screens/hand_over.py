@@ -1,0 +1,85 @@
+"""Handing over: what was done and whether it worked, the money, the invoice with its code, the paper as a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import flask
+from markupsafe import Markup
+
+from ...desk.shop import Invoice, Page
+from ...model.document import Document
+from ...model.job import Job
+from ...report.code import symbol
+from ...report.page import render_page
+from ...report.say import speaker
+from ...share.published import PublishProblem
+from .. import exchange
+from ..exchange import REFUSALS, lead, refused
+from ..van import Van
+from .page import job_page
+
+#: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card, credit transfer).
+WAYS = ("cash", "card", "bank transfer")
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/hand")
+    def hand(job: str) -> str:
+        record = van.job(job)
+        if record.issued:
+            return _issued(van, record)
+        assessment = van.assessed(record)
+        try:
+            draft, problem = van.shop.drafted(job), ""
+        except REFUSALS as refusal:
+            draft, problem = None, str(refusal)
+        paper = None if draft is None else shown(draft.document, van, record)
+        return job_page(
+            "hand.html", record, van, paper=paper, problem=problem, due=draft.due if draft else None, left_out=van.shop.left_out(job), ways=WAYS,
+            repairs=assessment.repairs, failures=assessment.failures,
+        )  # fmt: skip
+
+    @app.post("/job/<job>/issue")
+    def issue(job: str) -> flask.Response:
+        """Take a number and issue the invoice; then send its page, if there is a network."""
+        return deed(lambda: van.shop.issue(job, answer=exchange.answer_id()), f"/job/{job}/hand")
+
+    @app.post("/job/<job>/publish")
+    def publish(job: str) -> flask.Response:
+        return deed(lambda: van.shop.publish(job), f"/job/{job}/hand")
+
+
+def deed(do: Callable[[], object], path: str) -> flask.Response:
+    """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
+    try:
+        do()
+    except (*REFUSALS, PublishProblem) as problem:
+        return refused(problem)
+    return lead(path)
+
+
+def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
+    """A paper on the mechanic's own screen, with everything that stands on the customer's copy."""
+    return Markup(render_page(document, speaker(van.texts(job)), link or None))
+
+
+def _issued(van: Van, job: Job) -> str:
+    invoice = van.shop.issue(job.id)
+    return job_page(
+        "handed.html", job, van, invoice=invoice, paper=shown(invoice.document, van, job, invoice.link), code=code_svg(invoice),
+        waits=invoice.page is Page.WAITS, down=invoice.page is Page.DOWN, ways=WAYS,
+    )  # fmt: skip
+
+
+def code_svg(invoice: Invoice) -> Markup:
+    """The invoice's code as a drawing, dark on white with its quiet zone; empty for a shop without a page address."""
+    if not invoice.link:
+        return Markup()
+    drawn = symbol(invoice.link)
+    side, quiet = drawn.side, (drawn.side - len(drawn.rows)) // 2
+    path = "".join(f"M{column + quiet} {row + quiet}h{count}v1h-{count}z" for row, column, count in drawn.runs())
+    return Markup(
+        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="The code of invoice {number}" shape-rendering="crispEdges">'
+        '<rect width="{side}" height="{side}" fill="#fff"/><path d="{path}" fill="#000"/></svg>'
+    ).format(side=side, number=invoice.number, path=path)

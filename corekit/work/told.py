@@ -1,0 +1,157 @@
+"""What stands on record, one line for each entry, in the mechanic's words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import attrs
+
+from ..model.job import Job, Noted, stage_name
+from ..model.money import Money
+from ..model.personal import Personal
+from ..model.records import (
+    Agreed,
+    CodesRead,
+    Customer,
+    Fitted,
+    Measured,
+    Offered,
+    Opened,
+    Paid,
+    Repaired,
+    Seen,
+    Setup,
+    Specified,
+    Vehicle,
+    Wanted,
+)
+from ..plugin.host import Plugins
+
+
+@attrs.frozen(kw_only=True)
+class Told:
+    """One entry: its id, the stage it belongs to, what it is about, what it says.
+
+    Attributes:
+        withdrawable: It may be taken back with a reason; what was handed over or agreed to may not.
+    """
+
+    entry: str
+    stage: str
+    title: str
+    text: str
+    withdrawable: bool
+
+
+def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[Told]:
+    """Everything that stands, in the journal's order; setups stand with their readings."""
+    rows = []
+    for noted in job.standing:
+        tell = _TELL.get(type(noted.record))
+        if tell is None:
+            continue
+        title, text, stage = tell(_Asked(job=job, plugins=plugins, texts=texts), noted.record)
+        rows.append(
+            Told(
+                entry=noted.id, stage="" if stage is None else stage_name(stage), title=title, text=text,
+                withdrawable=isinstance(noted.record, (Measured, Seen, CodesRead, Specified, Wanted, Paid)),
+            )
+        )  # fmt: skip
+    return rows
+
+
+def told(job: Job, noted: Noted[object], plugins: Plugins, texts: Mapping[str, str]) -> Told | None:
+    """One entry in words; None for a kind that is nothing by itself."""
+    return next((row for row in record_of(job, plugins, texts) if row.entry == noted.id), None)
+
+
+@attrs.frozen(kw_only=True)
+class _Asked:
+    job: Job
+    plugins: Plugins
+    texts: Mapping[str, str]
+
+    def title(self, key: str, place: str = "") -> str:
+        shelves: tuple[Mapping[str, Any], ...] = (self.plugins.measurands, self.plugins.observations, self.plugins.traits, self.plugins.operations)
+        found = next((shelf[key].title for shelf in shelves if key in shelf), key)
+        return f"{found}, {place}" if place else found
+
+    def text(self, reference: object) -> str:
+        return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
+
+    def beside(self, setup: str) -> str:
+        found = self.job.setup(setup)
+        values = found.record.values if found is not None else {}
+        return ", ".join(f"{self.title(key).lower()} {value['typed']}" for key, value in values.items())
+
+
+_Row = tuple[str, str, int | None]
+
+
+def _opened(asked: _Asked, record: Opened) -> _Row:
+    return "What the customer said", asked.text(record.words), None
+
+
+def _vehicle(asked: _Asked, record: Vehicle) -> _Row:
+    no_vin = f"no VIN: {record.why_no_vin}" if record.why_no_vin else ""
+    known = [asked.text(record.told), asked.text(record.plate), asked.text(record.vin), record.odometer_typed, no_vin]
+    return "Vehicle", ", ".join(filter(None, known)), None
+
+
+def _customer(asked: _Asked, record: Customer) -> _Row:
+    return "Customer", ", ".join(filter(None, (asked.text(record.name), asked.text(record.phone), asked.text(record.address)))), None
+
+
+def _fitted(asked: _Asked, record: Fitted) -> _Row:
+    return asked.title(record.of), record.typed, record.stage
+
+
+def _specified(asked: _Asked, record: Specified) -> _Row:
+    ends = " to ".join(filter(None, (record.low_typed, record.high_typed)))
+    return f"{asked.title(record.of)}: this vehicle's own limit", f"{ends} ({record.where_from})", None
+
+
+def _measured(asked: _Asked, record: Measured) -> _Row:
+    beside = asked.beside(record.setup)
+    return asked.title(record.of, record.place), record.typed + (f" ({beside})" if beside else ""), record.stage
+
+
+def _seen(asked: _Asked, record: Seen) -> _Row:
+    return asked.title(record.of, record.place), record.answer or asked.text(record.words) or f"could not be had: {record.cannot}", record.stage
+
+
+def _codes(asked: _Asked, record: CodesRead) -> _Row:
+    title = f"Trouble codes, {record.state}" if record.state else "Trouble codes"
+    text = f"could not be read: {record.cannot}" if record.cannot else ", ".join(record.codes) or "none"
+    return title, text, record.stage
+
+
+def _wanted(asked: _Asked, record: Wanted) -> _Row:
+    return f"{asked.title(record.operation)}: asked for", ", ".join(filter(None, (record.ground, record.because))), None
+
+
+def _offered(asked: _Asked, record: Offered) -> _Row:
+    return f"Offer {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
+
+
+def _agreed(asked: _Asked, record: Agreed) -> _Row:
+    declined = ", ".join(asked.title(key) for key in record.declined)
+    return f"Yes to {record.offer}", f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""), None
+
+
+def _repaired(asked: _Asked, record: Repaired) -> _Row:
+    return asked.title(record.operation), "done", record.stage
+
+
+def _paid(asked: _Asked, record: Paid) -> _Row:
+    return "Received", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
+
+
+_TELL: dict[type, Callable[[_Asked, Any], _Row]] = {
+    Opened: _opened, Vehicle: _vehicle, Customer: _customer, Fitted: _fitted, Specified: _specified, Measured: _measured, Seen: _seen, CodesRead: _codes,
+    Wanted: _wanted, Offered: _offered, Agreed: _agreed, Repaired: _repaired, Paid: _paid,
+}  # fmt: skip
+
+#: Kinds that are no lines of their own: a setup stands with its readings.
+SILENT = (Setup,)
