@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from enum import StrEnum
+from typing import Protocol
 
 import attrs
 
@@ -76,7 +77,8 @@ class Assessment:
     Attributes:
         findings: Of every stage, most urgent first within the latest stage they speak of.
         gaps: What could not be said, and why.
-        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence.
+        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence. The next tests of a system that is
+            only in question (see `assess`) stand behind those of the systems that were read.
         too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be offered?
         readings: stage → readings in the order of the declarations.
@@ -147,11 +149,21 @@ class Assessment:
         return tuple(call for call in self.calls if call.stage == stage)
 
 
-def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Assessment:
+class Assessor(Protocol):
+    """Whatever assesses jobs: `assess` itself, or a worker that calls it elsewhere. Arguments and result are those of `assess`."""
+
+    def __call__(self, job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment: ...
+
+
+def assess(job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
     """Run every check of every system at every stage, and draw what follows from the findings.
+
+    A system of which nothing was read yet makes no findings and no gaps. It is in question as soon as one of its traits was
+    answered, or when `about` names it; then its next tests say where to begin.
 
     Args:
         minutes_left: Of this visit; a test that cannot be done and read in it is set apart.
+        about: Keys of systems that are asked about; their tests come before those of a system in which nothing is wrong so far.
 
     Errors:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
@@ -164,12 +176,14 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Ass
     tests: list[NextTest] = []
     odd: list[Contradiction] = []
     titles = {key: measurand.title for key, measurand in plugins.measurands.items()}
+    touched: set[str] = set()
     for stage in job.stages:
         laid: Case | None = None  # a stage is laid out once; each system sees the same
         for system in plugins.systems.values():
             laid = case = attrs.evolve(laid, system=system) if laid is not None else case_at(job, stage, system, plugins)
             if not _touched(case, job, stage):
                 continue
+            touched.add(system.key)
             made, missed = _run_checks(system, case)
             made = [_unsettled(finding) if not disputed.isdisjoint(finding.evidence) else finding for finding in made]
             ruled = _rule(system, case, made, disputed)
@@ -186,9 +200,12 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None) -> Ass
     gaps += [Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure)) for failure in plugins.failures]
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
     ordered = tuple(sorted(findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage)))
+    for system in plugins.systems.values():
+        if system.key not in touched and system.faults is not None and (system.key in about or _fitted(system, job)):
+            tests += next_tests(system.key, system.faults, [], {})
     # A system that shows something wrong is tested on before one that was only read beside it; within a system its own ranking holds.
     uneasy = {finding.system for finding in findings if finding.urgency is not Urgency.NOTHING}
-    tests.sort(key=lambda test: test.system not in uneasy)
+    tests.sort(key=lambda test: (test.system not in uneasy, test.system not in about, test.system not in touched))
     return Assessment(
         job=job,
         findings=ordered,
@@ -212,6 +229,11 @@ def _touched(case: Case, job: Job, stage: int) -> bool:
     prefix = f"{case.system.key}."
     asks_for = case.system.faults.codes if case.system.faults else frozenset[str]()
     return any(key.startswith(prefix) for key in job.spoken_of(stage)) or not asks_for.isdisjoint(case.codes)
+
+
+def _fitted(system: System, job: Job) -> bool:
+    """True when it was asked what of this system is fitted, whatever the answer."""
+    return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
 def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
@@ -299,7 +321,10 @@ def _named(system: System, finding: Finding) -> NextTest:
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
     question = f"Test again {check}." if finding.next_test == finding.of else f"{title}, before anything is said of {check}."
-    return NextTest(system=system.key, key=finding.next_test, question=question, minutes=0.0, bits=0.0, wants=finding.next_test)
+    return NextTest(
+        system=system.key, key=finding.next_test, question=question, minutes=0.0, bits=0.0, wants=finding.next_test,
+        place=finding.place if finding.next_test == finding.of else "",
+    )  # fmt: skip
 
 
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:

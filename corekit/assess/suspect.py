@@ -39,7 +39,7 @@ class NextTest:
     Attributes:
         minutes: Hands-on. waits: Minutes of waiting beside them: start now, read later.
         bits: Expected information about what to do.
-        wants: Key of the measurand or observation that it needs.
+        wants: Key of the measurand or observation that it needs. place: Where it is read, when that is fixed; else empty.
         repeat: It was made and left open, so it is worth making again.
         spoiled_by: The question of a test made before that spoils this one; empty when none was.
     """
@@ -53,6 +53,7 @@ class NextTest:
     waits: float = 0.0
     repeat: bool = False
     spoiled_by: str = ""
+    place: str = ""
 
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
@@ -109,7 +110,7 @@ def _offered(system: str, table: FaultTable, test: FaultTest, bits: float, made:
     wants = test.wants or test.measurand or test.seen
     return NextTest(
         system=system, key=test.key, question=test.question, minutes=test.minutes, waits=test.waits, bits=bits, wants=wants,
-        repeat=test.key in made, spoiled_by=spoiler,
+        repeat=test.key in made, spoiled_by=spoiler, place=test.place if wants == test.measurand else "",
     )  # fmt: skip
 
 

@@ -165,7 +165,8 @@ def _test(seen: Seen, index: int) -> str:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
-        lines.append(f'Write it down as of = "{wanted.key}".')
+        at = f', place = "{test.place}"' if test.place else ""
+        lines.append(f'Write it down as of = "{wanted.key}"{at}.')
     return _item(*lines)
 
 
@@ -239,7 +240,7 @@ def as_data(seen: Seen) -> dict[str, Any]:
 def _test_data(test: NextTest) -> dict[str, Any]:
     return {
         "system": test.system, "test": test.key, "question": test.question, "minutes": test.minutes, "waits": test.waits, "bits": test.bits,
-        "wants": test.wants, "repeat": test.repeat, "spoiled_by": test.spoiled_by,
+        "wants": test.wants, "place": test.place, "repeat": test.repeat, "spoiled_by": test.spoiled_by,
     }  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -13,7 +13,7 @@ from types import TracebackType
 import attrs
 
 from .._version import __version__
-from ..assess.assessment import Assessment, assess
+from ..assess.assessment import Assessment, Assessor, assess
 from ..billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
@@ -83,22 +83,28 @@ class Invoice:
     page: Page | None = None
 
 
-def open_shop(folder: str | Path, *, plugins: Plugins | None = None) -> Shop:
+def open_shop(folder: str | Path, *, plugins: Plugins | None = None, assessor: Assessor = assess) -> Shop:
     """Open a shop that `corekit init` or `corekit demo` set up.
+
+    Args:
+        assessor: Assesses its jobs; without one this process does.
 
     Errors:
         DeskProblem: there is no shop, or its settings cannot be used.
         StoreProblem: its store cannot be opened.
     """
-    return Shop(Path(folder), plugins=plugins)
+    return Shop(Path(folder), plugins=plugins, assessor=assessor)
 
 
 class Shop:
     """A shop: its settings, price book, store and plugins. Use it as a context manager, or call `close`."""
 
-    def __init__(self, folder: Path, *, plugins: Plugins | None = None, now: Callable[[], datetime] | None = None) -> None:
+    def __init__(
+        self, folder: Path, *, plugins: Plugins | None = None, now: Callable[[], datetime] | None = None, assessor: Assessor = assess
+    ) -> None:
         self.folder = folder
         self._plugins = plugins
+        self._assessor = assessor
         self._now = now or (lambda: datetime.now(UTC))
         if not (folder / STORE_FILE).is_file():
             read_settings(folder, demo=True)  # says first what is missing
@@ -247,9 +253,18 @@ class Shop:
         """The id of the job that a name or the beginning of an id means."""
         return self.store.find(job)
 
-    def assess(self, job: str, minutes_left: float | None = None) -> Assessment:
-        """What today's plugins make of a job; with the minutes left of a visit, next tests that take longer are set apart."""
-        return assess(self.store.job(self.find(job)), self.plugins, minutes_left)
+    def assess(self, job: str, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
+        """What today's plugins make of a job.
+
+        Args:
+            minutes_left: Of a visit; next tests that take longer are set apart.
+            about: Keys of systems whose next tests are asked for although nothing of them was read yet.
+        """
+        return self.assessed(self.store.job(self.find(job)), minutes_left, about)
+
+    def assessed(self, job: Job, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
+        """As `assess`, for a job that need not be in the store."""
+        return self._assessor(job, self.plugins, minutes_left, about)
 
     def texts(self, job: str) -> dict[str, str]:
         """The personal texts of a job, by hash."""
@@ -269,7 +284,7 @@ class Shop:
         """
         job = self.find(job)
         record = self.store.job(job)
-        assessment = assess(record, self.plugins)
+        assessment = self.assessed(record)
         stage = stage or ("repair" if any(assessment.readings) or record.wanted else "diagnosis")
         lines = self._lines(record, assessment, stage, km)
         standing = self._same_offer(record, stage, lines)
@@ -374,7 +389,7 @@ class Shop:
         return self._issued(record)
 
     def _issue(self, job: Job) -> None:
-        assessment = assess(job, self.plugins)
+        assessment = self.assessed(job)
         standing = Standing.of(job, self.book)
         lines = to_invoice(job, standing)
         if not lines:

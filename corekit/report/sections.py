@@ -119,7 +119,8 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
     for yes in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
-        tests = [_question(test.question) for test in assessment.next_tests[:2]]
+        looked = {finding.system for finding in assessment.findings}  # a system that was only asked about is not what is left open
+        tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
         sentences += [f"The next test: {question}" for question in tests]
     paragraphs: list[Block] = [Paragraph(words=(sentence,)) for sentence in dict.fromkeys(sentences)]
     if not paragraphs:

@@ -67,7 +67,7 @@ def test_a_weak_limit_gives_advice_never_a_verdict() -> None:
 
 
 def test_no_reading_of_a_system_no_word_of_it() -> None:
-    assessment = Story().fit("brakes.hose", "rubber").assessment
+    assessment = Story().assessment
     assert (assessment.findings, assessment.gaps, assessment.suspects, assessment.next_tests) == ((), (), (), ())
 
 
