@@ -112,6 +112,49 @@ class WantedStep:
     operation: str | None = None
     ground: str | None = None
     because: str | None = None
+    of: str | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
+class CameStep:
+    odometer: Quantity | None = None
+    same_drive_as: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
+class LeftStep:
+    because: str | None = None
+    back: Day | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
+class StartedStep:
+    of: str | None = None
+    place: str | None = None
+    wait: Quantity | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
+class WaivedStep:
+    operation: str | None = None
+    charge: str | None = None
+    because: str | None = None
+    of: str | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
+class EndedStep:
+    how: str | None = None
+    because: str | None = None
+    taken: Moment | None = None
     withdrawn: str | None = None
 
 
@@ -135,14 +178,19 @@ class PaidStep:
 
 @attrs.define(kw_only=True)
 class StepRow:
+    came: CameStep | None = None
     agreed: AgreedStep | None = None
     setup: dict[str, SetupValue | None] | None = None
     readings: list[ReadingRow | None] | None = None
     seen: list[SeenRow | None] | None = None
     codes: CodesRow | None = None
     wanted: WantedStep | None = None
+    started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
+    waived: WaivedStep | None = None
     paid: PaidStep | None = None
+    left: LeftStep | None = None
+    ended: EndedStep | None = None
 
 
 @attrs.define(kw_only=True)

@@ -21,7 +21,32 @@ from ..model.job import stage_name
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
 from ..model.money import Money, minor_digits
 from ..model.personal import PersonalText
-from ..model.records import CodesRead, Customer, Fitted, Instrument, Measured, Opened, Paid, Repaired, Seen, Setup, Specified, Vehicle, Wanted, body_of
+from ..model.records import (
+    ENDED_HOW,
+    LEFT_BECAUSE,
+    WAIVED_BECAUSE,
+    WAIVED_CHARGES,
+    WANTED_ON,
+    Came,
+    CodesRead,
+    Customer,
+    Ended,
+    Fitted,
+    Instrument,
+    Left,
+    Measured,
+    Opened,
+    Paid,
+    Repaired,
+    Seen,
+    Setup,
+    Specified,
+    Started,
+    Vehicle,
+    Waived,
+    Wanted,
+    body_of,
+)
 from ..model.trouble import CodeProblem, read_code
 from ..model.vin import Check, VinProblem, read_vin
 from ..units import TypedProblem
@@ -31,17 +56,22 @@ from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, 
 from .file import read_data
 from .form import (
     AgreedStep,
+    CameStep,
     CodesRow,
     CustomerRow,
+    EndedStep,
     InstrumentRow,
+    LeftStep,
     PaidStep,
     ReadingRow,
     SeenRow,
     SetupValue,
     SpecificationRow,
+    StartedStep,
     StepRow,
     VehicleRow,
     VisitForm,
+    WaivedStep,
     WantedStep,
     structured,
 )
@@ -120,7 +150,8 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
 _JOB = re.compile(r"\w[\w .-]{0,63}")
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
 CODE_STATES = ("stored", "pending", "permanent")
-_GROUNDS = ("customer", "scheduled", "judgement")
+_LONGEST_WAIT = 14 * 86400.0  # s; a battery left to rest, or a leak watched, over two weeks
+_LONGEST_NUMBER = 40  # characters of an invoice's number
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
 
@@ -315,25 +346,36 @@ class Reader:
     # ---- steps
 
     def _step(self, path: Place, step: StepRow) -> None:
-        groups = [name for name in ("agreed", "wanted", "repaired", "paid") if getattr(step, name) is not None]
+        said = ("came", "agreed", "wanted", "started", "repaired", "waived", "paid", "left", "ended")
+        groups = [name for name in said if getattr(step, name) is not None]
         if step.setup is not None or step.readings or step.seen or step.codes is not None:
             groups.append("readings")
         wrong = any(place[: len(path)] == path and len(place) == len(path) + 1 for place in self.faults.places)
         if not groups and not wrong:
-            self.faults.add(path, "is empty", "agreed, setup, readings, seen, codes, wanted, repaired or paid")
+            self.faults.add(path, "is empty", "came, agreed, setup, readings, seen, codes, wanted, started, repaired, waived, paid, left or ended")
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
             self.faults.add(path, f"does not say whether {others} came before or after the repair", "repaired alone in its step", "a [[step]] for each")
+        if step.came is not None:
+            self._came((*path, "came"), step.came)
         if step.agreed is not None:
             self._agreed((*path, "agreed"), step.agreed)
         if step.wanted is not None:
             self._wanted((*path, "wanted"), step.wanted)
         if "readings" in groups:
             self._readings(path, step)
+        if step.started is not None:
+            self._started((*path, "started"), step.started)
         if step.repaired is not None:
             self._repaired((*path, "repaired"), step.repaired)
+        if step.waived is not None:
+            self._waived((*path, "waived"), step.waived)
         if step.paid is not None:
             self._paid((*path, "paid"), step.paid)
+        if step.left is not None:
+            self._left((*path, "left"), step.left)
+        if step.ended is not None:
+            self._ended((*path, "ended"), step.ended)
 
     def _readings(self, path: Place, step: StepRow) -> None:
         setup = ""
@@ -450,17 +492,86 @@ class Reader:
 
     def _wanted(self, path: Place, row: WantedStep) -> None:
         operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
-        ground = row.ground or ""
-        if self._given((*path, "ground"), row.ground, f"why it is done: {any_of(_GROUNDS)}", '"customer"') and ground not in _GROUNDS:
-            cure = near(ground, _GROUNDS) or any_of(map(quoted, _GROUNDS))
-            self.faults.add((*path, "ground"), f"{quoted(ground)} is not a ground", any_of(_GROUNDS), cure)
+        ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", WANTED_ON)
         because = self._full((*path, "because"), row.because)
         if row.ground == "judgement" and not because and not self.faults.at((*path, "because")):
             self.faults.add((*path, "because"), "is missing; the mechanic's own judgement needs a reason", "the reason", 'because = "…"')
+        invoice = self._earlier((*path, "of"), row.of, needed=ground == "rework", only_for=f"the ground {quoted('rework')}")
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if operation is not None:
-            record = Wanted(operation=operation.key, ground=row.ground or "", because=because or "")
+            record = Wanted(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
             self._say("wanted", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
+
+    # ---- visits, waiting, what is not charged, the end
+
+    def _came(self, path: Place, row: CameStep) -> None:
+        same = self._full((*path, "same_drive_as"), row.same_drive_as) or ""
+        if same and (self.form.job or "") == same:
+            self.faults.add((*path, "same_drive_as"), f"{quoted(same)} is this very job", "the name of the job whose customer pays for the coming")
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Came(stage=self.stage, same_drive_as=same, **self._odometer((*path, "odometer"), row.odometer))
+        self._say("came", "came", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _left(self, path: Place, row: LeftStep) -> None:
+        because = self._one_of((*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        self._say("left", "left", body_of(Left(because=because, stage=self.stage, back=row.back or "")), path, taken=row.taken, withdrawn=reason)
+
+    def _started(self, path: Place, row: StartedStep) -> None:
+        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        typed = row.wait or ""
+        waits = self._given((*path, "wait"), row.wait, "how long it waits", '"30 min"')
+        read = self.examination.quantity((*path, "wait"), typed, ["min"]) if waits else None
+        if read is not None and not 0 < read.number <= _LONGEST_WAIT:
+            self.faults.add((*path, "wait"), f"{quoted(typed)} is no time that a test waits", "more than nothing, and at most 14 days", '"30 min"')
+        if measurand is None:
+            return
+        # What waits may be the whole thing: no place is asked for.
+        place = self._place((*path, "place"), row.place, measurand.places, measurand.key, needed=False)
+        if read is not None:
+            record = Started(of=measurand.key, wait=read.number, wait_typed=typed, place=place, stage=self.stage)
+            self._say("started", f"{stage_name(self.stage)}/started/{measurand.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _waived(self, path: Place, row: WaivedStep) -> None:
+        because = self._one_of((*path, "because"), row.because, "a reason not to charge", "why it is not charged", WAIVED_BECAUSE)
+        invoice = self._earlier((*path, "of"), row.of, needed=because == "guarantee", only_for=f"the reason {quoted('guarantee')}")
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if row.charge is not None and row.operation is not None:
+            self.faults.add((*path, "charge"), "there is an operation beside it", "one of the two", "operation or charge, a step for each")
+        what = ""
+        if row.charge is not None:
+            what = self._one_of((*path, "charge"), row.charge, "a part of coming and looking", "what is not charged", WAIVED_CHARGES)
+            if because == "did not cure":
+                self.faults.add((*path, "because"), f"only work can have done so, not {row.charge}", any_of(WAIVED_BECAUSE[1:]), quoted("goodwill"))
+        else:
+            operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+            what = operation.key if operation is not None else ""
+        record = Waived(because=because, invoice=invoice, **{"charge" if row.charge is not None else "operation": what})
+        self._say("waived", f"waived/{what}", body_of(record), path, withdrawn=reason)
+
+    def _ended(self, path: Place, row: EndedStep) -> None:
+        how = self._one_of((*path, "how"), row.how, "an end", "how the job ended", ENDED_HOW)
+        self._given((*path, "because"), row.because, "the reason, as the paper says it", '"no fault showed in an hour of looking"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Ended(how=how, because=(row.because or "").strip(), stage=self.stage)
+        self._say("ended", "ended", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _one_of(self, path: Place, given: str | None, what: str, expected: str, choices: tuple[str, ...]) -> str:
+        """One word of a closed list; what else was said is a fault and comes back as it was."""
+        if self._given(path, given, f"{expected}: {any_of(choices)}", quoted(choices[0])) and given not in choices:
+            self.faults.add(path, f"{quoted(given or '')} is not {what}", any_of(choices), near(given or "", choices) or any_of(map(quoted, choices)))
+        return given or ""
+
+    def _earlier(self, path: Place, number: str | None, *, needed: bool, only_for: str) -> str:
+        """The number of an earlier invoice: given where it is needed and nowhere else."""
+        if needed:
+            self._given(path, number, "the number of the earlier invoice", '"2026-A0001"')
+        elif number is not None:
+            self.faults.add(path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of")
+        if number is not None and len(number) > _LONGEST_NUMBER:
+            self.faults.add(path, f"{quoted(number)} is no number of an invoice", f"at most {_LONGEST_NUMBER} characters", "it as it is printed")
+        return (number or "").strip()
 
     def _agreed(self, path: Place, row: AgreedStep) -> None:
         self._given((*path, "offer"), row.offer, "the printed name of the offer", '"repair 1"')

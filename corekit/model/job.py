@@ -9,24 +9,30 @@ import attrs
 
 from .canonical import digest
 from .entry import Entry
-from .personal import Personal
+from .personal import PICTURE_KINDS, Personal
 from .records import (
     RECORDS,
     Agreed,
+    Came,
     CodesRead,
     Customer,
+    Ended,
     Fitted,
     Instrument,
     Issued,
+    Left,
     Measured,
     Offered,
     Opened,
     Paid,
+    Photographed,
     Repaired,
     Seen,
     Setup,
     Specified,
+    Started,
     Vehicle,
+    Waived,
     Wanted,
 )
 
@@ -170,10 +176,67 @@ class Job:
     def payments(self) -> tuple[Noted[Paid], ...]:
         return self.all(Paid)
 
-    def persons(self) -> Iterator[Personal]:
-        """Every reference to personal text in the journal."""
+    @property
+    def visits(self) -> tuple[Noted[Left | Came], ...]:
+        """Where visits of this job ended and began again, oldest first."""
+        return tuple(Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, (Left, Came)))
+
+    @property
+    def left_open(self) -> Noted[Left] | None:
+        """The end of the last visit, while nobody has come again since."""
+        last = self.visits[-1:]
+        return next((Noted(noted.entry, noted.record) for noted in last if isinstance(noted.record, Left)), None)
+
+    @property
+    def same_drive_as(self) -> str:
+        """The job whose customer pays for the coming; empty where this one does."""
+        named = [noted.record.same_drive_as for noted in self.all(Came) if noted.record.same_drive_as]
+        return named[-1] if named else ""
+
+    @property
+    def waiting(self) -> tuple[Noted[Started], ...]:
+        """Tests that were begun and whose reading is still to be taken, oldest first; of one begun twice the later."""
+        running: dict[tuple[str, str], Noted[Started]] = {}
+        for noted in self.standing:
+            record = noted.record
+            if isinstance(record, Started):
+                running.pop((record.of, record.place), None)
+                running[record.of, record.place] = Noted(noted.entry, record)
+            elif isinstance(record, (Measured, Seen)):
+                # Without a place the whole thing was begun, or could not be had.
+                over = [key for key in running if key[0] == record.of and (key[1] == record.place or not key[1] or not record.place)]
+                for key in over:
+                    del running[key]
+        return tuple(running.values())
+
+    @property
+    def ended(self) -> Noted[Ended] | None:
+        """How the job ended without (further) repair, where it did."""
+        return self.last(Ended)
+
+    @property
+    def waived(self) -> tuple[Noted[Waived], ...]:
+        return self.all(Waived)
+
+    @property
+    def photos(self) -> tuple[Noted[Photographed], ...]:
+        return self.all(Photographed)
+
+    def instead_of(self, entry: str) -> Entry | None:
+        """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the entry stands, or was never here."""
+        known = {one.id: one for one in self.entries}
+        if entry not in known:
+            return None
+        replaced = {old for one in self.entries for old in one.replaces}
+        heads = [one for one in self.entries if one.subject == known[entry].subject and one.id not in replaced]
+        return None if any(one.id == entry for one in heads) else heads[-1]
+
+    def persons(self, *kinds: str) -> Iterator[Personal]:
+        """Every reference to personal text in the journal, of these kinds; without any, of all kinds but pictures, which are long."""
         for entry in self.entries:
-            yield from _references(entry.body)
+            for reference in _references(entry.body):
+                if reference.kind in kinds if kinds else reference.kind not in PICTURE_KINDS:
+                    yield reference
 
 
 def _references(data: object) -> Iterator[Personal]:

@@ -168,13 +168,93 @@ class CodesRead:
     cannot: str = ""
 
 
+#: Why work is asked for without a finding.
+WANTED_ON = ("customer", "scheduled", "judgement", "rework")
+#: Why a visit ended with the job open. How a job ended without (further) repair. Why work is not charged.
+LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
+ENDED_HOW = ("came to nothing", "declined", "handed on")
+WAIVED_BECAUSE = ("did not cure", "guarantee", "goodwill")
+#: What may be waived that is no operation: the lines of coming and looking, by their kind.
+WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
+
+
 @attrs.frozen(kw_only=True)
 class Wanted:
-    """Work asked for without a finding: `ground` is `customer`, `scheduled` or `judgement` (which needs a reason)."""
+    """Work asked for without a finding: `ground` is one of `WANTED_ON`.
+
+    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for, and is not charged.
+    """
 
     operation: str
     ground: str
     because: str = ""
+    invoice: str = _later("")
+
+
+@attrs.frozen(kw_only=True)
+class Left:
+    """One visit ends and the job stays open: `because` of `LEFT_BECAUSE`, `back` the day of the next visit (YYYY-MM-DD) if one was named."""
+
+    because: str
+    stage: int = 0
+    back: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Came:
+    """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
+
+    `odometer` is in metres. `same_drive_as` names the job whose customer pays for the coming already (another vehicle in the same driveway).
+    """
+
+    stage: int = 0
+    odometer: float | None = None
+    odometer_typed: str = ""
+    same_drive_as: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Started:
+    """A test that takes waiting was begun: it is over once `of` was read or could not be. `wait` is in seconds, `wait_typed` as typed."""
+
+    of: str
+    wait: float
+    wait_typed: str
+    place: str = ""
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Ended:
+    """The job ends without (further) repair: `how` of `ENDED_HOW`, `because` in words that are printed."""
+
+    how: str
+    because: str
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Waived:
+    """Work (`operation`) or a part of coming and looking (`charge` of `WAIVED_CHARGES`) is not charged: `because` of `WAIVED_BECAUSE`.
+
+    `invoice` is the number of the earlier invoice that the guarantee was given on.
+    """
+
+    because: str
+    operation: str = ""
+    charge: str = ""
+    invoice: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Photographed:
+    """A photo, as base64 in the table of persons. `of` is the key of what it shows, or empty for the vehicle; `what` says it in words."""
+
+    image: _Person = _words()
+    of: str = ""
+    place: str = ""
+    stage: int = 0
+    what: _Person = _words()
 
 
 @attrs.frozen(kw_only=True)
@@ -195,7 +275,7 @@ class Offered:
 
 @attrs.frozen(kw_only=True)
 class Agreed:
-    """Who agreed to which offered Document (its hash), and what was declined in the same stroke."""
+    """Who agreed to which offered Document (its hash), and what was declined in the same stroke. `signature` is the picture of one, as base64."""
 
     offer: str
     document_hash: str
@@ -204,6 +284,7 @@ class Agreed:
     by: str
     how: str
     declined: list[str] = attrs.field(factory=list)
+    signature: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 @attrs.frozen(kw_only=True)
@@ -284,6 +365,7 @@ class PaymentTaken:
 RECORDS: dict[str, type] = {
     "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
     "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "codes": CodesRead, "wanted": Wanted, "offered": Offered,
+    "left": Left, "came": Came, "started": Started, "ended": Ended, "waived": Waived, "photo": Photographed,
     "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "withdrawn": Withdrawn, "forgotten": Forgotten,
     "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
 }  # fmt: skip
