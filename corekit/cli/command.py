@@ -35,11 +35,12 @@ VERBS = {
     "forget": "destroy a customer's name, plate and words after retention",
     "verify": "check that nothing in the store was changed or lost",
     "restored": "say that this store is a restored copy, before you go on in it",
+    "calculate": "work something out by a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("demo", "init", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "plugins")
 
 _INTRO = """corekit takes one driveway visit from the complaint to an invoice the customer can check.
 

@@ -1,0 +1,185 @@
+"""Calculations outside a job: what each asks for, and its result with doubt and source. The command and the screens use this and nothing else."""
+
+from __future__ import annotations
+
+import inspect
+import math
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Any
+
+import attrs
+
+from .. import units
+from ..model.source import Source
+from ..model.value import Value
+from ..plugin.calculation import Calculation, Input, Within
+from ..plugin.guard import in_words, time_limit
+from ..plugin.host import Plugins
+from ..units import TypedProblem, Unit
+from .problem import DeskProblem
+
+#: So many units are offered as keys; any other can be typed. A ratio may be written without a unit.
+KEYS, PLAIN = 5, ""
+_SECONDS = 5.0
+_ARGUMENT = re.compile(r"^ {4,8}(?P<name>\w+): (?P<words>.+?)(?:, \[[^\]]*\])?\.?$", re.MULTILINE)
+
+
+@attrs.frozen(kw_only=True)
+class Field:
+    """One input as a person is asked for it.
+
+    Attributes:
+        units: As people write them, the customary one first; `PLAIN` among them stands for a number without a unit. None where there is no other way.
+        span: Where the calculation holds, in the customary unit; empty for everywhere.
+    """
+
+    name: str
+    label: str
+    units: tuple[str, ...]
+    span: str
+
+
+@attrs.frozen(kw_only=True)
+class Result:
+    """What came out, as printed, what each input was understood as, and on whose authority."""
+
+    shown: str
+    understood: tuple[tuple[str, str], ...]
+    source: Source
+
+
+class CalculationProblem(DeskProblem):
+    """Inputs that cannot be taken; `faults` maps the input's name to what is wrong with it ("" for all of them together)."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("\n".join(f"{name}: {fault}" if name else fault for name, fault in faults.items()))
+        self.faults = dict(faults)
+
+
+def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
+    """The calculation of this key, `system.name`.
+
+    Errors:
+        DeskProblem: no installed system declares it; the likely one is named.
+    """
+    import difflib
+
+    if key in plugins.calculations:
+        return plugins.calculations[key]
+    near = difflib.get_close_matches(key, plugins.calculations, n=1) or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
+    raise DeskProblem(f"There is no calculation {key!r}." + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all."))
+
+
+def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
+    return plugins.systems[calculation.key.partition(".")[0]].sources[calculation.source]
+
+
+def fields_of(calculation: Calculation[Any], plugins: Plugins) -> tuple[Field, ...]:
+    """What a calculation asks for, in its order."""
+    said = {match["name"]: match["words"] for match in _ARGUMENT.finditer(inspect.getdoc(calculation.si) or "")}
+    return tuple(_field(declared, said.get(declared.name, ""), plugins) for declared in calculation.inputs)
+
+
+def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str = "") -> Result:
+    """The result of a calculation from what somebody typed.
+
+    A range, *about* and a ± are taken as they are for readings, and the doubt travels along; a plain number is taken as it stands.
+
+    Args:
+        typed: Input's name → text with its unit.
+        decimal: The shop's decimal mark; empty when both are usual.
+
+    Errors:
+        DeskProblem: there is no such calculation, or it fails.
+        CalculationProblem: an input is missing, not understood, or outside the range; all of them at once.
+    """
+    calculation = calculation_named(plugins, key)
+    names = [declared.name for declared in calculation.inputs]
+    faults = {name: f"is no input of {key}; it takes {', '.join(names)}" for name in typed if name not in names}
+    values: dict[str, Value] = {}
+    understood: list[tuple[str, str]] = []
+    for declared, field in zip(calculation.inputs, fields_of(calculation, plugins), strict=True):
+        try:
+            value, shown = _value(declared, typed.get(declared.name, ""), plugins, decimal)
+        except ValueError as problem:
+            faults[declared.name] = str(problem)
+            continue
+        values[declared.name] = value
+        understood.append((field.label, shown))
+    if faults:
+        raise CalculationProblem(faults)
+    try:
+        with time_limit(_SECONDS):
+            result = calculation(**values)
+    except ValueError as problem:
+        raise CalculationProblem({"": f"Nothing can be computed from these together ({problem})."}) from problem
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:
+        raise DeskProblem(f"The calculation {key} failed, and that is its plugin's fault ({in_words(problem)}).") from problem
+    return Result(shown=_shown(result, _customary(calculation.kind, plugins)[0]), understood=tuple(understood), source=source_of(plugins, calculation))
+
+
+def _shown(result: Value, one: Unit) -> str:
+    """As paper prints it; from numbers that claim no doubt, four digits and no more."""
+    if result.u:
+        return units.show(result, one.text)
+    number = float(f"{units.from_coherent(result.number, one.text):.4g}")
+    return units.show(Value(result.kind, units.to_coherent(number, one.text)), one.text)
+
+
+def _field(declared: Input, words: str, plugins: Plugins) -> Field:
+    found = _customary(declared.kind, plugins)
+    keys = [_typed(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
+    label = words or declared.name.replace("_", " ").capitalize()
+    return Field(name=declared.name, label=label, units=() if keys == [PLAIN] else tuple(keys), span=_span(declared.within, found[0]))
+
+
+def _typed(one: Unit) -> str:
+    """A unit as people have to write it."""
+    return one.text if units.kinds()[one.kind].strict else one.bare
+
+
+def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[Value, str]:
+    """A typed input as a value, and how it was understood.
+
+    Errors:
+        ValueError: it is missing, is not understood, or lies outside the range.
+    """
+    first = _customary(declared.kind, plugins)[0]
+    if not text.strip():
+        raise ValueError(f"is missing; write {'a number' if first.text == '1' else f'a number and its unit, such as {_typed(first)}'}")
+    try:
+        read = units.read_reading(text, [declared.unit], decimal)
+    except TypedProblem as problem:
+        raise ValueError(str(problem)) from problem
+    if declared.within.fault(read.number):
+        raise ValueError(f'"{text.strip()}" is outside the range in which this holds ({_span(declared.within, first)})')
+    budget = {f"typed.{declared.name}": read.half_width / math.sqrt(3)} if read.half_width else {}
+    value = Value(read.kind, read.number, budget)
+    return value, units.show(value, read.unit or first.text, doubt=bool(budget))
+
+
+def _span(within: Within, one: Unit) -> str:
+    """A range in words, in a unit that people use."""
+
+    def end(number: float) -> str:
+        return f"{units.from_coherent(number, one.text):.4g}".replace("-", "−")
+
+    ends = [(within.low, "at least {}"), (within.above, "above {}"), (within.high, "at most {}"), (within.below, "below {}")]
+    words = " and ".join(text.format(end(number)) for number, text in ends if number is not None)
+    return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
+
+
+@lru_cache(maxsize=64)
+def _of_kind(kind: str) -> tuple[Unit, ...]:
+    return tuple(one for one in units.units() if one.kind == kind)
+
+
+def _customary(kind: str, plugins: Plugins) -> list[Unit]:
+    """The units of a kind, those in which the installed systems declare readings of it first: nobody types kelvin."""
+    declared = [units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind]
+    counted = {text: declared.count(text) for text in declared}
+    return sorted(_of_kind(kind), key=lambda one: -counted.get(one.text, 0))

@@ -1,0 +1,90 @@
+"""Calculations outside a job. What comes out is held against Ohm's law worked by hand and, for the doubt, JCGM 100:2008, 4.3.7 and 5.1.2."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from corekit.cli import main
+from corekit.desk.calculating import PLAIN, CalculationProblem, calculation_named, fields_of, work_out
+from corekit.desk.problem import DeskProblem
+from corekit.plugin.host import Plugins, load
+
+
+@pytest.fixture(scope="module")
+def plugins() -> Plugins:
+    return load()
+
+
+def test_a_result_comes_from_texts_with_units_of_any_size(plugins: Plugins) -> None:
+    # Ohm's law: 12.6 V over 600 mΩ is 21 A.
+    result = work_out(plugins, "ignition.final_current", {"voltage": "12600 mV", "resistance": "600 mΩ"})
+    assert result.shown == "21 A"
+    assert result.understood == (("Voltage", "12600 mV"), ("Resistance", "600 mΩ"))
+    assert result.source.named
+
+
+def test_a_plain_number_claims_no_more_than_four_digits(plugins: Plugins) -> None:
+    # 10 V over 3 Ω is 3.3333… A.
+    assert work_out(plugins, "ignition.final_current", {"voltage": "10 V", "resistance": "3 ohm"}).shown == "3.333 A"
+
+
+def test_a_doubt_that_was_typed_travels_along(plugins: Plugins) -> None:
+    # ± 0.6 V, evenly likely: u = 0.6/√3 V; over 2 Ω u = 0.3/√3 A, and k = 2 gives 0.346 A, printed with one digit.
+    shown = work_out(plugins, "ignition.final_current", {"voltage": "12 ± 0.6 V", "resistance": "2 Ω"}).shown
+    assert shown.startswith("6.0")
+    assert f"± {2 * 0.3 / math.sqrt(3):.1f} A" in shown
+
+
+def test_every_input_that_is_wrong_is_named_at_once(plugins: Plugins) -> None:
+    with pytest.raises(CalculationProblem) as refused:
+        work_out(plugins, "ignition.final_current", {"voltage": "12 A", "spark": "1"})
+    assert set(refused.value.faults) == {"voltage", "resistance", "spark"}
+    assert "is missing; write a number and its unit, such as Ω" in refused.value.faults["resistance"]
+    assert "of the wrong kind (current)" in refused.value.faults["voltage"]
+
+
+def test_a_number_outside_the_range_is_refused_in_the_units_that_people_use(plugins: Plugins) -> None:
+    with pytest.raises(CalculationProblem, match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.32\)"):
+        work_out(plugins, "battery.molality_of_gravity", {"gravity": "1265"})
+
+
+def test_an_unknown_calculation_is_answered_with_the_likely_one(plugins: Plugins) -> None:
+    with pytest.raises(DeskProblem, match="ignition.final_current"):
+        calculation_named(plugins, "ignition.final_curent")
+
+
+def test_every_calculation_that_is_declared_can_be_asked_for(plugins: Plugins) -> None:
+    for key, calculation in plugins.calculations.items():
+        fields = fields_of(calculation, plugins)
+        assert [field.name for field in fields] == [declared.name for declared in calculation.inputs], key
+        assert all(field.label for field in fields), key
+        assert all(field.units or field.units == () for field in fields), key
+
+
+def test_temperatures_are_asked_for_in_degrees_and_a_ratio_may_be_a_plain_number(plugins: Plugins) -> None:
+    asked = {field.name: field for key in ("battery.disagreement", "battery.molality_of_gravity") for field in fields_of(plugins.calculations[key], plugins)}
+    assert asked["first"].units[0] == "°C"
+    assert asked["gravity"].units[0] == PLAIN
+
+
+@given(volts=st.floats(0.1, 30), ohms=st.floats(0.1, 100))
+def test_the_same_quantity_in_other_units_gives_the_same_result(volts: float, ohms: float) -> None:
+    plugins = load()
+    plain = work_out(plugins, "ignition.final_current", {"voltage": f"{volts:.6f} V", "resistance": f"{ohms:.6f} Ω"})
+    other = work_out(plugins, "ignition.final_current", {"voltage": f"{volts * 1000:.3f} mV", "resistance": f"{ohms / 1000:.9f} kΩ"})
+    assert plain.shown == other.shown
+
+
+def test_the_command_lists_explains_and_works_out(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["calculate"]) == 0
+    assert "ignition.final_current" in capsys.readouterr().out
+    assert main(["calculate", "ignition.final_current"]) == 0
+    assert "resistance=…" in capsys.readouterr().out
+    assert main(["calculate", "ignition.final_current", "voltage=12 V", "resistance=0.5 Ω"]) == 0
+    assert "24 A" in capsys.readouterr().out
+    assert main(["calculate", "ignition.final_current", "12 V"]) == 1
+    assert "names no input" in capsys.readouterr().err
