@@ -53,7 +53,7 @@ def test_a_number_outside_the_range_is_refused_in_the_units_that_people_use(plug
 
 
 def test_an_unknown_calculation_is_answered_with_the_likely_one(plugins: Plugins) -> None:
-    with pytest.raises(DeskProblem, match="ignition.final_current"):
+    with pytest.raises(DeskProblem, match=r"ignition\.final_current"):
         calculation_named(plugins, "ignition.final_curent")
 
 
