@@ -29,21 +29,21 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
     for place, statement in enumerate(result.statements):
         entry = Entry(
             journal=JOB, job="file", chain="file", n=place, prev=entries[-1].id if entries else "", kind=statement.kind, subject=statement.subject,
-            body=_referring(statement.body, texts), recorded=recorded, taken=statement.taken,
+            body=referring(statement.body, texts), recorded=recorded, taken=statement.taken,
         )  # fmt: skip
         entries.append(seal(entry))
     return fold("file", entries), texts
 
 
-def _referring(data: Any, texts: dict[str, str]) -> Any:
+def referring(data: Any, texts: dict[str, str]) -> Any:
     """Personal text exchanged for references, as a store does but without its salt: the same file gives the same draft."""
     if isinstance(data, PersonalText):
         key = digest([data.kind, data.text])
         texts[key] = data.text
         return {"personal": data.kind, "hash": key}
     if isinstance(data, dict):
-        return {key: _referring(item, texts) for key, item in data.items()}
+        return {key: referring(item, texts) for key, item in data.items()}
     if isinstance(data, (list, tuple)):
-        return [_referring(item, texts) for item in data]
+        return [referring(item, texts) for item in data]
     return data
 

@@ -9,6 +9,7 @@ from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 import attrs
 
@@ -35,7 +36,8 @@ from ..share import keys, link
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject
 from ..store.store import Store
-from . import paper
+from . import answering, paper
+from .answering import Answer, Answered, Tried
 from .problem import DeskProblem, OfferAwaited
 from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
 from .work import asked_for, to_invoice
@@ -168,6 +170,35 @@ class Shop:
         withdrawn = sum(statement.kind == "withdrawn" for statement in result.statements)
         corrected = sum(bool(statement.replaces) for statement in result.statements if statement.kind != "withdrawn")
         return Imported(job=target, added=len(result.statements) - corrected - withdrawn, corrected=corrected, withdrawn=withdrawn)
+
+    def answer(self, job: str | None, given: Answer) -> Answered:
+        """Take in an answer given on a screen: rows of a visit file, read at the job's present stage, all of them or none; see `desk.answering`.
+
+        Args:
+            job: The job by id or name; None, or an id of 12 letters that was drawn elsewhere, begins a new one with these rows.
+
+        Errors:
+            VisitProblem: every fault of the rows, each with its place.
+            OtherAnswer: the same id came before with other rows.
+        """
+        return answering.answer(self, job, given)
+
+    def withdraw_answer(self, job: str, answer: str, entry: str, because: str) -> Answered:
+        """Withdraw an entry that stands, with the reason; `answer` is the id of this answer.
+
+        Errors:
+            DeskProblem: no reason was given, or the entry does not stand or is of a kind that is corrected instead.
+            OtherAnswer: as `answer`.
+        """
+        return answering.withdraw(self, job, answer, entry, because)
+
+    def tried(self, job: str | None, rows: Mapping[str, Any]) -> Tried:
+        """The job as it would be with these rows; nothing is written.
+
+        Errors:
+            VisitProblem: as `answer`.
+        """
+        return answering.tried(self, job, rows)
 
     def _job_of(self, origin: str) -> str | None:
         """The job that a file of this name was added to, be it under the job's own name or as a further file of it."""

@@ -209,7 +209,7 @@ class Reader:
         if self._given(("job",), form.job, "this file's name for the job", '"first-visit", a name of your own') and not _JOB.fullmatch(job):
             self.faults.add(("job",), f"{quoted(job)} cannot name a job", "up to 64 letters, digits, spaces, dots and hyphens, not beginning with a mark")
         self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
-        record = Opened(origin=form.job or "", words=_personal("words", form.reason), demo=bool(form.demo))
+        record = Opened(origin=form.job or "", words=personal("words", form.reason), demo=bool(form.demo))
         self._say("opened", "opened", body_of(record), ())
 
     def _customer(self, row: CustomerRow | None) -> None:
@@ -218,7 +218,7 @@ class Reader:
         given = {name: self._full(("customer", name), getattr(row, name)) for name in ("name", "phone", "address")}
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(("customer",), "is empty", "name, phone or address", "what is known, or leave customer away")
-        record = Customer(**{name: _personal(name, text) for name, text in given.items()})
+        record = Customer(**{name: personal(name, text) for name, text in given.items()})
         self._say("customer", "customer", body_of(self._over(record)), ("customer",))
 
     def _vehicle(self, row: VehicleRow | None) -> None:
@@ -235,7 +235,7 @@ class Reader:
         if given["vin"] and given["no_vin"]:
             self.faults.add((*path, "no_vin"), "there is a VIN beside it", "one of the two", "vin or no_vin, not both")
         record = Vehicle(
-            plate=_personal("plate", given["plate"]), told=_personal("told", given["told"]), why_no_vin=given["no_vin"] or "",
+            plate=personal("plate", given["plate"]), told=personal("told", given["told"]), why_no_vin=given["no_vin"] or "",
             **self._vin((*path, "vin"), given["vin"]), **self._odometer((*path, "odometer"), row.odometer),
         )  # fmt: skip
         self._say("vehicle", "vehicle", body_of(self._over(record)), path)
@@ -259,7 +259,7 @@ class Reader:
         if vin.check is Check.DIFFERS:
             weight = "its region demands one, so a character is probably wrong" if vin.mandatory else "many regions use none, so this may be right"
             self.remarks.append(f"{path_text(path)}: the check digit (position 9) would be {vin.expected}; {weight}. Compare it with the stamped number.")
-        return {"vin": _personal("vin", vin.text), "vin_check": str(vin.check), "model_years": list(vin.model_years)}
+        return {"vin": personal("vin", vin.text), "vin_check": str(vin.check), "model_years": list(vin.model_years)}
 
     def _odometer(self, path: Place, text: str | None) -> dict[str, Any]:
         if text is None:
@@ -458,7 +458,7 @@ class Reader:
                 listed = any_of(map(quoted, words.values()))
                 cure = near(row.is_, words.values()) or f'one of {listed}, or words = "…"'
                 self.faults.add((*path, "is"), f"{quoted(row.is_)} is not an answer", listed, cure)
-        record = Seen(of=what.key, place=place, stage=self.stage, answer=answer, cannot=row.cannot or "", words=_personal("words", row.words))
+        record = Seen(of=what.key, place=place, stage=self.stage, answer=answer, cannot=row.cannot or "", words=personal("words", row.words))
         self._say("seen", f"{stage_name(self.stage)}/{what.key}/{place}", body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _codes(self, path: Place, row: CodesRow) -> None:
@@ -699,7 +699,7 @@ class Reader:
             self.faults.add((*path, "range"), f"{quoted(span)} is not a range of {quoted(named)}", any_of(map(quoted, ranges)) or "no range", cure)
         return named
 
-def _personal(kind: str, text: str | None) -> PersonalText | None:
+def personal(kind: str, text: str | None) -> PersonalText | None:
     return PersonalText(kind, text) if text else None
 
 

@@ -10,6 +10,10 @@ class StoreProblem(Exception):
     """Something stands in the way of reading or writing a store; the text says what, where, and what to do."""
 
 
+class OtherAnswer(StoreProblem):
+    """An answer's id is that of another answer."""
+
+
 def told(problem: sqlite3.Error, path: Path) -> StoreProblem:
     """What an error of the database means for a person.
 

@@ -2,12 +2,14 @@
 
 A visit file is one growing list, imported again after every change. The same content adds nothing, a changed row is a correction,
 a new row an addition, and a row that is gone is refused: what was once said is withdrawn with a reason, never dropped.
+
+What a screen says (`answered`) only ever adds to it or corrects one row.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -27,10 +29,16 @@ CORRECTED = "corrected in the file"
 PUT_BACK = "put back in the file"
 SETTLED = "settled by the file"
 
+#: Why an answer replaces what stood.
+ANSWERED_ANEW = "corrected on the screen"
+
+#: Of these a job has one, and of an instrument one of each name, of a trait one answer per stage: an answer that says it anew takes its place.
+_SINGLE = frozenset({"opened", "vehicle", "customer", "instrument", "fitted"})
+
 
 @attrs.frozen(kw_only=True)
 class Reconciled:
-    """What an import comes to: statements to append, or faults, and then nothing is written."""
+    """What an import or an answer comes to: statements to append, or faults, and then nothing is written."""
 
     statements: tuple[Statement, ...] = ()
     faults: tuple[str, ...] = ()
@@ -73,7 +81,9 @@ class _New(_Row):
     place: int
 
 
-def reconcile(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, drafts: Sequence[Draft]) -> Reconciled:
+def reconcile(
+    entries: Iterable[Entry], texts: Mapping[str, str], origin: str, drafts: Sequence[Draft], elsewhere: Collection[str] = frozenset()
+) -> Reconciled:
     """Hold the rows of a file against the journal.
 
     Rows are matched within one group (`Draft.row`) and kind: equal content first, then in the order in which they stand. Setups are
@@ -84,6 +94,8 @@ def reconcile(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, d
         texts: Hash → personal text of what these entries refer to.
         origin: The file's name for the job; subjects are `origin:row#n`.
         drafts: The file's rows in order. A reading's `setup` names the row of its setup draft as `row#k`, k counting from 1.
+        elsewhere: Ids of entries that were said on a screen. Where one of them corrects or withdraws a row of the file, the file is compared
+            with what it said itself, and what was said later on the screen stands until the file says something new.
 
     Returns:
         Statements in the order of the file, or every fault. One import is all or nothing.
@@ -93,7 +105,7 @@ def reconcile(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, d
     faults = _unfit(origin, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
     if faults:
         return Reconciled(faults=tuple(faults))
-    known = _known(journal, texts, origin)
+    known = _known(journal, texts, origin, elsewhere)
     try:
         new = _companied([_new(place, draft) for place, draft in enumerate(drafts)], _named_rows(drafts))
     except ValueError as problem:
@@ -122,8 +134,87 @@ def reconcile(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, d
     return Reconciled(statements=tuple(statements))
 
 
+def answered(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, drafts: Sequence[Draft], corrects: Entry | None = None) -> Reconciled:
+    """What the rows of an answer add to the journal: each is new, but for what a job has one of, and for the one that corrects an entry.
+
+    A setup that says what the latest one of its stage says is that one: it is asked once, in however many answers its readings come.
+
+    Args:
+        entries, texts: As for `reconcile`; the whole journal as it stands while the answer is written.
+        origin: What the screens' rows of this job stand under.
+        drafts: The answer's rows, as `reconcile` takes a file's.
+        corrects: The standing entry whose place the one draft of its kind and row takes, whoever said it.
+
+    Returns:
+        Statements in the order of the drafts, or every fault.
+    """
+    origin, drafts = composed(origin), [attrs.evolve(draft, row=composed(draft.row)) for draft in drafts]
+    journal = list(entries)
+    faults = _unfit(origin, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
+    if faults:
+        return Reconciled(faults=tuple(faults))
+    known = _known(journal, texts, origin)
+    if corrects is not None and not corrects.subject.startswith(f"{origin}:"):
+        known += _known([entry for entry in journal if entry.subject == corrects.subject], texts, corrects.subject.partition(":")[0])
+    corrected = _corrected(known, drafts, corrects)
+    if isinstance(corrected, str):
+        return Reconciled(faults=(corrected,))
+    found = dict(corrected)
+    single = {row.row: row for row in known if row.kind in _SINGLE and row.subject.startswith(f"{origin}:")}
+    found |= {place: single[draft.row] for place, draft in enumerate(drafts) if place not in found and draft.kind in _SINGLE and draft.row in single}
+    own = [row for row in known if row.subject.startswith(f"{origin}:")]
+    try:
+        return Reconciled(statements=tuple(_new_statements(origin, own, found, drafts)))
+    except ValueError as problem:
+        return Reconciled(faults=(f"Something in the answer cannot be written down for good: {problem}",))
+
+
+def _corrected(known: Sequence[_Known], drafts: Sequence[Draft], corrects: Entry | None) -> Mapping[int, _Known] | str:
+    """Place of the draft that corrects an entry → the row it corrects; a fault where it is not one row for one row."""
+    if corrects is None:
+        return {}
+    rows = [row for row in known if row.subject == corrects.subject]
+    if not rows or corrects.id not in rows[0].heads or rows[0].withdrawal is not None:
+        return "What was to be corrected does not stand any more: it was corrected or withdrawn meanwhile. Look at it again."
+    places = [place for place, draft in enumerate(drafts) if (draft.kind, draft.row) == (rows[0].kind, rows[0].row)]
+    if len(places) != 1:
+        what = "nothing" if not places else f"{len(places)} rows"
+        return f"A correction of {rows[0].row} ({rows[0].shown}) says one row of the same kind, stage and place; this one says {what} of it."
+    return {places[0]: rows[0]}
+
+
+def _new_statements(origin: str, known: Sequence[_Known], found: Mapping[int, _Known], drafts: Sequence[Draft]) -> Iterator[Statement]:
+    last: Counter[str] = Counter()
+    for old in known:
+        last[old.row] = max(last[old.row], old.n)
+    latest = {old.row: (old.content, old.subject) for old in known if old.kind == "setup" and old.withdrawal is None}
+    with_it = {row.setup for row in found.values() if row.setup}
+    latest |= {old.row: (old.content, old.subject) for old in known if old.subject in with_it}  # a corrected reading is first held against its own
+    named = _named_rows(drafts)
+    setups: dict[str, str] = {}
+    for place, draft in enumerate(drafts):
+        body = dict(draft.body)
+        before = found.get(place)
+        if _setup_of(draft.kind, body):
+            body["setup"] = setups[body["setup"]]
+        elif draft.kind == "measured" and before is not None:
+            body["setup"] = before.setup  # a corrected reading was read with what it was read with
+        row = attrs.evolve(_new(place, draft), setup=_setup_of(draft.kind, body))
+        again = before is None and draft.kind == "setup" and latest.get(draft.row, ("", ""))[0] == row.content
+        if before is not None or again:
+            subject = before.subject if before is not None else latest[draft.row][1]
+        else:
+            last[draft.row] += 1
+            subject = f"{origin}:{draft.row}#{last[draft.row]}"
+        if draft.kind == "setup":
+            setups[named[place]] = subject
+            latest[draft.row] = (row.content, subject)
+        if not again:
+            yield from _said(row, before, subject, draft, body, (ANSWERED_ANEW,) * 3)
+
+
 def _unfit(origin: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str]:
-    """What keeps the file from being compared at all."""
+    """What keeps the rows from being compared at all."""
     if not origin or ":" in origin or "#" in origin:
         return [f"The file calls its job {origin!r}. Give it a name without ':' and '#'."]
     if forgotten and any(_holds_person(draft.body) for draft in drafts):
@@ -148,7 +239,7 @@ def _holds_person(data: Any) -> bool:
 # ── what the journal holds and what the file says ──────────────────────────────────────────────────────────────────
 
 
-def _known(journal: Sequence[Entry], texts: Mapping[str, str], origin: str) -> list[_Known]:
+def _known(journal: Sequence[Entry], texts: Mapping[str, str], origin: str, elsewhere: Collection[str] = frozenset()) -> list[_Known]:
     ordered = sorted(journal, key=lambda entry: (entry.chain, entry.n))
     replaced = {old for entry in ordered for old in entry.replaces}
     versions: dict[str, list[Entry]] = defaultdict(list)
@@ -159,11 +250,12 @@ def _known(journal: Sequence[Entry], texts: Mapping[str, str], origin: str) -> l
     for subject, said in versions.items():
         row, mark, n = subject.removeprefix(f"{origin}:").rpartition("#")
         heads = [entry for entry in said if entry.id not in replaced]
-        contents = [entry for entry in said if entry.kind not in PROGRAM_KINDS]
+        own = [entry for entry in said if entry.id not in elsewhere]
+        contents = [entry for entry in own if entry.kind not in PROGRAM_KINDS]
         if not contents or not mark or not n.isdecimal():
             continue
         # Of two heads that differ the later one counts, as it does in the job; the earlier content of a withdrawn row is what the file still shows.
-        last = heads[-1]
+        last = heads[-1] if heads[-1].id not in elsewhere else own[-1]
         content = last if last.kind != "withdrawn" else contents[-1]
         known.append(
             _Known(
@@ -316,14 +408,17 @@ def _subjects(origin: str, known: Sequence[_Known], new: Sequence[_New], found: 
 # ── what comes of it ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _said(row: _New, known: _Known | None, subject: str, draft: Draft, body: Mapping[str, Any]) -> list[Statement]:
-    """The statements that a row of the file makes: none, one, or its content and then its withdrawal."""
+def _said(
+    row: _New, known: _Known | None, subject: str, draft: Draft, body: Mapping[str, Any], reasons: tuple[str, str, str] = (CORRECTED, PUT_BACK, SETTLED)
+) -> list[Statement]:
+    """The statements that a row makes: none, one, or its content and then its withdrawal. `reasons` are given for a correction and what is like one."""
     statements: list[Statement] = []
     heads = known.heads if known else ()
     changed = known is None or (row.content, row.setup) != (known.content, known.setup)
     put_back = known is not None and known.withdrawal is not None and row.withdrawal is None
     if changed or put_back or (known is not None and known.disputed and row.withdrawal is None):
-        why = "" if known is None else CORRECTED if changed else PUT_BACK if put_back else SETTLED
+        corrected, back, settled = reasons
+        why = "" if known is None else corrected if changed else back if put_back else settled
         reason = why if draft.withdrawn else draft.reason or why
         statements.append(Statement(kind=draft.kind, subject=subject, body=body, taken=draft.taken, replaces=heads, reason=reason))
         heads = ()  # the store has a later statement of one append replace an earlier one about the same

@@ -99,19 +99,32 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
         seals.insert(connection, table, *rows, tallied=False)
     connection.execute("CREATE INDEX person_of_job ON person (job)")
     connection.execute("CREATE TABLE tally (name TEXT NOT NULL PRIMARY KEY, rows INTEGER NOT NULL, total TEXT NOT NULL, seal TEXT NOT NULL) STRICT")
-    for table in seals.TALLIED:
+    for table in ("entry", "link", "meta", "migration", "person"):
         found = connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
         seals.insert(connection, "tally", (table, *seals.summed(seal for (seal,) in found)), tallied=False)
 
 
+def migrate_2_to_3(connection: sqlite3.Connection) -> None:
+    """Answers get a table: under its own id the hash of what each said and the entries it became, so that the same answer sent again adds nothing."""
+    connection.execute(
+        "CREATE TABLE answer (id TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, salt TEXT NOT NULL, digest TEXT NOT NULL, entries TEXT NOT NULL,"
+        " recorded TEXT NOT NULL, seal TEXT NOT NULL) STRICT"
+    )
+    connection.execute("CREATE INDEX answer_of_job ON answer (job)")
+    seals.insert(connection, "tally", ("answer", *seals.summed(())), tallied=False)
+
+
 #: Every step, in order; a store's schema is the number of steps it has taken.
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (migrate_0_to_1, migrate_1_to_2)
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (migrate_0_to_1, migrate_1_to_2, migrate_2_to_3)
 
 #: The schema that this program reads and writes.
 SCHEMA = len(MIGRATIONS)
 
 #: From this schema on rows are sealed and tallied.
 _TALLIED_FROM = 2
+
+#: From this schema on there are answers.
+_ANSWERS_FROM = 3
 
 
 def step(connection: sqlite3.Connection, number: int, applied: str) -> None:
@@ -187,7 +200,14 @@ def backups(path: Path) -> list[Path]:
 
 
 def destroy(connection: sqlite3.Connection, job: str) -> None:
-    """Destroy a job's personal texts, in a store of any schema. Runs inside a transaction."""
+    """Destroy a job's personal texts, in a store of any schema. Runs inside a transaction.
+
+    With them goes what could still betray them: the hash of an answer that held a plate could be guessed as long as its salt is there.
+    """
+    if version(connection) >= _ANSWERS_FROM:
+        for row in connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall():
+            id_, _, _, _, entries, recorded = seals.checked("answer", row)
+            seals.change(connection, "answer", (id_, job, "", "", entries, recorded))
     if version(connection) >= _TALLIED_FROM:
         seals.tally(connection, "person", removed=[seal for (seal,) in connection.execute("SELECT seal FROM person WHERE job = ?", (job,))])
     connection.execute("DELETE FROM person WHERE job = ?", (job,))

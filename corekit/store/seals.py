@@ -19,12 +19,13 @@ SEALED = {
     "meta": ("key", "value"),
     "person": ("hash", "job", "kind", "salt", "text"),
     "link": ("token_hash", "document_id", "link", "expires", "revoked", "published_at"),
+    "answer": ("id", "job", "salt", "digest", "entries", "recorded"),
     "migration": ("n", "name", "applied"),
     "tally": ("name", "rows", "total"),
 }
 
 #: Tables that are tallied; the tally's own rows are always these.
-TALLIED = ("entry", "link", "meta", "migration", "person")
+TALLIED = ("answer", "entry", "link", "meta", "migration", "person")
 
 _MODULUS = 2**256
 

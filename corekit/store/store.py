@@ -7,8 +7,11 @@ the commit. A store may be used from several threads and several processes at on
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import json
 import os
 import re
+import secrets
 import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -20,15 +23,15 @@ from typing import Any
 import attrs
 
 from ..files import name_once
-from ..model.canonical import digest
+from ..model.canonical import canonical, digest
 from ..model.entry import BOOKS, JOB, Draft, Entry
 from ..model.job import Job, fold
 from ..model.personal import Personal
 from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
 from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
-from .problem import StoreProblem, told
-from .reconcile import Reconciled, reconcile
+from .problem import OtherAnswer, StoreProblem, told
+from .reconcile import Reconciled, answered, reconcile
 from .statement import Statement, own_subject
 
 JOB_LETTERS = 12
@@ -36,6 +39,9 @@ LINEAGE_LETTERS = 12
 
 #: How many jobs or invoices a message lists before it stops.
 LISTED = 20
+
+#: What an answer's id is; it is made on the phone.
+_ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
@@ -66,6 +72,37 @@ class Link:
     expires: str = ""
     revoked: str = ""
     published_at: str = ""
+
+
+def _nothing_booked(_: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
+    return {}
+
+
+@attrs.frozen(kw_only=True)
+class Told:
+    """What an answer says, for `Store.add`.
+
+    Attributes:
+        origin: What the screens' rows of this job stand under. drafts: Its rows.
+        corrects: The standing entry that one of the rows takes the place of.
+        statements: What it says beyond rows.
+        books: From all that will be written, the payments that go into each books chain in the same stroke.
+    """
+
+    origin: str
+    drafts: Sequence[Draft] = ()
+    corrects: Entry | None = None
+    statements: Sequence[Statement] = ()
+    books: Callable[[Sequence[Statement]], Mapping[str, Sequence[PaymentTaken]]] = _nothing_booked
+
+
+@attrs.frozen(kw_only=True)
+class Answered:
+    """What became of an answer: its job and the entries it became; `again` when it came before and nothing was written this time."""
+
+    job: str
+    entries: tuple[Entry, ...]
+    again: bool = False
 
 
 class Store:
@@ -168,6 +205,11 @@ class Store:
             raise StoreProblem(f"The store {self.path} no longer says whether it is a demo. Run `corekit verify`, and go back to the last backup.")
         return value == "1"
 
+    def names(self) -> dict[str, list[str]]:
+        """Job → the names its files or screens gave it, in the order in which jobs began."""
+        with self._reading():
+            return self._names()
+
     @property
     def schema_version(self) -> int:
         with self._reading() as connection:
@@ -245,30 +287,101 @@ class Store:
                     raise StoreProblem(f"More than one job fits {text!r}: {_listed(fits, names)}. Give more of the id.")
             raise StoreProblem(f"No job fits {text!r} in {self.path}. {self._what_there_is()}")
 
-    def append(self, job: str, statements: Sequence[Statement], *, books: Mapping[str, Sequence[PaymentTaken]] | None = None) -> list[Entry]:
+    def append(
+        self, job: str, statements: Sequence[Statement], *, books: Mapping[str, Sequence[PaymentTaken]] | None = None, answer: str = "", asked: Any = None
+    ) -> list[Entry]:
         """Write statements into a job's journal, all of them or none; what is returned is on the disk.
 
         Args:
             job: Id of the job; a new one (`new_job`) begins with an `opened` statement.
             statements: In the order in which they are to stand.
             books: Books chain → payments that go into the books in the same stroke.
+            answer, asked: Id of the answer that says this, and all that it says, as plain data; see `answered`.
 
         Returns:
-            The job's new entries, in order.
+            The job's new entries, in order; those of then when this answer is known already.
 
         Errors:
             StoreProblem: a statement does not fit its kind, replaces or refers to something that is not here, holds an empty
                 personal text, or is a demo's in a real store.
+            OtherAnswer: the id is another answer's.
         """
-        if not statements and not books:
+        if not statements and not books and not answer:
             return []
         with self._writing() as connection:
+            known = self._answered(connection, answer, asked)
+            if known is not None:
+                return list(known.entries)
             self._has_begun(connection, job, statements)
             written = self._appended(connection, job, statements)
             for chain, payments in (books or {}).items():
                 for record in payments:
                     self._booked(connection, job, chain, record)
+            self._note_answer(connection, job, answer, asked, written)
             return written
+
+    def add(self, job: str, tell: Callable[[Job | None], Told], *, answer: str, asked: Any) -> Answered:
+        """Write what an answer says into a job's journal, all of it or nothing, once: known by its id, it adds nothing.
+
+        Args:
+            job: Id of the job; one that is not here begins with the answer.
+            tell: Is given the job as it stands (None for a new one) when nobody else can write any more, and says what is to be written. It may
+                read this store, not write it; what it raises comes out, and nothing is written.
+            answer, asked: The answer's id, and all that it says as plain data.
+
+        Errors:
+            StoreProblem: as `append`. OtherAnswer: the id is another answer's.
+        """
+        with self._writing() as connection:
+            known = self._answered(connection, answer, asked)
+            if known is not None:
+                return known
+            statements, books = self._told(job, tell)
+            self._has_begun(connection, job, statements)
+            written = self._appended(connection, job, statements)
+            for chain, payments in books.items():
+                for record in payments:
+                    self._booked(connection, job, chain, record)
+            self._note_answer(connection, job, answer, asked, written)
+            return Answered(job=job, entries=tuple(written))
+
+    def trial(self, job: str, tell: Callable[[Job | None], Told]) -> tuple[Job | None, tuple[Statement, ...]]:
+        """The job as it stands and what an answer would say in it; nothing is written. As `add`."""
+        with self._reading():
+            return (self.job(job) if self.has(job) else None), self._told(job, tell)[0]
+
+    def _told(self, job: str, tell: Callable[[Job | None], Told]) -> tuple[tuple[Statement, ...], Mapping[str, Sequence[PaymentTaken]]]:
+        standing = self.job(job) if self.has(job) else None
+        told = tell(standing)
+        texts = self.texts(standing.persons()) if standing is not None else {}
+        result = answered(standing.entries if standing is not None else (), texts, told.origin, told.drafts, told.corrects)
+        if result.faults:
+            raise _nothing_changed("\n".join(result.faults))
+        statements = (*result.statements, *told.statements)
+        return statements, told.books(statements)
+
+    def answered(self, answer: str, asked: Any) -> Answered | None:
+        """What became of an answer that came before; None when its id is new.
+
+        Args:
+            asked: All that it says, as plain data. Only its salted hash is kept, and that goes with the job's persons.
+
+        Errors:
+            OtherAnswer: the id is that of an answer that said something else.
+        """
+        with self._reading() as connection:
+            return self._answered(connection, answer, asked)
+
+    def by_answers(self, job: str) -> frozenset[str]:
+        """Ids of the job's entries that answers became."""
+        with self._reading() as connection:
+            found = connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall()
+            return frozenset(entry for row in found for entry in rows.data_of(seals.checked("answer", row)[4]))
+
+    def has(self, job: str) -> bool:
+        """True when there is a job of this id."""
+        with self._reading() as connection:
+            return connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone() is not None
 
     def reconcile(self, job: str | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
         """What the rows of a file add to a job, held against what was taken in from it before; nothing is written.
@@ -284,7 +397,8 @@ class Store:
         with self._reading():
             entries = self.journal(job) if job is not None else []
             texts = self.texts(ref for entry in entries for ref in persons.references(entry.body))
-        return reconcile(entries, texts, origin, drafts)
+            elsewhere = self.by_answers(job) if job is not None else frozenset()
+        return reconcile(entries, texts, origin, drafts, elsewhere)
 
     # ── persons ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -345,7 +459,7 @@ class Store:
 
     # ── books ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def issue(self, job: str, chain: str, build: Callable[[int], InvoiceIssued]) -> Entry:
+    def issue(self, job: str, chain: str, build: Callable[[int], InvoiceIssued], *, answer: str = "", asked: Any = None) -> Entry:
         """Take the next number of a books chain and issue the invoice that `build` makes under it, all in one transaction.
 
         `build` is given the number's place (from 1) and may read this store, not write it. When it raises, nothing is taken,
@@ -356,8 +470,12 @@ class Store:
 
         Errors:
             StoreProblem: there is no such job, or the record does not fit its place, or its printed number is taken.
+            OtherAnswer: the answer's id is another's; known with the same content, it gives the entry of then.
         """
         with self._writing() as connection:
+            known = self._answered(connection, answer, asked)
+            if known is not None:
+                return next(entry for entry in known.entries if entry.journal == BOOKS)
             self._has_begun(connection, job, ())
             self._may_hold_books(connection, chain)
             place = 1 + int(connection.execute("SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
@@ -366,7 +484,8 @@ class Store:
                 raise _nothing_changed(f"The invoice was to be number {place} of books {chain}, and says it is {record.place}.")
             entry = self._booked(connection, job, chain, record)
             issued = Issued(number=record.number, document_id=record.document_id, document_hash=record.document_hash, books_entry=entry.id)
-            self._appended(connection, job, [Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))])
+            noted = self._appended(connection, job, [Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))])
+            self._note_answer(connection, job, answer, asked, [entry, *noted])
             return entry
 
     def book(self, record: PaymentTaken, job: str, chain: str) -> Entry:
@@ -379,11 +498,11 @@ class Store:
             self._has_begun(connection, job, ())
             return self._booked(connection, job, chain, record)
 
-    def payment(self, job: str, chain: str, paid: Paid, taken: PaymentTaken) -> tuple[Entry, Entry]:
+    def payment(self, job: str, chain: str, paid: Paid, taken: PaymentTaken, *, answer: str = "", asked: Any = None) -> tuple[Entry, Entry]:
         """Money received: into the job's journal and into the books, in one transaction.
 
         Returns:
-            The job's entry and the books entry.
+            The job's entry and the books entry; those of then when this answer is known already.
 
         Errors:
             StoreProblem: there is no such job, or the two records differ in amount, currency or how.
@@ -392,10 +511,15 @@ class Store:
             told_twice = f"{paid.amount} {paid.currency} {paid.how} and {taken.amount} {taken.currency} {taken.how}"
             raise _nothing_changed(f"A payment must be the same in the job and in the books; got {told_twice}.")
         with self._writing() as connection:
+            known = self._answered(connection, answer, asked)
+            if known is not None:
+                return known.entries[0], known.entries[1]
             self._has_begun(connection, job, ())
             booked = self._booked(connection, job, chain, taken)
             said = Statement(kind="paid", subject=own_subject("paid", f"{chain}/{booked.n}"), body=body_of(paid))
-            return self._appended(connection, job, [said])[0], booked
+            (entry,) = self._appended(connection, job, [said])
+            self._note_answer(connection, job, answer, asked, [entry, booked])
+            return entry, booked
 
     def books(self, chain: str | None = None) -> list[Entry]:
         """All entries of the books, or of one chain of them, in their order."""
@@ -572,6 +696,26 @@ class Store:
             return link
         raise _nothing_changed(f"No link with token hash {token_hash[:12]} is known in {self.path}. Note it before anything is said about it.")
 
+    def _answered(self, connection: sqlite3.Connection, answer: str, asked: Any) -> Answered | None:
+        found = connection.execute(seals.select("answer", "WHERE id = ?"), (answer,)).fetchone() if answer else None
+        if found is None:
+            return None
+        _, job, salt, kept, written, _ = seals.checked("answer", found)
+        # Once the persons are destroyed nobody can tell any more what the answer said; it is taken for the one that came then.
+        if kept and _answer_hash(salt, asked) != kept:
+            raise OtherAnswer(f"The answer {answer} was given before and said something else. Nothing was written; answer again on a fresh page.")
+        entries = [entry for one in rows.data_of(written) for entry in rows.entries(connection, "WHERE id = ?", one)]
+        return Answered(job=job, entries=tuple(entries), again=True)
+
+    def _note_answer(self, connection: sqlite3.Connection, job: str, answer: str, asked: Any, written: Sequence[Entry]) -> None:
+        if not answer:
+            return
+        if not _ANSWER.fullmatch(answer):
+            raise _nothing_changed(f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _.")
+        salt = secrets.token_hex(16)
+        ids = canonical([entry.id for entry in written]).decode()
+        seals.insert(connection, "answer", (answer, job, salt, _answer_hash(salt, asked), ids, self._now()))
+
     def _has_begun(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> None:
         if connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone():
             return
@@ -687,6 +831,11 @@ def _checked_body(statement: Statement) -> dict[str, Any]:
 def _checked_document(entry: Entry) -> None:
     if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
         raise ValueError("the document in it does not have the hash that stands beside it")
+
+
+def _answer_hash(salt: str, asked: Any) -> str:
+    """The hash an answer is known by. A date is taken as it is written."""
+    return hashlib.sha256(json.dumps([salt, asked], sort_keys=True, default=str).encode()).hexdigest()
 
 
 def _joined(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:

@@ -28,6 +28,7 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _persons(connection, entries),
         lambda: _books(entries),
         lambda: _money(entries),
+        lambda: _answers(connection, entries),
         lambda: _sealed(connection),
         lambda: _meta(connection),
         lambda: _migrations(connection),
@@ -191,6 +192,19 @@ def _money(entries: Sequence[Entry]) -> Iterator[str]:
             continue  # an entry that no longer fits its record is named by its own fault
         if paid != received[job]:
             yield f"table entry, job {job}: it says that {paid} was paid, and the books received {received[job]} for it (in the smallest unit of the money)"
+
+
+def _answers(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterator[str]:
+    """Answers against the entries that they became."""
+    known = {entry.id: entry.job for entry in entries}
+    for id_, job, written in connection.execute("SELECT id, job, entries FROM answer ORDER BY id"):
+        where = f"table answer, row {id_[:12]}"
+        try:
+            ids = list(rows.data_of(written))
+        except (ValueError, TypeError, RecursionError):
+            yield f"{where}: the list of its entries can no longer be read"
+            continue
+        yield from (f"{where}: it became {str(one)[:12]}, which is no entry of its job" for one in ids if known.get(one) != job)
 
 
 def _sealed(connection: sqlite3.Connection) -> Iterator[str]:

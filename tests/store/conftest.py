@@ -57,14 +57,16 @@ def fill(store: Store) -> Filled:
         ],
     )
     store.append(job, [said("measured", first[3].subject, reading("12.58 V"), replaces=(first[3].id,), reason="corrected in the file")])
-    store.append(job, [said("withdrawn", first[4].subject, Withdrawn(), replaces=(first[4].id,), reason="wrong car")])
+    wrong = said("withdrawn", first[4].subject, Withdrawn(), replaces=(first[4].id,), reason="wrong car")
+    store.append(job, [wrong], answer="0123456789abcdef", asked={"withdraw": first[4].id})
     masked = first[2].body["name"]
     for chain in ("2026-A", "2026-A", "2026-B"):
         store.issue(job, chain, lambda place, chain=chain: invoice(place, chain, to=[masked]))  # type: ignore[misc]
     store.payment(job, "2026-A", Paid(amount=500, currency="EUR", how="cash"), PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"))
     gone = store.new_job()
     person = Customer(name=PersonalText("name", "Gone Person"))
-    store.append(gone, [said("opened", "old:arrival/opened/#1", Opened(origin="old")), said("customer", "old:c#1", person)])
+    began = [said("opened", "old:arrival/opened/#1", Opened(origin="old")), said("customer", "old:c#1", person)]
+    store.append(gone, began, answer="an-answer_of_the_forgotten", asked={"customer": {"name": "Gone Person"}})
     store.forget(gone)
     for link in (1, 2):
         store.note_link(digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")

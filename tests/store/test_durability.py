@@ -149,7 +149,7 @@ def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch
     assert store._connection.execute("PRAGMA busy_timeout").fetchone()[0] == schema.PATIENCE * 1000
     assert store._connection.isolation_level is None
     strict = {row[1]: row[5] for row in store._connection.execute("PRAGMA table_list") if not row[1].startswith("sqlite_")}
-    assert len(strict) == 6 and set(strict.values()) == {1}
+    assert len(strict) == 7 and set(strict.values()) == {1}
     store.close()
 
 

@@ -49,18 +49,18 @@ def kept(path: Path) -> dict[str, list[tuple[object, ...]]]:
         }
 
 
-def test_a_store_of_schema_0_goes_through_1_to_2_and_keeps_every_row(old: Path) -> None:
+def test_a_store_of_schema_0_takes_each_step_and_keeps_every_row(old: Path) -> None:
     before = kept(old)
     assert version(old) == 0 and len(before["entry"]) == 18 and len(before["person"]) == 5
     with closing(schema.connect(old)) as connection:
-        for number in (0, 1):
+        for number in (0, 1, 2):
             connection.execute("BEGIN IMMEDIATE")
             schema.step(connection, number, "2026-04-01T08:00:00Z")
             connection.execute("COMMIT")
             assert version(old) == number + 1
             assert kept(old) == before
     with Store.open(old) as store:
-        assert store.schema_version == 2
+        assert store.schema_version == 3
         assert store.verify() == []
 
 
@@ -77,7 +77,7 @@ def test_opening_an_old_store_brings_it_up_to_date_with_a_record_of_each_step(ol
         store.note_link("ab" * 32, "doc1", 1)
         assert store.verify() == []
         taken = store._connection.execute("SELECT n, name, applied FROM migration ORDER BY n").fetchall()
-    assert taken == [(1, "migrate_0_to_1", "2026-04-01T08:00:00Z"), (2, "migrate_1_to_2", "2026-04-01T08:00:00Z")]
+    assert taken == [(number + 1, f"migrate_{number}_to_{number + 1}", "2026-04-01T08:00:00Z") for number in range(3)]
     assert kept(old) == before
 
 
@@ -93,7 +93,7 @@ def test_a_whole_copy_of_the_old_store_is_made_first(old: Path) -> None:
 
 
 @posix_only
-@pytest.mark.parametrize("number", [0, 1])
+@pytest.mark.parametrize("number", [0, 1, 2])
 def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, number: int) -> None:
     before = kept(old)
     child = subprocess.Popen([sys.executable, str(CHILD), str(old), "-", "migrate", str(number)], stdout=subprocess.PIPE, text=True)
@@ -104,7 +104,7 @@ def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, num
     assert version(old) == number
     assert kept(old) == before
     with Store.open(old) as store:
-        assert store.schema_version == 2
+        assert store.schema_version == 3
         assert store.verify() == []
     assert kept(old) == before
 
@@ -149,7 +149,7 @@ def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_who
         if ended == 0:
             break
         assert ended == signal.SIGKILL
-    assert versions == sorted(versions) and set(versions) == {0, 1, 2}
+    assert versions == sorted(versions) and set(versions) == {0, 1, 2, 3}
     assert len(versions) > 40
 
 

@@ -1,0 +1,212 @@
+"""Answers given on a screen: rows of a visit file that go into the record one by one, each once, however often it is sent.
+
+Whatever is answered is read by the reader of visit files and becomes the same entries as if a file had said it. The reading happens
+while nobody else can write, so that two phones answering at once see one job.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import attrs
+
+from ..billing.consent import ConsentProblem
+from ..intake.fault import Fault, VisitProblem
+from ..intake.rows import WHERE, read_rows, whole
+from ..intake.visit import AgreedRow, VisitFile
+from ..model.entry import JOB, Draft, Entry, seal
+from ..model.job import Job, fold
+from ..model.records import Agreed, Withdrawn, body_of
+from ..store.mark import LETTERS
+from ..store.reconcile import PROGRAM_KINDS
+from ..store.statement import Statement
+from ..store.store import JOB_LETTERS, Told
+from . import paper
+from .problem import DeskProblem
+from .scratch import referring
+
+if TYPE_CHECKING:
+    from .shop import Shop
+
+_DRAWN = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
+#: These are said anew instead, or everything after them would lose its ground.
+_NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "agreed", "repaired"})
+#: Chain of entries that are only tried: it sorts behind every chain of a store, as if they were written last.
+TRIAL = "~trial"
+
+
+@attrs.frozen(kw_only=True)
+class Answer:
+    """What was answered.
+
+    Attributes:
+        id: Made where it was answered, 16 to 64 letters, digits, `-` and `_`; the same answer sent again has the same.
+        rows: The very tables that a visit file holds; `instead_of` beside them names the entry that one of the rows corrects.
+    """
+
+    id: str
+    rows: Mapping[str, Any]
+
+
+@attrs.frozen(kw_only=True)
+class Answered:
+    """What became of an answer: id and name of its job, the entries it became; `again` when it came before, and nothing was added."""
+
+    job: str
+    name: str
+    entries: tuple[Entry, ...]
+    again: bool = False
+
+
+@attrs.frozen(kw_only=True)
+class Tried:
+    """A job as it would be: `new` are the ids of the entries that are only tried, `texts` the personal texts of all, `remarks` what is odd but no fault."""
+
+    job: Job
+    new: tuple[str, ...]
+    texts: Mapping[str, str]
+    remarks: tuple[str, ...] = ()
+
+
+def answer(shop: Shop, job: str | None, given: Answer) -> Answered:
+    """See `Shop.answer`."""
+    rows = whole(given.rows)
+    target = _target(shop, job)
+    kept = shop.store.add(target, _reader(shop, rows, []), answer=given.id, asked={"job": target if job else "", "rows": rows})
+    return Answered(job=kept.job, name=shop.store.job(kept.job).name, entries=kept.entries, again=kept.again)
+
+
+def withdraw(shop: Shop, job: str, given: str, entry: str, because: str) -> Answered:
+    """See `Shop.withdraw_answer`."""
+    if not because.strip():
+        raise DeskProblem("What was said is withdrawn with a reason, which stays in the record. Write why. Nothing was changed.")
+    job = shop.find(job)
+
+    def tell(standing: Job | None) -> Told:
+        assert standing is not None
+        old = _standing(standing, entry)
+        if old is None:
+            raise DeskProblem(f"Nothing under {entry[:12]!r} stands in {standing.name}; it was corrected or withdrawn meanwhile. Look at it again.")
+        if old.kind in PROGRAM_KINDS | _NEVER_WITHDRAWN:
+            raise DeskProblem(f"What was said of {old.kind!r} is not withdrawn; correct it instead. Nothing was changed.")
+        said = Statement(kind="withdrawn", subject=old.subject, body=body_of(Withdrawn()), replaces=(old.id,), reason=because.strip())
+        return Told(origin=_origin(shop, standing), statements=[said], books=lambda said: shop._for_the_books(standing, standing.name, said))
+
+    kept = shop.store.add(job, tell, answer=given, asked={"withdraw": entry, "because": because})
+    return Answered(job=job, name=shop.store.job(job).name, entries=kept.entries, again=kept.again)
+
+
+def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Tried:
+    """See `Shop.tried`."""
+    target = _target(shop, job)
+    remarks: list[str] = []
+    standing, statements = shop.store.trial(target, _reader(shop, whole(rows), remarks))
+    texts = dict(shop.store.texts(standing.persons())) if standing is not None else {}
+    entries: list[Entry] = []
+    recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    latest: dict[str, str] = {}
+    for place, said in enumerate(statements):
+        replaces = (*said.replaces, *([latest[said.subject]] if said.subject in latest else []))
+        entry = Entry(
+            journal=JOB, job=target, chain=TRIAL, n=place, prev=entries[-1].id if entries else "", kind=said.kind, subject=said.subject,
+            body=referring(said.body, texts), recorded=recorded, taken=said.taken, replaces=replaces, reason=said.reason,
+        )  # fmt: skip
+        entries.append(seal(entry))
+        latest[said.subject] = entries[-1].id
+    before = standing.entries if standing is not None else ()
+    return Tried(job=fold(target, [*before, *entries]), new=tuple(entry.id for entry in entries), texts=texts, remarks=tuple(remarks))
+
+
+def _target(shop: Shop, job: str | None) -> str:
+    """The job that is meant; an id that was drawn elsewhere is a new one's."""
+    if job is None:
+        return shop.store.new_job()
+    if shop.store.has(job) or _DRAWN.fullmatch(job):
+        return job
+    return shop.find(job)
+
+
+def _reader(shop: Shop, rows: Mapping[str, Any], remarks: list[str]) -> Callable[[Job | None], Told]:
+    """What reads the rows once the job stands still."""
+
+    def tell(standing: Job | None) -> Told:
+        fragment = dict(rows)
+        corrects = _to_correct(standing, fragment.pop("instead_of", None))
+        name = standing.name if standing is not None else _new_name(shop)
+        demo = standing.demo if standing is not None else shop.store.demo
+        visit = read_rows(fragment, shop.declared, name=name, demo=demo, job=standing, corrects=corrects)
+        remarks.extend(visit.remarks)
+        origin = _origin(shop, standing) if standing is not None else name
+        drafts = [*paper.instruments_for(attrs.evolve(visit, origin=origin), shop.settings), *_bound(shop, visit, standing)]
+
+        def books(said: Sequence[Statement]) -> Any:
+            try:
+                shop._payable(standing, said)
+            except DeskProblem as problem:
+                at = next((f"{draft.at}.amount" for draft in drafts if draft.kind == "paid"), "")
+                raise _refused(at, str(problem)) from problem
+            return shop._for_the_books(standing, name, said)
+
+        return Told(origin=origin, drafts=drafts, corrects=corrects, books=books)
+
+    return tell
+
+
+def _new_name(shop: Shop) -> str:
+    """Day and running number, as the first job of the day is called in `2026-11-25-1`."""
+    day = f"{shop._now().date().isoformat()}-"
+    taken = [name.removeprefix(day) for names in shop.store.names().values() for name in names if name.startswith(day)]
+    return f"{day}{1 + max((int(number) for number in taken if number.isdecimal()), default=0)}"
+
+
+def _origin(shop: Shop, job: Job) -> str:
+    """What the screens' rows of a job stand under: its name, if it began on a screen; else one that no file can have, for a file keeps its own rows."""
+    first = next(entry for entry in job.entries if entry.kind == "opened")
+    name = str(first.body["origin"])
+    return name if first.id in shop.store.by_answers(job.id) else f"{name}/screen"
+
+
+def _standing(job: Job, entry: str) -> Entry | None:
+    return next((noted.entry for noted in job.standing if noted.id == entry), None)
+
+
+def _to_correct(job: Job | None, entry: object) -> Entry | None:
+    """The entry whose place one of the rows takes."""
+    if entry is None:
+        return None
+    old = _standing(job, entry) if job is not None and isinstance(entry, str) else None
+    if old is None:
+        raise _refused("instead_of", "What was to be corrected does not stand any more: it was corrected or withdrawn meanwhile. Look at it again.")
+    if old.kind in PROGRAM_KINDS:
+        raise _refused("instead_of", f"What the program says itself ({old.kind}) is not corrected.")
+    return old
+
+
+def _bound(shop: Shop, visit: VisitFile, job: Job | None) -> list[Draft]:
+    """The rows, each agreement bound to the hash of its offer."""
+    for step in visit.steps:
+        if isinstance(step, AgreedRow) and shop._offer_named(job, step.offer) is None:
+            made = ", ".join(repr(noted.record.name) for noted in job.offers) if job is not None and job.offers else "none"
+            raise _refused(f"{step.at}.offer", f"There is no offer {step.offer!r}; made were: {made}. Make the offer first.")
+        if isinstance(step, AgreedRow) and job is not None:
+            _refuse(step.at, lambda: shop._still_open(job))
+            try:
+                drafts, _ = shop._bound(attrs.evolve(visit, steps=(step,)), job)
+                shop._agreed_total(job, [Agreed(**draft.body) for draft in drafts])
+            except (DeskProblem, ConsentProblem) as problem:
+                raise _refused(step.at, str(problem)) from problem
+    return shop._bound(visit, job)[0]
+
+
+def _refuse(at: str, ask: Callable[[], object]) -> None:
+    try:
+        ask()
+    except DeskProblem as problem:
+        raise _refused(at, str(problem)) from problem
+
+
+def _refused(at: str, why: str) -> VisitProblem:
+    return VisitProblem([Fault(at, "", why)], WHERE)
