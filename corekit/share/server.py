@@ -248,7 +248,7 @@ def page_app(
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
     app.url_map.strict_slashes = False
-    allowed = {"127.0.0.1", "localhost", "[::1]", _bare_host(urlsplit(base).netloc), *map(_bare_host, hosts)} - {""}
+    allowed = {"127.0.0.1", "localhost", "[::1]", bare_host(urlsplit(base).netloc), *map(bare_host, hosts)} - {""}
     _guard(app, pages, allowed, secure=base.startswith("https://"))
     _readers(app, pages, show, base, _Desk(folder, Misses(clock), now))
     _writers(app, folder, bearer, Bucket(20, 1, clock))
@@ -294,7 +294,7 @@ def serve(app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, proxy:
 def _guard(app: flask.Flask, pages: _Pages, allowed: set[str], *, secure: bool) -> None:
     @app.before_request
     def right_host() -> flask.Response | None:
-        if _bare_host(flask.request.environ.get("HTTP_HOST", "")) in allowed:
+        if bare_host(flask.request.environ.get("HTTP_HOST", "")) in allowed:
             return None
         return _html(pages.trouble("Not here.", "This page answers under its own address only."), 421)
 
@@ -513,7 +513,8 @@ def _json(answer: str, status: int) -> flask.Response:
     return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
 
 
-def _bare_host(header: str) -> str:
+def bare_host(header: str) -> str:
+    """The name in a Host header, in small letters and without port and final dot; empty when it is none."""
     found = _HOST.fullmatch(header)
     return found[1].lower().removesuffix(".") if found else ""
 
