@@ -107,7 +107,8 @@ def _answers(app: flask.Flask, van: Van) -> None:
     def where(job: str) -> flask.Response:
         """On to where the visit stands."""
         record = van.job(job)
-        return lead(step_path(record, standing(record, van.assessed(record)).step))
+        found = standing(record, van.assessed(record))
+        return lead(f"/job/{job}/back" if found.away else step_path(record, found.step))
 
 
 def step_path(job: Job, step: Step) -> str:

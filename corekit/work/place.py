@@ -38,12 +38,14 @@ class Standing:
         pending: Printed names of offers that have no answer yet.
         to_do: Operations that were agreed to and not done, in the order of the agreements.
         unshown: Operations that were done and that no retest speaks of yet.
+        away: The last visit ended with the job open, and nobody has come again since.
     """
 
     step: Step
     pending: tuple[str, ...] = ()
     to_do: tuple[str, ...] = ()
     unshown: tuple[str, ...] = ()
+    away: bool = False
 
 
 def standing(job: Job, assessment: Assessment) -> Standing:
@@ -54,11 +56,11 @@ def standing(job: Job, assessment: Assessment) -> Standing:
     unshown = tuple(
         repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)
     )
-    return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown)
+    return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown, away=job.left_open is not None)
 
 
 def _step(job: Job, assessment: Assessment, pending: tuple[str, ...], to_do: tuple[str, ...], unshown: tuple[str, ...]) -> Step:
-    if job.issued:
+    if job.issued or job.ended is not None:
         return Step.HAND_OVER
     if not job.agreements:
         return Step.OFFER if any(noted.record.stage == "repair" for noted in job.offers) else Step.DIAGNOSIS

@@ -5,6 +5,7 @@
 - `…|unit`  the unit key that was pressed: joined to a number without a unit.
 - `…|list`  words between spaces or commas, as a list.
 - `…|yes`   anything written there means true.
+- `…|none`  anything written there means an empty list: it was looked at, and there is nothing.
 """
 
 from __future__ import annotations
@@ -63,10 +64,14 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
             continue
         if how == "unit":
             unit_keys[field] = text
-        elif how in ("", "list", "yes"):
-            if field in texts and how != "list":
+        elif how == "list":
+            texts[field] = [*texts.get(field, []), *re.split(r"[\s,;]+", text.strip())]
+        elif how == "none":
+            texts.setdefault(field, [])
+        elif how in ("", "yes"):
+            if field in texts:
                 raise FieldProblem(f"{field!r} was given twice.")
-            texts[field] = [*texts.get(field, []), *re.split(r"[\s,;]+", text.strip())] if how == "list" else True if how == "yes" else text
+            texts[field] = True if how == "yes" else text
         else:
             raise FieldProblem(f"{name[:60]!r}: nothing is known of |{how[:20]}.")
     rows: dict[str, Any] = {}

@@ -12,18 +12,23 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import (
     Agreed,
+    Came,
     CodesRead,
     Customer,
+    Ended,
     Fitted,
+    Left,
     Measured,
     Offered,
     Opened,
     Paid,
+    Photographed,
     Repaired,
     Seen,
-    Setup,
     Specified,
+    Started,
     Vehicle,
+    Waived,
     Wanted,
 )
 from ..plugin.host import Plugins
@@ -55,7 +60,7 @@ def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[Told
         rows.append(
             Told(
                 entry=noted.id, stage="" if stage is None else stage_name(stage), title=title, text=text,
-                withdrawable=isinstance(noted.record, (Measured, Seen, CodesRead, Specified, Wanted, Paid)),
+                withdrawable=isinstance(noted.record, _MAY_BE_WITHDRAWN),
             )
         )  # fmt: skip
     return rows
@@ -148,10 +153,37 @@ def _paid(asked: _Asked, record: Paid) -> _Row:
     return "Received", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
 
 
+def _left(asked: _Asked, record: Left) -> _Row:
+    return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
+
+
+def _came(asked: _Asked, record: Came) -> _Row:
+    return "Came", record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"), record.stage
+
+
+def _started(asked: _Asked, record: Started) -> _Row:
+    return asked.title(record.of, record.place), f"started, {record.wait_typed}", record.stage
+
+
+def _ended(asked: _Asked, record: Ended) -> _Row:
+    return "How the job ended", f"{record.how}: {record.because}", record.stage
+
+
+def _waived(asked: _Asked, record: Waived) -> _Row:
+    told_of = f" (invoice {record.invoice})" if record.invoice else ""
+    return f"{asked.title(record.operation) if record.operation else record.charge.capitalize()}: not charged", record.because + told_of, None
+
+
+def _photographed(asked: _Asked, record: Photographed) -> _Row:
+    about = asked.title(record.of, record.place) if record.of else "the vehicle"
+    return "Photo", asked.text(record.what) or about, record.stage
+
+
 _TELL: dict[type, Callable[[_Asked, Any], _Row]] = {
     Opened: _opened, Vehicle: _vehicle, Customer: _customer, Fitted: _fitted, Specified: _specified, Measured: _measured, Seen: _seen, CodesRead: _codes,
-    Wanted: _wanted, Offered: _offered, Agreed: _agreed, Repaired: _repaired, Paid: _paid,
+    Wanted: _wanted, Offered: _offered, Agreed: _agreed, Repaired: _repaired, Paid: _paid, Left: _left, Came: _came, Started: _started, Ended: _ended,
+    Waived: _waived, Photographed: _photographed,
 }  # fmt: skip
 
-#: Kinds that are no lines of their own: a setup stands with its readings.
-SILENT = (Setup,)
+# What was handed over, agreed to or done stays; it is answered by something new.
+_MAY_BE_WITHDRAWN = (Measured, Seen, CodesRead, Specified, Wanted, Paid, Left, Came, Started, Ended, Waived, Photographed)

@@ -37,7 +37,7 @@ def add(app: flask.Flask, van: Van) -> None:
         paper = None if draft is None else shown(draft.document, van, record)
         return job_page(
             "hand.html", record, van, paper=paper, problem=problem, due=draft.due if draft else None, left_out=van.shop.left_out(job), ways=WAYS,
-            repairs=assessment.repairs, failures=assessment.failures,
+            repairs=assessment.repairs, failures=assessment.failures, not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )  # fmt: skip
 
     @app.post("/job/<job>/issue")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import quote
 
 import attrs
 import flask
 
-from ...model.job import Job
+from ...model.job import Job, Noted
+from ...model.records import Started
 from ..van import Van
 
 
@@ -30,8 +33,21 @@ def vehicle_words(job: Job, texts: dict[str, str]) -> str:
 
 
 def waiting_tests(job: Job, van: Van) -> Sequence[Waiting]:
-    """The tests of a job that were started and are not read yet."""
-    return ()
+    """The tests of a job that were started and are not read yet, the one that is ready first at the top."""
+    found = [_waiting(job, noted, van) for noted in job.waiting]
+    return sorted(found, key=lambda test: test.at)
+
+
+def _waiting(job: Job, noted: Noted[Started], van: Van) -> Waiting:
+    record, plugins = noted.record, van.shop.plugins
+    declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
+    began = datetime.fromisoformat(noted.entry.taken or noted.entry.recorded)
+    ready = began + timedelta(seconds=record.wait)
+    beside = f"?place={quote(record.place)}" if record.place else ""
+    return Waiting(
+        path=f"/job/{job.id}/test/{record.of}{beside}", title=declared.title if declared else record.of, at=ready.isoformat(),
+        shown=ready.astimezone().strftime("%H:%M"),
+    )  # fmt: skip
 
 
 def job_page(template: str, job: Job, van: Van, **more: Any) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import flask
 
 from ...model.job import Job, Noted, stage_name
-from ...model.records import Measured
+from ...model.records import LEFT_BECAUSE, Measured
 from .. import exchange, told
 from ..exchange import REFUSALS, lead, refused
 from ..van import Van
@@ -45,7 +45,14 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:
-        return job_page("leave.html", van.job(job), van)
+        return job_page("leave.html", van.job(job), van, reasons=LEFT_BECAUSE)
+
+    @app.get("/job/<job>/back")
+    def back(job: str) -> str:
+        """At the vehicle again, after a visit that ended with the job open."""
+        found = van.job(job)
+        left = found.left_open
+        return job_page("back.html", found, van, left=left.record if left is not None else None, day=left.entry.recorded[:10] if left is not None else "")
 
     @app.get("/job/<job>/end")
     def end(job: str) -> str:
