@@ -5,6 +5,7 @@
 - `…|unit`  the unit key that was pressed: joined to a number without a unit.
 - `…|list`  words between spaces or commas, as a list.
 - `…|yes`   anything written there means true.
+- `…|table` anything written there means that the table is there, be it empty: somebody came.
 - `…|none`  anything written there means an empty list: it was looked at, and there is nothing.
 """
 
@@ -58,6 +59,7 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
     """
     texts: dict[str, Any] = {}
     unit_keys: dict[str, str] = {}
+    tables: list[str] = []
     for name, text in fields:
         field, _, how = name.partition("|")
         if not text.strip():
@@ -66,6 +68,8 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
             unit_keys[field] = text
         elif how == "list":
             texts[field] = [*texts.get(field, []), *re.split(r"[\s,;]+", text.strip())]
+        elif how == "table":
+            tables.append(field)
         elif how == "none":
             texts.setdefault(field, [])
         elif how in ("", "yes"):
@@ -79,17 +83,25 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
         if field in unit_keys and isinstance(text, str) and text.strip()[-1].isdigit():
             text = f"{text.strip()} {unit_keys[field]}"
         _put(rows, place_of(field), text)
+    for field in tables:
+        _table_at(rows, place_of(field))
     made = _gathered(rows)
     assert isinstance(made, dict)
     return made
 
 
-def _put(rows: dict[str | int, Any], place: Place, text: Any) -> None:
+def _table_at(rows: dict[str | int, Any], place: Place) -> dict[str | int, Any]:
     here: Any = rows
-    for part in place[:-1]:
+    for part in place:
         here = here.setdefault(part, {})
         if not isinstance(here, dict):
             raise FieldProblem(f"{place!r} is both a value and a table.")
+    made: dict[str | int, Any] = here
+    return made
+
+
+def _put(rows: dict[str | int, Any], place: Place, text: Any) -> None:
+    here = _table_at(rows, place[:-1])
     if place[-1] in here:
         raise FieldProblem(f"{place!r} is both a value and a table.")
     here[place[-1]] = text
