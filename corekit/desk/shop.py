@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -108,6 +110,7 @@ class Shop:
         self._plugins = plugins
         self._assessor = assessor
         self._now = now or (lambda: datetime.now(UTC))
+        self._one_deed = threading.RLock()  # what is offered, agreed, paid and issued rests on what was read just before
         if not (folder / STORE_FILE).is_file():
             read_settings(folder, demo=True)  # says first what is missing
         self.store = Store.open(folder / STORE_FILE)
@@ -303,17 +306,36 @@ class Shop:
 
     # ---- money
 
-    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None) -> Offer:
+    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None, answer: str = "") -> Offer:
         """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings call for).
 
         Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing changed, it
         gives the offer that stands.
 
+        Args:
+            km: How far the drive was.
+            answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer made then.
+
         Errors:
+            OtherAnswer: the id is another answer's.
             DeskProblem: nothing calls for work, it would come to nothing, or the job's invoice is issued already.
             PriceProblem: the price book does not price what is called for.
         """
         job = self.find(job)
+        asked = {"offer": stage, "job": job, "km": str(km)}
+        with self._one_deed:
+            known = self.store.answered(answer, asked)
+            if known is not None:
+                return self._drawn(job, Offered(**known.entries[0].body))
+            return self._drawn(job, self._offered(job, stage, km, answer, asked))
+
+    def _drawn(self, job: str, offered: Offered) -> Offer:
+        """An offer with its paper, drawn from what is kept."""
+        document = from_data(offered.document)
+        pdf = self._write(document, f"estimate {self.store.job(job).name} {offered.name}", job, "")
+        return Offer(job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf)
+
+    def _offered(self, job: str, stage: str | None, km: Decimal | None, answer: str, asked: object) -> Offered:
         record = self.store.job(job)
         assessment = self.assessed(record)
         stage = stage or ("repair" if any(assessment.readings) or record.wanted else "diagnosis")
@@ -322,10 +344,10 @@ class Shop:
         if standing is None:
             self._still_open(record)
             count = sum(noted.record.stage == stage for noted in record.offers)
-            standing = self._offer(record, assessment, stage, f"{stage} {count + 1}", lines)
-        document = from_data(standing.document)
-        pdf = self._write(document, f"estimate {record.name} {standing.name}", job, "")
-        return Offer(job=job, name=standing.name, document=document, total=Money(standing.total, standing.currency), pdf=pdf)
+            standing = self._offer(record, assessment, stage, f"{stage} {count + 1}", lines, answer, asked)
+        else:
+            self.store.keep_answer(job, answer, asked, [noted.entry for noted in record.offers if noted.record == standing][-1:])
+        return standing
 
     def _still_open(self, job: Job) -> None:
         """Nothing is agreed to after the invoice: it is issued once, and what came later would never be billed."""
@@ -354,7 +376,7 @@ class Shop:
                 return noted.record
         return None
 
-    def _offer(self, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]) -> Offered:
+    def _offer(self, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...], answer: str, asked: object) -> Offered:
         sums = totals(lines, self.book)
         if not sums.gross.minor:
             raise DeskProblem(f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in {self.folder.resolve()}, then ask again.")
@@ -363,16 +385,19 @@ class Shop:
             name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
             currency=self.book.currency, lines=[line_data(line) for line in lines], versions=self._versions(assessment), heads=self.store.heads(),
         )  # fmt: skip
-        self.store.append(job.id, [Statement(kind="offered", subject=own_subject("offered", name), body=body_of(record))])
+        said = Statement(kind="offered", subject=own_subject("offered", name), body=body_of(record))
+        self.store.append(job.id, [said], answer=answer, asked=asked)
         return record
 
-    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None) -> Entry:
+    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, answer: str = "") -> Entry:
         """Record who agreed to an offer, how, and what was declined in the same stroke.
 
         Args:
             total: What the customer saw on the paper, where somebody typed it: it must be the offer's.
+            answer: Id of the answer that says so, where a screen does; said under it again, it adds nothing.
 
         Errors:
+            OtherAnswer: the id is another answer's.
             DeskProblem: it is not said who or how, the total is another one, or the job's invoice is issued already.
             ConsentProblem: what was declined was not offered.
         """
@@ -385,12 +410,18 @@ class Shop:
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
             declined=list(declined),
         )  # fmt: skip
-        job = self.store.job(offer.job)
-        self._still_open(job)
-        self._agreed_total(job, [agreed])  # refuses what does not fit the offer before it is written
-        subject = own_subject("agreed", offer.name)
-        replaces = tuple(noted.id for noted in job.agreements if noted.entry.subject == subject)
-        return self.store.append(offer.job, [Statement(kind="agreed", subject=subject, body=body_of(agreed), replaces=replaces)])[0]
+        asked = {"agree": body_of(agreed), "job": offer.job}
+        with self._one_deed:
+            known = self.store.answered(answer, asked)
+            if known is not None:
+                return known.entries[0]
+            job = self.store.job(offer.job)
+            self._still_open(job)
+            self._agreed_total(job, [agreed])  # refuses what does not fit the offer before it is written
+            subject = own_subject("agreed", offer.name)
+            replaces = tuple(noted.id for noted in job.agreements if noted.entry.subject == subject)
+            said = Statement(kind="agreed", subject=subject, body=body_of(agreed), replaces=replaces)
+            return self.store.append(offer.job, [said], answer=answer, asked=asked)[0]
 
     def offer_named(self, job: str, name: str = "") -> Offer:
         """The offer of a printed name that was made, or the latest one."""
@@ -406,20 +437,26 @@ class Shop:
             pdf=self._paper_path(f"estimate {record.name} {named[-1].name}"),
         )  # fmt: skip
 
-    def issue(self, job: str) -> Invoice:
-        """Take a number and issue the invoice of a job; asked again, the same invoice.
+    def issue(self, job: str, *, answer: str = "") -> Invoice:
+        """Take a number and issue the invoice of a job; asked again, the same invoice. `answer` is the id of the answer that asks, where a screen does.
 
         Errors:
             ConsentProblem: it would exceed what was agreed, or nothing was agreed.
+            OtherAnswer: the id is another answer's.
         """
         job = self.find(job)
-        record = self.store.job(job)
-        if not record.issued:
-            self._issue(record)
+        asked = {"issue": job}
+        with self._one_deed:
+            self.store.answered(answer, asked)  # refuses an id that is another answer's
             record = self.store.job(job)
-        return self._issued(record)
+            while not record.issued:
+                with suppress(_MovedOn):  # an answer came in from elsewhere while the paper was laid out
+                    self._issue(record, answer, asked)
+                record = self.store.job(job)
+            self.store.keep_answer(job, answer, asked, [record.issued[-1].entry])
+            return self._issued(record)
 
-    def _issue(self, job: Job) -> None:
+    def _issue(self, job: Job, answer: str, asked: object) -> None:
         assessment = self.assessed(job)
         standing = Standing.of(job, self.book)
         lines = to_invoice(job, standing)
@@ -432,6 +469,8 @@ class Shop:
         due = owed(sums, [noted.record for noted in job.payments], rounding)
 
         def build(place: int) -> InvoiceIssued:
+            if len(self.store.journal(job.id)) != len(job.entries):
+                raise _MovedOn
             number = self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
             document = invoice(
                 job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job, standing),
@@ -443,7 +482,7 @@ class Shop:
                 job_name=job.name,
             )  # fmt: skip
 
-        self.store.issue(job.id, self._books, build)
+        self.store.issue(job.id, self._books, build, answer=answer, asked=asked)
 
     def _issued(self, job: Job) -> Invoice:
         """Draw the invoice again from what is kept; nothing is computed."""
@@ -476,16 +515,33 @@ class Shop:
         declared = self.plugins.operations.get(operation)
         return f"{declared.title} ({operation})" if declared else operation
 
-    def pay(self, job: str, amount: Money, how: str) -> Money:
-        """Take money for a job; gives what is still due. In the job's journal and in the books at once."""
+    def pay(self, job: str, amount: Money, how: str, *, answer: str = "") -> Money:
+        """Take money for a job; gives what is still due. In the job's journal and in the books at once.
+
+        Args:
+            answer: Id of the answer that says so, where a screen does; said under it again, it takes nothing and gives what is due by now.
+
+        Errors:
+            PaymentProblem: it is more than is due, or no money.
+            OtherAnswer: the id is another answer's.
+        """
         job = self.find(job)
-        record = self.store.job(job)
-        agreed = self._agreed_total(record, [])
-        due = self._issued(record).due if record.issued else agreed - Money(sum(noted.record.amount for noted in record.payments), agreed.currency)
-        receipt = receive(amount, how, paper.as_payable(due))
-        paid = Paid(amount=amount.minor, currency=amount.currency, how=how)
-        self.store.payment(job, self._books, paid, PaymentTaken(amount=amount.minor, currency=amount.currency, how=how, job_name=record.name))
-        return receipt.due
+        asked = {"pay": [amount.minor, amount.currency, how], "job": job}
+        with self._one_deed:
+            record = self.store.job(job)
+            due = self._due(record)
+            if self.store.answered(answer, asked) is not None:
+                return due
+            receipt = receive(amount, how, paper.as_payable(due))
+            paid = Paid(amount=amount.minor, currency=amount.currency, how=how)
+            taken = PaymentTaken(amount=amount.minor, currency=amount.currency, how=how, job_name=record.name)
+            self.store.payment(job, self._books, paid, taken, answer=answer, asked=asked)
+            return receipt.due
+
+    def _due(self, job: Job) -> Money:
+        """What is not paid yet of the invoice; before it is issued, of what was agreed."""
+        agreed = self._agreed_total(job, [])
+        return self._issued(job).due if job.issued else agreed - Money(sum(noted.record.amount for noted in job.payments), agreed.currency)
 
     # ---- sharing
 
@@ -592,6 +648,10 @@ class Shop:
     def _paper_path(self, name: str) -> Path:
         """File names are made of our own words and numbers and the job's plain name, never of what a customer is called."""
         return self.folder / PAPERS / f"{paper.file_name(name)}.pdf"
+
+
+class _MovedOn(Exception):
+    """The job's journal grew while something was made of it."""
 
 
 def _names(job: Job) -> list[str]:

@@ -360,6 +360,19 @@ class Store:
         statements = (*result.statements, *told.statements)
         return statements, told.books(statements)
 
+    def keep_answer(self, job: str, answer: str, asked: Any, entries: Sequence[Entry]) -> None:
+        """Note an answer that asked for what stands already: nothing else is written.
+
+        Errors:
+            OtherAnswer: the id is another answer's.
+        """
+        if not answer:
+            return
+        with self._writing() as connection:
+            if self._answered(connection, answer, asked) is None:
+                self._has_begun(connection, job, ())
+                self._note_answer(connection, job, answer, asked, entries)
+
     def answered(self, answer: str, asked: Any) -> Answered | None:
         """What became of an answer that came before; None when its id is new.
 
@@ -475,7 +488,7 @@ class Store:
         with self._writing() as connection:
             known = self._answered(connection, answer, asked)
             if known is not None:
-                return next(entry for entry in known.entries if entry.journal == BOOKS)
+                return self._in_the_books(connection, known)
             self._has_begun(connection, job, ())
             self._may_hold_books(connection, chain)
             place = 1 + int(connection.execute("SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
@@ -706,6 +719,11 @@ class Store:
             raise OtherAnswer(f"The answer {answer} was given before and said something else. Nothing was written; answer again on a fresh page.")
         entries = [entry for one in rows.data_of(written) for entry in rows.entries(connection, "WHERE id = ?", one)]
         return Answered(job=job, entries=tuple(entries), again=True)
+
+    def _in_the_books(self, connection: sqlite3.Connection, known: Answered) -> Entry:
+        """The books entry of an invoice that was issued under a known answer."""
+        names = [entry.id if entry.journal == BOOKS else str(entry.body.get("books_entry")) for entry in known.entries]
+        return rows.entries(connection, "WHERE id = ?", names[0])[0]
 
     def _note_answer(self, connection: sqlite3.Connection, job: str, answer: str, asked: Any, written: Sequence[Entry]) -> None:
         if not answer:
