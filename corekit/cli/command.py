@@ -29,6 +29,7 @@ VERBS = {
     "invoice": "draft the invoice, marked DRAFT and without a number",
     "issue": "take a number and issue the invoice",
     "pay": "take money for a job",
+    "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
     "withdraw": "take the page of an invoice down, for good",
     "serve": "serve the page that the codes open, on this machine",

@@ -19,4 +19,5 @@ def run(args: argparse.Namespace) -> int:
         amount = money(args.amount, shop.book.currency)
         due = shop.pay(args.job, amount, args.how)
         print(f"Received {amount} {amount.currency}, {args.how}. Still due: {due} {due.currency}.")
+        print(f"The receipt: {shop.receipt(args.job).pdf}")
     return 0

@@ -29,7 +29,7 @@ from ..intake.visit import AgreedRow, VisitFile, read_visit
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry
 from ..model.job import Job
-from ..model.money import Money
+from ..model.money import Money, total
 from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
 from ..plugin.host import Plugins, load
 from ..report.papers import estimate, invoice
@@ -38,9 +38,10 @@ from ..share import keys, link
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject
 from ..store.store import Store
-from . import answering, paper
+from . import answering, paper, receipts
 from .answering import Answer, Answered, Tried
 from .problem import DeskProblem, OfferAwaited
+from .receipts import Payment, Receipt
 from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
 from .work import asked_for, to_invoice
 
@@ -380,7 +381,7 @@ class Shop:
         sums = totals(lines, self.book)
         if not sums.gross.minor:
             raise DeskProblem(f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in {self.folder.resolve()}, then ask again.")
-        document = estimate(job, assessment, self._sheet(job), name=name, stage=stage, lines=lines, totals=sums)
+        document = estimate(job, assessment, self.sheet(job), name=name, stage=stage, lines=lines, totals=sums)
         record = Offered(
             name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
             currency=self.book.currency, lines=[line_data(line) for line in lines], versions=self._versions(assessment), heads=self.store.heads(),
@@ -464,7 +465,7 @@ class Shop:
             raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
         rounding = rounding_to_agreed(lines, standing)
         may_invoice(lines, standing, rounding)
-        sheet, heads = self._sheet(job), self.store.heads()
+        sheet, heads = self.sheet(job), self.store.heads()
         sums = totals(lines, self.book)
         due = owed(sums, [noted.record for noted in job.payments], rounding)
 
@@ -493,10 +494,8 @@ class Shop:
         if address:
             known = self.store.note_link(link.token_hash(self._token(document.id, 1)), document.id, 1)
             page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
-        pdf = self._write(document, f"invoice {record.number}", job.id, address)
-        paid = sum(noted.record.amount for noted in job.payments)
-        due = Money(record.total - paid, record.currency)
-        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=due, page=page)
+        pdf = self.written(document, f"invoice {record.number}", [job.id], address)
+        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=self._due(job), page=page)
 
     def left_out(self, job: str) -> list[str]:
         """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
@@ -538,10 +537,36 @@ class Shop:
             self.store.payment(job, self._books, paid, taken, answer=answer, asked=asked)
             return receipt.due
 
+    def payments(self, job: str) -> list[Payment]:
+        """What was paid for a job, or for the invoice it is on, oldest first."""
+        return receipts.payments(self.jobs_billed_with(self.store.job(self.find(job))))
+
+    def receipt(self, job: str, payment: str = "") -> Receipt:
+        """The receipt for a payment (`payments` gives their ids; without one, the last): as it was handed over, or made now and kept.
+
+        Errors:
+            DeskProblem: there is no such payment; or the invoice shows it, and so is its receipt.
+        """
+        return receipts.draw(self, job, payment)
+
+    def jobs_billed_with(self, job: Job) -> list[Job]:
+        """The jobs that share an invoice with this one, in the order in which it tells of them; the job alone where it has none, or one of its own."""
+        return [job]
+
+    def to_pay(self, job: Job) -> Money:
+        """What a job's invoice comes to; before there is one, what was agreed to so far."""
+        if not job.issued:
+            return self._agreed_total(job, [])
+        record = self.store.invoice(job.issued[-1].record.number).body
+        return Money(record["total"], record["currency"])
+
+    def due(self, job: str) -> Money:
+        """What is still to be paid for a job: of its invoice, or before there is one, of what was agreed to so far."""
+        return self._due(self.store.job(self.find(job)))
+
     def _due(self, job: Job) -> Money:
-        """What is not paid yet of the invoice; before it is issued, of what was agreed."""
-        agreed = self._agreed_total(job, [])
-        return self._issued(job).due if job.issued else agreed - Money(sum(noted.record.amount for noted in job.payments), agreed.currency)
+        whole = self.to_pay(job)
+        return whole - total((payment.amount for payment in receipts.payments(self.jobs_billed_with(job))), whole.currency)
 
     # ---- sharing
 
@@ -622,7 +647,8 @@ class Shop:
 
     def _papers_of(self, job: Job) -> list[str]:
         estimates = [f"estimate {name} {noted.record.name}" for name in _names(job) for noted in job.offers]
-        return estimates + [f"invoice {noted.record.number}" for noted in job.issued]
+        given = [receipts.paper_name(noted.record) for noted in job.receipts]
+        return [*estimates, *given, *(f"invoice {noted.record.number}" for noted in job.issued)]
 
     # ---- what papers share
 
@@ -630,19 +656,21 @@ class Shop:
     def _books(self) -> str:
         return f"books/{self.settings.device}/{self._now().year}"
 
-    def _sheet(self, job: Job) -> Sheet:
+    def sheet(self, job: Job) -> Sheet:
+        """What a new paper of a job shares with its other papers, under a document id drawn for it."""
         return paper.sheet(drawn(16), self.settings.issuer, self._now(), self.book.currency, self.plugins, demo=job.demo or self.store.demo)
 
     def _versions(self, assessment: Assessment) -> dict[str, str]:
         return {"corekit": __version__, **assessment.versions}
 
-    def _write(self, document: Document, name: str, job: str, address: str) -> Path:
+    def written(self, document: Document, name: str, jobs: Sequence[str], address: str = "") -> Path:
+        """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is one."""
         from ..report.pdf import render_pdf
         from ..report.say import speaker
 
-        path = self._paper_path(name)
+        path, texts = self._paper_path(name), {hash: text for job in jobs for hash, text in self.texts(job).items()}  # noqa: A001
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_over(path, render_pdf(document, speaker(self.texts(job)), address or None))
+        write_over(path, render_pdf(document, speaker(texts), address or None))
         return path
 
     def _paper_path(self, name: str) -> Path:

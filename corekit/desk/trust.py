@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import attrs
 
-from ..model.records import InvoiceIssued
 from ..store.mark import as_drawn, record_mark
 from ..store.store import Store
 from .settings import STORE_FILE
@@ -37,18 +38,25 @@ def verify(folder: Path, mark: str = "") -> Verified:
 
 
 def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
-    """Faults, or in words which invoice the mark fixes."""
+    """Faults, or in words which paper the mark fixes."""
     wanted = as_drawn(mark.replace("-", "").replace(" ", ""))
-    for entry in store.books():
-        if entry.kind != "invoice":
+    journals = [entry for job in store.jobs() for entry in store.journal(job)]
+    entries = [*store.books(), *journals]
+    for entry in entries:
+        if entry.kind not in _MARKED or as_drawn(record_mark(entry.body["heads"]).replace("-", "")) != wanted:
             continue
-        invoice = InvoiceIssued(**entry.body)
-        if as_drawn(record_mark(invoice.heads).replace("-", "")) != wanted:
-            continue
-        there = {known.id for known in (*store.books(), *(one for job in store.jobs() for one in store.journal(job)))}
-        lost = [head for head in invoice.heads if head not in there]
+        what = _MARKED[entry.kind](entry.body)
+        there = {known.id for known in entries}
+        lost = [head for head in entry.body["heads"] if head not in there]
         if lost:
-            return [f"the record mark of invoice {invoice.number}: {len(lost)} of the entries it was computed from are gone"], ""
-        return [], f"The mark is that of invoice {invoice.number}: everything it was printed from is here, unchanged."
+            return [f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"], ""
+        return [], f"The mark is that of {what}: everything it was printed from is here, unchanged."
     why = "the end of the store was cut off, the paper is another shop's, or a letter is wrong"
-    return [f"the record mark {mark}: no invoice in this store has it; {why}"], ""
+    return [f"the record mark {mark}: no invoice or receipt in this store has it; {why}"], ""
+
+
+#: Kinds of entry whose paper carries a record mark → what the paper is.
+_MARKED: dict[str, Callable[[Mapping[str, Any]], str]] = {
+    "invoice": lambda body: f"invoice {body['number']}",
+    "receipted": lambda body: f"receipt {body['name']}",
+}

@@ -23,6 +23,7 @@ Words = tuple[str | Personal, ...]
 class DocumentKind(StrEnum):
     ESTIMATE = "estimate"
     INVOICE = "invoice"
+    RECEIPT = "receipt"
 
 
 @attrs.frozen(kw_only=True)
@@ -151,7 +152,7 @@ class Document:
         title: As printed (`Invoice 2026-0001`). issued: date as printed.
         draft, demo: Papers say DRAFT or DEMO on every page.
         shop: The issuer's name, for the running head.
-        currency, total: As printed, so that page and code can show them.
+        currency, total: As printed, so that page and code can show them; of a receipt what was received.
     """
 
     id: str

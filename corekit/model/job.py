@@ -26,6 +26,7 @@ from .records import (
     Opened,
     Paid,
     Photographed,
+    Receipted,
     Repaired,
     Seen,
     Setup,
@@ -175,6 +176,10 @@ class Job:
     @property
     def payments(self) -> tuple[Noted[Paid], ...]:
         return self.all(Paid)
+
+    @property
+    def receipts(self) -> tuple[Noted[Receipted], ...]:
+        return self.all(Receipted)
 
     @property
     def visits(self) -> tuple[Noted[Left | Came], ...]:

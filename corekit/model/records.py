@@ -315,6 +315,19 @@ class Paid:
 
 
 @attrs.frozen(kw_only=True)
+class Receipted:
+    """A receipt was handed over, a Document kept whole. `payment` is the id of the entry that says what was paid; `name` is how the paper is filed."""
+
+    payment: str
+    name: str
+    document_id: str
+    document: dict[str, Any]
+    document_hash: str
+    versions: dict[str, str]
+    heads: list[str]
+
+
+@attrs.frozen(kw_only=True)
 class Withdrawn:
     """The subject no longer stands; the entry's reason says why."""
 
@@ -366,7 +379,7 @@ RECORDS: dict[str, type] = {
     "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
     "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "codes": CodesRead, "wanted": Wanted, "offered": Offered,
     "left": Left, "came": Came, "started": Started, "ended": Ended, "waived": Waived, "photo": Photographed,
-    "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "withdrawn": Withdrawn, "forgotten": Forgotten,
+    "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "receipted": Receipted, "withdrawn": Withdrawn, "forgotten": Forgotten,
     "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
 }  # fmt: skip
 

@@ -28,7 +28,7 @@ from ..model.document import (
 from ..reference import data_path
 from .figure_svg import figure_svg
 from .strip import strip_figure
-from .text import Say, clean, refuse_numbered_draft, spoken
+from .text import Say, amount_words, clean, refuse_numbered_draft, spoken
 from .wording import theme, wording
 
 
@@ -49,7 +49,7 @@ def render_page(document: Document, say: Say, link: str | None) -> str:
         document=_Cleaned(document),
         words=words,
         issued=words["opening"]["issued"].format(date=clean(document.issued)),
-        total=words["opening"]["total"].format(currency=clean(document.currency)),
+        total=amount_words(document, words),
         notices=[words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on],
         blocks=list(_blocks(document, say)),
         link=None if link is None else clean(link),

@@ -39,7 +39,7 @@ from .faces import Line, Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
 from .paper import QUIET as GREY
 from .strip import strip_figure
-from .text import Say, clean, refuse_numbered_draft
+from .text import Say, amount_words, clean, refuse_numbered_draft
 from .wording import theme, wording
 
 
@@ -277,7 +277,7 @@ class _Setting:
         cells = [Cell(0, room, left)]
         if document.total:
             amount = self._own(document.total, m.amount, side, "right")
-            amount += self._own(words["total"].format(currency=clean(document.currency)), quiet, side, "right")
+            amount += self._own(amount_words(document, self._words), quiet, side, "right")
             cells.append(Cell(self._width - side, side, amount))
         return Box(cells=tuple(cells), pad=4)
 

@@ -20,6 +20,11 @@ from .sheet import WHO_AGREES, Sheet, Yes
 
 def who(job: Job, sheet: Sheet) -> list[Block]:
     """Who issues the paper, for whom, and which vehicle it is about."""
+    return [Pairs(rows=(*parties(job, sheet), *vehicle(job)))]
+
+
+def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
+    """Who issues the paper, and for whom."""
     rows: list[tuple[str, Words]] = []
     issuer = ", ".join(part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part)
     rows.append(("From", (issuer,)))
@@ -27,8 +32,13 @@ def who(job: Job, sheet: Sheet) -> list[Block]:
         rows.append(("Tax number", (sheet.issuer.tax_id,)))
     customer = job.customer
     rows.append(("For", _joined(customer.name, customer.address, customer.phone) or ("no name given",)))
+    return rows
+
+
+def vehicle(job: Job) -> list[tuple[str, Words]]:
+    """Which vehicle: as told, plate, VIN, odometer."""
     vehicle = job.vehicle
-    rows.append(("Vehicle", _joined(vehicle.told) or ("not described",)))
+    rows: list[tuple[str, Words]] = [("Vehicle", _joined(vehicle.told) or ("not described",))]
     if isinstance(vehicle.plate, Personal):
         rows.append(("Plate", (vehicle.plate,)))
     if isinstance(vehicle.vin, Personal):
@@ -37,7 +47,7 @@ def who(job: Job, sheet: Sheet) -> list[Block]:
         rows.append(("VIN", (f"none: {vehicle.why_no_vin}",)))
     if vehicle.odometer_typed:
         rows.append(("Odometer", (vehicle.odometer_typed,)))
-    return [Pairs(rows=tuple(rows))]
+    return rows
 
 
 def _vin_remark(check: str) -> str:

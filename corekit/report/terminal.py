@@ -22,7 +22,7 @@ from ..model.document import (
     Totals,
 )
 from .strip import strip_text
-from .text import Say, clean, refuse_numbered_draft, spoken, stays_with
+from .text import Say, amount_words, clean, refuse_numbered_draft, spoken, stays_with
 from .wording import wording
 
 
@@ -119,7 +119,7 @@ def _opening(document: Document, width: int) -> Iterator[str]:
     if document.issued:
         yield from wrapped(words["opening"]["issued"].format(date=clean(document.issued)), width)
     if document.total:
-        yield from wrapped(f"{words['opening']['total'].format(currency=clean(document.currency))} {clean(document.total)}", width)
+        yield from wrapped(f"{amount_words(document, words)} {clean(document.total)}", width)
     for name, on in (("draft", document.draft), ("demo", document.demo)):
         if on:
             yield from wrapped(words["running"][name], width)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
-from ..model.document import Document, Words
+from ..model.document import Document, DocumentKind, Words
 from ..model.personal import Personal
 
 #: What becomes of a reference to personal text.
@@ -43,6 +43,11 @@ def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
 def stays_with(before: str, after: str) -> bool:
     """Whether a short word (a unit) shall not be parted from the number before it when lines are broken."""
     return len(after) <= 3 and not after[:1].isdigit() and len(before) <= 9 and before.lstrip("≤≥<>±−-~")[:1].isdigit()
+
+
+def amount_words(document: Document, words: Mapping[str, Mapping[str, str]]) -> str:
+    """What the amount at the head of a paper is: its total, or what was received."""
+    return words["opening"]["received" if document.kind is DocumentKind.RECEIPT else "total"].format(currency=clean(document.currency))
 
 
 def refuse_numbered_draft(document: Document) -> None:

@@ -17,7 +17,7 @@ from ..reference import DataProblem, data_path, load_toml
 #: Section → word → what must be filled in. A wording file has these and no others.
 _WORDS: dict[str, dict[str, frozenset[str]]] = {
     "running": {"page": frozenset({"page", "pages"}), "draft": frozenset(), "demo": frozenset()},
-    "opening": {"issued": frozenset({"date"}), "total": frozenset({"currency"})},
+    "opening": {"issued": frozenset({"date"}), "total": frozenset({"currency"}), "received": frozenset({"currency"})},
     "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key")},
     "strip": {
         "title": frozenset({"name"}),

@@ -23,7 +23,7 @@ from .rows import composed
 from .statement import Statement
 
 #: What the program says by itself and no file can say.
-PROGRAM_KINDS = frozenset({"offered", "issued", "published", "forgotten", "withdrawn", "invoice", "payment"})
+PROGRAM_KINDS = frozenset({"offered", "issued", "published", "forgotten", "withdrawn", "receipted", "invoice", "payment"})
 
 CORRECTED = "corrected in the file"
 PUT_BACK = "put back in the file"

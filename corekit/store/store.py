@@ -396,6 +396,17 @@ class Store:
         with self._reading() as connection:
             return connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone() is not None
 
+    def append_once(self, job: str, statement: Statement) -> Entry:
+        """Write one statement into a job's journal, unless something stands there under its subject already; gives what stands.
+
+        Errors:
+            StoreProblem: as `append`; there is no such job.
+        """
+        with self._writing() as connection:
+            self._has_begun(connection, job, ())
+            found = rows.entries(connection, "WHERE job = ? AND journal = ? AND subject = ? ORDER BY chain, n", job, JOB, statement.subject)
+            return found[-1] if found else self._appended(connection, job, [statement])[0]
+
     def reconcile(self, job: str | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
         """What the rows of a file add to a job, held against what was taken in from it before; nothing is written.
 
