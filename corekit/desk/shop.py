@@ -333,7 +333,7 @@ class Shop:
     def _drawn(self, job: str, offered: Offered) -> Offer:
         """An offer with its paper, drawn from what is kept."""
         document = from_data(offered.document)
-        pdf = self._write(document, f"estimate {self.store.job(job).name} {offered.name}", job, "")
+        pdf = self.written(document, f"estimate {self.store.job(job).name} {offered.name}", [job])
         return Offer(job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf)
 
     def _offered(self, job: str, stage: str | None, km: Decimal | None, answer: str, asked: object) -> Offered:
