@@ -16,7 +16,7 @@ from ..model.job import Job
 from ..model.money import Money, total
 from ..model.records import Agreed, Offered
 from .book import PriceBook
-from .line import Line, from_data
+from .line import Line, LineKind, from_data
 from .offer import declined
 from .totals import percent_of, totals
 
@@ -47,8 +47,8 @@ def _agreements(given: Iterable[Agreed]) -> tuple[Agreed, ...]:
 class Standing:
     """What has been agreed, as it stands: everything offered, every agreement in the journal's order, and the price book.
 
-    The latest word on an offer counts; and where an operation was offered again later, the latest word on that
-    operation counts, so that nothing is owed twice because it was offered twice.
+    The latest word on an offer counts; and where an operation, or coming and looking, was offered again later, the
+    latest word on that counts, so that nothing is owed twice because it was offered twice.
     """
 
     offers: tuple[Offered, ...] = attrs.field(converter=_offers)
@@ -138,7 +138,7 @@ def may_invoice(lines: Sequence[Line], standing: Standing, rounding: Money | Non
     for line in lines:
         if line.net.currency != standing.book.currency:
             raise ConsentProblem(f"{line.text}: is priced in {line.net.currency}, but {standing.book.currency} was agreed.")
-        if _what(line) not in agreed:
+        if line.what not in agreed:
             raise ConsentProblem(_not_agreed(line, standing))
     for what, net in _nets(lines).items():
         if net > agreed[what]:
@@ -177,11 +177,14 @@ def _words(offers: Sequence[Offered], agreements: Sequence[Agreed]) -> list[_Wor
     words: list[_Word] = []
     for place, (agreement, offer) in enumerate(read):
         later = {line.operation for others in lines[place + 1 :] for line in others if line.operation}
+        # Coming and looking stand together: a later yes to another price of it takes the place of all of an earlier one.
+        looked = any(line.kind is LineKind.DIAGNOSIS for others in lines[place + 1 :] for line in others)
         try:
             kept = declined(lines[place], agreement.declined)
         except ValueError as problem:
             raise ConsentProblem(f'The agreement to "{offer.name}" declines what was not in it. {problem}') from problem
-        words.append(_Word(offer, agreement, lines[place], tuple(line for line in kept if line.operation not in later)))
+        stands = tuple(line for line in kept if (line.operation not in later if line.operation else not looked))
+        words.append(_Word(offer, agreement, lines[place], stands))
     return words
 
 
@@ -211,26 +214,21 @@ def _lines_of(offer: Offered) -> tuple[Line, ...]:
 
 
 def _not_agreed(line: Line, standing: Standing) -> str:
-    what, cure = _what(line), "Leave it off, or make a new offer and record a new agreement."
+    what, cure = line.what, "Leave it off, or make a new offer and record a new agreement."
     words = _words(standing.offers, standing.agreements)
     refused = [word.offer.name for word in words if line.operation in word.agreement.declined]
     if line.operation and refused:
         return f'{what}: was declined in "{refused[-1]}". {cure}'
-    offered = [offer.name for offer in standing.offers if any(_what(other) == what for other in _lines_of(offer))]
+    offered = [offer.name for offer in standing.offers if any(other.what == what for other in _lines_of(offer))]
     if offered:
         return f'{what}: was offered in "{offered[-1]}", but nobody agreed to it. {cure}'
     return f"{what}: was never offered. {cure}"
 
 
-def _what(line: Line) -> str:
-    """What a line is agreed as: its operation, or its kind where there is no operation."""
-    return line.operation or str(line.kind)
-
-
 def _nets(lines: Iterable[Line]) -> dict[str, Money]:
     nets: dict[str, Money] = {}
     for line in lines:
-        nets[_what(line)] = nets[_what(line)] + line.net if _what(line) in nets else line.net
+        nets[line.what] = nets[line.what] + line.net if line.what in nets else line.net
     return nets
 
 

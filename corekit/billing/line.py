@@ -29,6 +29,7 @@ class GroundKind(StrEnum):
     CUSTOMER = "customer"
     SCHEDULED = "scheduled"
     JUDGEMENT = "judgement"
+    REWORK = "rework"
 
 
 class Condition(StrEnum):
@@ -84,10 +85,11 @@ class Line:
         tax: Name of the rate in the price book; `none` where the shop is outside tax.
         condition: Of a part.
         shown_by: The reading that will show that the operation worked, in words.
+        waived: Why it is not charged, as printed; empty when it is.
 
     Errors:
         ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no condition or
-            something else has one.
+            something else has one, or it is waived and has a price.
     """
 
     kind: LineKind = attrs.field(converter=LineKind)
@@ -102,8 +104,16 @@ class Line:
     condition: Condition | None = attrs.field(default=None, converter=attrs.converters.optional(Condition))
     shown_by: str = ""
     per: Decimal = Decimal(1)
+    waived: str = ""
+
+    @property
+    def what(self) -> str:
+        """What it is agreed and waived as: its operation, or its kind where there is no operation."""
+        return self.operation or str(self.kind)
 
     def __attrs_post_init__(self) -> None:
+        if self.waived and self.price:
+            raise ValueError(f"{self.text}: is not charged ({self.waived}), so it has no price; got {self.price}.")
         right = line_net(self.quantity, self.price, self.net.currency, self.per)
         if self.net != right:
             raise ValueError(f"{self.text}: {self.quantity} × {self.price} comes to {right} {right.currency}, not {self.net}.")
@@ -152,8 +162,11 @@ def priced(
 
 
 def to_data(line: Line) -> dict[str, Any]:
-    """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back."""
-    return {
+    """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back.
+
+    `waived` stands in it only where it says something: what an older program wrote of the same line is the same data.
+    """
+    data: dict[str, Any] = {
         "kind": str(line.kind),
         "text": line.text,
         "operation": line.operation,
@@ -172,6 +185,7 @@ def to_data(line: Line) -> dict[str, Any]:
         "condition": str(line.condition) if line.condition else "",
         "shown_by": line.shown_by,
     }
+    return {**data, "waived": line.waived} if line.waived else data
 
 
 _TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax", "condition", "shown_by")
@@ -183,10 +197,10 @@ def from_data(data: Mapping[str, Any]) -> Line:
     Errors:
         ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
-    line = _object(data, "line", (*_TEXTS, "ground", "net"))
+    line = _object({"waived": "", **data} if isinstance(data, Mapping) else data, "line", (*_TEXTS, "waived", "ground", "net"))
     ground = _object(line["ground"], "ground", ("kind", "text", "finding_code", "evidence"))
     net = _object(line["net"], "net", ("minor", "currency"))
-    texts = [(key, line[key]) for key in _TEXTS] + [(f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")]
+    texts = [(key, line[key]) for key in (*_TEXTS, "waived")] + [(f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")]
     for key, value in [*texts, ("net.currency", net["currency"])]:
         if not isinstance(value, str):
             raise ValueError(f"{key}: must be text; got {value!r}.")
@@ -206,6 +220,7 @@ def from_data(data: Mapping[str, Any]) -> Line:
         tax=line["tax"],
         condition=line["condition"] or None,
         shown_by=line["shown_by"],
+        waived=line["waived"],
     )
 
 

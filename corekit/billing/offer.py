@@ -22,18 +22,19 @@ class Asked:
     shown_by: str = ""
 
 
-def diagnosis_lines(book: PriceBook, km: Decimal | None = None) -> tuple[Line, ...]:
+def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: bool = True) -> tuple[Line, ...]:
     """Call-out, travel and diagnosis, as far as the price book has them; the ground is the customer's request.
 
     Args:
         book: The prices.
         km: The distance that is charged; needed when the price book prices the kilometre.
+        call_out: False where another job pays for the coming (the second vehicle in one driveway): neither call-out nor travel.
 
     Errors:
         PriceProblem: travel is priced per kilometre and no distance is given, or the lines together exceed the price book's cap.
         ValueError: the distance is negative.
     """
-    ground = Ground(kind=GroundKind.CUSTOMER, text="asked for a diagnosis")
+    ground = Ground(kind=GroundKind.CUSTOMER, text="asked for a diagnosis" if call_out else "asked for a diagnosis while we were there for another vehicle")
 
     def row(kind: LineKind, text: str, quantity: Decimal, unit: str, price: Decimal) -> Line:
         return priced(
@@ -41,11 +42,11 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None) -> tuple[Line, .
         )
 
     lines: list[Line] = []
-    if book.call_out is not None:
+    if call_out and book.call_out is not None:
         lines.append(row(LineKind.CALL_OUT, "Call-out", Decimal(1), "flat", book.call_out))
-    if book.travel is not None:
+    if call_out and book.travel is not None:
         lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", book.travel))
-    if book.per_km is not None:
+    if call_out and book.per_km is not None:
         if km is None:
             raise PriceProblem(book.where, ['travel.per_km: a distance is needed to price the drive; give the kilometres, or write flat = "…" instead'])
         if km < 0:

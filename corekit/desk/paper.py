@@ -12,7 +12,7 @@ from ..intake.visit import VisitFile
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Instrument, body_of
+from ..model.records import Came, Instrument, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer, Sheet, Yes
 from .settings import Settings
@@ -36,7 +36,13 @@ def agreements_of(job: Job, standing: Standing) -> list[Yes]:
 
 
 def payments_of(job: Job) -> list[tuple[str, Money]]:
-    return [(noted.record.how, Money(noted.record.amount, noted.record.currency)) for noted in job.payments]
+    """How and how much, in order; what was paid before the work, or before the last visit, says so."""
+    place = {noted.id: n for n, noted in enumerate(job.standing)}
+    work = max((place[one] for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Came)))), default=-1)
+    return [
+        (f"{noted.record.how}, in advance" if place[noted.id] < work else noted.record.how, Money(noted.record.amount, noted.record.currency))
+        for noted in job.payments
+    ]
 
 
 def as_payable(due: Money) -> Payable:

@@ -23,6 +23,7 @@ from ..billing.line import to_data as line_data
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed, receive
 from ..billing.totals import totals
+from ..billing.waiver import charged, waive, waivers
 from ..files import write_over
 from ..intake.declared import Declared
 from ..intake.visit import AgreedRow, VisitFile, read_visit
@@ -30,6 +31,7 @@ from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry
 from ..model.job import Job
 from ..model.money import Money, total
+from ..model.personal import PICTURE_KINDS, PersonalText
 from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
 from ..plugin.host import Plugins, load
 from ..report.papers import estimate, invoice
@@ -43,7 +45,7 @@ from .answering import Answer, Answered, Tried
 from .problem import DeskProblem, OfferAwaited
 from .receipts import Payment, Receipt
 from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
-from .work import asked_for, to_invoice
+from .work import asked_for, cap_of, not_ended, to_invoice
 
 
 @attrs.frozen(kw_only=True)
@@ -302,12 +304,16 @@ class Shop:
         return self._assessor(job, self.plugins, minutes_left, about)
 
     def texts(self, job: str) -> dict[str, str]:
-        """The personal texts of a job, by hash."""
+        """The personal texts of a job, by hash; pictures, which are long, only where `pictures` asks for them."""
         return self.store.texts(self.store.job(job).persons())
+
+    def pictures(self, job: str, *kinds: str) -> dict[str, str]:
+        """The pictures of a job as base64, by hash: photos and signatures, or only one of these kinds."""
+        return self.store.texts(self.store.job(job).persons(*(kinds or PICTURE_KINDS)))
 
     # ---- money
 
-    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None, answer: str = "") -> Offer:
+    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None, call_out: bool | None = None, answer: str = "") -> Offer:
         """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings call for).
 
         Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing changed, it
@@ -315,20 +321,22 @@ class Shop:
 
         Args:
             km: How far the drive was.
+            call_out: Whether a diagnosis is charged with the coming; not said, it is unless the job came in the same drive as another one.
             answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer made then.
 
         Errors:
             OtherAnswer: the id is another answer's.
-            DeskProblem: nothing calls for work, it would come to nothing, or the job's invoice is issued already.
+            DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice is issued already, or the
+                job that it shares its drive with is not one that pays for the coming.
             PriceProblem: the price book does not price what is called for.
         """
         job = self.find(job)
-        asked = {"offer": stage, "job": job, "km": str(km)}
+        asked = {"offer": stage, "job": job, "km": str(km), "call_out": call_out}
         with self._one_deed:
             known = self.store.answered(answer, asked)
             if known is not None:
                 return self._drawn(job, Offered(**known.entries[0].body))
-            return self._drawn(job, self._offered(job, stage, km, answer, asked))
+            return self._drawn(job, self._offered(job, stage, km, call_out, answer, asked))
 
     def _drawn(self, job: str, offered: Offered) -> Offer:
         """An offer with its paper, drawn from what is kept."""
@@ -336,14 +344,15 @@ class Shop:
         pdf = self.written(document, f"estimate {self.store.job(job).name} {offered.name}", [job])
         return Offer(job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf)
 
-    def _offered(self, job: str, stage: str | None, km: Decimal | None, answer: str, asked: object) -> Offered:
+    def _offered(self, job: str, stage: str | None, km: Decimal | None, call_out: bool | None, answer: str, asked: object) -> Offered:
         record = self.store.job(job)
         assessment = self.assessed(record)
         stage = stage or ("repair" if any(assessment.readings) or record.wanted else "diagnosis")
-        lines = self._lines(record, assessment, stage, km)
+        lines = self._lines(record, assessment, stage, km, call_out)
         standing = self._same_offer(record, stage, lines)
         if standing is None:
             self._still_open(record)
+            not_ended(record)
             count = sum(noted.record.stage == stage for noted in record.offers)
             standing = self._offer(record, assessment, stage, f"{stage} {count + 1}", lines, answer, asked)
         else:
@@ -356,9 +365,10 @@ class Shop:
             number = job.issued[-1].record.number
             raise DeskProblem(f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take further work into a job of its own.")
 
-    def _lines(self, job: Job, assessment: Assessment, stage: str, km: Decimal | None) -> tuple[Line, ...]:
+    def _lines(self, job: Job, assessment: Assessment, stage: str, km: Decimal | None, call_out: bool | None) -> tuple[Line, ...]:
         if stage == "diagnosis":
-            return diagnosis_lines(self.book, km)
+            pays = self._pays_for_the_coming(job) if call_out is None else call_out
+            return waive(diagnosis_lines(self.book, km, call_out=pays), waivers(job))
         if stage != "repair":
             raise DeskProblem(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
         asked = asked_for(job, assessment, self.plugins)
@@ -367,7 +377,19 @@ class Shop:
                 f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it names the next test. "
                 "Work on the customer's wish or on your own judgement is written into the file as wanted = { … }."
             )
-        return repair_lines(self.book, asked)
+        return waive(repair_lines(self.book, asked), waivers(job))
+
+    def _pays_for_the_coming(self, job: Job) -> bool:
+        """False where another job does, which must be here and do so."""
+        if not job.same_drive_as:
+            return True
+        other = self.store.job(self.find(job.same_drive_as))
+        if other.id == job.id or other.same_drive_as:
+            raise DeskProblem(
+                f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming itself. "
+                "Name the job that does, or withdraw the row that says so."
+            )
+        return False
 
     def _same_offer(self, job: Job, stage: str, lines: Sequence[Line]) -> Offered | None:
         data = [line_data(line) for line in lines]
@@ -379,9 +401,10 @@ class Shop:
 
     def _offer(self, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...], answer: str, asked: object) -> Offered:
         sums = totals(lines, self.book)
-        if not sums.gross.minor:
+        priced = charged(lines)
+        if priced and not totals(priced, self.book).gross.minor:
             raise DeskProblem(f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in {self.folder.resolve()}, then ask again.")
-        document = estimate(job, assessment, self.sheet(job), name=name, stage=stage, lines=lines, totals=sums)
+        document = estimate(job, assessment, self.sheet(job), name=name, stage=stage, lines=lines, totals=sums, cap=cap_of(self.book))
         record = Offered(
             name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
             currency=self.book.currency, lines=[line_data(line) for line in lines], versions=self._versions(assessment), heads=self.store.heads(),
@@ -390,11 +413,14 @@ class Shop:
         self.store.append(job.id, [said], answer=answer, asked=asked)
         return record
 
-    def agree(self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, answer: str = "") -> Entry:
+    def agree(
+        self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, signature: str = "", answer: str = ""
+    ) -> Entry:
         """Record who agreed to an offer, how, and what was declined in the same stroke.
 
         Args:
             total: What the customer saw on the paper, where somebody typed it: it must be the offer's.
+            signature: The picture of one, as base64; kept with the persons and on no paper.
             answer: Id of the answer that says so, where a screen does; said under it again, it adds nothing.
 
         Errors:
@@ -409,7 +435,7 @@ class Shop:
             raise DeskProblem(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {total}. Nothing was recorded.")
         agreed = Agreed(
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
-            declined=list(declined),
+            declined=list(declined), signature=PersonalText("signature", signature) if signature else None,
         )  # fmt: skip
         asked = {"agree": body_of(agreed), "job": offer.job}
         with self._one_deed:
@@ -460,7 +486,7 @@ class Shop:
     def _issue(self, job: Job, answer: str, asked: object) -> None:
         assessment = self.assessed(job)
         standing = Standing.of(job, self.book)
-        lines = to_invoice(job, standing)
+        lines = to_invoice(job, standing, assessment)
         if not lines:
             raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
         rounding = rounding_to_agreed(lines, standing)
@@ -504,11 +530,18 @@ class Shop:
         agreed = dict.fromkeys(line.operation for line in standing.lines if line.operation)
         done = dict.fromkeys(noted.record.operation for noted in record.repairs)
         answered = {noted.record.offer for noted in record.agreements}
+        lines = {line.what for line in standing.lines if not line.operation or line.operation in done}
         return [
             *(f"{self._titled(key)} was agreed to, but no repaired = … says that it was done." for key in agreed if key not in done),
             *(f"{self._titled(key)} was done, but nobody agreed to it." for key in done if key not in agreed),
+            *(f"{self._titled(key)} is not charged, but stands on no line: it was not agreed to and done." for key in waivers(record) if key not in lines),
             *(f"the offer {noted.record.name!r} has no answer on record." for noted in record.offers if noted.record.name not in answered),
+            *(f"{self._read(noted.record.of)}: a test with this reading was begun, and it was never read." for noted in record.waiting),
         ]
+
+    def _read(self, measurand: str) -> str:
+        declared = self.plugins.measurands.get(measurand)
+        return f"{declared.title} ({measurand})" if declared else measurand
 
     def _titled(self, operation: str) -> str:
         declared = self.plugins.operations.get(operation)

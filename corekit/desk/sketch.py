@@ -11,9 +11,11 @@ import attrs
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.consent import Standing, rounding_to_agreed
+from ..billing.line import Line
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed
 from ..billing.totals import totals
+from ..billing.waiver import waive, waivers
 from ..files import write_over
 from ..intake.visit import read_visit
 from ..model.document import Document
@@ -27,7 +29,7 @@ from .problem import DeskProblem
 from .scratch import scratch_job
 from .settings import Settings, declared, read_prices, read_settings
 from .shop import Shop
-from .work import asked_for, done_without_offer, to_invoice
+from .work import asked_for, cap_of, done_without_offer, is_charged, to_invoice
 
 #: Columns of a paper in the terminal.
 PAPER_WIDTH = 96
@@ -47,9 +49,9 @@ def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: 
     asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not asked:
         raise DeskProblem(f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next test.")
-    lines = repair_lines(bench.book, asked) if stage == "repair" else diagnosis_lines(bench.book, km)
+    lines = waive(repair_lines(bench.book, asked) if stage == "repair" else bench.looking(km), waivers(bench.job))
     sums = totals(lines, bench.book)
-    document = estimate(bench.job, bench.assessment, bench.sheet(), name=f"{stage}, draft", stage=stage, lines=lines, totals=sums)
+    document = estimate(bench.job, bench.assessment, bench.sheet(), name=f"{stage}, draft", stage=stage, lines=lines, totals=sums, cap=cap_of(bench.book))
     return bench.write(document, out)
 
 
@@ -59,11 +61,12 @@ def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | Non
     job = bench.job
     standing = Standing.of(job, bench.book)
     if job.agreements:
-        lines = to_invoice(job, standing)
+        lines = to_invoice(job, standing, bench.assessment)
         rounding = rounding_to_agreed(lines, standing)
     else:
         asked = done_without_offer(job, bench.assessment, bench.plugins)
-        lines, rounding = (*diagnosis_lines(bench.book, km), *repair_lines(bench.book, asked)), None
+        looking = [line for line in bench.looking(km) if is_charged(line, job)]
+        lines, rounding = waive([*looking, *repair_lines(bench.book, asked)], waivers(job)), None
     sums = totals(lines, bench.book)
     document = invoice(
         job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments], rounding),
@@ -91,6 +94,10 @@ class _Bench:
         with Shop(folder, plugins=self.plugins) as shop:
             job = shop.find(visit)
             return shop.store.job(job), shop.texts(job)
+
+    def looking(self, km: Decimal | None) -> tuple[Line, ...]:
+        """The lines of coming and looking; without the coming where another job pays for it."""
+        return diagnosis_lines(self.book, km, call_out=not self.job.same_drive_as)
 
     def sheet(self) -> Sheet:
         return paper.sheet(drawn(16), self.settings.issuer, datetime.now(UTC), self.book.currency, self.plugins, demo=self.job.demo, draft=True)

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import attrs
+
 from ..assess.assessment import Assessment
+from ..billing.book import PriceBook
 from ..billing.consent import Standing
-from ..billing.line import Ground, GroundKind, Line
+from ..billing.line import Ground, GroundKind, Line, LineKind
 from ..billing.offer import Asked
+from ..billing.waiver import waive, waivers
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
+from ..model.money import Money
+from ..model.records import Wanted
 from ..plugin.host import Plugins
+from .problem import DeskProblem
 
 
 def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
@@ -24,8 +31,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
     for noted in job.wanted:
         if noted.record.operation not in done:
-            ground = Ground(kind=GroundKind(noted.record.ground), text=noted.record.because or "asked for", evidence=(noted.id,))
-            asked.setdefault(noted.record.operation, ask(noted.record.operation, ground, plugins))
+            asked.setdefault(noted.record.operation, ask(noted.record.operation, ground_of_wish(noted.record, (noted.id,)), plugins))
     return list(asked.values())
 
 
@@ -37,6 +43,12 @@ def strongest(findings: Sequence[Finding], operation: str) -> Finding:
 
 def ground_of(finding: Finding) -> Ground:
     return Ground(kind=GroundKind.FINDING, text=str(finding.text), finding_code=finding.code, evidence=finding.evidence)
+
+
+def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
+    told = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
+    text = f"{told}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or told
+    return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
 
 
 def ask(operation: str, ground: Ground, plugins: Plugins) -> Asked:
@@ -54,14 +66,61 @@ def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> li
         speaking = [finding for finding in assessment.findings if finding.calls_for == operation and finding.stage < noted.record.stage]
         grounds = [ground_of(strongest(speaking, operation))] if speaking else []
         if not grounds and operation in wanted:
-            grounds = [Ground(kind=GroundKind(wanted[operation].ground), text=wanted[operation].because or "asked for")]
+            grounds = [ground_of_wish(wanted[operation])]
         if not grounds:
             grounds = [Ground(kind=GroundKind.JUDGEMENT, text="no finding and no request on record speaks for it")]
         asked.setdefault(operation, ask(operation, grounds[0], plugins))
     return list(asked.values())
 
 
-def to_invoice(job: Job, standing: Standing) -> tuple[Line, ...]:
-    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the journal."""
+def not_ended(job: Job) -> None:
+    """Refuse to price anything more in a job that came to its end.
+
+    Errors:
+        DeskProblem: it has ended.
+    """
+    if job.ended is not None:
+        raise DeskProblem(
+            f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is offered in it. "
+            "If it goes on after all, withdraw that end with a reason, then ask again."
+        )
+
+
+def cap_of(book: PriceBook) -> Money | None:
+    """The most that coming and looking may come to before tax, where the price book says so."""
+    return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
+
+
+def to_invoice(job: Job, standing: Standing, assessment: Assessment) -> tuple[Line, ...]:
+    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the journal.
+
+    What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not for the looking;
+    and a line claims no finding that its evidence does not bear out any more.
+    """
     done = {noted.record.operation for noted in job.repairs}
-    return tuple(line for line in standing.lines if not line.operation or line.operation in done)
+    lines = [line for line in standing.lines if line.operation in done or (not line.operation and is_charged(line, job))]
+    return waive((grounded(line, job, assessment) for line in lines), waivers(job))
+
+
+def is_charged(line: Line, job: Job) -> bool:
+    """False for the diagnosis of a job that came to nothing."""
+    return not (line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "came to nothing")
+
+
+def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
+    """The line as offered while its evidence stands; else with the ground that there is today, or with why there is none any more."""
+    gone = [entry for one in line.ground.evidence if (entry := job.instead_of(one)) is not None]
+    if not gone:
+        return line
+    done = min((noted.record.stage for noted in job.repairs if noted.record.operation == line.operation), default=job.stage + 1)
+    speaking = [finding for finding in assessment.findings if finding.calls_for == line.operation and finding.stage < done]
+    if line.ground.finding_code and any(assessment.may_offer(line.operation, finding.stage) for finding in speaking):
+        return attrs.evolve(line, ground=ground_of(strongest(speaking, line.operation)))
+    withdrawn = next((entry for entry in gone if entry.kind == "withdrawn"), None)
+    if not line.ground.finding_code:
+        if withdrawn is None:
+            return attrs.evolve(line, ground=ground_of_wish(Wanted(**gone[-1].body), (gone[-1].id,)))
+        why = f"withdrawn since: {withdrawn.reason}"
+    else:
+        why = f"A finding that was withdrawn since: {withdrawn.reason}" if withdrawn else "A finding that a correction since does not bear out"
+    return attrs.evolve(line, ground=attrs.evolve(line.ground, text=why))

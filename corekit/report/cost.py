@@ -30,6 +30,8 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
     notes = [f"condition: {line.condition}"] if line.condition else []
     if line.shown_by and line.kind is LineKind.LABOUR:
         notes.append(f"shown by: {line.shown_by}")
+    if line.waived:
+        notes.append(line.waived)
     return PricedRow(
         text=line.text,
         ground=line.ground.text if line.ground.finding_code else f"{_GROUNDS[line.ground.kind]}: {line.ground.text}",
@@ -41,7 +43,7 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
     )
 
 
-_GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "finding": "Finding"}
+_GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "rework": "Rework", "finding": "Finding"}
 
 
 def _plain(number: Decimal) -> str:
@@ -65,7 +67,7 @@ def sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequen
     rows.append(("Total", str(gross), True))
     if payable is not None:
         rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
-        rows.append(("Due", str(payable.due), True))
+        rows.append(("Due", str(payable.due), True) if payable.due.minor >= 0 else ("To be given back to you", str(-payable.due), True))
     blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:
         blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))

@@ -27,7 +27,11 @@ _DONE = {
 
 def in_short(assessment: Assessment) -> list[Block]:
     """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and what was ruled out."""
-    sentences = list(dict.fromkeys(f"{repair.title}: {_DONE[repair.proof]}." for repair in assessment.repairs))
+    job = assessment.job
+    cured_nothing = did_not_cure(job)
+    done = {repair.title: "done, but it did not cure; not charged" if repair.operation in cured_nothing else "" for repair in assessment.repairs}
+    sentences = list(dict.fromkeys(f"{repair.title}: {done[repair.title] or _DONE[repair.proof]}." for repair in assessment.repairs))
+    sentences[:0] = _end(job)
     for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
         found = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
         sentences += [f"{words}: {' '.join(found)}"] if found else []
@@ -41,6 +45,28 @@ def in_short(assessment: Assessment) -> list[Block]:
         ruled_out = [finding for finding in assessment.current if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None]
         sentences += [f"In order: {checks(ruled_out)}."] if ruled_out else []
     return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
+
+
+#: How a job ended without (further) repair, in plain words.
+_ENDS = {
+    "came to nothing": "This came to nothing",
+    "declined": "You decided against {further} repair",
+    "handed on": "This goes on to somebody else",
+}
+
+
+def _end(job: Job) -> list[str]:
+    if job.ended is None:
+        return []
+    ended = job.ended.record
+    words = _ENDS[ended.how].format(further="further" if job.repairs else "a")
+    because = ended.because if ended.because.endswith((".", "!", "?")) else f"{ended.because}."
+    return [f"{words}: {because}", *(["The diagnosis is not charged."] if ended.how == "came to nothing" else [])]
+
+
+def did_not_cure(job: Job) -> frozenset[str]:
+    """Operations that were done, did not cure, and are not charged for that reason."""
+    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:

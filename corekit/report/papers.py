@@ -19,8 +19,14 @@ from .found import finding_row, in_short, what_was_found
 from .sheet import Sheet, Yes
 
 
-def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals) -> Document:
-    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers."""
+def estimate(
+    job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals, cap: Money | None = None
+) -> Document:
+    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers.
+
+    Args:
+        cap: The most that coming and looking may come to before tax, where the shop has set one.
+    """
     blocks: list[Block] = [*sections.who(job, sheet), *sections.told(job)]
     offered = {line.operation for line in lines if line.ground.finding_code}
     grounds = [finding for finding in assessment.current if finding.calls_for in offered]
@@ -28,6 +34,9 @@ def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage
         blocks += [Heading(text="What we found"), Findings(rows=tuple(finding_row(finding, assessment) for finding in grounds))]
     blocks += [Heading(text="What we offer"), cost.priced_lines(lines, totals, sheet), *cost.sums(totals, None, sheet)]
     blocks += [Heading(text="What your yes covers"), Paragraph(words=(_COVERS[stage],))]
+    if cap is not None and stage == "diagnosis":
+        blocks.append(Paragraph(words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new yes from you.",)))
+    blocks += sections.as_described(job, stage)
     hazards = sections.cautions({line.operation for line in lines}, sheet)
     if hazards:
         blocks.append(Statement(title="Cautions", words=(hazards,)))
@@ -45,6 +54,7 @@ def estimate(job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage
     )
 
 
+_CAPPED = "However long the search takes: call-out, travel and diagnosis together never come to more than"
 _COVERS = {
     "diagnosis": "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair is offered by itself, with its own price. "
     "The invoice for this work does not exceed the total without a new yes from you.",
@@ -81,7 +91,7 @@ def invoice(
         *in_short(assessment),
         *what_was_found(assessment, sheet),
         *sections.agreed(agreements, sheet),
-        *sections.did(lines, totals, sheet),
+        *sections.did(job, lines, totals, sheet),
         *sections.worked(assessment),
         Heading(text="What it costs"),
         *cost.sums(totals, payable, sheet, payments),

@@ -5,16 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from ..assess.assessment import Assessment, Proof
+from ..assess.assessment import Assessment, Proof, RepairProof
 from ..billing.line import Line
 from ..billing.totals import Totals
 from ..model.document import Block, FindingRow, Findings, Heading, Pairs, Paragraph, Statement, Words
 from ..model.finding import Urgency, Verdict
-from ..model.job import Job, stage_name
+from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
+from ..model.records import Came, Left
 from .cost import priced_lines
-from .found import checks
+from .found import checks, did_not_cure
 from .sheet import WHO_AGREES, Sheet, Yes
 
 
@@ -95,9 +96,38 @@ def _title(operation: str, sheet: Sheet) -> str:
     return declared.title if declared else operation
 
 
-def did(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
-    """The work done, priced, each line with its ground."""
-    return [Heading(text="What we did"), priced_lines(lines, totals, sheet)]
+def as_described(job: Job, stage: str) -> list[Block]:
+    """What a price rests on that was made before anybody looked: on what was told, and on nothing measured."""
+    if stage != "repair" or any(job.spoken_of(one) or job.codes_read(one) for one in job.stages):
+        return []
+    vehicle = job.vehicle
+    seen = isinstance(vehicle.plate, Personal) or isinstance(vehicle.vin, Personal)
+    about = "the work as you described it" if seen else "the vehicle and the work as you described them"
+    unseen = "" if seen else " and the vehicle was not seen"
+    text = f"Nothing was measured for this price{unseen}. It holds for {about}; if what we find is otherwise, you get a new offer and need not take it."
+    return [Paragraph(words=(text,))]
+
+
+def did(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
+    """The work done, priced, each line with its ground; before it, over which visits it went."""
+    return [Heading(text="What we did"), *(Paragraph(words=(sentence,)) for sentence in _visits(job)), priced_lines(lines, totals, sheet)]
+
+
+def _visits(job: Job) -> list[str]:
+    """One sentence for each time that the work was interrupted and taken up again."""
+    sentences: list[str] = []
+    left: Noted[Left | Came] | None = None
+    for noted in job.visits:
+        record = noted.record
+        if isinstance(record, Came) and left is not None and isinstance(left.record, Left):
+            odometer = f", odometer {record.odometer_typed}" if record.odometer_typed else ""
+            sentences.append(f"Interrupted on {_day(left)}, {left.record.because}; taken up again on {_day(noted)}{odometer}.")
+        left = noted
+    return sentences
+
+
+def _day(noted: Noted[Left | Came]) -> str:
+    return (noted.entry.taken or noted.entry.recorded)[:10]
 
 
 def worked(assessment: Assessment) -> list[Block]:
@@ -105,10 +135,15 @@ def worked(assessment: Assessment) -> list[Block]:
     if not assessment.repairs:
         return []
     rows = [
-        FindingRow(text=f"{str(repair.proof).capitalize()}. {repair.why}", verdict=stage_name(repair.stage), urgency=repair.title)
+        FindingRow(text=_shown(repair, assessment.job), verdict=stage_name(repair.stage), urgency=repair.title)
         for repair in assessment.repairs
     ]
     return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
+
+
+def _shown(repair: RepairProof, job: Job) -> str:
+    """What the retest says; of work that did not cure, that it did not: how well its part reads now is beside the point."""
+    return "Did not cure what you came with; not charged." if repair.operation in did_not_cure(job) else f"{str(repair.proof).capitalize()}. {repair.why}"
 
 
 #: On a paper that is read after the visit, what was for this visit is what it left open.
@@ -123,9 +158,13 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
             late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
             sentences.append(f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}")
     for repair in assessment.repairs:
-        if repair.proof is not Proof.SHOWN:
+        if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
             why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
+    left = assessment.job.left_open
+    if left is not None and assessment.job.ended is None:
+        back = f"; next visit on {left.record.back}" if left.record.back else ""
+        sentences.insert(0, f"The work is not finished: {left.record.because}{back}.")
     for yes in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):

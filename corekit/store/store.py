@@ -26,7 +26,7 @@ from ..files import name_once
 from ..model.canonical import canonical, digest
 from ..model.entry import BOOKS, JOB, Draft, Entry
 from ..model.job import Job, fold
-from ..model.personal import Personal
+from ..model.personal import PICTURE_KINDS, Personal
 from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
 from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
@@ -420,7 +420,8 @@ class Store:
         """
         with self._reading():
             entries = self.journal(job) if job is not None else []
-            texts = self.texts(ref for entry in entries for ref in persons.references(entry.body))
+            # No file says a picture, and they are long.
+            texts = self.texts(ref for entry in entries for ref in persons.references(entry.body) if ref.kind not in PICTURE_KINDS)
             elsewhere = self.by_answers(job) if job is not None else frozenset()
         return reconcile(entries, texts, origin, drafts, elsewhere)
 
