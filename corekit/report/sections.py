@@ -78,7 +78,8 @@ def agreed(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
         agreement = yes.agreement
         offered = Money(agreement.total, agreement.currency)
         total = f"{yes.agreed} of {offered}" if yes.agreed != offered else str(offered)
-        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}" + (f", {yes.day}" if yes.day else "")
+        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}"
+        text += (", signed" if agreement.signature is not None else "") + (f", {yes.day}" if yes.day else "")
         if agreement.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
         rows.append((agreement.offer.capitalize(), (text,)))
