@@ -126,7 +126,7 @@ def read_passcode(shop: Path) -> Kept:
     """
     path = shop / PASSCODE_FILE
     cure = "Set a new one with `corekit work --new-passcode`."
-    data = _owners(path, f"There is no passcode yet. {cure}")
+    data = owners_file(path, f"There is no passcode yet. {cure}")
     try:
         table = tomllib.loads(data.decode("ascii"))
         kept = Kept(n=table["n"], r=table["r"], p=table["p"], salt=bytes.fromhex(table["salt"]), hash=bytes.fromhex(table["hash"]))
@@ -154,7 +154,7 @@ def read_secret(shop: Path) -> bytes:
             pass  # somebody else drew one at this very moment; theirs holds
         except OSError as problem:
             raise PasscodeProblem(f"{path}: the secret of the sessions could not be written ({problem.strerror or problem}).") from problem
-    word, _, text = _owners(path, "It is gone.").decode("ascii", "replace").strip().partition(" ")
+    word, _, text = owners_file(path, "It is gone.").decode("ascii", "replace").strip().partition(" ")
     try:
         secret = bytes.fromhex(text)
     except ValueError:
@@ -164,18 +164,22 @@ def read_secret(shop: Path) -> bytes:
     return secret
 
 
-def _owners(path: Path, missing: str) -> bytes:
-    """The bytes of a file that its owner alone may read."""
+def owners_file(path: Path, missing: str, problem: type[Exception] = PasscodeProblem) -> bytes:
+    """The bytes of a small file that its owner alone may read.
+
+    Errors:
+        problem: it is not there (`missing` says what to do), cannot be read, or others may read it.
+    """
     try:
         with path.open("rb") as file:
             mode = os.fstat(file.fileno()).st_mode
-            data = file.read(4096)
+            data = file.read(16_384)
     except FileNotFoundError:
-        raise PasscodeProblem(f"{path}: {missing}") from None
-    except OSError as problem:
-        raise PasscodeProblem(f"{path}: cannot be read ({problem.strerror or problem}).") from problem
+        raise problem(f"{path}: {missing}") from None
+    except OSError as why:
+        raise problem(f"{path}: cannot be read ({why.strerror or why}).") from why
     if os.name == "posix" and mode & 0o077:
-        raise PasscodeProblem(f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600 {path}")
+        raise problem(f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600 {path}")
     return data
 
 
