@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
@@ -32,7 +33,7 @@ from ..model.entry import Draft, Entry
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import PICTURE_KINDS, PersonalText
-from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, body_of
+from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, Photographed, body_of
 from ..plugin.host import Plugins, load
 from ..report.papers import estimate, invoice
 from ..report.sheet import WHO_AGREES, Sheet
@@ -308,8 +309,32 @@ class Shop:
         return self.store.texts(self.store.job(job).persons())
 
     def pictures(self, job: str, *kinds: str) -> dict[str, str]:
-        """The pictures of a job as base64, by hash: photos and signatures, or only one of these kinds."""
-        return self.store.texts(self.store.job(job).persons(*(kinds or PICTURE_KINDS)))
+        """The pictures of a job as they were kept, by hash: photos and signatures, or only one of these kinds."""
+        return self.store.texts(self.store.job(self.find(job)).persons(*(kinds or PICTURE_KINDS)))
+
+    def photograph(self, job: str, image: str, *, of: str = "", place: str = "", what: str = "", answer: str = "") -> Entry:
+        """Keep a photo with the persons of a job, at its present stage.
+
+        Args:
+            image: The picture as base64 text, checked and re-encoded by whoever took it in.
+            of, place: Key of the reading or observation that it shows, and where; empty for the vehicle.
+            what: What it shows, in words.
+            answer: Id of the answer that brings it; brought under it again, it adds nothing.
+
+        Errors:
+            DeskProblem: there is no picture, or no system knows what it shows. OtherAnswer: the id is another answer's.
+        """
+        if not image:
+            raise DeskProblem("There is no picture in this photo. Nothing was kept.")
+        if of and of not in {**self.plugins.measurands, **self.plugins.observations}:
+            raise DeskProblem(f"No installed system knows {of!r}, which the photo is said to show. Nothing was kept.")
+        record = self.store.job(self.find(job))
+        photo = Photographed(
+            image=PersonalText("photo", image), of=of, place=place, stage=record.stage, what=PersonalText("note", what) if what.strip() else None
+        )
+        said = Statement(kind="photo", subject=own_subject("photo", drawn(12)), body=body_of(photo))
+        asked = {"photo": hashlib.sha256(image.encode()).hexdigest(), "job": record.id, "of": of, "place": place, "what": what}
+        return self.store.append(record.id, [said], answer=answer, asked=asked)[0]
 
     # ---- money
 
@@ -420,7 +445,7 @@ class Shop:
 
         Args:
             total: What the customer saw on the paper, where somebody typed it: it must be the offer's.
-            signature: The picture of one, as base64; kept with the persons and on no paper.
+            signature: A drawn one, as text; kept with the persons and on no paper.
             answer: Id of the answer that says so, where a screen does; said under it again, it adds nothing.
 
         Errors:

@@ -117,6 +117,13 @@ class WantedStep:
 
 
 @attrs.define(kw_only=True)
+class RemarkedStep:
+    words: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@attrs.define(kw_only=True)
 class CameStep:
     odometer: Quantity | None = None
     same_drive_as: str | None = None
@@ -179,6 +186,7 @@ class PaidStep:
 @attrs.define(kw_only=True)
 class StepRow:
     came: CameStep | None = None
+    remarked: RemarkedStep | None = None
     agreed: AgreedStep | None = None
     setup: dict[str, SetupValue | None] | None = None
     readings: list[ReadingRow | None] | None = None

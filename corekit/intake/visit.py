@@ -37,6 +37,7 @@ from ..model.records import (
     Measured,
     Opened,
     Paid,
+    Remarked,
     Repaired,
     Seen,
     Setup,
@@ -64,6 +65,7 @@ from .form import (
     LeftStep,
     PaidStep,
     ReadingRow,
+    RemarkedStep,
     SeenRow,
     SetupValue,
     SpecificationRow,
@@ -346,18 +348,20 @@ class Reader:
     # ---- steps
 
     def _step(self, path: Place, step: StepRow) -> None:
-        said = ("came", "agreed", "wanted", "started", "repaired", "waived", "paid", "left", "ended")
+        said = ("came", "remarked", "agreed", "wanted", "started", "repaired", "waived", "paid", "left", "ended")
         groups = [name for name in said if getattr(step, name) is not None]
         if step.setup is not None or step.readings or step.seen or step.codes is not None:
             groups.append("readings")
         wrong = any(place[: len(path)] == path and len(place) == len(path) + 1 for place in self.faults.places)
         if not groups and not wrong:
-            self.faults.add(path, "is empty", "came, agreed, setup, readings, seen, codes, wanted, started, repaired, waived, paid, left or ended")
+            self.faults.add(path, "is empty", "came, remarked, agreed, setup, readings, seen, codes, wanted, started, repaired, waived, paid, left or ended")
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
             self.faults.add(path, f"does not say whether {others} came before or after the repair", "repaired alone in its step", "a [[step]] for each")
         if step.came is not None:
             self._came((*path, "came"), step.came)
+        if step.remarked is not None:
+            self._remarked((*path, "remarked"), step.remarked)
         if step.agreed is not None:
             self._agreed((*path, "agreed"), step.agreed)
         if step.wanted is not None:
@@ -511,6 +515,12 @@ class Reader:
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Came(stage=self.stage, same_drive_as=same, **self._odometer((*path, "odometer"), row.odometer))
         self._say("came", "came", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _remarked(self, path: Place, row: RemarkedStep) -> None:
+        self._given((*path, "words"), row.words, "what is noted, in free words", '"a scratch along the left door"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Remarked(words=personal("note", row.words), stage=self.stage)
+        self._say("remarked", f"{stage_name(self.stage)}/remarked", body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _left(self, path: Place, row: LeftStep) -> None:
         because = self._one_of((*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE)

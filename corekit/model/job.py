@@ -162,6 +162,16 @@ class Job:
         return self.all(Agreed)
 
     @property
+    def agreed_operations(self) -> tuple[str, ...]:
+        """Keys of the work that was agreed to and not declined since; the latest word on each counts."""
+        latest = {noted.record.offer: noted.record for noted in self.agreements}
+        said: dict[str, bool] = {}
+        for offered in (noted.record for noted in self.offers if noted.record.name in latest):
+            for key in (line["operation"] for line in offered.lines if line["operation"]):
+                said[key] = key not in latest[offered.name].declined
+        return tuple(key for key, yes in said.items() if yes)
+
+    @property
     def repairs(self) -> tuple[Noted[Repaired], ...]:
         return self.all(Repaired)
 

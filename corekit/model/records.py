@@ -192,6 +192,14 @@ class Wanted:
 
 
 @attrs.frozen(kw_only=True)
+class Remarked:
+    """What was noted about the vehicle in free words: its state on arrival, a scratch that was there before. Nobody judges it."""
+
+    words: _Person = _words()
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
 class Left:
     """One visit ends and the job stays open: `because` of `LEFT_BECAUSE`, `back` the day of the next visit (YYYY-MM-DD) if one was named."""
 
@@ -248,7 +256,7 @@ class Waived:
 
 @attrs.frozen(kw_only=True)
 class Photographed:
-    """A photo, as base64 in the table of persons. `of` is the key of what it shows, or empty for the vehicle; `what` says it in words."""
+    """A photo: the picture as base64 text, kept with the persons. `of` is the key of what it shows, or empty for the vehicle; `what` says it in words."""
 
     image: _Person = _words()
     of: str = ""
@@ -275,7 +283,7 @@ class Offered:
 
 @attrs.frozen(kw_only=True)
 class Agreed:
-    """Who agreed to which offered Document (its hash), and what was declined in the same stroke. `signature` is the picture of one, as base64."""
+    """Who agreed to which offered Document (its hash), and what was declined in the same stroke. `signature` is a drawn one, as text."""
 
     offer: str
     document_hash: str
@@ -378,7 +386,7 @@ class PaymentTaken:
 RECORDS: dict[str, type] = {
     "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
     "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "codes": CodesRead, "wanted": Wanted, "offered": Offered,
-    "left": Left, "came": Came, "started": Started, "ended": Ended, "waived": Waived, "photo": Photographed,
+    "remarked": Remarked, "left": Left, "came": Came, "started": Started, "ended": Ended, "waived": Waived, "photo": Photographed,
     "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "receipted": Receipted, "withdrawn": Withdrawn, "forgotten": Forgotten,
     "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
 }  # fmt: skip

@@ -73,7 +73,8 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
     codes = code_sentences(assessment.job)
     failed = _failed(assessment)
-    if not assessment.findings and not any(assessment.readings) and not codes and not failed:
+    noted = _noted(assessment.job, sheet)
+    if not assessment.findings and not any(assessment.readings) and not codes and not failed and not noted:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
@@ -85,8 +86,8 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     rows = reading_rows(assessment)
     if rows:
         blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(how_read(assessment),), tone="small")]
-    blocks += _noted(assessment.job, sheet)
-    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in _not_looked_at(assessment)]
+    blocks += noted
+    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in (*_withdrawn(assessment.job, sheet), *_not_looked_at(assessment))]
     if failed:
         blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
     return blocks
@@ -96,6 +97,19 @@ def _noted(job: Job, sheet: Sheet) -> list[Block]:
     """What was noted in free words: nobody judges it, and it is not lost."""
     noted = [(item.record.of, item.record.words) for item in job.all(Seen) if isinstance(item.record.words, Personal)]
     return [Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain") for of, words in noted if isinstance(words, Personal)]
+
+
+def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
+    """What an offer rested on and was withdrawn since, with the reason: the customer holds the paper that claims it."""
+    rested_on = dict.fromkeys(entry for noted in job.offers for line in noted.record.lines for entry in line["ground"]["evidence"])
+    kinds = {entry.id: entry for entry in job.entries if entry.kind in ("measured", "seen")}
+    reasons: dict[str, list[str]] = {}
+    for entry in rested_on:
+        instead = job.instead_of(entry) if entry in kinds else None
+        if instead is not None and instead.kind == "withdrawn":
+            of = kinds[entry].body["of"]
+            reasons.setdefault(instead.reason, []).append(sheet.titles.get(of, of).lower())
+    return [f"Withdrawn since it was offered on, so that nothing is claimed from it: {', '.join(dict.fromkeys(of))} ({why})." for why, of in reasons.items()]
 
 
 def _not_looked_at(assessment: Assessment) -> list[str]:

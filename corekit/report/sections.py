@@ -13,7 +13,7 @@ from ..model.finding import Urgency, Verdict
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
-from ..model.records import Came, Left
+from ..model.records import Came, Left, Remarked
 from .cost import priced_lines
 from .found import checks, did_not_cure
 from .sheet import WHO_AGREES, Sheet, Yes
@@ -64,11 +64,15 @@ def _joined(*parts: object) -> Words:
 
 
 def told(job: Job) -> list[Block]:
-    """The complaint in the customer's own words."""
+    """The complaint in the customer's own words, and what was noted about the vehicle."""
     words = job.opened.words
-    if not isinstance(words, Personal):
-        return []
-    return [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")]
+    blocks: list[Block] = [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")] if isinstance(words, Personal) else []
+    for noted in job.all(Remarked):
+        remark = noted.record.words
+        when = "on arrival" if noted.record.stage == 0 else "after the work" if noted.record.stage == job.stage else "between the work"
+        if isinstance(remark, Personal):
+            blocks.append(Paragraph(words=(f"Noted {when}: ", remark)))
+    return blocks
 
 
 def agreed(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
@@ -162,6 +166,7 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
         if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
             why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
+    sentences = [*_of_the_job(assessment.job, lines, sheet), *sentences]
     left = assessment.job.left_open
     if left is not None and assessment.job.ended is None:
         back = f"; next visit on {left.record.back}" if left.record.back else ""
@@ -183,6 +188,20 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
     guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
     blocks.append(Paragraph(words=(f"Guarantee: {guarantee}",), tone="small"))
     return blocks
+
+
+def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
+    """What is still the matter however the readings stand: a fault that was not found, work that did not cure it, work that was not done."""
+    sentences = []
+    failed, last = did_not_cure(job), max((noted.record.stage for noted in job.repairs), default=0)
+    for noted in job.repairs:
+        if noted.record.operation in failed and noted.record.stage == last:
+            sentences.append(f"{_title(noted.record.operation, sheet)}: did not cure what you came with, and nothing was done since that did.")
+    if job.ended is not None and job.ended.record.how == "came to nothing":
+        sentences.append("What you came with was neither found nor repaired.")
+    charged = {line.operation for line in lines}
+    undone = [_title(key, sheet) for key in job.agreed_operations if key not in charged]
+    return sentences + ([f"Agreed to and not done, so not charged: {', '.join(undone)}."] if undone else [])
 
 
 def _question(text: str) -> str:

@@ -23,6 +23,7 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Remarked,
     Repaired,
     Seen,
     Specified,
@@ -179,11 +180,15 @@ def _photographed(asked: _Asked, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _remarked(asked: _Asked, record: Remarked) -> _Row:
+    return "Noted", asked.text(record.words), record.stage
+
+
 _TELL: dict[type, Callable[[_Asked, Any], _Row]] = {
     Opened: _opened, Vehicle: _vehicle, Customer: _customer, Fitted: _fitted, Specified: _specified, Measured: _measured, Seen: _seen, CodesRead: _codes,
     Wanted: _wanted, Offered: _offered, Agreed: _agreed, Repaired: _repaired, Paid: _paid, Left: _left, Came: _came, Started: _started, Ended: _ended,
-    Waived: _waived, Photographed: _photographed,
+    Waived: _waived, Photographed: _photographed, Remarked: _remarked,
 }  # fmt: skip
 
 # What was handed over, agreed to or done stays; it is answered by something new.
-_MAY_BE_WITHDRAWN = (Measured, Seen, CodesRead, Specified, Wanted, Paid, Left, Came, Started, Ended, Waived, Photographed)
+_MAY_BE_WITHDRAWN = (Measured, Seen, CodesRead, Specified, Wanted, Paid, Left, Came, Started, Ended, Waived, Photographed, Remarked)

@@ -10,6 +10,7 @@ import pytest
 from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitProblem, read_visit
 from corekit.model.entry import Draft
+from corekit.model.personal import PersonalText
 from corekit.plugin.host import load
 
 DECLARED = Declared.of(load(), currency="EUR")
@@ -127,6 +128,13 @@ def test_a_repair_stands_alone_in_its_step_beside_these_too() -> None:
     for row in ({"left": {"because": "charging"}}, {"ended": {"how": "declined", "because": "too dear"}}, {"came": {}}):
         (fault,) = faults({"repaired": {"operation": "battery.replace"}, **row})
         assert fault.startswith("step[0]: does not say whether")
+
+
+def test_a_remark_is_kept_apart_like_every_persons_words() -> None:
+    (remarked,) = read({"remarked": {"words": "a scratch along the left door"}})
+    assert remarked.body == {"words": PersonalText("note", "a scratch along the left door"), "stage": 0}
+    assert remarked.row == "arrival/remarked"
+    assert faults({"remarked": {"words": " "}})[0].startswith("step[0].remarked.words: ")
 
 
 def test_within_one_step_coming_is_first_and_the_end_is_last() -> None:

@@ -15,18 +15,22 @@ from corekit.model.personal import Personal
 from corekit.model.records import (
     RECORDS,
     Agreed,
+    Came,
     Customer,
     Fitted,
     Instrument,
     Issued,
+    Left,
     Measured,
     Offered,
     Opened,
     Paid,
+    Photographed,
     Repaired,
     Seen,
     Setup,
     Specified,
+    Started,
     Vehicle,
     Wanted,
     Withdrawn,
@@ -211,3 +215,101 @@ def test_every_kind_of_record_is_found_again() -> None:
     assert setup.record == said[4]
     assert job.setup("s0") is None
     assert set(job.persons()) == {Personal("plate", "p" * 64), told, Personal("note", "k")}
+
+
+# ---- visits, waiting, pictures
+
+
+def started(of: str = "battery.drain", place: str = "") -> Started:
+    return Started(of=of, wait=1800.0, wait_typed="30 min", place=place)
+
+
+def read(of: str = "battery.drain", place: str = "") -> Measured:
+    return Measured(of=of, typed="20 mA", kind="electric current", number=0.02, place=place)
+
+
+@pytest.mark.parametrize(
+    ("begun", "then", "waits"),
+    [
+        (started(), [], True),
+        (started(), [read()], False),
+        (started(), [Seen(of="battery.drain", cannot="the owner left")], False),
+        (started(), [read("battery.rest_voltage")], True),
+        (started(place="posts"), [read(place="clamps")], True),
+        (started(place="posts"), [read(place="posts")], False),
+        (started(place="posts"), [Seen(of="battery.drain", cannot="no reach")], False),
+        (started(), [read(place="posts")], False),
+    ],
+)
+def test_a_test_waits_until_its_own_reading_is_taken_or_cannot_be(begun: Started, then: list[Any], waits: bool) -> None:
+    journal = Journal()
+    journal.say(read(), "before")  # what was read before it was begun ends nothing
+    journal.say(begun, "begun")
+    for place, record in enumerate(then):
+        journal.say(record, f"then{place}")
+    assert [noted.record for noted in journal.job.waiting] == ([begun] if waits else [])
+
+
+def test_a_test_begun_again_waits_once() -> None:
+    journal = Journal()
+    journal.say(started(), "first")
+    second = journal.say(started(), "second")
+    assert [noted.id for noted in journal.job.waiting] == [second.id]
+
+
+def test_a_waiting_test_that_was_withdrawn_waits_no_more() -> None:
+    journal = Journal()
+    begun = journal.say(started(), "begun")
+    journal.say(Withdrawn(), "begun", replaces=(begun,))
+    assert journal.job.waiting == ()
+
+
+def test_a_job_is_left_open_until_somebody_comes_again() -> None:
+    journal = Journal()
+    assert journal.job.left_open is None
+    journal.say(Came(), "came")
+    left = journal.say(Left(because="part missing"), "left")
+    assert journal.job.left_open is not None
+    assert journal.job.left_open.id == left.id
+    journal.say(Came(odometer=1.0, odometer_typed="0.001 km"), "again")
+    assert journal.job.left_open is None
+    assert [type(noted.record) for noted in journal.job.visits] == [Came, Left, Came]
+
+
+def test_pictures_are_no_persons_unless_somebody_asks_for_them() -> None:
+    journal, picture, words = Journal(), Personal("photo", "f" * 64), Personal("note", "n" * 64)
+    journal.say(Photographed(image=picture, what=words), "photo")
+    assert list(journal.job.persons()) == [words]
+    assert list(journal.job.persons("photo", "signature")) == [picture]
+
+
+def test_what_stands_in_place_of_an_entry_is_its_last_correction_or_its_withdrawal() -> None:
+    journal = Journal()
+    first = journal.say(read(), "r")
+    assert journal.job.instead_of(first.id) is None
+    second = journal.say(read(), "r", replaces=(first,))
+    third = journal.say(Withdrawn(), "r", replaces=(second,))
+    job = journal.job
+    assert (job.instead_of(first.id), job.instead_of(second.id), job.instead_of(third.id)) == (third, third, None)
+    assert job.instead_of("no entry") is None
+
+
+def test_an_agreement_without_a_signature_has_the_body_that_it_always_had() -> None:
+    agreed = Agreed(offer="diagnosis 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person")
+    assert "signature" not in body_of(agreed)
+    signed = attrs.evolve(agreed, signature=Personal("signature", "s"))
+    assert RECORDS["agreed"](**body_of(signed)) == signed
+
+
+def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
+    journal = Journal()
+    for name, keys, declined in (("repair 1", ["a", "b"], ["b"]), ("repair 2", ["b", "c"], ["c"]), ("repair 3", ["d"], None)):
+        lines = [{"operation": key} for key in ("", *keys)]
+        offered = Offered(
+            name=name, stage="repair", document_id="d", document={}, document_hash="h", total=0, currency="EUR", lines=lines, versions={}, heads=[]
+        )
+        journal.say(offered, f"offered {name}")
+        if declined is not None:
+            agreed = Agreed(offer=name, document_hash="h", total=0, currency="EUR", by="customer", how="in person", declined=declined)
+            journal.say(agreed, f"agreed {name}")
+    assert journal.job.agreed_operations == ("a", "b")

@@ -22,12 +22,11 @@ from corekit.desk.problem import DeskProblem
 from corekit.desk.shop import Invoice, Offer, Shop
 from corekit.model.document import to_data
 from corekit.model.money import Money
-from corekit.model.personal import PersonalText
-from corekit.model.records import Photographed, body_of
+from corekit.model.personal import Personal
 from corekit.plugin.host import Plugins, load
 from corekit.report.page import render_page
 from corekit.report.say import mask
-from corekit.store.statement import Statement, own_subject
+from corekit.store.problem import OtherAnswer
 
 from .chain import corekit, done, found_shop, paper_text
 
@@ -124,6 +123,7 @@ def test_a_visit_that_came_to_nothing_pays_for_the_coming_and_not_for_the_diagno
     assert "This came to nothing: The fault did not show in an hour of looking. The diagnosis is not charged." in text
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
+    assert "What you came with was neither found nor repaired." in text
 
 
 def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoice(shop: Shop) -> None:
@@ -148,6 +148,7 @@ def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(
     visit.say(ended={"how": "handed on", "because": "The clamp bolt broke; it needs a lift."})
     _, text = visit.issue("60.00")
     assert "This goes on to somebody else: The clamp bolt broke; it needs a lift." in text
+    assert "Agreed to and not done, so not charged: Replace the battery." in text
     assert "Starter battery, AGM" not in text
 
 
@@ -253,6 +254,9 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     assert "did not cure; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
     assert "Did not cure what you came with" in text
+    assert "Replace the battery: did not cure what you came with, and nothing was done since that did." in text
+    withdrawn = "Withdrawn since it was offered on, so that nothing is claimed from it: voltage under load"
+    assert withdrawn in text
     assert offered not in text
     assert "8.40 V" not in text
     assert "shown to work" not in text
@@ -378,7 +382,22 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
     assert "Terminal protection" not in text
 
 
-# ---- waiting, and quotes by phone
+# ---- what was noted, waiting, and quotes by phone
+
+
+def test_what_was_noted_of_the_vehicle_stands_on_every_paper_and_on_no_page(shop: Shop) -> None:
+    visit = arrive(shop).say(remarked={"words": "a scratch along the left door"})
+    offer = visit.yes("diagnosis", "60.00")
+    assert "Noted on arrival: a scratch along the left door" in text_of(offer.pdf)
+    invoice, text = visit.issue("60.00")
+    assert "Noted on arrival: a scratch along the left door" in text
+    assert "scratch" not in render_page(invoice.document, mask, "")
+
+
+def test_words_about_one_thing_are_printed_although_nothing_was_judged(shop: Shop) -> None:
+    visit = arrive(shop).say(seen=[{"of": "battery.case", "words": "an odd label, cannot be read"}])
+    visit.yes("diagnosis", "60.00")
+    assert "an odd label, cannot be read" in visit.issue("60.00")[1]
 
 
 def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop) -> None:
@@ -436,8 +455,7 @@ PICTURE = "aGVsbG8gd29ybGQ=" * 4000
 
 
 def photographed(shop: Shop, job: str) -> None:
-    photo = Photographed(image=PersonalText("photo", PICTURE), of="battery.case", what=PersonalText("note", "a crack beside the left post"))
-    shop.store.append(job, [Statement(kind="photo", subject=own_subject("photo", "1"), body=body_of(photo))])
+    shop.photograph(job, PICTURE, of="battery.case", what="a crack beside the left post")
 
 
 def test_pictures_are_kept_with_the_persons_and_loaded_only_where_somebody_asks(shop: Shop) -> None:
@@ -452,7 +470,27 @@ def test_pictures_are_kept_with_the_persons_and_loaded_only_where_somebody_asks(
     assert set(shop.pictures(visit.job, "signature").values()) == {PICTURE + "c2lnbmVk"}
     (photo,) = shop.store.job(visit.job).photos
     assert photo.record.of == "battery.case"
+    assert isinstance(photo.record.image, Personal)
     assert shop.pictures(visit.job, "photo")[photo.record.image.hash] == PICTURE
+
+
+def test_a_photo_that_is_sent_twice_is_kept_once(shop: Shop) -> None:
+    visit, sent = arrive(shop), "photo-0123456789abcdef"
+    first = shop.photograph(visit.job, PICTURE, answer=sent)
+    assert shop.photograph(visit.job, PICTURE, answer=sent) == first
+    assert len(shop.store.job(visit.job).photos) == 1
+    with pytest.raises(OtherAnswer):
+        shop.photograph(visit.job, PICTURE + "bW9yZQ==", answer=sent)
+    assert shop.photograph(visit.job, PICTURE).id != first.id
+
+
+def test_a_photo_of_nothing_or_of_something_unknown_is_refused(shop: Shop) -> None:
+    visit = arrive(shop)
+    with pytest.raises(DeskProblem, match="no picture"):
+        shop.photograph(visit.job, "")
+    with pytest.raises(DeskProblem, match=r"battery\.colour"):
+        shop.photograph(visit.job, PICTURE, of="battery.colour")
+    assert shop.store.job(visit.job).photos == ()
 
 
 def test_no_paper_and_no_page_shows_a_picture(shop: Shop) -> None:
