@@ -8,6 +8,7 @@ from typing import Any
 
 from .. import units
 from ..assess.suspect import Call, NextTest
+from ..billing.waiver import waivers
 from ..judge import conform
 from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import stage_name
@@ -42,6 +43,9 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     codes = code_sentences(assessment.job)
     if codes:
         parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
+    stands = _where_it_stands(seen)
+    if stands:
+        parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
     if assessment.repairs:
         parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
     if assessment.open_gaps:
@@ -63,6 +67,25 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     if assessment.too_long:
         parts.append("Too long for the time left\n" + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long))
     return printable("\n\n".join(parts))
+
+
+def _where_it_stands(seen: Seen) -> list[str]:
+    """What waits, why the job was left open, how it ended, what is not charged."""
+    job, measurands, operations = seen.assessment.job, seen.plugins.measurands, seen.plugins.operations
+    lines = []
+    for noted in job.waiting:
+        begun = noted.record
+        title = measurands[begun.of].title if begun.of in measurands else begun.of
+        since = f", begun {noted.entry.taken}" if noted.entry.taken else ""
+        lines.append(f"Waiting: {title}{f', {begun.place}' if begun.place else ''}, {begun.wait_typed}{since}")
+    if job.left_open is not None and job.ended is None:
+        left = job.left_open.record
+        lines.append(f"Left open: {left.because}{f', back on {left.back}' if left.back else ''}")
+    if job.ended is not None:
+        lines.append(f"Ended: {job.ended.record.how}, {job.ended.record.because}")
+    for what, note in waivers(job).items():
+        lines.append(f"{operations[what].title if what in operations else what.capitalize()}: {note}")
+    return lines
 
 
 def printable(text: str) -> str:

@@ -153,6 +153,7 @@ def _shown(repair: RepairProof, job: Job) -> str:
 
 #: On a paper that is read after the visit, what was for this visit is what it left open.
 _LEFT = {Urgency.THIS_VISIT: "Left open"}
+_FIRST = f"{str(Urgency.BEFORE_DRIVING).capitalize()}: "
 
 
 def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
@@ -166,11 +167,8 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
         if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
             why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
-    sentences = [*_of_the_job(assessment.job, lines, sheet), *sentences]
-    left = assessment.job.left_open
-    if left is not None and assessment.job.ended is None:
-        back = f"; next visit on {left.record.back}" if left.record.back else ""
-        sentences.insert(0, f"The work is not finished: {left.record.because}{back}.")
+    sentences = _of_the_job(assessment.job, lines, sheet) + sentences
+    sentences.sort(key=lambda sentence: not sentence.startswith(_FIRST))  # nothing stands before a warning
     for yes in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
@@ -191,8 +189,11 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
 
 
 def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
-    """What is still the matter however the readings stand: a fault that was not found, work that did not cure it, work that was not done."""
+    """What is still the matter however the readings stand: work not finished, not done, or no cure; a fault that was not found."""
     sentences = []
+    if job.left_open is not None and job.ended is None:
+        left = job.left_open.record
+        sentences.append(f"The work is not finished: {left.because}{f'; next visit on {left.back}' if left.back else ''}.")
     failed, last = did_not_cure(job), max((noted.record.stage for noted in job.repairs), default=0)
     for noted in job.repairs:
         if noted.record.operation in failed and noted.record.stage == last:

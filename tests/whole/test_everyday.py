@@ -542,3 +542,22 @@ def test_waived_work_that_nobody_agreed_to_is_still_no_part_of_an_invoice(shop: 
     with pytest.raises(ConsentProblem, match="nothing to invoice"):
         shop.issue(visit.job)
     assert any("is not charged, but stands on no line" in sentence for sentence in shop.left_out(visit.job))
+
+
+def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
+    visit = arrive(shop).say(started={"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00Z"})
+    visit.say(waived={"operation": CLEAN, "because": "goodwill"}).say(left={"because": "charging", "back": "2026-03-05"})
+    said = done(corekit("check", "first", shop=shop.folder)).words
+    assert "Waiting: Key-off current, 30 min, begun 2026-03-04T10:15:00Z" in said
+    assert "Left open: charging, back on 2026-03-05" in said
+    assert "Clean and tighten posts and clamps: goodwill; not charged" in said
+    visit.say(ended={"how": "declined", "because": "too dear"})
+    assert "Ended: declined, too dear" in done(corekit("check", "first", shop=shop.folder)).words
+
+
+def test_a_warning_about_driving_stands_before_what_became_of_the_job(shop: Shop) -> None:
+    visit = arrive(shop, traits=SOUND)
+    visit.yes("diagnosis", "60.00")
+    visit.say(seen=[{"of": "battery.case", "is": "cracked"}]).say(left={"because": "part missing"})
+    text = visit.issue("60.00")[1].partition("What to watch")[2]
+    assert 0 <= text.index("Before driving: ") < text.index("The work is not finished: part missing.")
