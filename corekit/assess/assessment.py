@@ -15,7 +15,7 @@ from ..model.measurand import Operation
 from ..model.records import Repaired
 from ..plugin.case import Case
 from ..plugin.check import Check, run
-from ..plugin.guard import in_words, time_limit
+from ..plugin.guard import guarded, in_words
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
@@ -250,7 +250,7 @@ def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
 
 def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap]:
     try:
-        with time_limit(CHECK_SECONDS):
+        with guarded(system.key, check.title, CHECK_SECONDS):
             return run(check, attrs.evolve(case, check=check.title))
     except KeyboardInterrupt:
         raise

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
+from typing import Protocol
 
 _LONGEST = 2000  # characters of one failure: room for every fault of a data file, not for a dump
 
@@ -36,6 +37,41 @@ def time_limit(seconds: float) -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
+
+
+class Listener(Protocol):
+    """Who hears of each piece of a plugin's code that is about to run, so that somebody knows the culprit when the process dies of it."""
+
+    def begins(self, plugin: str, what: str) -> None: ...
+
+    def overran(self, plugin: str, what: str) -> None:
+        """The alarm stopped it."""
+
+
+_listeners: list[Listener] = []
+
+
+def listen(listener: Listener) -> None:
+    """From now on this listener hears of every guarded piece of code in this process."""
+    _listeners.append(listener)
+
+
+@contextmanager
+def guarded(plugin: str, what: str, seconds: float) -> Iterator[None]:
+    """Run a plugin's code inside, under `time_limit`; listeners hear of it first.
+
+    Errors:
+        Overrun: the time was up.
+    """
+    for listener in _listeners:
+        listener.begins(plugin, what)
+    try:
+        with time_limit(seconds):
+            yield
+    except Overrun:
+        for listener in _listeners:
+            listener.overran(plugin, what)
+        raise
 
 
 def in_words(problem: BaseException) -> str:

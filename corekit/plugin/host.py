@@ -15,11 +15,12 @@ from ..model.measurand import Measurand, Observation, Operation, Trait
 from ..model.source import Source
 from . import hookspecs
 from .calculation import Calculation
-from .guard import in_words, time_limit
+from .guard import guarded, in_words
 from .system import System
 
 GROUP = "corekit"
 LOAD_SECONDS = 10.0
+LOADING = "loading it"  # how a listener hears of it
 
 
 @attrs.frozen(kw_only=True)
@@ -89,7 +90,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     versions: dict[str, str] = {}
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=lambda point: point.name):
         try:
-            with time_limit(LOAD_SECONDS):
+            with guarded(point.name, LOADING, LOAD_SECONDS):
                 system = _system_of(point)
             if system.key in systems:
                 raise ValueError(f"the key {system.key!r} is taken by another plugin")
