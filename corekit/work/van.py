@@ -46,7 +46,7 @@ class Van:
             if key in self._assessed:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
-        made = self.shop.assess(job.id)
+        made = self.shop.assessed(job)
         with self._lock:
             self._assessed[key] = made
             while len(self._assessed) > _KEPT:
