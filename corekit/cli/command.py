@@ -21,6 +21,7 @@ WIDTH = 90
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
     "init": "set up your shop: name, prices, where invoices are numbered",
+    "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
     "add": "put a visit file into the store, or what has changed in it",
     "estimate": "draft an estimate, marked DRAFT",

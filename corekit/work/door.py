@@ -185,6 +185,12 @@ class PasscodeDoor:
                 self._kept = (mark, read_passcode(self.shop))
             return self._kept[1]
 
+    def _has_digits(self) -> bool:
+        try:
+            return self._passcode().digits
+        except PasscodeProblem:
+            return False
+
     def _key(self, use: str) -> bytes:
         # With the salt in it, a new passcode ends every session of the old one.
         return hmac.digest(self._secret, use.encode() + self._passcode().salt, "sha256")
@@ -286,9 +292,10 @@ class PasscodeDoor:
             answer = _json({"locked": True, "text": said}, status)
         else:
             fields = [(_KEPT + name, text) for name, text in kept]
-            answer = flask.make_response(
-                flask.render_template("door.html", next=own_path(next_path), kept=fields, kept_to=kept_to, said=said, lost=lost), status
+            page = flask.render_template(
+                "door.html", next=own_path(next_path), kept=fields, kept_to=kept_to, said=said, lost=lost, digits=self._has_digits()
             )  # fmt: skip
+            answer = flask.make_response(page, status)
         if status == 401:
             answer.headers["WWW-Authenticate"] = "Passcode"  # RFC 9110, 15.5.2 wants one; no browser has a dialog for this
         return answer

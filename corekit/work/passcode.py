@@ -41,13 +41,19 @@ class PasscodeProblem(ValueError):
 
 @attrs.frozen(kw_only=True)
 class Kept:
-    """A passcode as it is kept: never itself, only what scrypt makes of it."""
+    """A passcode as it is kept: never itself, only what scrypt makes of it.
+
+    Attributes:
+        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page learns no more than what everybody
+            is advised to take.
+    """
 
     n: int
     r: int
     p: int
     salt: bytes
     hash: bytes
+    digits: bool = False
 
     def fits(self, typed: str) -> bool:
         """True when this is the passcode. Takes as long for a wrong one."""
@@ -105,6 +111,7 @@ def set_passcode(shop: Path, typed: str) -> None:
     text = (
         "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
         f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash = "{_scrypt(typed, blank).hex()}"\n'
+        f"digits = {str(_plain(typed).isdecimal() and typed.isascii()).lower()}\n"
     )
     path = shop / PASSCODE_FILE
     try:
@@ -129,7 +136,8 @@ def read_passcode(shop: Path) -> Kept:
     data = owners_file(path, f"There is no passcode yet. {cure}")
     try:
         table = tomllib.loads(data.decode("ascii"))
-        kept = Kept(n=table["n"], r=table["r"], p=table["p"], salt=bytes.fromhex(table["salt"]), hash=bytes.fromhex(table["hash"]))
+        salt, made = bytes.fromhex(table["salt"]), bytes.fromhex(table["hash"])
+        kept = Kept(n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True)
         whole = table["made"] == _WORD and all(type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p))
         whole = whole and kept.n & (kept.n - 1) == 0 and kept.n > 1 and len(kept.hash) >= _HASH_BYTES and _memory(kept) <= _MOST_MEMORY
     except (ValueError, KeyError, TypeError):

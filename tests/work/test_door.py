@@ -185,6 +185,12 @@ def test_a_damaged_file_is_named_and_opens_nothing(behind: Behind, damage: Calla
     assert behind.client.get("/job/abc").status_code == 401
 
 
+def test_a_passcode_of_digits_brings_up_the_keys_for_digits(behind: Behind) -> None:
+    assert 'inputmode="numeric"' in behind.client.get("/").text
+    set_passcode(behind.shop, "spanner 12")
+    assert "inputmode" not in behind.client.get("/").text
+
+
 # In and out
 
 
