@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 _DRAWN = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
 #: These are said anew instead, or everything after them would lose its ground.
-_NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "agreed", "repaired"})
+_NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "agreed"})
 #: Chain of entries that are only tried: it sorts behind every chain of a store, as if they were written last.
 TRIAL = "~trial"
 
@@ -92,11 +92,25 @@ def withdraw(shop: Shop, job: str, given: str, entry: str, because: str) -> Answ
             raise DeskProblem(f"Nothing under {entry[:12]!r} stands in {standing.name}; it was corrected or withdrawn meanwhile. Look at it again.")
         if old.kind in PROGRAM_KINDS | _NEVER_WITHDRAWN:
             raise DeskProblem(f"What was said of {old.kind!r} is not withdrawn; correct it instead. Nothing was changed.")
-        said = Statement(kind="withdrawn", subject=old.subject, body=body_of(Withdrawn()), replaces=(old.id,), reason=because.strip())
-        return Told(origin=_origin(shop, standing), statements=[said], books=lambda said: shop._for_the_books(standing, standing.name, said))
+        said = [
+            Statement(kind="withdrawn", subject=entry.subject, body=body_of(Withdrawn()), replaces=(entry.id,), reason=because.strip())
+            for entry in (old, *_came_with(standing, old))
+        ]
+        return Told(origin=_origin(shop, standing), statements=said, books=lambda said: shop._for_the_books(standing, standing.name, said))
 
     kept = shop.store.add(job, tell, answer=given, asked={"withdraw": entry, "because": because})
     return Answered(job=job, name=shop.store.job(job).name, entries=kept.entries, again=kept.again)
+
+
+def _came_with(job: Job, entry: Entry) -> list[Entry]:
+    """What is withdrawn with an entry: with the last repair the traits of its new part, as long as nothing else was said after it."""
+    if entry.kind != "repaired":
+        return []
+    stage = entry.body["stage"]
+    after = [noted.entry for noted in job.standing if noted.entry.body.get("stage") == stage and noted.id != entry.id]
+    if stage != job.stage or any(other.kind != "fitted" for other in after):
+        raise DeskProblem("Readings or repairs followed this repair and rest on it. Withdraw those first, the last one first. Nothing was changed.")
+    return after
 
 
 def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Tried:

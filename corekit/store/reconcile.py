@@ -33,7 +33,7 @@ SETTLED = "settled by the file"
 ANSWERED_ANEW = "corrected on the screen"
 
 #: Of these a job has one, and of an instrument one of each name, of a trait one answer per stage: an answer that says it anew takes its place.
-_SINGLE = frozenset({"opened", "vehicle", "customer", "instrument", "fitted"})
+SINGLE = frozenset({"opened", "vehicle", "customer", "instrument", "fitted"})
 
 
 @attrs.frozen(kw_only=True)
@@ -160,8 +160,8 @@ def answered(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, dr
     if isinstance(corrected, str):
         return Reconciled(faults=(corrected,))
     found = dict(corrected)
-    single = {row.row: row for row in known if row.kind in _SINGLE and row.subject.startswith(f"{origin}:")}
-    found |= {place: single[draft.row] for place, draft in enumerate(drafts) if place not in found and draft.kind in _SINGLE and draft.row in single}
+    single = {row.row: row for row in known if row.kind in SINGLE and row.subject.startswith(f"{origin}:")}
+    found |= {place: single[draft.row] for place, draft in enumerate(drafts) if place not in found and draft.kind in SINGLE and draft.row in single}
     own = [row for row in known if row.subject.startswith(f"{origin}:")]
     try:
         return Reconciled(statements=tuple(_new_statements(origin, own, found, drafts)))

@@ -31,7 +31,7 @@ from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, Pay
 from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
 from .problem import OtherAnswer, StoreProblem, told
-from .reconcile import Reconciled, answered, reconcile
+from .reconcile import SINGLE, Reconciled, answered, reconcile
 from .statement import Statement, own_subject
 
 JOB_LETTERS = 12
@@ -332,6 +332,7 @@ class Store:
         Errors:
             StoreProblem: as `append`. OtherAnswer: the id is another answer's.
         """
+        _must_be_an_answer(answer)
         with self._writing() as connection:
             known = self._answered(connection, answer, asked)
             if known is not None:
@@ -353,7 +354,9 @@ class Store:
     def _told(self, job: str, tell: Callable[[Job | None], Told]) -> tuple[tuple[Statement, ...], Mapping[str, Sequence[PaymentTaken]]]:
         standing = self.job(job) if self.has(job) else None
         told = tell(standing)
-        texts = self.texts(standing.persons()) if standing is not None else {}
+        # Only what the answer may say anew is compared; other texts, photos among them, would be read for nothing with every answer.
+        stands = [noted.entry for noted in standing.standing if noted.entry.kind in SINGLE or noted.entry == told.corrects] if standing is not None else []
+        texts = self.texts(ref for entry in stands for ref in persons.references(entry.body))
         result = answered(standing.entries if standing is not None else (), texts, told.origin, told.drafts, told.corrects)
         if result.faults:
             raise _nothing_changed("\n".join(result.faults))
@@ -740,8 +743,7 @@ class Store:
     def _note_answer(self, connection: sqlite3.Connection, job: str, answer: str, asked: Any, written: Sequence[Entry]) -> None:
         if not answer:
             return
-        if not _ANSWER.fullmatch(answer):
-            raise _nothing_changed(f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _.")
+        _must_be_an_answer(answer)
         salt = secrets.token_hex(16)
         ids = canonical([entry.id for entry in written]).decode()
         seals.insert(connection, "answer", (answer, job, salt, _answer_hash(salt, asked), ids, self._now()))
@@ -861,6 +863,11 @@ def _checked_body(statement: Statement) -> dict[str, Any]:
 def _checked_document(entry: Entry) -> None:
     if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
         raise ValueError("the document in it does not have the hash that stands beside it")
+
+
+def _must_be_an_answer(answer: str) -> None:
+    if not _ANSWER.fullmatch(answer):
+        raise _nothing_changed(f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _.")
 
 
 def _answer_hash(salt: str, asked: Any) -> str:

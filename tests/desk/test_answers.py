@@ -1,0 +1,541 @@
+"""Answers given on a screen go into the record as the rows of a file would, each once."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from corekit.desk.answering import TRIAL, Answer, Answered
+from corekit.desk.problem import DeskProblem
+from corekit.desk.shop import Shop
+from corekit.intake.fault import Fault, VisitProblem
+from corekit.model.money import Money
+from corekit.model.records import Measured, Vehicle
+from corekit.reference import data_path
+from corekit.store.problem import OtherAnswer, StoreProblem
+
+from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, fragments, told
+
+JOBS = sorted((data_path("demo") / "jobs").glob("*.toml"))
+REST = "battery.rest_voltage"
+ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "told": "a small van"}}
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with demo_shop(tmp_path / "van") as opened:
+        yield opened
+
+
+def said(shop: Shop, job: str | None, name: str, **rows: Any) -> Answered:
+    return shop.answer(job, Answer(id=f"{name:-<16}", rows=rows))
+
+
+def rest(typed: str, temperature: str = "", **more: Any) -> dict[str, Any]:
+    return {"readings": [{"of": REST, "is": typed, **more}], **({"setup": {"battery.temperature": temperature}} if temperature else {})}
+
+
+def arrived(shop: Shop) -> str:
+    return said(shop, None, "arrival", **ARRIVAL).job
+
+
+def readings(shop: Shop, job: str) -> list[str]:
+    return [noted.record.typed for noted in shop.store.job(job).all(Measured)]
+
+
+def fault(problem: pytest.ExceptionInfo[VisitProblem]) -> Fault:
+    (found,) = problem.value.faults
+    return found
+
+
+# ── the same record as from a file ─────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
+def test_a_visit_answered_row_by_row_is_in_the_journal_what_the_file_is(tmp_path: Path, path: Path) -> None:
+    with demo_shop(tmp_path / "file") as one, demo_shop(tmp_path / "screen") as other:
+        file, screen = by_file(one, path), by_answers(other, path)
+        assert told(other, screen) == told(one, file)
+        assert len(told(one, file)) > 15
+        assert other.issue(screen).due == one.issue(file).due
+        assert other.store.verify() == []
+
+
+def test_a_setup_is_asked_once_however_many_answers_its_readings_come_in(shop: Shop) -> None:
+    job = arrived(shop)
+    said(shop, job, "one", step=[rest("12.5 V", "4 °C")])
+    said(shop, job, "two", step=[rest("12.6 V", "4 °C")])
+    said(shop, job, "three", step=[rest("12.7 V", "5 °C")])
+    said(shop, job, "four", step=[rest("12.8 V", "4 °C")])
+    first, second, third, fourth = (noted.record.setup for noted in shop.store.job(job).all(Measured))
+    assert first == second and first.endswith("#1") and third.endswith("#2")
+    assert fourth.endswith("#3"), "between them something else held"
+
+
+def test_a_new_job_is_called_by_its_day_and_a_running_number(shop: Shop) -> None:
+    names = [said(shop, None, f"arrival-{number}", **ARRIVAL).name for number in range(11)]
+    day = names[0].rpartition("-")[0]
+    assert day == shop._now().date().isoformat()
+    assert names == [f"{day}-{number}" for number in range(1, 12)]
+
+
+def test_a_job_may_begin_with_an_id_that_was_drawn_on_the_phone(shop: Shop) -> None:
+    begun = said(shop, "0123456789ab", "arrival", **ARRIVAL)
+    assert begun.job == "0123456789ab" and begun.name.endswith("-1")
+    assert said(shop, "0123456789ab", "reading", step=[rest("12.5 V")]).job == begun.job
+    assert shop.store.job(begun.job).demo
+
+
+def test_a_reading_alone_begins_no_job(shop: Shop) -> None:
+    with pytest.raises(VisitProblem) as problem:
+        said(shop, "0123456789ab", "reading", step=[rest("12.5 V")])
+    assert fault(problem).path == "reason" and "no such job" in fault(problem).got
+    with pytest.raises(StoreProblem, match="No job fits 'elsewhere'"):
+        said(shop, "elsewhere", "reading", step=[rest("12.5 V")])
+    assert shop.store.jobs() == []
+
+
+def test_a_vehicle_told_on_the_phone_is_filled_up_when_it_is_seen(shop: Shop) -> None:
+    job = said(shop, None, "call", reason="Wants a price.", vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).job
+    said(shop, job, "plate", vehicle={"plate": "DEMO-9"})
+    seen = said(shop, job, "odometer", vehicle={"odometer": "98400 km"})
+    vehicle, texts = shop.store.job(job).vehicle, shop.texts(job)
+    assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.told)] == ["DEMO-9", "five-door, 1.4 petrol"]
+    assert (vehicle.odometer, vehicle.why_no_vin) == (98_400_000.0, "")
+    assert len(shop.store.job(job).all(Vehicle)) == 1 and seen.entries[0].replaces
+
+
+def test_what_is_answered_again_in_the_same_words_adds_nothing(shop: Shop) -> None:
+    job = arrived(shop)
+    said(shop, job, "trait", traits={"battery.type": "flooded"})
+    assert said(shop, job, "again", traits={"battery.type": "flooded"}).entries == ()
+    (corrected,) = said(shop, job, "other", traits={"battery.type": "agm flat plate"}).entries
+    assert corrected.reason == "corrected on the screen" and corrected.subject.endswith("#1")
+
+
+def test_an_agreement_names_an_offer_that_was_made_and_its_total(shop: Shop) -> None:
+    job = arrived(shop)
+    agreed = {"offer": "diagnosis 1", "total": "60.00", "by": "customer", "how": "in person"}
+    with pytest.raises(VisitProblem, match="made were: none") as problem:
+        said(shop, job, "early", step=[{"agreed": agreed}])
+    assert fault(problem).path == "step[0].agreed.offer"
+    shop.offer(job, "diagnosis")
+    with pytest.raises(VisitProblem, match=r"comes to 60\.00 EUR") as problem:
+        said(shop, job, "wrong", step=[{"agreed": {**agreed, "total": "6.00"}}])
+    assert fault(problem).path == "step[0].agreed"
+    said(shop, job, "right", step=[{"agreed": agreed}])
+    with pytest.raises(VisitProblem, match=r"more than what was agreed") as problem:
+        said(shop, job, "money", step=[{"paid": {"amount": "60.01", "how": "cash"}}])
+    assert fault(problem).path == "step[0].paid.amount"
+    said(shop, job, "enough", step=[{"paid": {"amount": "60.00", "how": "cash"}}])
+    assert [entry.body["amount"] for entry in shop.store.books()] == [6000]
+
+
+# ── once ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
+    """The visit of the demo from arrival to the last payment, each step under its own answer, giving the ids of what it became."""
+    steps: list[Callable[[], list[str]]] = []
+    for number, rows in enumerate(fragments()):
+        agreed = next((step["agreed"] for step in rows.get("step", []) if "agreed" in step), None)
+        if agreed is not None:
+            stage, mark = agreed["offer"].split(" ", 1)[0], f"{number:04}"
+            steps.append(lambda stage=stage, mark=mark: [shop.offer(job, stage, answer=f"offer-for-answer-{mark}").document.id])  # type: ignore[misc]
+            steps.append(lambda name=agreed["offer"], mark=mark: [agree(shop, job, name, f"agree-with-answer-{mark}")])  # type: ignore[misc]
+        elif not any("paid" in step for step in rows.get("step", [])):
+            steps.append(lambda number=number, rows=rows: [entry.id for entry in answered(shop, job, number, rows).entries])  # type: ignore[misc]
+    steps.append(lambda: pay(shop, job, "100.00", "a-first-payment-"))
+    steps.append(lambda: [shop.issue(job, answer="the-invoice-of-it").number])
+    steps.append(lambda: pay(shop, job, "266.60", "the-rest-of-money"))
+    return steps
+
+
+def pay(shop: Shop, job: str, amount: str, answer: str) -> list[str]:
+    due = shop.pay(job, Money.of(Decimal(amount), "EUR"), "cash", answer=answer)
+    assert due.minor in (26660, 0), "what is due by now, whenever it is asked again"
+    return []
+
+
+def agree(shop: Shop, job: str, name: str, answer: str) -> str:
+    return shop.agree(shop.offer_named(job, name), by="customer", how="in person", answer=answer).id
+
+
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.data())
+def test_whatever_is_sent_again_on_the_way_adds_nothing(data: st.DataObject) -> None:
+    """A phone that does not hear the reply sends again: the last answers, or everything from any point on, as often as it likes."""
+    with tempfile.TemporaryDirectory() as folder, demo_shop(Path(folder) / "van") as shop:
+        job = "0123456789ab"
+        steps = deeds(shop, job)
+        became: list[list[str]] = []
+        for number, step in enumerate(steps):
+            became.append(step())
+            for start in data.draw(st.lists(st.integers(0, number), max_size=2)):
+                before = len(shop.store.journal(job)), len(shop.store.books())
+                for again in range(start, number + 1):
+                    assert steps[again]() == became[again]
+                assert (len(shop.store.journal(job)), len(shop.store.books())) == before
+        assert shop.issue(job).due == Money(0, "EUR")
+        assert len(shop.store.books()) == 3
+        assert shop.store.verify() == []
+
+
+def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop) -> None:
+    job = arrived(shop)
+    said(shop, job, "reading", step=[rest("12.5 V")])
+    for rows in ({"step": [rest("12.6 V")]}, {"step": [rest("12.5 V", with_="meter")]}, {"traits": {"battery.type": "flooded"}}):
+        with pytest.raises(OtherAnswer, match="said something else"):
+            said(shop, job, "reading", **rows)
+    with pytest.raises(OtherAnswer):
+        said(shop, None, "reading", step=[rest("12.5 V")])
+    with pytest.raises(OtherAnswer):
+        shop.offer(job, "diagnosis", answer=f"{'reading':-<16}")
+    assert readings(shop, job) == ["12.5 V"]
+
+
+def test_an_id_that_is_none_is_refused_and_writes_nothing(shop: Shop) -> None:
+    for odd in ("", "short", "x" * 65, "with a space in it", "letters-like-é-too-"):
+        with pytest.raises(StoreProblem, match="cannot be the id of an answer"):
+            shop.answer(None, Answer(id=odd, rows=ARRIVAL))
+    assert shop.store.jobs() == []
+
+
+def test_an_answer_with_a_fault_may_be_put_right_under_the_same_id(shop: Shop) -> None:
+    job = arrived(shop)
+    with pytest.raises(VisitProblem) as problem:
+        said(shop, job, "reading", step=[rest("9.1 V")])
+    assert fault(problem).asked and readings(shop, job) == []
+    said(shop, job, "reading", step=[rest("9.1 V", confirmed=True)])
+    assert readings(shop, job) == ["9.1 V"]
+
+
+# ── at once, and cut short ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def at_once(*does: Callable[[], object]) -> None:
+    problems: list[BaseException] = []
+    ready = threading.Barrier(len(does))
+
+    def run(do: Callable[[], object]) -> None:
+        try:
+            ready.wait()
+            do()
+        except BaseException as problem:
+            problems.append(problem)
+
+    threads = [threading.Thread(target=run, args=(do,)) for do in does]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert problems == []
+
+
+@pytest.mark.parametrize("shared", [True, False], ids=["one server", "two programs"])
+def test_two_phones_answering_at_once_never_get_one_subject_twice(shop: Shop, shared: bool) -> None:
+    job = arrived(shop)
+    other = shop if shared else Shop(shop.folder)
+
+    def tell(by: Shop, name: str) -> None:
+        for number in range(12):
+            said(by, job, f"{name}-{number}", step=[rest(f"12.{number:02} V", "4 °C")])
+            said(by, None, f"{name}-arrival-{number}", **ARRIVAL)
+
+    at_once(lambda: tell(shop, "this"), lambda: tell(other, "that"))
+    entries = shop.store.journal(job)
+    assert len({entry.subject for entry in entries}) == len(entries) == 2 + 1 + 24, "the job, one setup, and every reading"
+    names = [name for called in shop.store.names().values() for name in called]
+    assert len(set(names)) == len(names) == 25
+    assert shop.store.verify() == []
+    if not shared:
+        other.close()
+
+
+def test_the_same_answer_sent_by_four_at_once_is_taken_once(shop: Shop) -> None:
+    job = arrived(shop)
+    shop.offer(job, "diagnosis")
+    at_once(*[lambda: said(shop, job, "reading", step=[rest("12.5 V")])] * 4)
+    at_once(*[lambda: agree(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
+    at_once(*[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", answer="paid-in-cash-once")] * 4)
+    at_once(*[lambda: shop.issue(job, answer="issued-only-once")] * 4)
+    assert readings(shop, job) == ["12.5 V"]
+    assert [entry.kind for entry in shop.store.books()] == ["payment", "invoice"]
+    assert shop.store.verify() == []
+
+
+def test_an_invoice_holds_what_came_in_while_it_was_laid_out(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = arrived(shop)
+    agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
+    assessed, late = shop.assessed, [Answer(id="the-last-reading", rows={"step": [rest("12.5 V")]})]
+
+    def slowly(*asked: Any, **more: Any) -> Any:
+        done = assessed(*asked, **more)
+        if late:
+            shop.answer(job, late.pop())
+        return done
+
+    monkeypatch.setattr(shop, "assessed", slowly)
+    assert "12.5" in str(shop.issue(job).document)
+
+
+def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
+    """Answer in a process of its own that is killed just before this statement to the database; True when it came to its end."""
+    child = os.fork()
+    if child:
+        ended = os.waitpid(child, 0)[1]
+        assert ended in (0, signal.SIGKILL)
+        return ended == 0
+    try:
+        with Shop(shop.folder) as own:
+            left = [statement]
+
+            def watch(_: str) -> None:
+                left[0] -= 1
+                if not left[0]:
+                    os.kill(os.getpid(), signal.SIGKILL)
+
+            own.store._connection.set_trace_callback(watch)
+            own.answer(own.store.jobs()[0], Answer(id=f"killed-at-{statement:06}", rows=rows))
+            os._exit(0)
+    finally:
+        os._exit(1)
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+def test_a_kill_before_any_statement_leaves_all_of_an_answer_or_nothing(shop: Shop) -> None:
+    job = arrived(shop)
+    assert shop.plugins.measurands, "loaded before the first fork"
+    seen: set[bool] = set()
+    statement = 0
+    while True:
+        statement += 1
+        rows = {"vehicle": {"plate": f"CUT-{statement}"}, "step": [rest(f"12.{statement % 90 + 10} V", f"{statement % 40} °C")]}
+        before = len(shop.store.journal(job))
+        ended = cut_before(shop, statement, rows)
+        kept = len(shop.store.journal(job)) - before
+        assert kept in (0, 3), "vehicle, setup, reading"
+        assert shop.store.verify() == []
+        sent = shop.answer(job, Answer(id=f"killed-at-{statement:06}", rows=rows))
+        assert sent.again == (kept == 3) and len(shop.store.journal(job)) == before + 3
+        seen.add(sent.again)
+        if ended:
+            break
+    assert statement > 30 and seen == {False, True}
+
+
+# ── corrected, withdrawn ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_correction_takes_the_place_of_what_stood_with_its_stage_and_setup(shop: Shop) -> None:
+    job = arrived(shop)
+    *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V", "4 °C")]).entries
+    said(shop, job, "later", step=[rest("12.7 V", "9 °C")])
+    said(shop, job, "repair", step=[{"repaired": {"operation": "battery.charge"}}])
+    (right,) = said(shop, job, "right", step=[rest("12.6 V")], instead_of=wrong.id).entries
+    assert (right.subject, right.replaces, right.reason) == (wrong.subject, (wrong.id,), "corrected on the screen")
+    assert {**right.body, "typed": "", "number": 0} == {**wrong.body, "typed": "", "number": 0}
+    assert readings(shop, job) == ["12.6 V", "12.7 V"], "it stands where the first one stood"
+    assert said(shop, job, "same", step=[rest("12.65 V", "4 °C")], instead_of=right.id).entries[0].body["setup"] == wrong.body["setup"]
+
+
+def test_a_temperature_is_corrected_for_all_its_readings(shop: Shop) -> None:
+    job = arrived(shop)
+    setup, *_ = said(shop, job, "one", step=[rest("12.5 V", "40 °C")]).entries
+    said(shop, job, "two", step=[rest("12.6 V", "40 °C")])
+    said(shop, job, "cold", step=[{"setup": {"battery.temperature": "4 °C"}}], instead_of=setup.id)
+    record = shop.store.job(job)
+    for noted in record.all(Measured):
+        used = record.setup(noted.record.setup)
+        assert used is not None and used.record.values["battery.temperature"]["typed"] == "4 °C"
+
+
+@pytest.mark.parametrize(
+    ("rows", "why"),
+    [
+        ({"step": [{"readings": [{"of": "battery.drain", "is": "18 mA"}]}]}, "says nothing of it"),
+        ({"step": [rest("12.6 V"), rest("12.7 V")]}, "says 2 rows of it"),
+        ({"traits": {"battery.type": "flooded"}}, "says nothing of it"),
+    ],
+)
+def test_a_correction_says_one_row_for_one(shop: Shop, rows: dict[str, Any], why: str) -> None:
+    job = arrived(shop)
+    *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
+    with pytest.raises((VisitProblem, StoreProblem), match=why):
+        said(shop, job, "right", **rows, instead_of=wrong.id)
+    assert readings(shop, job) == ["12.5 V"]
+
+
+def test_what_was_corrected_meanwhile_is_looked_at_again(shop: Shop) -> None:
+    job = arrived(shop)
+    *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
+    said(shop, job, "right", step=[rest("12.6 V")], instead_of=wrong.id)
+    for old in (wrong.id, "no entry at all", 7):
+        with pytest.raises(VisitProblem, match="does not stand any more") as problem:
+            said(shop, job, "late", step=[rest("12.7 V")], instead_of=old)
+        assert fault(problem).path == "instead_of"
+    assert readings(shop, job) == ["12.6 V"]
+
+
+def test_the_complaint_is_said_once_and_corrected_by_name(shop: Shop) -> None:
+    begun = said(shop, None, "arrival", vehicle=ARRIVAL["vehicle"])
+    said(shop, begun.job, "words", reason="Cranks slowly.")
+    with pytest.raises(VisitProblem, match="was said already"):
+        said(shop, begun.job, "more", reason="Cranks slowly, and clicks.")
+    opened = next(noted.id for noted in shop.store.job(begun.job).standing if noted.entry.kind == "opened")
+    said(shop, begun.job, "other", reason="Cranks slowly, and clicks.", instead_of=opened)
+    words = shop.store.job(begun.job).opened.words
+    assert shop.store.text(getattr(words, "hash", "")) == "Cranks slowly, and clicks."
+    assert shop.store.job(begun.job).name == begun.name
+
+
+def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop: Shop) -> None:
+    job = arrived(shop)
+    agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
+    *_, reading = said(shop, job, "reading", step=[rest("12.5 V")]).entries
+    (paid,) = said(shop, job, "money", step=[{"paid": {"amount": "20.00", "how": "cash"}}]).entries
+    with pytest.raises(DeskProblem, match="with a reason"):
+        shop.withdraw_answer(job, "withdrawn-reading", reading.id, "  ")
+    for number, entry in enumerate((reading, paid)):
+        done = shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car")
+        assert shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car").again
+        assert [said.reason for said in done.entries] == ["wrong car"]
+        with pytest.raises(DeskProblem, match="withdrawn meanwhile"):
+            shop.withdraw_answer(job, f"withdrawn-once-more-{number}", entry.id, "wrong car")
+    assert readings(shop, job) == [] and shop.store.job(job).payments == ()
+    assert sum(entry.body["amount"] for entry in shop.store.books()) == 0
+    assert shop.store.verify() == []
+
+
+def test_a_repair_is_withdrawn_with_its_traits_until_something_rests_on_it(shop: Shop) -> None:
+    job = arrived(shop)
+    new_part = {"repaired": {"operation": "battery.replace", "battery.type": "flooded"}}
+    repaired, _ = said(shop, job, "slip", step=[new_part]).entries
+    shop.withdraw_answer(job, "a-slip-of-the-finger", repaired.id, "not done yet")
+    record = shop.store.job(job)
+    assert record.stage == 0 and not record.fitted(9)
+    again, _ = said(shop, job, "done", step=[new_part]).entries
+    said(shop, job, "retest", step=[rest("12.8 V")])
+    with pytest.raises(DeskProblem, match="rest on it"):
+        shop.withdraw_answer(job, "another-slip-of-it", again.id, "not done yet")
+    assert shop.store.job(job).stage == 1
+
+
+# ── beside files ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+FILE = """
+job = "typed-visit"
+demo = true
+reason = "Cranks slowly."
+vehicle = { plate = "DEMO-8" }
+
+[[step]]
+readings = [ { of = "battery.rest_voltage", is = "12.5 V" }, { of = "battery.rest_voltage", is = "12.6 V" } ]
+"""
+
+
+@pytest.fixture
+def typed(tmp_path: Path) -> Path:
+    path = tmp_path / "typed-visit.toml"
+    path.write_text(FILE, "utf-8")
+    return path
+
+
+def test_a_file_is_taken_in_again_beside_what_was_answered_in_its_job(shop: Shop, typed: Path) -> None:
+    job = shop.import_visit(typed)
+    more = said(shop, job, "reading", step=[rest("12.9 V")])
+    assert shop.add(shop.read(typed)).added == 0
+    assert readings(shop, job) == ["12.5 V", "12.6 V", "12.9 V"]
+    assert not more.entries[0].subject.startswith("typed-visit:")
+    typed.write_text(FILE.replace("12.6 V", "12.7 V"), "utf-8")
+    assert shop.add(shop.read(typed)).corrected == 1
+    assert readings(shop, job) == ["12.5 V", "12.7 V", "12.9 V"]
+
+
+def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_says_something_new(shop: Shop, typed: Path) -> None:
+    job = shop.import_visit(typed)
+    first, second = (noted.id for noted in shop.store.job(job).all(Measured))
+    said(shop, job, "right", step=[rest("12.4 V")], instead_of=first)
+    shop.withdraw_answer(job, "withdrawn-reading", second, "wrong car")
+    again = shop.add(shop.read(typed))
+    assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
+    assert readings(shop, job) == ["12.4 V"]
+    typed.write_text(FILE.replace("12.5 V", "12.3 V"), "utf-8")
+    shop.add(shop.read(typed))
+    assert readings(shop, job) == ["12.3 V"]
+    assert shop.store.verify() == [] and shop.store.job(job).disputes == ()
+
+
+def test_a_job_begun_on_a_screen_takes_a_file_too(shop: Shop, typed: Path) -> None:
+    job = by_answers(shop)
+    before = told(shop, job)
+    shop.import_visit(typed, job)
+    shop.import_visit(typed, job)
+    more = said(shop, job, "after", step=[rest("12.9 V")])
+    assert more.entries[0].subject.startswith(f"{shop.store.names()[job][0]}:"), "its rows stand where they stood before the file came"
+    assert len(told(shop, job)) == len(before) + 4 + 1
+
+
+# ── tried ──────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_what_is_tried_shows_the_job_as_it_would_be_and_writes_nothing(shop: Shop) -> None:
+    job = arrived(shop)
+    said(shop, job, "reading", step=[rest("12.5 V", "4 °C")])
+    before = shop.store.journal(job)
+    trial = shop.tried(job, {"step": [rest("12.6 V", "4 °C")]})
+    assert shop.store.journal(job) == before
+    assert [noted.record.typed for noted in trial.job.all(Measured)] == ["12.5 V", "12.6 V"]
+    new = {noted.id: noted.record for noted in trial.job.all(Measured) if noted.id in trial.new}
+    assert [record.typed for record in new.values()] == ["12.6 V"]
+    assert all(entry.chain == TRIAL for entry in trial.job.entries if entry.id in trial.new)
+    *_, written = said(shop, job, "real", step=[rest("12.6 V", "4 °C")]).entries
+    assert next(iter(new.values())) == Measured(**written.body), "what is written is what was shown"
+
+
+def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
+    job = arrived(shop)
+    *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
+    assert [noted.record.typed for noted in shop.tried(job, {"step": [rest("12.6 V")], "instead_of": wrong.id}).job.all(Measured)] == ["12.6 V"]
+    trial = shop.tried(None, {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}})
+    assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
+    assert len(shop.store.jobs()) == 1
+    with pytest.raises(VisitProblem):
+        shop.tried(job, {"step": [rest("9.1 V")]})
+
+
+# ── forgotten ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_nothing_in_the_table_of_answers_betrays_a_person_after_they_are_forgotten(shop: Shop) -> None:
+    job = arrived(shop)
+    reading = said(shop, job, "reading", step=[rest("12.5 V")])
+    with sqlite3.connect(shop.store.path) as raw:
+        secrets = [word for row in raw.execute("SELECT salt, digest FROM answer") for word in row]
+    raw.close()
+    assert len(secrets) == 4 and all(secrets)
+    shop.forget(job)
+    assert shop.store.verify() == []
+    data = shop.store.path.read_bytes()
+    assert not [word for word in secrets if word.encode() in data], "the salt must go with the persons, or a plate could be guessed from the hash"
+    again = said(shop, job, "reading", step=[rest("12.5 V")])
+    assert again.again and again.entries == reading.entries
+    with pytest.raises(StoreProblem, match="destroyed for good"):
+        said(shop, job, "name", customer={"name": "Somebody"})
+    said(shop, job, "another", step=[rest("12.6 V")])
+
+
+def test_the_visit_that_everything_is_compared_with_is_there() -> None:
+    assert VISIT in JOBS and len(list(fragments())) > 20

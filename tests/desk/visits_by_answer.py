@@ -1,0 +1,102 @@
+"""A demo shop, and the visit of a demo file answered row by row as a screen would."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from corekit.desk.answering import Answer, Answered
+from corekit.desk.problem import OfferAwaited
+from corekit.desk.setup import found
+from corekit.desk.shop import Shop
+from corekit.model.entry import Entry
+from corekit.reference import data_path
+
+VISIT = data_path("demo") / "jobs" / "1-worn-battery.toml"
+
+
+def demo_shop(folder: Path) -> Shop:
+    """A new demo shop in this folder, open."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in ("shop.toml", "prices.toml"):
+        shutil.copy(data_path("demo") / "shop" / name, folder / name)
+    found(folder, demo=True)
+    return Shop(folder)
+
+
+def by_file(shop: Shop, path: Path) -> str:
+    """The file taken in, with an offer made wherever it speaks of one; the job."""
+    while True:
+        try:
+            return shop.import_visit(path)
+        except OfferAwaited as awaited:
+            shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
+
+
+def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
+    """The rows of a visit file, a few at a time, in the order in which they are asked on the way."""
+    data = tomllib.loads(path.read_text("utf-8"))
+    yield {key: data[key] for key in ("reason", "customer", "vehicle") if key in data}
+    for key, typed in data.get("traits", {}).items():
+        yield {"traits": {key: typed}}
+    for row in data.get("specification", []):
+        yield {"specification": [row]}
+    for step in data["step"]:
+        lists = [(name, row) for name in ("readings", "seen") for row in step.get(name, [])]
+        if not lists:
+            yield {"step": [step]}
+        for name, row in lists:
+            yield {"step": [{name: [row], **({"setup": step["setup"]} if "setup" in step and name == "readings" else {})}]}
+
+
+def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> Answered:
+    """One fragment sent under an id of its own; where it agrees to an offer that is made first."""
+    for step in rows.get("step", []):
+        if job is not None and "agreed" in step:
+            shop.offer(job, step["agreed"]["offer"].split(" ", 1)[0], answer=f"offer-for-answer-{number:04}")
+    return shop.answer(job, Answer(id=f"answer-number-{number:04}", rows=rows))
+
+
+def by_answers(shop: Shop, path: Path = VISIT, job: str | None = None) -> str:
+    """The whole visit row by row; the job."""
+    for number, rows in enumerate(fragments(path)):
+        job = answered(shop, job, number, rows).job
+    assert job is not None
+    return job
+
+
+def told(shop: Shop, job: str) -> list[tuple[str, str, Any, str]]:
+    """The journal as it reads to a person: kind, subject, body and reason of each entry, personal texts in their places.
+
+    What is drawn at random is left out, and so are the names of the job and where the sheet of an instrument stands: a file is known
+    whole, and names its instruments first.
+    """
+    texts = shop.texts(job)
+    entries = shop.store.journal(job)
+    names = {entry.body["origin"] for entry in entries if entry.kind == "opened"}
+    lines = [_line(entry, texts, names) for entry in entries if entry.kind not in ("issued", "published")]
+    return [line for line in lines if line[0] != "instrument"] + sorted(line for line in lines if line[0] == "instrument")
+
+
+def _line(entry: Entry, texts: dict[str, str], names: set[str]) -> tuple[str, str, Any, str]:
+    body = {key: value for key, value in entry.body.items() if key not in ("document", "document_id", "document_hash", "heads", "versions")}
+    return entry.kind, _nameless(entry.subject, names), _plain(body, texts, names), entry.reason
+
+
+def _nameless(text: str, names: set[str]) -> str:
+    origin, mark, rest = text.partition(":")
+    return f"JOB:{rest}" if mark and origin in names else "JOB" if text in names else text
+
+
+def _plain(data: Any, texts: dict[str, str], names: set[str]) -> Any:
+    if isinstance(data, dict):
+        if set(data) == {"personal", "hash"}:
+            return {"personal": data["personal"], "text": texts[data["hash"]]}
+        # evidence names entries by their ids, which are drawn with the salts
+        return {key: _plain(item, texts, names) for key, item in data.items() if key != "evidence"}
+    if isinstance(data, list):
+        return [_plain(item, texts, names) for item in data]
+    return _nameless(data, names) if isinstance(data, str) else data
