@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,9 +18,11 @@ import attrs
 import pytest
 
 from corekit.billing.consent import ConsentProblem
+from corekit.desk.answering import Answer
 from corekit.desk.problem import DeskProblem
 from corekit.desk.shop import Invoice, Offer, Shop
 from corekit.model.document import to_data
+from corekit.model.entry import Entry
 from corekit.model.money import Money
 from corekit.model.personal import Personal
 from corekit.plugin.host import Plugins, load
@@ -561,3 +563,108 @@ def test_a_warning_about_driving_stands_before_what_became_of_the_job(shop: Shop
     visit.say(seen=[{"of": "battery.case", "is": "cracked"}]).say(left={"because": "part missing"})
     text = visit.issue("60.00")[1].partition("What to watch")[2]
     assert 0 <= text.index("Before driving: ") < text.index("The work is not finished: part missing.")
+
+
+# ---- the same rows, answered one by one
+
+
+class Screen:
+    """Answers as a phone sends them: rows of a visit file, each under an id of its own, and every one of them twice."""
+
+    def __init__(self, shop: Shop, **rows: Any) -> None:
+        self.shop, self.count = shop, 0
+        self.job = ""
+        self.say(reason="Does not crank in the morning.", **rows)
+
+    def say(self, **rows: Any) -> tuple[Entry, ...]:
+        self.count += 1
+        answer = Answer(id=f"answer-{self.count:016}", rows=rows)
+        first = self.shop.answer(self.job or "abcdefghjkmn", answer)
+        self.job = first.job
+        assert self.shop.answer(self.job, answer).again
+        return first.entries
+
+    def step(self, **step: Any) -> Entry:
+        return self.say(step=[step])[-1]
+
+    def withdraw(self, entry: Entry, because: str) -> None:
+        self.count += 1
+        self.shop.withdraw_answer(self.job, f"answer-{self.count:016}", entry.id, because)
+
+    def yes(self, stage: str, total: str) -> None:
+        offer = self.shop.offer(self.job, stage)
+        assert str(offer.total) == total
+        self.shop.agree(offer, by="customer", how="by message")
+
+
+def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -> None:
+    steps: list[dict[str, Any]] = [
+        {"came": {"odometer": "98401 km"}}, {"remarked": {"words": "a scratch along the left door"}}, {"started": {"of": "battery.drain", "wait": "30 min"}},
+        {"wanted": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}}, {"left": {"because": "charging", "back": "2026-03-05"}}, {"came": {}},
+        {"repaired": {"operation": CHARGE}}, {"waived": {"operation": CHARGE, "because": "did not cure"}}, {"ended": {"how": "handed on", "because": "lift"}},
+    ]  # fmt: skip
+    vehicle = {"plate": "DEMO-1"}
+    screen, visit = Screen(shop, vehicle=vehicle), arrive(shop, "typed", vehicle=vehicle, customer={"name": "Example Customer"})
+    for step in steps:
+        screen.step(**step)
+        visit.say(**step)
+
+    def told(job: str) -> list[Any]:
+        texts = shop.texts(job)
+        entries = [entry for entry in shop.store.journal(job) if entry.kind not in ("opened", "customer")]
+        bodies = [json.loads(re.sub(r'"hash": "(\w+)"', lambda found: f'"hash": "{texts[found[1]]}"', json.dumps(dict(entry.body)))) for entry in entries]
+        return [(entry.kind, entry.subject.partition(":")[2], body) for entry, body in zip(entries, bodies, strict=True)]
+
+    assert told(screen.job) == told(visit.job)
+    assert shop.store.verify() == []
+
+
+def test_a_quote_by_phone_becomes_a_visit_on_the_screen_too(shop: Shop) -> None:
+    screen = Screen(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
+    screen.step(wanted={"operation": CLEAN, "ground": "customer"})
+    screen.yes("repair", "35.40")
+    (vehicle,) = [noted for noted in shop.store.job(screen.job).standing if noted.entry.kind == "vehicle"]
+    screen.say(vehicle={"plate": "DEMO-1", "odometer": "98400 km"}, instead_of=vehicle.id)
+    screen.step(repaired={"operation": CLEAN})
+    text = text_of(shop.issue(screen.job).pdf)
+    assert "DEMO-1" in text
+    assert "not seen yet" not in text
+
+
+def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Shop) -> None:
+    screen = Screen(shop, vehicle={"plate": "DEMO-1"})
+    wish = screen.step(wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"})
+    screen.yes("repair", "35.40")
+    screen.step(repaired={"operation": CLEAN})
+    screen.withdraw(wish, "it was only dirt on the cover")
+    screen.step(waived={"operation": CLEAN, "because": "did not cure"})
+    text = text_of(shop.issue(screen.job).pdf)
+    assert "withdrawn since: it was only dirt on the cover" in text
+    assert "did not cure; not charged" in text
+
+
+def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:
+    screen = Screen(shop, vehicle={"plate": "DEMO-1"})
+    end = screen.step(ended={"how": "declined", "because": "too dear"})
+    with pytest.raises(DeskProblem):
+        shop.offer(screen.job, "diagnosis")
+    screen.withdraw(end, "agreed after all")
+    screen.yes("diagnosis", "60.00")
+
+
+def test_taking_a_file_in_again_loads_no_picture(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    visit = arrive(shop)
+    photographed(shop, visit.job)
+    asked: list[str] = []
+    texts = shop.store.texts
+
+    def noting(refs: Iterable[Personal]) -> dict[str, str]:
+        wanted = list(refs)
+        asked.extend(ref.kind for ref in wanted)
+        return texts(wanted)
+
+    monkeypatch.setattr(shop.store, "texts", noting)
+    visit.say(came={})
+    visit.yes("diagnosis", "60.00")
+    assert "name" in asked
+    assert "photo" not in asked
