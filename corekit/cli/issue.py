@@ -1,4 +1,7 @@
-"""Take a number and issue the invoice. Asked again, it gives the same invoice. It never exceeds what was agreed."""
+"""Take a number and issue the invoice. Asked again, it gives the same invoice. It never exceeds what was agreed.
+
+Several jobs of one customer go on one invoice when you name them together.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
+    parser.add_argument("job", metavar="JOB", nargs="+", help="the job's name, or the beginning of its id; several go on one invoice")
     parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
 
 
@@ -15,13 +18,16 @@ def run(args: argparse.Namespace) -> int:
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        job = shop.store.job(shop.find(args.job))
-        for sentence in shop.left_out(job.id):
-            print(f"Not on it: {sentence}")
-        if not job.issued and not args.yes and not sure(f"Issue the invoice of {job.name}? It takes the next number, for good."):
+        jobs = [shop.store.job(shop.find(job)) for job in args.job]
+        for job in jobs:
+            for sentence in shop.left_out(job.id):
+                print(f"Not on it: {sentence}" if len(jobs) == 1 else f"Not on it, {job.name}: {sentence}")
+        names = " and ".join(job.name for job in jobs)
+        what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"
+        if not all(job.issued for job in jobs) and not args.yes and not sure(f"Issue {what}? It takes the next number, for good."):
             print("Nothing was issued, no number was taken.")
             return 1
-        invoice = shop.issue(job.id)
+        invoice = shop.issue_together([job.id for job in jobs])
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(invoice.link or "No page address is set in shop.toml, so the paper carries the record mark and no code.")
         if invoice.page is Page.WAITS:
@@ -29,4 +35,3 @@ def run(args: argparse.Namespace) -> int:
         elif invoice.page is not None:
             print(f"Its page: {invoice.page}.")
     return 0
-

@@ -29,7 +29,7 @@ from ..files import write_over
 from ..intake.declared import Declared
 from ..intake.visit import AgreedRow, VisitFile, read_visit
 from ..model.document import Document, document_hash, from_data, to_data
-from ..model.entry import Draft, Entry
+from ..model.entry import Draft, Entry, jobs_of
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import PICTURE_KINDS, PersonalText
@@ -41,7 +41,7 @@ from ..share import keys, link
 from ..store.mark import drawn, record_mark
 from ..store.statement import Statement, own_subject
 from ..store.store import Store
-from . import answering, paper, receipts
+from . import answering, paper, receipts, together
 from .answering import Answer, Answered, Tried
 from .problem import DeskProblem, OfferAwaited
 from .receipts import Payment, Receipt
@@ -80,7 +80,10 @@ class Page(StrEnum):
 
 @attrs.frozen(kw_only=True)
 class Invoice:
-    """An invoice that was issued; `link` is empty for a shop without a page address, `page` says what the code opens by now."""
+    """An invoice that was issued; `link` is empty for a shop without a page address, `page` says what the code opens by now.
+
+    `jobs` are the ids of all the jobs it is over, `job` is the one that was asked for.
+    """
 
     job: str
     number: str
@@ -89,6 +92,7 @@ class Invoice:
     link: str
     due: Money
     page: Page | None = None
+    jobs: tuple[str, ...] = ()
 
 
 def open_shop(folder: str | Path, *, plugins: Plugins | None = None, assessor: Assessor = assess) -> Shop:
@@ -249,12 +253,11 @@ class Shop:
         if not new:
             return
         if job is not None and job.issued:
-            issued = self.store.invoice(job.issued[-1].record.number).body
-            agreed = Money(issued["total"], issued["currency"])
+            agreed = self.to_pay(job)
         else:
             agreed = self._agreed_total(job, [Agreed(**statement.body) for statement in statements if statement.kind == "agreed" and not statement.replaces])
         replaced = {entry for statement in statements for entry in statement.replaces}
-        paid = [noted.record for noted in job.payments if noted.id not in replaced] if job else []
+        paid = [noted.record for one in self.jobs_billed_with(job) for noted in one.payments if noted.id not in replaced] if job else []
         due = sum(-payment.amount for payment in paid) + agreed.minor
         for payment in new:
             if payment.amount > due:
@@ -523,7 +526,7 @@ class Shop:
         def build(place: int) -> InvoiceIssued:
             if len(self.store.journal(job.id)) != len(job.entries):
                 raise _MovedOn
-            number = self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
+            number = self._number(place)
             document = invoice(
                 job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job, standing),
                 payments=paper.payments_of(job), link=1, record_mark=record_mark(heads),
@@ -536,6 +539,48 @@ class Shop:
 
         self.store.issue(job.id, self._books, build, answer=answer, asked=asked)
 
+    def _number(self, place: int) -> str:
+        return self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
+
+    def issue_together(self, jobs: Sequence[str], *, answer: str = "") -> Invoice:
+        """Take one number and issue one invoice over several jobs of one customer; asked again, or for one of them, the same invoice.
+
+        Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued, or none. `answer` is as of `issue`.
+
+        Errors:
+            DeskProblem: they are not one customer's, one is named twice, or one is on an invoice already.
+            ConsentProblem: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
+            OtherAnswer: the id is another answer's.
+        """
+        ids = together.several(self, jobs)
+        if len(ids) == 1:
+            return self.issue(ids[0], answer=answer)
+        asked = {"issue together": ids}
+        with self._one_deed:
+            self.store.answered(answer, asked)  # refuses an id that is another answer's
+            records = [self.store.job(job) for job in ids]
+            while not together.number_of(self, records):
+                with suppress(_MovedOn):
+                    self._issue_together(together.Bill(self, records), answer, asked)
+                records = [self.store.job(job) for job in ids]
+            self.store.keep_answer(ids[0], answer, asked, [records[0].issued[-1].entry])
+            return self._issued(records[0])
+
+    def _issue_together(self, bill: together.Bill, answer: str, asked: object) -> None:
+        sheet, heads = self.sheet(bill.jobs[0]), self.store.heads()
+
+        def build(place: int) -> InvoiceIssued:
+            if any(len(self.store.journal(job.id)) != len(job.entries) for job in bill.jobs):
+                raise _MovedOn
+            document = bill.document(sheet, self._number(place), record_mark(heads))
+            return InvoiceIssued(
+                place=place, number=document.number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
+                total=bill.total.minor, currency=bill.total.currency, versions={"corekit": __version__, **bill.versions}, heads=heads,
+                job_name=", ".join(job.name for job in bill.jobs), jobs=[job.id for job in bill.jobs],
+            )  # fmt: skip
+
+        self.store.issue_together([job.id for job in bill.jobs], self._books, build, answer=answer, asked=asked)
+
     def _issued(self, job: Job) -> Invoice:
         """Draw the invoice again from what is kept; nothing is computed."""
         issued = job.issued[-1].record
@@ -545,8 +590,9 @@ class Shop:
         if address:
             known = self.store.note_link(link.token_hash(self._token(document.id, 1)), document.id, 1)
             page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
-        pdf = self.written(document, f"invoice {record.number}", [job.id], address)
-        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=self._due(job), page=page)
+        jobs = tuple(record.jobs) or (job.id,)
+        pdf = self.written(document, f"invoice {record.number}", jobs, address)
+        return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=self._due(job), page=page, jobs=jobs)
 
     def left_out(self, job: str) -> list[str]:
         """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
@@ -609,7 +655,8 @@ class Shop:
 
     def jobs_billed_with(self, job: Job) -> list[Job]:
         """The jobs that share an invoice with this one, in the order in which it tells of them; the job alone where it has none, or one of its own."""
-        return [job]
+        named = self.store.invoice(job.issued[-1].record.number).body.get("jobs", ()) if job.issued else ()
+        return [job if one == job.id else self.store.job(one) for one in named] or [job]
 
     def to_pay(self, job: Job) -> Money:
         """What a job's invoice comes to; before there is one, what was agreed to so far."""
@@ -654,7 +701,7 @@ class Shop:
         there = {known.token_hash for known in self.store.links() if known.published_at or known.revoked}
         sent = []
         for entry in self.store.books():
-            if entry.kind != "invoice" or only not in (None, entry.job):
+            if entry.kind != "invoice" or (only is not None and only not in jobs_of(entry)):
                 continue
             record = InvoiceIssued(**entry.body)
             token_hash = link.token_hash(self._token(record.document_id, 1))
@@ -662,7 +709,7 @@ class Shop:
                 continue
             self.store.note_link(token_hash, record.document_id, 1)
             publish_to(target, token_hash, seal_envelope(from_data(record.document), published=self._now()), bearer)
-            self.store.mark_published(token_hash, entry.job)
+            self.store.mark_published(token_hash, *jobs_of(entry))
             sent.append(record.number)
         return sent
 

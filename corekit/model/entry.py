@@ -41,7 +41,7 @@ class Entry:
 
     Attributes:
         journal: `job` or `books`.
-        job: Id of the job (of the books: of the job the document belongs to, or empty).
+        job: Id of the job (of the books: of the job the document belongs to; empty where it belongs to several, see `jobs_of`).
         chain: Name of the chain; one per store lineage, or one of the books per device and year.
         n, prev: Place in the chain from 0, and the id of the entry before it ("" at 0).
         seen: Heads of other chains known when this was written.
@@ -75,6 +75,12 @@ class Entry:
             "seen": list(self.seen), "taken": self.taken, "recorded": self.recorded, "kind": self.kind,
             "subject": self.subject, "body": dict(self.body), "replaces": list(self.replaces), "reason": self.reason,
         }  # fmt: skip
+
+
+def jobs_of(entry: Entry) -> tuple[str, ...]:
+    """Ids of the jobs that an entry belongs to: its own, or those that an invoice over several jobs names."""
+    named = entry.body.get("jobs") if entry.journal == BOOKS and isinstance(entry.body, Mapping) else None
+    return tuple(map(str, named)) if isinstance(named, (list, tuple)) and named else (entry.job,)
 
 
 def seal(entry: Entry) -> Entry:

@@ -9,7 +9,7 @@ Numbers stand in the coherent unit of their kind, with what was typed beside the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -358,7 +358,10 @@ class Published:
 
 @attrs.frozen(kw_only=True)
 class InvoiceIssued:
-    """In the books: one numbered invoice, whole. `place` is its number in this chain, from 1 and without gaps."""
+    """In the books: one numbered invoice, whole. `place` is its number in this chain, from 1 and without gaps.
+
+    `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of them; `job_name` is then all their names.
+    """
 
     place: int
     number: str
@@ -370,6 +373,7 @@ class InvoiceIssued:
     versions: dict[str, str]
     heads: list[str]
     job_name: str
+    jobs: Sequence[str] = _later(())
 
 
 @attrs.frozen(kw_only=True)

@@ -98,6 +98,11 @@ def invoice(
         *sections.watch(assessment, agreements, lines, sheet),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
     ]
+    return issued_document(sheet, number=number, payable=payable, blocks=blocks)
+
+
+def issued_document(sheet: Sheet, *, number: str, payable: Payable, blocks: Sequence[Block]) -> Document:
+    """An invoice with these blocks; without a number it is a draft's."""
     return Document(
         id=sheet.document_id,
         kind=DocumentKind.INVOICE,

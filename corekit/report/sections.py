@@ -158,6 +158,29 @@ _FIRST = f"{str(Urgency.BEFORE_DRIVING).capitalize()}: "
 
 def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, what was looked at at all, cautions, and the guarantee."""
+    return [*to_watch(assessment, agreements, lines, sheet), *closing([(assessment, agreements, lines)], sheet)]
+
+
+def to_watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
+    """What is left open, declined or still to do, and what was looked at at all."""
+    sentences = _left_to_do(assessment, agreements, lines, sheet) or ["Nothing, of what was tested."]
+    paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
+    return [Heading(text="What to watch"), *paragraphs, Paragraph(words=(_looked_at(assessment),), tone="small")]
+
+
+def closing(over: Iterable[tuple[Assessment, Sequence[Yes], Sequence[Line]]], sheet: Sheet) -> list[Block]:
+    """Cautions for the work that is left to do, be it on one vehicle or on several, and the guarantee."""
+    operations: set[str] = set()
+    for assessment, agreements, lines in over:
+        if _left_to_do(assessment, agreements, lines, sheet):  # with nothing left to do, the work and its dangers are over
+            operations |= {line.operation for line in lines} | {finding.calls_for for finding in assessment.current}
+    hazards = cautions(operations, sheet)
+    guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
+    statement: list[Block] = [Statement(title="Cautions", words=(hazards,))] if hazards else []
+    return [*statement, Paragraph(words=(f"Guarantee: {guarantee}",), tone="small")]
+
+
+def _left_to_do(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[str]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
@@ -175,17 +198,7 @@ def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Lin
         looked = {finding.system for finding in assessment.findings}  # a system that was only asked about is not what is left open
         tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
         sentences += [f"The next test: {question}" for question in tests]
-    paragraphs: list[Block] = [Paragraph(words=(sentence,)) for sentence in dict.fromkeys(sentences)]
-    if not paragraphs:
-        paragraphs = [Paragraph(words=("Nothing, of what was tested.",))]
-    blocks: list[Block] = [Heading(text="What to watch"), *paragraphs]
-    blocks.append(Paragraph(words=(_looked_at(assessment),), tone="small"))
-    hazards = cautions({line.operation for line in lines} | {finding.calls_for for finding in assessment.current}, sheet)
-    if sentences and hazards:  # with nothing left to do, the work and its dangers are over
-        blocks.append(Statement(title="Cautions", words=(hazards,)))
-    guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
-    blocks.append(Paragraph(words=(f"Guarantee: {guarantee}",), tone="small"))
-    return blocks
+    return list(dict.fromkeys(sentences))
 
 
 def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:

@@ -500,21 +500,49 @@ class Store:
             StoreProblem: there is no such job, or the record does not fit its place, or its printed number is taken.
             OtherAnswer: the answer's id is another's; known with the same content, it gives the entry of then.
         """
+        return self._issued([job], chain, build, answer, asked)
+
+    def issue_together(
+        self, jobs: Sequence[str], chain: str, build: Callable[[int], InvoiceIssued], *, answer: str = "", asked: Any = None
+    ) -> Entry:
+        """As `issue`, one invoice over several jobs: the books entry names them all and belongs to none alone, and the journal of each is told.
+
+        Errors:
+            StoreProblem: as `issue`; these are not two or more jobs, one of them is issued already, or the record is over other jobs.
+        """
+        if len(set(jobs)) < 2 or len(set(jobs)) != len(jobs):
+            raise _nothing_changed(f"An invoice over several jobs names two or more, each once; got {', '.join(jobs) or 'none'}.")
+        return self._issued(jobs, chain, build, answer, asked)
+
+    def _issued(self, jobs: Sequence[str], chain: str, build: Callable[[int], InvoiceIssued], answer: str, asked: Any) -> Entry:
+        several = len(jobs) > 1
         with self._writing() as connection:
             known = self._answered(connection, answer, asked)
             if known is not None:
                 return self._in_the_books(connection, known)
-            self._has_begun(connection, job, ())
+            for job in jobs:
+                self._has_begun(connection, job, ())
+                if several and (number := self._number_of(connection, job)):
+                    raise _nothing_changed(f"Job {job} is on invoice {number} already.")
             self._may_hold_books(connection, chain)
             place = 1 + int(connection.execute("SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
             record = build(place)
             if record.place != place:
                 raise _nothing_changed(f"The invoice was to be number {place} of books {chain}, and says it is {record.place}.")
-            entry = self._booked(connection, job, chain, record)
+            if list(record.jobs) != (list(jobs) if several else []):
+                raise _nothing_changed(f"The invoice was to be over {', '.join(jobs)}, and says it is over {', '.join(record.jobs) or 'one job'}.")
+            entry = self._booked(connection, "" if several else jobs[0], chain, record)
             issued = Issued(number=record.number, document_id=record.document_id, document_hash=record.document_hash, books_entry=entry.id)
-            noted = self._appended(connection, job, [Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))])
-            self._note_answer(connection, job, answer, asked, [entry, *noted])
+            said = Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
+            noted = [told for job in jobs for told in self._appended(connection, job, [said])]
+            self._note_answer(connection, jobs[0], answer, asked, [entry, noted[0]])  # an answer belongs to one job
             return entry
+
+    @staticmethod
+    def _number_of(connection: sqlite3.Connection, job: str) -> str:
+        """Number of the invoice that a job is on; empty when it is on none."""
+        found = rows.entries(connection, "WHERE job = ? AND journal = ? AND kind = 'issued' ORDER BY chain, n", job, JOB)
+        return str(found[-1].body["number"]) if found else ""
 
     def book(self, record: PaymentTaken, job: str, chain: str) -> Entry:
         """Put a payment into the books alone; `payment` also tells the job.
@@ -595,11 +623,11 @@ class Store:
                 return self._links(connection, "ORDER BY document_id, link")
             return self._links(connection, "WHERE document_id = ? ORDER BY link", document_id)
 
-    def mark_published(self, token_hash: str, job: str | None = None, at: str = "") -> Link:
+    def mark_published(self, token_hash: str, *jobs: str, at: str = "") -> Link:
         """Note that the page server has the document of this link; a link keeps its first time.
 
         Args:
-            job: The job whose journal is told (`published`), in the same transaction; None leaves it out.
+            jobs: The jobs whose journals are told (`published`), in the same transaction.
             at: When, RFC 3339 UTC; now if empty.
 
         Errors:
@@ -611,7 +639,7 @@ class Store:
                 return link
             link = attrs.evolve(link, published_at=at or self._now())
             seals.change(connection, "link", attrs.astuple(link))
-            if job is not None:
+            for job in jobs:
                 self._has_begun(connection, job, ())
                 record = Published(document_id=link.document_id, link=link.link, token_hash=token_hash)
                 subject = own_subject("published", f"{link.document_id}/{link.link}")
@@ -773,13 +801,19 @@ class Store:
                 raise _nothing_changed(f"The invoice number {record.number!r} is empty or taken.")
         else:
             kind, subject = "payment", own_subject("payment", f"{chain}/{self._next(connection, chain)}")
-        return self._sealed(connection, BOOKS, job, chain, [Statement(kind=kind, subject=subject, body=body_of(record))])[0]
+        whose = tuple(record.jobs) if isinstance(record, InvoiceIssued) and record.jobs else (job,)
+        return self._sealed(connection, BOOKS, job, chain, [Statement(kind=kind, subject=subject, body=body_of(record))], whose)[0]
 
     def _appended(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> list[Entry]:
-        return self._sealed(connection, JOB, job, self.lineage, statements)
+        return self._sealed(connection, JOB, job, self.lineage, statements, (job,))
 
-    def _sealed(self, connection: sqlite3.Connection, journal: str, job: str, chain: str, statements: Sequence[Statement]) -> list[Entry]:
-        """Give each statement its place in the chain, its references and its id, and insert it. Runs inside a writer."""
+    def _sealed(
+        self, connection: sqlite3.Connection, journal: str, job: str, chain: str, statements: Sequence[Statement], whose: Sequence[str]
+    ) -> list[Entry]:
+        """Give each statement its place in the chain, its references and its id, and insert it. Runs inside a writer.
+
+        `whose` are the jobs whose persons it may refer to.
+        """
         known = rows.heads(connection)
         prev, n = known.pop(chain, ("", -1))
         seen = tuple(sorted(head for head, _ in known.values()))
@@ -792,7 +826,7 @@ class Store:
             try:
                 body = persons.exchanged(_checked_body(statement), texts)
                 replaces = _joined(statement.replaces, heads_here.get(statement.subject))
-                self._is_here(connection, job, replaces, body, {text.hash for text in texts})
+                self._is_here(connection, whose, replaces, body, {text.hash for text in texts})
                 if statement.kind == "opened" and body.get("demo") and not self.demo:
                     raise ValueError("it belongs to a demo, and this is a real store; use a demo store for it")
                 n += 1
@@ -813,13 +847,14 @@ class Store:
         seals.tally(connection, "entry", added=[entry.id for entry in written])
         return written
 
-    def _is_here(self, connection: sqlite3.Connection, job: str, replaces: Sequence[str], body: Any, new: set[str]) -> None:
-        """What a statement replaces and whom it refers to must be this job's."""
+    def _is_here(self, connection: sqlite3.Connection, jobs: Sequence[str], replaces: Sequence[str], body: Any, new: set[str]) -> None:
+        """What a statement replaces and whom it refers to must be of this job; of an invoice over several jobs, of one of them."""
+        of_these = f"job IN ({', '.join('?' * len(jobs))})"
         for old in replaces:
-            if not connection.execute("SELECT 1 FROM entry WHERE id = ? AND job = ?", (old, job)).fetchone():
+            if not connection.execute(f"SELECT 1 FROM entry WHERE id = ? AND {of_these}", (old, *jobs)).fetchone():
                 raise ValueError(f"it replaces {old[:12]}, which is no entry of this job")
         for ref in persons.references(body):
-            if ref.hash in new or connection.execute("SELECT 1 FROM person WHERE hash = ? AND job = ?", (ref.hash, job)).fetchone():
+            if ref.hash in new or connection.execute(f"SELECT 1 FROM person WHERE hash = ? AND {of_these}", (ref.hash, *jobs)).fetchone():
                 continue
             if not self.forgotten(ref.hash):
                 raise ValueError(f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have")

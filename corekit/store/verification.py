@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from ..model.canonical import canonical
-from ..model.entry import BOOKS, JOB, Entry, broken
+from ..model.entry import BOOKS, JOB, Entry, broken, jobs_of
 from ..model.job import fold
 from . import persons, rows, schema, seals
 
@@ -131,14 +131,15 @@ def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
     for entry in entries:
         if entry.kind == "forgotten":
             forgotten[entry.job].append(entry)
-    referred: dict[str, str] = {}
+    referred: dict[str, set[str]] = defaultdict(set)
     for entry in entries:
+        jobs = jobs_of(entry)
         for ref in persons.references(entry.body):
-            referred[ref.hash] = entry.job
-            if ref.hash not in here and not any(_before(entry, later, known) for later in forgotten[entry.job]):
+            referred[ref.hash].update(jobs)
+            if ref.hash not in here and not any(_before(entry, later, known) for job in jobs for later in forgotten[job]):
                 yield f"table person, text {ref.hash[:12]} ({ref.kind}) of job {entry.job}: entry {entry.n} of chain {entry.chain} refers to it, and it is gone"
     for hash_, job in here.items():
-        if referred.get(hash_) != job:
+        if job not in referred[hash_]:
             yield f"table person, text {hash_[:12]} of job {job}: no entry of this job refers to it"
 
 
@@ -163,15 +164,18 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
     for entry in issued:
         where = f"table entry, entry {entry.n} of chain {entry.chain}"
         found = invoices.get(str(entry.body.get("books_entry")))
-        if found is None or found.job != entry.job or any(found.body.get(name) != entry.body.get(name) for name in ("number", "document_id", "document_hash")):
+        same = ("number", "document_id", "document_hash")
+        if found is None or entry.job not in jobs_of(found) or any(found.body.get(name) != entry.body.get(name) for name in same):
             yield f"{where}: it says that invoice {entry.body.get('number')} was issued, and the books do not"
-        elif found.id in told:
+        elif (found.id, entry.job) in told:
             yield f"{where}: it issues invoice {entry.body.get('number')} a second time"
         else:
-            told.add(found.id)
+            told.add((found.id, entry.job))
     for invoice in invoices.values():
-        if invoice.id not in told:
-            yield f"table entry, entry {invoice.n} of books {invoice.chain}: its job does not know of invoice {invoice.body.get('number')}"
+        for job in jobs_of(invoice):
+            if (invoice.id, job) not in told:
+                of_several = f" {job}" if len(jobs_of(invoice)) > 1 else ""
+                yield f"table entry, entry {invoice.n} of books {invoice.chain}: its job{of_several} does not know of invoice {invoice.body.get('number')}"
     for number in _twice(str(invoice.body.get("number")) for invoice in invoices.values()):
         yield f"table entry, invoice {number}: the number was given twice"
 
@@ -196,7 +200,7 @@ def _money(entries: Sequence[Entry]) -> Iterator[str]:
 
 def _answers(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterator[str]:
     """Answers against the entries that they became."""
-    known = {entry.id: entry.job for entry in entries}
+    known = {entry.id: jobs_of(entry) for entry in entries}
     for id_, job, written in connection.execute("SELECT id, job, entries FROM answer ORDER BY id"):
         where = f"table answer, row {id_[:12]}"
         try:
@@ -204,7 +208,7 @@ def _answers(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
         except (ValueError, TypeError, RecursionError):
             yield f"{where}: the list of its entries can no longer be read"
             continue
-        yield from (f"{where}: it became {str(one)[:12]}, which is no entry of its job" for one in ids if known.get(one) != job)
+        yield from (f"{where}: it became {str(one)[:12]}, which is no entry of its job" for one in ids if job not in known.get(one, ()))
 
 
 def _sealed(connection: sqlite3.Connection) -> Iterator[str]:

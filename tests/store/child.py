@@ -3,19 +3,26 @@
     child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
     child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
     child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and then fails while it is being built
+    child.py PATH JOB together OTHER     issues one invoice over two jobs and kills itself when the first of them was told
     child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
     child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
 """
 
 from __future__ import annotations
 
+import os
 import random
+import signal
 import sqlite3
 import sys
 import time
 from pathlib import Path
+from typing import Any
+
+import attrs
 
 from corekit.model.canonical import digest
+from corekit.model.entry import Entry
 from corekit.model.personal import PersonalText
 from corekit.model.records import InvoiceIssued, Measured, Seen, body_of
 from corekit.store import schema
@@ -82,6 +89,24 @@ def issue(path: Path, job: str, count: int) -> None:
                 say("failed", "-")
 
 
+class HalfStore(Store):
+    """Dies in the middle of telling several jobs."""
+
+    told = 0
+
+    def _appended(self, *said: Any) -> list[Entry]:
+        self.told += 1
+        if self.told == 2:
+            say("half", "-")
+            os.kill(os.getpid(), signal.SIGKILL)
+        return super()._appended(*said)
+
+
+def together(path: Path, job: str, other: str) -> None:
+    with HalfStore.open(path) as store:
+        store.issue_together([job, other], CHAIN, lambda place: attrs.evolve(invoice(place), jobs=[job, other]))
+
+
 def full(path: Path, job: str, limit: int) -> None:
     import resource
 
@@ -118,6 +143,8 @@ def main(path: str, job: str, what: str, given: str) -> None:
         save(Path(path), job, given, EarlyStore if what == "early" else Store)
     elif what == "issue":
         issue(Path(path), job, int(given))
+    elif what == "together":
+        together(Path(path), job, given)
     elif what == "full":
         full(Path(path), job, int(given))
     else:

@@ -1,0 +1,109 @@
+"""One invoice over several jobs of one customer: who may be put together, and what goes on the paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ..billing.consent import ConsentProblem, Standing
+from ..billing.payment import owed
+from ..billing.together import Share, together
+from ..model.document import Document
+from ..model.job import Job
+from ..model.personal import Personal
+from ..report.collective import Part, collective
+from ..report.sheet import Sheet
+from . import paper
+from .problem import DeskProblem
+from .work import to_invoice
+
+if TYPE_CHECKING:
+    from .shop import Shop
+
+
+def several(shop: Shop, names: Sequence[str]) -> list[str]:
+    """The jobs that are meant, by id.
+
+    Errors:
+        DeskProblem: one is named twice. StoreProblem: one is not there.
+    """
+    found = [shop.find(name) for name in names]
+    for place, job in enumerate(found):
+        if job in found[:place]:
+            raise DeskProblem(f"{shop.store.job(job).name} is named twice. Nothing was issued; name each job once.")
+    if not found:
+        raise DeskProblem("An invoice is over at least one job; none was named.")
+    return found
+
+
+def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
+    """The number of the invoice that is over exactly these jobs; empty while none of them is on one.
+
+    Errors:
+        DeskProblem: one of them is on an invoice of its own, or with others.
+    """
+    on = {job.name: job.issued[-1].record.number for job in jobs if job.issued}
+    numbers = set(on.values())
+    if len(numbers) == 1 and len(on) == len(jobs) == len(shop.jobs_billed_with(jobs[0])):
+        return numbers.pop()
+    if on:
+        there = ", ".join(f"{name} is on invoice {number} already" for name, number in on.items())
+        raise DeskProblem(f"{there}. Nothing was issued; an invoice over several jobs is made of jobs that are on none yet.")
+    return ""
+
+
+def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
+    """Refuse jobs whose customers are not the same by name and address.
+
+    Errors:
+        DeskProblem: with the difference, or that somebody has no name (any more).
+    """
+    first, *others = jobs
+    for what in ("name", "address"):
+        texts = {job.name: _text(shop, job, what) for job in jobs}
+        if what == "name" and (nobody := [name for name, text in texts.items() if not text]):
+            raise DeskProblem(f"{nobody[0]} names no customer, and one invoice over several jobs is for one named customer. Nothing was issued.")
+        for other in others:
+            if texts[other.name] != texts[first.name]:
+                one, two = (f"{texts[job.name]!r} in {job.name}" if texts[job.name] else f"none in {job.name}" for job in (first, other))
+                raise DeskProblem(
+                    f"The customer's {what} differs: {one}, {two}. Nothing was issued; one invoice is for one customer. "
+                    "Correct the one that is wrong, or issue them apart."
+                )
+
+
+def _text(shop: Shop, job: Job, what: str) -> str:
+    reference = getattr(job.customer, what)
+    return (shop.store.text(reference.hash) or "") if isinstance(reference, Personal) else ""
+
+
+class Bill:
+    """An invoice over these jobs, worked out and ready for a number.
+
+    Errors:
+        ConsentProblem: in one of them nothing was both agreed to and done, or it would exceed what was agreed.
+        DeskProblem: they are not one customer's.
+    """
+
+    def __init__(self, shop: Shop, jobs: Sequence[Job]) -> None:
+        one_customer(shop, jobs)
+        self.jobs = list(jobs)
+        self.versions: dict[str, str] = {}
+        self._parts: list[Part] = []
+        shares: list[Share] = []
+        for job in jobs:
+            assessment, standing = shop.assessed(job), Standing.of(job, shop.book)
+            lines = to_invoice(job, standing, assessment)
+            if not lines:
+                raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing of it to invoice. Nothing was issued.")
+            shares.append(Share(lines=lines, standing=standing))
+            self.versions.update(assessment.versions)
+            self._parts.append(
+                Part(job=job, assessment=assessment, lines=lines, agreements=paper.agreements_of(job, standing), payments=paper.payments_of(job))
+            )
+        self._totals, rounding = together(shares, shop.book)
+        self._payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
+        self.total = self._payable.gross + self._payable.rounding
+
+    def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
+        return collective(self._parts, sheet, number=number, totals=self._totals, payable=self._payable, link=1, record_mark=record_mark)
