@@ -13,6 +13,7 @@ from ..model.finding import Finding
 from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand
+from ..model.value import Value
 from ..plugin.case import limit_words
 from ..plugin.reading import WORST, Reading
 
@@ -93,23 +94,48 @@ def _change(pair: Comparison | None) -> str:
 
 def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit: Limit) -> Strip:
     """The limit strip of a reading, in the unit it is printed in."""
+    return _strip(measurand.unit, before.value, after.value if after else None, limit, measurand.possible.low)
+
+
+def strip_of_finding(finding: Finding, assessment: Assessment) -> Strip | None:
+    """The limit strip of what a finding judged, be it a reading or computed from several; None where there was nothing to hold against a limit.
+
+    What the same check judged at the earliest stage before stands on it as the hollow dot.
+    """
+    if finding.value is None or not finding.limits:
+        return None
+    same = [other for other in assessment.findings if (other.code, other.place, other.unit) == (finding.code, finding.place, finding.unit)]
+    first = min((other for other in same if other.stage < finding.stage and other.value is not None), key=lambda other: other.stage, default=None)
+    judged = [reading for stage in assessment.readings for reading in stage if reading.value == finding.value]
+    floor = judged[0].measurand.possible.low if judged else None
+    if first is None or first.value is None:
+        return _strip(finding.unit, finding.value, None, finding.limits[0], floor)
+    return _strip(finding.unit, first.value, finding.value, finding.limits[0], floor)
+
+
+def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: float | None) -> Strip:
+    """The strip of one value or two.
+
+    Args:
+        least: What is possible at least, in the coherent unit, where that is known: no scale goes below.
+    """
     latest = after or before
 
     def in_unit(number: float) -> float:
-        return units.from_coherent(number, measurand.unit)
+        return units.from_coherent(number, unit)
 
-    def half_width(reading: Reading) -> float:
-        return abs(in_unit(reading.number + 2 * reading.value.u) - in_unit(reading.number))
+    def half_width(value: Value) -> float:
+        return abs(in_unit(value.number + 2 * value.u) - in_unit(value.number))
 
     low = in_unit(limit.low.number) if limit.low else None
     high = in_unit(limit.high.number) if limit.high else None
-    points = [in_unit(reading.number) + sign * half_width(reading) for reading in {id(latest): latest, id(before): before}.values() for sign in (-1, 1)]
+    points = [in_unit(value.number) + sign * half_width(value) for value in {id(latest): latest, id(before): before}.values() for sign in (-1, 1)]
     points += [end for end in (low, high) if end is not None]
     room = 0.25 * ((max(points) - min(points)) or abs(max(points)) or 1.0)
-    floor = in_unit(measurand.possible.low) if measurand.possible.low is not None else None
+    floor = in_unit(least) if least is not None else None
     low_end = min(points) - room
     return Strip(
-        unit=units.declared_text(measurand.unit),
+        unit=units.declared_text(unit),
         low_end=low_end if floor is None else max(floor, low_end),
         high_end=max(points) + room,
         allowed_low=low,

@@ -1,0 +1,114 @@
+"""What rows of a visit file would show, while they are still being typed; nothing is written."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+import attrs
+
+from ..assess.assessment import Assessment
+from ..intake.fault import Fault, VisitProblem
+from ..model.document import FindingRow, ReadingRow
+from ..model.figure import Strip
+from ..model.finding import Finding, Gap
+from ..model.job import Job
+from ..model.records import Measured, Seen
+from ..plugin.host import Plugins
+from ..plugin.reading import Reading
+from ..report.found import finding_row
+from ..report.readings import row_of, strip_of_finding
+
+if TYPE_CHECKING:
+    from .shop import Shop
+
+
+@attrs.frozen(kw_only=True)
+class Understood:
+    """One reading as it was understood: with its doubt in `row.before` (and `row.after`, where it was read at an earlier stage too)."""
+
+    reading: Reading
+    row: ReadingRow
+
+
+@attrs.frozen(kw_only=True)
+class Shown:
+    """One finding that rests on the rows, as paper words it; `strip` where something was held against a limit."""
+
+    finding: Finding
+    row: FindingRow
+    strip: Strip | None
+
+
+@attrs.frozen(kw_only=True)
+class Trial:
+    """What rows would show.
+
+    Attributes:
+        readings: As understood, those that others were read with behind them.
+        found: The findings that rest on the rows, most urgent first.
+        gaps: What the checks that these rows are meant for still lack, and why.
+        faults: What is wrong with the rows; then there is nothing else. One with `asked` is a question about an unusual value.
+        remarks: What is odd but no fault.
+        assessment: All that would be made of the job; None where nothing was said or something is wrong.
+    """
+
+    readings: tuple[Understood, ...] = ()
+    found: tuple[Shown, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    remarks: tuple[str, ...] = ()
+    assessment: Assessment | None = None
+
+    @property
+    def questions(self) -> tuple[Fault, ...]:
+        """The faults that are questions only: the same rows with `confirmed` would be taken."""
+        return tuple(fault for fault in self.faults if fault.asked)
+
+
+def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
+    """What these rows would show if they were the next answer of a job.
+
+    Args:
+        job, rows: As `Shop.answer` takes them.
+
+    Errors:
+        DeskProblem, StoreProblem: there is no such job. Whatever is wrong with the rows stands in the result.
+    """
+    try:
+        would_be = shop.tried(job, rows)
+    except VisitProblem as problem:
+        return Trial(faults=problem.faults)
+    if not would_be.new:
+        return Trial(remarks=would_be.remarks)
+    assessment, new = shop.assessed(would_be.job), frozenset(would_be.new)
+    found = [finding for finding in assessment.findings if not new.isdisjoint(finding.evidence)]
+    return Trial(
+        readings=tuple(Understood(reading=reading, row=row_of(reading, assessment)) for reading in _read(assessment, new)),
+        found=tuple(Shown(finding=finding, row=finding_row(finding, assessment), strip=strip_of_finding(finding, assessment)) for finding in found),
+        gaps=tuple(_lacking(would_be.job, assessment, new, shop.plugins)),
+        remarks=would_be.remarks,
+        assessment=assessment,
+    )
+
+
+def _read(assessment: Assessment, new: Collection[str]) -> Iterator[Reading]:
+    """The readings that are new, each once; what they were read with comes last, since it was mostly said before."""
+    now = assessment.readings[-1]
+    yield from (reading for reading in now if reading.entry in new)
+    beside = {(key, setup.entry): setup for reading in now for key, setup in reading.setup.items() if setup.entry in new}
+    yield from beside.values()
+
+
+def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Plugins) -> Iterator[Gap]:
+    """The gaps of the checks that ask for what was said."""
+    said = {noted.record.of for noted in job.all(Measured) if noted.id in new} | {noted.record.of for noted in job.all(Seen) if noted.id in new}
+    asking = {
+        (system.key, check.title)
+        for system in plugins.systems.values()
+        for check in system.checks.values()
+        if not said.isdisjoint(parameter.of.key for parameter in check.parameters)
+    }
+    for gap in assessment.gaps:
+        if gap.stage == job.stage and ((gap.system, gap.check) in asking or gap.wants in said):
+            yield gap
