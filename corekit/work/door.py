@@ -54,7 +54,7 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     # `no-referrer` would make browsers say `Origin: null` with our own forms (Fetch, "append a request Origin header"); to others this one sends as little.
     "Referrer-Policy": "same-origin",
-    "Permissions-Policy": "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), bluetooth=(), display-capture=()",
+    "Permissions-Policy": "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), display-capture=()",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "X-Robots-Tag": "noindex, nofollow",
@@ -97,6 +97,7 @@ class PasscodeDoor:
     _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
 
     def __attrs_post_init__(self) -> None:
+        read_passcode(self.shop)  # said now and in the terminal, rather than to whoever stands at the locked door
         self._secret = read_secret(self.shop)
         self._ended = Ended(self.shop / LOCKED_FILE, self.now)
         self._guesses = Guesses(self.clock)

@@ -17,6 +17,7 @@ from .pairing import PairingProblem, VanCertificate, is_private, own_addresses, 
 from .plain_page import PlainPage
 from .serving import PORT, serve, server_for
 from .van import Van
+from .worker import Worker
 
 Say = Callable[[str], None]
 
@@ -32,8 +33,8 @@ def is_shop(folder: Path) -> None:
 
 @contextlib.contextmanager
 def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
-    """The screens of a shop behind a door; closed with the block."""
-    with Shop(folder) as shop:
+    """The screens of a shop behind a door, with a worker process of their own for the checks; closed with the block."""
+    with Worker() as worker, Shop(folder, assessor=worker) as shop:
         yield work_app(Van(shop), door)
 
 

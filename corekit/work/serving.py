@@ -11,6 +11,7 @@ import logging
 import signal
 import socket
 import ssl
+import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Protocol
@@ -59,7 +60,9 @@ class Server(wsgi.Server):
             super().process_conn(conn)
 
     def error_log(self, msg: str = "", level: int = 20, traceback: bool = False) -> None:
-        log.log(level, "%s", msg, exc_info=traceback)
+        # A browser that closes its line in the middle is no fault of anybody's.
+        is_lost = isinstance(sys.exception(), ssl.SSLError | ConnectionError | TimeoutError)
+        log.log(logging.DEBUG if is_lost else level, "%s", msg, exc_info=traceback)
 
 
 class _Reader(StreamReader):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from corekit.reference import data_path
 from corekit.work.door import LONGEST_SESSION, PasscodeDoor, own_path
+from corekit.work.opening import opened
 from corekit.work.passcode import (
     Guesses,
     Kept,
@@ -28,6 +29,7 @@ from corekit.work.passcode import (
     read_secret,
     set_passcode,
 )
+from corekit.work.serving import running, server_for
 
 CODE = "471108"
 OWN = {"Sec-Fetch-Site": "same-origin", "Origin": "http://localhost"}
@@ -515,3 +517,93 @@ def test_every_answer_is_armoured(let_in: Behind, path: str) -> None:  # (3.4.3)
 def test_the_pages_of_the_door_hold_nothing_inline(let_in: Behind) -> None:
     for page in (let_in.browser().get("/job/abc").text, let_in.send(guard="x").text):
         assert not re.search(r"<script(?! src)|<style| style=| on[a-z]+=", page)
+
+
+# In a browser
+
+
+@pytest.fixture
+def at_the_door(behind: Behind) -> Iterator[str]:
+    """The address of a server with a form behind the door."""
+
+    @behind.app.get("/form")
+    def form() -> str:
+        return flask.render_template_string(
+            '<form method="post" action="/job/abc/answer"><input type="hidden" name="guard" value="{{ guard() }}">'
+            '<input type="hidden" name="screen" value="/form"><input name="x"><button>Send</button></form>'
+        )
+
+    with running(server_for(behind.app, port=0)) as server:
+        yield f"http://127.0.0.1:{server.bind_addr[1]}"
+
+
+def given(page: Any, code: str = CODE) -> None:
+    page.fill("#passcode", code)
+    with page.expect_navigation():
+        page.tap("button")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("script", [True, False])
+def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(behind: Behind, at_the_door: str, phone: Any, script: bool) -> None:
+    page = phone(script=script).page
+    page.goto(f"{at_the_door}/form")
+    given(page, "wrong!")
+    assert "That is not the passcode." in page.inner_text("body")
+    given(page)
+    assert page.url == f"{at_the_door}/form"
+    page.fill("[name=x]", "12.78")
+    with page.expect_navigation():
+        page.tap("button")
+    assert behind.taken[-1]["x"] == "12.78"
+
+    page.goto(f"{at_the_door}/form")
+    page.fill("[name=x]", '"12.79"')
+    behind.clock.seconds += 20 * MINUTE
+    with page.expect_navigation():
+        page.tap("button")
+    assert "kept on this page" in page.inner_text("body")
+    assert len(behind.taken) == 1
+    given(page)
+    assert "Not written yet" in page.inner_text("body")
+    with page.expect_navigation():
+        page.tap("button")
+    assert behind.taken[-1]["x"] == '"12.79"'
+
+
+@pytest.mark.browser
+def test_a_page_elsewhere_gets_a_browser_to_send_nothing(behind: Behind, at_the_door: str, phone: Any) -> None:
+    other = flask.Flask("corekit.work", static_folder=None)
+    guards = [""]
+
+    @other.get("/")
+    def bait() -> str:
+        return f'<form method="post" action="{at_the_door}/job/abc/answer"><input name="guard" value="{guards[0]}"><button>Prize</button></form>'
+
+    with running(server_for(other, port=0)) as server:
+        page = phone().page
+        page.goto(f"{at_the_door}/form")
+        given(page)
+        guards[0] = page.get_attribute("[name=guard]", "value")  # worse than can be: it even knows the guard
+        page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
+        with page.expect_navigation():
+            page.tap("button")
+        assert "nothing was done" in page.inner_text("body")
+        assert behind.taken == []
+
+
+@pytest.mark.browser
+def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(demo_copy: Path, phone: Any, quick: None) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed")
+    set_passcode(demo_copy, CODE)
+    with opened(demo_copy, PasscodeDoor(shop=demo_copy)) as app, running(server_for(app, port=0)) as server:
+        page = phone().page
+        page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
+        given(page, "wrong!")
+        page.evaluate("document.fonts.ready")
+        for target in ("#passcode", "button", "summary"):
+            assert page.locator(target).bounding_box()["height"] >= 48, target
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert axe.Axe().run(page).response["violations"] == []
+        given(page)
+        assert page.locator("#passcode").count() == 0

@@ -373,7 +373,7 @@ def test_plain_http_gets_one_page_and_nothing_else(plain: Server, method: str, p
     status, headers, page = over_http(plain, method, path, Host="192.168.4.1:8743")
     assert status == (200 if (method, path) == ("GET", "/") else 403)
     text = page.decode()
-    assert "Not over plain http" in text
+    assert "Over plain http the screens are not shown" in text
     assert "compare the fingerprint" in text
     assert "https://192.168.4.1:" in text
     assert "set-cookie" not in headers
@@ -403,7 +403,7 @@ def test_nothing_that_was_sent_comes_back_on_the_page(plain: Server, host: str) 
 def test_who_speaks_plain_http_to_the_port_of_tls_gets_that_page_too(served: Server) -> None:
     status, _, page = over_http(served, "GET", "/job/abc")
     assert status == 403
-    assert b"Not over plain http" in page
+    assert b"Over plain http the screens are not shown" in page
     assert b"screens over" not in page
 
 
