@@ -152,7 +152,7 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
 _JOB = re.compile(r"\w[\w .-]{0,63}")
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
 CODE_STATES = ("stored", "pending", "permanent")
-_LONGEST_WAIT = 14 * 86400.0  # s; a battery left to rest, or a leak watched, over two weeks
+_LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
 _LONGEST_NUMBER = 40  # characters of an invoice's number
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 

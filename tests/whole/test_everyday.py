@@ -218,6 +218,23 @@ def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
     assert "guarantee on invoice 2025-A0007; not charged" in visit.issue("0.00")[1]
 
 
+def test_an_offer_of_nothing_is_agreed_to_and_issued_from_the_command_line_like_any_other(shop: Shop) -> None:
+    arrive(shop).say(wanted={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
+    assert "0.00 EUR" in done(corekit("offer", "first", "--stage", "repair", shop=shop.folder)).out
+    done(corekit("agree", "first", "--offer", "repair 1", "--total", "0.00", "--how", "by phone", shop=shop.folder))
+    job = shop.store.job(shop.find("first"))
+    assert [noted.record.total for noted in job.agreements] == [0]
+
+
+def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why(shop: Shop) -> None:
+    arrive(shop).yes("diagnosis", "60.00")
+    second = arrive(shop, "second").say(came={"same_drive_as": "first"})
+    second.yes("diagnosis", "36.00")
+    second.say(ended={"how": "came to nothing", "because": "It started at once."})
+    with pytest.raises(ConsentProblem, match="there is nothing to invoice"):
+        shop.issue(second.job)
+
+
 def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop) -> None:
     prices = shop.folder / "prices.toml"
     prices.write_text(re.sub(r'(call_out +=|price =|per_hour =) "[0-9.]+"', r'\1 "0.00"', prices.read_text("utf-8")), "utf-8")
@@ -263,6 +280,20 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     assert "8.40 V" not in text
     assert "shown to work" not in text
     assert "not repaired yet" not in text
+
+
+def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(shop: Shop) -> None:
+    visit = wrong(shop)
+    withdraw(visit, "the clamps of the load tester had slipped")
+    visit.say(waived={"operation": REPLACE, "because": "did not cure"})
+    visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"})
+    visit.yes("repair", "60.00")
+    visit.say(repaired={"operation": DRAIN}).read("battery.drain", "18 mA", setup={"battery.sleep_time": "40 min"})
+    _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
+    assert "Replace the battery: done, but it did not cure; not charged." in text
+    assert "Find and cure the key-off drain: done, and shown to work." in text
+    assert "nothing was done since that did" not in text
+    assert "8.40 V" not in text
 
 
 def test_the_offer_of_then_is_kept_as_it_was_handed_over(shop: Shop) -> None:
@@ -351,6 +382,20 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "not finished" not in text
     assert str(shop.pay(visit.job, Money.of("206.60", "EUR"), "cash")) == "0.00"
     assert shop.issue(visit.job).number == invoice.number
+
+
+def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(shop: Shop) -> None:
+    visit = arrive(shop, traits=SOUND)
+    visit.yes("diagnosis", "60.00")
+    visit.read("battery.rest_voltage", "11.9 V", setup=COLD)
+    visit.yes("repair", "30.00")
+    visit.say(left={"because": "charging", "back": "2026-03-03", "taken": "2026-03-02T17:00:00Z"})
+    visit.say(came={"taken": "2026-03-03T08:00:00Z"}).say(repaired={"operation": CHARGE})
+    visit.read("battery.rest_voltage", "12.86 V", setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"})
+    _, text = visit.issue("90.00")
+    assert "Interrupted on 2026-03-02, charging; taken up again on 2026-03-03." in text
+    assert "11.90 V" in text
+    assert "12.86 V" in text
 
 
 def test_an_invoice_over_a_job_that_is_still_open_says_why_and_when_it_goes_on(shop: Shop) -> None:
