@@ -35,12 +35,15 @@ def whole(rows: Any) -> dict[str, Any]:
     if not isinstance(rows, Mapping):
         raise VisitProblem([Fault("file", "a table of rows", "is no table")], WHERE)
     data = dict(rows)
+    size, keys_are_texts = _measured(data)
+    if not keys_are_texts:
+        raise VisitProblem([Fault("file", "keys of the form", "has a key that is no text")], WHERE)
+    if size > LARGEST:
+        raise VisitProblem([Fault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
     try:
         looked_over(data)
     except VisitProblem as problem:
         raise VisitProblem(problem.faults, WHERE) from problem
-    if _size(data) > LARGEST:
-        raise VisitProblem([Fault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
     return data
 
 
@@ -138,14 +141,15 @@ def _stage(job: Job | None, corrects: Entry | None) -> int:
     return job.stage if job is not None else 0
 
 
-def _size(data: Any) -> int:
-    """Characters of all texts and keys together."""
-    waiting, size = [data], 0
-    while waiting:
+def _measured(data: Any) -> tuple[int, bool]:
+    """Characters of all texts and keys together, and whether every key is a text."""
+    waiting, size, texts = [data], 0, True
+    while waiting and size <= LARGEST:
         item = waiting.pop()
         if isinstance(item, Mapping):
+            texts = texts and all(isinstance(key, str) for key in item)
             waiting += [*item, *item.values()]
         elif isinstance(item, list):
             waiting += item
         size += len(item) if isinstance(item, str) else 1
-    return size
+    return size, texts
