@@ -114,11 +114,7 @@ def reconcile(
     found: dict[int, _Known] = _matched([row for row in known if row.kind == "setup"], [row for row in new if row.kind == "setup"], _SETUP_PASSES)
     subjects = _subjects(origin, known, new, found, only="setup")
     named = {name: subjects[place] for place, name in _named_rows(drafts).items()}
-    faults = [
-        f"{draft.at or draft.row}: it was read with setup {draft.body['setup']}, which is not in the file. Name one that is."
-        for draft in drafts
-        if _setup_of(draft.kind, draft.body) and _setup_of(draft.kind, draft.body) not in named
-    ]
+    faults = _without_setup(drafts, named, "the file")
     if faults:
         return Reconciled(faults=tuple(faults))
     bodies = [{**draft.body, "setup": named[draft.body["setup"]]} if _setup_of(draft.kind, draft.body) else dict(draft.body) for draft in drafts]
@@ -151,6 +147,7 @@ def answered(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, dr
     origin, drafts = composed(origin), [attrs.evolve(draft, row=composed(draft.row)) for draft in drafts]
     journal = list(entries)
     faults = _unfit(origin, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
+    faults = faults or _without_setup(drafts, _named_rows(drafts).values(), "this answer")
     if faults:
         return Reconciled(faults=tuple(faults))
     known = _known(journal, texts, origin)
@@ -213,12 +210,21 @@ def _new_statements(origin: str, known: Sequence[_Known], found: Mapping[int, _K
             yield from _said(row, before, subject, draft, body, (ANSWERED_ANEW,) * 3)
 
 
+def _without_setup(drafts: Sequence[Draft], named: Collection[str], where: str) -> list[str]:
+    """Readings that name a setup which is not among the rows."""
+    return [
+        f"{draft.at or draft.row}: it was read with setup {draft.body['setup']}, which is not in {where}. Name one that is."
+        for draft in drafts
+        if _setup_of(draft.kind, draft.body) and _setup_of(draft.kind, draft.body) not in named
+    ]
+
+
 def _unfit(origin: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str]:
     """What keeps the rows from being compared at all."""
     if not origin or ":" in origin or "#" in origin:
         return [f"The file calls its job {origin!r}. Give it a name without ':' and '#'."]
     if forgotten and any(_holds_person(draft.body) for draft in drafts):
-        return [f"The personal texts of {origin} were destroyed for good, and the file would bring them back. Take this visit into a new job, or leave it."]
+        return [f"The personal texts of {origin} were destroyed for good, and these rows would bring them back. Take this visit into a new job, or leave it."]
     faults = []
     for draft in drafts:
         if draft.kind in PROGRAM_KINDS or draft.kind not in RECORDS:
