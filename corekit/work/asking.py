@@ -8,21 +8,17 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 
 import attrs
 
 from .. import units
-from ..assess.assessment import Assessment
-from ..assess.suspect import NextTest
-from ..model.finding import Finding, Gap, Urgency
 from ..model.job import Job, Noted
 from ..model.limit import Span
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
-from ..model.records import Came, CodesRead, Fitted, Instrument, Measured, Seen, Setup, Started
+from ..model.records import Came, Fitted, Instrument, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
-from ..plugin.reading import Reading
 from ..plugin.system import System
 
 #: Why something cannot be had; own words are always possible. Each is read after "could not be reached, …".
@@ -39,8 +35,6 @@ _TIMES = 61.0  # a time is said in the next unit as well, 40 min for something t
 # Coherent units of the inside that no instrument in a van shows.
 _NEVER_TYPED = frozenset({"K", "rev/s", "rad", "C", "Pa", "V/K"})
 _NUMBER = re.compile(r"(?P<number>[+−-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>\D.*)?")
-_CODES = "codes"
-
 
 @attrs.frozen(kw_only=True)
 class Place:
@@ -189,12 +183,12 @@ def told_now(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
                 told[record.of, record.place] = record.typed.strip()
         elif isinstance(record, Seen) and record.stage == job.stage:
             said = f"could not be had: {record.cannot}" if record.cannot else record.answer or "noted in words"
-            places = [record.place] if record.place else [record.place, *_places(record.of, plugins)]
+            places = [record.place] if record.place else [record.place, *places_of(record.of, plugins)]
             told |= {(record.of, place): said for place in places if place == record.place or (record.of, place) not in told}
     return told
 
 
-def _places(key: str, plugins: Plugins) -> tuple[str, ...]:
+def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
     return declared.places if declared is not None else ()
 
@@ -390,113 +384,3 @@ def _fitted_now(job: Job, plugins: Plugins) -> dict[str, str]:
 def _is_gone(noted: Noted[Fitted], part: str, job: Job, plugins: Plugins) -> bool:
     done = [(plugins.operations.get(repair.record.operation), repair.record.stage) for repair in job.repairs]
     return bool(part) and any(operation is not None and operation.replaces == part and stage > noted.record.stage for operation, stage in done)
-
-
-# ---- which test comes next
-
-
-def is_codes(test: NextTest, plugins: Plugins) -> bool:
-    """True for a test that asks for the list of trouble codes."""
-    system = plugins.systems.get(test.system)
-    row = system.faults.tests.get(test.key) if system is not None and system.faults is not None else None
-    return row is not None and bool(row.codes) and not row.wants
-
-
-def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
-    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that no installed system declares."""
-    if is_codes(test, plugins):
-        return _CODES
-    return f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
-
-
-def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
-    """The next tests that can be made now: not those that wait beside, nor those that were said to be out of reach in this stage."""
-    job = assessment.job
-    waiting = {noted.record.of for noted in job.waiting}
-    return tuple(
-        test for test in assessment.next_tests
-        if test.wants not in waiting and test_path(job, test, plugins) and not _out_of_reach(job, test, plugins)
-    )  # fmt: skip
-
-
-def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    if is_codes(test, plugins):
-        return any(noted.record.stage == job.stage and noted.record.cannot for noted in job.all(CodesRead)) and not any(
-            noted.record.state for noted in job.codes_read(job.stage)
-        )
-    refused = {noted.record.place for noted in job.seen(job.stage) if noted.record.of == test.wants and noted.record.cannot}
-    read = {noted.record.of for noted in job.measured(job.stage)}
-    places = (test.place,) if test.place else _places(test.wants, plugins)
-    return "" in refused or (bool(places) and refused.issuperset(places)) or (bool(refused) and test.wants not in read and not places)
-
-
-def is_all_read(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    """True when all that the test asks for was read or seen in this stage: whatever keeps it open is something else."""
-    told = told_now(job, plugins)
-    places = (test.place,) if test.place else _places(test.wants, plugins) or ("",)
-    return all((test.wants, place) in told for place in places)
-
-
-def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap, ...]:
-    """What the checks that read this key still lack."""
-    checks = {check.title for system in plugins.systems.values() for check in system.checks.values() if any(one.of.key == key for one in check.parameters)}
-    return tuple(gap for gap in assessment.gaps if gap.stage == assessment.job.stage and gap.check in checks and gap.wants and gap.wants != key)
-
-
-def questioned(assessment: Assessment, plugins: Plugins) -> tuple[System, ...]:
-    """The systems that are in question: of which something was read, seen or answered."""
-    job = assessment.job
-    spoken = {key.partition(".")[0] for stage in job.stages for key in job.spoken_of(stage)}
-    spoken |= {key.partition(".")[0] for key in job.fitted(job.stage)}
-    spoken |= {test.system for test in assessment.next_tests}
-    return tuple(system for key, system in plugins.systems.items() if key in spoken)
-
-
-# ---- what it meant
-
-
-@attrs.frozen(kw_only=True)
-class Meant:
-    """The last thing that was read or seen in this stage, and what follows from it, most urgent first."""
-
-    title: str
-    told: str
-    findings: tuple[Finding, ...] = ()
-
-
-def last_meant(assessment: Assessment, plugins: Plugins) -> Meant | None:
-    """What the last answer meant; None while nothing was read in this stage."""
-    job = assessment.job
-    last: Noted[object] | None = None
-    for noted in job.standing:
-        if isinstance(noted.record, (Measured, Seen, CodesRead)) and noted.record.stage == job.stage:
-            last = noted
-    if last is None:
-        return None
-    record = last.record
-    if isinstance(record, CodesRead):
-        title = "Trouble codes"
-        told = f"could not be read: {record.cannot}" if record.cannot else f"{record.state} {', '.join(record.codes) or 'none'}"
-    else:
-        assert isinstance(record, (Measured, Seen))
-        declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
-        title = f"{declared.title if declared is not None else record.of}{f', {record.place}' if record.place else ''}"
-        told = told_now(job, plugins).get((record.of, record.place), "")
-    return Meant(title=title, told=told, findings=resting_on([last.id], assessment))
-
-
-def resting_on(entries: Iterable[str], assessment: Assessment) -> tuple[Finding, ...]:
-    """Findings of the latest stage that rest on one of these entries, most urgent first."""
-    wanted = set(entries)
-    found = [finding for finding in assessment.findings if not wanted.isdisjoint(finding.evidence)]
-    return tuple(sorted(found, key=lambda finding: list(Urgency).index(finding.urgency)))
-
-
-def arrival_reading(assessment: Assessment, key: str, place: str) -> Reading | None:
-    """What was read of it first, before the present stage."""
-    return next(_before(assessment, key, place), None)
-
-
-def _before(assessment: Assessment, key: str, place: str) -> Iterator[Reading]:
-    for stage in assessment.readings[: assessment.job.stage]:
-        yield from (reading for reading in stage if reading.measurand.key == key and (reading.place == place or not place))

@@ -18,7 +18,7 @@ from werkzeug.exceptions import HTTPException
 from ..billing.book import PriceProblem
 from ..billing.consent import ConsentProblem
 from ..desk.problem import DeskProblem
-from ..intake.fault import VisitProblem
+from ..intake.fault import Fault, VisitProblem
 from ..store.problem import StoreProblem
 from .rows import FieldProblem
 
@@ -104,7 +104,19 @@ def wrongs(problem: Exception) -> list[Wrong]:
     """What is wrong, each with its field."""
     if not isinstance(problem, VisitProblem):
         return [Wrong(place="", text=str(problem))]
-    return [Wrong(place=fault.path, text=str(fault).removeprefix(f"{fault.path}: "), asked=fault.asked, guesses=fault.guesses) for fault in problem.faults]
+    return [Wrong(place=_field_at(fault.path), text=_words_of(fault), asked=fault.asked, guesses=fault.guesses) for fault in problem.faults]
+
+
+def _field_at(place: str) -> str:
+    """The field that a fault belongs to: a value that may need more than its text stands one step further in, a list in one field."""
+    form = flask.request.form
+    several = re.sub(r"\[[0-9]+\]$", "", place) + "|list"
+    return next((name for name in (place, f"{place}.is", several) if name in form), place)
+
+
+def _words_of(fault: Fault) -> str:
+    """As a file's fault, but for what is only asked: on a screen a key says that it really is so."""
+    return f"{fault.got} Usual: {fault.expected}." if fault.asked else fault.text
 
 
 def _screen_again() -> Any:

@@ -24,7 +24,7 @@ class Van:
     """
 
     shop: Shop
-    _assessed: OrderedDict[tuple[str, int, str], Assessment] = attrs.field(factory=OrderedDict, init=False)
+    _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(factory=OrderedDict, init=False)
     _lock: threading.Lock = attrs.field(factory=threading.Lock, init=False)
 
     @property
@@ -39,14 +39,14 @@ class Van:
         """
         return self.shop.store.job(job)
 
-    def assessed(self, job: Job) -> Assessment:
-        """What is to be made of a job as it stands; asked again without a new entry, the same."""
-        key = (job.id, len(job.entries), job.entries[-1].id)
+    def assessed(self, job: Job, minutes: float | None = None, about: tuple[str, ...] = ()) -> Assessment:
+        """What is to be made of a job as it stands; asked again without a new entry, the same. `minutes` and `about` as `Shop.assess` takes them."""
+        key = (job.id, len(job.entries), job.entries[-1].id, minutes, about)
         with self._lock:
             if key in self._assessed:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
-        made = self.shop.assessed(job)
+        made = self.shop.assessed(job, minutes, about)
         with self._lock:
             self._assessed[key] = made
             while len(self._assessed) > _KEPT:

@@ -1,0 +1,289 @@
+"""Testing: the next best test, any other, what the vehicle is fitted with, trouble codes, this vehicle's own limit, and the test after the repair."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import attrs
+import flask
+
+from ...assess.assessment import Assessment, Proof, RepairProof
+from ...assess.suspect import NextTest
+from ...model.job import Job
+from ...model.measurand import Measurand, Observation
+from ...plugin.host import Plugins
+from ...plugin.reading import Reading
+from .. import asking, guiding
+from ..asking import Ask, Kit
+from ..van import Van
+from . import trial
+from .course import Course, course
+from .page import job_page
+from .trial import Said, said
+
+_AHEAD = 5  # of the next tests are kept ready for when the network goes
+_LEAST_CHANCE = 0.01
+_GAPS = 12
+
+
+@attrs.frozen(kw_only=True)
+class Later:
+    """A test further down the list."""
+
+    path: str
+    question: str
+    time: str
+
+
+@attrs.frozen(kw_only=True)
+class Shows:
+    """The repair that a reading is to show: what was done, what the readings said before it, with what they were taken, what they say by now."""
+
+    title: str
+    before: tuple[tuple[str, str], ...]
+    proof: str
+    why: str
+
+
+@attrs.frozen(kw_only=True)
+class Row:
+    """One line of the list of all tests."""
+
+    path: str
+    title: str
+    told: str
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    trial.add(app, van)
+    plugins, kit = van.shop.plugins, Kit(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual)
+
+    app.jinja_env.globals["time_words"] = time_words
+
+    def asked(job: Job, key: str, place: str) -> Ask:
+        return asking.ask_of(key, job, plugins, kit, place=place, now=van.now) or flask.abort(404)
+
+    def assessed(job: Job, wishes: Course) -> Assessment:
+        return van.assessed(job, wishes.minutes, wishes.about)
+
+    def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
+        """The screen of one thing to read or to look at."""
+        back = more.pop("back", "test")
+        tests = guiding.open_tests(assessment, plugins)
+        paths = [_path_of(job, test, wishes, plugins) for test in tests]
+        here = wishes.path(job, f"test/{ask.key}", place=ask.place)
+        following = wishes.path(job, f"test/{ask.key}", place=ask.next_place) if ask.next_place and back == "test" else ""
+        other = next((path for path in paths if path.partition("?")[0] != here.partition("?")[0]), "")
+        return job_page(
+            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back), after=following or other, cannot=asking.CANNOT,
+            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            own_limit=_own_limit(job, ask.key), ahead=paths[:_AHEAD], trial=trial.trial_again(van, job.id),
+            **{"test": None, "shows": None, "guided": None} | more,
+        )  # fmt: skip
+
+    @app.get("/job/<job>/test")
+    def test(job: str) -> str:
+        """The next best test; at the beginning, which system is in question."""
+        record, wishes = van.job(job), course(plugins.systems)
+        assessment = assessed(record, wishes)
+        if not guiding.questioned(assessment, plugins) and not record.spoken_of(record.stage):
+            return systems_page(record, wishes, assessment)
+        tests = guiding.open_tests(assessment, plugins)
+        guided = guidance(record, wishes, assessment, tests)
+        first = tests[0] if tests else None
+        if first is None or guiding.is_codes(first, plugins):
+            return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=first, ahead=guided["paths"][:_AHEAD])
+        ask = asked(record, first.wants, first.place)
+        return test_page(record, ask, wishes, assessment, test=first, guided=guided)
+
+    @app.get("/job/<job>/test/<key>")
+    def any_test(job: str, key: str) -> str:
+        """Any test; `?place=` names one of its places."""
+        record, wishes = van.job(job), course(plugins.systems)
+        assessment = assessed(record, wishes)
+        ask = asked(record, key, wishes.place)
+        named = next((test for test in assessment.next_tests if test.wants == key), None)
+        return test_page(record, ask, wishes, assessment, test=named)
+
+    @app.get("/job/<job>/tests")
+    def tests(job: str) -> str:
+        """Everything that can be read or looked at, by system."""
+        record, wishes = van.job(job), course(plugins.systems)
+        told = asking.told_now(record, plugins)
+        groups = []
+        for system in plugins.systems.values():
+            declared: list[Measurand | Observation] = [*system.measurands.values(), *system.observations.values()]
+            rows = [Row(path=wishes.path(record, f"test/{one.key}"), title=one.title, told=_told(told, one.key, one.places)) for one in declared]
+            groups.append((system, rows))
+        ahead = [_path_of(record, test, wishes, plugins) for test in guiding.open_tests(assessed(record, wishes), plugins)][:_AHEAD]
+        return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
+
+    @app.get("/job/<job>/systems")
+    def systems(job: str) -> str:
+        record, wishes = van.job(job), course(plugins.systems)
+        return systems_page(record, wishes, assessed(record, wishes))
+
+    def systems_page(job: Job, wishes: Course, assessment: Assessment) -> str:
+        begun = {system.key for system in guiding.questioned(assessment, plugins)}
+        ahead = [wishes.path(job, f"fitted/{key}") for key in plugins.systems]
+        failures = [str(failure) for failure in assessment.failures]
+        return job_page("systems.html", job, van, wishes=wishes, systems=plugins.systems.values(), begun=begun, failures=failures, ahead=ahead)
+
+    @app.get("/job/<job>/fitted/<key>")
+    def fitted(job: str, key: str) -> str:
+        """What a system asks of the vehicle, on one page."""
+        record, wishes = van.job(job), course(plugins.systems)
+        system = plugins.systems.get(key) or flask.abort(404)
+        onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
+        asks = asking.fittings(system, record, plugins)
+        return job_page("fitted.html", record, van, wishes=wishes, system=system, asks=asks, onward=onward, ahead=[onward])
+
+    @app.get("/job/<job>/codes")
+    def codes(job: str) -> str:
+        record, wishes = van.job(job), course(plugins.systems)
+        read = [noted.record for noted in record.codes_read(record.stage)]
+        return job_page("codes.html", record, van, wishes=wishes, read=read, next=wishes.path(record, "test"), cannot=_NO_CODES)
+
+    @app.get("/job/<job>/limit/<key>")
+    def limit(job: str, key: str) -> str:
+        """This vehicle's own limit of a measurand."""
+        record, wishes = van.job(job), course(plugins.systems)
+        ask = asked(record, key, wishes.place)
+        if not ask.measured:
+            flask.abort(404)
+        back = wishes.path(record, f"test/{key}", place=wishes.place)
+        return job_page("limit.html", record, van, ask=ask, back=back, told=_own_limit(record, key), read_off=_READ_OFF)
+
+    @app.get("/job/<job>/retest")
+    def retest(job: str) -> str:
+        """The reading that shows the last repair, taken as it was taken on arrival."""
+        record, wishes = van.job(job), course(plugins.systems)
+        assessment = assessed(record, wishes)
+        told = asking.told_now(record, plugins)
+        for repair in reversed(assessment.repairs):
+            key = _shown_by(repair, plugins)
+            if not key:
+                continue
+            before = _arrival(assessment, key)
+            unread = [reading for reading in before if (key, reading.place) not in told]
+            if unread or not any(of == key for of, _ in told):
+                ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
+                return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
+        return job_page(
+            "retested.html", record, van, repairs=[(repair, _again(record, repair, wishes, plugins)) for repair in assessment.repairs],
+            not_repeated=_not_repeated(record, assessment, wishes, plugins), ahead=[],
+        )  # fmt: skip
+
+    def guidance(job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]) -> dict[str, Any]:
+        """What stands beside the next test: what the last answer meant, what comes later, what it could be, what may be offered."""
+        meant = guiding.last_meant(assessment, plugins)
+        first = tests[0] if tests else None
+        stuck = first is not None and bool(first.wants) and not first.repeat and guiding.is_all_read(job, first, plugins)
+        return {
+            "meant": meant, "means": _means(meant.findings, assessment) if meant is not None else [],
+            "later": [Later(path=_path_of(job, test, wishes, plugins), question=test.question, time=time_words(test)) for test in tests[1:]],
+            "paths": [_path_of(job, test, wishes, plugins) for test in tests],
+            "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
+            "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
+            "contradictions": [odd.text for odd in assessment.contradictions],
+            "offerable": [plugins.operations[call.operation].title for call in assessment.calls_at(job.stage) if call.met],
+            "gaps": _gaps(assessment), "missing": _missing(first.wants, assessment, plugins) if stuck and first is not None else [],
+        }  # fmt: skip
+
+
+#: Why trouble codes could not be read. Own words are always possible.
+_NO_CODES = ("no connector found", "the control unit does not answer", "no reader here", "key cannot be turned on")
+#: What a limit of this vehicle is read off.
+_READ_OFF = ("label under the bonnet", "owner's handbook", "maker's workshop data", "plate on the part")
+
+
+def time_words(test: NextTest) -> str:
+    """How long a test takes, in a few words; empty when nobody said."""
+    if test.waits:
+        return f"{test.minutes:g} min of work, {test.waits:g} min of waiting"
+    return f"about {test.minutes:g} min" if test.minutes else ""
+
+
+def _path_of(job: Job, test: NextTest, wishes: Course, plugins: Plugins) -> str:
+    return wishes.path(job, guiding.test_path(job, test, plugins), place=test.place)
+
+
+def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
+    """What was read of it: at every place that was spoken of."""
+    if not places:
+        return told.get((key, ""), "")
+    return "; ".join(f"{place}: {told[key, place]}" for place in places if (key, place) in told)
+
+
+def _own_limit(job: Job, key: str) -> str:
+    """This vehicle's own limit as it was read off; empty when none was."""
+    for noted in reversed(job.specified):
+        if noted.record.of == key:
+            record = noted.record
+            low, high = record.low_typed.strip(), record.high_typed.strip()
+            return (f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}") + f" ({record.where_from})"
+    return ""
+
+
+def _means(findings: Iterable[Any], assessment: Assessment) -> list[Said]:
+    return [said(finding, assessment) for finding in findings]
+
+
+def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Each system by itself, likeliest first: the tables know nothing of each other."""
+    return [
+        (system.title, [(f"{100 * one.probability:.0f} %", one.name) for one in assessment.suspects if one.system == key and one.probability >= _LEAST_CHANCE])
+        for key, system in plugins.systems.items()
+    ]
+
+
+def _gaps(assessment: Assessment) -> list[str]:
+    """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
+    texts = [gap.text for gap in assessment.open_gaps if not gap.about]
+    bare = list(dict.fromkeys(gap.about for gap in assessment.open_gaps if gap.about))
+    return [*texts, *([f"Not looked at: {', '.join(bare[:_GAPS])}{' and more' if len(bare) > _GAPS else ''}."] if bare else [])]
+
+
+def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
+    return list(dict.fromkeys(gap.text for gap in guiding.missing_for(key, assessment, plugins)))
+
+
+def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
+    """The measurand that is still to show this repair; empty when a reading speaks of it already, or none can."""
+    operation = plugins.operations.get(repair.operation)
+    done = repair.proof is Proof.SHOWN or repair.finding is not None or operation is None
+    return "" if done or operation is None else operation.shown_by
+
+
+def _arrival(assessment: Assessment, key: str) -> list[Reading]:
+    """The readings of the measurand before the present stage, the latest of each place."""
+    found: dict[str, Reading] = {}
+    for stage in assessment.readings[: assessment.job.stage]:
+        found |= {reading.place: reading for reading in stage if reading.measurand.key == key}
+    return list(found.values())
+
+
+def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
+    rows = []
+    for reading in before:
+        beside = ", ".join(one.typed.strip() for one in reading.setup.values())
+        at = f", {reading.place}" if reading.place else ""
+        rows.append((f"{reading.measurand.title}{at}", f"{reading.typed.strip()}{f', read with {beside}' if beside else ''}"))
+    return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
+
+
+def _again(job: Job, repair: RepairProof, wishes: Course, plugins: Plugins) -> str:
+    """Where the reading that shows a repair is taken once more; empty when none can show it."""
+    operation = plugins.operations.get(repair.operation)
+    return wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
+
+
+def _not_repeated(job: Job, assessment: Assessment, wishes: Course, plugins: Plugins) -> list[Row]:
+    """What was read before the repair and not since."""
+    rows = {}
+    for gap in assessment.not_repeated:
+        declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
+        if declared is not None:
+            rows[gap.wants] = Row(path=wishes.path(job, f"test/{gap.wants}"), title=declared.title, told="")
+    return list(rows.values())
