@@ -59,6 +59,11 @@ class Beside:
     def shown(self) -> str:
         return f"{self.value} {self.pressed}".strip()
 
+    @property
+    def row(self) -> str:
+        """Where it stands in the rows; its field is `is` of it."""
+        return f'step[0].setup."{self.key}"'
+
 
 @attrs.frozen(kw_only=True)
 class Tool:
@@ -130,6 +135,11 @@ class Fitting:
     answers: tuple[str, ...]
     units: tuple[str, ...]
     told: str = ""
+
+    @property
+    def row(self) -> str:
+        """Its field: where it stands in the rows."""
+        return f'traits."{self.key}"'
 
 
 @attrs.frozen(kw_only=True)

@@ -25,6 +25,7 @@ from .trial import Said, said
 _AHEAD = 5  # of the next tests are kept ready for when the network goes
 _LEAST_CHANCE = 0.01
 _GAPS = 12
+_FIRST = 6  # traits that are asked at once; the others are there for whoever knows them
 
 
 @attrs.frozen(kw_only=True)
@@ -137,7 +138,7 @@ def add(app: flask.Flask, van: Van) -> None:
         system = plugins.systems.get(key) or flask.abort(404)
         onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
         asks = asking.fittings(system, record, plugins)
-        return job_page("fitted.html", record, van, wishes=wishes, system=system, asks=asks, onward=onward, ahead=[onward])
+        return job_page("fitted.html", record, van, wishes=wishes, system=system, asks=asks, first=_FIRST, onward=onward, ahead=[onward])
 
     @app.get("/job/<job>/codes")
     def codes(job: str) -> str:

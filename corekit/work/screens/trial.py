@@ -10,18 +10,15 @@ from markupsafe import Markup
 
 from ... import units
 from ...assess.assessment import Assessment
-from ...desk.answering import Tried
+from ...desk import trying
 from ...intake.fault import VisitProblem
+from ...model.figure import Strip
 from ...model.finding import Finding
-from ...model.records import Measured
-from ...plugin.reading import Reading
 from ...report.figure_svg import figure_svg
 from ...report.found import finding_row
-from ...report.readings import row_of
 from ...report.strip import strip_figure
 from ..exchange import REFUSALS, Wrong, fields, wrongs
-from ..guiding import missing_for, resting_on
-from ..rows import FieldProblem, rows_of
+from ..rows import rows_of
 from ..van import Van
 
 _FINDINGS = 3
@@ -42,12 +39,13 @@ class Understood:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """One finding in words: verdict and urgency, the sentence, what it is held against."""
+    """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the reading's own is another."""
 
     verdict: str
     urgency: str
     text: str
     basis: str
+    strip: Markup | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -69,52 +67,52 @@ class Trial:
     missing: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
 
-    @property
-    def is_empty(self) -> bool:
-        return not (self.readings or self.findings or self.wrong or self.noted or self.remarks)
-
 
 def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple[str, str]]) -> Trial:
-    """Try the rows that a form's fields make."""
-    noted = _noted(van, given)
-    try:
-        tried = van.shop.tried(job, rows_of(pairs))
-    except VisitProblem as problem:
-        faults = [fault for fault in wrongs(problem) if given.get(fault.place, "").strip()]
+    """Try the rows that a form's fields make.
+
+    Errors:
+        any of REFUSALS: the fields are no rows, or there is no such job.
+    """
+    tried = trying.tried(van.shop, job, rows_of(pairs))
+    if tried.faults:
+        noted = _noted(van, given)
+        faults = [fault for fault in wrongs(VisitProblem(tried.faults)) if given.get(fault.place, "").strip()]
         return Trial(wrong=() if noted else tuple(faults), noted=noted)
-    except FieldProblem:
-        raise
-    except REFUSALS as problem:
-        return Trial(wrong=tuple(wrongs(problem)))
-    return _shown(van, tried)
+    return _shown(tried)
 
 
-def _shown(van: Van, tried: Tried) -> Trial:
-    assessment = van.shop.assessed(tried.job)
-    measured = [noted for noted in tried.job.all(Measured) if noted.id in tried.new]
-    made = {reading.entry: reading for stage in assessment.readings for reading in stage}
-    readings = [made[noted.id] for noted in measured if noted.id in made]
-    findings = resting_on(tried.new, assessment)
-    missing = [gap.about or gap.text for reading in readings if not findings for gap in missing_for(reading.measurand.key, assessment, van.shop.plugins)]
+def _shown(tried: trying.Trial) -> Trial:
+    # What it was read with stands in its own field beside it; here only what was asked for is said again.
+    first = [one for one in tried.readings if one.reading.entry == tried.readings[0].reading.entry]
+    own_strip = any(one.row.strip is not None for one in first)
     return Trial(
-        readings=tuple(_understood(reading, assessment, n) for n, reading in enumerate(readings)),
-        findings=tuple(said(finding, assessment) for finding in findings[:_FINDINGS]), more=max(0, len(findings) - _FINDINGS),
-        missing=tuple(dict.fromkeys(missing)), remarks=tried.remarks,
+        readings=tuple(_understood(one, n) for n, one in enumerate(first)),
+        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(tried.found[:_FINDINGS])), more=max(0, len(tried.found) - _FINDINGS),
+        missing=tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in tried.gaps)) if not tried.found else (), remarks=tried.remarks,
     )  # fmt: skip
 
 
-def _understood(reading: Reading, assessment: Assessment, n: int) -> Understood:
-    row = row_of(reading, assessment)
+def _understood(one: trying.Understood, n: int) -> Understood:
+    row, reading = one.row, one.reading
     return Understood(
-        name=row.name, shown=reading.shown, doubt=reading.doubt_from, limit=row.limit, source=row.source,
-        strip=Markup(figure_svg(strip_figure(row.strip, row.name), f"trial-{n}")) if row.strip is not None else None,
+        name=row.name, shown=reading.shown, doubt=reading.doubt_from, limit=row.limit, source=row.source, strip=_drawn(row.strip, row.name, f"trial-{n}"),
     )  # fmt: skip
+
+
+def _said(one: trying.Shown, n: int, own_strip: bool) -> Said:
+    finding = one.finding
+    strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
+    return Said(verdict=str(finding.verdict), urgency=str(finding.urgency), text=str(finding.text), basis=one.row.basis, strip=strip)
 
 
 def said(finding: Finding, assessment: Assessment) -> Said:
     """A finding as the mechanic reads it."""
-    row = finding_row(finding, assessment)
-    return Said(verdict=str(finding.verdict), urgency=str(finding.urgency), text=str(finding.text), basis=row.basis)
+    return Said(verdict=str(finding.verdict), urgency=str(finding.urgency), text=str(finding.text), basis=finding_row(finding, assessment).basis)
+
+
+def _drawn(strip: Strip | None, name: str, key: str) -> Markup | None:
+    return Markup(figure_svg(strip_figure(strip, name), key)) if strip is not None else None
 
 
 def _noted(van: Van, given: Mapping[str, str]) -> str:
