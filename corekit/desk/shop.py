@@ -18,11 +18,11 @@ import attrs
 
 from .._version import __version__
 from ..assess.assessment import Assessment, Assessor, assess
-from ..billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
+from ..billing.consent import Standing
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
 from ..billing.offer import diagnosis_lines, repair_lines
-from ..billing.payment import owed, receive
+from ..billing.payment import receive
 from ..billing.totals import totals
 from ..billing.waiver import charged, waive, waivers
 from ..files import write_over
@@ -35,7 +35,7 @@ from ..model.money import Money, total
 from ..model.personal import PICTURE_KINDS, PersonalText
 from ..model.records import Agreed, InvoiceIssued, Offered, Opened, Paid, PaymentTaken, Photographed, body_of
 from ..plugin.host import Plugins, load
-from ..report.papers import estimate, invoice
+from ..report.papers import estimate
 from ..report.sheet import WHO_AGREES, Sheet
 from ..share import keys, link
 from ..store.mark import drawn, record_mark
@@ -43,10 +43,11 @@ from ..store.statement import Statement, own_subject
 from ..store.store import Store
 from . import answering, paper, receipts, together
 from .answering import Answer, Answered, Tried
+from .bill import Bill
 from .problem import DeskProblem, OfferAwaited
 from .receipts import Payment, Receipt
 from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
-from .work import asked_for, cap_of, not_ended, to_invoice
+from .work import asked_for, cap_of, not_ended
 
 
 @attrs.frozen(kw_only=True)
@@ -93,6 +94,14 @@ class Invoice:
     due: Money
     page: Page | None = None
     jobs: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class Drafted:
+    """An invoice as it would be, and what would still be due."""
+
+    document: Document
+    due: Money
 
 
 def open_shop(folder: str | Path, *, plugins: Plugins | None = None, assessor: Assessor = assess) -> Shop:
@@ -512,32 +521,29 @@ class Shop:
             return self._issued(record)
 
     def _issue(self, job: Job, answer: str, asked: object) -> None:
-        assessment = self.assessed(job)
-        standing = Standing.of(job, self.book)
-        lines = to_invoice(job, standing, assessment)
-        if not lines:
-            raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
-        rounding = rounding_to_agreed(lines, standing)
-        may_invoice(lines, standing, rounding)
+        bill = Bill(job, self.assessed(job), self.book)
         sheet, heads = self.sheet(job), self.store.heads()
-        sums = totals(lines, self.book)
-        due = owed(sums, [noted.record for noted in job.payments], rounding)
 
         def build(place: int) -> InvoiceIssued:
             if len(self.store.journal(job.id)) != len(job.entries):
                 raise _MovedOn
-            number = self._number(place)
-            document = invoice(
-                job, assessment, sheet, number=number, lines=lines, totals=sums, payable=due, agreements=paper.agreements_of(job, standing),
-                payments=paper.payments_of(job), link=1, record_mark=record_mark(heads),
-            )  # fmt: skip
+            document = bill.document(sheet, self._number(place), record_mark(heads))
             return InvoiceIssued(
-                place=place, number=number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
-                total=due.gross.minor + due.rounding.minor, currency=self.book.currency, versions=self._versions(assessment), heads=heads,
-                job_name=job.name,
+                place=place, number=document.number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
+                total=bill.total.minor, currency=bill.total.currency, versions=self._versions(bill.assessment), heads=heads, job_name=job.name,
             )  # fmt: skip
 
         self.store.issue(job.id, self._books, build, answer=answer, asked=asked)
+
+    def drafted(self, job: Job) -> Drafted:
+        """The invoice as it would be issued now, as a draft without a number; nothing is kept.
+
+        Errors:
+            ConsentProblem: it could not be issued.
+        """
+        bill = Bill(job, self.assessed(job), self.book)
+        sheet = attrs.evolve(self.sheet(job), draft=True)
+        return Drafted(document=bill.document(sheet, "", record_mark([job.entries[-1].id])), due=bill.payable.due)
 
     def _number(self, place: int) -> str:
         return self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)

@@ -10,7 +10,6 @@ import attrs
 
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
-from ..billing.consent import Standing, rounding_to_agreed
 from ..billing.line import Line
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import owed
@@ -25,11 +24,12 @@ from ..report.papers import estimate, invoice
 from ..report.sheet import Sheet
 from ..store.mark import drawn, record_mark
 from . import paper
+from .bill import Bill
 from .problem import DeskProblem
 from .scratch import scratch_job
 from .settings import Settings, declared, read_prices, read_settings
 from .shop import Shop
-from .work import asked_for, cap_of, done_without_offer, is_charged, to_invoice
+from .work import asked_for, cap_of, done_without_offer, is_charged
 
 #: Columns of a paper in the terminal.
 PAPER_WIDTH = 96
@@ -59,19 +59,16 @@ def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | Non
     """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without agreements, what was done."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
-    standing = Standing.of(job, bench.book)
+    mark = record_mark([entry.id for entry in job.entries[-1:]])
     if job.agreements:
-        lines = to_invoice(job, standing, bench.assessment)
-        rounding = rounding_to_agreed(lines, standing)
-    else:
-        asked = done_without_offer(job, bench.assessment, bench.plugins)
-        looking = [line for line in bench.looking(km) if is_charged(line, job)]
-        lines, rounding = waive([*looking, *repair_lines(bench.book, asked)], waivers(job)), None
+        return bench.write(Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out)
+    asked = done_without_offer(job, bench.assessment, bench.plugins)
+    looking = [line for line in bench.looking(km) if is_charged(line, job)]
+    lines = waive([*looking, *repair_lines(bench.book, asked)], waivers(job))
     sums = totals(lines, bench.book)
     document = invoice(
-        job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments], rounding),
-        agreements=paper.agreements_of(job, standing), payments=paper.payments_of(job), link=1,
-        record_mark=record_mark([entry.id for entry in job.entries[-1:]]),
+        job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments]),
+        agreements=[], payments=paper.payments_of(job), link=1, record_mark=mark,
     )  # fmt: skip
     return bench.write(document, out)
 

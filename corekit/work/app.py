@@ -129,7 +129,8 @@ def _files(app: flask.Flask) -> None:
         reply = flask.Response(data, mimetype=_KEPT_FILES[name])
         reply.headers["Cache-Control"] = "no-cache"
         reply.add_etag()
-        return reply.make_conditional(flask.request)
+        reply.make_conditional(flask.request)
+        return reply
 
     @app.get("/face/<name>.ttf")
     def face(name: str) -> flask.Response:

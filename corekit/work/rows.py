@@ -1,6 +1,6 @@
 """A form's fields as rows of a visit file: a field's name is its place in the file, so a fault finds its field by itself.
 
-`step[0].setup."battery.temperature"` is a key of a table in the first step; behind a bar stands what is done with the text:
+`step[0].setup."brakes.temperature"` is a key of a table in the first step; behind a bar stands what is done with the text:
 
 - `…|unit`  the unit key that was pressed: joined to a number without a unit.
 - `…|list`  words between spaces or commas, as a list.
@@ -32,8 +32,8 @@ def place_of(name: str) -> Place:
     Errors:
         FieldProblem: it is none.
 
-    >>> place_of('step[0].setup."battery.temperature"')
-    ('step', 0, 'setup', 'battery.temperature')
+    >>> place_of('step[0].setup."brakes.temperature"')
+    ('step', 0, 'setup', 'brakes.temperature')
     """
     place: list[str | int] = []
     at = 0
@@ -78,7 +78,7 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
             texts[field] = True if how == "yes" else text
         else:
             raise FieldProblem(f"{name[:60]!r}: nothing is known of |{how[:20]}.")
-    rows: dict[str, Any] = {}
+    rows: dict[str | int, Any] = {}
     for field, text in texts.items():
         if field in unit_keys and isinstance(text, str) and text.strip()[-1].isdigit():
             text = f"{text.strip()} {unit_keys[field]}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import attrs
 import flask
 from markupsafe import Markup
 
@@ -17,7 +18,7 @@ from ...share.published import PublishProblem
 from .. import exchange
 from ..exchange import REFUSALS, lead, refused
 from ..van import Van
-from .page import job_page
+from .page import job_page, said, vehicle_words
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card, credit transfer).
 WAYS = ("cash", "card", "bank transfer")
@@ -31,19 +32,26 @@ def add(app: flask.Flask, van: Van) -> None:
             return _issued(van, record)
         assessment = van.assessed(record)
         try:
-            draft, problem = van.shop.drafted(job), ""
+            draft, problem = van.shop.drafted(record), ""
         except REFUSALS as refusal:
             draft, problem = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
         return job_page(
             "hand.html", record, van, paper=paper, problem=problem, due=draft.due if draft else None, left_out=van.shop.left_out(job), ways=WAYS,
-            repairs=assessment.repairs, failures=assessment.failures, not_charged={noted.record.operation: noted.record.because for noted in record.waived},
+            repairs=assessment.repairs, failures=assessment.failures, others=same_customer(van, record),
+            not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )  # fmt: skip
 
     @app.post("/job/<job>/issue")
     def issue(job: str) -> flask.Response:
-        """Take a number and issue the invoice; then send its page, if there is a network."""
-        return deed(lambda: van.shop.issue(job, answer=exchange.answer_id()), f"/job/{job}/hand")
+        """Take a number and issue the invoice, over this job or over several of one customer."""
+        others = flask.request.form.getlist("with")
+        return deed(lambda: van.shop.issue_together([job, *others], answer=exchange.answer_id()), f"/job/{job}/hand")
+
+    @app.post("/job/<job>/receipt/<payment>")
+    def receipt(job: str, payment: str) -> flask.Response:
+        """A receipt for a payment that the invoice does not show."""
+        return deed(lambda: van.shop.receipt(job, payment), f"/job/{job}/hand")
 
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
@@ -68,8 +76,33 @@ def _issued(van: Van, job: Job) -> str:
     invoice = van.shop.issue(job.id)
     return job_page(
         "handed.html", job, van, invoice=invoice, paper=shown(invoice.document, van, job, invoice.link), code=code_svg(invoice),
-        waits=invoice.page is Page.WAITS, down=invoice.page is Page.DOWN, ways=WAYS,
+        waits=invoice.page is Page.WAITS, down=invoice.page is Page.DOWN, ways=WAYS, payments=van.shop.payments(job.id),
+        together=[vehicle_words(van.job(other), van.texts(van.job(other))) for other in invoice.jobs if other != job.id],
     )  # fmt: skip
+
+
+@attrs.frozen(kw_only=True)
+class Other:
+    """Another open job of the same customer, which one invoice could be over as well."""
+
+    id: str
+    name: str
+    vehicle: str
+
+
+def same_customer(van: Van, job: Job) -> list[Other]:
+    """The other jobs of this customer that something was agreed to in and that are on no invoice yet."""
+    whose = _customer(van, job)
+    if not whose[0]:
+        return []
+    jobs = [van.job(other) for other in van.shop.store.jobs() if other != job.id]
+    ready = [other for other in jobs if not other.issued and other.agreements and _customer(van, other) == whose]
+    return [Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready]
+
+
+def _customer(van: Van, job: Job) -> tuple[str, str]:
+    texts = van.texts(job)
+    return said(job.customer.name, texts), said(job.customer.address, texts)
 
 
 def code_svg(invoice: Invoice) -> Markup:

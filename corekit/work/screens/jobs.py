@@ -8,7 +8,7 @@ import flask
 from ...model.job import Job
 from ..place import TITLES, standing
 from ..van import Van
-from .page import job_page, vehicle_words
+from .page import job_page, said, vehicle_words
 
 
 @attrs.frozen(kw_only=True)
@@ -25,9 +25,8 @@ class Row:
 def add(app: flask.Flask, van: Van) -> None:
     def row(job: Job) -> Row:
         texts = van.texts(job)
-        words = job.opened.words
         return Row(
-            id=job.id, vehicle=vehicle_words(job, texts), words=texts.get(words.hash, "") if words is not None else "", name=job.name,
+            id=job.id, vehicle=vehicle_words(job, texts), words=said(job.opened.words, texts), name=job.name,
             step="Invoice issued" if job.issued else TITLES[standing(job, van.assessed(job)).step],
         )  # fmt: skip
 

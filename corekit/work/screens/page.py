@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import quote
@@ -11,6 +11,7 @@ import attrs
 import flask
 
 from ...model.job import Job, Noted
+from ...model.personal import Personal
 from ...model.records import Started
 from ..van import Van
 
@@ -25,11 +26,15 @@ class Waiting:
     shown: str
 
 
-def vehicle_words(job: Job, texts: dict[str, str]) -> str:
+def said(reference: object, texts: Mapping[str, str]) -> str:
+    """A personal text; empty where there is none, *removed* where it was destroyed."""
+    return texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
+
+
+def vehicle_words(job: Job, texts: Mapping[str, str]) -> str:
     """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
-    vehicle = job.vehicle
-    known = [texts.get(text.hash, "removed") for text in (vehicle.told, vehicle.plate) if text is not None]
-    return " · ".join(known) or "vehicle not named"
+    known = (said(job.vehicle.told, texts), said(job.vehicle.plate, texts))
+    return " · ".join(filter(None, known)) or "vehicle not named"
 
 
 def waiting_tests(job: Job, van: Van) -> Sequence[Waiting]:

@@ -1,0 +1,42 @@
+"""The bill of a job: what was agreed and done, what it comes to, and the paper it makes, with a number or as a draft."""
+
+from __future__ import annotations
+
+from ..assess.assessment import Assessment
+from ..billing.book import PriceBook
+from ..billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
+from ..billing.payment import owed
+from ..billing.totals import totals
+from ..model.document import Document
+from ..model.job import Job
+from ..report.papers import invoice
+from ..report.sheet import Sheet
+from . import paper
+from .work import to_invoice
+
+
+class Bill:
+    """A job's invoice, worked out and ready for a number.
+
+    Errors:
+        ConsentProblem: nothing was both agreed to and done, or it would exceed what was agreed.
+    """
+
+    def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
+        self.job, self.assessment = job, assessment
+        self._standing = Standing.of(job, book)
+        self.lines = to_invoice(job, self._standing, assessment)
+        if not self.lines:
+            raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
+        rounding = rounding_to_agreed(self.lines, self._standing)
+        may_invoice(self.lines, self._standing, rounding)
+        self._totals = totals(self.lines, book)
+        self.payable = owed(self._totals, [noted.record for noted in job.payments], rounding)
+        self.total = self.payable.gross + self.payable.rounding
+
+    def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
+        """The invoice as a Document; without a number it is a draft's."""
+        return invoice(
+            self.job, self.assessment, sheet, number=number, lines=self.lines, totals=self._totals, payable=self.payable,
+            agreements=paper.agreements_of(self.job, self._standing), payments=paper.payments_of(self.job), link=1, record_mark=record_mark,
+        )  # fmt: skip
