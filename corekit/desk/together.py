@@ -92,18 +92,24 @@ class Bill:
         self._parts: list[Part] = []
         shares: list[Share] = []
         for job in jobs:
-            assessment, standing = shop.assessed(job), Standing.of(job, shop.book)
-            lines = to_invoice(job, standing, assessment)
-            if not lines:
-                raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing of it to invoice. Nothing was issued.")
-            shares.append(Share(lines=lines, standing=standing))
-            self.versions.update(assessment.versions)
-            self._parts.append(
-                Part(job=job, assessment=assessment, lines=lines, agreements=paper.agreements_of(job, standing), payments=paper.payments_of(job))
-            )
+            try:
+                shares.append(self._share(shop, job))
+            except ConsentProblem as problem:
+                raise ConsentProblem(f"{job.name}: {problem} Nothing was issued.") from problem
         self._totals, rounding = together(shares, shop.book)
         self._payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
         self.total = self._payable.gross + self._payable.rounding
+
+    def _share(self, shop: Shop, job: Job) -> Share:
+        assessment, standing = shop.assessed(job), Standing.of(job, shop.book)
+        share = Share(lines=to_invoice(job, standing, assessment), standing=standing)
+        if not share.lines:
+            raise ConsentProblem("Nothing was both agreed to and done, so there is nothing to invoice.")
+        _ = share.alone  # refuses what was not agreed to
+        self.versions.update(assessment.versions)
+        agreements, payments = paper.agreements_of(job, standing), paper.payments_of(job)
+        self._parts.append(Part(job=job, assessment=assessment, lines=share.lines, agreements=agreements, payments=payments))
+        return share
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         return collective(self._parts, sheet, number=number, totals=self._totals, payable=self._payable, link=1, record_mark=record_mark)

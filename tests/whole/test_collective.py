@@ -186,9 +186,18 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
     with fleet.open() as shop:
         rows = json.loads((fleet.folder.parent / "van-3.json").read_text("utf-8")) | {"job": "just-begun"}
         fleet.added(shop, rows)
-        with pytest.raises(ConsentProblem, match="Nothing in just-begun was both agreed to and done"):
+        with pytest.raises(ConsentProblem, match=r"^just-begun: Nothing was both agreed to and done, so there is nothing to invoice\. Nothing was issued\.$"):
             shop.issue_together(["van-1", "just-begun"])
         assert not shop.store.job(shop.find("van-1")).issued
+
+
+def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
+    prices = (fleet.folder / "prices.toml").read_text("utf-8")
+    (fleet.folder / "prices.toml").write_text(prices.replace('"19"', '"21"'), "utf-8")
+    with fleet.open() as shop, pytest.raises(ConsentProblem, match=r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"):
+        shop.issue_together(["van-1", "van-2"])  # 1.21 × 76.18 = 92.1778
+    with fleet.open() as shop:
+        assert shop.store.books() == []
 
 
 def test_when_it_fails_in_the_middle_no_job_is_issued_and_no_number_is_taken(fleet: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:

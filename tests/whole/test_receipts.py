@@ -141,7 +141,7 @@ def test_the_masked_receipt_shows_no_person_and_forgetting_removes_them_for_good
         assert shop.store.verify() == []
 
 
-def test_the_record_mark_of_a_receipt_is_found_and_fails_when_the_payment_was_cut_off(fleet: Fleet, job: str) -> None:
+def test_the_record_mark_of_a_receipt_is_found_and_one_with_a_wrong_letter_is_not(fleet: Fleet, job: str) -> None:
     with fleet.open() as shop:
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
