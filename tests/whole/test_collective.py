@@ -194,8 +194,9 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
 def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
     prices = (fleet.folder / "prices.toml").read_text("utf-8")
     (fleet.folder / "prices.toml").write_text(prices.replace('"19"', '"21"'), "utf-8")
-    with fleet.open() as shop, pytest.raises(ConsentProblem, match=r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"):
-        shop.issue_together(["van-1", "van-2"])  # 1.21 × 76.18 = 92.1778
+    text = r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"  # 1.21 × 76.18 = 92.1778
+    with fleet.open() as shop, pytest.raises(ConsentProblem, match=text):
+        shop.issue_together(["van-1", "van-2"])
     with fleet.open() as shop:
         assert shop.store.books() == []
 
