@@ -119,6 +119,11 @@ def step_path(job: Job, step: Step) -> str:
 def _files(app: flask.Flask) -> None:
     folder = Path(str(app.template_folder))
 
+    @app.get("/queue")
+    def queue() -> str:
+        """What the phone keeps until it can be sent; the server knows nothing of it."""
+        return flask.render_template("queue.html")
+
     @app.get("/<name>")
     def kept(name: str) -> flask.Response:
         if name not in _KEPT_FILES:

@@ -1,0 +1,140 @@
+"use strict";
+// Keeps copies of the screens on the phone, so that the next ones open without a connection. Pages come from the server as long as it answers within
+// seconds; else the last copy is shown and says of when it is. Only pages that were shown, or are named as coming next, are kept; answers, papers and
+// photos never. All copies go when the screens are locked, by hand or because the server says so, and after half a day in any case.
+
+const PAGES = "corekit-pages-1";
+const FILES = "corekit-files-1";
+const DEADLINE_MS = 4000;
+const OLDEST_MS = 12 * 3600 * 1000; // as long as the longest session: after that the server would not have shown it either
+const MOST = 80;
+const KEPT_AT = "x-kept-at";
+const IS_FILE = /^\/(work\.css|work\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
+const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'";
+
+let lockings = 0; // a page that was asked for before a lock is not kept after it
+
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(begin()));
+
+async function begin() {
+  const old = (await caches.keys()).filter((name) => name.startsWith("corekit-") && ![PAGES, FILES].includes(name));
+  await Promise.all(old.map((name) => caches.delete(name)));
+  await self.clients.claim();
+}
+
+self.addEventListener("fetch", (event) => {
+  const { method, mode, url } = event.request;
+  const { origin, pathname } = new URL(url);
+  if (origin !== self.location.origin) { return; }
+  if (method === "POST" && pathname === "/door/lock") { event.waitUntil(forget()); }
+  if (method !== "GET" || pathname.startsWith("/door")) { return; }
+  if (IS_FILE.test(pathname)) { event.respondWith(file(event)); }
+  else if (mode === "navigate" && !pathname.split("/").at(-1).includes(".")) { event.respondWith(page(event)); }
+});
+
+self.addEventListener("message", (event) => event.waitUntil(fetchAhead(event.data)));
+
+function forget() {
+  lockings += 1;
+  return caches.delete(PAGES);
+}
+
+/** A file of ours: the copy at once, and a fresh one for the next time. */
+async function file(event) {
+  const files = await caches.open(FILES);
+  const copy = await files.match(event.request);
+  const fresh = fetch(event.request).then(async (reply) => {
+    if (reply.ok) { await files.put(event.request, reply.clone()); }
+    return reply;
+  });
+  if (!copy) { return fresh; }
+  event.waitUntil(fresh.catch(() => undefined));
+  return copy;
+}
+
+async function page(event) {
+  const { pathname, search } = new URL(event.request.url);
+  const path = pathname + search;
+  const before = lockings;
+  const network = fetch(event.request).then((reply) => {
+    event.waitUntil(keep(path, reply.clone(), before));
+    return reply;
+  });
+  const late = new Promise((resolve) => { setTimeout(resolve, DEADLINE_MS); });
+  try {
+    const reply = await Promise.race([network, late]);
+    if (reply) { return reply; }
+  } catch {
+    return await copyOf(path) || nothingKept(path);
+  }
+  event.waitUntil(network.catch(() => undefined));
+  return await copyOf(path) || network.catch(() => nothingKept(path));
+}
+
+async function keep(path, reply, before) {
+  if (reply.status === 401) { await forget(); return; }
+  if (!reply.ok || reply.redirected || !(reply.headers.get("content-type") || "").startsWith("text/html")) { return; }
+  const headers = new Headers(reply.headers);
+  headers.set(KEPT_AT, new Date().toISOString());
+  const body = await reply.blob();
+  if (before !== lockings) { return; }
+  const pages = await caches.open(PAGES);
+  await pages.put(path, new Response(body, { headers }));
+  const paths = await pages.keys();
+  await Promise.all(paths.slice(0, Math.max(0, paths.length - MOST)).map((one) => pages.delete(one)));
+}
+
+/** The last copy of a page, with a mark in it that says of when it is. Where a visit stands nobody knows without the server; its steps are shown instead. */
+async function copyOf(path) {
+  const pages = await caches.open(PAGES);
+  const job = /^\/job\/[^/?]+$/.exec(path);
+  const copy = await pages.match(path) || (job && await pages.match(`${path}/way`));
+  if (!copy) { return null; }
+  const at = copy.headers.get(KEPT_AT);
+  if (!(Date.now() - new Date(at) < OLDEST_MS)) { await pages.delete(path); return null; }
+  const text = (await copy.text()).replace("<body", `<body data-as-of="${at}"`);
+  const headers = new Headers(copy.headers);
+  for (const name of ["content-length", "content-encoding"]) { headers.delete(name); }
+  return new Response(text, { headers });
+}
+
+function nothingKept(path) {
+  const job = /^\/job\/[A-Za-z0-9-]+(?=[/?]|$)/.exec(path);
+  const steps = job ? `<p><a class="other" href="${job[0]}/way">The steps of this visit</a></p>` : "";
+  const text = `<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
+<meta name="color-scheme" content="light">
+<title>No connection</title>
+<link rel="stylesheet" href="/work.css">
+<script src="/work.js" defer></script>
+</head>
+<body data-missing>
+<header class="top"><nav aria-label="Where"><a class="home" href="/">Jobs</a></nav><p id="line" class="line" role="status"></p></header>
+<main id="main" tabindex="-1">
+<h1>No connection</h1>
+<p>There is no copy of this screen on the phone. It opens by itself when the connection is back; what was answered is kept until then.</p>
+${steps}
+</main>
+</body>
+</html>`;
+  return new Response(text, { status: 503, headers: { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": POLICY } });
+}
+
+/** Fetch pages that probably come next; `once`: only those that are not there yet. */
+async function fetchAhead({ ahead = [], once = [] }) {
+  const own = (path) => typeof path === "string" && /^\/(?![/\\])/.test(path) && !path.startsWith("/door");
+  const pages = await caches.open(PAGES);
+  const lacking = [];
+  for (const path of once) { if (!await pages.match(path)) { lacking.push(path); } }
+  for (const path of [...ahead, ...lacking].filter(own).slice(0, 12)) {
+    const before = lockings;
+    try {
+      await keep(path, await fetch(path, { headers: { Accept: "text/html" }, redirect: "manual", cache: "no-store" }), before);
+    } catch { return; }
+    if (before !== lockings) { return; }
+  }
+}
