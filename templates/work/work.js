@@ -6,8 +6,8 @@
 //   form[data-answer]           is sent from here. `next` (a hidden field) or data-after: the screen to go on to when there is no connection.
 //   form[data-begins="<id>"]    begins the job of that id; the script draws another id, because a kept copy of the page would begin the same job twice.
 //   [data-faults="<place>"]     takes the faults of the field of that name; "" those of the form as a whole.
-//   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-fill="<field>"] writes
-//                               its value into that field, and button[data-confirm="<field>"] says that the field really reads so.
+//   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-fill="<field>"][data-value]
+//                               writes that into the field, and button[data-confirm="<field>"] says that the field really reads so.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id.   [data-scripted][hidden] is shown where this script runs.
@@ -610,7 +610,7 @@ function tryWhileTyping(form) {
   form.addEventListener("change", soon);
   trial.addEventListener("click", (event) => {
     const fill = event.target.closest("[data-fill]"), confirm = event.target.closest("[data-confirm]");
-    if (fill) { named(form, fill.dataset.fill).forEach((field) => fillIn(field, fill.value)); }
+    if (fill) { named(form, fill.dataset.fill).forEach((field) => fillIn(field, fill.dataset.value)); }
     if (confirm) { confirmed(form, confirm.dataset.confirm); soon(); }
   });
   if (typed(form).length) { soon(); }

@@ -6,7 +6,6 @@ standards: Fetch, Service Workers, Web Locks, Indexed Database; of the answers, 
 
 from __future__ import annotations
 
-import json
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -130,7 +129,8 @@ def _bench(folder: Path) -> Bench:
     found(folder, demo=True)
     set_passcode(folder, CODE)
     shop = Shop(folder)
-    begun = shop.answer(None, Answer(id="begins-the-job-of-this-test", rows={"reason": "starts badly", "vehicle": {"told": "a small van", "no_vin": "not readable"}}))
+    rows = {"reason": "starts badly", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
+    begun = shop.answer(None, Answer(id="begins-the-job-of-this-test", rows=rows))
     app = work_app(Van(shop), PasscodeDoor(shop=folder))
     bench = Bench(shop=shop, app=app, posted=[], job=begun.job)
     screens = {"reading.html": READING, "small.html": SMALL}
@@ -158,7 +158,7 @@ def _bench(folder: Path) -> Bench:
     def tried() -> str:
         text = flask.request.form.get("step[0].readings[0].is", "")
         if "?" in text:
-            return '<p>1.73 V?</p><button type="button" data-fill="step[0].readings[0].is" value="1.73 V">1.73 V</button>'
+            return '<p>1.73 V?</p><button type="button" data-fill="step[0].readings[0].is" data-value="1.73 V">1.73 V</button>'
         return f"<p>understood: {escape(text)}</p>"
 
     bench.start()
@@ -206,7 +206,8 @@ class Hand:
         self.page.wait_for_function("navigator.serviceWorker.controller")
 
     def copies(self) -> list[str]:
-        return list(self.page.evaluate("caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.map((one) => new URL(one.url).pathname))"))
+        """Paths of the screens of which the phone has a copy."""
+        return list(self.page.evaluate("caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.map((one) => one.url.slice(21)))"))
 
     def queue(self) -> list[Any]:
         return list(self.page.evaluate("items()"))
