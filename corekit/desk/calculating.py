@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -82,7 +82,11 @@ def fields_of(calculation: Calculation[Any], plugins: Plugins) -> tuple[Field, .
     return tuple(_field(declared, said.get(declared.name, ""), plugins) for declared in calculation.inputs)
 
 
-def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str = "") -> Result:
+#: Does a declared calculation with values by name, elsewhere than here. Errors: ValueError for what was given, DeskProblem where it fails.
+Calculator = Callable[[str, Mapping[str, Value]], Value]
+
+
+def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str = "", *, calculator: Calculator | None = None) -> Result:
     """The result of a calculation from what somebody typed.
 
     A range, *about* and a ± are taken as they are for readings, and the doubt travels along; a plain number is taken as it stands.
@@ -90,6 +94,7 @@ def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str 
     Args:
         typed: Input's name → text with its unit.
         decimal: The shop's decimal mark; empty when both are usual.
+        calculator: Does it; without one this process does, where only the main thread can stop one that hangs.
 
     Errors:
         DeskProblem: there is no such calculation, or it fails.
@@ -112,10 +117,10 @@ def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str 
         raise CalculationProblem(faults)
     try:
         with time_limit(_SECONDS):
-            result = calculation(**values)
+            result = calculator(key, values) if calculator is not None else calculation(**values)
     except ValueError as problem:
         raise CalculationProblem({"": f"Nothing can be computed from these together ({problem})."}) from problem
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, DeskProblem):
         raise
     except BaseException as problem:
         raise DeskProblem(f"The calculation {key} failed, and that is its plugin's fault ({in_words(problem)}).") from problem

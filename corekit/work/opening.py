@@ -33,9 +33,9 @@ def is_shop(folder: Path) -> None:
 
 @contextlib.contextmanager
 def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
-    """The screens of a shop behind a door, with a worker process of their own for the checks; closed with the block."""
+    """The screens of a shop behind a door, with a worker process of their own for checks and calculations; closed with the block."""
     with Worker() as worker, Shop(folder, assessor=worker) as shop:
-        yield work_app(Van(shop), door)
+        yield work_app(Van(shop, calculator=worker.calculate), door)
 
 
 def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 import attrs
 
 from ..assess.assessment import Assessment
+from ..desk.calculating import Calculator
 from ..desk.shop import Shop
 from ..model.job import Job
 
@@ -21,9 +22,11 @@ class Van:
 
     Attributes:
         shop: Opened with the worker as its assessor.
+        calculator: The worker's too; without one this process calculates.
     """
 
     shop: Shop
+    calculator: Calculator | None = None
     _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(factory=OrderedDict, init=False)
     _lock: threading.Lock = attrs.field(factory=threading.Lock, init=False)
 
@@ -47,6 +50,8 @@ class Van:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
         made = self.shop.assessed(job, minutes, about)
+        if made.failures != self.shop.plugins.failures:
+            return made  # the worker lost a process over it; the next time it may have recovered
         with self._lock:
             self._assessed[key] = made
             while len(self._assessed) > _KEPT:

@@ -23,6 +23,7 @@ from typing import Any
 import attrs
 
 from ..assess.assessment import CHECK_SECONDS, Assessment, assess
+from ..desk.problem import DeskProblem
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import LOAD_SECONDS, LOADING, Failure, Plugins
@@ -56,7 +57,7 @@ class Patience:
         return self.start if piece is None else self.load if piece[1] == LOADING else self.check
 
 
-class WorkerProblem(Exception):
+class WorkerProblem(DeskProblem):
     """The worker cannot do this: a calculation that failed, or the worker is closed. Says what and what to do."""
 
 

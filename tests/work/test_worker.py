@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from corekit.assess.assessment import Assessment, assess
+from corekit.desk.answering import Answer
 from corekit.desk.look import NO_CURRENCY, Seen
 from corekit.desk.saying import as_data, as_words
 from corekit.desk.scratch import scratch_job
@@ -27,8 +28,11 @@ from corekit.intake.visit import read_visit
 from corekit.model.finding import Reason
 from corekit.model.job import Job
 from corekit.model.value import Value, exact
+from corekit.plugin.calculation import Calculation
 from corekit.plugin.host import Plugins, load
 from corekit.reference import data_path
+from corekit.work.app import OpenDoor
+from corekit.work.opening import opened
 from corekit.work.worker import Patience, Worker, WorkerProblem
 
 from ..assess.story import Story
@@ -528,3 +532,24 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
         server.kill()
         server.communicate()
     assert gone(pid)
+
+
+# ---- under the screens
+
+
+def test_the_screens_assess_and_calculate_in_the_worker(empty_shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever assesses or calculates in the process of the screens themselves would be stopped by nothing."""
+    with open_shop(empty_shop) as shop:
+        rows = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-1"}, "step": [{"seen": [{"of": "battery.case", "is": "sound"}]}]}
+        begun = shop.answer(None, Answer(id="begin-0123456789", rows=rows))
+        assert shop.assess(begun.job).findings
+    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+        monkeypatch.setattr("corekit.assess.assessment.case_at", None)
+        monkeypatch.setattr(Calculation, "__call__", None)
+        browser = app.test_client()
+        assert browser.get("/").status_code == 200
+        assert browser.get(f"/job/{begun.job}").status_code == 303
+        done = browser.post("/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 Ω"})
+        assert (done.status_code, "4 A" in done.text) == (200, True)  # Ohm's law: 12 V through 3 Ω
+        refused = browser.post("/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 V"})
+        assert refused.status_code == 422

@@ -34,7 +34,7 @@ def add(app: flask.Flask, van: Van) -> None:
             return page(calculation, None)
         flask.g.given = flask.request.form
         try:
-            result = work_out(plugins, key, typed(calculation), van.shop.settings.decimal)
+            result = work_out(plugins, key, typed(calculation), van.shop.settings.decimal, calculator=van.calculator)
         except CalculationProblem as problem:
             flask.g.faults = [Wrong(place=f"{INPUT}{name}" if name else "", text=_sentence(fault)) for name, fault in problem.faults.items()]
         except DeskProblem as problem:
