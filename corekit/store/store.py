@@ -245,6 +245,12 @@ class Store:
             found = connection.execute("SELECT job FROM entry WHERE journal = ? GROUP BY job ORDER BY min(rowid)", (JOB,))
             return [job for (job,) in found]
 
+    def issued(self) -> list[str]:
+        """Ids of the jobs that are on an invoice, the latest last."""
+        with self._reading() as connection:
+            found = connection.execute("SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job ORDER BY max(rowid)", (JOB,))
+            return [job for (job,) in found]
+
     def job(self, job: str) -> Job:
         """The job as its journal tells it.
 

@@ -19,7 +19,7 @@ from ..billing.book import PriceProblem
 from ..billing.consent import ConsentProblem
 from ..desk.problem import DeskProblem
 from ..intake.fault import Fault, VisitProblem
-from ..store.problem import StoreProblem
+from ..store.problem import OtherAnswer, StoreProblem
 from .rows import FieldProblem
 
 #: What may go wrong with what somebody asked for; each says in its own words what and what to do.
@@ -86,8 +86,9 @@ def lead(path: str) -> flask.Response:
     return flask.Response(status=303, headers={"Location": path})
 
 
-def refused(problem: Exception, status: int = 422) -> flask.Response:
+def refused(problem: Exception) -> flask.Response:
     """The same screen again, every fault beside its field, with everything that was typed."""
+    status = 409 if isinstance(problem, OtherAnswer) else 422
     faults = wrongs(problem)
     if wants_json():
         reply = flask.jsonify(faults=[{"place": fault.place, "text": fault.text, "asked": fault.asked, "guesses": list(fault.guesses)} for fault in faults])
