@@ -10,7 +10,7 @@ from ..place import TITLES, standing
 from ..van import Van
 from .page import job_page, said, vehicle_words
 
-
+#: Closed jobs that are listed at first.
 CLOSED_SHOWN = 10
 
 
