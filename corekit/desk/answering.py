@@ -21,7 +21,7 @@ from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
 from ..model.records import Agreed, Withdrawn, body_of
 from ..store.mark import LETTERS
-from ..store.reconcile import PROGRAM_KINDS
+from ..store.reconcile import PROGRAM_KINDS, row_of
 from ..store.statement import Statement
 from ..store.store import JOB_LETTERS, Told
 from . import paper
@@ -75,8 +75,10 @@ def answer(shop: Shop, job: str | None, given: Answer) -> Answered:
     """See `Shop.answer`."""
     rows = whole(given.rows)
     target = _target(shop, job)
-    kept = shop.store.add(target, _reader(shop, rows, []), answer=given.id, asked={"job": target if job else "", "rows": rows})
-    return Answered(job=kept.job, name=shop.store.job(kept.job).name, entries=kept.entries, again=kept.again)
+    read: list[VisitFile] = []
+    kept = shop.store.add(target, _reader(shop, rows, read), answer=given.id, asked={"job": target if job else "", "rows": rows})
+    name = read[0].origin if read else shop.store.job(kept.job).name
+    return Answered(job=kept.job, name=name, entries=kept.entries, again=kept.again)
 
 
 def withdraw(shop: Shop, job: str, given: str, entry: str, because: str) -> Answered:
@@ -116,8 +118,8 @@ def _came_with(job: Job, entry: Entry) -> list[Entry]:
 def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Tried:
     """See `Shop.tried`."""
     target = _target(shop, job)
-    remarks: list[str] = []
-    standing, statements = shop.store.trial(target, _reader(shop, whole(rows), remarks))
+    read: list[VisitFile] = []
+    standing, statements = shop.store.trial(target, _reader(shop, whole(rows), read))
     texts = dict(shop.store.texts(standing.persons())) if standing is not None else {}
     entries: list[Entry] = []
     recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -131,7 +133,7 @@ def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Tried:
         entries.append(seal(entry))
         latest[said.subject] = entries[-1].id
     before = standing.entries if standing is not None else ()
-    return Tried(job=fold(target, [*before, *entries]), new=tuple(entry.id for entry in entries), texts=texts, remarks=tuple(remarks))
+    return Tried(job=fold(target, [*before, *entries]), new=tuple(entry.id for entry in entries), texts=texts, remarks=read[0].remarks)
 
 
 def _target(shop: Shop, job: str | None) -> str:
@@ -143,8 +145,8 @@ def _target(shop: Shop, job: str | None) -> str:
     return shop.find(job)
 
 
-def _reader(shop: Shop, rows: Mapping[str, Any], remarks: list[str]) -> Callable[[Job | None], Told]:
-    """What reads the rows once the job stands still."""
+def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile]) -> Callable[[Job | None], Told]:
+    """What reads the rows once the job stands still; what it read is put into `read`."""
 
     def tell(standing: Job | None) -> Told:
         fragment = dict(rows)
@@ -152,9 +154,15 @@ def _reader(shop: Shop, rows: Mapping[str, Any], remarks: list[str]) -> Callable
         name = standing.name if standing is not None else _new_name(shop)
         demo = standing.demo if standing is not None else shop.store.demo
         visit = read_rows(fragment, shop.declared, name=name, demo=demo, job=standing, corrects=corrects)
-        remarks.extend(visit.remarks)
+        read.append(visit)
         origin = _origin(shop, standing) if standing is not None else name
         drafts = [*paper.instruments_for(attrs.evolve(visit, origin=origin), shop.settings), *_bound(shop, visit, standing)]
+
+        if corrects is not None:
+            same = [draft for draft in drafts if (draft.kind, draft.row) == (corrects.kind, row_of(corrects.subject))]
+            if len(same) != 1:
+                why = f"A correction says one row of the same kind, stage and place as the entry it corrects; this says {len(same)} of it."
+                raise _refused("instead_of", why)
 
         def books(said: Sequence[Statement]) -> Any:
             try:

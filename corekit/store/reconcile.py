@@ -150,6 +150,9 @@ def answered(entries: Iterable[Entry], texts: Mapping[str, str], origin: str, dr
     faults = faults or _without_setup(drafts, _named_rows(drafts).values(), "this answer")
     if faults:
         return Reconciled(faults=tuple(faults))
+    # Only what the rows may be the same as is looked at closely: an answer is to cost as much late in a long job as early.
+    rows, there = {draft.row for draft in drafts}, {corrects.subject, _setup_of(corrects.kind, corrects.body)} if corrects is not None else set()
+    journal = [entry for entry in journal if row_of(entry.subject) in rows or entry.subject in there]
     known = _known(journal, texts, origin)
     if corrects is not None and not corrects.subject.startswith(f"{origin}:"):
         known += _known([entry for entry in journal if entry.subject == corrects.subject], texts, corrects.subject.partition(":")[0])
@@ -299,6 +302,15 @@ def _companied(rows: list[Any], names: Mapping[Any, str]) -> list[Any]:
         if row.setup:
             companions[row.setup][row.row, row.content, row.withdrawal] += 1
     return [attrs.evolve(row, companions=frozenset(companions[names[_key(row)]].items())) if row.kind == "setup" else row for row in rows]
+
+
+def row_of(subject: str) -> str:
+    """The row that a subject numbers.
+
+    >>> row_of("typed-visit:arrival/battery.rest_voltage/#2")
+    'arrival/battery.rest_voltage/'
+    """
+    return subject.partition(":")[2].rpartition("#")[0]
 
 
 def _key(row: Any) -> Any:

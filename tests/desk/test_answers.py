@@ -364,16 +364,17 @@ def test_a_temperature_is_corrected_for_all_its_readings(shop: Shop) -> None:
 @pytest.mark.parametrize(
     ("rows", "why"),
     [
-        ({"step": [{"readings": [{"of": "battery.drain", "is": "18 mA"}]}]}, "says nothing of it"),
-        ({"step": [rest("12.6 V"), rest("12.7 V")]}, "says 2 rows of it"),
-        ({"traits": {"battery.type": "flooded"}}, "says nothing of it"),
+        ({"step": [{"readings": [{"of": "battery.drain", "is": "18 mA"}]}]}, "says 0 of it"),
+        ({"step": [rest("12.6 V"), rest("12.7 V")]}, "says 2 of it"),
+        ({"traits": {"battery.type": "flooded"}}, "says 0 of it"),
     ],
 )
 def test_a_correction_says_one_row_for_one(shop: Shop, rows: dict[str, Any], why: str) -> None:
     job = arrived(shop)
     *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
-    with pytest.raises((VisitProblem, StoreProblem), match=why):
+    with pytest.raises(VisitProblem, match=why) as problem:
         said(shop, job, "right", **rows, instead_of=wrong.id)
+    assert fault(problem).path == "instead_of"
     assert readings(shop, job) == ["12.5 V"]
 
 
