@@ -307,8 +307,8 @@ def _companied(rows: list[Any], names: Mapping[Any, str]) -> list[Any]:
 def row_of(subject: str) -> str:
     """The row that a subject numbers.
 
-    >>> row_of("typed-visit:arrival/battery.rest_voltage/#2")
-    'arrival/battery.rest_voltage/'
+    >>> row_of("typed-visit:arrival/brakes.line_pressure/#2")
+    'arrival/brakes.line_pressure/'
     """
     return subject.partition(":")[2].rpartition("#")[0]
 
