@@ -64,25 +64,36 @@ def is_private(address: str) -> bool:
 
 def own_addresses() -> tuple[str, ...]:
     """The private IPv4 addresses of this machine, without its loopback ones; empty where it is in no network."""
-    found = {address for address in _addresses() if is_private(address) and not ipaddress.ip_address(address).is_loopback}
-    return tuple(sorted(found, key=lambda text: (ipaddress.ip_address(text).is_link_local, ipaddress.ip_address(text))))
+    for way in (_of_interfaces, _of_routes, _of_the_name):
+        found = {address for address in way() if is_private(address) and not ipaddress.ip_address(address).is_loopback}
+        if found:
+            return tuple(sorted(found, key=lambda text: (ipaddress.ip_address(text).is_link_local, ipaddress.ip_address(text))))
+    return ()
 
 
-def _addresses() -> Iterator[str]:
+def _of_interfaces() -> Iterator[str]:
+    """Of every interface; Linux only (SIOCGIFADDR of netdevice(7)). A hotspot's own address has no route that would show it."""
     with contextlib.suppress(OSError, ImportError, AttributeError):
         import fcntl
 
-        # Linux only: SIOCGIFADDR of netdevice(7) for each interface; a hotspot's own address has no route that would show it.
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
             for _, name in socket.if_nameindex():
                 with contextlib.suppress(OSError):
                     yield socket.inet_ntoa(fcntl.ioctl(asked.fileno(), 0x8915, name.encode()[:15].ljust(256, b"\0"))[20:24])
-    with contextlib.suppress(OSError):
-        yield from (str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET))
+
+
+def _of_routes() -> Iterator[str]:
+    """Those from which something would go to a private net. Nothing is sent."""
     for beside in ("10.255.255.254", "172.31.255.254", "192.168.255.254"):
         with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-            asked.connect((beside, 9))  # sends nothing; only asks from which address it would go
+            asked.connect((beside, 9))
             yield str(asked.getsockname()[0])
+
+
+def _of_the_name() -> Iterator[str]:
+    """What the machine's own name leads to; last, because without a network that can take seconds."""
+    with contextlib.suppress(OSError):
+        yield from (str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET))
 
 
 def has_pairing(shop: Path) -> bool:
@@ -220,9 +231,12 @@ class VanCertificate:
         return self.page(address)
 
     def names(self) -> frozenset[str]:
-        """Everything that a browser may have in its address line for this server."""
+        """Everything that a browser may have in its address line for this server: what the certificate covers by now.
+
+        Each request comes over a line, and `context_for` has taken in the address of that line before.
+        """
         with self._lock:
-            return frozenset({"127.0.0.1", self.host, *self._covered, *self.addresses()})
+            return frozenset({self.host, *self._covered})
 
     def _take_up(self) -> None:
         """Use the certificate that is there, if this authority made it and it is good today."""

@@ -206,7 +206,7 @@ class Ended:
 
     def __attrs_post_init__(self) -> None:
         try:
-            lines = self.path.read_text("ascii").split("\n")
+            lines = self.path.read_text("ascii", "replace").split("\n")
         except FileNotFoundError:
             lines = []
         pairs = [line.split(" ") for line in lines if line]

@@ -326,6 +326,17 @@ def test_lock_now_ends_the_session_for_good_also_over_a_restart(let_in: Behind, 
     assert other.get("/job/abc").status_code == 200  # another device stays where it is
 
 
+@pytest.mark.parametrize("damage", [b"\xff\x00\n", b"x\n", b"x y\n\n\n", b"a b c\n"])
+def test_a_damaged_list_of_ended_sessions_is_read_as_far_as_it_goes(let_in: Behind, made: Callable[..., Behind], damage: bytes) -> None:
+    cookie = let_in.client.get_cookie("corekit-work").value
+    let_in.client.post("/door/lock", data={"guard": let_in.guard}, headers=OWN)
+    path = let_in.shop / "keys" / "work.locked"
+    path.write_bytes(damage + path.read_bytes())
+    again = made()
+    again.client.set_cookie("corekit-work", cookie)
+    assert again.client.get("/job/abc").status_code == 401
+
+
 def test_a_new_passcode_ends_every_session_at_once(let_in: Behind) -> None:  # (7.4.3)
     set_passcode(let_in.shop, "another one")
     assert let_in.client.get("/job/abc").status_code == 401
@@ -377,6 +388,7 @@ def test_strangers_under_many_addresses_share_what_there_is_to_guess() -> None:
     clock = Clock()
     guesses = Guesses(clock)
     assert [guesses.take(f"10.0.0.{n}", known=False) for n in range(40)] == [0.0] * 20 + [60.0] * 20
+    assert guesses.take("a device that was let in before", known=True) == 0.0
     clock.seconds += 60
     assert [guesses.take(f"10.0.1.{n}", known=False) for n in range(2)] == [0.0, 60.0]
 
@@ -607,3 +619,8 @@ def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(demo_copy: Pa
         assert axe.Axe().run(page).response["violations"] == []
         given(page)
         assert page.locator("#passcode").count() == 0
+        with page.expect_navigation():
+            page.get_by_role("button", name="Lock now").tap()
+        assert page.locator("#passcode").count() == 1
+        page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
+        assert page.locator("#passcode").count() == 1
