@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -20,7 +20,7 @@ from ..van import Van
 from . import trial
 from .course import Course, course
 from .page import job_page
-from .trial import Said, said
+from .trial import said
 
 _AHEAD = 5  # of the next tests are kept ready for when the network goes
 _LEAST_CHANCE = 0.01
@@ -112,9 +112,11 @@ def add(app: flask.Flask, van: Van) -> None:
         """Everything that can be read or looked at, by system."""
         record, wishes = van.job(job), course(plugins.systems)
         told = asking.told_now(record, plugins)
+        beside = {key for one in plugins.measurands.values() for key in one.read_with}
         groups = []
         for system in plugins.systems.values():
             declared: list[Measurand | Observation] = [*system.measurands.values(), *system.observations.values()]
+            declared.sort(key=lambda one: one.key in beside)  # what is only read with something else comes last
             rows = [Row(path=wishes.path(record, f"test/{one.key}"), title=one.title, told=_told(told, one.key, one.places)) for one in declared]
             groups.append((system, rows))
         ahead = [_path_of(record, test, wishes, plugins) for test in guiding.open_tests(assessed(record, wishes), plugins)][:_AHEAD]
@@ -173,16 +175,19 @@ def add(app: flask.Flask, van: Van) -> None:
                 return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
         return job_page(
             "retested.html", record, van, repairs=[(repair, _again(record, repair, wishes, plugins)) for repair in assessment.repairs],
-            not_repeated=_not_repeated(record, assessment, wishes, plugins), ahead=[],
+            not_repeated=_not_repeated(record, assessment, wishes, plugins), meaning=meaning(assessment) if record.stage else {"meant": None},
         )  # fmt: skip
+
+    def meaning(assessment: Assessment) -> dict[str, Any]:
+        meant = guiding.last_meant(assessment, plugins)
+        return {"meant": meant, "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else []}
 
     def guidance(job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]) -> dict[str, Any]:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be, what may be offered."""
-        meant = guiding.last_meant(assessment, plugins)
         first = tests[0] if tests else None
         stuck = first is not None and bool(first.wants) and not first.repeat and guiding.is_all_read(job, first, plugins)
         return {
-            "meant": meant, "means": _means(meant.findings, assessment) if meant is not None else [],
+            **meaning(assessment),
             "later": [Later(path=_path_of(job, test, wishes, plugins), question=test.question, time=time_words(test)) for test in tests[1:]],
             "paths": [_path_of(job, test, wishes, plugins) for test in tests],
             "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
@@ -227,10 +232,6 @@ def _own_limit(job: Job, key: str) -> str:
     return ""
 
 
-def _means(findings: Iterable[Any], assessment: Assessment) -> list[Said]:
-    return [said(finding, assessment) for finding in findings]
-
-
 def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[tuple[str, str]]]]:
     """Each system by itself, likeliest first: the tables know nothing of each other."""
     return [
@@ -270,7 +271,7 @@ def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
     for reading in before:
         beside = ", ".join(one.typed.strip() for one in reading.setup.values())
         at = f", {reading.place}" if reading.place else ""
-        rows.append((f"{reading.measurand.title}{at}", f"{reading.typed.strip()}{f', read with {beside}' if beside else ''}"))
+        rows.append((f"{reading.measurand.title}{at}", f"{reading.typed.strip()}{f', taken at {beside}' if beside else ''}"))
     return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
 
 

@@ -135,9 +135,10 @@ def trial_again(van: Van, job: str) -> Trial | None:
     if flask.g.get("given") is None:
         return None
     try:
-        return trial_of(van, job, flask.request.form, list(fields()))
+        made = trial_of(van, job, flask.request.form, list(fields()))
     except REFUSALS:
         return None  # what is wrong with the form itself stands above it already
+    return attrs.evolve(made, wrong=())  # and each fault stands beside its field
 
 
 def add(app: flask.Flask, van: Van) -> None:
