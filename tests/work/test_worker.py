@@ -11,10 +11,11 @@ import sys
 import textwrap
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from importlib.metadata import entry_points
 from pathlib import Path
 
+import attrs
 import pytest
 
 from corekit.assess.assessment import Assessment, assess
@@ -29,10 +30,11 @@ from corekit.model.finding import Reason
 from corekit.model.job import Job
 from corekit.model.value import Value, exact
 from corekit.plugin.calculation import Calculation
-from corekit.plugin.host import Plugins, load
+from corekit.plugin.host import Failure, Plugins, load
 from corekit.reference import data_path
 from corekit.work.app import OpenDoor
 from corekit.work.opening import opened
+from corekit.work.van import Van
 from corekit.work.worker import Patience, Worker, WorkerProblem
 
 from ..assess.story import Story
@@ -553,3 +555,40 @@ def test_the_screens_assess_and_calculate_in_the_worker(empty_shop: Path, monkey
         assert (done.status_code, "4 A" in done.text) == (200, True)  # Ohm's law: 12 V through 3 Ω
         refused = browser.post("/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 V"})
         assert refused.status_code == 422
+
+
+def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(empty_shop: Path, install: Install) -> None:
+    install("horn", HORN, "os._exit(1)")
+    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+        browser = app.test_client()
+        with open_shop(empty_shop) as shop:
+            job = shop.answer(None, Answer(id="begin-0123456789", rows={"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}})).job
+        fields = {"step[0].readings[0].of": "horn.level", "step[0].readings[0].is": "440 Hz", "screen": f"/job/{job}/test/horn.level"}
+        typing = browser.post(f"/job/{job}/try", data=fields)
+        assert (typing.status_code, "440 Hz" in typing.text) == (200, True)
+        assert browser.post(f"/job/{job}/answer", data={**fields, "answer": "answer-123456789"}).status_code == 303
+        for path in (f"/job/{job}/test", f"/job/{job}/tests", f"/job/{job}/record", "/"):
+            page = browser.get(path, follow_redirects=True)
+            assert (page.status_code, "Traceback" in page.text) == (200, False)
+    with open_shop(empty_shop) as shop:
+        assert [noted.record.typed for noted in shop.store.job(job).measured(0)] == ["440 Hz"]
+
+
+def test_what_was_made_while_no_worker_could_be_had_is_not_kept(empty_shop: Path, install: Install) -> None:
+    install("horn", HORN)
+    plugins = installed("horn")
+    lost = True
+
+    def assessor(job: Job, plugins: Plugins, minutes: float | None = None, about: Collection[str] = ()) -> Assessment:
+        made = assess(job, plugins, minutes, about)
+        return attrs.evolve(made, failures=(Failure(plugin="horn", what="lost", cost="all"),)) if lost else made
+
+    with open_shop(empty_shop, plugins=plugins, assessor=assessor) as shop:
+        van = Van(shop)
+        rows = {"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}, "step": [{"readings": [{"of": "horn.level", "is": "440 Hz"}]}]}
+        job = van.job(shop.answer(None, Answer(id="begin-0123456789", rows=rows)).job)
+        assert van.assessed(job).failures
+        lost = False
+        made = van.assessed(job)
+        assert made.failures == ()
+        assert van.assessed(job) is made
