@@ -23,13 +23,13 @@ class Bill:
     """
 
     def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
-        self.job, self.assessment = job, assessment
-        self._standing = Standing.of(job, book)
-        self.lines = to_invoice(job, self._standing, assessment)
+        self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
+        self.standing = Standing.of(job, book)
+        self.lines = to_invoice(job, self.standing, assessment)
         if not self.lines:
             raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
-        rounding = rounding_to_agreed(self.lines, self._standing)
-        may_invoice(self.lines, self._standing, rounding)
+        rounding = rounding_to_agreed(self.lines, self.standing)
+        may_invoice(self.lines, self.standing, rounding)
         self._totals = totals(self.lines, book)
         self.payable = owed(self._totals, [noted.record for noted in job.payments], rounding)
         self.total = self.payable.gross + self.payable.rounding
@@ -38,5 +38,5 @@ class Bill:
         """The invoice as a Document; without a number it is a draft's."""
         return invoice(
             self.job, self.assessment, sheet, number=number, lines=self.lines, totals=self._totals, payable=self.payable,
-            agreements=paper.agreements_of(self.job, self._standing), payments=paper.payments_of(self.job), link=1, record_mark=record_mark,
+            agreements=paper.agreements_of(self.job, self.standing), payments=paper.payments_of(self.job), link=1, record_mark=record_mark,
         )  # fmt: skip

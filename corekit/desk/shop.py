@@ -320,6 +320,11 @@ class Shop:
         """The personal texts of a job, by hash; pictures, which are long, only where `pictures` asks for them."""
         return self.store.texts(self.store.job(job).persons())
 
+    def paper_texts(self, job: str) -> dict[str, str]:
+        """The personal texts that a job's papers may show, by hash: its own, and those of the jobs that its invoice is over as well."""
+        jobs = self.jobs_billed_with(self.store.job(self.find(job)))
+        return {hash: text for one in jobs for hash, text in self.store.texts(one.persons()).items()}  # noqa: A001
+
     def pictures(self, job: str, *kinds: str) -> dict[str, str]:
         """The pictures of a job as they were kept, by hash: photos and signatures, or only one of these kinds."""
         return self.store.texts(self.store.job(self.find(job)).persons(*(kinds or PICTURE_KINDS)))
@@ -515,25 +520,28 @@ class Shop:
             record = self.store.job(job)
             while not record.issued:
                 with suppress(_MovedOn):  # an answer came in from elsewhere while the paper was laid out
-                    self._issue(record, answer, asked)
+                    self._issue(Bill(record, self.assessed(record), self.book), answer, asked)
                 record = self.store.job(job)
             self.store.keep_answer(job, answer, asked, [record.issued[-1].entry])
             return self._issued(record)
 
-    def _issue(self, job: Job, answer: str, asked: object) -> None:
-        bill = Bill(job, self.assessed(job), self.book)
-        sheet, heads = self.sheet(job), self.store.heads()
+    def _issue(self, bill: Bill | together.CommonBill, answer: str, asked: object) -> None:
+        sheet, heads, ids = self.sheet(bill.jobs[0]), self.store.heads(), [job.id for job in bill.jobs]
 
         def build(place: int) -> InvoiceIssued:
-            if len(self.store.journal(job.id)) != len(job.entries):
+            if any(len(self.store.journal(job.id)) != len(job.entries) for job in bill.jobs):
                 raise _MovedOn
             document = bill.document(sheet, self._number(place), record_mark(heads))
             return InvoiceIssued(
                 place=place, number=document.number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
-                total=bill.total.minor, currency=bill.total.currency, versions=self._versions(bill.assessment), heads=heads, job_name=job.name,
+                total=bill.total.minor, currency=bill.total.currency, versions={"corekit": __version__, **bill.versions}, heads=heads,
+                job_name=", ".join(job.name for job in bill.jobs), jobs=ids if len(ids) > 1 else (),
             )  # fmt: skip
 
-        self.store.issue(job.id, self._books, build, answer=answer, asked=asked)
+        if len(ids) > 1:
+            self.store.issue_together(ids, self._books, build, answer=answer, asked=asked)
+        else:
+            self.store.issue(ids[0], self._books, build, answer=answer, asked=asked)
 
     def drafted(self, job: Job) -> Drafted:
         """The invoice as it would be issued now, as a draft without a number; nothing is kept.
@@ -544,6 +552,21 @@ class Shop:
         bill = Bill(job, self.assessed(job), self.book)
         sheet = attrs.evolve(self.sheet(job), draft=True)
         return Drafted(document=bill.document(sheet, "", record_mark([job.entries[-1].id])), due=bill.payable.due)
+
+    def drafted_together(self, jobs: Sequence[str]) -> Drafted:
+        """As `drafted`, one invoice over several jobs.
+
+        Errors:
+            DeskProblem, ConsentProblem: as `issue_together`.
+        """
+        records = [self.store.job(job) for job in together.several(self, jobs)]
+        if number := together.number_of(self, records):
+            raise DeskProblem(f"Invoice {number} is over these jobs already; there is nothing to draft.")
+        if len(records) == 1:
+            return self.drafted(records[0])
+        bill = together.CommonBill(self, records)
+        sheet = attrs.evolve(self.sheet(records[0]), draft=True)
+        return Drafted(document=bill.document(sheet, "", record_mark([job.entries[-1].id for job in records])), due=bill.payable.due)
 
     def _number(self, place: int) -> str:
         return self.settings.number.format(year=self._now().year, device=self.settings.device, place=place)
@@ -567,25 +590,10 @@ class Shop:
             records = [self.store.job(job) for job in ids]
             while not together.number_of(self, records):
                 with suppress(_MovedOn):
-                    self._issue_together(together.Bill(self, records), answer, asked)
+                    self._issue(together.CommonBill(self, records), answer, asked)
                 records = [self.store.job(job) for job in ids]
             self.store.keep_answer(ids[0], answer, asked, [records[0].issued[-1].entry])
             return self._issued(records[0])
-
-    def _issue_together(self, bill: together.Bill, answer: str, asked: object) -> None:
-        sheet, heads = self.sheet(bill.jobs[0]), self.store.heads()
-
-        def build(place: int) -> InvoiceIssued:
-            if any(len(self.store.journal(job.id)) != len(job.entries) for job in bill.jobs):
-                raise _MovedOn
-            document = bill.document(sheet, self._number(place), record_mark(heads))
-            return InvoiceIssued(
-                place=place, number=document.number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
-                total=bill.total.minor, currency=bill.total.currency, versions={"corekit": __version__, **bill.versions}, heads=heads,
-                job_name=", ".join(job.name for job in bill.jobs), jobs=[job.id for job in bill.jobs],
-            )  # fmt: skip
-
-        self.store.issue_together([job.id for job in bill.jobs], self._books, build, answer=answer, asked=asked)
 
     def _issued(self, job: Job) -> Invoice:
         """Draw the invoice again from what is kept; nothing is computed."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..billing.consent import ConsentProblem, Standing
+from ..billing.consent import ConsentProblem
 from ..billing.payment import owed
 from ..billing.together import Share, together
 from ..model.document import Document
@@ -14,8 +14,8 @@ from ..model.personal import Personal
 from ..report.collective import Part, collective
 from ..report.sheet import Sheet
 from . import paper
+from .bill import Bill
 from .problem import DeskProblem
-from .work import to_invoice
 
 if TYPE_CHECKING:
     from .shop import Shop
@@ -77,7 +77,7 @@ def _text(shop: Shop, job: Job, what: str) -> str:
     return (shop.store.text(reference.hash) or "") if isinstance(reference, Personal) else ""
 
 
-class Bill:
+class CommonBill:
     """An invoice over these jobs, worked out and ready for a number.
 
     Errors:
@@ -88,28 +88,27 @@ class Bill:
     def __init__(self, shop: Shop, jobs: Sequence[Job]) -> None:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
-        self.versions: dict[str, str] = {}
-        self._parts: list[Part] = []
-        shares: list[Share] = []
-        for job in jobs:
-            try:
-                shares.append(self._share(shop, job))
-            except ConsentProblem as problem:
-                raise ConsentProblem(f"{job.name}: {problem} Nothing was issued.") from problem
-        self._totals, rounding = together(shares, shop.book)
-        self._payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
-        self.total = self._payable.gross + self._payable.rounding
-
-    def _share(self, shop: Shop, job: Job) -> Share:
-        assessment, standing = shop.assessed(job), Standing.of(job, shop.book)
-        share = Share(lines=to_invoice(job, standing, assessment), standing=standing)
-        if not share.lines:
-            raise ConsentProblem("Nothing was both agreed to and done, so there is nothing to invoice.")
-        _ = share.alone  # refuses what was not agreed to
-        self.versions.update(assessment.versions)
-        agreements, payments = paper.agreements_of(job, standing), paper.payments_of(job)
-        self._parts.append(Part(job=job, assessment=assessment, lines=share.lines, agreements=agreements, payments=payments))
-        return share
+        self._bills = [_bill(shop, job) for job in jobs]
+        self._totals, rounding = together([Share(lines=bill.lines, standing=bill.standing) for bill in self._bills], shop.book)
+        self.payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
+        self.total = self.payable.gross + self.payable.rounding
+        self.versions = {name: version for bill in self._bills for name, version in bill.assessment.versions.items()}
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
-        return collective(self._parts, sheet, number=number, totals=self._totals, payable=self._payable, link=1, record_mark=record_mark)
+        """The invoice as a Document; without a number it is a draft's."""
+        parts = [
+            Part(
+                job=bill.job, assessment=bill.assessment, lines=bill.lines, agreements=paper.agreements_of(bill.job, bill.standing),
+                payments=paper.payments_of(bill.job),
+            )
+            for bill in self._bills
+        ]  # fmt: skip
+        return collective(parts, sheet, number=number, totals=self._totals, payable=self.payable, link=1, record_mark=record_mark)
+
+
+def _bill(shop: Shop, job: Job) -> Bill:
+    try:
+        return Bill(job, shop.assessed(job), shop.book)
+    except ConsentProblem as problem:
+        name = "" if job.name in str(problem) else f"{job.name}: "
+        raise ConsentProblem(f"{name}{problem} Nothing was issued.") from problem

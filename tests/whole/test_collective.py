@@ -182,11 +182,32 @@ def test_a_job_that_is_on_an_invoice_already_joins_no_other(fleet: Fleet) -> Non
         assert not shop.store.job(shop.find("other")).issued
 
 
+def test_a_draft_over_several_jobs_comes_to_what_is_issued_and_keeps_nothing(fleet: Fleet) -> None:
+    before = entries(fleet)
+    with fleet.open() as shop:
+        draft = shop.drafted_together(["van-1", "van-2"])
+        assert (draft.document.draft, draft.document.number, draft.due) == (True, "", euros(TOTAL))
+    assert entries(fleet) == before
+    with fleet.open() as shop:
+        number = shop.issue_together(["van-1", "van-2"]).number
+        with pytest.raises(DeskProblem, match=f"Invoice {number} is over these jobs already"):
+            shop.drafted_together(["van-2", "van-1"])
+
+
+def test_whoever_shows_the_paper_gets_the_words_of_all_its_jobs_and_of_no_other(fleet: Fleet) -> None:
+    with fleet.open() as shop:
+        shop.issue_together(["van-1", "van-2"])
+        for name in ("van-1", "van-2"):
+            assert {"XX 1", "XX 2"} <= set(shop.paper_texts(name).values())
+        assert {"XX 1", "XX 2"}.isdisjoint(shop.paper_texts("van-3").values())
+        assert "XX 2" not in shop.texts(shop.find("van-1")).values()
+
+
 def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> None:
     with fleet.open() as shop:
         rows = json.loads((fleet.folder.parent / "van-3.json").read_text("utf-8")) | {"job": "just-begun"}
         fleet.added(shop, rows)
-        with pytest.raises(ConsentProblem, match=r"^just-begun: Nothing was both agreed to and done, so there is nothing to invoice\. Nothing was issued\.$"):
+        with pytest.raises(ConsentProblem, match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$"):
             shop.issue_together(["van-1", "just-begun"])
         assert not shop.store.job(shop.find("van-1")).issued
 

@@ -69,7 +69,7 @@ def deed(do: Callable[[], object], path: str) -> flask.Response:
 
 def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
     """A paper on the mechanic's own screen, with everything that stands on the customer's copy."""
-    return Markup(render_page(document, speaker(van.texts(job)), link or None))
+    return Markup(render_page(document, speaker(van.shop.paper_texts(job.id)), link or None))
 
 
 def _issued(van: Van, job: Job) -> str:
