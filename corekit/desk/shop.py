@@ -47,7 +47,7 @@ from .bill import Bill
 from .problem import DeskProblem, OfferAwaited
 from .receipts import Payment, Receipt
 from .settings import KEY_FILE, PAGE_KEY_FILE, PAPERS, PRICE_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
-from .work import asked_for, cap_of, not_ended
+from .work import asked_for, cap_of, left_in, not_ended
 
 
 @attrs.frozen(kw_only=True)
@@ -69,6 +69,15 @@ class Offer:
     document: Document
     total: Money
     pdf: Path
+
+
+@attrs.frozen(kw_only=True)
+class Terms:
+    """What somebody says of an offer before it is made; see `Shop.offer`."""
+
+    km: Decimal | None = None
+    call_out: bool | None = None
+    without: frozenset[str] = frozenset()
 
 
 class Page(StrEnum):
@@ -355,7 +364,9 @@ class Shop:
 
     # ---- money
 
-    def offer(self, job: str, stage: str | None = None, *, km: Decimal | None = None, call_out: bool | None = None, answer: str = "") -> Offer:
+    def offer(
+        self, job: str, stage: str | None = None, *, km: Decimal | None = None, call_out: bool | None = None, without: Collection[str] = (), answer: str = ""
+    ) -> Offer:
         """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings call for).
 
         Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing changed, it
@@ -364,21 +375,23 @@ class Shop:
         Args:
             km: How far the drive was.
             call_out: Whether a diagnosis is charged with the coming; not said, it is unless the job came in the same drive as another one.
+            without: Keys of work that could be offered and is not: it is agreed to already, or the customer does not want to hear of it.
             answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer made then.
 
         Errors:
             OtherAnswer: the id is another answer's.
-            DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice is issued already, or the
-                job that it shares its drive with is not one that pays for the coming.
+            DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice is issued already, what is to
+                be left out could not be offered, or the job that it shares its drive with is not one that pays for the coming.
             PriceProblem: the price book does not price what is called for.
         """
         job = self.find(job)
-        asked = {"offer": stage, "job": job, "km": str(km), "call_out": call_out}
+        terms = Terms(km=km, call_out=call_out, without=frozenset(without))
+        asked = {"offer": stage, "job": job, "km": str(km), "call_out": call_out, "without": sorted(terms.without)}
         with self._one_deed:
             known = self.store.answered(answer, asked)
             if known is not None:
                 return self._drawn(job, Offered(**known.entries[0].body))
-            return self._drawn(job, self._offered(job, stage, km, call_out, answer, asked))
+            return self._drawn(job, self._offered(job, stage, terms, answer, asked))
 
     def _drawn(self, job: str, offered: Offered) -> Offer:
         """An offer with its paper, drawn from what is kept."""
@@ -386,11 +399,11 @@ class Shop:
         pdf = self.written(document, f"estimate {self.store.job(job).name} {offered.name}", [job])
         return Offer(job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf)
 
-    def _offered(self, job: str, stage: str | None, km: Decimal | None, call_out: bool | None, answer: str, asked: object) -> Offered:
+    def _offered(self, job: str, stage: str | None, terms: Terms, answer: str, asked: object) -> Offered:
         record = self.store.job(job)
         assessment = self.assessed(record)
         stage = stage or ("repair" if any(assessment.readings) or record.wanted else "diagnosis")
-        lines = self._lines(record, assessment, stage, km, call_out)
+        lines = self.lines_of(record, assessment, stage, terms)
         standing = self._same_offer(record, stage, lines)
         if standing is None:
             self._still_open(record)
@@ -407,10 +420,15 @@ class Shop:
             number = job.issued[-1].record.number
             raise DeskProblem(f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take further work into a job of its own.")
 
-    def _lines(self, job: Job, assessment: Assessment, stage: str, km: Decimal | None, call_out: bool | None) -> tuple[Line, ...]:
+    def lines_of(self, job: Job, assessment: Assessment, stage: str, terms: Terms) -> tuple[Line, ...]:
+        """What an offer would hold now; nothing is written.
+
+        Errors:
+            DeskProblem, PriceProblem: as `offer`.
+        """
         if stage == "diagnosis":
-            pays = self._pays_for_the_coming(job) if call_out is None else call_out
-            return waive(diagnosis_lines(self.book, km, call_out=pays), waivers(job))
+            pays = self._pays_for_the_coming(job) if terms.call_out is None else terms.call_out
+            return waive(diagnosis_lines(self.book, terms.km, call_out=pays), waivers(job))
         if stage != "repair":
             raise DeskProblem(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
         asked = asked_for(job, assessment, self.plugins)
@@ -419,7 +437,7 @@ class Shop:
                 f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it names the next test. "
                 "Work on the customer's wish or on your own judgement is written into the file as wanted = { … }."
             )
-        return waive(repair_lines(self.book, asked), waivers(job))
+        return waive(repair_lines(self.book, left_in(asked, terms.without)), waivers(job))
 
     def _pays_for_the_coming(self, job: Job) -> bool:
         """False where another job does, which must be here and do so."""

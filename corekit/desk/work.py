@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import attrs
 
@@ -33,6 +33,21 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
         if noted.record.operation not in done:
             asked.setdefault(noted.record.operation, ask(noted.record.operation, ground_of_wish(noted.record, (noted.id,)), plugins))
     return list(asked.values())
+
+
+def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
+    """The work that is offered when these operations are left out.
+
+    Errors:
+        DeskProblem: one of them could not be offered anyway, or nothing is left.
+    """
+    strange = sorted(set(without) - {one.operation for one in asked})
+    if strange:
+        raise DeskProblem(f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer again.")
+    kept = [one for one in asked if one.operation not in without]
+    if asked and not kept:
+        raise DeskProblem("Everything that could be offered was left out, so there is nothing to offer.")
+    return kept
 
 
 def strongest(findings: Sequence[Finding], operation: str) -> Finding:
