@@ -474,13 +474,15 @@ class Shop:
         return record
 
     def agree(
-        self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, signature: str = "", answer: str = ""
-    ) -> Entry:
+        self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, signature: str = "", words: str = "",
+        answer: str = "",
+    ) -> Entry:  # fmt: skip
         """Record who agreed to an offer, how, and what was declined in the same stroke.
 
         Args:
             total: What the customer saw on the paper, where somebody typed it: it must be the offer's.
             signature: A drawn one, as text; kept with the persons and on no paper.
+            words: What was said or written word for word; kept like a signature.
             answer: Id of the answer that says so, where a screen does; said under it again, it adds nothing.
 
         Errors:
@@ -496,6 +498,7 @@ class Shop:
         agreed = Agreed(
             offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
             declined=list(declined), signature=PersonalText("signature", signature) if signature else None,
+            said=PersonalText("words", words) if words else None,
         )  # fmt: skip
         asked = {"agree": body_of(agreed), "job": offer.job}
         with self._one_deed:

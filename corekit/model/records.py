@@ -283,7 +283,10 @@ class Offered:
 
 @attrs.frozen(kw_only=True)
 class Agreed:
-    """Who agreed to which offered Document (its hash), and what was declined in the same stroke. `signature` is a drawn one, as text."""
+    """Who agreed to which offered Document (its hash), and what was declined in the same stroke.
+
+    `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in person.
+    """
 
     offer: str
     document_hash: str
@@ -293,6 +296,7 @@ class Agreed:
     how: str
     declined: list[str] = attrs.field(factory=list)
     signature: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    said: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 @attrs.frozen(kw_only=True)

@@ -32,6 +32,7 @@ IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
 SIGNED = "in person, signed"
 HOW = (IN_PERSON, BY_PHONE, BY_MESSAGE)
 _SCREEN_OF = {"diagnosis": "diagnosis", "repair": "offer"}
+_LONGEST_WORDS = 2000
 _FARTHEST = Decimal(2000)  # km of one drive; more is a slip of the finger
 
 #: What stands on the invoice when nothing of an offer was wanted and no other reason was typed.
@@ -88,7 +89,7 @@ def add(app: flask.Flask, van: Van) -> None:
         waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
         ahead, problem = (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
         return job_page(
-            "diagnosis.html", record, van, asking=waits, answered=said, ahead=ahead, problem=problem, book=van.shop.book,
+            "diagnosis.html", record, van, asking=waits, answered=said, would=ahead, problem=problem, book=van.shop.book,
             needs_km=_needs_km(van, record), cap=cap_of(van.shop.book), **_yes_form(van, record, waits),
         )  # fmt: skip
 
@@ -101,7 +102,7 @@ def add(app: flask.Flask, van: Van) -> None:
         agreed = agreed_to_do(van, record)
         ahead, problem = _ahead(van, record, "repair", agreed)
         return job_page(
-            "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), ahead=ahead, problem=problem,
+            "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), would=ahead, problem=problem,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), agreed=agreed, taken=_taken(ahead),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met], operations=van.shop.plugins.operations,
             next_test=assessment.next_tests[0] if assessment.next_tests else None, **_yes_form(van, record, waits),
@@ -128,7 +129,7 @@ def add(app: flask.Flask, van: Van) -> None:
             record = van.job(job)
             said = said_of(van, record)
             signature = said.signature.text if said.signature else ""
-            van.shop.agree(said.offer, by=said.by, how=said.how, declined=said.declined, signature=signature, answer=exchange.answer_id())
+            van.shop.agree(said.offer, by=said.by, how=said.how, declined=said.declined, signature=signature, words=said.words, answer=exchange.answer_id())
             if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
                 _ended(van, job, flask.request.form.get("because", ""))
         except REFUSALS as problem:
@@ -228,7 +229,7 @@ def _needs_km(van: Van, job: Job) -> bool:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """A word on an offer, as the form brought it; `nothing`: all of its work is declined."""
+    """A word on an offer, as the form brought it; `nothing`: all of its work is declined; `words`: what was said word for word."""
 
     offer: Offer
     by: str
@@ -236,6 +237,7 @@ class Said:
     declined: tuple[str, ...]
     nothing: bool
     signature: Signature | None
+    words: str
 
 
 def said_of(van: Van, job: Job) -> Said:
@@ -248,10 +250,10 @@ def said_of(van: Van, job: Job) -> Said:
     form = flask.request.form
     offer = _offer_meant(van, job)
     pieces = _operations(job, offer)
-    nothing = bool(form.get("nothing")) and bool(pieces)
+    nothing = bool(form.get("no")) and bool(pieces)
     declined = tuple(sorted(pieces)) if nothing else _declined(pieces)
     faults = []
-    how, by = form.get("how", ""), form.get("by", "")
+    how, by, words = form.get("no") or form.get("how", ""), form.get("by", ""), form.get("said", "").strip()
     if declined and set(declined) == pieces and not nothing:
         faults.append(Fault("want", "", "Nothing of it is left to agree to. If nothing is wanted, say so below; else tap what is wanted."))
     if how not in HOW:
@@ -265,9 +267,13 @@ def said_of(van: Van, job: Job) -> Said:
         faults.append(Fault("signature", "", str(problem)))
     if signature is not None and how != IN_PERSON and how in HOW:
         faults.append(Fault("signature", "", f"A signature is drawn in person, not {how}. Clear it, or take the yes in person."))
+    if words and how == IN_PERSON:
+        faults.append(Fault("said", "", "Word for word is for what was said by phone or written; say which of the two it was."))
+    if len(words) > _LONGEST_WORDS:
+        faults.append(Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it."))
     if faults:
         raise VisitProblem(faults)
-    return Said(offer=offer, by=by, how=SIGNED if signature else how, declined=declined, nothing=nothing, signature=signature)
+    return Said(offer=offer, by=by, how=SIGNED if signature else how, declined=declined, nothing=nothing, signature=signature, words=words)
 
 
 def _offer_meant(van: Van, job: Job) -> Offer:
