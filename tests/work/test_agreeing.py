@@ -97,7 +97,7 @@ def test_one_yes_in_person_agrees_to_looking_and_leads_to_the_tests(desk: Desk) 
 def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     job = desk.begin()
     for _ in range(3):
-        assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis", answer="offer-sent-three-times").status_code == 303
+        assert desk.client.post(f"/job/{job}/offer-of/diagnosis", data={"answer": "offer-sent-three-times"}).status_code == 303
     paper = document_hash(desk.shop.offer_named(job).document)
     yes = {"answer": "agreed-sent-three-times", "offer": "diagnosis 1", "paper": paper, "by": "customer", "how": "by phone"}
     for _ in range(3):
@@ -159,11 +159,17 @@ def test_a_single_piece_is_declined_by_a_tap_and_the_rest_agreed_to(desk: Desk) 
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     pieces = [line["operation"] for line in desk.job(job).offers[-1].record.lines]
     assert set(pieces) == {"battery.clean_contacts", "egr.clean", "ignition.replace_leads"}
-    wanted = ["battery.clean_contacts", "ignition.replace_leads"]
-    trial = desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=wanted).request  # the form as it stands, to be tried first
-    assert trial is not None
-    agreed = desk.job(job).agreements
-    assert len(agreed) == 1, "a form that says neither in person, by phone nor by message is no yes"
+    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=["battery.clean_contacts", "ignition.replace_leads"], how="in person")
+    assert desk.job(job).agreements[-1].record.declined == ["egr.clean"]
+    answered = desk.page(f"/job/{job}/offer")
+    assert "declined: Clean the EGR valve and its passages" in answered
+
+
+def test_a_form_that_says_neither_in_person_nor_otherwise_is_no_yes(desk: Desk) -> None:
+    job = desk.begin()
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
+    assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree").status_code == 422
+    assert not desk.job(job).agreements
 
 
 def test_the_total_of_what_is_left_is_worked_out_before_the_yes(desk: Desk) -> None:

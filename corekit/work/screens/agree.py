@@ -16,6 +16,7 @@ from ...desk.work import asked_for, cap_of
 from ...intake.fault import Fault, VisitProblem
 from ...model.document import document_hash
 from ...model.job import Job, Noted
+from ...model.personal import Personal
 from ...model.records import Agreed, Offered
 from ...report.sheet import WHO_AGREES
 from .. import exchange
@@ -65,10 +66,12 @@ class Asking:
 
 @attrs.frozen(kw_only=True)
 class Given:
-    """A yes on record: to what, who and how, what it came to, what was declined with it, the signature under it."""
+    """A word on record: on which offer, what it came to, who and how and what was declined, what was said, the signature's path, the PDF."""
 
     offer: str
     text: str
+    said: str
+    signature: str
     pdf: str
 
 
@@ -194,7 +197,16 @@ def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     titles = {part.operation: part.title for part in prospect.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
     text = f"{come_to} {come_to.currency}, by the {agreed.by}, {agreed.how}" + (f"; declined: {declined}" if declined else "")
-    return Given(offer=agreed.offer, text=text, pdf=paper_path(offer))
+    said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
+    return Given(offer=agreed.offer, text=text, said=said, signature=_drawn_under(van, job, agreed), pdf=paper_path(offer))
+
+
+def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
+    """The signature as an SVG path; empty when there is none, or when it was destroyed after retention."""
+    if not isinstance(agreed.signature, Personal):
+        return ""
+    kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
+    return kept.path if kept else ""
 
 
 def agreed_to_do(van: Van, job: Job) -> dict[str, str]:
