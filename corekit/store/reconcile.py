@@ -105,6 +105,9 @@ def reconcile(
     faults = _unfit(origin, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
     if faults:
         return Reconciled(faults=tuple(faults))
+    if any(entry.id in elsewhere and not entry.replaces and entry.subject.startswith(f"{origin}:") for entry in journal):
+        why = f"{origin} is the name of a job that began on a screen, and its rows stand under it. Give the file a name of its own, and add it to that job."
+        return Reconciled(faults=(why,))
     known = _known(journal, texts, origin, elsewhere)
     try:
         new = _companied([_new(place, draft) for place, draft in enumerate(drafts)], _named_rows(drafts))

@@ -489,6 +489,16 @@ def test_a_job_begun_on_a_screen_takes_a_file_too(shop: Shop, typed: Path) -> No
     assert len(told(shop, job)) == len(before) + 4 + 1
 
 
+def test_a_file_that_takes_the_name_of_a_job_from_a_screen_is_refused(shop: Shop, typed: Path) -> None:
+    job = arrived(shop)
+    (name,) = shop.store.names()[job]
+    before = shop.store.journal(job)
+    typed.write_text(FILE.replace("typed-visit", name), "utf-8")
+    with pytest.raises(DeskProblem, match="began on a screen"):
+        shop.import_visit(typed)
+    assert shop.store.journal(job) == before
+
+
 # ── tried ──────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
