@@ -1,4 +1,4 @@
-"""The papers of a job as files: any offer that was made, and the invoice."""
+"""The papers of a job as files: any offer that was made, the invoice, and receipts."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from ...desk.shop import Offer
 from ...model.job import Job
 from ..van import Van
 
-#: The invoice's name among the papers of a job; an offer's is its printed one with a hyphen.
-INVOICE = "invoice"
+#: The invoice's name among the papers of a job, and how a receipt's begins; an offer's is its printed one with a hyphen.
+INVOICE, RECEIPT = "invoice", "receipt-"
 
 
 def paper_name(offer: str) -> str:
@@ -33,6 +33,10 @@ def add(app: flask.Flask, van: Van) -> None:
         if name == INVOICE and record.issued:
             invoice = van.shop.issue(record.id)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
+        handed_over = [payment.id for payment in van.shop.payments(record.id) if payment.has_receipt]
+        payment = next((one for one in handed_over if name == f"{RECEIPT}{one}"), None)
+        if payment is not None:
+            return _file(van.shop.receipt(record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}")
         offered = next((noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None)
         if offered is None:
             flask.abort(404)
