@@ -13,6 +13,7 @@ from typing import Any
 
 import attrs
 import pytest
+from hypothesis import settings
 
 import corekit
 from corekit.desk.demo import run_demo
@@ -40,6 +41,9 @@ def _folder(module: Any) -> Path:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # How long an example takes depends on what else the machine does; no test of ours fails by the clock.
+    settings.register_profile("corekit", deadline=None)
+    settings.load_profile("corekit")
     # As a plugin, because the hooks of a conftest are asked about the tests of its own folder only, and plugins/ has tests too.
     config.pluginmanager.register(_NothingSkipped())
 
