@@ -76,11 +76,11 @@ def serve_on_hotspot(
         say(van.clock_fault)
     door = PasscodeDoor(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
     with opened(folder, door) as app:
-        screens = server_for(app, "0.0.0.0", port, tls=van)
+        screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
         try:
             port = screens.bind_addr[1]
             page = PlainPage(van, port, port + 1)
-            plain = server_for(page, "0.0.0.0", port + 1)
+            plain = server_for(page, "0.0.0.0", port + 1, answers_at=is_private)
         except BaseException:
             screens.stop()
             raise

@@ -48,9 +48,14 @@ class Tls(Protocol):
 
 
 class Server(wsgi.Server):
-    """A bound server: `bind_addr` says where, `serve()` runs it, `stop()` ends it from another thread."""
+    """A bound server: `bind_addr` says where, `serve()` runs it, `stop()` ends it from another thread.
+
+    Attributes:
+        answers_at: True for an address of this machine at which it answers; lines to others, of a network that it is also in, are closed.
+    """
 
     tls: Tls | None = None
+    answers_at: Callable[[str], bool] = staticmethod(lambda address: True)
 
     def process_conn(self, conn: Any) -> None:
         """Give a line to a thread once there is something to read on it."""
@@ -82,11 +87,11 @@ class _Connection(HTTPConnection):
     _is_greeted = False
 
     def communicate(self) -> bool:
-        tls: Tls | None = self.server.tls
-        if tls is not None and not self._is_greeted:
+        if not self._is_greeted:
             self._is_greeted = True
             try:
-                if not self._greet(tls):
+                address = self.socket.getsockname()[0]
+                if not self.server.answers_at(address) or (self.server.tls and not self._greet(self.server.tls, address)):
                     return False
             except OSError as problem:  # an ssl.SSLError is one, and so is a line that was silent for too long
                 log.debug("no handshake: %s", type(problem).__name__)
@@ -101,9 +106,8 @@ class _Connection(HTTPConnection):
         with contextlib.suppress(OSError):
             super().close()
 
-    def _greet(self, tls: Tls) -> bool:
+    def _greet(self, tls: Tls, address: str) -> bool:
         line: socket.socket = self.socket
-        address = line.getsockname()[0]
         first = line.recv(1, socket.MSG_PEEK)
         if first not in (b"", _TLS_HANDSHAKE):
             line.recv(_HEADER_BYTES)  # what stays unread would tear the answer down with the line
@@ -121,11 +125,14 @@ class _Connection(HTTPConnection):
         return True
 
 
-def server_for(app: Wsgi, host: str = "127.0.0.1", port: int = PORT, *, tls: Tls | None = None) -> Server:
+def server_for(
+    app: Wsgi, host: str = "127.0.0.1", port: int = PORT, *, tls: Tls | None = None, answers_at: Callable[[str], bool] = lambda address: True
+) -> Server:
     """A server, bound but not yet running.
 
     Args:
         host: IPv4 address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see `bind_addr`.
+        answers_at: See `Server`.
 
     Errors:
         ServeProblem: the address or port cannot be had.
@@ -138,7 +145,7 @@ def server_for(app: Wsgi, host: str = "127.0.0.1", port: int = PORT, *, tls: Tls
     server.max_request_header_size, server.max_request_body_size = _HEADER_BYTES, _BODY_BYTES
     server.keep_alive_conn_limit = 64
     server.ConnectionClass = _Connection
-    server.tls = tls
+    server.tls, server.answers_at = tls, answers_at
     try:
         server.prepare()
     except (OSError, OverflowError) as problem:
