@@ -211,7 +211,7 @@ def test_what_tools_leave_behind_is_not_kept() -> None:
 
 
 #: What belongs to some machine and not to the project, as expressions that do not match themselves.
-STRANGE = re.compile(r"\.\./shared|/(?:home|root|Users|work|private|mnt)/\w|[A-Z]:\\\\?(?:Users|Documents)")
+STRANGE = re.compile(r"\.\./shared|(?<![\w.-])/(?:home|root|Users|work|private|mnt)/\w|[A-Z]:\\\\?(?:Users|Documents)")
 
 
 def test_no_file_names_a_place_on_somebodys_machine() -> None:
