@@ -3,7 +3,7 @@
 // browser or a dead server loses nothing; what was half typed comes back; the verdict shows while one types.
 //
 // What the pages say to it:
-//   form[data-answer]           is sent from here. `next` (a hidden field) or data-after: the screen to go on to when there is no connection.
+//   form[data-answer]           is sent from here. data-after or `next` (a hidden field): the screen to go on to when there is no connection.
 //   form[data-begins="<id>"]    begins the job of that id; the script draws another id, because a kept copy of the page would begin the same job twice.
 //   [data-faults="<place>"]     takes the faults of the field of that name; "" those of the form as a whole.
 //   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-fill="<field>"][data-value]
@@ -466,10 +466,12 @@ function lead(path) {
   location.assign(path);
 }
 
-/** On without a connection: where the form says, else to the first of the screens ahead that has no answer waiting. */
+/** On without a connection: to the first of what the form and the screens ahead name that has no answer waiting, else where it leads to anyway. */
 async function goOn(form) {
   const answered = new Set((await items()).map((item) => item.screen).concat(HERE));
-  const path = form.querySelector("input[name=next]")?.value || form.dataset.after || ahead().find((path) => !answered.has(path));
+  const open = (path) => path && !answered.has(path);
+  const after = form.dataset.after === undefined ? "" : [form.dataset.after, ...ahead()].find(open);
+  const path = after || form.querySelector("input[name=next]")?.value || ahead().find(open);
   if (path) { lead(path); return; }
   form.reset();
   wake(form);
@@ -514,6 +516,7 @@ function besideOf(form, place) {
 
 function showFaults(form, faults) {
   let first = null;
+  form.querySelector("[data-trial]")?.replaceChildren(); // it would ask the same once more
   for (const fault of faults) {
     const beside = besideOf(form, fault.place);
     beside.append(made("p", fault.text, { class: "fault" }));

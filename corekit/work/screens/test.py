@@ -68,44 +68,48 @@ def add(app: flask.Flask, van: Van) -> None:
     def assessed(job: Job, wishes: Course) -> Assessment:
         return van.assessed(job, wishes.minutes, wishes.about)
 
+    def path_of(job: Job, test: NextTest, wishes: Course) -> str:
+        """The address of a next test, at the first place that was not spoken of: each place has an address of its own."""
+        below, place = guiding.test_path(job, test, plugins), test.place
+        if not place and below != guiding.CODES:
+            place = asked(job, test.wants, "").place
+        return wishes.path(job, below, place=place)
+
     def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
         back = more.pop("back", "test")
-        tests = guiding.open_tests(assessment, plugins)
-        paths = [_path_of(job, test, wishes, plugins) for test in tests]
-        here = wishes.path(job, f"test/{ask.key}", place=ask.place)
+        paths = [path_of(job, one, wishes) for one in guiding.open_tests(assessment, plugins) if one.wants != ask.key]
         following = wishes.path(job, f"test/{ask.key}", place=ask.next_place) if ask.next_place and back == "test" else ""
-        other = next((path for path in paths if path.partition("?")[0] != here.partition("?")[0]), "")
         return job_page(
-            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back), after=following or other, cannot=asking.CANNOT,
-            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
-            own_limit=_own_limit(job, ask.key), ahead=paths[:_AHEAD], trial=trial.trial_again(van, job.id),
+            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back), after=following or next(iter(paths), ""),
+            cannot=asking.CANNOT, place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            own_limit=_own_limit(job, ask.key), ahead=[*([following] if following else []), *paths][:_AHEAD], trial=trial.trial_again(van, job.id),
             **{"test": None, "shows": None, "guided": None} | more,
         )  # fmt: skip
 
     @app.get("/job/<job>/test")
-    def test(job: str) -> str:
-        """The next best test; at the beginning, which system is in question."""
+    def test(job: str) -> Any:
+        """On to the next best test; at the beginning, which system is in question; at the end, what comes then."""
         record, wishes = van.job(job), course(plugins.systems)
         assessment = assessed(record, wishes)
         if not guiding.questioned(assessment, plugins) and not record.spoken_of(record.stage):
             return systems_page(record, wishes, assessment)
         tests = guiding.open_tests(assessment, plugins)
+        if tests and not guiding.is_codes(tests[0], plugins):
+            return flask.redirect(path_of(record, tests[0], wishes), 303)
         guided = guidance(record, wishes, assessment, tests)
-        first = tests[0] if tests else None
-        if first is None or guiding.is_codes(first, plugins):
-            return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=first, ahead=guided["paths"][:_AHEAD])
-        ask = asked(record, first.wants, first.place)
-        return test_page(record, ask, wishes, assessment, test=first, guided=guided)
+        return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=tests[0] if tests else None, ahead=guided["paths"][:_AHEAD])
 
     @app.get("/job/<job>/test/<key>")
     def any_test(job: str, key: str) -> str:
-        """Any test; `?place=` names one of its places."""
+        """A test; `?place=` names one of its places. The one that is best now stands there with all that speaks for it."""
         record, wishes = van.job(job), course(plugins.systems)
         assessment = assessed(record, wishes)
         ask = asked(record, key, wishes.place)
-        named = next((test for test in assessment.next_tests if test.wants == key), None)
-        return test_page(record, ask, wishes, assessment, test=named)
+        tests = guiding.open_tests(assessment, plugins)
+        guided = guidance(record, wishes, assessment, tests) if tests and tests[0].wants == key else None
+        named = tests[0] if guided else next((one for one in assessment.next_tests if one.wants == key), None)
+        return test_page(record, ask, wishes, assessment, test=named, guided=guided)
 
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
@@ -119,7 +123,7 @@ def add(app: flask.Flask, van: Van) -> None:
             declared.sort(key=lambda one: one.key in beside)  # what is only read with something else comes last
             rows = [Row(path=wishes.path(record, f"test/{one.key}"), title=one.title, told=_told(told, one.key, one.places)) for one in declared]
             groups.append((system, rows))
-        ahead = [_path_of(record, test, wishes, plugins) for test in guiding.open_tests(assessed(record, wishes), plugins)][:_AHEAD]
+        ahead = [path_of(record, test, wishes) for test in guiding.open_tests(assessed(record, wishes), plugins)][:_AHEAD]
         return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
 
     @app.get("/job/<job>/systems")
@@ -188,8 +192,8 @@ def add(app: flask.Flask, van: Van) -> None:
         stuck = first is not None and bool(first.wants) and not first.repeat and guiding.is_all_read(job, first, plugins)
         return {
             **meaning(assessment),
-            "later": [Later(path=_path_of(job, test, wishes, plugins), question=test.question, time=time_words(test)) for test in tests[1:]],
-            "paths": [_path_of(job, test, wishes, plugins) for test in tests],
+            "later": [Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test)) for test in tests[1:]],
+            "paths": [path_of(job, test, wishes) for test in tests],
             "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
             "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
             "contradictions": [odd.text for odd in assessment.contradictions],
@@ -209,10 +213,6 @@ def time_words(test: NextTest) -> str:
     if test.waits:
         return f"{test.minutes:g} min of work, {test.waits:g} min of waiting"
     return f"about {test.minutes:g} min" if test.minutes else ""
-
-
-def _path_of(job: Job, test: NextTest, wishes: Course, plugins: Plugins) -> str:
-    return wishes.path(job, guiding.test_path(job, test, plugins), place=test.place)
 
 
 def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
