@@ -78,7 +78,7 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
-        blocks.append(Findings(rows=tuple(finding_row(finding, assessment) for finding in _story(assessment))))
+        blocks.append(Findings(rows=tuple(finding_row(finding, assessment) for finding in story(assessment))))
     blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
     if codes:
         blocks += [Heading(text="Trouble codes read", level=2), *(Paragraph(words=(sentence,)) for sentence in codes)]
@@ -87,7 +87,7 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     if rows:
         blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(how_read(assessment),), tone="small")]
     blocks += noted
-    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in (*_withdrawn(assessment.job, sheet), *_not_looked_at(assessment))]
+    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in (*_withdrawn(assessment.job, sheet), *not_looked_at(assessment))]
     if failed:
         blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
     return blocks
@@ -112,10 +112,11 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
     return [f"Withdrawn since it was offered on, so that nothing is claimed from it: {', '.join(dict.fromkeys(of))} ({why})." for why, of in reasons.items()]
 
 
-def _not_looked_at(assessment: Assessment) -> list[str]:
+def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
     gaps = [gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
-    names = dict.fromkeys(gap.about[0].lower() + gap.about[1:] for gap in gaps if gap.about)
+    # An abbreviation keeps its capitals.
+    names = dict.fromkeys(gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:] for gap in gaps if gap.about)
     told = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
     return [sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence]
 
@@ -146,7 +147,7 @@ def code_sentences(job: Job) -> list[str]:
     return sentences
 
 
-def _story(assessment: Assessment) -> list[Finding]:
+def story(assessment: Assessment) -> list[Finding]:
     """Findings as they stand now, most urgent first; among equals first what once failed or has changed, then what was plain all along."""
 
     def plainness(finding: Finding) -> int:

@@ -21,6 +21,7 @@ from ...model.records import Agreed, Offered
 from ...report.sheet import WHO_AGREES
 from .. import exchange
 from ..exchange import REFUSALS, lead, refused
+from ..guiding import open_tests
 from ..place import standing
 from ..signature import Signature, SignatureProblem, read_signature
 from ..van import Van
@@ -108,7 +109,7 @@ def add(app: flask.Flask, van: Van) -> None:
             "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), would=ahead, problem=problem,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), agreed=agreed, taken=_taken(ahead),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met], operations=van.shop.plugins.operations,
-            next_test=assessment.next_tests[0] if assessment.next_tests else None, **_yes_form(van, record, waits),
+            next_test=next(iter(open_tests(assessment, van.shop.plugins)), None), **_yes_form(van, record, waits),
         )  # fmt: skip
 
     @app.post("/job/<job>/offer-of/<stage>")
