@@ -125,7 +125,7 @@ function sorted(list) {
 
 const state = { guard: document.body.dataset.guard || "", away: false, locked: false, wanted: false, running: null, pause: 0, timer: 0, back: false, resting: false };
 const awaited = new Map(); // answer id → who waits on this page for what becomes of it
-const tabs = "BroadcastChannel" in window ? new BroadcastChannel("corekit") : null;
+const tabs = window.BroadcastChannel ? new BroadcastChannel("corekit") : null;
 if (tabs) { tabs.onmessage = (said) => { settle(said.data.id, said.data.outcome); showLine(); }; }
 
 function settle(id, outcome) {
