@@ -373,10 +373,11 @@ def fittings(system: System, job: Job, plugins: Plugins) -> tuple[Fitting, ...]:
     """What the system asks of the vehicle, in the declared order: every closed answer, and the values that one of its checks wants."""
     wanted = {parameter.of.key for check in system.checks.values() for parameter in check.parameters}
     told = _fitted_now(job, plugins)
-    return tuple(_fitting(trait, told.get(trait.key, "")) for trait in system.traits.values() if trait.answers is not None or trait.key in wanted)
+    return tuple(fitting(trait, told.get(trait.key, "")) for trait in system.traits.values() if trait.answers is not None or trait.key in wanted)
 
 
-def _fitting(trait: Trait, told: str) -> Fitting:
+def fitting(trait: Trait, told: str = "") -> Fitting:
+    """What is asked of one trait; `told` is what stands of it."""
     answers = (*answers_of(trait.answers), DONT_KNOW) if trait.answers is not None else ()
     return Fitting(key=trait.key, title=trait.title, hint=trait.how, answers=answers, units=tuple(map(_as_typed, trait.units)), told=told)
 

@@ -5,21 +5,11 @@ from __future__ import annotations
 import attrs
 import flask
 
-from ...model.measurand import DONT_KNOW, Operation, Trait, answers_of
+from ...model.measurand import Operation
+from ..asking import Fitting, fitting
 from ..place import standing
 from ..van import Van
 from .page import job_page
-
-
-@attrs.frozen(kw_only=True)
-class NewPart:
-    """One trait of the part that goes in: a list of answers, or units for a value."""
-
-    key: str
-    title: str
-    hint: str
-    answers: tuple[str, ...]
-    units: tuple[str, ...]
 
 
 @attrs.frozen(kw_only=True)
@@ -35,7 +25,7 @@ class Work:
     title: str
     cautions: tuple[str, ...]
     parts: tuple[str, ...]
-    asked: tuple[NewPart, ...]
+    asked: tuple[Fitting, ...]
     shown_by: str
 
 
@@ -48,13 +38,8 @@ def work_on(van: Van, key: str) -> Work:
     asked = [trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces]
     return Work(
         key=key, title=declared.title, cautions=tuple(filter(None, hazards)), parts=tuple(part.name for part in priced.parts) if priced else (),
-        asked=tuple(map(_new_part, asked)), shown_by=measured.title if measured else "",
+        asked=tuple(fitting(trait) for trait in asked), shown_by=measured.title if measured else "",
     )  # fmt: skip
-
-
-def _new_part(trait: Trait) -> NewPart:
-    answers = (*answers_of(trait.answers), DONT_KNOW) if trait.answers is not None else ()
-    return NewPart(key=trait.key, title=trait.title, hint=trait.how, answers=tuple(answers), units=trait.units)
 
 
 def repaired_place(trait: str) -> str:
