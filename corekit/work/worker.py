@@ -32,6 +32,7 @@ from .workbench import Assessed, Calculated, Failed, Note, Piece, Ready, Refused
 log = logging.getLogger("corekit.work.worker")
 
 _LARGEST = 64 * 1024 * 1024  # bytes of one reply
+_ANEW = "`corekit work` is started again"
 _LOOK = 0.1  # seconds between two looks at what the worker is at
 _CONTEXT = multiprocessing.get_context("spawn")  # never fork: the server has threads, and what they hold would stay held
 
@@ -146,8 +147,7 @@ class Worker:
                 try:
                     reply = self._asked(self._to_assess(job, plugins, minutes_left, about))
                 except _Lost as lost:
-                    lesson = self._learn(lost, plugins)
-                    strange += not lesson
+                    strange += not self._learn(lost, plugins)
                     if strange < 2:
                         continue
                     return self._unassessed(job, plugins, minutes_left, about, lost.how)
@@ -167,17 +167,7 @@ class Worker:
             WorkerProblem: it failed, or cost the process once already; the text names it.
         """
         with self._turns:
-            if key in self._resting:
-                raise WorkerProblem(self._resting[key])
-            try:
-                reply = self._asked(ToCalculate(key=key, arguments=dict(arguments)))
-            except _Lost as lost:
-                log.warning("calculation %s %s", key, lost.how)
-                self._drop()
-                if lost.piece is None or lost.piece[1] != LOADING:
-                    self._resting[key] = f"The calculation {key} {lost.how}; it is not tried again until the screens are started anew."
-                    raise WorkerProblem(self._resting[key]) from None
-                raise WorkerProblem(f"The plugin {lost.piece[0]} {lost.how}, so nothing can be calculated now. Try again.") from None
+            reply = self._calculated(key, dict(arguments))
         if isinstance(reply, Calculated):
             return reply.value
         if isinstance(reply, Refused):
@@ -185,6 +175,23 @@ class Worker:
         if isinstance(reply, Failed):
             raise WorkerProblem(f"The calculation {key} {reply.words}.")
         raise TypeError(f"The worker answers a calculation with {type(reply).__name__}.")
+
+    def _calculated(self, key: str, arguments: dict[str, Value]) -> object:
+        strange = 0
+        while True:
+            if key in self._resting:
+                raise WorkerProblem(self._resting[key])
+            try:
+                return self._asked(ToCalculate(key=key, arguments=arguments))
+            except _Lost as lost:
+                if lost.piece is not None and lost.piece[1] == key:
+                    self._drop()
+                    self._resting[key] = f"The calculation {key} {lost.how}; it is not tried again until {_ANEW}."
+                    log.warning("%s", self._resting[key])
+                    continue
+                strange += not self._learn(lost)
+                if strange >= 2:
+                    raise WorkerProblem(f"Nothing can be calculated just now (the worker {lost.how}). Try again.") from None
 
     # ---- the process
 
@@ -216,6 +223,9 @@ class Worker:
             if self._closed:
                 self._running()  # says so
             raise
+        except BaseException:
+            self._drop()  # ctrl-C here: its answer would be taken for that of the next request
+            raise
 
     def _to_assess(self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str]) -> ToAssess:
         return ToAssess(
@@ -227,16 +237,19 @@ class Worker:
         """What is left when no worker answers and nobody knows why: readings without findings, and a failure for each system. Tried anew next time."""
         known = [*plugins.failures, *self._aside.values()]
         failures = [
-            Failure(plugin=key, what=f"the process that runs its checks {how}", cost=f"{system.title} is not assessed now; every reading is kept.")
+            Failure(
+                plugin=key, what=f"its checks could not be run, and none of them is to blame (the worker {how})",
+                cost=f"{system.title} is not assessed now; every reading is kept.",
+            )
             for key, system in plugins.systems.items()
             if key not in self._aside
-        ]
+        ]  # fmt: skip
         quiet = without_checks(attrs.evolve(plugins, failures=(*known, *failures)), frozenset(plugins.systems))
         return assess(job, quiet, minutes_left, about)
 
     # ---- culprits
 
-    def _learn(self, lost: _Lost, plugins: Plugins) -> bool:
+    def _learn(self, lost: _Lost, plugins: Plugins | None = None) -> bool:
         """After a process was lost: end it and set aside who cost it. False when nobody knows who did."""
         self._drop()
         if lost.piece is None:
@@ -248,7 +261,7 @@ class Worker:
             self._unloaded[name] = lost.how
             log.warning("plugin %s, while it loaded, %s", name, lost.how)
             return new
-        return self._set_aside(lost.piece, lost.how, plugins)
+        return plugins is not None and self._set_aside(lost.piece, lost.how, plugins)
 
     def _set_aside(self, piece: Piece, how: str, plugins: Plugins) -> bool:
         """From now on nothing of this system runs; False when nothing of it ran anyway."""
@@ -256,7 +269,7 @@ class Worker:
         system = plugins.systems.get(key)
         if system is None or key in self._aside:
             return False
-        cost = f"{system.title} is not assessed until the screens are started anew; every reading is kept."
+        cost = f"{system.title} is not assessed until {_ANEW}; every reading is kept."
         self._aside[key] = Failure(plugin=key, what=f"its check {check!r} {how}", cost=cost)
         log.warning("%s", self._aside[key])
         return True
@@ -340,7 +353,7 @@ class _Process:
         code = self._process.exitcode
         if code is None:
             return "closed the pipe that it answers through"
-        return f"broke the process it runs in (signal {-code})" if code < 0 else f"ended the process it runs in (code {code})"
+        return f"broke its process (signal {-code})" if code < 0 else f"ended its process (code {code})"
 
     def end(self) -> None:
         """At once and without asking: a plugin may hang in it."""
