@@ -42,6 +42,18 @@ def add(app: flask.Flask, van: Van) -> None:
             not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )  # fmt: skip
 
+    @app.get("/job/<job>/deposit")
+    def deposit(job: str) -> str | flask.Response:
+        """Money that comes before the invoice; afterwards it is taken where the invoice is."""
+        record = van.job(job)
+        if record.issued:
+            return lead(f"/job/{job}/hand")
+        leaving = flask.request.args.get("next") == "leave"
+        return job_page(
+            "deposit.html", record, van, due=van.shop.due(job), payments=van.shop.payments(job), ways=WAYS,
+            here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""), next=f"/job/{job}/leave" if leaving else "",
+        )  # fmt: skip
+
     @app.post("/job/<job>/issue")
     def issue(job: str) -> flask.Response:
         """Take a number and issue the invoice, over this job or over several of one customer."""
@@ -51,7 +63,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.post("/job/<job>/receipt/<payment>")
     def receipt(job: str, payment: str) -> flask.Response:
         """A receipt for a payment that the invoice does not show."""
-        return deed(lambda: van.shop.receipt(job, payment), f"/job/{job}/hand")
+        return deed(lambda: van.shop.receipt(job, payment), exchange.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"))
 
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:

@@ -45,7 +45,8 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:
-        return job_page("leave.html", van.job(job), van, reasons=LEFT_BECAUSE)
+        found = van.job(job)
+        return job_page("leave.html", found, van, reasons=LEFT_BECAUSE, may_pay=bool(found.agreements))
 
     @app.get("/job/<job>/back")
     def back(job: str) -> str:
