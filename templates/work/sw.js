@@ -27,13 +27,20 @@ self.addEventListener("fetch", (event) => {
   const { method, mode, url } = event.request;
   const { origin, pathname } = new URL(url);
   if (origin !== self.location.origin) { return; }
-  if (method === "POST" && pathname === "/door/lock") { event.waitUntil(forget()); }
+  if (method === "POST" && pathname === "/door/lock") { event.respondWith(lock(event)); }
   if (method !== "GET" || pathname.startsWith("/door")) { return; }
   if (IS_FILE.test(pathname)) { event.respondWith(file(event)); }
   else if (mode === "navigate" && !pathname.split("/").at(-1).includes(".")) { event.respondWith(page(event)); }
 });
 
 self.addEventListener("message", (event) => event.waitUntil(fetchAhead(event.data)));
+
+/** The copies go first; then the server is told. */
+async function lock(event) {
+  await forget();
+  return fetch(event.request).catch(() => said("Locked here only", `<p>The copies on this phone are deleted. There is no connection, so the screens themselves
+stay open until minutes without use have passed, or until you lock them again when it is back.</p>`));
+}
 
 function forget() {
   lockings += 1;
@@ -102,22 +109,27 @@ async function copyOf(path) {
 function nothingKept(path) {
   const job = /^\/job\/[A-Za-z0-9-]+(?=[/?]|$)/.exec(path);
   const steps = job ? `<p><a class="other" href="${job[0]}/way">The steps of this visit</a></p>` : "";
+  const words = "There is no copy of this screen on the phone. It opens by itself when the connection is back; what was answered is kept until then.";
+  return said("No connection", `<p>${words}</p>${steps}`, '<script src="/work.js" defer></script>');
+}
+
+/** A screen of this worker's own; one with the script is loaded anew when the connection is back. */
+function said(heading, words, script = "") {
   const text = `<!doctype html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
 <meta name="color-scheme" content="light">
-<title>No connection</title>
+<title>${heading}</title>
 <link rel="stylesheet" href="/work.css">
-<script src="/work.js" defer></script>
+${script}
 </head>
 <body data-missing>
 <header class="top"><nav aria-label="Where"><a class="home" href="/">Jobs</a></nav><p id="line" class="line" role="status"></p></header>
 <main id="main" tabindex="-1">
-<h1>No connection</h1>
-<p>There is no copy of this screen on the phone. It opens by itself when the connection is back; what was answered is kept until then.</p>
-${steps}
+<h1>${heading}</h1>
+${words}
 </main>
 </body>
 </html>`;

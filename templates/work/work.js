@@ -32,6 +32,8 @@ const all = (selector, where = document) => [...where.querySelectorAll(selector)
 const counted = (count, one, many) => `${count} ${count === 1 ? one : many}`;
 const named = (form, name) => [...form.elements].filter((field) => field.name === name);
 const clock = (moment) => `${String(moment.getHours()).padStart(2, "0")}:${String(moment.getMinutes()).padStart(2, "0")}`;
+const day = (moment) => [moment.getFullYear(), moment.getMonth() + 1, moment.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+const moment = (then) => (day(then) === day(new Date()) ? clock(then) : `${clock(then)} on ${day(then)}`);
 
 function made(tag, text = "", more = {}) {
   const element = document.createElement(tag);
@@ -221,7 +223,10 @@ async function alone(work) {
   await new Promise((go) => setTimeout(go, 50)); // another tab may have taken it in the same moment; the later one has it
   if (held()?.me !== me) { return alone(work); }
   const renewing = setInterval(take, 1000);
-  try { return await work(); } finally { clearInterval(renewing); localStorage.removeItem(NAME); }
+  try { return await work(); } finally {
+    clearInterval(renewing);
+    if (held()?.me === me) { localStorage.removeItem(NAME); }
+  }
 }
 
 /** Send what is kept, in order, until it is gone or cannot go. */
@@ -267,10 +272,10 @@ async function showLine() {
   const told = [];
   if (state.locked && waits) { told.push(`Locked. ${kept} after the passcode.`, ["To the passcode", `/door?next=${encodeURIComponent(HERE)}`]); }
   else if (away && waits) { told.push(`No connection. ${kept} in order when it is back.`); }
-  else if (away && asOf) { told.push(`As of ${clock(new Date(asOf))}; no connection.`); }
+  else if (away && asOf) { told.push(`As of ${moment(new Date(asOf))}; no connection.`); }
   else if (away) { told.push("No connection."); }
   else if (waits) { told.push(`Sending ${counted(waits, "kept answer", "kept answers")}.`); }
-  if (away && waits && asOf) { told.push(`This screen is as of ${clock(new Date(asOf))}.`); }
+  if (away && waits && asOf) { told.push(`This screen is as of ${moment(new Date(asOf))}.`); }
   const wait = behind.length ? ` ${counted(behind.length, "answer", "answers")} of the same job ${behind.length === 1 ? "waits" : "wait"} behind.` : "";
   if (refused.length) { told.push([`${counted(refused.length, "answer needs", "answers need")} a look.${wait}`, "/queue"]); }
   if (elsewhere.length) { told.push([`${counted(elsewhere.length, "answer", "answers")} for another shop on this phone.`, "/queue"]); }
@@ -584,11 +589,12 @@ function tryWhileTyping(form) {
   const trial = form.querySelector("[data-trial]");
   if (!trial) { return; }
   trial.setAttribute("aria-live", "polite");
+  const before = trial.innerHTML; // what stands there as long as nothing is put in
   let running = new AbortController();
   async function tried() {
     running.abort();
     const mine = running = new AbortController();
-    if (!typed(form).length) { trial.replaceChildren(); return; }
+    if (!typed(form).length) { trial.innerHTML = before; return; }
     const { fields } = await collected(form);
     if (mine.signal.aborted || busy.has(form)) { return; }
     const strings = fields.filter(isText).concat([["guard", state.guard], ["screen", HERE]]);
@@ -629,7 +635,8 @@ function countDown() {
   for (const time of all("time[data-again]")) {
     time.dataset.shown ??= time.textContent;
     const minutes = Math.ceil((new Date(time.dateTime) - Date.now()) / 60000);
-    time.textContent = minutes > 0 ? `${time.dataset.shown} (in ${minutes} min)` : `${time.dataset.shown}, now`;
+    const long = minutes < 120 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+    time.textContent = minutes > 0 ? `${time.dataset.shown} (in ${long})` : `${time.dataset.shown}, now`;
     if (minutes <= 0) { due.push(time.closest("li, p, a")?.textContent.trim() || time.textContent); }
   }
   document.title = due.length ? `It is time · ${plainTitle}` : plainTitle;
@@ -644,9 +651,10 @@ function signOn(canvas) {
   const pen = canvas.getContext("2d");
   Object.assign(canvas, { width: SIGN.width, height: SIGN.height });
   canvas.style.touchAction = "none"; // the finger draws and does not scroll
-  const hint = made("p", "By keyboard nothing can be drawn. Take one of the other ways to agree: in person without a signature, by phone, by message.", { class: "hint unseen", id: `${canvas.dataset.sign}-keys` });
+  const otherWays = "By keyboard nothing can be drawn. Every other way of saying yes works: in person without a signature, by phone, by message.";
+  const hint = made("p", otherWays, { class: "unseen", id: `${canvas.dataset.sign}-keys` });
   canvas.setAttribute("role", "img");
-  canvas.setAttribute("aria-describedby", hint.id);
+  canvas.setAttribute("aria-describedby", `${canvas.getAttribute("aria-describedby") || ""} ${hint.id}`.trim());
   canvas.after(key("Clear the signature", () => { strokes = []; keep(); }), hint);
   let strokes = [], stroke = null;
 
@@ -766,7 +774,7 @@ function showQueue(place) {
 
 function shownAnswer(item, { isRefused, waits, isElsewhere }) {
   const section = made("section", "", { class: "kept" });
-  section.append(made("h2", item.title), made("p", `Answered at ${clock(new Date(item.at))}, ${new Date(item.at).toLocaleDateString()}.`, { class: "soft" }));
+  section.append(made("h2", item.title), made("p", `Answered at ${moment(new Date(item.at))}.`, { class: "soft" }));
   for (const fault of item.faults || []) { section.append(made("p", fault.text, { class: "fault" })); }
   if (waits) { section.append(made("p", "Waits behind an answer of the same job that needs a look.")); }
   if (isElsewhere) { section.append(made("p", `Was given for another shop: ${item.shop}. It goes out when that one is opened here.`)); }

@@ -163,6 +163,10 @@ def _bench(folder: Path) -> Bench:
     def small() -> str:
         return flask.render_template("small.html", at=flask.request.args.get("at", "2026-11-25T14:20:00+00:00"))
 
+    @app.get("/bench/paper")
+    def paper() -> flask.Response:
+        return flask.Response("a paper", mimetype="text/plain")
+
     @app.post("/bench/take")
     def take() -> flask.Response:
         return lead("/bench/small?taken")
@@ -484,13 +488,18 @@ def test_an_answer_refused_later_can_be_taken_off_with_two_taps_and_lets_the_oth
     assert bench.readings() == ["12.62 V"]
 
 
-def test_two_tabs_send_each_answer_once_and_in_order(bench: Bench, hand: Hand) -> None:
+@pytest.mark.parametrize("locks", [True, False])
+def test_two_tabs_send_each_answer_once_and_in_order(bench: Bench, hand: Hand, locks: bool) -> None:
+    if not locks:  # as over plain http, where a lease stands in for them
+        hand.page.context.add_init_script("Object.defineProperty(navigator, 'locks', { value: undefined })")
     expected = five_offline(hand)
     other = hand.page.context.new_page()
     other.goto(f"{bench.address}/queue")
-    bench.start()
+    other.wait_for_selector("section.kept")
+    at_once = "() => { setInterval(() => { state.pause = 0; send(); }, 5); }"
     for page in (hand.page, other):
-        page.evaluate("state.pause = 0; send(); undefined")
+        page.evaluate(at_once)
+    bench.start()
     hand.all_sent()
     assert bench.readings() == expected
     assert len(bench.posted) == 5
@@ -530,15 +539,14 @@ def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: 
 # ── the lock ──
 
 
-def lock(bench: Bench, hand: Hand) -> None:
+def lock(hand: Hand) -> None:
     """The door is locked from elsewhere, as after minutes without use."""
-    bench.shop.store.job(bench.job)
     hand.page.context.clear_cookies()
 
 
 def test_an_answer_given_to_a_locked_door_goes_out_after_the_passcode(bench: Bench, hand: Hand) -> None:
     hand.open(1)
-    lock(bench, hand)
+    lock(hand)
     hand.read("12.61")
     hand.page.wait_for_selector("#passcode")
     assert bench.readings() == []
@@ -552,7 +560,7 @@ def test_an_answer_given_to_a_locked_door_goes_out_after_the_passcode(bench: Ben
 
 def test_faults_of_an_answer_given_to_a_locked_door_stand_beside_its_fields(bench: Bench, hand: Hand) -> None:
     hand.open(1)
-    lock(bench, hand)
+    lock(hand)
     hand.read("1265")
     hand.page.wait_for_selector("#passcode")
     hand.page.fill("#passcode", CODE)
@@ -592,6 +600,17 @@ def test_lock_now_deletes_the_copies_and_nothing_personal_stays(bench: Bench, ha
     hand.page.goto(f"{bench.address}/queue")  # 401: the server says that it is locked
     assert "a small van" not in str(hand.page.evaluate("caches.keys()"))
     assert hand.page.evaluate("caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length)") == 0
+
+
+def test_lock_now_without_a_connection_deletes_the_copies_and_says_what_stays_open(bench: Bench, hand: Hand) -> None:
+    hand.open("small")
+    hand.ready()
+    bench.stop()
+    hand.page.tap("text=Lock now")
+    hand.page.wait_for_selector("text=Locked here only")
+    assert hand.copies() == []
+    hand.page.goto(bench.page("small"))
+    assert hand.page.inner_text("h1") == "No connection"
 
 
 def test_what_waits_in_the_queue_stays_through_a_lock(bench: Bench, hand: Hand) -> None:
@@ -668,8 +687,20 @@ def test_papers_and_the_door_are_never_kept(bench: Bench, hand: Hand) -> None:
     hand.ready()
     hand.open("small")
     hand.page.goto(f"{bench.address}/door?next=/bench/small")
+    hand.page.goto(bench.page("paper"))  # a paper under an address that does not show it
+    hand.open(2)
+    hand.ready()
     hand.has_copy("/queue")
-    assert not [path for path in hand.copies() if "door" in path or "." in path]
+    assert set(hand.copies()) <= {f"/bench/{bench.job}/1", f"/bench/{bench.job}/2", "/bench/small", "/queue", "/"}
+
+
+def test_a_door_that_locked_by_itself_takes_the_copies_with_it(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.ready()
+    lock(hand)
+    hand.page.goto(bench.page("small"))
+    hand.page.wait_for_selector("#passcode")
+    hand.until(f"() => {PAGES}.then((pages) => pages.keys()).then((all) => all.length === 0)")
 
 
 # ── small things ──
