@@ -5,10 +5,10 @@ from __future__ import annotations
 import flask
 
 from ..van import Van
-from . import agree, arrive, explain, hand_over, jobs, papers, reckon, record, repair, test, wanted
+from . import agree, arrive, explain, hand_over, jobs, papers, photos, reckon, record, repair, test, wanted
 
 
 def add_screens(app: flask.Flask, van: Van) -> None:
     """Every screen there is."""
-    for screen in (jobs, arrive, agree, wanted, papers, explain, test, repair, hand_over, record, reckon):
+    for screen in (jobs, arrive, agree, wanted, papers, photos, explain, test, repair, hand_over, record, reckon):
         screen.add(app, van)

@@ -1,0 +1,77 @@
+"""Photos from outside: whatever comes in goes out as a small JPEG made here, which holds the picture and nothing else."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from PIL.Image import Image as Picture
+
+SIDE = 1600  # pixels of the longer side
+LARGEST = 400_000  # bytes of what is kept
+_PIXELS = 80_000_000  # of what comes in; a phone takes 12 to 64 million, and more are a bomb
+_PIXELS_WHOLE = 30_000_000  # of formats that can only be unpacked at full size
+_QUALITIES = (85, 75, 65, 55, 45, 35)
+_TAKES = ("JPEG", "PNG", "WEBP")
+
+
+class PhotoProblem(ValueError):
+    """A file that is not taken as a photo; one sentence."""
+
+
+def read_photo(data: bytes) -> bytes:
+    """The picture in a file, as a JPEG of at most 1600 pixels a side and 400 kB.
+
+    Turned upright as the camera says, then made anew from its pixels: position, time, camera and comments stay behind. What was transparent is white.
+
+    Args:
+        data: A JPEG, PNG or WebP file. Of several pictures in it the first is taken.
+
+    Errors:
+        PhotoProblem: it is none of these, is broken off, or has more pixels than a camera takes.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    if not data:
+        raise PhotoProblem("There is no picture in it. Take the photo again.")
+    try:
+        picture = Image.open(io.BytesIO(data), formats=_TAKES)
+        most = _PIXELS if picture.format == "JPEG" else _PIXELS_WHOLE
+        if picture.width * picture.height > most:
+            raise PhotoProblem(f"The picture has {picture.width} × {picture.height} pixels, more than is taken ({most // 1_000_000} million).")
+        return _encoded(_upright(picture))
+    except PhotoProblem:
+        raise
+    except UnidentifiedImageError as problem:
+        raise PhotoProblem("This is no picture that is taken here. Send a JPEG, a PNG or a WebP.") from problem
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
+        raise PhotoProblem(f"The picture has more pixels than are taken ({_PIXELS // 1_000_000} million).") from problem
+    except Exception as problem:  # a file made to break a decoder breaks it in any way it likes
+        raise PhotoProblem("The picture is broken, or was cut off on the way. Take or send it again.") from problem
+
+
+def _upright(picture: Picture) -> Picture:
+    """The bare pixels, upright and small enough, on white."""
+    from PIL import Image, ImageOps
+
+    picture.draft("RGB", (SIDE, SIDE))  # a JPEG need not be unpacked at full size
+    turned = ImageOps.exif_transpose(picture)
+    turned.thumbnail((SIDE, SIDE), Image.Resampling.LANCZOS)
+    bare = Image.new("RGB", turned.size, "white")
+    clear = turned.convert("RGBA") if turned.mode in ("RGBA", "LA", "PA", "P", "La", "RGBa") else None
+    bare.paste(clear if clear is not None else turned.convert("RGB"), mask=clear.getchannel("A") if clear is not None else None)
+    return bare
+
+
+def _encoded(picture: Picture) -> bytes:
+    """As good as fits: first the quality goes down, then the size."""
+    from PIL import Image
+
+    while True:
+        for quality in _QUALITIES:
+            out = io.BytesIO()
+            picture.save(out, "JPEG", quality=quality, optimize=True)
+            if out.tell() <= LARGEST:
+                return out.getvalue()
+        picture = picture.resize((max(1, picture.width * 3 // 4), max(1, picture.height * 3 // 4)), Image.Resampling.LANCZOS)
