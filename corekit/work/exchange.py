@@ -116,8 +116,11 @@ def _field_at(place: str) -> str:
 
 
 def _words_of(fault: Fault) -> str:
-    """As a file's fault, but for what is only asked: on a screen a key says that it really is so."""
-    return f"{fault.got} Usual: {fault.expected}." if fault.asked else fault.text
+    """As a file's fault, but for what is only asked (a key says that it really is so), and without cures in the language of files."""
+    if fault.asked:
+        return f"{fault.got} Usual: {fault.expected}."
+    text = f"{fault.got}; expected {fault.expected}" if fault.expected and any(sign in fault.write for sign in "={[") else fault.text
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _screen_again() -> Any:
