@@ -325,7 +325,7 @@ def test_while_typing_it_is_said_what_was_understood_and_what_it_means_and_nothi
 def test_while_typing_an_unusual_value_is_a_question_with_what_was_probably_meant_as_keys(visit: Visit) -> None:
     page = tried(visit, "clutch.sink", "120")
     assert page.text.startswith("120 mm? 12 mm? 1.2 mm? Usual: 0 mm to 60 mm.")
-    assert re.findall(r'data-fill="([^"]*)" value="([^"]*)"', page.html) == [(f"{READING}.is", "12 mm"), (f"{READING}.is", "1.2 mm")]
+    assert re.findall(r'data-fill="([^"]*)" data-value="([^"]*)"', page.html) == [(f"{READING}.is", "12 mm"), (f"{READING}.is", "1.2 mm")]
     assert f'data-confirm="{READING}.is"' in page.html
 
 
