@@ -10,6 +10,7 @@ const OLDEST_MS = 12 * 3600 * 1000; // as long as the longest session: after tha
 const MOST = 80;
 const KEPT_AT = "x-kept-at";
 const IS_FILE = /^\/(work\.css|work\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
+const IS_PAPER = /\.(pdf|jpg|crt)$/; // a test's screen has a dot in its name too
 const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'";
 
 let lockings = 0; // a page that was asked for before a lock is not kept after it
@@ -30,7 +31,7 @@ self.addEventListener("fetch", (event) => {
   if (method === "POST" && pathname === "/door/lock") { event.respondWith(lock(event)); }
   if (method !== "GET" || pathname.startsWith("/door")) { return; }
   if (IS_FILE.test(pathname)) { event.respondWith(file(event)); }
-  else if (mode === "navigate" && !pathname.split("/").at(-1).includes(".")) { event.respondWith(page(event)); }
+  else if (mode === "navigate" && !IS_PAPER.test(pathname)) { event.respondWith(page(event)); }
 });
 
 self.addEventListener("message", (event) => event.waitUntil(fetchAhead(event.data)));

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import socket
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -60,6 +61,12 @@ def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
     return server, thread
 
 
+def _free_port() -> int:
+    """A port by its number: one that the server was let choose itself cannot be had again for a minute (cheroot binds it without SO_REUSEADDR)."""
+    with socket.create_server(("127.0.0.1", 0)) as held:
+        return int(held.getsockname()[1])
+
+
 @pytest.fixture
 def screens() -> Iterator[Callable[..., Screens]]:
     """Call it with a shop's folder to get its screens behind an open door; `wrap` puts a WSGI layer around them."""
@@ -68,7 +75,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
         app = wrap(work_app(Van(shop), OpenDoor()))
-        server, thread = _serving(app, 0)
+        server, thread = _serving(app, _free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]
 

@@ -76,13 +76,15 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(t
     phone.thumb.press("Keep", exact=True)
     phone.at(r"test/battery\.\w+\?about=battery")
     assert {record.typed for record in phone.records(Fitted)} == {"agm flat plate", "680 A SAE"}
+    # Under load nothing is said of a battery before it is known to be charged.
+    charged = {"setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"}, "readings": [{"of": "battery.rest_voltage", "is": "12.78 V"}]}
+    phone.screens.shop.answer(phone.job, Answer(id=secrets.token_urlsafe(18), rows={"step": [charged]}))
     phone.open("test/battery.load_voltage")
     assert not phone.page.locator(FIELD).is_visible()  # the caution first
     phone.past_the_caution()
     phone.thumb.write("Voltage under load", "8,4")
     phone.thumb.write("Load set for the test", "340")
     phone.thumb.write("Time under load", "15")
-    phone.thumb.write("Battery temperature", "4")
     phone.thumb.choose("meter")
     trial = phone.page.locator("[data-trial]")
     trial.locator("svg").wait_for()
@@ -90,10 +92,10 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(t
     trial.get_by_text("Fail").wait_for()
     assert "8.40 V ±" in trial.inner_text() and "at least 9.28 V" in trial.inner_text()
     assert trial.get_attribute("aria-live") == "polite"
-    assert phone.records(Measured) == []
+    assert len(phone.records(Measured)) == 1
     phone.thumb.press("Keep", exact=True)
     phone.page.get_by_text("Voltage under load: 8,4 V.").wait_for()
-    (record,) = phone.records(Measured)
+    record = phone.records(Measured)[-1]
     assert (record.typed, record.instrument) == ("8,4 V", "meter")
     assert phone.watched.errors == []
 
@@ -120,7 +122,7 @@ def test_what_is_asked_while_typing_is_settled_with_one_key(testing: Callable[..
     assert phone.page.locator(FIELD).input_value() == "12.78 V"
     phone.thumb.write("Voltage at rest", "5.1")
     phone.page.locator("[data-trial] [data-confirm]").tap()
-    phone.page.locator("[data-trial]").get_by_text("5.10 V").wait_for()
+    phone.page.locator("[data-trial] .understood").get_by_text("5.10 V").wait_for()
     phone.thumb.press("Keep", exact=True)
     phone.page.get_by_text("Voltage at rest: 5.1 V.").wait_for()
     assert phone.records(Measured)[0].confirmed is True
@@ -148,7 +150,7 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
     phone.page.wait_for_function(
         "async (paths) => { for (const path of paths) { if (!await caches.match(path, {ignoreVary: true})) return false; } return true; }", arg=ahead
     )
-    phone.page.context.set_offline(True)
+    phone.screens.stop()
     seen: list[str] = []
     for _ in range(3):
         phone.past_the_caution()
@@ -159,11 +161,12 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
             phone.page.get_by_role("button", name="Keep", exact=True).tap()
         else:
             phone.page.locator(".answers button").first.tap()
-        phone.page.wait_for_url(lambda url, here=here: url != here)
-        phone.page.wait_for_load_state()
+        # The failed request behind a kept copy is taken for a failed navigation by `wait_for_url`, so the page itself is asked.
+        phone.page.wait_for_function("here => location.href !== here && document.readyState === 'complete'", arg=here)
     assert len(set(seen)) == 3 and phone.page.url not in seen
     assert phone.records(Measured) + phone.records(Seen) == []
-    phone.page.context.set_offline(False)
+    phone.screens.start()
+    phone.page.evaluate("window.dispatchEvent(new Event('online'))")
     kept = [path.split("/test/")[1].split("?")[0] for path in seen]
     for _ in range(200):
         job = phone.screens.shop.store.job(phone.job)
@@ -198,6 +201,7 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(testing:
 
 
 #: What can be tapped and is lower than so many pixels: of a key its label counts, and a link within a sentence is none.
-_SMALL = """least => [...document.querySelectorAll('main a, main button, main summary, main label:has(input), main input:not([type=radio]):not([type=checkbox])')]
+_SMALL = """least => [...document.querySelectorAll('main a, main button, main summary, main label:has(input), main input')]
+  .filter(one => !['radio', 'checkbox', 'hidden'].includes(one.type))
   .filter(one => one.offsetParent && one.getBoundingClientRect().height < least && !one.closest('details.gate > summary'))
   .map(one => one.outerHTML.slice(0, 90))"""
