@@ -156,23 +156,23 @@ def _bench(folder: Path) -> Bench:
             bench.posted.append(flask.request.form.to_dict() | files | {"path": flask.request.path})
 
     @app.get("/bench/<job>/<int:n>")
-    def reading(job: str, n: int) -> str:
+    def bench_reading(job: str, n: int) -> str:
         return flask.render_template("reading.html", job=job, n=n)
 
     @app.get("/bench/small")
-    def small() -> str:
+    def bench_small() -> str:
         return flask.render_template("small.html", at=flask.request.args.get("at", "2026-11-25T14:20:00+00:00"))
 
     @app.get("/bench/paper")
-    def paper() -> flask.Response:
+    def bench_paper() -> flask.Response:
         return flask.Response("a paper", mimetype="text/plain")
 
     @app.post("/bench/take")
-    def take() -> flask.Response:
+    def bench_take() -> flask.Response:
         return lead("/bench/small?taken")
 
     @app.post("/bench/try")
-    def tried() -> str:
+    def bench_tried() -> str:
         text = flask.request.form.get("step[0].readings[0].is", "")
         if "?" in text:
             return '<p>1.73 V?</p><button type="button" data-fill="step[0].readings[0].is" data-value="1.73 V">1.73 V</button>'
