@@ -36,7 +36,12 @@ def marginals(table: FaultTable, chances: Mapping[str, float]) -> dict[str, floa
 
 def share(table: FaultTable, chances: Mapping[str, float], faults: Collection[str]) -> float:
     """Probability that at least one of these faults is there."""
-    return sum(chance for key, chance in chances.items() if any(fault in faults for fault in table.of(key)))
+    return sum(chances[key] for key in holding(table, faults))
+
+
+def holding(table: FaultTable, faults: Collection[str]) -> tuple[str, ...]:
+    """The hypotheses that hold at least one of these faults."""
+    return tuple(key for key in hypotheses(table) if any(fault in faults for fault in table.of(key)))
 
 
 def log_weight(table: FaultTable, hypothesis: str, moved: Moved) -> float:
@@ -67,7 +72,8 @@ def _row(table: FaultTable, test: FaultTest, hypothesis: str, moved: Moved) -> t
 
 def _scaled(row: Sequence[float], factors: Sequence[float]) -> tuple[float, ...]:
     scaled = [p * factor for p, factor in zip(row, factors, strict=True)]
-    return tuple(p / sum(scaled) for p in scaled)
+    whole = sum(scaled)
+    return tuple([p / whole for p in scaled])
 
 
 def normal(logs: Mapping[str, float]) -> dict[str, float]:
@@ -85,7 +91,8 @@ def lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: Collection
     """The least these faults hold with the table as it is, or with any one number that matters moved by the factor, one at a time."""
     terms = {key: _terms(table, key, shown, {}) for key in hypotheses(table)}
     logs = {key: log_weight(table, key, {}) + sum(terms[key]) for key in terms}
-    lowest = share(table, normal(logs), faults)
+    held = holding(table, faults)
+    lowest = sum(map(normal(logs).__getitem__, held))
     for number, place, touched in _numbers(table, shown):
         for factor in (WRONG_BY, 1 / WRONG_BY):
             changed = dict(logs)
@@ -94,7 +101,7 @@ def lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: Collection
                     changed[key] += math.log(factor)
                 else:
                     changed[key] += _term(table, key, shown[place], {number: factor}) - terms[key][place]
-            lowest = min(lowest, share(table, normal(changed), faults))
+            lowest = min(lowest, sum(map(normal(changed).__getitem__, held)))
     return lowest
 
 
@@ -120,18 +127,25 @@ def shaken(table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 
     """Posteriors with every number of the table moved up or down by the factor at once, at random; the same at every run."""
     draw = random.Random(seed)
     factors = (WRONG_BY, 1 / WRONG_BY)
+    weights = {key: log_weight(table, key, {}) for key in hypotheses(table)}
+    plain = [_without_row(table, outcome.test) for outcome in shown]
     for _ in range(times):
-        logs = {key: log_weight(table, key, {}) + math.log(draw.choice(factors)) for key in hypotheses(table)}
-        for outcome in shown:
+        logs = {key: weight + math.log(draw.choice(factors)) for key, weight in weights.items()}
+        for outcome, unmarked in zip(shown, plain, strict=True):
             test = outcome.test
             otherwise = _scaled(test.otherwise, draw.choices(factors, k=len(test.outcomes)))
             rows = {key: _scaled(row.p, draw.choices(factors, k=len(test.outcomes))) for key, row in test.given.items()}
             usual = _log_of(outcome, otherwise)
             for key in logs:
-                if key in rows:
-                    logs[key] += _log_of(outcome, rows[key])
-                elif any(fault in rows for fault in table.of(key)):
-                    logs[key] += _log_of(outcome, test.together([rows.get(fault, otherwise) for fault in table.of(key)], otherwise))
-                else:
+                if key in unmarked:
                     logs[key] += usual
+                elif key in rows:
+                    logs[key] += _log_of(outcome, rows[key])
+                else:
+                    logs[key] += _log_of(outcome, test.together([rows.get(fault, otherwise) for fault in table.of(key)], otherwise))
         yield normal(logs)
+
+
+def _without_row(table: FaultTable, test: FaultTest) -> frozenset[str]:
+    """The hypotheses under which a test shows what it shows otherwise: no row is theirs or one of their faults'."""
+    return frozenset(key for key in hypotheses(table) if key not in test.given and not any(fault in test.given for fault in table.of(key)))

@@ -9,7 +9,7 @@ import attrs
 
 from ..plugin.faults import FaultTable, FaultTest
 from .outcome import LIKELY, PLAIN, Outcome, allowed, outcomes
-from .posterior import WRONG_BY, lowest_share, marginals, posterior, shaken, share
+from .posterior import WRONG_BY, holding, lowest_share, marginals, posterior, shaken, share
 
 __all__ = ["CALL_AT", "WRONG_BY", "Call", "NextTest", "Outcome", "Suspect", "call_for_part", "next_tests", "outcomes", "posterior", "suspects"]
 
@@ -169,7 +169,8 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
         doubted = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
         why = f"Other explanations remain: the part holds {held:.0%}, and {doubted}; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
-    draws = [share(table, chances, against) > HALF for chances in shaken(table, shown, DRAWS)]
+    theirs = holding(table, against)
+    draws = [sum(chances[key] for key in theirs) > HALF for chances in shaken(table, shown, DRAWS)]
     if sum(draws) < MOSTLY * len(draws):
         held_in = f"with all its numbers off by {WRONG_BY:g} at random the part stays the likelier one in {sum(draws)} of {DRAWS} draws"
         why = f"Too much rests on the fault table: {held_in}; {MOSTLY * DRAWS:.0f} are asked for."
