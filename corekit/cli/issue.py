@@ -14,7 +14,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.shop import Page, open_shop
+    from ..desk.issuing import Page
+    from ..desk.shop import open_shop
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:

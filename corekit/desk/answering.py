@@ -25,6 +25,7 @@ from ..store.reconcile import PROGRAM_KINDS, row_of
 from ..store.statement import Statement
 from ..store.store import JOB_LETTERS, Told
 from . import paper
+from .offering import still_open
 from .problem import DeskProblem
 from .scratch import referring
 
@@ -179,7 +180,7 @@ def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile]) -> Calla
 
 def _new_name(shop: Shop) -> str:
     """Day and running number, as the first job of the day is called in `2026-11-25-1`."""
-    day = f"{shop._now().date().isoformat()}-"
+    day = f"{shop.now().date().isoformat()}-"
     taken = [name.removeprefix(day) for names in shop.store.names().values() for name in names if name.startswith(day)]
     return f"{day}{1 + max((int(number) for number in taken if number.isdecimal()), default=0)}"
 
@@ -214,10 +215,10 @@ def _bound(shop: Shop, visit: VisitFile, job: Job | None) -> list[Draft]:
             made = ", ".join(repr(noted.record.name) for noted in job.offers) if job is not None and job.offers else "none"
             raise _refused(f"{step.at}.offer", f"There is no offer {step.offer!r}; made were: {made}. Make the offer first.")
         if isinstance(step, AgreedRow) and job is not None:
-            _refuse(step.at, lambda: shop._still_open(job))
+            _refuse(step.at, lambda: still_open(job))
             try:
                 drafts, _ = shop._bound(attrs.evolve(visit, steps=(step,)), job)
-                shop._agreed_total(job, [Agreed(**draft.body) for draft in drafts])
+                shop.agreed_total(job, [Agreed(**draft.body) for draft in drafts])
             except (DeskProblem, ConsentProblem) as problem:
                 raise _refused(step.at, str(problem)) from problem
     return shop._bound(visit, job)[0]

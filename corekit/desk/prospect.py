@@ -18,7 +18,8 @@ from ..model.records import Agreed, Offered
 from .work import asked_for
 
 if TYPE_CHECKING:
-    from .shop import Offer, Shop, Terms
+    from .offering import Offer, Terms
+    from .shop import Shop
 
 
 @attrs.frozen(kw_only=True)

@@ -86,7 +86,7 @@ def test_a_setup_is_asked_once_however_many_answers_its_readings_come_in(shop: S
 def test_a_new_job_is_called_by_its_day_and_a_running_number(shop: Shop) -> None:
     names = [said(shop, None, f"arrival-{number}", **ARRIVAL).name for number in range(11)]
     day = names[0].rpartition("-")[0]
-    assert day == shop._now().date().isoformat()
+    assert day == shop.now().date().isoformat()
     assert names == [f"{day}-{number}" for number in range(1, 12)]
 
 

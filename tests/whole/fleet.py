@@ -8,7 +8,8 @@ from typing import Any
 
 import attrs
 
-from corekit.desk.shop import Offer, Shop
+from corekit.desk.offering import Offer
+from corekit.desk.shop import Shop
 from corekit.plugin.host import Plugins, load
 
 from .chain import found_shop

@@ -17,8 +17,9 @@ import pypdfium2
 import pytest
 import zxingcpp
 
+from corekit.desk.issuing import Invoice
 from corekit.desk.problem import OfferAwaited
-from corekit.desk.shop import Invoice, Shop
+from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
 from corekit.report.say import mask

@@ -16,8 +16,8 @@ import pytest
 
 from corekit.billing.consent import ConsentProblem
 from corekit.billing.payment import PaymentProblem
+from corekit.desk.issuing import Page
 from corekit.desk.problem import DeskProblem
-from corekit.desk.shop import Page
 from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page

@@ -19,8 +19,10 @@ import pytest
 
 from corekit.billing.consent import ConsentProblem
 from corekit.desk.answering import Answer
+from corekit.desk.issuing import Invoice
+from corekit.desk.offering import Offer
 from corekit.desk.problem import DeskProblem
-from corekit.desk.shop import Invoice, Offer, Shop
+from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.model.entry import Entry
 from corekit.model.money import Money

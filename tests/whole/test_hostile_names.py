@@ -11,8 +11,9 @@ from pathlib import Path
 import pypdf
 import pytest
 
+from corekit.desk.issuing import Invoice
 from corekit.desk.problem import OfferAwaited
-from corekit.desk.shop import Invoice, Shop
+from corekit.desk.shop import Shop
 
 from ..conftest import Watched
 from .chain import JOBS, at, corekit, done, edited, paper_text, refused, serving, squeezed, written

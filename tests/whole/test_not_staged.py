@@ -277,7 +277,7 @@ def printed_tests(demo: Path, with_: Plugins) -> list[str]:
         from corekit.report.sections import watch
 
         assessment = shop.assess(job)
-        sheet = paper.sheet("id", shop.settings.issuer, shop._now(), "EUR", with_, demo=True)
+        sheet = paper.sheet("id", shop.settings.issuer, shop.now(), "EUR", with_, demo=True)
         words = [block.words for block in watch(assessment, [], [], sheet) if isinstance(block, Paragraph)]
     return [str(word) for run in words for word in run if str(word).startswith("The next test")]
 
@@ -325,7 +325,7 @@ def pages(shop: Path) -> list[bytes]:
     """Every published page and its masked paper, from the server itself."""
     with Shop(shop, plugins=Plugins()) as opened:
         codes = [opened.issue(job).link.partition("#")[2] for job in opened.store.jobs()]
-        now = opened._now
+        now = opened.now
     client = page_app(PublishedFolder(shop / "published"), bearer=None, demo=True, now=now).test_client()
     answers = [client.post(path, data={"code": code}) for code in codes for path in ("/v/open", "/v/paper")]
     assert {answer.status_code for answer in answers} == {200}

@@ -10,8 +10,8 @@ import flask
 
 from ...desk import prospect
 from ...desk.answering import Answer
+from ...desk.offering import Offer, Terms
 from ...desk.prospect import Part, Prospect
-from ...desk.shop import Offer, Terms
 from ...desk.work import asked_for, cap_of
 from ...intake.fault import Fault, VisitProblem
 from ...model.document import document_hash

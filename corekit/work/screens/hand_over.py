@@ -8,7 +8,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from ...desk.shop import Invoice, Page
+from ...desk.issuing import Invoice, Page
 from ...model.document import Document
 from ...model.job import Job
 from ...report.code import symbol

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import flask
 
-from ...desk.shop import Offer
+from ...desk.offering import Offer
 from ...model.job import Job
 from ..van import Van
 
