@@ -107,7 +107,7 @@ def add(app: flask.Flask, van: Van) -> None:
         ahead, problem = _ahead(van, record, "repair", agreed)
         return job_page(
             "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), would=ahead, problem=problem,
-            moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), agreed=agreed, taken=_taken(ahead),
+            moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), more=_more(waits, ahead), agreed=agreed, taken=_taken(ahead),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met], operations=van.shop.plugins.operations,
             next_test=next(iter(open_tests(assessment, van.shop.plugins)), None), **_yes_form(van, record, waits),
         )  # fmt: skip
@@ -231,6 +231,12 @@ def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tupl
 def _holds(waits: Asking, ahead: Prospect) -> bool:
     """The paper still says what would be offered, or less, because something was left out on purpose."""
     return all(part in ahead.parts for part in waits.parts)
+
+
+def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
+    """What could be offered and does not stand on the paper, because it came later or was left out."""
+    on_it = {part.operation for part in waits.parts} if waits else set()
+    return [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
 
 
 def _needs_km(van: Van, job: Job) -> bool:
