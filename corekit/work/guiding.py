@@ -36,31 +36,40 @@ def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
 
 
 def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
-    """The next tests that can be made now: not those that wait beside, nor those that were said to be out of reach in this stage."""
+    """The next tests that are still to be made: not those that wait beside, were said to be out of reach, or were made in this stage."""
+    waiting = {noted.record.of for noted in assessment.job.waiting}
+    return tuple(test for test in _possible(assessment, plugins) if test.wants not in waiting and not is_made(assessment.job, test, plugins))
+
+
+def left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
+    """Tests that were made in this stage and would say more, if what they lack were known or if they were made once more.
+
+    They are offered and never come by themselves: whoever has read a thing is not led back to it for ever.
+    """
+    return tuple(test for test in _possible(assessment, plugins) if is_made(assessment.job, test, plugins))
+
+
+def _possible(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
     job = assessment.job
-    waiting = {noted.record.of for noted in job.waiting}
-    return tuple(
-        test for test in assessment.next_tests
-        if test.wants not in waiting and test_path(job, test, plugins) and not _out_of_reach(job, test, plugins)
-    )  # fmt: skip
+    return tuple(test for test in assessment.next_tests if test_path(job, test, plugins) and not _out_of_reach(job, test, plugins))
 
 
 def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
     if is_codes(test, plugins):
-        return any(noted.record.stage == job.stage and noted.record.cannot for noted in job.all(CodesRead)) and not any(
-            noted.record.state for noted in job.codes_read(job.stage)
-        )
+        return any(noted.record.cannot for noted in job.codes_read(job.stage))
     refused = {noted.record.place for noted in job.seen(job.stage) if noted.record.of == test.wants and noted.record.cannot}
-    read = {noted.record.of for noted in job.measured(job.stage)}
-    places = (test.place,) if test.place else places_of(test.wants, plugins)
-    return "" in refused or (bool(places) and refused.issuperset(places)) or (bool(refused) and test.wants not in read and not places)
+    read = {noted.record.of for noted in job.measured(job.stage)} | {noted.record.of for noted in job.seen(job.stage) if not noted.record.cannot}
+    places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
+    return test.wants not in read and ("" in refused or refused.issuperset(places))
 
 
-def is_all_read(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    """True when all that the test asks for was read or seen in this stage: whatever keeps it open is something else."""
+def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
+    """True when the test has an outcome, or all that it asks for was spoken of in this stage: whatever keeps it open is something else."""
+    if is_codes(test, plugins):
+        return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
     told = told_now(job, plugins)
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
-    return all((test.wants, place) in told for place in places)
+    return test.repeat or all((test.wants, place) in told for place in places)
 
 
 def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap, ...]:

@@ -17,7 +17,7 @@ from corekit.model.measurand import Measurand
 from corekit.model.records import Instrument
 from corekit.plugin.host import load
 from corekit.work.asking import Ask, Kit, apart, ask_of, fittings, hazards_read, told_now, tools_for, unit_keys
-from corekit.work.guiding import is_all_read, last_meant, missing_for, open_tests
+from corekit.work.guiding import is_made, last_meant, missing_for, open_tests
 from corekit.work.guiding import test_path as path_of
 
 from .clutch import FINGERS, PLUGINS, clutch, force, play, sink, warmth
@@ -242,7 +242,7 @@ def test_a_test_of_which_everything_was_read_is_known_as_such_and_so_is_what_its
     read = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm" }, { of = "clutch.play", place = "warm", is = "12 mm" }]')
     assessment = assess(read, PLUGINS, None, ("clutch",))
     sinking = next(test for test in assessment.next_tests if test.wants == sink.key)
-    assert not is_all_read(read, sinking, PLUGINS)
+    assert not is_made(read, sinking, PLUGINS)
     assert [gap.wants for gap in missing_for(play.key, assessment, PLUGINS)] == ["clutch.bore"]
 
 

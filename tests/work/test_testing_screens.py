@@ -17,6 +17,7 @@ import pytest
 from corekit.desk.shop import Shop
 from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Specified, Started
 from corekit.plugin.host import load
+from corekit.units import from_coherent
 from corekit.work.app import OpenDoor, work_app
 from corekit.work.van import Van
 
@@ -484,3 +485,63 @@ def test_every_screen_of_testing_defers_to_the_maker_and_never_calls_anything_ha
     for path in ("test", "systems", "tests", "codes", "fitted/battery", "test/battery.drain", "limit/battery.drain", "retest"):
         assert not re.search(r"\bsafe(ly)?\b", real.get(path).text.casefold())
     assert "Local rules and the maker's instructions come first." in real.get("test/battery.drain").text
+
+
+# ---- a way that ends
+
+
+@pytest.mark.parametrize("manner", ["middle", "low", "cannot"])
+@pytest.mark.parametrize("system", sorted(load().systems))
+def test_whoever_does_what_the_screen_says_comes_to_an_end_and_is_never_led_back_to_what_was_done(real: Visit, system: str, manner: str) -> None:
+    seen: list[str] = []
+    for _ in range(200):
+        page = real.get(f"test?about={system}")
+        if "To the codes" in page.text:
+            real.rows(step=[{"codes": {"cannot": "no reader here"} if manner == "cannot" else {"stored": []}}])
+            seen.append("codes")
+        elif "/test/" in real.at:
+            seen.append(real.at)
+            do_as_told(real, page, manner)
+        else:
+            break
+    assert "/explain" in " ".join(page.links) and ("Enough is known" in page.text or "No further test" in page.text)
+    assert len(seen) == len(set(seen)) > 3
+
+
+def do_as_told(visit: Visit, page: Page, manner: str) -> None:
+    """Answer the test on this page: with a value of its usual span, with the first or last answer, or that it cannot be had anywhere."""
+    key = visit.at.split("/test/")[1].split("?")[0]
+    share = {"middle": 0.5, "low": 0.02, "cannot": 0.5}[manner]
+    if manner == "cannot":
+        form = next(form for form in page.forms if any(name == f"{SEEN}.cannot" for name, _ in form.buttons))
+        visit.send(form, dict([form.buttons[0]]) | ({f"{SEEN}.place": ""} if f"{SEEN}.place" in form.names else {}))
+    elif key in visit.shop.plugins.measurands:
+        declared = visit.shop.plugins.measurands[key]
+        beside = {f'step[0].setup."{one}".is': usual(visit.shop.plugins.measurands[one], 0.5) for one in declared.read_with}
+        visit.send(page.form_of(f"{READING}.is"), beside | {f"{READING}.is": usual(declared, share)})
+    else:
+        form = page.form_of(f"{SEEN}.is")
+        visit.send(form, dict([form.buttons[-1 if manner == "low" else 0]]))
+
+
+def usual(measurand: Any, share: float) -> str:
+    low, high = measurand.usual.low or 0.0, measurand.usual.high
+    number = from_coherent(low + share * ((low + 1 if high is None else high) - low), measurand.unit)
+    return f"{number:.0f}" if measurand.kind == "count" else f"{number:.4f}"
+
+
+def test_of_many_places_no_more_than_the_vehicle_has_need_be_read(real: Visit) -> None:
+    for n in (1, 2):
+        real.rows(step=[{"readings": [{"of": "ignition.secondary_resistance", "place": f"coil {n}", "is": "8 kΩ"}]}])
+    page = real.get("test/ignition.secondary_resistance?place=coil 3&about=ignition")
+    link = next(link for link in page.links if "aside=ignition.secondary_resistance" in link)
+    for _ in range(3):
+        page = real.get(link)
+        assert "/test/ignition.secondary_resistance" not in real.at
+    assert "aside=ignition.secondary_resistance" in real.at and "Set aside." in page.text
+
+
+def test_what_cannot_be_reached_at_one_place_may_be_out_of_reach_everywhere(visit: Visit) -> None:
+    form = next(form for form in visit.get("test/clutch.play").forms if f"{SEEN}.place" in form.names and form.buttons)
+    visit.send(form, dict([form.buttons[0]]) | {f"{SEEN}.place": ""})
+    assert [(seen.place, seen.cannot) for seen in records(visit, Seen)] == [("", form.buttons[0][1])]

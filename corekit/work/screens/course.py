@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from urllib.parse import parse_qs, urlencode, urlsplit
 
 import attrs
 import flask
 
 from ...model.job import Job
+from ...plugin.host import Plugins
 
 _LONGEST = 24 * 60.0  # minutes
 
@@ -20,12 +20,18 @@ class Course:
     Attributes:
         minutes: Left of this visit; None when nobody said.
         about: Systems in question of which nothing was said yet.
+        aside: Keys of what was set aside, for nobody wants to be led back to it.
         place: The place that the address names.
     """
 
     minutes: float | None = None
     about: tuple[str, ...] = ()
+    aside: tuple[str, ...] = ()
     place: str = ""
+
+    def without(self, key: str) -> Course:
+        """The same, with one more thing set aside."""
+        return attrs.evolve(self, aside=tuple(dict.fromkeys((*self.aside, key))))
 
     def path(self, job: Job, below: str, *, place: str = "") -> str:
         """An address below the job that keeps the wishes."""
@@ -35,14 +41,15 @@ class Course:
     @property
     def fields(self) -> list[tuple[str, str]]:
         minutes = [("minutes", f"{self.minutes:g}")] if self.minutes is not None else []
-        return [*minutes, *(("about", key) for key in self.about)]
+        return [*minutes, *(("about", key) for key in self.about), *(("aside", key) for key in self.aside)]
 
 
-def course(systems: Collection[str]) -> Course:
+def course(plugins: Plugins) -> Course:
     """The wishes in the address of this screen, also where it comes back after a post; what is no wish is passed over."""
     asked = parse_qs(urlsplit(flask.g.screen).query) if flask.g.get("screen") else flask.request.args.to_dict(flat=False)
     return Course(
-        minutes=_minutes(asked.get("minutes", [""])[0]), about=tuple(dict.fromkeys(key for key in asked.get("about", []) if key in systems)),
+        minutes=_minutes(asked.get("minutes", [""])[0]), about=tuple(dict.fromkeys(key for key in asked.get("about", []) if key in plugins.systems)),
+        aside=tuple(dict.fromkeys(key for key in asked.get("aside", []) if key in plugins.measurands or key in plugins.observations)),
         place=asked.get("place", [""])[0],
     )  # fmt: skip
 

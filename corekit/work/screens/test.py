@@ -30,7 +30,7 @@ _FIRST = 6  # traits that are asked at once; the others are there for whoever kn
 
 @attrs.frozen(kw_only=True)
 class Later:
-    """A test further down the list."""
+    """A test further down the list; `time` says how long it takes, or why it is still open."""
 
     path: str
     question: str
@@ -68,6 +68,9 @@ def add(app: flask.Flask, van: Van) -> None:
     def assessed(job: Job, wishes: Course) -> Assessment:
         return van.assessed(job, wishes.minutes, wishes.about)
 
+    def open_tests(assessment: Assessment, wishes: Course) -> list[NextTest]:
+        return [one for one in guiding.open_tests(assessment, plugins) if one.wants not in wishes.aside]
+
     def path_of(job: Job, test: NextTest, wishes: Course) -> str:
         """The address of a next test, at the first place that was not spoken of: each place has an address of its own."""
         below, place = guiding.test_path(job, test, plugins), test.place
@@ -78,11 +81,12 @@ def add(app: flask.Flask, van: Van) -> None:
     def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
         back = more.pop("back", "test")
-        paths = [path_of(job, one, wishes) for one in guiding.open_tests(assessment, plugins) if one.wants != ask.key]
+        paths = [path_of(job, one, wishes) for one in open_tests(assessment, wishes) if one.wants != ask.key]
         following = wishes.path(job, f"test/{ask.key}", place=ask.next_place) if ask.next_place and back == "test" else ""
         return job_page(
             "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back), after=following or next(iter(paths), ""),
-            cannot=asking.CANNOT, place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            cannot=asking.CANNOT, missing=_missing(ask.key, assessment, plugins) if ask.told else [],
+            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place), enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key), ahead=[*([following] if following else []), *paths][:_AHEAD], trial=trial.trial_again(van, job.id),
             **{"test": None, "shows": None, "guided": None} | more,
         )  # fmt: skip
@@ -90,11 +94,11 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/test")
     def test(job: str) -> Any:
         """On to the next best test; at the beginning, which system is in question; at the end, what comes then."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         if not guiding.questioned(assessment, plugins) and not record.spoken_of(record.stage):
             return systems_page(record, wishes, assessment)
-        tests = guiding.open_tests(assessment, plugins)
+        tests = open_tests(assessment, wishes)
         if tests and not guiding.is_codes(tests[0], plugins):
             return flask.redirect(path_of(record, tests[0], wishes), 303)
         guided = guidance(record, wishes, assessment, tests)
@@ -103,10 +107,10 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/test/<key>")
     def any_test(job: str, key: str) -> str:
         """A test; `?place=` names one of its places. The one that is best now stands there with all that speaks for it."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         ask = asked(record, key, wishes.place)
-        tests = guiding.open_tests(assessment, plugins)
+        tests = open_tests(assessment, wishes)
         guided = guidance(record, wishes, assessment, tests) if tests and tests[0].wants == key else None
         named = tests[0] if guided else next((one for one in assessment.next_tests if one.wants == key), None)
         return test_page(record, ask, wishes, assessment, test=named, guided=guided)
@@ -114,7 +118,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         told = asking.told_now(record, plugins)
         beside = {key for one in plugins.measurands.values() for key in one.read_with}
         groups = []
@@ -123,12 +127,12 @@ def add(app: flask.Flask, van: Van) -> None:
             declared.sort(key=lambda one: one.key in beside)  # what is only read with something else comes last
             rows = [Row(path=wishes.path(record, f"test/{one.key}"), title=one.title, told=_told(told, one.key, one.places)) for one in declared]
             groups.append((system, rows))
-        ahead = [path_of(record, test, wishes) for test in guiding.open_tests(assessed(record, wishes), plugins)][:_AHEAD]
+        ahead = [path_of(record, test, wishes) for test in open_tests(assessed(record, wishes), wishes)][:_AHEAD]
         return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
 
     @app.get("/job/<job>/systems")
     def systems(job: str) -> str:
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         return systems_page(record, wishes, assessed(record, wishes))
 
     def systems_page(job: Job, wishes: Course, assessment: Assessment) -> str:
@@ -140,7 +144,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/fitted/<key>")
     def fitted(job: str, key: str) -> str:
         """What a system asks of the vehicle, on one page."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         system = plugins.systems.get(key) or flask.abort(404)
         onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
         asks = asking.fittings(system, record, plugins)
@@ -148,14 +152,14 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/codes")
     def codes(job: str) -> str:
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         read = [noted.record for noted in record.codes_read(record.stage)]
         return job_page("codes.html", record, van, wishes=wishes, read=read, next=wishes.path(record, "test"), cannot=_NO_CODES)
 
     @app.get("/job/<job>/limit/<key>")
     def limit(job: str, key: str) -> str:
         """This vehicle's own limit of a measurand."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         ask = asked(record, key, wishes.place)
         if not ask.measured:
             flask.abort(404)
@@ -165,7 +169,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/retest")
     def retest(job: str) -> str:
         """The reading that shows the last repair, taken as it was taken on arrival."""
-        record, wishes = van.job(job), course(plugins.systems)
+        record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         told = asking.told_now(record, plugins)
         for repair in reversed(assessment.repairs):
@@ -188,8 +192,8 @@ def add(app: flask.Flask, van: Van) -> None:
 
     def guidance(job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]) -> dict[str, Any]:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be, what may be offered."""
-        first = tests[0] if tests else None
-        stuck = first is not None and bool(first.wants) and not first.repeat and guiding.is_all_read(job, first, plugins)
+        left = guiding.left_open(assessment, plugins)
+        aside = [one for one in guiding.open_tests(assessment, plugins) if one.wants in wishes.aside]
         return {
             **meaning(assessment),
             "later": [Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test)) for test in tests[1:]],
@@ -198,7 +202,11 @@ def add(app: flask.Flask, van: Van) -> None:
             "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
             "contradictions": [odd.text for odd in assessment.contradictions],
             "offerable": [plugins.operations[call.operation].title for call in assessment.calls_at(job.stage) if call.met],
-            "gaps": _gaps(assessment), "missing": _missing(first.wants, assessment, plugins) if stuck and first is not None else [],
+            "gaps": _gaps(assessment),
+            "left_open": [
+                *(Later(path=path_of(job, one, wishes), question=one.question, time=_why_open(one, assessment, plugins)) for one in left),
+                *(Later(path=path_of(job, one, wishes), question=one.question, time="Set aside.") for one in aside),
+            ],
         }  # fmt: skip
 
 
@@ -249,6 +257,12 @@ def _gaps(assessment: Assessment) -> list[str]:
 
 def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
     return list(dict.fromkeys(gap.text for gap in guiding.missing_for(key, assessment, plugins)))
+
+
+def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
+    """Why a test that was made is still open, in a few words."""
+    missing = _missing(test.wants, assessment, plugins) if test.wants else []
+    return " ".join(missing) or ("The first try left it open." if test.repeat else "What was read does not settle it.")
 
 
 def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
