@@ -183,7 +183,7 @@ def left_out(shop: Shop, job: str) -> list[str]:
     answered = {noted.record.offer for noted in record.agreements}
     lines = {line.what for line in standing.lines if not line.operation or line.operation in done}
     return [
-        *(f"{_titled(shop, key)} was agreed to, but no repaired = … says that it was done." for key in agreed if key not in done),
+        *(f"{_titled(shop, key)} was agreed to, but nothing says that it was done." for key in agreed if key not in done),
         *(f"{_titled(shop, key)} was done, but nobody agreed to it." for key in done if key not in agreed),
         *(f"{_titled(shop, key)} is not charged, but stands on no line: it was not agreed to and done." for key in waivers(record) if key not in lines),
         *(f"the offer {noted.record.name!r} has no answer on record." for noted in record.offers if noted.record.name not in answered),
@@ -193,9 +193,9 @@ def left_out(shop: Shop, job: str) -> list[str]:
 
 def _read(shop: Shop, measurand: str) -> str:
     declared = shop.plugins.measurands.get(measurand)
-    return f"{declared.title} ({measurand})" if declared else measurand
+    return declared.title if declared else measurand
 
 
 def _titled(shop: Shop, operation: str) -> str:
     declared = shop.plugins.operations.get(operation)
-    return f"{declared.title} ({operation})" if declared else operation
+    return declared.title if declared else operation

@@ -133,11 +133,13 @@ def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: f
     points += [end for end in (low, high) if end is not None]
     room = 0.25 * ((max(points) - min(points)) or abs(max(points)) or 1.0)
     floor = in_unit(least) if least is not None else None
-    low_end = min(points) - room
+    low_end, high_end = min(points) - room, max(points) + room
+    read = [in_unit(value.number) for value in (before, latest)] + [end for end in (low, high) if end is not None]
     return Strip(
         unit=units.declared_text(unit),
         low_end=low_end if floor is None else max(floor, low_end),
-        high_end=max(points) + room,
+        # A share of a whole ends at the whole, unless something beyond it was read: nobody charges a battery to 120 %.
+        high_end=min(high_end, 100.0) if unit == "%" and max(read) <= 100.0 else high_end,
         allowed_low=low,
         allowed_high=high,
         reading=in_unit(latest.number),
