@@ -23,6 +23,9 @@ class Step(StrEnum):
     HAND_OVER = "hand"
 
 
+#: What stands in a job where a price was given by phone; whoever stands before the vehicle says which one it is.
+NOT_SEEN = "not seen yet"
+
 #: What the mechanic reads.
 TITLES = {
     Step.ARRIVE: "Arrive", Step.DIAGNOSIS: "Agree on looking", Step.TEST: "Test", Step.EXPLAIN: "Explain", Step.OFFER: "Offer the repair",
@@ -64,6 +67,8 @@ def _step(job: Job, assessment: Assessment, pending: tuple[str, ...], to_do: tup
         return Step.HAND_OVER
     if not job.agreements:
         return Step.OFFER if any(noted.record.stage == "repair" for noted in job.offers) else Step.DIAGNOSIS
+    if job.vehicle.why_no_vin == NOT_SEEN:
+        return Step.ARRIVE
     stages = {noted.record.name: noted.record.stage for noted in job.offers}
     if any(stages[name] == "repair" for name in pending):
         return Step.OFFER

@@ -110,8 +110,8 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
     job = begun(client, shop, reason="Cranks slowly.", vehicle__told="small van", vehicle__no_vin="not seen yet", customer__name="Sample Keeper")
     page = client.get(f"/job/{job.id}/arrive").text
     said = {"vehicle__told": "small van, 2011", "vehicle__plate": "DEMO-7", "vehicle__no_vin": "", "vehicle__odometer": "98400 km"}
-    assert send(client, form_of(page, 1), **said).status_code == 303
-    assert send(client, form_of(page, 0), reason="Cranks slowly when cold.").status_code == 303
+    assert send(client, form_of(page, 0), **said).status_code == 303, "the vehicle was not seen yet, so it is what is asked first"
+    assert send(client, form_of(page, 1), reason="Cranks slowly when cold.").status_code == 303
     assert send(client, form_of(page, 2), customer__name="Sample Keeper", customer__phone="000 0001").status_code == 303
     now = shop.store.job(job.id)
     texts = shop.texts(job.id)

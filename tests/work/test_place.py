@@ -121,3 +121,16 @@ def test_an_answer_that_is_refused_brings_its_screen_back_with_everything_that_w
     assert len(served.shop.store.job(job).entries) == 2
     other = client.post(f"/job/{job}/answer", data=typed | {"vehicle.odometer": "121", "vehicle.odometer|unit": "km"})
     assert other.status_code == 409
+
+
+def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Visit) -> None:
+    shop = visit.shop
+    visit.job = shop.answer(None, Answer(id=visit._id(), rows={"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}})).job
+    visit.say(wanted=WANTED)
+    visit.shop.offer(visit.job, "repair")
+    assert visit.stands.step is Step.OFFER, "nobody has to be there to agree"
+    visit.agree("repair")
+    assert visit.stands.step is Step.ARRIVE
+    (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
+    shop.answer(visit.job, Answer(id=visit._id(), rows={"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id}))
+    assert visit.stands.step is Step.REPAIR

@@ -13,11 +13,12 @@ from ...model.personal import Personal
 from ...model.records import Customer, Opened, Vehicle
 from ...model.vin import Check, VinProblem, read_vin
 from ...store.problem import StoreProblem
+from ..place import NOT_SEEN
 from ..van import Van
 from .page import job_page
 
 #: Why there is neither plate nor VIN, as it stands on the paper.
-NO_NUMBER = (("", "There is one of them"), ("not found", "Not found"), ("not readable", "Not readable"), ("not seen yet", "Not seen yet"))
+NO_NUMBER = (("", "There is one of them"), ("not found", "Not found"), ("not readable", "Not readable"), (NOT_SEEN, "Not seen yet"))
 
 
 @attrs.frozen(kw_only=True)
@@ -52,11 +53,14 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/arrive")
     def arrive(job: str) -> str:
-        """What was said on arrival, to be corrected."""
+        """What was said on arrival, to be corrected. Whoever is at a vehicle that was not seen before says first which one it is."""
         record = van.job(job)
+        said = said_in(van, record)
+        unseen = said.no_vin == NOT_SEEN
         entries = {kind: noted.id for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer)) if noted is not None}
         ids = {"reason": entries.get(Opened, "") if record.opened.words is not None else "", "vehicle": entries.get(Vehicle, "")}
-        return job_page("arrived.html", record, van, said=said_in(van, record), ids=ids | {"customer": entries.get(Customer, "")})
+        said = attrs.evolve(said, no_vin="") if unseen else said
+        return job_page("arrived.html", record, van, said=said, unseen=unseen, ids=ids | {"customer": entries.get(Customer, "")})
 
     @app.post("/job/<job>/arrive/try")
     def vin(job: str) -> str:
