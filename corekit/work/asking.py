@@ -34,6 +34,7 @@ _LEAST_DECIMAL, _LEAST, _MOST = 1.0, 0.02, 2000.0
 _TIMES = 61.0  # a time is said in the next unit as well, 40 min for something that is usually hours
 # Coherent units of the inside that no instrument in a van shows.
 _NEVER_TYPED = frozenset({"K", "rev/s", "rad", "C", "Pa", "V/K"})
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 _NUMBER = re.compile(r"(?P<number>[+−-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>\D.*)?")
 
 @attrs.frozen(kw_only=True)
@@ -46,7 +47,12 @@ class Place:
 
 @attrs.frozen(kw_only=True)
 class Beside:
-    """What a reading must be taken with. `value` and `pressed`: the number and the unit key as last given in this stage."""
+    """What a reading must be taken with.
+
+    Attributes:
+        value, pressed: The number and the unit key as last given in this stage.
+        before: As it was in an earlier stage, when nothing is said of it in this one.
+    """
 
     key: str
     title: str
@@ -54,6 +60,7 @@ class Beside:
     units: tuple[str, ...]
     value: str = ""
     pressed: str = ""
+    before: str = ""
 
     @property
     def shown(self) -> str:
@@ -168,7 +175,7 @@ def ask_of(key: str, job: Job, plugins: Plugins, kit: Kit, *, place: str = "", n
         place = next((one.name for one in places if not one.told), places[0].name)
     common = Ask(
         key=key, title=declared.title, system=_system_title(key, plugins), how=declared.how, hazard=declared.hazard,
-        unread=bool(declared.hazard) and declared.hazard not in hazards_read(job, plugins), places=places, place=place if places else "",
+        unread=not hazards_read(job, plugins).issuperset(_sentences(declared.hazard)), places=places, place=place if places else "",
         told=told.get((key, place if places else ""), ""), waits=_waited(job, key, now),
     )  # fmt: skip
     if isinstance(declared, Observation):
@@ -204,7 +211,7 @@ def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
 
 
 def hazards_read(job: Job, plugins: Plugins) -> frozenset[str]:
-    """Cautions that stood before something that was answered in this visit. Nothing else is kept of it: who answered had read it."""
+    """Sentences of cautions that stood before something that was answered in this visit. Nothing else is kept of it: who answered had read it."""
     found: set[str] = set()
     for noted in job.standing:
         record = noted.record
@@ -213,8 +220,17 @@ def hazards_read(job: Job, plugins: Plugins) -> frozenset[str]:
         elif isinstance(record, (Measured, Started)) or (isinstance(record, Seen) and not record.cannot):
             declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
             if declared is not None and declared.hazard:
-                found.add(declared.hazard)
+                found |= _sentences(declared.hazard)
     return frozenset(found)
+
+
+def _sentences(caution: str) -> frozenset[str]:
+    """A caution may be several, and another test's the half of them.
+
+    >>> sorted(_sentences("Goggles on. Wheels chocked."))
+    ['Goggles on.', 'Wheels chocked.']
+    """
+    return frozenset(_SENTENCE_END.split(caution)) - {""}
 
 
 def _system_title(key: str, plugins: Plugins) -> str:
@@ -289,15 +305,16 @@ def _beside(measurand: Measurand, job: Job, waits: float | None) -> Beside:
     if not value and waits is not None and measurand.kind == "time" and measurand.usual.holds(60 * waits):
         value, pressed = _waiting_time(waits, measurand, keys)
     hint = " ".join(part for part in (measurand.where, measurand.how) if part)
-    return Beside(key=measurand.key, title=measurand.title, hint=hint, units=keys, value=value, pressed=pressed)
+    before = "" if value else _said_beside(job, measurand, earlier=True)
+    return Beside(key=measurand.key, title=measurand.title, hint=hint, units=keys, value=value, pressed=pressed, before=before)
 
 
-def _said_beside(job: Job, measurand: Measurand) -> str:
-    """What was last said of it in this stage, by itself or with another reading; what outlasts a repair also before."""
+def _said_beside(job: Job, measurand: Measurand, *, earlier: bool = False) -> str:
+    """What was last said of it in this stage, by itself or with another reading; what outlasts a repair, or all that is asked for, also before."""
     said = ""
     for noted in job.standing:
         record = noted.record
-        if not isinstance(record, (Measured, Setup)) or (record.stage != job.stage and not measurand.lasting):
+        if not isinstance(record, (Measured, Setup)) or (record.stage != job.stage and not measurand.lasting and not earlier):
             continue
         if isinstance(record, Setup):
             said = str(record.values.get(measurand.key, {}).get("typed", said))
@@ -357,13 +374,17 @@ def _is_of(text: str, measurand: Measurand) -> bool:
 
 
 def _last_tool(job: Job, measurand: Measurand, kit: Kit, fitting: set[str]) -> str:
-    """The instrument that was last used for this in this job, else the usual one, else the one last used for a reading of this kind."""
+    """The instrument that was last used for this in this job, else the usual one, else the one last used for a reading of this kind.
+
+    Else the only one that fits, if it was in somebody's hand in this job already.
+    """
     own, kind = "", ""
+    only = "".join(fitting) if len(fitting) == 1 and any(noted.record.instrument in fitting for noted in job.all(Measured)) else ""
     for noted in job.all(Measured):
         record = noted.record
         own = record.instrument if record.of == measurand.key else own
         kind = record.instrument if record.kind == measurand.kind else kind
-    return next((name for name in (own, kit.usual.get(measurand.key, ""), kind) if name in fitting), "")
+    return next((name for name in (own, kit.usual.get(measurand.key, ""), kind, only) if name in fitting), "")
 
 
 # ---- what is fitted
@@ -372,7 +393,7 @@ def _last_tool(job: Job, measurand: Measurand, kit: Kit, fitting: set[str]) -> s
 def fittings(system: System, job: Job, plugins: Plugins) -> tuple[Fitting, ...]:
     """What the system asks of the vehicle, in the declared order: every closed answer, and the values that one of its checks wants."""
     wanted = {parameter.of.key for check in system.checks.values() for parameter in check.parameters}
-    told = _fitted_now(job, plugins)
+    told = fitted_now(job, plugins)
     return tuple(fitting(trait, told.get(trait.key, "")) for trait in system.traits.values() if trait.answers is not None or trait.key in wanted)
 
 
@@ -382,7 +403,7 @@ def fitting(trait: Trait, told: str = "") -> Fitting:
     return Fitting(key=trait.key, title=trait.title, hint=trait.how, answers=answers, units=tuple(map(_as_typed, trait.units)), told=told)
 
 
-def _fitted_now(job: Job, plugins: Plugins) -> dict[str, str]:
+def fitted_now(job: Job, plugins: Plugins) -> dict[str, str]:
     """Trait → what stands of it; what was known of a part ended when the part was exchanged."""
     told: dict[str, str] = {}
     for key, noted in job.fitted(job.stage).items():

@@ -11,7 +11,7 @@ import flask
 from ..desk.settings import read_settings
 from ..desk.setup import is_demo
 from ..desk.shop import Shop
-from .app import Door, work_app
+from .app import work_app
 from .door import LOCK_AFTER, PasscodeDoor
 from .pairing import PairingProblem, VanCertificate, is_private, own_addresses, terminal_code
 from .plain_page import PlainPage
@@ -32,7 +32,7 @@ def is_shop(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def opened(folder: Path, door: Door) -> Iterator[flask.Flask]:
+def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
     """The screens of a shop behind a door, with a worker process of their own for checks and calculations; closed with the block."""
     with Worker() as worker, Shop(folder, assessor=worker) as shop:
         yield work_app(Van(shop, calculator=worker.calculate), door)

@@ -6,8 +6,9 @@
 //   form[data-answer]           is sent from here. data-after or `next` (a hidden field): the screen to go on to when there is no connection.
 //   form[data-begins="<id>"]    begins the job of that id; the script draws another id, because a kept copy of the page would begin the same job twice.
 //   [data-faults="<place>"]     takes the faults of the field of that name; "" those of the form as a whole.
-//   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-fill="<field>"][data-value]
-//                               writes that into the field, and button[data-confirm="<field>"] says that the field really reads so.
+//   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-confirm="<field>"] says
+//                               that the field really reads so.
+//   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id.   [data-scripted][hidden] is shown where this script runs.
@@ -618,14 +619,34 @@ function tryWhileTyping(form) {
   form.addEventListener("input", soon);
   form.addEventListener("change", soon);
   trial.addEventListener("click", (event) => {
-    const fill = event.target.closest("[data-fill]"), confirm = event.target.closest("[data-confirm]");
-    if (fill) { named(form, fill.dataset.fill).forEach((field) => fillIn(field, fill.dataset.value)); }
+    const confirm = event.target.closest("[data-confirm]");
     if (confirm) { confirmed(form, confirm.dataset.confirm); soon(); }
   });
   if (typed(form).length) { soon(); }
 }
 
 // ── small things ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+document.addEventListener("click", (event) => {
+  const fill = event.target.closest("button[data-fill]");
+  if (fill?.form) { named(fill.form, fill.dataset.fill).forEach((field) => fillIn(field, fill.dataset.value)); }
+});
+
+// After a tap the caret can still stand in the field before, and what is typed then goes nowhere.
+document.addEventListener("click", (event) => {
+  const field = event.target;
+  if (field === document.activeElement && field.matches("input[type=text], textarea") && !field.value) { field.setSelectionRange(0, 0); }
+});
+
+/** Through a gate the cursor goes to what is asked behind it; within the tap itself, or a phone would not bring up its keyboard. */
+function openGate(gate) {
+  gate.querySelector("summary").addEventListener("click", (event) => {
+    if (gate.open) { return; }
+    event.preventDefault();
+    gate.open = true;
+    all("input[type=text]", gate).find((field) => !field.value && field.checkVisibility())?.focus();
+  });
+}
 
 const plainTitle = document.title;
 
@@ -858,6 +879,7 @@ all("form[data-begins]").forEach(begin);
 all("canvas[data-sign]").forEach(signOn);
 all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);
+all("details.gate").forEach(openGate);
 all("button[data-back]").forEach((button) => { button.hidden = false; button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/"))); });
 all("[data-queue]").forEach(showQueue);
 dropOldDrafts();

@@ -73,23 +73,3 @@ def test_its_own_tests_pass_where_it_is_installed(environment: Path, tmp_path: P
     pytest_there = [environment / "bin" / "python", "-m", "pytest", "-q", "-p", "no:cacheprovider", "--doctest-modules", "--pyargs"]
     done = subprocess.run([*pytest_there, "corekit_brakes", str(PLUGIN / "tests")], capture_output=True, text=True, cwd=tmp_path, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
-
-
-def test_everything_it_declares_is_asked_for_on_the_screens_without_a_line_of_screen_code(environment: Path, tmp_path: Path) -> None:
-    script = Path(__file__).with_name("drive_screens.py")
-    done = subprocess.run([environment / "bin" / "python", script, str(tmp_path / "shop")], capture_output=True, text=True, cwd=tmp_path, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-    seen = json.loads(done.stdout.splitlines()[-1])
-    assert "Hydraulic brakes" in seen["systems"]
-    assert "Pedal ratio" in seen["fitted"]
-    assert "Bore of the master cylinder" in seen["fitted"]
-    assert "Hydraulic brakes" in seen["first"]
-    for words in ("Force on the pedal", "Gauge between foot and pedal.", "Engine off, steady foot, no servo left.", "Caution"):
-        assert words in seen["force"], words
-    assert seen["force"].index("Caution") < seen["force"].rindex("Force on the pedal")
-    assert "300 N" in seen["tried"]
-    for answer in ("Firm", "Spongy", "Sinks slowly under a steady foot"):
-        assert answer in seen["pedal"]
-    assert "Pedal feel, engine off" in seen["record"]
-    assert "spongy" in seen["record"]
-    assert "Source:" in seen["reckon"]

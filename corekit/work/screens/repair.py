@@ -5,8 +5,9 @@ from __future__ import annotations
 import attrs
 import flask
 
-from ...model.measurand import Operation
-from ..asking import Fitting, fitting
+from ...model.job import Job
+from ...model.measurand import DONT_KNOW, Operation
+from ..asking import Fitting, fitted_now, fitting
 from ..place import standing
 from ..van import Van
 from .page import job_page
@@ -29,17 +30,22 @@ class Work:
     shown_by: str
 
 
-def work_on(van: Van, key: str) -> Work:
+def work_on(van: Van, key: str, job: Job) -> Work:
     """What there is to say of an operation before it is done."""
     plugins, priced = van.shop.plugins, van.shop.book.operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
+    old = fitted_now(job, plugins)
     asked = [trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces]
     return Work(
         key=key, title=declared.title, cautions=tuple(filter(None, hazards)), parts=tuple(part.name for part in priced.parts) if priced else (),
-        asked=tuple(fitting(trait) for trait in asked), shown_by=measured.title if measured else "",
+        asked=tuple(fitting(trait, _known(old.get(trait.key, ""))) for trait in asked), shown_by=measured.title if measured else "",
     )  # fmt: skip
+
+
+def _known(told: str) -> str:
+    return "" if told == DONT_KNOW else told
 
 
 def repaired_place(trait: str) -> str:
@@ -56,5 +62,5 @@ def add(app: flask.Flask, van: Van) -> None:
         record = van.job(job)
         to_do = standing(record, van.assessed(record)).to_do
         chosen = flask.request.args.get("work", "")
-        works = [work_on(van, key) for key in sorted(to_do, key=lambda key: key != chosen)]
+        works = [work_on(van, key, record) for key in sorted(to_do, key=lambda key: key != chosen)]
         return job_page("repair.html", record, van, work=works[0] if works else None, others=works[1:])

@@ -78,16 +78,26 @@ def add(app: flask.Flask, van: Van) -> None:
             place = asked(job, test.wants, "").place
         return wishes.path(job, below, place=place)
 
+    def ahead_of(job: Job, tests: Sequence[NextTest], wishes: Course, following: str = "") -> list[str]:
+        """What may be wanted next, for when the network goes: the next tests, each with the place after its first, and the list of all."""
+        paths = [following] if following else []
+        for test in tests[:_AHEAD]:
+            paths.append(path_of(job, test, wishes))
+            after = "" if guiding.is_codes(test, plugins) else asked(job, test.wants, test.place).next_place
+            paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
+        return [*dict.fromkeys(paths), wishes.path(job, "tests")]
+
     def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
         back = more.pop("back", "test")
-        paths = [path_of(job, one, wishes) for one in open_tests(assessment, wishes) if one.wants != ask.key]
+        others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
         following = wishes.path(job, f"test/{ask.key}", place=ask.next_place) if ask.next_place and back == "test" else ""
         return job_page(
-            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back), after=following or next(iter(paths), ""),
-            cannot=asking.CANNOT, missing=_missing(ask.key, assessment, plugins) if ask.told else [],
+            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back),
+            after=following or next((path_of(job, one, wishes) for one in others), ""), cannot=asking.CANNOT,
+            missing=_missing(ask.key, assessment, plugins) if ask.told else [],
             place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place), enough=wishes.without(ask.key).path(job, back),
-            own_limit=_own_limit(job, ask.key), ahead=[*([following] if following else []), *paths][:_AHEAD], trial=trial.trial_again(van, job.id),
+            own_limit=_own_limit(job, ask.key), ahead=ahead_of(job, others, wishes, following), trial=trial.trial_again(van, job.id),
             **{"test": None, "shows": None, "guided": None} | more,
         )  # fmt: skip
 
@@ -102,7 +112,7 @@ def add(app: flask.Flask, van: Van) -> None:
         if tests and not guiding.is_codes(tests[0], plugins):
             return flask.redirect(path_of(record, tests[0], wishes), 303)
         guided = guidance(record, wishes, assessment, tests)
-        return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=tests[0] if tests else None, ahead=guided["paths"][:_AHEAD])
+        return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=tests[0] if tests else None, ahead=ahead_of(record, tests, wishes))
 
     @app.get("/job/<job>/test/<key>")
     def any_test(job: str, key: str) -> str:
@@ -125,9 +135,12 @@ def add(app: flask.Flask, van: Van) -> None:
         for system in plugins.systems.values():
             declared: list[Measurand | Observation] = [*system.measurands.values(), *system.observations.values()]
             declared.sort(key=lambda one: one.key in beside)  # what is only read with something else comes last
-            rows = [Row(path=wishes.path(record, f"test/{one.key}"), title=one.title, told=_told(told, one.key, one.places)) for one in declared]
+            rows = [
+                Row(path=wishes.path(record, f"test/{one.key}", place=_unread(told, one)), title=one.title, told=_told(told, one.key, one.places))
+                for one in declared
+            ]
             groups.append((system, rows))
-        ahead = [path_of(record, test, wishes) for test in open_tests(assessed(record, wishes), wishes)][:_AHEAD]
+        ahead = ahead_of(record, open_tests(assessed(record, wishes), wishes), wishes)
         return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
 
     @app.get("/job/<job>/systems")
@@ -228,6 +241,11 @@ def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> 
     if not places:
         return told.get((key, ""), "")
     return "; ".join(f"{place}: {told[key, place]}" for place in places if (key, place) in told)
+
+
+def _unread(told: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
+    """The place of it that comes next; empty when it has none."""
+    return next((place for place in declared.places if (declared.key, place) not in told), declared.places[0] if declared.places else "")
 
 
 def _own_limit(job: Job, key: str) -> str:
