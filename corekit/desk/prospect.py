@@ -92,6 +92,4 @@ def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
         offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by="customer",
         how="asked before it is said", declined=list(declined),
     )  # fmt: skip
-    job = shop.store.job(offer.job)
-    others = (noted.record for noted in job.agreements if noted.record.offer != offer.name)
-    return Standing((noted.record for noted in job.offers), (*others, yes), shop.book).sums[offer.name]
+    return Standing.of(shop.store.job(offer.job), shop.book, [yes]).sums[offer.name]

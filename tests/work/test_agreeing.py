@@ -243,6 +243,18 @@ def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offere
     assert "Repair 2" in desk.page(f"/job/{job}/offer")
 
 
+def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -> None:
+    job = desk.begin()
+    desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
+    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    assert "Something changed" not in desk.page(f"/job/{job}/offer")
+    desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
+    assert "Something changed since this paper was made" in desk.page(f"/job/{job}/offer")
+    wish = desk.job(job).wanted[0].id
+    desk.shop.withdraw_answer(job, "the-wish-is-withdrawn", wish, "not wanted after all")
+    assert "calls for this work any more" in desk.page(f"/job/{job}/offer")
+
+
 def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: Desk) -> None:
     visit = tomllib.loads((data_path("demo") / "jobs" / "3-undecided.toml").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "vehicle")})

@@ -135,6 +135,17 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
     assert base64.b64encode(shown.data).decode() in shop.pictures(job, "photo").values()
     other = shop.answer(None, Answer(id="another-job-here", rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-2"}})).job
     assert client.get(address.replace(job, other)).status_code == 404
+    shop.withdraw_answer(job, "that-photo-taken-back", shop.store.job(job).photos[0].id, "the wrong car")
+    assert client.get(address).status_code == 404 and "<img" not in client.get(f"/job/{job}/photos").text
+
+
+def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
+    shop = Shop(empty_shop)
+    client = work_app(Van(shop), OpenDoor()).test_client()
+    job = shop.answer(None, Answer(id="a-job-to-be-forgotten", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})).job
+    form = {"answer": "a-photo-to-be-forgotten", "what": "Left door", "photo": (io.BytesIO(a_file()), "x.jpg")}
+    client.post(f"/job/{job}/photo", data=form, content_type="multipart/form-data")
+    address = client.get(f"/job/{job}/photos").text.split('<img src="')[1].split('"')[0]
     shop.forget(job)
     assert client.get(address).status_code == 404
     assert "Destroyed after retention" in client.get(f"/job/{job}/photos").text
