@@ -13,6 +13,7 @@ import pytest
 from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
+from corekit.model.records import Remarked
 from corekit.work.app import OpenDoor, work_app
 from corekit.work.screens.arrive import vin_words
 from corekit.work.van import Van
@@ -111,8 +112,8 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
     page = client.get(f"/job/{job.id}/arrive").text
     said = {"vehicle__told": "small van, 2011", "vehicle__plate": "DEMO-7", "vehicle__no_vin": "", "vehicle__odometer": "98400 km"}
     assert send(client, form_of(page, 0), **said).status_code == 303, "the vehicle was not seen yet, so it is what is asked first"
-    assert send(client, form_of(page, 1), reason="Cranks slowly when cold.").status_code == 303
-    assert send(client, form_of(page, 2), customer__name="Sample Keeper", customer__phone="000 0001").status_code == 303
+    assert send(client, form_of(page, 2), reason="Cranks slowly when cold.").status_code == 303
+    assert send(client, form_of(page, 3), customer__name="Sample Keeper", customer__phone="000 0001").status_code == 303
     now = shop.store.job(job.id)
     texts = shop.texts(job.id)
     assert now.vehicle.odometer_typed == "98400 km" and not now.vehicle.why_no_vin
@@ -121,10 +122,22 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
     assert [entry.kind for entry in now.entries].count("vehicle") == 2
 
 
+def test_the_state_on_arrival_is_noted_in_free_words_and_can_be_taken_back(client: Any, shop: Shop) -> None:
+    job = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1", **{"step[0].remarked.words": "Dent in the left door."})
+    page = client.get(f"/job/{job.id}/arrive").text
+    assert "Dent in the left door." in page
+    reply = send(client, form_of(page, 0), **{"step[0].remarked.words": "Engine warm."})
+    assert reply.headers["Location"] == f"/job/{job.id}/arrive"
+    remarks = shop.store.job(job.id).all(Remarked)
+    assert {shop.texts(job.id)[noted.record.words.hash] for noted in remarks} == {"Dent in the left door.", "Engine warm."}
+    shop.withdraw_answer(job.id, "the-dent-is-on-the-other", remarks[0].id, "on the other car")
+    assert "Dent in the left door." not in client.get(f"/job/{job.id}/arrive").text
+
+
 def test_a_correction_of_what_was_corrected_meanwhile_is_refused(client: Any, shop: Shop) -> None:
     job = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1")
     page = client.get(f"/job/{job.id}/arrive").text
-    first, second = form_of(page, 1), form_of(page, 1) | {"answer": secrets.token_urlsafe(18)}
+    first, second = form_of(page, 2), form_of(page, 2) | {"answer": secrets.token_urlsafe(18)}
     assert send(client, first, vehicle__plate="DEMO-2").status_code == 303
     refused = send(client, second, vehicle__plate="DEMO-3")
     assert refused.status_code == 422 and "does not stand any more" in refused.text

@@ -10,7 +10,7 @@ import flask
 
 from ...model.job import Job
 from ...model.personal import Personal
-from ...model.records import Customer, Opened, Vehicle
+from ...model.records import Customer, Opened, Remarked, Vehicle
 from ...model.vin import Check, VinProblem, read_vin
 from ...store.problem import StoreProblem
 from ..place import NOT_SEEN
@@ -60,7 +60,9 @@ def add(app: flask.Flask, van: Van) -> None:
         entries = {kind: noted.id for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer)) if noted is not None}
         ids = {"reason": entries.get(Opened, "") if record.opened.words is not None else "", "vehicle": entries.get(Vehicle, "")}
         said = attrs.evolve(said, no_vin="") if unseen else said
-        return job_page("arrived.html", record, van, said=said, unseen=unseen, ids=ids | {"customer": entries.get(Customer, "")})
+        texts = van.texts(record)
+        remarks = [{"entry": noted.id, "text": _text(texts, noted.record.words) or "removed"} for noted in record.all(Remarked)]
+        return job_page("arrived.html", record, van, said=said, unseen=unseen, remarks=remarks, ids=ids | {"customer": entries.get(Customer, "")})
 
     @app.post("/job/<job>/arrive/try")
     def vin(job: str) -> str:
