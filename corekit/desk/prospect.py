@@ -15,6 +15,7 @@ from ..model.document import document_hash
 from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Agreed, Offered
+from ..report.cost import ground_words
 from .work import asked_for
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
     net = lines[0].net
     for line in lines[1:]:
         net += line.net
-    return Part(operation=operation, title=lines[0].text, ground=lines[0].ground.text, lines=lines, net=net, waived=lines[0].waived)
+    return Part(operation=operation, title=lines[0].text, ground=ground_words(lines[0].ground), lines=lines, net=net, waived=lines[0].waived)
 
 
 def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:

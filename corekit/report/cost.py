@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import attrs
 
-from ..billing.line import Line, LineKind
+from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import Payable, Totals
 from ..model.document import Block, Paragraph, PricedLines, PricedRow
 from ..model.document import Totals as TotalsBlock
@@ -34,13 +34,18 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
         notes.append(line.waived)
     return PricedRow(
         text=line.text,
-        ground=line.ground.text if line.ground.finding_code else f"{_GROUNDS[line.ground.kind]}: {line.ground.text}",
+        ground=ground_words(line.ground),
         quantity=f"{_plain(line.quantity)} {line.unit}",
         price=_price(line.price, line.net),
         net=str(line.net),
         tax=rates.get(line.tax, "none"),
         note="; ".join(notes),
     )
+
+
+def ground_words(ground: Ground) -> str:
+    """The ground of a line as it is printed: a finding speaks for itself, any other says whose ground it is."""
+    return ground.text if ground.finding_code else f"{_GROUNDS[ground.kind]}: {ground.text}"
 
 
 _GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "rework": "Rework", "finding": "Finding"}
