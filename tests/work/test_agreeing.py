@@ -136,9 +136,11 @@ def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk:
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person", signature="[[100, 200, 300, 180], [400, 200]]")
     agreed = desk.job(job).agreements[0].record
-    assert agreed.how == "in person, signed"
+    assert agreed.how == "in person" and agreed.signature is not None
     assert list(desk.shop.pictures(job, "signature").values()) == ["[[100,200,300,180],[400,200]]"]
-    assert "M100 200L300 180M400 200h0" in desk.page(f"/job/{job}/diagnosis")
+    page = desk.page(f"/job/{job}/diagnosis")
+    assert "M100 200L300 180M400 200h0" in page
+    assert "in person, signed" in page and "signed, signed" not in page
     desk.shop.forget(job)
     assert not desk.shop.pictures(job)
 

@@ -31,7 +31,6 @@ from .papers import paper_path
 
 #: How a yes is given, as it is printed. A signature belongs to the first.
 IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
-SIGNED = "in person, signed"
 HOW = (IN_PERSON, BY_PHONE, BY_MESSAGE)
 _SCREEN_OF = {"diagnosis": "diagnosis", "repair": "offer"}
 _LONGEST_WORDS = 2000
@@ -197,7 +196,8 @@ def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     come_to = prospect.agreed_if(van.shop, offer, agreed.declined)
     titles = {part.operation: part.title for part in prospect.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
-    text = f"{come_to} {come_to.currency}, by the {agreed.by}, {agreed.how}" + (f"; declined: {declined}" if declined else "")
+    signed = ", signed" if agreed.signature is not None else ""
+    text = f"{come_to} {come_to.currency}, by the {agreed.by}, {agreed.how}{signed}" + (f"; declined: {declined}" if declined else "")
     said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
     return Given(offer=agreed.offer, text=text, said=said, signature=_drawn_under(van, job, agreed), pdf=paper_path(offer))
 
@@ -292,7 +292,7 @@ def said_of(van: Van, job: Job) -> Said:
         faults.append(Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it."))
     if faults:
         raise VisitProblem(faults)
-    return Said(offer=offer, by=by, how=SIGNED if signature else how, declined=declined, nothing=nothing, signature=signature, words=words)
+    return Said(offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words)
 
 
 def _offer_meant(van: Van, job: Job) -> Offer:
