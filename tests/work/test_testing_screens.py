@@ -20,6 +20,7 @@ from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Spec
 from corekit.plugin.host import load
 from corekit.units import from_coherent
 from corekit.work.app import OpenDoor, work_app
+from corekit.work.guiding import left_open, open_tests
 from corekit.work.van import Van
 
 from .clutch import FINGERS, PLUGINS
@@ -543,6 +544,17 @@ def test_of_many_places_no_more_than_the_vehicle_has_need_be_read(real: Visit) -
         page = real.get(link)
         assert "/test/ignition.secondary_resistance" not in real.at
     assert "aside=ignition.secondary_resistance" in real.at and "Set aside." in page.text
+
+
+def test_a_test_that_one_of_many_places_left_open_is_offered_again_and_does_not_come_by_itself(real: Visit) -> None:
+    real.rows(specification=[{"of": "ignition.plug_gap", "low": "0.7 mm", "high": "0.8 mm", "from": "plate under the bonnet"}])
+    real.rows(step=[{"readings": [{"of": "ignition.plug_gap", "place": "cylinder 1", "is": "0.80 mm"}]}])  # on the limit: undecided
+    plugins, assessment = real.shop.plugins, real.shop.assess(real.id)
+    assert [test.wants for test in left_open(assessment, plugins)] == ["ignition.plug_gap"]
+    assert "ignition.plug_gap" not in [test.wants for test in open_tests(assessment, plugins)]
+    page = real.get("test")
+    assert "Left open" in page.text and "The first try left it open." in page.text
+    assert "Again:" in real.get("test/ignition.plug_gap?place=cylinder 1").text
 
 
 def test_what_cannot_be_reached_at_one_place_may_be_out_of_reach_everywhere(visit: Visit) -> None:

@@ -279,8 +279,9 @@ def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
 
 def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
     """Why a test that was made is still open, in a few words."""
-    missing = _missing(test.wants, assessment, plugins) if test.wants else []
-    return " ".join(missing) or ("The first try left it open." if test.repeat else "What was read does not settle it.")
+    if test.repeat:
+        return "The first try left it open."
+    return " ".join(_missing(test.wants, assessment, plugins)) or "What was read does not settle it."
 
 
 def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
