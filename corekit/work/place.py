@@ -38,7 +38,7 @@ class Standing:
     """A job's next step, and what is open in it.
 
     Attributes:
-        pending: Printed names of offers that have no answer yet.
+        pending: Printed names of offers that have no answer yet, of each stage the latest.
         to_do: Operations that were agreed to and not done, in the order of the agreements.
         unshown: Operations that were done and that no retest speaks of yet.
         away: The last visit ended with the job open, and nobody has come again since.
@@ -54,7 +54,8 @@ class Standing:
 def standing(job: Job, assessment: Assessment) -> Standing:
     """Where a job stands."""
     answered = {noted.record.document_hash for noted in job.agreements}
-    pending = tuple(noted.record.name for noted in job.offers if noted.record.document_hash not in answered)
+    latest = {noted.record.stage: noted.record.name for noted in job.offers}  # a newer paper takes the place of the older
+    pending = tuple(name for name in latest.values() for noted in job.offers if noted.record.name == name and noted.record.document_hash not in answered)
     to_do = _agreed_undone(job)
     unshown = tuple(
         repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)

@@ -257,6 +257,29 @@ def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -
     assert "calls for this work any more" in desk.page(f"/job/{job}/offer")
 
 
+def test_after_a_new_paper_in_place_of_an_old_one_the_visit_goes_on(desk: Desk) -> None:
+    job = desk.begin()
+    agree_on_looking(desk, job)
+    desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
+    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    desk.say(job, step=[{"wanted": {"operation": "battery.replace", "ground": "customer"}}])
+    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", how="in person")
+    assert desk.job(job).agreements[-1].record.offer == "repair 2"
+    assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
+
+
+def test_a_yes_in_part_is_still_shown_when_tax_has_changed_since(desk: Desk) -> None:
+    job = ready_for_repair(desk)
+    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=["egr.clean"], how="in person")
+    prices = desk.shop.folder / "prices.toml"
+    prices.write_text(prices.read_text("utf-8").replace('standard = "20"', 'standard = "25"'), "utf-8")
+    with_new_tax = Desk(desk.shop.folder)
+    assert "part of 240.30 EUR" in with_new_tax.page(f"/job/{job}/offer")
+    with_new_tax.shop.close()
+
+
 def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: Desk) -> None:
     visit = tomllib.loads((data_path("demo") / "jobs" / "3-undecided.toml").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "vehicle")})

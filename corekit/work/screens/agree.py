@@ -8,6 +8,7 @@ from decimal import Decimal, InvalidOperation
 import attrs
 import flask
 
+from ...billing.consent import ConsentProblem
 from ...desk import prospect
 from ...desk.answering import Answer
 from ...desk.offering import Offer, Terms
@@ -140,7 +141,7 @@ def add(app: flask.Flask, van: Van) -> None:
         return lead(f"/job/{job}")
 
     @app.post("/job/<job>/agree/try")
-    def trial(job: str) -> str | tuple[str, int]:
+    def trial(job: str) -> str:
         """What a yes comes to with what is declined so far; nothing is written."""
         record = van.job(job)
         try:
@@ -193,20 +194,26 @@ def answered(van: Van, job: Job, stage: str) -> list[Given]:
 
 def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     agreed, offer = noted.record, van.shop.offer_named(job.id, offered.name)
-    come_to = prospect.agreed_if(van.shop, offer, agreed.declined)
+    try:
+        come_to = str(prospect.agreed_if(van.shop, offer, agreed.declined))
+    except ConsentProblem:  # today's tax rates give the offer another total; what was said stands all the same
+        come_to = f"part of {offer.total}"
     titles = {part.operation: part.title for part in prospect.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
     signed = ", signed" if agreed.signature is not None else ""
-    text = f"{come_to} {come_to.currency}, by the {agreed.by}, {agreed.how}{signed}" + (f"; declined: {declined}" if declined else "")
+    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (f"; declined: {declined}" if declined else "")
     said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
     return Given(offer=agreed.offer, text=text, said=said, signature=_drawn_under(van, job, agreed), pdf=paper_path(offer))
 
 
 def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
-    """The signature as an SVG path; empty when there is none, or when it was destroyed after retention."""
+    """The signature as an SVG path; empty when there is none, when it was destroyed after retention, or when it is none of ours."""
     if not isinstance(agreed.signature, Personal):
         return ""
-    kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
+    try:
+        kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
+    except SignatureProblem:  # of another make, from a Python caller
+        return ""
     return kept.path if kept else ""
 
 
