@@ -269,7 +269,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     hand.press("It cannot be done today")
     hand.press("Take a deposit first")
     assert "Agreed to so far and not yet paid: 306.60 EUR" in hand.text
-    hand.write("Received", "100")
+    hand.write("Received, EUR", "100")
     hand.press("Cash")
     assert "Agreed to so far and not yet paid: 206.60 EUR" in hand.text
     hand.press("Make a receipt")
@@ -277,18 +277,18 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "Received 100.00 EUR, cash" in receipt and "Still to pay: 206.60 EUR" in receipt
     hand.press("On", exact=True)
     assert hand.heading == "Leave for now"
-    hand.choose("Why", "part missing")
+    hand.choose("Why", "Part missing")
     hand.page.get_by_label("Back on").fill("2026-12-01")
     hand.press("Leave", exact=True)
     assert "Left: part missing" in hand.text
     # The next visit.
     drive.from_the_list("DEMO-1")
-    assert "part missing; back was to be 2026-12-01" in hand.text
+    assert "part missing. You meant to be back on 2026-12-01." in hand.text
     hand.write("Odometer", "98450")
     hand.press("I am at the vehicle")
     assert hand.heading == "Replace the battery"
     hand.press("Done: replace the battery")
-    drive.open("hand")
+    hand.press("Hand over without this reading")
     assert "Still to pay: 206.60 EUR" in hand.text  # 306.60 − 100.00
     hand.press("Cash")
     page = drive.issue()
@@ -311,7 +311,7 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: D
     drive.open()
     assert hand.heading == "Charge the battery"
     hand.press("It cannot be done today")
-    hand.choose("Why", "charging")
+    hand.choose("Why", "Charging")
     hand.press("Leave", exact=True)
     assert "Left: charging" in hand.text
     # The next morning.
@@ -347,7 +347,7 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     hand.press("Steps")
     hand.press("What is on record")
     hand.press("Voltage under load")
-    hand.choose("Why", "the probe slipped")
+    hand.choose("Why", "The probe slipped")
     hand.press("Take it back")
     drive.open("hand")
     hand.press("It did not cure: do not charge it")
@@ -369,21 +369,22 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
     drive.yes("repair", "246.60")
     drive.say({"repaired": {"operation": REPLACE}})
     number = drive.shop.issue(drive.id).number
-    drive.begin(reason="The new battery is flat again.")
     hand = drive.hand
-    drive.open()
-    hand.press("Price some work without looking first")
-    hand.press("Add work")
-    hand.choose("Why", "To make good earlier work")
+    drive.from_the_list("DEMO-1")
+    hand.press("Make good work of this invoice")
+    assert f"To make good work of invoice {number}, in a job of its own." in hand.text
+    hand.write("What the customer says", "The new battery is flat again.")
+    hand.press("Begin")
+    drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.write("In words", "a dead cell")
-    hand.write("Number of the earlier invoice", number)
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
     hand.press("Show the paper")
     assert f"rework of invoice {number}; not charged" in hand.text
     hand.press("Yes, in person")
     hand.press("Done: replace the battery")
-    drive.open("hand")
+    hand.press("Hand over without this reading")
+    assert "There is nothing to pay." in hand.text
     page = drive.issue()
     paper = drive.paper("The invoice as a PDF")
     for text in (page, paper):
@@ -391,7 +392,8 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
         assert f"of what invoice {number} was for: a dead cell" in text
         assert "Starter battery, AGM" in text
         assert "Call-out" not in text
-    assert "Total 0.00" in paper
+        assert "DEMO-1" in text
+    assert "Total 0.00" in paper and "Sample Keeper" in paper, "the same vehicle and customer, typed once"
     assert drive.job.issued[0].record.number != number
 
 
@@ -409,7 +411,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand.write("Wait before the drain was read", "40")
     hand.press("Keep")
     drive.open("offer")
-    hand.press("Add work")
+    hand.press("Add more work")
     hand.choose("Why", "The customer wishes it")
     hand.choose("Battery and charging", "Clean and tighten posts and clamps")
     hand.press("Add it")
@@ -421,7 +423,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand.press("Yes, in person")
     assert hand.heading == "Find and cure the key-off drain"
     hand.press("Done: find and cure the key-off drain")
-    drive.open("hand")
+    hand.press("Hand over without this reading")
     page = drive.issue()
     paper = drive.paper("The invoice as a PDF")
     for text in (page, paper):
@@ -482,6 +484,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("Begin")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.press("Price some work without looking first")
+    assert "Nothing was looked at yet." in hand.text
     hand.press("Add work")
     hand.choose("Why", "The customer wishes it")
     hand.choose("Battery and charging", "Replace the battery")
@@ -502,7 +505,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("I am at this vehicle")
     assert hand.heading == "Replace the battery"
     hand.press("Done: replace the battery")
-    drive.open("hand")
+    hand.press("Hand over without this reading")
     page = drive.issue()
     paper = drive.paper("The invoice as a PDF")
     for text in (page, paper):

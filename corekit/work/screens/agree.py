@@ -27,7 +27,7 @@ from ..place import standing
 from ..signature import Signature, SignatureProblem, read_signature
 from ..van import Van
 from .hand_over import deed, shown
-from .page import job_page
+from .page import job_page, vehicle_named
 from .papers import paper_path
 
 #: How a yes is given, as it is printed. A signature belongs to the first.
@@ -94,7 +94,7 @@ def add(app: flask.Flask, van: Van) -> None:
         ahead, problem = (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
         return job_page(
             "diagnosis.html", record, van, asking=waits, answered=said, would=ahead, problem=problem, book=van.shop.book,
-            needs_km=_needs_km(van, record), cap=cap_of(van.shop.book), **_yes_form(van, record, waits),
+            needs_km=_needs_km(van, record), cap=cap_of(van.shop.book), pays_words=vehicle_named(record.same_drive_as, van), **_yes_form(van, record, waits),
         )  # fmt: skip
 
     @app.get("/job/<job>/offer")
@@ -108,6 +108,7 @@ def add(app: flask.Flask, van: Van) -> None:
         return job_page(
             "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), would=ahead, problem=problem,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), more=_more(waits, ahead), agreed=agreed, taken=_taken(ahead),
+            looked=any(record.spoken_of(stage) or record.codes_read(stage) for stage in record.stages),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met], operations=van.shop.plugins.operations,
             next_test=next(iter(open_tests(assessment, van.shop.plugins)), None), **_yes_form(van, record, waits),
         )  # fmt: skip

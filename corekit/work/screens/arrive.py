@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 import attrs
 import flask
@@ -15,7 +15,7 @@ from ...model.vin import Check, VinProblem, read_vin
 from ...store.problem import StoreProblem
 from ..place import NOT_SEEN
 from ..van import Van
-from .page import job_page
+from .page import job_page, vehicle_named
 
 #: Why there is neither plate nor VIN, as it stands on the paper.
 NO_NUMBER = (("", "There is one of them"), ("not found", "Not found"), ("not readable", "Not readable"), (NOT_SEEN, "Not seen yet"))
@@ -41,15 +41,24 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/new")
     def new() -> str:
-        """A new job; its id is drawn with the page, so that sending it twice begins one job only. `?beside=` another car in the driveway of that job."""
-        beside = _beside(van)
+        """A new job; its id is drawn with the page, so that sending it twice begins one job only.
+
+        `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have earlier work made good.
+        """
+        beside, again = _named(van, "beside"), _named(van, "again")
         said = Said()
-        if beside is not None:
+        if again is not None:
+            said = attrs.evolve(said_in(van, again), reason="", odometer="")
+        elif beside is not None:
             stands = said_in(van, beside)
             said = Said(name=stands.name, phone=stands.phone, address=stands.address)
         job = _drawn_before() or van.shop.store.new_job()
         pays = (beside.same_drive_as or beside.name) if beside is not None else ""
-        return flask.render_template("arrive.html", job=job, which="", said=said, beside=beside, pays=pays)
+        invoice = again.issued[-1].record.number if again is not None and again.issued else ""
+        return flask.render_template(
+            "arrive.html", job=job, which="", said=said, beside=beside, pays=pays, pays_words=vehicle_named(pays, van), invoice=invoice,
+            next=f"/job/{job}/wanted?{urlencode({'rework': invoice})}" if invoice else "",
+        )  # fmt: skip
 
     @app.get("/job/<job>/arrive")
     def arrive(job: str) -> str:
@@ -84,10 +93,10 @@ def _text(texts: Mapping[str, str], reference: object) -> str:
     return texts.get(reference.hash, "") if isinstance(reference, Personal) else ""
 
 
-def _beside(van: Van) -> Job | None:
-    """The job whose driveway it is, from the address of the screen, also of one that came back."""
+def _named(van: Van, how: str) -> Job | None:
+    """The job that the address of the screen names so, also of one that came back."""
     address = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
-    named = parse_qs(address.query).get("beside", [""])[0]
+    named = parse_qs(address.query).get(how, [""])[0]
     if not named:
         return None
     try:

@@ -13,6 +13,7 @@ import flask
 from ...model.job import Job, Noted
 from ...model.personal import Personal
 from ...model.records import Started
+from ...store.problem import StoreProblem
 from ..van import Van
 
 
@@ -35,6 +36,15 @@ def vehicle_words(job: Job, texts: Mapping[str, str]) -> str:
     """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
     known = (said(job.vehicle.told, texts), said(job.vehicle.plate, texts))
     return " · ".join(filter(None, known)) or "vehicle not named"
+
+
+def vehicle_named(name: str, van: Van) -> str:
+    """The vehicle of the job of this name, as the mechanic knows it; the name itself where no such job is here."""
+    try:
+        job = van.job(van.shop.find(name)) if name else None
+    except StoreProblem:
+        return name
+    return vehicle_words(job, van.texts(job)) if job is not None else ""
 
 
 def waiting_tests(job: Job, van: Van) -> Sequence[Waiting]:

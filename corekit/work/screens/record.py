@@ -5,7 +5,7 @@ from __future__ import annotations
 import flask
 
 from ...model.job import Job, Noted, stage_name
-from ...model.records import LEFT_BECAUSE, Measured
+from ...model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
 from .. import exchange, told
 from ..exchange import REFUSALS, lead, refused
 from ..van import Van
@@ -13,6 +13,9 @@ from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
 REASONS = ("the probe slipped", "read at the wrong place", "typed wrongly", "the diagnosis was wrong")
+
+#: Why anything else is: an end, a wish, a payment, a part of the story.
+UNSAID = ("noted wrongly", "it is otherwise after all")
 
 
 def add(app: flask.Flask, van: Van) -> None:
@@ -31,7 +34,7 @@ def add(app: flask.Flask, van: Van) -> None:
         if row is None or not row.withdrawable:
             flask.abort(404)
         measured = noted.record if isinstance(noted.record, Measured) else None
-        return job_page("entry.html", found, van, row=row, measured=measured, reasons=REASONS)
+        return job_page("entry.html", found, van, row=row, measured=measured, reasons=[(why, why.capitalize()) for why in _reasons(noted)])
 
     @app.post("/job/<job>/record/<entry>/withdraw")
     def withdraw(job: str, entry: str) -> flask.Response:
@@ -46,7 +49,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:
         found = van.job(job)
-        return job_page("leave.html", found, van, reasons=LEFT_BECAUSE, may_pay=bool(found.agreements))
+        return job_page("leave.html", found, van, reasons=[(reason, reason.capitalize()) for reason in LEFT_BECAUSE], may_pay=bool(found.agreements))
 
     @app.get("/job/<job>/back")
     def back(job: str) -> str:
@@ -58,6 +61,10 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/end")
     def end(job: str) -> str:
         return job_page("end.html", van.job(job), van)
+
+
+def _reasons(noted: Noted[object]) -> tuple[str, ...]:
+    return REASONS if isinstance(noted.record, (Measured, Seen, CodesRead)) else UNSAID
 
 
 def standing_entry(job: Job, entry: str) -> Noted[object]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import parse_qs, urlsplit
+
 import flask
 
 from ...desk.work import asked_for
@@ -24,12 +26,16 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/wanted")
     def wanted(job: str) -> str:
-        """Any work that the price book prices, by system."""
+        """Any work that the price book prices, by system; `?rework=` is the number of the invoice whose work is to be made good."""
+        screen = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
         priced = {
             system.title: [operation for key, operation in system.operations.items() if key in book.operations] for system in plugins.systems.values()
         }
         without = [operation.title for key, operation in plugins.operations.items() if key not in book.operations]
-        return job_page("wanted.html", van.job(job), van, priced={title: found for title, found in priced.items() if found}, without=without, grounds=GROUNDS)
+        return job_page(
+            "wanted.html", van.job(job), van, priced={title: found for title, found in priced.items() if found}, without=without, grounds=GROUNDS,
+            rework=parse_qs(screen.query).get("rework", [""])[0],
+        )  # fmt: skip
 
     @app.get("/job/<job>/waive")
     def waive(job: str) -> str:
