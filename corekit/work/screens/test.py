@@ -279,7 +279,7 @@ def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
 
 def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
     """Why a test that was made is still open, in a few words."""
-    if test.repeat:
+    if test.repeat or test.key == test.wants:  # a finding that was left open asks for its own reading again
         return "The first try left it open."
     return " ".join(_missing(test.wants, assessment, plugins)) or "What was read does not settle it."
 
