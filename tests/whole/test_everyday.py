@@ -374,7 +374,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         left={"because": "part missing", "back": "2026-03-05", "taken": "2026-03-02T15:00:00+01:00"}
     )
     assert shop.store.job(visit.job).left_open is not None
-    assert "battery.replace" in " ".join(shop.left_out(visit.job))
+    assert "Replace the battery was agreed to" in " ".join(shop.left_out(visit.job))
     visit.say(came={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(repaired={"operation": REPLACE})
     assert shop.store.job(visit.job).left_open is None
     invoice, text = visit.issue("306.60", "206.60")
