@@ -57,10 +57,17 @@ def standing(job: Job, assessment: Assessment) -> Standing:
     latest = {noted.record.stage: noted.record.name for noted in job.offers}  # a newer paper takes the place of the older
     pending = tuple(name for name in latest.values() for noted in job.offers if noted.record.name == name and noted.record.document_hash not in answered)
     to_do = _agreed_undone(job)
+    given_up = did_not_cure(job)
     unshown = tuple(
-        repair.operation for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)
-    )
+        repair.operation for repair in assessment.repairs
+        if repair.operation not in given_up and (repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None))
+    )  # fmt: skip
     return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown, away=job.left_open is not None)
+
+
+def did_not_cure(job: Job) -> frozenset[str]:
+    """Work of which the mechanic said that it did not cure: nothing is to show any more that it did."""
+    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
 def _step(job: Job, assessment: Assessment, pending: tuple[str, ...], to_do: tuple[str, ...], unshown: tuple[str, ...]) -> Step:

@@ -364,6 +364,45 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     assert drive.kinds("repaired", "withdrawn", "waived", "issued") == ["repaired", "withdrawn", "waived", "issued"]
 
 
+def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(drive: Driveway) -> None:
+    drive.looked()
+    drive.yes("repair", "246.60")
+    drive.say({"repaired": {"operation": REPLACE}})
+    load = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured" and noted.entry.body["of"] == "battery.load_voltage")
+    drive.shop.withdraw_answer(drive.id, secrets.token_urlsafe(18), load, "the clamps of the load tester had slipped")
+    hand = drive.hand
+    drive.open("hand")
+    hand.press("It did not cure: do not charge it")
+    hand.press("Test on first")
+    hand.press("Another test")
+    hand.press("Key-off current")
+    drive.read_the_caution()
+    hand.write("Key-off current", "380")
+    hand.write("Wait before the drain was read", "40")
+    hand.press("Keep")
+    hand.press("Enough to offer: Find and cure the key-off drain")
+    hand.press("To the offer")
+    hand.press("Show the paper")
+    hand.press("Yes, in person")
+    hand.press("Done: find and cure the key-off drain")
+    drive.read_the_caution()
+    hand.write("Key-off current", "18")
+    hand.write("Wait before the drain was read", "40")
+    hand.press("Keep")
+    assert "Find and cure the key-off drain: shown to work" in hand.text
+    hand.press("Hand over")
+    assert "Still to pay: 120.00 EUR" in hand.text  # 60.00 + 60.00, the battery at nothing
+    page = drive.issue()
+    paper = drive.paper("The invoice as a PDF")
+    for text in (page, paper):
+        assert "Replace the battery: done, but it did not cure; not charged." in text
+        assert "Find and cure the key-off drain: done, and shown to work." in text
+        assert "nothing was done since that did" not in text
+        assert "8.40 V" not in text
+    assert "Total 120.00" in paper
+    assert drive.kinds("repaired", "withdrawn", "waived", "issued") == ["repaired", "withdrawn", "waived", "repaired", "issued"]
+
+
 def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Driveway) -> None:
     drive.looked()
     drive.yes("repair", "246.60")

@@ -134,3 +134,13 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
     shop.answer(visit.job, Answer(id=visit._id(), rows={"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id}))
     assert visit.stands.step is Step.REPAIR
+
+
+def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) -> None:
+    visit.agree("diagnosis")
+    visit.say(wanted=WANTED)
+    visit.agree("repair")
+    visit.say(repaired={"operation": "battery.clean_contacts"})
+    assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))
+    visit.say(waived={"operation": "battery.clean_contacts", "because": "did not cure"})
+    assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())

@@ -16,6 +16,7 @@ from ...plugin.host import Plugins
 from ...plugin.reading import Reading
 from .. import asking, guiding
 from ..asking import Ask, Kit
+from ..place import did_not_cure
 from ..van import Van
 from . import trial
 from .course import Course, course
@@ -185,9 +186,10 @@ def add(app: flask.Flask, van: Van) -> None:
         record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         told = asking.told_now(record, plugins)
+        given_up = did_not_cure(record)
         for repair in reversed(assessment.repairs):
             key = _shown_by(repair, plugins)
-            if not key:
+            if not key or repair.operation in given_up:
                 continue
             before = _arrival(assessment, key)
             unread = [reading for reading in before if (key, reading.place) not in told]
@@ -195,7 +197,8 @@ def add(app: flask.Flask, van: Van) -> None:
                 ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
                 return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
         return job_page(
-            "retested.html", record, van, repairs=[(repair, _again(record, repair, wishes, plugins)) for repair in assessment.repairs],
+            "retested.html", record, van, given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
+            repairs=[(repair, _again(record, repair, wishes, plugins)) for repair in assessment.repairs if repair.operation not in given_up],
             not_repeated=_not_repeated(record, assessment, wishes, plugins), meaning=meaning(assessment) if record.stage else {"meant": None},
         )  # fmt: skip
 
