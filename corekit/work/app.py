@@ -35,7 +35,7 @@ log = logging.getLogger("corekit.work")
 LARGEST = 12 * 1024 * 1024  # bytes of one request: a photo as a phone takes it
 _FIELDS_BYTES = 256 * 1024  # of everything typed in one form, a drawn signature among it
 _FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
-_KEPT_FILES = {"work.css": "text/css", "work.js": "text/javascript", "sw.js": "text/javascript", "mark.svg": "image/svg+xml"}
+_KEPT_FILES = {"work.css": "text/css", "work.js": "text/javascript", "queue.js": "text/javascript", "sw.js": "text/javascript", "mark.svg": "image/svg+xml"}
 
 
 class Door(Protocol):

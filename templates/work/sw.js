@@ -9,14 +9,21 @@ const DEADLINE_MS = 4000;
 const OLDEST_MS = 12 * 3600 * 1000; // as long as the longest session: after that the server would not have shown it either
 const MOST = 80;
 const KEPT_AT = "x-kept-at";
-const IS_FILE = /^\/(work\.css|work\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
+const IS_FILE = /^\/(work\.css|work\.js|queue\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
 const IS_PAPER = /\.(pdf|jpg|crt)$/; // a test's screen has a dot in its name too
-const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'";
+const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'";
 
 let lockings = 0; // a page that was asked for before a lock is not kept after it
 
-self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("install", (event) => event.waitUntil(install()));
 self.addEventListener("activate", (event) => event.waitUntil(begin()));
+
+/** The files of ours that every kept screen needs; the faces come as they are used. */
+async function install() {
+  const files = await caches.open(FILES);
+  await files.addAll(["/work.css", "/work.js", "/queue.js", "/mark.svg"]);
+  await self.skipWaiting();
+}
 
 async function begin() {
   const old = (await caches.keys()).filter((name) => name.startsWith("corekit-") && ![PAGES, FILES].includes(name));

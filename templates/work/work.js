@@ -61,6 +61,14 @@ function later(work, milliseconds) {
   return () => { clearTimeout(timer); timer = setTimeout(work, milliseconds); };
 }
 
+/** A small thing in the browser's storage; where there is none, or it was spoilt, there is nothing. */
+const shelf = {
+  read(name, where = "localStorage") { try { return JSON.parse(window[where].getItem(name)); } catch { return null; } },
+  keep(name, value, where = "localStorage") { try { window[where].setItem(name, JSON.stringify(value)); } catch { /* no place: it is only missed later */ } },
+  drop(name, where = "localStorage") { try { window[where].removeItem(name); } catch { /* nor is anything there */ } },
+  names() { try { return Object.keys(localStorage); } catch { return []; } },
+};
+
 // ── what is kept on the phone ────────────────────────────────────────────────────────────────────────────────────────
 
 /** The queue in a database of the browser: in order, shared by its tabs, photos as they are. */
@@ -126,7 +134,12 @@ function sorted(list) {
 
 // ── sending ──────────────────────────────────────────────────────────────────────────────────────────────────────────
 
-const state = { guard: document.body.dataset.guard || "", away: false, locked: false, wanted: false, running: null, pause: 0, timer: 0, back: false, resting: false };
+const state = {
+  guard: document.body.dataset.guard || "", // the word that holds now
+  away: false, failing: false, locked: false, back: false, // what the last try showed
+  wanted: false, running: null, pause: 0, timer: 0, // of the sending
+  resting: false, // the page is being left; what is typed was taken
+};
 const awaited = new Map(); // answer id → who waits on this page for what becomes of it
 const tabs = window.BroadcastChannel ? new BroadcastChannel("corekit") : null;
 if (tabs) { tabs.onmessage = (said) => { settle(said.data.id, said.data.outcome); showLine(); }; }
@@ -203,6 +216,7 @@ async function sendReady() {
     if (!item) { return count ? "sent" : "held"; }
     const outcome = await noted(item, await sent(item));
     state.away = outcome.kind === "away";
+    state.failing = Boolean(outcome.failed);
     state.locked = outcome.kind === "locked";
     if (state.away || state.locked) { return outcome.kind; }
     state.pause = 0;
@@ -217,16 +231,16 @@ async function alone(work) {
   if (navigator.locks) { return navigator.locks.request("corekit-queue", { signal: AbortSignal.timeout(PHOTO_MS) }, work); }
   // Plain http has no locks; a lease in the storage that all tabs share, renewed while the work lasts.
   const NAME = "corekit:lease", me = newId();
-  const held = () => JSON.parse(localStorage.getItem(NAME) || "null");
-  const take = () => localStorage.setItem(NAME, JSON.stringify({ me, until: Date.now() + 3000 }));
+  const held = () => shelf.read(NAME);
+  const take = () => shelf.keep(NAME, { me, until: Date.now() + 3000 });
   while (held() && held().until > Date.now() && held().me !== me) { await new Promise((go) => setTimeout(go, 200)); }
   take();
   await new Promise((go) => setTimeout(go, 50)); // another tab may have taken it in the same moment; the later one has it
-  if (held()?.me !== me) { return alone(work); }
+  if (held() && held().me !== me) { return alone(work); }
   const renewing = setInterval(take, 1000);
   try { return await work(); } finally {
     clearInterval(renewing);
-    if (held()?.me === me) { localStorage.removeItem(NAME); }
+    if (held()?.me === me) { shelf.drop(NAME); }
   }
 }
 
@@ -243,7 +257,7 @@ async function send() {
     for (const id of [...awaited.keys()]) { settle(id, { kind: ended }); }
     if (ended === "sent") { connectionIsBack(); }
     await showLine();
-    if (ended === "away") { trySoon(); }
+    if (ended === "away" || (ended === "held" && asOf)) { trySoon(); }
     return undefined;
   })();
   return state.running;
@@ -272,6 +286,7 @@ async function showLine() {
   const away = state.away || ((asOf || missing) && !state.locked && !state.back);
   const told = [];
   if (state.locked && waits) { told.push(`Locked. ${kept} after the passcode.`, ["To the passcode", `/door?next=${encodeURIComponent(HERE)}`]); }
+  else if (away && waits && state.failing) { told.push(`The server did not manage to take it. ${kept} when it does.`); }
   else if (away && waits) { told.push(`No connection. ${kept} in order when it is back.`); }
   else if (away && asOf) { told.push(`As of ${moment(new Date(asOf))}; no connection.`); }
   else if (away) { told.push("No connection."); }
@@ -328,26 +343,20 @@ function formName(form) {
 function keepDrafts() {
   if (state.resting) { return; }
   const forms = formsOfPage().map((form) => [formName(form), typed(form)]).filter(([, fields]) => fields.length);
-  try {
-    if (forms.length) { localStorage.setItem(DRAFT + HERE, JSON.stringify({ at: Date.now(), forms: Object.fromEntries(forms) })); }
-    else { localStorage.removeItem(DRAFT + HERE); }
-  } catch { /* no place left: what is typed still stands in the form */ }
+  if (forms.length) { shelf.keep(DRAFT + HERE, { at: Date.now(), forms: Object.fromEntries(forms) }); } else { shelf.drop(DRAFT + HERE); }
 }
 
 function dropOldDrafts() {
-  for (const name of Object.keys(localStorage).filter((name) => name.startsWith(DRAFT))) {
-    let at = 0;
-    try { at = JSON.parse(localStorage.getItem(name)).at; } catch { /* not ours */ }
-    if (!(Date.now() - at < DRAFTS_LAST_MS)) { localStorage.removeItem(name); }
+  for (const name of shelf.names().filter((name) => name.startsWith(DRAFT))) {
+    if (!(Date.now() - shelf.read(name)?.at < DRAFTS_LAST_MS)) { shelf.drop(name); }
   }
 }
 
 function bringDraftsBack() {
-  const kept = JSON.parse(localStorage.getItem(DRAFT + HERE) || "null");
+  const kept = shelf.read(DRAFT + HERE);
   for (const form of kept ? formsOfPage() : []) {
     const fields = kept.forms[formName(form)] || [];
-    // Keys that were let go first, or letting go would undo the one that was pressed.
-    for (const [name, which, value] of [...fields].sort((one, other) => (one[2] === true) - (other[2] === true))) {
+    for (const [name, which, value] of fields) {
       const found = named(form, name);
       const field = typeof which === "string" ? found.find((other) => other.value === which) : found[which];
       if (!field) { continue; }
@@ -393,8 +402,8 @@ async function collected(form, submitter) {
     if (photo.size) { fields.push([name, photo]); }
   }
   for (const field of form.elements) {
-    if (!field.name || !field.value || (isKey(field) && !field.checked) || ["submit", "button"].includes(field.type) || field.name.endsWith("|unit")) { continue; }
-    if (field.type === "hidden" && !("drawn" in field.dataset)) { continue; }
+    if (!field.name || !field.value || ["submit", "button"].includes(field.type) || field.name.endsWith("|unit")) { continue; }
+    if ((isKey(field) && !field.checked) || (field.type === "hidden" && !("drawn" in field.dataset))) { continue; }
     const unit = form.querySelector(`[name="${CSS.escape(`${field.name}|unit`)}"]:checked`)?.value;
     const text = field.type === "file" ? "a photo" : field.type === "hidden" ? "drawn" : isKey(field) ? field.labels[0]?.textContent.trim() : field.value;
     shown.push({ name: field.name, label: labelOf(field) + (unit ? `, ${unit}` : ""), text, typed: !isKey(field) && !["hidden", "file"].includes(field.type) });
@@ -439,7 +448,7 @@ async function concluded(form, item, outcome) {
   if (outcome.kind === "locked") {
     // The answer waits on the phone and goes out on the door's other side; its outcome belongs to this form all the same.
     keepDrafts();
-    if (item.n !== undefined) { sessionStorage.setItem(OWED, JSON.stringify({ id: item.id, screen: HERE, form: formName(form) })); }
+    if (item.n !== undefined) { shelf.keep(OWED, { id: item.id, screen: HERE, form: formName(form) }, "sessionStorage"); }
     lead(`/door?next=${encodeURIComponent(HERE)}`);
     return;
   }
@@ -456,9 +465,9 @@ async function concluded(form, item, outcome) {
 
 /** Back from the door: the answer that was given before it. */
 async function payOwed() {
-  const owed = JSON.parse(sessionStorage.getItem(OWED) || "null");
+  const owed = shelf.read(OWED, "sessionStorage");
   if (owed?.screen !== HERE) { return; }
-  sessionStorage.removeItem(OWED);
+  shelf.drop(OWED, "sessionStorage");
   const form = formsOfPage().find((other) => formName(other) === owed.form);
   const item = (await items()).find((other) => other.id === owed.id);
   if (!form || !item || item.faults) { return; }
@@ -478,8 +487,8 @@ async function goOn(form) {
   const open = (path) => path && !answered.has(path);
   const after = form.dataset.after === undefined ? "" : [form.dataset.after, ...ahead()].find(open);
   const path = after || form.querySelector("input[name=next]")?.value || ahead().find(open);
-  if (path) { lead(path); return; }
-  form.reset();
+  if (path && window.isSecureContext && navigator.serviceWorker) { lead(path); return; }
+  emptied(form); // without copies nothing else opens now
   wake(form);
   showLine();
 }
@@ -496,10 +505,10 @@ function wake(form) {
 
 /** Acknowledged, or kept in the queue: it does not stand half typed as well. */
 function forget(form) {
-  const kept = JSON.parse(localStorage.getItem(DRAFT + HERE) || "null");
+  const kept = shelf.read(DRAFT + HERE);
   if (!kept) { return; }
   delete kept.forms[formName(form)];
-  if (Object.keys(kept.forms).length) { localStorage.setItem(DRAFT + HERE, JSON.stringify(kept)); } else { localStorage.removeItem(DRAFT + HERE); }
+  if (Object.keys(kept.forms).length) { shelf.keep(DRAFT + HERE, kept); } else { shelf.drop(DRAFT + HERE); }
 }
 
 // ── faults beside their fields ───────────────────────────────────────────────────────────────────────────────────────
@@ -591,6 +600,7 @@ function tryWhileTyping(form) {
   if (!trial) { return; }
   trial.setAttribute("aria-live", "polite");
   const before = trial.innerHTML; // what stands there as long as nothing is put in
+  const say = (words) => trial.replaceChildren(made("p", words, { class: "soft" }));
   let running = new AbortController();
   async function tried() {
     running.abort();
@@ -610,9 +620,9 @@ function tryWhileTyping(form) {
       const text = await reply.text();
       if (mine.signal.aborted) { return; }
       if (reply.ok || reply.status === 422) { trial.innerHTML = text; }
-      else { trial.replaceChildren(made("p", reply.status === 401 ? "Locked: what it means shows after the passcode." : "What it means cannot be shown now.", { class: "soft" })); }
+      else { say(reply.status === 401 ? "Locked: what it means shows after the passcode." : "What it means cannot be shown now."); }
     } catch {
-      if (!mine.signal.aborted) { trial.replaceChildren(made("p", "No connection: what it means shows when it is back. It can be kept all the same.", { class: "soft" })); }
+      if (!mine.signal.aborted) { say("No connection: what it means shows when it is back. It can be kept all the same."); }
     }
   }
   const soon = later(tried, TRY_MS);
@@ -774,70 +784,10 @@ function filter(box) {
 /** A new job under an id of the phone's own. */
 function begin(form) {
   const drawnThere = form.dataset.begins, id = drawn(12, LETTERS);
-  for (const [element, name] of [[form, "action"], [form, "data-try"], [form, "data-after"], ...all("input[name=next]", form).map((field) => [field, "value"])]) {
+  const next = all("input[name=next]", form).map((field) => [field, "value"]);
+  for (const [element, name] of [[form, "action"], [form, "data-try"], [form, "data-after"], ...next]) {
     if (drawnThere && element.hasAttribute(name)) { element.setAttribute(name, element.getAttribute(name).replace(drawnThere, id)); }
   }
-}
-
-// ── the list of kept answers ─────────────────────────────────────────────────────────────────────────────────────────
-
-function showQueue(place) {
-  const drawList = async () => {
-    if (place.contains(document.activeElement) && document.activeElement.matches("input")) { return; } // not under the hands of somebody who types
-    const list = await items();
-    const { refused, behind, elsewhere } = sorted(list);
-    place.replaceChildren(...list.map((item) => shownAnswer(item, { isRefused: refused.includes(item), waits: behind.includes(item), isElsewhere: elsewhere.includes(item) })));
-    if (!list.length) { place.append(made("p", "Nothing is kept on this phone: every answer is on record.")); }
-  };
-  document.addEventListener("corekit:queue", drawList);
-  drawList();
-}
-
-function shownAnswer(item, { isRefused, waits, isElsewhere }) {
-  const section = made("section", "", { class: "kept" });
-  section.append(made("h2", item.title), made("p", `Answered at ${moment(new Date(item.at))}.`, { class: "soft" }));
-  for (const fault of item.faults || []) { section.append(made("p", fault.text, { class: "fault" })); }
-  if (waits) { section.append(made("p", "Waits behind an answer of the same job that needs a look.")); }
-  if (isElsewhere) { section.append(made("p", `Was given for another shop: ${item.shop}. It goes out when that one is opened here.`)); }
-  const inputs = item.shown.map((field, count) => shownField(item, field, `kept-${item.n}-${count}`, isRefused));
-  section.append(...inputs.map(({ element }) => element));
-  const change = async (work) => {
-    document.activeElement?.blur();
-    await work(await queue);
-    send();
-    showLine();
-  };
-  if (isRefused) {
-    const again = (more) => change((kept) => {
-      const texts = new Map(inputs.filter(({ input }) => input).map(({ name, input }) => [name, input.value]));
-      item.fields = item.fields.map(([name, value]) => [name, texts.get(name) ?? value]).concat(more);
-      // It was refused, so nothing stands under its id; what was changed since is another answer.
-      Object.assign(item, { id: newId(), faults: undefined, failures: 0, shown: item.shown.map((field) => ({ ...field, text: texts.get(field.name) ?? field.text })) });
-      return kept.put(item);
-    });
-    for (const fault of item.faults) {
-      section.append(...(fault.guesses || []).map((guess) => key(guess, () => { const found = inputs.find(({ name }) => name === fault.place); if (found?.input) { found.input.value = guess; } })));
-      if (fault.asked && /\.(is|low|high)$/.test(fault.place)) { section.append(key("It really reads so", () => again([[fault.place.replace(/\.\w+$/, ".confirmed|yes"), "yes"]]))); }
-    }
-    section.append(key("Send it again", () => again([]), "main"));
-  }
-  if (isRefused || isElsewhere) {
-    const sure = key("Yes, it goes and is nowhere else", () => change((kept) => kept.remove(item)));
-    sure.hidden = true;
-    section.append(key("Take it off this phone", () => { sure.hidden = !sure.hidden; if (!sure.hidden) { sure.focus(); } }), sure);
-  }
-  return section;
-}
-
-function shownField(item, field, id, isRefused) {
-  const element = made("div", "", { class: "field" });
-  if (!isRefused || !field.typed) {
-    element.append(made("p", field.label ? `${field.label}: ${field.text}` : field.text));
-    return { name: field.name, element };
-  }
-  const input = made("input", "", { id, type: "text", value: field.text, autocomplete: "off" });
-  element.append(made("label", field.label, { for: id }), input);
-  return { name: field.name, element, input };
 }
 
 // ── the pages kept by the service worker ─────────────────────────────────────────────────────────────────────────────
@@ -853,7 +803,8 @@ async function fetchAhead() {
     await navigator.serviceWorker.register("/sw.js", { scope: "/" });
     const worker = (await navigator.serviceWorker.ready).active;
     const steps = /^\/job\/[^/?]+/.exec(HERE);
-    if (!asOf && !missing) { worker.postMessage({ ahead: [...(isFirst ? [HERE] : []), ...ahead(), ...(steps ? [`${steps[0]}/way`] : [])], once: ["/queue", "/"] }); }
+    const wanted = [...(isFirst ? [HERE] : []), ...ahead(), ...(steps ? [`${steps[0]}/way`] : [])];
+    if (!asOf && !missing) { worker.postMessage({ ahead: wanted, once: ["/queue", "/"] }); }
   } catch { /* a browser that keeps nothing for us; everything else works */ }
 }
 
@@ -870,8 +821,7 @@ async function stillLetIn() {
 
 function wakeUp() {
   state.pause = 0;
-  if (asOf || missing) { trySoon(); }
-  send();
+  if (missing) { trySoon(); } else { send(); }
 }
 
 all("[data-scripted]").forEach((element) => { element.hidden = false; });
@@ -880,8 +830,10 @@ all("canvas[data-sign]").forEach(signOn);
 all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);
 all("details.gate").forEach(openGate);
-all("button[data-back]").forEach((button) => { button.hidden = false; button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/"))); });
-all("[data-queue]").forEach(showQueue);
+all("button[data-back]").forEach((button) => {
+  button.hidden = false;
+  button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/")));
+});
 dropOldDrafts();
 bringDraftsBack();
 all("form[data-try]").forEach(tryWhileTyping);
