@@ -60,7 +60,10 @@ class Comparison:
 
 @attrs.frozen(kw_only=True)
 class RepairProof:
-    """One repair and what its retest shows; `finding` is the one that was held against it, if there is one."""
+    """One repair and what its retest shows; `finding` is the one that was held against it, if there is one.
+
+    `retest` is the key of the measurand that would show it; empty where no reading can.
+    """
 
     operation: str
     title: str
@@ -68,6 +71,7 @@ class RepairProof:
     proof: Proof
     why: str
     finding: Finding | None = None
+    retest: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -394,7 +398,9 @@ def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[Rep
         called = [finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage]
         until = _next_of(job, operation, stage, plugins)
         proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
-        proofs.append(RepairProof(operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding))
+        proofs.append(RepairProof(
+            operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding, retest=operation.shown_by,
+        ))  # fmt: skip
     return proofs
 
 

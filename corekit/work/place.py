@@ -8,6 +8,7 @@ import attrs
 
 from ..assess.assessment import Assessment, Proof
 from ..model.job import Job
+from ..model.records import Seen
 
 
 class Step(StrEnum):
@@ -57,12 +58,20 @@ def standing(job: Job, assessment: Assessment) -> Standing:
     latest = {noted.record.stage: noted.record.name for noted in job.offers}  # a newer paper takes the place of the older
     pending = tuple(name for name in latest.values() for noted in job.offers if noted.record.name == name and noted.record.document_hash not in answered)
     to_do = _agreed_undone(job)
-    given_up = did_not_cure(job)
-    unshown = tuple(
-        repair.operation for repair in assessment.repairs
-        if repair.operation not in given_up and (repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None))
-    )  # fmt: skip
+    unshown = _unshown(job, assessment)
     return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown, away=job.left_open is not None)
+
+
+def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
+    """Work that a reading could still show to have worked: not what no reading shows, nor what could not be read, nor what was given up."""
+    given_up = did_not_cure(job)
+    out_of_reach = {(noted.record.of, noted.record.stage) for noted in job.all(Seen) if noted.record.cannot}
+    unread = [repair for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)]
+    return tuple(
+        repair.operation for repair in unread
+        if repair.retest and repair.operation not in given_up
+        and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
+    )  # fmt: skip
 
 
 def did_not_cure(job: Job) -> frozenset[str]:

@@ -11,6 +11,8 @@ import pytest
 
 from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
+from corekit.plugin.host import Plugins
+from corekit.plugin.system import System
 from corekit.work.exchange import own_path
 from corekit.work.place import Standing, Step, standing
 
@@ -143,4 +145,29 @@ def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) ->
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))
     visit.say(waived={"operation": "battery.clean_contacts", "because": "did not cure"})
+    assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
+
+
+def test_work_that_no_reading_can_show_leads_on_to_the_hand_over(empty_shop: Path) -> None:
+    horn = System("horn", "Horn")
+    silent = horn.operation("tighten", "Tighten the horn's bracket").key
+    with (empty_shop / "prices.toml").open("a", encoding="utf-8") as prices:
+        prices.write(f'\n[operations."{silent}"]\nhours = "0.5"\n')
+    with Shop(empty_shop, plugins=Plugins(systems={"horn": horn})) as shop:
+        visit = Visit(shop)
+        visit.agree("diagnosis")
+        visit.say(wanted={"operation": silent, "ground": "customer"})
+        visit.agree("repair")
+        visit.say(repaired={"operation": silent})
+        assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
+
+
+def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -> None:
+    operation = next(one for key, one in visit.shop.plugins.operations.items() if one.shown_by and not one.replaces and key in visit.shop.book.operations)
+    visit.agree("diagnosis")
+    visit.say(wanted={"operation": operation.key, "ground": "customer"})
+    visit.agree("repair")
+    visit.say(repaired={"operation": operation.key})
+    assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, (operation.key,))
+    visit.say(seen=[{"of": operation.shown_by, "cannot": "no access"}])
     assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
