@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import attrs
@@ -80,8 +81,9 @@ def deed(do: Callable[[], object], path: str) -> flask.Response:
 
 
 def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
-    """A paper on the mechanic's own screen, with everything that stands on the customer's copy."""
-    return Markup(render_page(document, speaker(van.shop.paper_texts(job.id)), link or None))
+    """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings are heard one level below the screen's own."""
+    paper = render_page(document, speaker(van.shop.paper_texts(job.id)), link or None)
+    return Markup(re.sub(r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper))
 
 
 def _issued(van: Van, job: Job) -> str:

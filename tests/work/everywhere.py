@@ -1,0 +1,308 @@
+"""An invented shop whose jobs stand at every step of a visit, for whoever looks at all screens. Everything in it is invented."""
+
+from __future__ import annotations
+
+import base64
+import io
+import itertools
+import secrets
+import tomllib
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+from corekit.desk.answering import Answer
+from corekit.desk.shop import Shop
+from corekit.model.money import Money
+from corekit.reference import data_path
+
+REPLACE, DRAIN, CLEAN, CHARGE = "battery.replace", "battery.find_drain", "battery.clean_contacts", "battery.charge"
+CUSTOMER = {"name": "Example Customer", "phone": "000 0001"}
+FLEET = {"name": "Invented Deliveries", "address": "9 Made-up Road, Sampleton", "phone": "000 0009"}
+LONG = "five-door estate with the long wheelbase, 1.4 petrol with gas conversion, first registered 2014"
+SIGNED = "[[120, 260, 200, 120, 260, 300, 330, 180, 400, 250], [420, 220, 520, 200, 600, 240, 760, 160]]"
+_numbers = itertools.count(1)
+
+
+def say(shop: Shop, job: str | None, **rows: Any) -> str:
+    return shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+
+
+def begin(shop: Shop, reason: str = "Does not crank after two days at the kerb.", **rows: Any) -> str:
+    told = {"plate": f"DEMO-{next(_numbers)}", "told": "five-door, 1.4 petrol, 2014", "odometer": "98400 km"}
+    return say(shop, None, **({"reason": reason, "vehicle": told, "customer": CUSTOMER} | rows))
+
+
+def agree(shop: Shop, job: str, stage: str, *declined: str, signature: str = "", how: str = "in person", words: str = "") -> None:
+    shop.agree(shop.offer(job, stage), by="customer", how=how, declined=declined, signature=signature, words=words)
+
+
+def looking(shop: Shop, **rows: Any) -> str:
+    """A job with its diagnosis agreed to."""
+    job = begin(shop, **rows)
+    agree(shop, job, "diagnosis")
+    return job
+
+
+def steps_of(name: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """A job of the demo: what stands at its head, and its steps without the agreements and the money."""
+    visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
+    return visit, [step for step in visit["step"] if not {"agreed", "paid"} & set(step)]
+
+
+def read(shop: Shop, name: str, *, first: int | None = None, **rows: Any) -> str:
+    """A job of the demo whose diagnosis is agreed to, with what was read in it before the first repair; `first`: only so many steps of it."""
+    visit, steps = steps_of(name)
+    job = looking(shop, reason=visit["reason"], vehicle=visit["vehicle"], **rows)
+    say(shop, job, traits=visit["traits"])
+    before = list(itertools.takewhile(lambda step: "repaired" not in step, steps))
+    for step in before[:first]:
+        say(shop, job, step=[step])
+    return job
+
+
+def later(shop: Shop, job: str, name: str, *, until: str = "") -> None:
+    """The steps of a demo job from its first repair on; `until`: up to the repair with this operation."""
+    for step in itertools.dropwhile(lambda step: "repaired" not in step, steps_of(name)[1]):
+        if until and step.get("repaired", {}).get("operation") == until:
+            return
+        say(shop, job, step=[step])
+
+
+# ---- one job for each place at which a visit can stand
+
+
+def just_begun(shop: Shop) -> str:
+    return begin(shop)
+
+
+def long_words(shop: Shop) -> str:
+    """Everything that people say is long."""
+    told = {"plate": "DEMO-LONG-PLATE-1", "told": LONG, "odometer": "1398400 km"}
+    return looking(
+        shop, reason="It does not crank after two days at the kerb, and when it does it shakes, and the lamp with the engine is on, "
+        "but only in the rain and never when my brother-in-law drives it to the quarry and back.", vehicle=told,
+        customer=FLEET | {"name": "Invented Deliveries and Removals of Upper and Lower Sampleton, limited"},
+    )  # fmt: skip
+
+
+def no_number(shop: Shop) -> str:
+    return begin(shop, vehicle={"told": "pick-up, rust all over", "no_vin": "not readable"}, customer={"phone": "000 0002"})
+
+
+def diagnosis_offered(shop: Shop) -> str:
+    job = begin(shop)
+    shop.offer(job, "diagnosis")
+    return job
+
+
+def diagnosis_agreed(shop: Shop) -> str:
+    job = begin(shop)
+    agree(shop, job, "diagnosis", signature=SIGNED)
+    return job
+
+
+def one_reading(shop: Shop) -> str:
+    return read(shop, "1-worn-battery", first=2)
+
+
+def undecided(shop: Shop) -> str:
+    return read(shop, "3-undecided")
+
+
+def confirmed(shop: Shop) -> str:
+    """An odd reading that was asked about and stands; one that was taken back."""
+    visit, _ = steps_of("1-worn-battery")
+    job = looking(shop)
+    say(shop, job, traits=visit["traits"])
+    say(shop, job, step=[{"setup": {"battery.temperature": "4 °C"}, "readings": [{"of": "battery.rest_voltage", "is": "15.2 V", "confirmed": True}]}])
+    say(shop, job, step=[{"seen": [{"of": "battery.level", "cannot": "sealed lid"}, {"of": "battery.case", "words": "an odd label, painted over"}]}])
+    return job
+
+
+def waiting(shop: Shop) -> str:
+    job = read(shop, "1-worn-battery", first=2)
+    say(shop, job, step=[{"started": {"of": "battery.drain", "wait": "40 min"}}])
+    return job
+
+
+def codes(shop: Shop) -> str:
+    return read(shop, "4-three-faults", first=1)
+
+
+def own_limit(shop: Shop) -> str:
+    job = one_reading(shop)
+    say(shop, job, specification=[{"of": "battery.charging_voltage", "low": "14.2 V", "high": "14.9 V", "from": "label under the bonnet"}])
+    return job
+
+
+def found(shop: Shop) -> str:
+    return read(shop, "4-three-faults")
+
+
+def wished(shop: Shop) -> str:
+    job = found(shop)
+    say(shop, job, step=[{"wanted": {"operation": CHARGE, "ground": "judgement", "because": "it stood for two weeks"}}])
+    say(shop, job, step=[{"waived": {"operation": CHARGE, "because": "goodwill"}}])
+    return job
+
+
+def repair_offered(shop: Shop) -> str:
+    job = found(shop)
+    shop.offer(job, "repair")
+    return job
+
+
+def moved_on(shop: Shop) -> str:
+    """Something was added after the paper was made."""
+    job = repair_offered(shop)
+    say(shop, job, step=[{"wanted": {"operation": CHARGE, "ground": "customer"}}])
+    return job
+
+
+def partly_declined(shop: Shop) -> str:
+    job = found(shop)
+    agree(shop, job, "repair", "egr.clean", how="by message", words="Yes to the battery and the lead, not the rest. See you.")
+    return job
+
+
+def half_repaired(shop: Shop) -> str:
+    job = read(shop, "1-worn-battery")
+    agree(shop, job, "repair")
+    later(shop, job, "1-worn-battery", until=DRAIN)
+    return job
+
+
+def to_show(shop: Shop) -> str:
+    """Repaired; the retest is to come."""
+    job = read(shop, "1-worn-battery")
+    agree(shop, job, "repair", DRAIN)
+    say(shop, job, step=[{"repaired": {"operation": REPLACE}}])
+    return job
+
+
+def not_shown(shop: Shop) -> str:
+    job = read(shop, "1-worn-battery")
+    agree(shop, job, "repair", REPLACE)
+    say(shop, job, step=[{"repaired": {"operation": DRAIN}}])
+    say(shop, job, step=[{"setup": {"battery.sleep_time": "40 min"}, "readings": [{"of": "battery.drain", "is": "0.37 A", "with": "meter"}]}])
+    return job
+
+
+def left(shop: Shop) -> str:
+    job = read(shop, "1-worn-battery")
+    agree(shop, job, "repair")
+    say(shop, job, step=[{"paid": {"amount": "100.00", "how": "cash"}}])
+    say(shop, job, step=[{"left": {"because": "part missing", "back": (date.today() + timedelta(days=3)).isoformat()}}])
+    return job
+
+
+def nothing_came(shop: Shop) -> str:
+    job = looking(shop)
+    say(shop, job, step=[{"ended": {"how": "came to nothing", "because": "It started at once, five times"}}])
+    return job
+
+
+def declined(shop: Shop) -> str:
+    job = repair_offered(shop)
+    say(shop, job, step=[{"ended": {"how": "declined", "because": "Too dear for a car of this age."}}])
+    return job
+
+
+def all_done(shop: Shop) -> str:
+    job = read(shop, "1-worn-battery")
+    agree(shop, job, "repair")
+    later(shop, job, "1-worn-battery")
+    return job
+
+
+def unpaid(shop: Shop) -> str:
+    job = all_done(shop)
+    shop.issue(job)
+    return job
+
+
+def paid(shop: Shop) -> str:
+    job = read(shop, "3-undecided")
+    say(shop, job, step=[{"paid": {"amount": "60.00", "how": "cash"}}])
+    shop.issue(job)
+    shop.publish(job)
+    return job
+
+
+def paid_later(shop: Shop) -> str:
+    """Two payments after the invoice, one of them with its receipt."""
+    job = read(shop, "3-undecided")
+    shop.issue(job)
+    for amount in ("20.00", "10.00"):
+        shop.pay(job, Money.of(amount, "EUR"), "bank transfer")
+    shop.receipt(job)
+    return job
+
+
+def together(shop: Shop) -> str:
+    """One invoice over two vans; a third is still open."""
+    jobs = [looking(shop, customer=FLEET, vehicle={"plate": f"XX {n}", "told": "panel van, white"}) for n in (1, 2, 3)]
+    for job in jobs:
+        say(shop, job, step=[{"wanted": {"operation": CLEAN, "ground": "customer"}}])
+        agree(shop, job, "repair")
+        say(shop, job, step=[{"repaired": {"operation": CLEAN}}])
+    shop.issue_together(jobs[:2])
+    return jobs[0]
+
+
+def together_to_come(shop: Shop) -> str:
+    """Two open jobs of one customer."""
+    jobs = [looking(shop, customer=FLEET | {"name": "Sample Couriers"}, vehicle={"plate": f"YY {n}", "told": "pick-up, grey"}) for n in (1, 2)]
+    return jobs[0]
+
+
+def by_phone(shop: Shop) -> str:
+    """A price for a car that nobody has seen."""
+    job = begin(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
+    say(shop, job, step=[{"wanted": {"operation": REPLACE, "ground": "customer"}}])
+    shop.offer(job, "repair")
+    return job
+
+
+def by_phone_agreed(shop: Shop) -> str:
+    job = by_phone(shop)
+    shop.agree(shop.offer_named(job), by="customer", how="by phone")
+    return job
+
+
+def second_car(shop: Shop) -> str:
+    first = looking(shop)
+    return begin(shop, step=[{"came": {"same_drive_as": shop.store.job(first).name}}])
+
+
+def photographed(shop: Shop) -> str:
+    job = diagnosis_agreed(shop)
+    shop.photograph(job, photo(), what="a scratch along the left door")
+    shop.photograph(job, photo(), of="battery.case", what="")
+    return job
+
+
+def photo() -> str:
+    """A small grey picture, as the screens keep them."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.linear_gradient("L").resize((640, 420)).save(out, "JPEG")
+    return base64.b64encode(out.getvalue()).decode("ascii")
+
+
+#: Where a job can stand → what makes one that stands there.
+STANDS: dict[str, Callable[[Shop], str]] = {
+    make.__name__.replace("_", " "): make
+    for make in (
+        just_begun, long_words, no_number, diagnosis_offered, diagnosis_agreed, one_reading, undecided, confirmed, waiting, codes, own_limit, found, wished,
+        repair_offered, moved_on, partly_declined, half_repaired, to_show, not_shown, left, nothing_came, declined, all_done, unpaid, paid, paid_later,
+        together, together_to_come, by_phone, by_phone_agreed, second_car, photographed,
+    )
+}  # fmt: skip
+
+
+def fill(shop: Shop) -> dict[str, str]:
+    """A job at every place: where it stands → its id."""
+    return {name: make(shop) for name, make in STANDS.items()}
