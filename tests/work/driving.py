@@ -93,3 +93,20 @@ class Hand:
             finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": touched, "timestamp": began + n * 0.2})
         finger.detach()
         self.taps += 1
+
+
+#: Everything to be touched that is lower than 48 px; the lid of a caution that was read is nothing to touch any more.
+_SMALL = """[...document.querySelectorAll([
+  "main button", "main details:not(.gate[open]) > summary", "main .answer span", "main .key span", "main .main", "main .other", "main .row", "main .go a",
+  "main .quiet-link",
+].join())].filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < 48).map((one) => `small: ${one.textContent.trim()}`)"""
+
+
+def hard_to_use(page: Any) -> list[str]:
+    """What is wrong with a screen for a screen reader (axe-core), a narrow screen, or a thumb (targets of at least 48 px)."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed").Axe()
+    page.evaluate("document.querySelectorAll('main details').forEach((folded) => { folded.open = true; })")
+    wrong = [violation["id"] for violation in axe.run(page).response["violations"]]
+    wrong += ["wider than the screen"] if page.evaluate("document.documentElement.scrollWidth > innerWidth") else []
+    wrong += page.evaluate(_SMALL)
+    return wrong

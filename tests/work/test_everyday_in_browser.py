@@ -24,7 +24,7 @@ from corekit.model.job import Job
 from ..conftest import Watched
 from ..whole.chain import paper_text
 from .conftest import Screens
-from .driving import Hand
+from .driving import Hand, hard_to_use
 
 pytestmark = pytest.mark.browser
 
@@ -583,3 +583,36 @@ def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: 
     assert "Total 96.00" in paper
     assert "Sample Keeper" in paper, "the same customer, typed once"
     assert drive.job.same_drive_as == name
+
+
+# ---- for everybody
+
+
+def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driveway) -> None:
+    page = drive.hand.page
+    found: dict[str, list[str]] = {}
+
+    def look(*paths: str) -> None:
+        for path in paths:
+            drive.open(path)
+            if wrong := hard_to_use(page):
+                found[path] = wrong
+
+    drive.begin(vehicle={"told": "five-door", "no_vin": "not seen yet"})
+    look("arrive")
+    drive.looked()
+    look("way", "deposit", "end", "offer")
+    drive.yes("repair", "246.60")
+    drive.say({"paid": {"amount": "100.00", "how": "cash"}}, {"left": {"because": "part missing", "back": "2026-12-01"}})
+    look("deposit", "leave", "back")
+    drive.say({"came": {}}, {"repaired": {"operation": REPLACE}})
+    reading = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured")
+    look("record", f"record/{reading}", "retest", "hand", "wanted?rework=2026-A0001")
+    drive.say({"waived": {"operation": REPLACE, "because": "did not cure"}}, {"ended": {"how": "handed on", "because": "It needs a lift."}})
+    look("retest", "hand")
+    assert "To be given back: 40.00 EUR" in drive.hand.text  # 100.00 paid, 60.00 due
+    drive.shop.issue(drive.id)
+    look("hand")
+    page.goto(f"{drive.screens.address}/new?again={drive.id}")
+    found |= {"again": wrong} if (wrong := hard_to_use(page)) else {}
+    assert not found
