@@ -315,7 +315,14 @@ function connectionIsBack() {
 // ── what is half typed ───────────────────────────────────────────────────────────────────────────────────────────────
 
 const DRAFT = "corekit:draft:";
+const WISHES = ["about", "aside", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
 const isKey = (field) => field.type === "radio" || field.type === "checkbox";
+
+function draftName() {
+  const asked = new URLSearchParams(location.search);
+  for (const wish of WISHES) { asked.delete(wish); }
+  return `${DRAFT}${location.pathname}?${asked}`;
+}
 
 /** What a person put into a form: [name, which, value] of each field that is not as the page came. Photos not: they are too large. */
 function typed(form) {
@@ -343,7 +350,7 @@ function formName(form) {
 function keepDrafts() {
   if (state.resting) { return; }
   const forms = formsOfPage().map((form) => [formName(form), typed(form)]).filter(([, fields]) => fields.length);
-  if (forms.length) { shelf.keep(DRAFT + HERE, { at: Date.now(), forms: Object.fromEntries(forms) }); } else { shelf.drop(DRAFT + HERE); }
+  if (forms.length) { shelf.keep(draftName(), { at: Date.now(), forms: Object.fromEntries(forms) }); } else { shelf.drop(draftName()); }
 }
 
 function dropOldDrafts() {
@@ -353,7 +360,7 @@ function dropOldDrafts() {
 }
 
 function bringDraftsBack() {
-  const kept = shelf.read(DRAFT + HERE);
+  const kept = shelf.read(draftName());
   for (const form of kept ? formsOfPage() : []) {
     const fields = kept.forms[formName(form)] || [];
     for (const [name, which, value] of fields) {
@@ -505,10 +512,10 @@ function wake(form) {
 
 /** Acknowledged, or kept in the queue: it does not stand half typed as well. */
 function forget(form) {
-  const kept = shelf.read(DRAFT + HERE);
+  const kept = shelf.read(draftName());
   if (!kept) { return; }
   delete kept.forms[formName(form)];
-  if (Object.keys(kept.forms).length) { shelf.keep(DRAFT + HERE, kept); } else { shelf.drop(DRAFT + HERE); }
+  if (Object.keys(kept.forms).length) { shelf.keep(draftName(), kept); } else { shelf.drop(draftName()); }
 }
 
 // ── faults beside their fields ───────────────────────────────────────────────────────────────────────────────────────

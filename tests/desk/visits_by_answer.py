@@ -74,7 +74,7 @@ def told(shop: Shop, job: str) -> list[tuple[str, str, Any, str]]:
     What is drawn at random is left out, and so are the names of the job and where the sheet of an instrument stands: a file is known
     whole, and names its instruments first.
     """
-    texts = shop.texts(job)
+    texts = shop.texts(job) | shop.pictures(job)
     entries = shop.store.journal(job)
     names = {entry.body["origin"] for entry in entries if entry.kind == "opened"}
     lines = [_line(entry, texts, names) for entry in entries if entry.kind not in ("issued", "published")]

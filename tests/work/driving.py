@@ -13,7 +13,7 @@ import attrs
 import pytest
 
 sync_api = pytest.importorskip("playwright.sync_api")
-expect = sync_api.expect
+Error, expect = sync_api.Error, sync_api.expect
 
 
 @attrs.define
@@ -60,13 +60,22 @@ class Hand:
         self.tap(self.page.locator("summary", has_text=words).first)
 
     def choose(self, question: str, answer: str) -> None:
-        """Touch an answer, or a unit key, of the group with this name."""
+        """Touch an answer, or a unit key, of the group with this name; one that is pressed already is left."""
         group = self.page.get_by_role("group", name=question, exact=True).first
-        self.tap(group.locator("label").get_by_text(answer, exact=True))
+        if not group.get_by_label(answer, exact=True).is_checked():
+            self.tap(group.locator("label").get_by_text(answer, exact=True))
+
+    def caution(self) -> None:
+        """Say that the caution was read, where the page asks for that before it goes on."""
+        gate = self.page.locator("details.gate:not([open]) > summary")
+        if gate.count():
+            self.tap(gate)
 
     def write(self, label: str, text: str, *, counted: bool = True) -> None:
-        """Type into a field. It is touched first, unless the page put the cursor there itself."""
+        """Type into a field. It is touched first, unless the page put the cursor there itself; what stands there already and is right is left."""
         field = self.page.get_by_label(label, exact=True).first
+        if field.input_value() == text:
+            return
         if not field.evaluate("field => field === document.activeElement"):
             self.tap(field)
         expect(field).to_be_focused()  # whoever types looks where the cursor is
