@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import os
 import shutil
 import socket
 import threading
@@ -11,11 +14,14 @@ from typing import Any
 
 import attrs
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import serialization
 
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.work.app import OpenDoor, work_app
+from corekit.work.pairing import SERVER_FILE, VanCertificate
 from corekit.work.van import Van
 
 
@@ -61,7 +67,7 @@ def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
     return server, thread
 
 
-def _free_port() -> int:
+def free_port() -> int:
     """A port by its number: one that the server was let choose itself cannot be had again for a minute (cheroot binds it without SO_REUSEADDR)."""
     with socket.create_server(("127.0.0.1", 0)) as held:
         return int(held.getsockname()[1])
@@ -75,7 +81,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
         app = wrap(work_app(Van(shop), OpenDoor()))
-        server, thread = _serving(app, _free_port())
+        server, thread = _serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]
 
@@ -83,6 +89,34 @@ def screens() -> Iterator[Callable[..., Screens]]:
     for one in running:
         one.stop()
         one.shop.close()
+
+
+@pytest.fixture
+def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
+    """Call it to get another Chromium, with arguments of its own and of the same kind as the shared one."""
+    made = []
+
+    def launch(*arguments: str) -> Any:
+        path = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))))
+        made.append(chromium.browser_type.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]))
+        return made[-1]
+
+    yield launch
+    for browser in made:
+        browser.close()
+
+
+@pytest.fixture
+def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificate], Any]:
+    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no store of certificates to pair it with."""
+
+    def launch(van: VanCertificate) -> Any:
+        van.context_for("127.0.0.1")
+        leaf = x509.load_pem_x509_certificate((van.shop / SERVER_FILE).read_bytes())
+        key = leaf.public_key().public_bytes(serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo)
+        return browser_with(f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}")
+
+    return launch
 
 
 @attrs.define

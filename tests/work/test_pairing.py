@@ -3,7 +3,6 @@ OWASP ASVS 5.0, their numbers from memory."""
 
 from __future__ import annotations
 
-import base64
 import contextlib
 import hashlib
 import http.client
@@ -83,11 +82,6 @@ def fetched(server: Server, context: ssl.SSLContext, name: str = "127.0.0.1") ->
     with socket.create_connection(server.bind_addr, timeout=30) as line, context.wrap_socket(line, server_hostname=name) as tls:
         tls.sendall(f"GET / HTTP/1.1\r\nHost: {name}\r\nConnection: close\r\n\r\n".encode())
         return b"".join(iter(lambda: tls.recv(65_536), b"")).decode()
-
-
-def spki_pin(certificate: x509.Certificate) -> str:
-    key = certificate.public_key().public_bytes(serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo)
-    return base64.b64encode(hashlib.sha256(key).digest()).decode()
 
 
 # The handshake
@@ -440,10 +434,8 @@ def test_the_code_in_the_terminal_is_read_by_a_scanner() -> None:
 
 
 @pytest.mark.browser
-def test_a_browser_that_knows_the_key_has_a_secure_context(van: VanCertificate, served: Server, chromium: Any, browser_with: Callable[..., Any]) -> None:
-    van.context_for("127.0.0.1")
-    browser = browser_with(f"--ignore-certificate-errors-spki-list={spki_pin(leaf_of(van))}")
-    page = browser.new_page()
+def test_a_browser_that_knows_the_key_has_a_secure_context(van: VanCertificate, served: Server, browser_knowing: Callable[[VanCertificate], Any]) -> None:
+    page = browser_knowing(van).new_page()
     page.goto(f"https://127.0.0.1:{served.bind_addr[1]}/")
     assert "screens over https" in page.content()
     assert page.evaluate("window.isSecureContext") is True
@@ -454,22 +446,3 @@ def test_a_browser_that_does_not_know_it_refuses(served: Server, browser_with: C
     page = browser_with().new_page()
     with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
         page.goto(f"https://127.0.0.1:{served.bind_addr[1]}/")
-
-
-@pytest.fixture
-def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
-    """Another Chromium with arguments of its own, of the same kind as the shared one."""
-    made = []
-    kind = chromium.browser_type
-
-    def launch(*arguments: str) -> Any:
-        import os
-        import shutil
-
-        path = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))))
-        made.append(kind.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]))
-        return made[-1]
-
-    yield launch
-    for browser in made:
-        browser.close()

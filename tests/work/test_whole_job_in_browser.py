@@ -10,13 +10,13 @@ from __future__ import annotations
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +25,15 @@ import pytest
 
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
+from corekit.work.door import PasscodeDoor
+from corekit.work.opening import opened
+from corekit.work.pairing import VanCertificate, make_authority
 from corekit.work.passcode import set_passcode
+from corekit.work.serving import running, server_for
 
 from ..conftest import Watched
 from ..desk.visits_by_answer import demo_shop, told
+from .conftest import free_port
 from .driving import Error, Hand, expect
 
 pytestmark = pytest.mark.browser
@@ -84,19 +89,17 @@ class Served:
 @pytest.fixture
 def served(empty_shop: Path) -> Iterator[Served]:
     set_passcode(empty_shop, CODE)
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port = free.getsockname()[1]
-    one = Served(empty_shop, f"http://127.0.0.1:{port}")
+    one = Served(empty_shop, f"http://127.0.0.1:{free_port()}")
     one.start()
     yield one
     if one.run is not None:
         one.kill()
 
 
-def let_in(phone: Watched, served: Served) -> Hand:
+def let_in(phone: Watched, address: str) -> Hand:
     """A hand on the list of jobs; the passcode is no part of the visit and is not counted."""
     hand = Hand(phone.page)
-    phone.page.goto(f"{served.address}/")
+    phone.page.goto(f"{address}/")
     assert hand.heading == "Locked"
     hand.write("Passcode", CODE)
     hand.press("Unlock")
@@ -228,7 +231,7 @@ def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters
 ) -> None:
     """Six readings on arrival, two lines, a signature, the retest, cash. What the customer said and the customer's name are typed apart."""
     watched = phone(width=360, height=740)
-    hand = let_in(watched, served)
+    hand = let_in(watched, served.address)
     for _ in usual_visit(hand):
         pass
     job = issued(hand)
@@ -309,7 +312,7 @@ def connected(hand: Hand) -> None:
 def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_as_from_a_file(
     served: Served, phone: Callable[..., Watched], tmp_path: Path
 ) -> None:
-    hand = let_in(phone(width=360, height=740), served)
+    hand = let_in(phone(width=360, height=740), served.address)
     lines = []
     for step in usual_visit(hand):
         if step == "rest":
@@ -354,3 +357,26 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
         typed = by_growing_file(files, tmp_path, signature)
         assert told(screens, job) == told(files, typed)
         assert paper(screens, job) == paper(files, typed)
+
+
+# ---- the other shape
+
+
+def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(empty_shop: Path, browser_knowing: Callable[[VanCertificate], Any]) -> None:
+    set_passcode(empty_shop, CODE)
+    make_authority(empty_shop, datetime.now(UTC))
+    van = VanCertificate(empty_shop, addresses=lambda: ("192.168.4.1",))
+    with opened(empty_shop, PasscodeDoor(shop=empty_shop, hosts=van.names, tls=True)) as app, running(server_for(app, port=0, tls=van)) as server:
+        context = browser_knowing(van).new_context(viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True)
+        hand = let_in(Watched.of(context.new_page()), f"https://127.0.0.1:{server.bind_addr[1]}")
+        hand.press("Start a job")
+        hand.write("What the customer says", "Cranks slowly.")
+        hand.write("Plate", "DEMO-2")
+        hand.press("Begin")
+        assert hand.heading == "Agree on looking"
+        ready = "async () => isSecureContext && (await navigator.serviceWorker.ready).active !== null && Boolean(await caches.match('/queue'))"
+        soon(lambda: holds(hand, ready), "copies over TLS")
+        assert all(cookie["secure"] for cookie in context.cookies())
+        context.close()
+    with Shop(empty_shop) as shop:
+        assert [shop.texts(job)[shop.store.job(job).vehicle.plate.hash] for job in shop.store.jobs()] == ["DEMO-2"]
