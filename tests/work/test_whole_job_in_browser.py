@@ -227,7 +227,7 @@ def issued(hand: Hand) -> str:
 
 
 def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters(
-    served: Served, phone: Callable[..., Watched], capsys: pytest.CaptureFixture[str]
+    served: Served, phone: Callable[..., Watched], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Six readings on arrival, two lines, a signature, the retest, cash. What the customer said and the customer's name are typed apart."""
     watched = phone(width=360, height=740)
@@ -243,8 +243,7 @@ def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters
         assert len(record.measured(0)) == 6 and len(record.measured(1)) == 1
         repair = next(noted.record for noted in record.offers if noted.record.stage == "repair")
         assert len(repair.lines) == 2
-        assert record.agreements[1].record.signature is not None
-        assert shop.store.verify() == []
+    is_as_from_a_file(served.folder, job, tmp_path)
     assert hand.taps <= MOST_TAPS
     assert hand.typed <= MOST_TYPED
 
@@ -281,6 +280,16 @@ def paper(shop: Shop, job: str) -> Any:
         return re.sub(r"\b\d{4}-\d\d-\d\d\b", "(day)", item) if isinstance(item, str) else item
 
     return plain(to_data(invoice.document))
+
+
+def is_as_from_a_file(screens: Path, job: str, scratch: Path) -> None:
+    """The journal of a job of the screens reads as that of the file, and its invoice is the same document."""
+    with Shop(screens) as shop, demo_shop(scratch / "file") as other:
+        assert shop.store.verify() == []
+        (signature,) = shop.pictures(job, "signature").values()
+        typed = by_growing_file(other, scratch, signature)
+        assert told(shop, job) == told(other, typed)
+        assert paper(shop, job) == paper(other, typed)
 
 
 def holds(hand: Hand, claim: str, said: object = None) -> bool:
@@ -351,12 +360,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
     with pytest.raises(urllib.error.HTTPError, match="401"):  # nobody comes in beside the door
         urllib.request.urlopen(f"{served.address}/job/{job}", timeout=PATIENCE)
     served.kill()
-    with Shop(served.folder) as screens, demo_shop(tmp_path / "file") as files:
-        assert screens.store.verify() == []
-        (signature,) = screens.pictures(job, "signature").values()
-        typed = by_growing_file(files, tmp_path, signature)
-        assert told(screens, job) == told(files, typed)
-        assert paper(screens, job) == paper(files, typed)
+    is_as_from_a_file(served.folder, job, tmp_path)
 
 
 # ---- the other shape
