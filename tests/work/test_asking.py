@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import attrs
 import pytest
 
 from corekit.assess.assessment import assess
@@ -15,7 +17,7 @@ from corekit.intake.visit import read_visit
 from corekit.model.job import Job
 from corekit.model.measurand import Measurand
 from corekit.model.records import Instrument
-from corekit.plugin.host import load
+from corekit.plugin.host import Plugins, load
 from corekit.work.asking import Ask, Kit, apart, ask_of, fittings, hazards_read, told_now, tools_for, unit_keys
 from corekit.work.guiding import is_made, last_meant, missing_for, open_tests
 from corekit.work.guiding import test_path as path_of
@@ -137,6 +139,14 @@ def test_only_some_of_what_it_is_taken_at_is_not_all_of_it(job: Callable[[str], 
     assert [one.value for one in asked.beside] == ["", "20"] and asked.known_beside == ""
 
 
+def test_what_it_was_read_with_before_the_repair_is_offered_afterwards_and_not_taken_for_granted(job: Callable[[str], Job]) -> None:
+    arrival = '[[step]]\nsetup = { "clutch.warmth" = "20 °C" }\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm" }]\n'
+    (warm,) = ask("clutch.play", job(arrival)).beside
+    assert (warm.shown, warm.before) == ("20 °C", "")
+    (warm,) = ask("clutch.play", job(arrival + REPAIRED)).beside
+    assert (warm.value, warm.before) == ("", "20 °C")
+
+
 def test_the_minutes_since_a_waiting_test_was_started_stand_in_its_time(job: Callable[[str], Job]) -> None:
     started = NOW - timedelta(minutes=31)
     rows = f'[[step]]\nstarted = {{ of = "clutch.sink", wait = "30 min", taken = {started.isoformat()} }}'
@@ -159,6 +169,23 @@ def test_a_caution_counts_as_read_once_something_was_answered_behind_it_and_a_ne
     assert ask("clutch.play", job(answered + "[[step]]\ncame = {}")).unread
     assert not ask("clutch.force", job("")).unread  # there is none
     assert hazards_read(job(answered), PLUGINS) == {FINGERS}
+
+
+def test_of_a_caution_in_several_sentences_those_count_as_read_that_stood_before_another_answer(job: Callable[[str], Job]) -> None:
+    both = copy.copy(clutch)
+    both.measurands = {**clutch.measurands, play.key: attrs.evolve(play, hazard=f"{FINGERS} Wheels chocked.")}
+    plugins = Plugins(systems={"clutch": both}, versions={"clutch": "1"})
+
+    def is_unread(key: str, rows: str) -> bool:
+        asked = ask_of(key, job(rows), plugins, Kit(), now=NOW)
+        assert asked is not None
+        return asked.unread
+
+    seen, sunk = '[[step]]\nseen = [{ of = "clutch.fluid", is = "clear" }]\n', '[[step]]\nreadings = [{ of = "clutch.sink", is = "3 mm" }]\n'
+    assert is_unread("clutch.play", seen) and is_unread("clutch.play", sunk)  # each is the half of it
+    assert not is_unread("clutch.play", seen + sunk)
+    whole = '[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm" }]'
+    assert not is_unread("clutch.sink", whole) and not is_unread("clutch.fluid", whole)
 
 
 def test_whoever_says_that_something_cannot_be_had_need_not_have_read_its_caution(job: Callable[[str], Job]) -> None:
@@ -188,6 +215,14 @@ def test_an_instrument_used_before_in_this_job_is_pressed_for_the_next_reading_o
     used = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm", with = "gauge" }]')
     assert ask("clutch.sink", used, kit).tool == "gauge"
     assert ask("clutch.sink", used, attrs_usual(kit, "rule")).tool == "rule"
+
+
+def test_the_only_instrument_that_fits_is_pressed_once_it_was_in_use_in_this_job(job: Callable[[str], Job]) -> None:
+    kit = Kit(instruments={"gauge": Instrument(name="gauge", accuracy="1 %")})
+    used = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm", with = "gauge" }]')
+    assert ask("clutch.force", job(""), kit).tool == "" and ask("clutch.force", used, kit).tool == "gauge"
+    two = Kit(instruments={**kit.instruments, "pusher": Instrument(name="pusher", accuracy="2 N")})
+    assert ask("clutch.force", used, two).tool == ""
 
 
 def attrs_usual(kit: Kit, name: str) -> Kit:
