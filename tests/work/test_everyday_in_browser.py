@@ -350,7 +350,8 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     hand.choose("Why", "The probe slipped")
     hand.press("Take it back")
     drive.open("hand")
-    hand.press("It did not cure: do not charge it")
+    hand.open("It did not cure")
+    hand.press("Say so on the paper and charge nothing for it")
     assert "Still to pay: 60.00 EUR" in hand.text
     page = drive.issue()
     paper = drive.paper("The invoice as a PDF")
@@ -372,7 +373,8 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     drive.shop.withdraw_answer(drive.id, secrets.token_urlsafe(18), load, "the clamps of the load tester had slipped")
     hand = drive.hand
     drive.open("hand")
-    hand.press("It did not cure: do not charge it")
+    hand.open("It did not cure")
+    hand.press("Say so on the paper and charge nothing for it")
     hand.press("Test on first")
     hand.press("Another test")
     hand.press("Key-off current")
