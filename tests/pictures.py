@@ -1,12 +1,13 @@
-"""Make pictures of everything the demo shows: every page of every paper, every page behind a code, the terminal's words.
+"""Make pictures of everything the demo shows: every page of every paper, every page behind a code, every kind of screen, the terminal's words.
 
-    .venv/bin/python tests/pictures.py OUT [--keep]
+    .venv/bin/python tests/pictures.py OUT [--keep] [--screens]
 
-`--keep` also renews the two pictures that the README shows, in demo/pictures/. Needs the `test` extra and a Chromium.
+`--keep` also renews the three pictures that the README shows, in demo/pictures/; `--screens` makes the screens alone. Needs the `test` extra and a Chromium.
 """
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
@@ -15,20 +16,28 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pypdfium2
-from playwright.sync_api import sync_playwright
+from cheroot.wsgi import Server
+from playwright.sync_api import Browser, sync_playwright
+from work.everywhere import crawl, fill, kinds, richest
 
 from corekit.desk.demo import run_demo
+from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.share.published import PublishedFolder
 from corekit.share.server import page_app, server_for
+from corekit.work.app import OpenDoor, work_app
+from corekit.work.van import Van
 
-PHONE = {"width": 360, "height": 740}
+PHONE, TABLET = {"width": 360, "height": 740}, {"width": 820, "height": 1180}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
-def main(out: Path, *, keep: bool) -> None:
+def main(out: Path, *, keep: bool, only_screens: bool) -> None:
     out.mkdir(parents=True, exist_ok=True)
+    screens(out)
+    if only_screens:
+        return
     shop = out / "demo-out"
     for line in run_demo(shop):
         print(line)
@@ -40,6 +49,7 @@ def main(out: Path, *, keep: bool) -> None:
         kept.mkdir(exist_ok=True)
         shutil.copy(out / "invoice-2026-A0001-1.png", kept / "invoice.png")
         shutil.copy(out / "page-2026-A0001-first.png", kept / "page.png")
+        shutil.copy(out / "screen-typing.png", kept / "screen.png")
 
 
 def papers(shop: Path, out: Path) -> None:
@@ -72,6 +82,52 @@ def pages(shop: Path, out: Path) -> None:
     server.close()
 
 
+def screens(out: Path) -> None:
+    """Every kind of screen, everything opened, as long as it is and as it comes; and one reading while it is typed."""
+    folder = out / "van"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    for name in ("shop.toml", "prices.toml"):
+        shutil.copy(data_path("demo") / "shop" / name, folder / name)
+    found(folder, demo=True)
+    with Shop(folder) as shop, sync_playwright() as playwright:
+        jobs = fill(shop)
+        app = work_app(Van(shop), OpenDoor())
+        server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
+        server.prepare()
+        threading.Thread(target=server.serve, daemon=True).start()
+        address = f"http://127.0.0.1:{server.bind_addr[1]}"
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        every = crawl(app)[1]
+        for shape, size, seen in (("phone", PHONE, kinds(every)), ("tablet", TABLET, richest(every))):
+            page = browser.new_page(viewport=size, has_touch=True, is_mobile=True)
+            for number, screen in enumerate(seen):
+                page.goto(f"{address}{screen.path}")
+                name = re.sub(r"[^a-z]+", "-", screen.rule.replace("<job>", "").removeprefix("/job")).strip("-") or "jobs"
+                page.screenshot(path=out / f"screen-{shape}-{number:03}-{name}.png")
+                page.evaluate("for (const one of document.querySelectorAll('main details')) one.open = true")
+                page.screenshot(path=out / f"screen-{shape}-{number:03}-{name}-long.png", full_page=True)
+            page.close()
+        typing(browser, f"{address}/job/{jobs['one reading']}/test/battery.load_voltage", out / "screen-typing.png")
+        browser.close()
+        server.stop()
+
+
+def typing(browser: Browser, address: str, to: Path) -> None:
+    """The screen of a test while a reading is typed into it: the strip and the verdict stand beside the field."""
+    page = browser.new_page(viewport=PHONE, has_touch=True, is_mobile=True, device_scale_factor=2)
+    page.goto(address)
+    page.locator("details.gate > summary").tap()
+    page.get_by_label("Load set for the test", exact=True).fill("340")
+    page.get_by_label("Time under load", exact=True).fill("15")
+    page.get_by_label("Voltage under load", exact=True).fill("8.4")
+    page.wait_for_selector("[data-trial] svg")
+    page.locator(".quantity").first.scroll_into_view_if_needed()
+    page.evaluate("scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 90)")
+    page.screenshot(path=to)
+    page.close()
+
+
 def words(shop: Path, out: Path) -> None:
     corekit = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())"]
     said = []
@@ -83,4 +139,4 @@ def words(shop: Path, out: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), keep="--keep" in sys.argv)
+    main(Path(sys.argv[1]), keep="--keep" in sys.argv, only_screens="--screens" in sys.argv)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import gzip
 import json
 import logging
+import re
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -87,10 +88,23 @@ def _words(app: flask.Flask, van: Van) -> None:
     def screen() -> str:
         return str(flask.g.get("screen") or flask.request.full_path.rstrip("?"))
 
+    app.jinja_env.filters.update(bound=bound, plain=lambda text: text.replace("`", ""))  # a declaration may be written as code is
     app.jinja_env.globals.update(
         given=given, faults=faults, other_faults=other_faults, screen=screen, fresh_answer=exchange.fresh_answer, steps=list(Step), titles=TITLES,
         shop_name=van.shop.settings.issuer.name, demo=van.shop.store.demo,
     )  # fmt: skip
+
+
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
+
+
+def bound(text: str) -> str:
+    """A text whose numbers are not parted from their units at the end of a line.
+
+    >>> bound("a load of 360 A; at 5 °C")
+    'a load of 360\\xa0A; at 5\\xa0°C'
+    """
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 def _answers(app: flask.Flask, van: Van) -> None:

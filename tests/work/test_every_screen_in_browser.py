@@ -8,7 +8,6 @@ from __future__ import annotations
 import shutil
 import threading
 from collections.abc import Callable, Iterator
-from html.parser import HTMLParser
 from typing import Any
 
 import attrs
@@ -21,7 +20,7 @@ from corekit.reference import data_path
 from corekit.work.app import OpenDoor, work_app
 from corekit.work.van import Van
 
-from .everywhere import fill
+from .everywhere import Screen, crawl, fill, kinds, richest
 
 pytestmark = pytest.mark.browser
 
@@ -34,66 +33,6 @@ TARGET = 48
 # ---- what there is to look at
 
 
-class Skeleton(HTMLParser):
-    """A screen without its words: which elements of which class stand in it, where its links lead, and its words apart."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.elements: set[tuple[str, str]] = set()
-        self.links: list[str] = []
-        self.words: list[str] = []
-        self._unseen = 0
-        self._in_paper = 0
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attributes}
-        # The paper is a page of its own, with its own tests: what stands in it makes no other screen.
-        self._in_paper += tag == "article" or (self._in_paper and tag not in _VOID)
-        if not self._in_paper and tag not in _INLINE:
-            self.elements.add((tag, f"{given.get('class', '')} {given.get('type', '')}".strip()))
-        address = given.get("href") or given.get("src") or (given.get("action", "") if given.get("method", "get") == "get" else "")
-        if address:
-            self.links.append(address.partition("#")[0])
-        self._unseen += tag in ("script", "style")
-        self.words += [given[name] for name in ("alt", "aria-label", "placeholder", "title") if given.get(name)]
-        if tag == "input" and given.get("type", "text") == "text" and given.get("value"):
-            self.words.append(given["value"])
-
-    def handle_endtag(self, tag: str) -> None:
-        self._in_paper -= bool(self._in_paper)
-        self._unseen -= tag in ("script", "style")
-
-    def handle_data(self, data: str) -> None:
-        if not self._unseen and data.strip():
-            self.words.append(" ".join(data.split()))
-
-
-#: Elements whose coming and going makes no other kind of screen.
-_INLINE = {
-    "strong", "em", "b", "span", "p", "br", "li", "time", "option", "tbody", "tr", "path", "line", "circle", "rect", "text", "tspan", "g", "title", "desc",
-}  # fmt: skip
-_VOID = {"meta", "link", "input", "img", "br", "hr"}
-
-
-@attrs.frozen(kw_only=True)
-class Screen:
-    """One screen as the server gave it.
-
-    Attributes:
-        rule: The address it is declared under. kind: The same for screens that are built alike.
-    """
-
-    path: str
-    rule: str
-    kind: tuple[str, frozenset[tuple[str, str]]]
-    words: tuple[str, ...]
-
-    @property
-    def text(self) -> str:
-        return "\n".join(self.words)
-
-
 @attrs.define
 class Everywhere:
     """The shop with its jobs, its screens served, and all of them as they were found by following links."""
@@ -103,15 +42,6 @@ class Everywhere:
     jobs: dict[str, str]
     statuses: dict[str, int]
     screens: list[Screen]
-
-    def kinds(self) -> list[Screen]:
-        """One screen of each kind, by address."""
-        return sorted({screen.kind: screen for screen in reversed(self.screens)}.values(), key=lambda screen: screen.rule)
-
-    def one_of_each(self) -> list[Screen]:
-        """One screen of each address, the one with the most in it."""
-        richest = sorted(self.screens, key=lambda screen: len(screen.kind[1]))
-        return sorted({screen.rule: screen for screen in richest}.values(), key=lambda screen: screen.rule)
 
 
 @pytest.fixture(scope="module")
@@ -134,35 +64,6 @@ def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]
         yield Everywhere(shop, f"http://127.0.0.1:{server.bind_addr[1]}", jobs, statuses, screens)
         server.stop()
         thread.join(10)
-
-
-def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
-    """From the first screen by every own link; what is one test, one limit, one entry only once and not again in each job."""
-    client, adapter = app.test_client(), app.url_map.bind("")
-    statuses: dict[str, int] = {}
-    screens: list[Screen] = []
-    to_see, led_to, known = ["/", "/queue", "/nothing/here"], set[str](), set[tuple[Any, ...]]()
-    while to_see:
-        path = to_see.pop(0)
-        if path == "/nothing/here":
-            rule, arguments = path, {}
-        else:
-            matched, arguments = adapter.match(path.partition("?")[0], return_rule=True)
-            rule = matched.rule
-        once = (rule, arguments.get("key", ""), "place=" in path) if "key" in arguments else (rule, arguments["job"]) if "entry" in arguments else (path,)
-        if path in statuses or (once in known and path not in led_to):
-            continue
-        known.add(once)
-        reply = client.get(path)
-        statuses[path] = reply.status_code
-        if reply.status_code == 303:
-            to_see.append(reply.headers["Location"])
-            led_to.add(to_see[-1])  # where a visit stands is seen in each job
-        elif reply.mimetype == "text/html":
-            skeleton = Skeleton(reply.text)
-            to_see += [link for link in skeleton.links if link.startswith("/")]
-            screens.append(Screen(path=path, rule=rule, kind=(rule, frozenset(skeleton.elements)), words=tuple(skeleton.words)))
-    return statuses, screens
 
 
 def test_every_address_that_a_screen_names_answers(everywhere: Everywhere) -> None:
@@ -273,12 +174,12 @@ def looked_at(eye: Eye, screens: list[Screen]) -> str:
 
 
 def test_every_kind_of_screen_is_for_everybody_and_for_a_thumb_on_a_phone(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
-    screens = [screen for screen in everywhere.kinds() if screen.rule != "/nothing/here"]
+    screens = [screen for screen in kinds(everywhere.screens) if screen.rule != "/nothing/here"]
     assert len(screens) >= 60
     found = looked_at(eye(PHONE), screens)
     assert not found, found
 
 
 def test_every_screen_is_for_everybody_and_for_a_thumb_on_a_tablet(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
-    found = looked_at(eye(TABLET), [screen for screen in everywhere.one_of_each() if screen.rule != "/nothing/here"])
+    found = looked_at(eye(TABLET), [screen for screen in richest(everywhere.screens) if screen.rule != "/nothing/here"])
     assert not found, found
