@@ -618,3 +618,44 @@ def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driv
     page.goto(f"{drive.screens.address}/new?again={drive.id}")
     found |= {"again": wrong} if (wrong := hard_to_use(page)) else {}
     assert not found
+
+
+def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_no_script(
+    empty_shop: Path, screens: Callable[..., Screens], phone: Callable[..., Watched]
+) -> None:
+    watched = phone(script=False)
+    drive = Driveway(screens(empty_shop), Hand(watched.page), watched)
+    hand = drive.hand
+    drive.open()
+    hand.press("Start a job")
+    hand.write("What the customer says", "Does not crank.")
+    hand.write("Plate", "DEMO-1")
+    hand.write("Odometer", "98400")
+    hand.press("Begin")
+    drive.id = hand.page.url.split("/job/")[1].split("/")[0]
+    hand.press("Show the paper")
+    hand.press("Yes, in person")
+    hand.press("Battery and charging")
+    hand.choose("Battery type", "flooded")
+    hand.press("Keep")
+    hand.press("Another test")
+    hand.press("Voltage at rest")
+    drive.read_the_caution()
+    hand.write("Voltage at rest", "125")
+    hand.write("Rest before the reading", "9")
+    hand.write("Battery temperature", "4")
+    hand.press("Keep")
+    assert '"125 V" is outside what is possible' in hand.text
+    assert hand.page.get_by_label("Rest before the reading", exact=True).input_value() == "9", "what was typed is still there"
+    hand.write("Voltage at rest", "12.5")
+    hand.press("Keep")
+    hand.press("Stop testing and explain")
+    hand.press("Hand over without a repair")
+    hand.press("Cash")
+    page = drive.issue()
+    paper = drive.paper("The invoice as a PDF")
+    for text in (page, paper):
+        assert "12.50 V" in text and "Paid, cash" in text
+    assert "Total 60.00" in paper and "Due 0.00" in paper
+    assert drive.kinds("offered", "agreed", "measured", "paid", "issued") == ["offered", "agreed", "measured", "paid", "issued"]
+    assert drive.shop.store.verify() == []
