@@ -138,7 +138,7 @@ def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: f
     return Strip(
         unit=units.declared_text(unit),
         low_end=low_end if floor is None else max(floor, low_end),
-        # A share of a whole ends at the whole, unless something beyond it was read: nobody charges a battery to 120 %.
+        # A share of a whole ends at the whole, unless something beyond it was read: nothing is fuller than full.
         high_end=min(high_end, 100.0) if unit == "%" and max(read) <= 100.0 else high_end,
         allowed_low=low,
         allowed_high=high,
