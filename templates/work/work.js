@@ -806,11 +806,12 @@ function ahead() {
 async function fetchAhead() {
   if (!window.isSecureContext || !navigator.serviceWorker) { return; } // plain http from elsewhere: the screens work, without copies
   try {
-    const isFirst = !navigator.serviceWorker.controller;
+    // The first screen came past the worker, and so may one that was asked for while the worker was just beginning; of neither it has a copy yet.
+    const isPast = !performance.getEntriesByType("navigation")[0]?.workerStart;
     await navigator.serviceWorker.register("/sw.js", { scope: "/" });
     const worker = (await navigator.serviceWorker.ready).active;
     const steps = /^\/job\/[^/?]+/.exec(HERE);
-    const wanted = [...(isFirst ? [HERE] : []), ...ahead(), ...(steps ? [`${steps[0]}/way`] : [])];
+    const wanted = [...(isPast ? [HERE] : []), ...ahead(), ...(steps ? [`${steps[0]}/way`] : [])];
     if (!asOf && !missing) { worker.postMessage({ ahead: wanted, once: ["/queue", "/"] }); }
   } catch { /* a browser that keeps nothing for us; everything else works */ }
 }
