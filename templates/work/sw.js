@@ -8,6 +8,7 @@ const FILES = "corekit-files-1";
 const DEADLINE_MS = 4000;
 const OLDEST_MS = 12 * 3600 * 1000; // as long as the longest session: after that the server would not have shown it either
 const MOST = 80;
+const WISHES = ["about", "aside", "minutes"]; // in an address: how somebody came there, and not which screen it is
 const KEPT_AT = "x-kept-at";
 const IS_FILE = /^\/(work\.css|work\.js|queue\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
 const IS_PAPER = /\.(pdf|jpg|crt)$/; // a test's screen has a dot in its name too
@@ -103,15 +104,28 @@ async function keep(path, reply, before) {
 /** The last copy of a page, with a mark in it that says of when it is. Where a visit stands nobody knows without the server; its steps are shown instead. */
 async function copyOf(path) {
   const pages = await caches.open(PAGES);
-  const job = /^\/job\/[^/?]+$/.exec(path);
-  const copy = await pages.match(path) || (job && await pages.match(`${path}/way`));
+  const found = await keptUnder(pages, path);
+  const copy = found && await pages.match(found);
   if (!copy) { return null; }
   const at = copy.headers.get(KEPT_AT);
-  if (!(Date.now() - new Date(at) < OLDEST_MS)) { await pages.delete(path); return null; }
+  if (!(Date.now() - new Date(at) < OLDEST_MS)) { await pages.delete(found); return null; }
   const text = (await copy.text()).replace("<body", `<body data-as-of="${at}"`);
   const headers = new Headers(copy.headers);
   for (const name of ["content-length", "content-encoding"]) { headers.delete(name); }
   return new Response(text, { headers });
+}
+
+/** Under which address the copy stands: the same, or that of the same screen to which somebody came in another way, the last one. */
+async function keptUnder(pages, path) {
+  const keys = (await pages.keys()).map(({ url }) => url.slice(self.location.origin.length));
+  const job = /^\/job\/[^/?]+$/.exec(path);
+  return keys.find((one) => one === path) || keys.filter((one) => plain(one) === plain(path)).at(-1) || (job && keys.find((one) => one === `${path}/way`));
+}
+
+function plain(path) {
+  const { pathname, searchParams } = new URL(path, self.location.origin);
+  for (const wish of WISHES) { searchParams.delete(wish); }
+  return `${pathname}?${searchParams}`;
 }
 
 function nothingKept(path) {
@@ -150,7 +164,7 @@ async function fetchAhead({ ahead = [], once = [] }) {
   const pages = await caches.open(PAGES);
   const lacking = [];
   for (const path of once) { if (!await pages.match(path)) { lacking.push(path); } }
-  for (const path of [...ahead, ...lacking].filter(own).slice(0, 12)) {
+  for (const path of [...ahead, ...lacking].filter(own).slice(0, 16)) {
     const before = lockings;
     try {
       await keep(path, await fetch(path, { headers: { Accept: "text/html" }, redirect: "manual", cache: "no-store" }), before);

@@ -709,6 +709,20 @@ def test_a_screen_that_was_opened_before_opens_without_a_server_and_says_of_when
     hand.page.wait_for_selector("h1:text-is('Reading 99')")
 
 
+def test_a_screen_is_the_same_whichever_way_somebody_came_to_it(bench: Bench, hand: Hand) -> None:
+    first = f"/bench/{bench.job}/1"
+    hand.page.goto(f"{bench.address}{first}?about=battery&minutes=30")
+    hand.ready()
+    hand.has_copy(f"{first}?about=battery&minutes=30")
+    hand.page.fill("[name='step[0].readings[0].is']", "12.6")
+    hand.until("() => Object.keys(localStorage).some((name) => name.startsWith('corekit:draft:'))")
+    bench.stop()
+    hand.page.goto(f"{bench.address}{first}?aside=battery.case")
+    assert hand.page.input_value("[name='step[0].readings[0].is']") == "12.6"
+    hand.page.goto(f"{bench.address}{first}?place=posts")
+    assert hand.page.inner_text("h1") == "No connection"
+
+
 def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_hands(bench: Bench, hand: Hand) -> None:
     hand.open(1)
     hand.ready()
