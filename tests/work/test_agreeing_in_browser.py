@@ -106,6 +106,11 @@ def test_the_total_follows_the_tap_that_declines(screens: Callable[..., Any], ph
     press(page, "Show the paper")
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")  # by hand, see test_agreeing.py
+    page.locator("label.want", has_text="Clean the EGR valve").tap()
+    page.wait_for_selector("[data-trial]:empty", state="attached")
+    assert page.locator("form >> text=240.30 EUR").is_visible(), "what all of it comes to stands there in any case"
+    page.locator("label.want", has_text="Clean the EGR valve").tap()
+    page.wait_for_selector("[data-trial] >> text=142.50 EUR")
     press(page, "Yes, in person")
     page.wait_for_url(f"**/job/{job}/repair*")
     agreed = served.shop.store.job(job).agreements[-1].record

@@ -412,8 +412,8 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
     number = drive.shop.issue(drive.id).number
     hand = drive.hand
     drive.from_the_list("DEMO-1")
-    hand.press("Make good work of this invoice")
-    assert f"To make good work of invoice {number}, in a job of its own." in hand.text
+    hand.press("Make it good in a job of its own")
+    assert f"It makes good what invoice {number} was for, in a job of its own." in hand.text
     hand.write("What the customer says", "The new battery is flat again.")
     hand.press("Begin")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]

@@ -111,7 +111,7 @@ def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk)
     desk.say(repaired=CLEAN)
     number = desk.shop.issue(desk.id).number
     page = desk.client.get(f"/new?again={desk.id}").text
-    assert 'value="DEMO-1"' in page and 'value="Sample Keeper"' in page and f"work of invoice {number}" in page
+    assert 'value="DEMO-1"' in page and 'value="Sample Keeper"' in page and f"what invoice {number} was for" in page
     assert "Cranks slowly." not in page, "what is said this time is said anew"
     following = re.search(r'name="next" value="(/job/([a-z0-9]+)/wanted\?rework=[^"]*)"', page)
     assert following is not None and following[2] != desk.id

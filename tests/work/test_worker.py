@@ -595,7 +595,7 @@ def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(empty_shop
             job = shop.answer(None, Answer(id="begin-0123456789", rows={"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}})).job
         fields = {"step[0].readings[0].of": "horn.level", "step[0].readings[0].is": "440 Hz", "screen": f"/job/{job}/test/horn.level"}
         typing = browser.post(f"/job/{job}/try", data=fields)
-        assert (typing.status_code, "440 Hz" in typing.text) == (200, True)
+        assert (typing.status_code, "440\N{NO-BREAK SPACE}Hz" in typing.text) == (200, True)
         assert browser.post(f"/job/{job}/answer", data={**fields, "answer": "answer-123456789"}).status_code == 303
         for path in (f"/job/{job}/test", f"/job/{job}/tests", f"/job/{job}/record", "/"):
             page = browser.get(path, follow_redirects=True)

@@ -150,9 +150,9 @@ def add(app: flask.Flask, van: Van) -> None:
             declined = _declined(_operations(record, offer))
             total = prospect.agreed_if(van.shop, offer, declined)
         except REFUSALS as problem:
-            return flask.render_template("agree_trial.html", problem=str(problem), total=None, nothing=False)
+            return flask.render_template("agree_trial.html", problem=str(problem), total=None, declined=(), nothing=False)
         nothing = bool(declined) and set(declined) == _operations(record, offer)
-        return flask.render_template("agree_trial.html", problem="", total=total, nothing=nothing)
+        return flask.render_template("agree_trial.html", problem="", total=total, declined=declined, nothing=nothing)
 
 
 def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
