@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -35,6 +35,10 @@ if TYPE_CHECKING:
 _DRAWN = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
 #: These are said anew instead, or everything after them would lose its ground.
 _NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "agreed"})
+# What happens at a moment of its own, and not when it is written down.
+_OBSERVED = frozenset({"measured", "seen", "codes", "started", "came", "left", "ended", "agreed", "repaired", "paid"})
+#: An answer that took longer than this to arrive was not given just now, [s].
+LATE = 60.0
 #: Chain of entries that are only tried: it sorts behind every chain of a store, as if they were written last.
 TRIAL = "~trial"
 
@@ -46,10 +50,12 @@ class Answer:
     Attributes:
         id: Made where it was answered, 16 to 64 letters, digits, `-` and `_`; the same answer sent again has the same.
         rows: The very tables that a visit file holds; `instead_of` beside them names the entry that one of the rows corrects.
+        kept: How long it waited where it was given, [s]. It is no part of what was said, so it may differ when the same answer comes again.
     """
 
     id: str
     rows: Mapping[str, Any]
+    kept: float = 0.0
 
 
 @attrs.frozen(kw_only=True)
@@ -77,7 +83,7 @@ def answer(shop: Shop, job: str | None, given: Answer) -> Answered:
     rows = whole(given.rows)
     target = _target(shop, job)
     read: list[VisitFile] = []
-    kept = shop.store.add(target, _reader(shop, rows, read), answer=given.id, asked={"job": target if job else "", "rows": rows})
+    kept = shop.store.add(target, _reader(shop, rows, read, given.kept), answer=given.id, asked={"job": target if job else "", "rows": rows})
     name = read[0].origin if read else shop.store.job(kept.job).name
     return Answered(job=kept.job, name=name, entries=kept.entries, again=kept.again)
 
@@ -146,7 +152,7 @@ def _target(shop: Shop, job: str | None) -> str:
     return shop.find(job)
 
 
-def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile]) -> Callable[[Job | None], Told]:
+def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile], kept: float = 0.0) -> Callable[[Job | None], Told]:
     """What reads the rows once the job stands still; what it read is put into `read`."""
 
     def tell(standing: Job | None) -> Told:
@@ -158,6 +164,7 @@ def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile]) -> Calla
         read.append(visit)
         origin = _origin(shop, standing) if standing is not None else name
         drafts = [*paper.instruments_for(attrs.evolve(visit, origin=origin), shop.settings), *_bound(shop, visit, standing)]
+        drafts = _dated(drafts, shop.now(), kept)
 
         if corrects is not None:
             same = [draft for draft in drafts if (draft.kind, draft.row) == (corrects.kind, row_of(corrects.subject))]
@@ -176,6 +183,14 @@ def _reader(shop: Shop, rows: Mapping[str, Any], read: list[VisitFile]) -> Calla
         return Told(origin=origin, drafts=drafts, corrects=corrects, books=books)
 
     return tell
+
+
+def _dated(drafts: list[Draft], now: datetime, kept: float) -> list[Draft]:
+    """What waited on its way in was observed that long ago: a test that was started an hour before the connection came back is an hour old."""
+    if kept < LATE:
+        return drafts
+    then = (now.astimezone(UTC) - timedelta(seconds=kept)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return [attrs.evolve(draft, taken=draft.taken or then) if draft.kind in _OBSERVED else draft for draft in drafts]
 
 
 def _new_name(shop: Shop) -> str:

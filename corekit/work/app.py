@@ -112,7 +112,7 @@ def _answers(app: flask.Flask, van: Van) -> None:
     def answer(job: str) -> flask.Response:
         """Rows of a visit file from a form; whatever they are, they are read by the reader of visit files."""
         try:
-            said = van.shop.answer(job, Answer(id=exchange.answer_id(), rows=rows.rows_of(exchange.fields())))
+            said = van.shop.answer(job, Answer(id=exchange.answer_id(), rows=rows.rows_of(exchange.fields()), kept=exchange.kept_for()))
         except REFUSALS as problem:
             return refused(problem)
         return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))

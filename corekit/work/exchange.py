@@ -27,7 +27,7 @@ REFUSALS = (VisitProblem, DeskProblem, StoreProblem, ConsentProblem, PriceProble
 
 _ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.
-OWN_FIELDS = frozenset({"answer", "guard", "screen", "next"})
+OWN_FIELDS = frozenset({"answer", "guard", "screen", "next", "kept"})
 
 
 @attrs.frozen(kw_only=True)
@@ -59,6 +59,12 @@ def answer_id() -> str:
     if not _ANSWER.fullmatch(given):
         raise FieldProblem("The form came without its own mark, so it cannot be told whether it came before. Load the page again and answer once more.")
     return given
+
+
+def kept_for() -> float:
+    """How long the answer waited on the phone, [s]; 0 where nothing sensible is said."""
+    said = flask.request.form.get("kept", "")
+    return float(said) if re.fullmatch(r"[0-9]{1,7}", said) else 0.0
 
 
 def fields() -> Iterator[tuple[str, str]]:

@@ -154,7 +154,8 @@ const isText = ([, value]) => typeof value === "string";
 const deadline = (item) => (item.fields.every(isText) ? REPLY_MS : PHOTO_MS);
 
 function bodyOf(item, guard) {
-  const fields = item.fields.concat([["answer", item.id], ["guard", guard], ["screen", item.screen]]);
+  const kept = Math.max(0, Math.round((Date.now() - Date.parse(item.at)) / 1000)) || 0; // how long it waited here; a phone's clock may be wrong, a span is not
+  const fields = item.fields.concat([["answer", item.id], ["guard", guard], ["screen", item.screen], ["kept", String(kept)]]);
   if (fields.every(isText)) { return new URLSearchParams(fields); }
   const form = new FormData();
   for (const [name, value] of fields) { typeof value === "string" ? form.append(name, value) : form.append(name, value, "photo.jpg"); }
@@ -403,7 +404,7 @@ function labelOf(field) {
 async function collected(form, submitter) {
   const fields = [], shown = [];
   for (const [name, value] of new FormData(form, submitter)) {
-    if (["answer", "guard", "screen"].includes(name)) { continue; }
+    if (["answer", "guard", "screen", "kept"].includes(name)) { continue; }
     if (typeof value === "string") { fields.push([name, value]); continue; }
     const photo = await photos.get(named(form, name)[0]) || value;
     if (photo.size) { fields.push([name, photo]); }

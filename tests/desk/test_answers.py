@@ -8,6 +8,7 @@ import sqlite3
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -550,3 +551,19 @@ def test_nothing_in_the_table_of_answers_betrays_a_person_after_they_are_forgott
 
 def test_the_visit_that_everything_is_compared_with_is_there() -> None:
     assert VISIT in JOBS and len(list(fragments())) > 20
+
+
+# ---- an answer that waited on the phone
+
+
+def test_what_waited_on_the_phone_was_observed_that_long_ago(shop: Shop) -> None:
+    begun = shop.answer(None, Answer(id="begun-0123456789ab", rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}})).job
+    reading = {"step": [{"seen": [{"of": "battery.case", "is": "sound"}]}]}
+    (entry,) = shop.answer(begun, Answer(id="late-0123456789abc", rows=reading, kept=3600.0)).entries
+    recorded, taken = datetime.fromisoformat(entry.recorded), datetime.fromisoformat(entry.taken)
+    assert abs((recorded - taken).total_seconds() - 3600) < 5
+    again = shop.answer(begun, Answer(id="late-0123456789abc", rows=reading, kept=3700.0))
+    assert (again.again, again.entries[0].id) == (True, entry.id)
+    soon_read = {"step": [{"seen": [{"of": "battery.terminals", "is": "clean and tight"}]}]}
+    (soon,) = shop.answer(begun, Answer(id="soon-0123456789abc", rows=soon_read, kept=3.0)).entries
+    assert soon.taken == ""

@@ -11,6 +11,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -227,6 +228,14 @@ class Hand:
     def has_copy(self, path: str) -> None:
         """Wait until the phone has a copy of that screen."""
         self.until(f"path => {PAGES}.then((pages) => pages.match(path)).then(Boolean)", path)
+
+    def has_come_in(self, count: int) -> None:
+        """Wait until so many readings stand in the journal."""
+        for _ in range(300):
+            if len(self.bench.readings()) == count:
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"{count} readings were to come in; there are {self.bench.readings()}")
 
     def all_sent(self) -> None:
         self.until("() => typeof items === 'function' && items().then((list) => list.length === 0)")
@@ -548,6 +557,23 @@ def test_a_browser_that_lacks_a_part_keeps_answers_all_the_same(bench: Bench, ha
     assert bench.readings() == ["12.61 V"]
 
 
+def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.page.evaluate(
+        "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop: document.body.dataset.shop, title: 'T',"
+        " at: new Date(Date.now() - 3600e3).toISOString(),"
+        " fields: [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12.5 V']], shown: [] })",
+        bench.job,
+    )
+    hand.read("12.61")
+    hand.has_come_in(2)
+    late, soon = bench.shop.store.job(bench.job).all(Measured)
+    assert (late.record.typed, soon.record.typed) == ("12.5 V", "12.61 V"), "in the order in which they were given"
+    waited = datetime.fromisoformat(late.entry.recorded) - datetime.fromisoformat(late.entry.taken)
+    assert abs(waited.total_seconds() - 3600) < 120
+    assert soon.entry.taken == ""
+
+
 def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: Hand) -> None:
     hand.open(1)
     hand.page.evaluate("document.body.dataset.shop")
@@ -558,6 +584,7 @@ def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: 
     )
     hand.read("12.61")
     hand.says("1 answer for another shop on this phone")
+    hand.has_come_in(1)
     assert bench.readings() == ["12.61 V"]
     assert len(hand.queue()) == 1
 
