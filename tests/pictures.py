@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pypdfium2
 from cheroot.wsgi import Server
+from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
 from work.everywhere import crawl, fill, kinds, richest
 
@@ -45,11 +46,14 @@ def main(out: Path, *, keep: bool, only_screens: bool) -> None:
     pages(shop, out)
     words(shop, out)
     if keep:
-        kept = data_path("demo") / "pictures"
-        kept.mkdir(exist_ok=True)
-        shutil.copy(out / "invoice-2026-A0001-1.png", kept / "invoice.png")
-        shutil.copy(out / "page-2026-A0001-first.png", kept / "page.png")
-        shutil.copy(out / "screen-typing.png", kept / "screen.png")
+        for picture, name in (("invoice-2026-A0001-1", "invoice"), ("page-2026-A0001-first", "page"), ("screen-typing", "screen")):
+            small(out / f"{picture}.png", data_path("demo") / "pictures" / f"{name}.png")
+
+
+def small(picture: Path, to: Path) -> None:
+    """In 32 colours, which is enough for ink on paper."""
+    to.parent.mkdir(exist_ok=True)
+    Image.open(picture).convert("RGB").quantize(32, dither=Image.Dither.NONE).save(to, optimize=True)
 
 
 def papers(shop: Path, out: Path) -> None:
@@ -123,7 +127,7 @@ def typing(browser: Browser, address: str, to: Path) -> None:
     page.get_by_label("Voltage under load", exact=True).fill("8.4")
     page.wait_for_selector("[data-trial] svg")
     page.locator(".quantity").first.scroll_into_view_if_needed()
-    page.evaluate("scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 90)")
+    page.evaluate("scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 64)")
     page.screenshot(path=to)
     page.close()
 

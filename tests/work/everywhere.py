@@ -411,3 +411,53 @@ def kinds(screens: list[Screen]) -> list[Screen]:
 def richest(screens: list[Screen]) -> list[Screen]:
     """One screen of each address, the one with the most in it."""
     return sorted({screen.rule: screen for screen in sorted(screens, key=lambda one: len(one.kind[1]))}.values(), key=lambda screen: screen.rule)
+
+
+@attrs.define
+class Form:
+    """A form that is posted: what stands in it, which of its fields take text, its first button with a name."""
+
+    action: str
+    fields: list[tuple[str, str]] = attrs.field(factory=list)
+    texts: list[str] = attrs.field(factory=list)
+    button: tuple[str, str] | None = None
+
+    def filled(self, text: str) -> dict[str, str]:
+        """The form with this text in every field that takes one, the first answer of each choice and its first button pressed."""
+        given = dict(reversed(self.fields)) | dict.fromkeys(self.texts, text)
+        return given | ({self.button[0]: self.button[1]} if self.button else {}) | {"answer": secrets.token_urlsafe(18)}
+
+
+class _Forms(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[Form] = []
+        self._open = False
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attributes}
+        if tag == "form":
+            self._open = given.get("method") == "post" and "multipart" not in given.get("enctype", "")
+            if self._open:
+                self.forms.append(Form(given["action"]))
+        name = given.get("name", "")
+        if not self._open or not name:
+            return
+        form, kind = self.forms[-1], given.get("type", "text")
+        if tag == "textarea" or (tag == "input" and kind in ("text", "date")):
+            form.texts.append(name)
+        elif tag == "input" and kind != "checkbox":
+            form.fields.append((name, given.get("value", "")))
+        elif tag == "button" and form.button is None:
+            form.button = (name, given.get("value", ""))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self._open = False
+
+
+def forms_of(text: str) -> list[Form]:
+    """The forms of a page that are posted."""
+    parser = _Forms()
+    parser.feed(text)
+    return parser.forms

@@ -5,9 +5,12 @@ Every own address that a screen names is opened once without a browser; then one
 
 from __future__ import annotations
 
+import html
+import re
 import shutil
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -20,7 +23,7 @@ from corekit.reference import data_path
 from corekit.work.app import OpenDoor, work_app
 from corekit.work.van import Van
 
-from .everywhere import Screen, crawl, fill, kinds, richest
+from .everywhere import Screen, crawl, fill, forms_of, kinds, richest
 
 pytestmark = pytest.mark.browser
 
@@ -78,6 +81,57 @@ def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) 
     no_screens = {"/job/<job>", "/<name>", "/face/<name>.ttf", "/job/<job>/paper/<name>.pdf", "/job/<job>/photo/<name>.jpg"}
     assert rules - seen - no_screens == set()
     assert {f"/job/{job}/hand" for job in everywhere.jobs.values()} <= set(everywhere.statuses), "every job is reached from the first screen"
+
+
+# ---- its words
+
+#: What no screen says, and why not. Words in which it may stand are taken out first.
+UNSAID = {
+    "a key of the declarations": re.compile(r"\b(?:battery|egr|ignition)\.[a-z_]+"),
+    "the place of a row": re.compile(r"\b(?:step|readings|seen|traits|specification)\[|\bstep\.|\bof ="),
+    "the language of files": re.compile(r"\b[a-z_]+ = (?:\"|true|false|\[|\{)|\bconfirmed\b|\bTOML\b|`"),
+    "a value of Python": re.compile(r"\bNone\b|\bTrue\b|\bFalse\b|\bnan\b|<[A-Za-z]+ object|\{\}"),
+    "a promise": re.compile(r"\bsafe", re.I),
+    "a colour as a judgement": re.compile(r"\b(?:green|red|amber|yellow|traffic light)\b", re.I),
+    "a doubled or lost sign": re.compile(r"\.\.|,,|;;|\?\.|!\.|\.;|,\.|\(\)|:\.|\s[,;.?!](?:\s|$)|[„‚]|\(s\)"),
+}
+ALLOWED = re.compile(r"\bNone (?:stored|pending|permanent|of these)\b|\binfra-red\b|\bTrue RMS\b")
+
+
+def unsaid(texts: Iterable[str]) -> list[str]:
+    """What of these texts no screen should say, each with the reason."""
+    plain = dict.fromkeys(ALLOWED.sub("", text) for text in texts)
+    return [f"{why}: {text[:200]}" for text in plain for why, sign in UNSAID.items() if sign.search(text)]
+
+
+def test_no_screen_speaks_the_language_of_files_or_promises_anything(everywhere: Everywhere, tmp_path: Path) -> None:
+    listed = tmp_path / "all-words.txt"  # to be read aloud
+    listed.write_text("\n\n".join(f"=== {screen.path}\n{screen.text}" for screen in everywhere.screens), "utf-8")
+    observed = everywhere.shop.plugins.observations.values()
+    buttons = {str(answer.value).capitalize() for one in observed for answer in one.answers}  # "None" is what a spark tester may show
+    assert not unsaid(words for screen in everywhere.screens for words in screen.words if not (words in buttons and "<key>" in screen.rule))
+    assert unsaid(["battery.rest_voltage: None"]) and unsaid(['write cannot = "…"']) and unsaid(["It is safe now."]), "and it would be seen"
+
+
+def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(everywhere: Everywhere, tmp_path: Path) -> None:
+    copied = Path(shutil.copytree(everywhere.shop.folder, tmp_path / "shop"))
+    found: dict[str, list[str]] = {}
+    said: list[str] = []
+    with Shop(copied) as shop:
+        client = work_app(Van(shop), OpenDoor()).test_client()
+        for screen in [*richest(everywhere.screens), *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")]]:
+            for nonsense in ("12 quux", "-99999999", "1e400", "~"):
+                for form in forms_of(client.get(screen.path, follow_redirects=True).text):
+                    if not form.texts:
+                        continue
+                    reply = client.post(form.action, data=form.filled(nonsense))
+                    if reply.status_code == 422:
+                        texts = re.findall(r'class="fault">([^<]*)', html.unescape(reply.text))
+                        said += texts
+                        wrong = unsaid(texts)
+                        found |= {f"{screen.rule} with {nonsense}": wrong} if wrong else {}
+    assert len(said) > 50 and all(text.strip() for text in said)
+    assert not found
 
 
 # ---- in a browser
@@ -183,3 +237,81 @@ def test_every_kind_of_screen_is_for_everybody_and_for_a_thumb_on_a_phone(eye: C
 def test_every_screen_is_for_everybody_and_for_a_thumb_on_a_tablet(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
     found = looked_at(eye(TABLET), [screen for screen in richest(everywhere.screens) if screen.rule != "/nothing/here"])
     assert not found, found
+
+
+# ---- with a keyboard, with large text, without a script
+
+TABBED = """
+() => {
+  const one = document.activeElement, style = getComputedStyle(one), beside = one.nextElementSibling ? getComputedStyle(one.nextElementSibling) : style;
+  const ring = (look) => look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2;
+  const key = one === document.body ? "" : [...document.querySelectorAll("*")].indexOf(one) + "";
+  return { key, seen: ring(style) || ring(beside), words: (one.textContent || one.name || one.tagName).trim().slice(0, 40) };
+}
+"""
+REACHABLE = """
+() => {
+  const all = [...document.querySelectorAll("*")], groups = new Set();
+  return all.flatMap((one, index) => {
+    if (!one.matches("a[href], button:not([disabled]), summary, input:not([type=hidden]), textarea, select")) return [];
+    if (!one.checkVisibility({ visibilityProperty: true })) return [];
+    if (one.type === "radio") {  // the arrow keys go on within a group
+      const group = `${one.name} ${one.form ? [...document.forms].indexOf(one.form) : ""}`;
+      const pressed = [...document.querySelectorAll("input[type=radio]")].some((other) => other.name === one.name && other.form === one.form && other.checked);
+      if (groups.has(group) || (pressed && !one.checked)) return [];
+      groups.add(group);
+    }
+    return [index + ""];
+  });
+}
+"""
+LARGE = """
+() => {
+  const all = [...document.querySelectorAll("body *")].filter((one) => !one.closest("svg"));
+  const sizes = all.map((one) => parseFloat(getComputedStyle(one).fontSize));
+  all.forEach((one, index) => { one.style.fontSize = `${2 * sizes[index]}px`; });
+  const cut = all.filter((one) => {
+    const style = getComputedStyle(one), clips = style.overflowX !== "visible" || style.overflowY !== "visible";
+    if (!one.checkVisibility() || !clips || one.matches("textarea, input, .unseen, .skip")) return false;
+    return one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1;
+  }).map((one) => `cut off: ${one.tagName} ${one.textContent.trim().slice(0, 40)}`);
+  const wide = document.documentElement.scrollWidth - innerWidth;
+  const bar = document.querySelector(".thumb"), covered = bar ? bar.getBoundingClientRect().height / innerHeight : 0;
+  return [...cut, ...(wide > 0 ? [`${wide} px wider than the screen`] : []), ...(covered > 0.5 ? ["the main button covers half of the screen"] : [])];
+}
+"""
+
+
+def test_the_tab_key_reaches_everything_and_shows_where_it_is(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
+    eyes, found = eye(PHONE), {}
+    for screen in richest(everywhere.screens):
+        if screen.rule in ("/nothing/here", "/", "/reckon", "/job/<job>/tests"):  # long lists of links of one kind
+            continue
+        eyes.open(screen.path)
+        eyes.page.evaluate(OPENED)
+        to_reach, reached, unseen = set(eyes.page.evaluate(REACHABLE)), set(), []
+        for _ in range(len(to_reach) + 5):
+            eyes.page.keyboard.press("Tab")
+            at = eyes.page.evaluate(TABBED)
+            if not at["key"]:
+                break
+            reached.add(at["key"])
+            unseen += [] if at["seen"] else [at["words"]]
+        missed = [eyes.page.evaluate("(at) => document.querySelectorAll('*')[at].outerHTML.slice(0, 120)", int(key)) for key in to_reach - reached]
+        if missed or unseen:
+            found[screen.path] = {"missed": missed, "focus not seen": unseen}
+    assert not found
+
+
+def test_text_of_twice_the_size_is_not_cut_off(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
+    # WCAG 2.2, 1.4.4 (AA), from memory: text can be resized to 200 % without loss of content or function.
+    eyes, found = eye(PHONE), {}
+    for screen in richest(everywhere.screens):
+        if screen.rule == "/nothing/here":
+            continue
+        eyes.open(screen.path)
+        eyes.page.evaluate(OPENED)
+        wrong = eyes.page.evaluate(LARGE)
+        if wrong:
+            found[screen.path] = wrong
+    assert not found
