@@ -1,6 +1,7 @@
 """corekit: one driveway visit, from the complaint to an invoice that the customer can read and check.
 
-The names below are the public face; each is loaded when it is first used, so that `import corekit` costs next to nothing.
+The names below are the public face; each is loaded when it is first used, so that `import corekit` costs next
+to nothing.
 """
 
 from __future__ import annotations
@@ -48,15 +49,40 @@ if TYPE_CHECKING:
     from .units import show as show
 
 _WHERE = {
-    "Shop": "desk.shop", "open_shop": "desk.shop",
-    "Band": "model.figure", "Dot": "model.figure", "Figure": "model.figure", "Label": "model.figure", "Polyline": "model.figure",
-    "Finding": "model.finding", "Gap": "model.finding", "Reason": "model.finding", "Says": "model.finding", "Urgency": "model.finding",
-    "Verdict": "model.finding", "Limit": "model.limit", "Measurand": "model.measurand", "Observation": "model.measurand",
-    "Operation": "model.measurand", "Trait": "model.measurand", "Value": "model.value", "exact": "model.value", "propagate": "model.value",
-    "Calculation": "plugin.calculation", "Within": "plugin.calculation", "Case": "plugin.case", "Chart": "plugin.chart", "copper_factor": "plugin.copper",
-    "elsewhere": "plugin.elsewhere", "hookimpl": "plugin.hookspecs",
-    "Reading": "plugin.reading", "System": "plugin.system", "between": "plugin.tables", "held": "plugin.tables", "show": "units",
-}  # fmt: skip
+    "Shop": "desk.shop",
+    "open_shop": "desk.shop",
+    "Band": "model.figure",
+    "Dot": "model.figure",
+    "Figure": "model.figure",
+    "Label": "model.figure",
+    "Polyline": "model.figure",
+    "Finding": "model.finding",
+    "Gap": "model.finding",
+    "Reason": "model.finding",
+    "Says": "model.finding",
+    "Urgency": "model.finding",
+    "Verdict": "model.finding",
+    "Limit": "model.limit",
+    "Measurand": "model.measurand",
+    "Observation": "model.measurand",
+    "Operation": "model.measurand",
+    "Trait": "model.measurand",
+    "Value": "model.value",
+    "exact": "model.value",
+    "propagate": "model.value",
+    "Calculation": "plugin.calculation",
+    "Within": "plugin.calculation",
+    "Case": "plugin.case",
+    "Chart": "plugin.chart",
+    "copper_factor": "plugin.copper",
+    "elsewhere": "plugin.elsewhere",
+    "hookimpl": "plugin.hookspecs",
+    "Reading": "plugin.reading",
+    "System": "plugin.system",
+    "between": "plugin.tables",
+    "held": "plugin.tables",
+    "show": "units",
+}
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604
 

@@ -1,7 +1,7 @@
 """Giving files their names so that after a power cut the old one or the new one is there, never a part.
 
-Order matters and is what makes it hold: write beside the target, flush the file to disk, give it its name, flush the
-directory (Pillai et al., OSDI 2014).
+Order matters and is what makes it hold: write beside the target, flush the file to disk, give it its name,
+flush the directory (Pillai et al., OSDI 2014).
 """
 
 from __future__ import annotations

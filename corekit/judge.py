@@ -1,11 +1,13 @@
 """Conformity: a value and a limit in, a verdict out (JCGM 106).
 
-The verdict compares the margin (value − limit, both with their doubt, shared sources cancelling) with 1.645 times its standard
-uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when the truth lies exactly on it. A two-sided limit
-whose far end is out of reach is judged like a one-sided one; where both ends are in reach, by the probability of lying between them.
-The same rule over columns of numbers stands in `judge_columns`; both do the same operations in the same order.
+The verdict compares the margin (value − limit, both with their doubt, shared sources cancelling) with 1.645
+times its standard uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when the
+truth lies exactly on it. A two-sided limit whose far end is out of reach is judged like a one-sided one;
+where both ends are in reach, by the probability of lying between them. The same rule over columns of numbers
+stands in `judge_columns`; both do the same operations in the same order.
 
-Source: JCGM 106:2012 clauses 7.3, 7.4 and 8.3 (from memory); the quantile is `statistics.NormalDist().inv_cdf(0.95)`.
+Source: JCGM 106:2012 clauses 7.3, 7.4 and 8.3 (from memory); the quantile is
+`statistics.NormalDist().inv_cdf(0.95)`.
 """
 
 from __future__ import annotations
@@ -20,10 +22,15 @@ from .model.value import Value
 
 Z = 1.6448536269514722  # standard normal quantile of 95 %
 PASS_AT, FAIL_AT = 0.95, 0.05
-#: An end of a limit that lies this many standard uncertainties away is out of reach: beyond it is nothing that a float could hold.
+#: An end of a limit that lies this many standard uncertainties away is out of reach: beyond it is nothing
+#: that a float could hold.
 REACH = 9.0
-MIDDLE = 1.9599639845400545  # standard normal quantile of 97.5 %: the middle of a limit passes when half its width is this many u
-RULE = "pass when the reading lies inside the limit with at least 95 % probability, fail at 5 % or less, undecided between"
+# standard normal quantile of 97.5 %: the middle of a limit passes when half its width is this many u
+MIDDLE = 1.9599639845400545
+RULE = (
+    "pass when the reading lies inside the limit with at least 95 % probability, fail at 5 % or less,"
+    " undecided between"
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -34,10 +41,12 @@ class Judged:
         verdict: `pass`, `fail`, `undecided`; `advice` when the limit is too weak to decide anything.
         leans: What the numbers alone say, whatever the limit is worth; never `advice`.
         probability: That the true value conforms, 0 … 1.
-        unfit: The doubt is so wide against a two-sided limit that no reading could ever pass, not even one in its middle.
-        needed: Of what is not decided the standard uncertainty of the reading that could decide it, in its coherent unit: where unfit
-            for a reading in the middle, else for this very reading. None when it is decided, or when no instrument could: the
-            reading lies on the limit itself, or the limit is known no better.
+        unfit: The doubt is so wide against a two-sided limit that no reading could ever pass, not even one in
+            its middle.
+        needed: Of what is not decided the standard uncertainty of the reading that could decide it, in its
+            coherent unit: where unfit for a reading in the middle, else for this very reading. None when it
+            is decided, or when no instrument could: the reading lies on the limit itself, or the limit is
+            known no better.
     """
 
     verdict: Verdict
@@ -73,7 +82,8 @@ def _plain(margin: Value | None) -> tuple[float, float]:
 
 
 def lean(above: float, u_above: float, below: float, u_below: float) -> Verdict:
-    """What the numbers say: how far the value lies above the low end and below the high end, each with its standard uncertainty.
+    """What the numbers say: how far the value lies above the low end and below the high end, each with its
+    standard uncertainty.
 
     An end that is not there lies infinitely far away (`math.inf`, without doubt).
     """
@@ -82,7 +92,9 @@ def lean(above: float, u_above: float, below: float, u_below: float) -> Verdict:
         return _one_sided(above, u_above)
     if above >= REACH * u_above:
         return _one_sided(below, u_below)
-    probability = max(0.0, normal(above / u_above) + normal(below / u_below) - 1) if u_above and u_below else 0.0
+    probability = (
+        max(0.0, normal(above / u_above) + normal(below / u_below) - 1) if u_above and u_below else 0.0
+    )
     if probability >= PASS_AT:
         return Verdict.PASS
     return Verdict.FAIL if probability <= FAIL_AT else Verdict.UNDECIDED
@@ -112,9 +124,14 @@ def _unfit(limit: Limit, margins: list[Value]) -> bool:
 
 
 def _needed(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> float | None:
-    """The reading's own doubt with which the margin's would be small enough; what the limit brings in stays."""
+    """The reading's own doubt with which the margin's would be small enough; what the limit
+    brings in stays.
+    """
     if unfit and limit.low is not None and limit.high is not None:
-        margin, whole = max(margins, key=lambda margin: margin.u), (limit.high.number - limit.low.number) / 2 / MIDDLE
+        margin, whole = (
+            max(margins, key=lambda margin: margin.u),
+            (limit.high.number - limit.low.number) / 2 / MIDDLE,
+        )
     else:
         margin = min(margins, key=lambda margin: abs(margin.number))
         whole = abs(margin.number) / Z

@@ -1,8 +1,9 @@
 """Numbers as people type them, before anybody asks for their unit.
 
-One number, a range (`3.5-4`), a number with its own ± (`3.5 ± 0.2`) or an approximation (`~11`, `about 8`) is understood; what a
-display shows beyond its range (`OL`, `1 .`), a bound (`>20`) and a judgement (`within spec`) are told apart from numbers; whatever
-could be mistaken for another number is refused with what it probably means. Nothing here is ever handed to a general parser.
+One number, a range (`3.5-4`), a number with its own ± (`3.5 ± 0.2`) or an approximation (`~11`, `about 8`) is
+understood; what a display shows beyond its range (`OL`, `1 .`), a bound (`>20`) and a judgement (`within
+spec`) are told apart from numbers; whatever could be mistaken for another number is refused with what it
+probably means. Nothing here is ever handed to a general parser.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ import attrs
 #: How loosely a number was typed; what each allows for stands in `LOOSELY`.
 RANGE, ABOUT, OWN = "range", "about", "±"
 
-#: Way of typing → what it allows for, as it is printed beside the instrument's doubt. Half-widths are taken as evenly likely
-#: (JCGM 100:2008, 4.3.7); that *about* means five in a hundred or half a last digit is our own estimate, no source.
+#: Way of typing → what it allows for, as it is printed beside the instrument's doubt. Half-widths are taken
+#: as evenly likely (JCGM 100:2008, 4.3.7); that *about* means five in a hundred or half a last digit is our
+#: own estimate, no source.
 LOOSELY = {
     RANGE: "typed as a range: ± half its width",
     ABOUT: "typed as about: ± 5 % of it, or ± half a step of its last digit where that is more",
@@ -32,7 +34,8 @@ class NumberProblem(ValueError):
 
     Attributes:
         what: What is wrong, to be read after the text (`has a space inside its number`).
-        numbers: What to write in its place, still without a unit; several when nobody can know which is meant.
+        numbers: What to write in its place, still without a unit; several when nobody can know which is
+            meant.
         tail: What follows the number, for whoever finds the unit in it.
     """
 
@@ -50,9 +53,14 @@ class Numeral:
     step: Fraction
 
 
-_NUMBER = re.compile(r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]+))?(?:[eE](?P<power>[+-]?[0-9]{1,2})(?![0-9]))?")
+_NUMBER = re.compile(
+    r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]+))?(?:[eE](?P<power>[+-]?[0-9]{1,2})(?![0-9]))?"
+)
 
-_FRACTION = re.compile(r"(?P<sign>-?)\+?(?:(?P<whole>[0-9]{1,6}) )?(?P<top>[0-9]{1,6}) ?/ ?(?P<below>0*[1-9][0-9]{0,5})(?![0-9.,/])(?P<tail>.*)")
+_FRACTION = re.compile(
+    r"(?P<sign>-?)\+?(?:(?P<whole>[0-9]{1,6}) )?(?P<top>[0-9]{1,6}) ?/"
+    r" ?(?P<below>0*[1-9][0-9]{0,5})(?![0-9.,/])(?P<tail>.*)"
+)
 
 
 def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
@@ -60,15 +68,19 @@ def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
 
     Args:
         plain: With single spaces and `-` for every minus.
-        decimal: The mark of the shop, `.` or `,`; empty when both are usual. The other mark counts where it cannot be one between
-            thousands.
+        decimal: The mark of the shop, `.` or `,`; empty when both are usual. The other mark counts where it
+            cannot be one between thousands.
 
     Errors:
         NumberProblem: no number, or one that could be mistaken for another.
     """
     if fraction := _FRACTION.match(plain):
         written = Fraction(int(fraction["top"]), int(fraction["below"])) + int(fraction["whole"] or 0)
-        raise NumberProblem("is a fraction", (f"{fraction['sign']}{float(written):.4g}".replace(".", decimal or "."),), fraction["tail"].strip())
+        raise NumberProblem(
+            "is a fraction",
+            (f"{fraction['sign']}{float(written):.4g}".replace(".", decimal or "."),),
+            fraction["tail"].strip(),
+        )
     match = _NUMBER.match(plain)
     assert match is not None  # the pattern matches the empty text too
     if not match["whole"] and not match["part"]:
@@ -89,12 +101,17 @@ def _refuse_odd(match: re.Match[str], rest: str, decimal: str) -> None:
     point = decimal or "."
 
     def odd(what: str, *numbers: str) -> NumberProblem:
-        return NumberProblem(what, tuple(number.replace(".", point) for number in numbers), re.sub(r"^[\s0-9.,_'’]*", "", rest))
+        return NumberProblem(
+            what, tuple(number.replace(".", point) for number in numbers), re.sub(r"^[\s0-9.,_'’]*", "", rest)
+        )
 
     if whole == "0" and not part and rest[:1] in ("x", "X"):
         raise odd("is a hexadecimal number")
     if rest[:1] in ("_", "'", "’"):
-        raise odd(f'has "{rest[0]}" inside its number', sign + re.sub(r"[_'’]", "", _run(match[0] + rest)).replace(",", "."))
+        raise odd(
+            f'has "{rest[0]}" inside its number',
+            sign + re.sub(r"[_'’]", "", _run(match[0] + rest)).replace(",", "."),
+        )
     if match["mark"] and rest[:1] in (".", ",") and rest[1:2].isdecimal():
         raise odd("has more than one decimal mark", sign + _without_thousands(_run(match[0] + rest)))
     if rest[:1].isdecimal() or (rest[:1] in ("e", "E") and rest[1:2] and rest[1:2] in "+-0123456789"):
@@ -104,7 +121,9 @@ def _refuse_odd(match: re.Match[str], rest: str, decimal: str) -> None:
         tail = _run(after)
         numbers = [plainly + tail.replace(",", ".")]
         if not part and tail.isdecimal():
-            numbers.insert(1 if len(tail) == 3 else 0, f"{plainly}.{tail}")  # a group of three is more likely thousands
+            numbers.insert(
+                1 if len(tail) == 3 else 0, f"{plainly}.{tail}"
+            )  # a group of three is more likely thousands
         raise odd("has a space inside its number", *numbers)
     if _SEPARATOR.match(after) or after[:1] in ("-", "…", "~", "±"):
         raise odd(SEVERAL, plainly)
@@ -112,11 +131,16 @@ def _refuse_odd(match: re.Match[str], rest: str, decimal: str) -> None:
         raise odd("has a decimal mark with no digits beside it", plainly)
     if _may_be_thousands(match, decimal):
         either = (f"{sign}{whole}.{part}", f"{sign}{whole}{part}")
-        raise odd("may mean two numbers a thousandfold apart", *(either if decimal != "." else reversed(either)))
+        raise odd(
+            "may mean two numbers a thousandfold apart", *(either if decimal != "." else reversed(either))
+        )
 
 
 def _may_be_thousands(match: re.Match[str], decimal: str) -> bool:
-    """A mark before exactly three digits, and not the shop's own decimal mark. Where the shop names none the point is one."""
+    """A mark before exactly three digits, and not the shop's own decimal mark.
+
+    Where the shop names none the point is one.
+    """
     whole, part = match["whole"], match["part"]
     foreign = "." if decimal == "," else ","
     return match["mark"] == foreign and len(part) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0")
@@ -128,7 +152,9 @@ def _run(text: str) -> str:
 
 
 def _without_thousands(digits: str) -> str:
-    """`1.234,5` → `1234.5`, `1,234,567` → `1234567`: the last mark is decimal when it differs from the first."""
+    """`1.234,5` → `1234.5`, `1,234,567` → `1234567`: the last mark is decimal when it differs
+    from the first.
+    """
     marks = [sign for sign in digits if sign in ".,"]
     if marks[0] != marks[-1]:
         head, _, tail = digits.rpartition(marks[-1])
@@ -148,7 +174,18 @@ _A_NUMBER = r"(?=[+-]?[.,]?[0-9])"
 _A_NUMBER_OR_SO = r"(?=[+-]?[.,]?[0-9OoIl])"  # a letter may stand for a digit in it
 _SEPARATOR = re.compile(rf"\s*(?P<mark>±|\+/?-|-|–|—|…|\.{{2,3}}|\b(?:to|and|or)\b)\s*{_A_NUMBER}")
 _BETWEEN = re.compile(r"between\s+", re.IGNORECASE)
-_WORDS_FOR_ABOUT = _either("about", "approximately", r"approx\.?", r"appr\.?", r"ca\.?", "circa", "around", "roughly", "close to", "something like")
+_WORDS_FOR_ABOUT = _either(
+    "about",
+    "approximately",
+    r"approx\.?",
+    r"appr\.?",
+    r"ca\.?",
+    "circa",
+    "around",
+    "roughly",
+    "close to",
+    "something like",
+)
 _ABOUT = re.compile(rf"(?:[~≈∼]|{_WORDS_FOR_ABOUT}(?![a-z]))\s*{_A_NUMBER_OR_SO}", re.IGNORECASE)
 
 
@@ -179,15 +216,47 @@ def without_about(plain: str) -> tuple[str, bool]:
 
 
 _ON_A_DISPLAY = _either(r"[O0]\.?L\.?", "OFL?", r"1\s+\.", "-{2,}", "—+", "∞", "inf", "infinity", "infinite")
-_IN_WORDS = _either("over", "over-?range", "over ?load", "out of range", "open", "open circuit", "no continuity")
+_IN_WORDS = _either(
+    "over", "over-?range", "over ?load", "out of range", "open", "open circuit", "no continuity"
+)
 _BEYOND = re.compile(rf"[+-]?(?:{_ON_A_DISPLAY}|{_IN_WORDS})(?![a-z.])\s*[^\s0-9]{{0,12}}", re.IGNORECASE)
 _WITHIN = r"(?:with)?in(?: its| the)? (?:specs?|specifications?|limits?|range|tolerance)"
-_OPINION = _either("in order", "ok", "okay", "good", "fine", "normal", "bad", "pass", "passed", "fail", "failed", "low", "high", "none", "no change")
+_OPINION = _either(
+    "in order",
+    "ok",
+    "okay",
+    "good",
+    "fine",
+    "normal",
+    "bad",
+    "pass",
+    "passed",
+    "fail",
+    "failed",
+    "low",
+    "high",
+    "none",
+    "no change",
+)
 _JUDGED = re.compile(rf"{_WITHIN}|{_OPINION}", re.IGNORECASE)
 _SIDES = _either(
-    "[<>≤≥]=?", "less than", "more than", "greater than", "smaller than", "over", "under", "above", "below", "at least", "at most", "up to", "exceeding",
-    "beyond", r"max\.?", r"min\.?",
-)  # fmt: skip
+    "[<>≤≥]=?",
+    "less than",
+    "more than",
+    "greater than",
+    "smaller than",
+    "over",
+    "under",
+    "above",
+    "below",
+    "at least",
+    "at most",
+    "up to",
+    "exceeding",
+    "beyond",
+    r"max\.?",
+    r"min\.?",
+)
 _BOUND = re.compile(rf"{_SIDES}\s*{_A_NUMBER}", re.IGNORECASE)
 _OPEN_END = re.compile(r"[+-]?[.,]?[0-9].*?(?:\+|\bor (?:more|less|above|below|over|under))", re.IGNORECASE)
 
@@ -215,9 +284,11 @@ _LETTERS = str.maketrans("OoIl", "0011")
 
 
 def with_digits(plain: str) -> tuple[str, bool]:
-    """The text with the letters O and o read as 0, I and l as 1 where they stand in a number, and whether nothing else can be meant.
+    """The text with the letters O and o read as 0, I and l as 1 where they stand in a number, and whether
+    nothing else can be meant.
 
-    A letter at the end of a number that touches what follows may begin a unit (`20oC`, `5l`): that is for asking, not for reading.
+    A letter at the end of a number that touches what follows may begin a unit (`20oC`, `5l`): that is for
+    asking, not for reading.
     """
     sure = True
 
@@ -235,4 +306,3 @@ def with_digits(plain: str) -> tuple[str, bool]:
         return read
 
     return _MIXED.sub(digits, plain), sure
-

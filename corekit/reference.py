@@ -45,7 +45,12 @@ def data_path(name: str) -> Path:
     beside = checkout.joinpath(*parts)
     if (checkout / "pyproject.toml").is_file() and beside.exists():
         return beside
-    raise DataProblem([f"corekit's data {name!r} is neither at {installed} nor beside pyproject.toml in {checkout}; install corekit again."])
+    raise DataProblem(
+        [
+            f"corekit's data {name!r} is neither at {installed} nor beside pyproject.toml in {checkout};"
+            " install corekit again."
+        ]
+    )
 
 
 def load_toml(path: Path) -> dict[str, Any]:
@@ -59,7 +64,9 @@ def load_toml(path: Path) -> dict[str, Any]:
     except OSError as problem:
         raise DataProblem([f"{path}: cannot be read ({problem.strerror or problem})."]) from problem
     except UnicodeDecodeError as problem:
-        raise DataProblem([f"{path}: is not UTF-8 text (byte {problem.start}); save it as UTF-8."]) from problem
+        raise DataProblem(
+            [f"{path}: is not UTF-8 text (byte {problem.start}); save it as UTF-8."]
+        ) from problem
     except tomllib.TOMLDecodeError as problem:
         raise DataProblem([f"{path}: is not TOML: {problem}."]) from problem
 
@@ -72,15 +79,19 @@ _NEEDED = ("key", "title", "basis", "status")
 def sources(path: Path) -> dict[str, Source]:
     """Key → source, from a `sources.toml` of `[[source]]` tables, in the file's order.
 
-    Each table has `key`, `title`, `basis`, `status` and may have `where`, `address`, `note`. The result is read once per
-    path and shared; do not change it.
+    Each table has `key`, `title`, `basis`, `status` and may have `where`, `address`, `note`. The result is
+    read once per path and shared; do not change it.
 
     Errors:
         DataProblem: one sentence for every bad entry, all of them at once.
     """
     data = load_toml(path)
     rows = data.get("source", [])
-    faults = [f"{path}: {key!r} is not known here; the file holds [[source]] tables only." for key in data if key != "source"]
+    faults = [
+        f"{path}: {key!r} is not known here; the file holds [[source]] tables only."
+        for key in data
+        if key != "source"
+    ]
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise DataProblem([*faults, f"{path}: write each source as a [[source]] table."])
     found: dict[str, Source] = {}
@@ -92,7 +103,9 @@ def sources(path: Path) -> dict[str, Source]:
         if wrong:
             faults += [f"{path}: source[{place}] ({key or 'no key'}): {fault}." for fault in wrong]
         else:
-            found[row["key"]] = Source(**(row | {"basis": Basis(row["basis"]), "status": Status(row["status"])}))
+            found[row["key"]] = Source(
+                **(row | {"basis": Basis(row["basis"]), "status": Status(row["status"])})
+            )
     if faults:
         raise DataProblem(faults)
     return found
@@ -100,8 +113,14 @@ def sources(path: Path) -> dict[str, Source]:
 
 def _faults_of(row: dict[str, Any]) -> list[str]:
     wrong = [f"{name!r} is missing" for name in _NEEDED if not row.get(name)]
-    wrong += [f"{name!r} is not known; a source has {', '.join(_FIELDS)}" for name in row if name not in _FIELDS]
-    wrong += [f"{name!r} must be text, got {row[name]!r}" for name in _FIELDS if name in row and not isinstance(row[name], str)]
+    wrong += [
+        f"{name!r} is not known; a source has {', '.join(_FIELDS)}" for name in row if name not in _FIELDS
+    ]
+    wrong += [
+        f"{name!r} must be text, got {row[name]!r}"
+        for name in _FIELDS
+        if name in row and not isinstance(row[name], str)
+    ]
     for name, choices in (("basis", Basis), ("status", Status)):
         given = row.get(name)
         if given and isinstance(given, str) and given not in list(choices):
@@ -130,7 +149,11 @@ def code_meanings() -> dict[str, CodeMeaning]:
     found: dict[str, CodeMeaning] = {}
     faults: list[str] = []
     for place, row in enumerate(load_toml(path).get("code", [])):
-        code, meaning, source = row.get("code", ""), row.get("meaning", ""), row.get("source", "trouble-codes")
+        code, meaning, source = (
+            row.get("code", ""),
+            row.get("meaning", ""),
+            row.get("source", "trouble-codes"),
+        )
         wrong = [f"{name!r} is not known" for name in row if name not in ("code", "meaning", "source")]
         try:
             wrong += [] if read_code(code, raw=False) == code else ["write the code in capitals"]
@@ -160,5 +183,9 @@ def code_in_words(code: str) -> str:
     if known is not None:
         meaning = known.meaning[0].lower() + known.meaning[1:]
     else:
-        meaning = "a generic code; no meaning is on file here" if is_generic(code) else "a code of the vehicle maker's own; its meaning is the maker's to say"
+        meaning = (
+            "a generic code; no meaning is on file here"
+            if is_generic(code)
+            else "a code of the vehicle maker's own; its meaning is the maker's to say"
+        )
     return f"{code} ({meaning})"

@@ -1,11 +1,14 @@
-"""Units at the door: what people type goes in, what paper shows comes out. Inside there are only coherent floats.
+"""Units at the door: what people type goes in, what paper shows comes out.
 
-The closed table stands in `shared/units.toml`: kinds of quantity with one coherent unit each, and every unit that can be typed.
-Two kinds may share a dimension and still never mix: gauge and absolute pressure, torque and energy, a temperature and a
-difference of temperatures, engine speed and frequency, amperes and the ratings of five cranking tests.
+Inside there are only coherent floats.
 
-This is the only home of pint, which is imported when the first quantity goes in or out and never sees a text that somebody
-typed: its parser reads `12,4 V` as 124 V.
+The closed table stands in `shared/units.toml`: kinds of quantity with one coherent unit each, and every unit
+that can be typed. Two kinds may share a dimension and still never mix: gauge and absolute pressure, torque
+and energy, a temperature and a difference of temperatures, engine speed and frequency, amperes and the
+ratings of five cranking tests.
+
+This is the only home of pint, which is imported when the first quantity goes in or out and never sees a text
+that somebody typed: its parser reads `12,4 V` as 124 V.
 """
 
 from __future__ import annotations
@@ -49,9 +52,12 @@ class TypedProblem(ValueError):
 
 @attrs.frozen
 class Kind:
-    """A kind of quantity. `unit` is its coherent unit, in which every number inside is; `title` is what paper calls it.
+    """A kind of quantity.
 
-    `mark` ends the declared text of its units (`gauge`). `strict`: people must type the mark as well. `shown`: paper prints it.
+    `unit` is its coherent unit, in which every number inside is; `title` is what paper calls it.
+
+    `mark` ends the declared text of its units (`gauge`). `strict`: people must type the mark as well.
+    `shown`: paper prints it.
     """
 
     name: str
@@ -67,9 +73,9 @@ class Kind:
 class Unit:
     """One way to write quantities of one kind: coherent number = number · factor + offset.
 
-    `text` is the declared text (`bar gauge`), `bare` the same without the mark (`bar`), `also` what else people type for it.
-    `factor_exact` and `offset_exact` are the same numbers as fractions; `pint` is the unit's name in pint's registry;
-    `source` is a key of `shared/sources.toml`.
+    `text` is the declared text (`bar gauge`), `bare` the same without the mark (`bar`), `also` what else
+    people type for it. `factor_exact` and `offset_exact` are the same numbers as fractions; `pint` is the
+    unit's name in pint's registry; `source` is a key of `shared/sources.toml`.
     """
 
     text: str
@@ -90,7 +96,8 @@ class NotAValue(TypedProblem):
     """What was typed for a reading is worth keeping, but it is no value.
 
     Attributes:
-        noted: The same as a reason why there is none (`beyond the range, shows OL`), for `cannot` of an observation.
+        noted: The same as a reason why there is none (`beyond the range, shows OL`), for `cannot` of an
+            observation.
     """
 
     def __init__(self, got: str, expected: str, noted: str) -> None:
@@ -104,9 +111,11 @@ class Typed:
 
     Attributes:
         kind, number: The quantity, in the kind's coherent unit. unit: The unit meant. text: What was typed.
-        half_width: What the way of typing allows for to both sides, in the coherent unit: of a range half its width.
+        half_width: What the way of typing allows for to both sides, in the coherent unit: of a range half its
+            width.
         loosely: `range`, `about` or `±` (keys of `numerals.LOOSELY`); empty for one plain number.
-        shown: The number in the unit meant, as plainly as it can be written (`3.5-4`); empty where two units were typed.
+        shown: The number in the unit meant, as plainly as it can be written (`3.5-4`); empty where two units
+            were typed.
     """
 
     kind: str
@@ -155,15 +164,34 @@ def _table() -> _Table:
             unmarked.setdefault(one.kind, {}).update({_key(spelling): one for spelling in bare})
         for spelling in dict.fromkeys(map(_key, (*bare, *marked))):
             spelled.setdefault(spelling, []).append(one)
-    missing = [f"{path}: the coherent unit {kind.unit!r} of {kind.name} has no row of factor 1." for kind in kinds.values() if not _is_coherent(kind, declared)]
+    missing = [
+        f"{path}: the coherent unit {kind.unit!r} of {kind.name} has no row of factor 1."
+        for kind in kinds.values()
+        if not _is_coherent(kind, declared)
+    ]
     if missing:
         raise DataProblem(missing)
-    return _Table(kinds, units, declared, {spelling: tuple(found) for spelling, found in spelled.items()}, typed, unmarked)
+    return _Table(
+        kinds,
+        units,
+        declared,
+        {spelling: tuple(found) for spelling, found in spelled.items()},
+        typed,
+        unmarked,
+    )
 
 
 def _kind(row: Mapping[str, Any]) -> Kind:
     strict = row.get("strict", False)
-    return Kind(row["name"], row["unit"], row["title"], row.get("mark", ""), tuple(row.get("tails", ())), strict, row.get("shown", strict))
+    return Kind(
+        row["name"],
+        row["unit"],
+        row["title"],
+        row.get("mark", ""),
+        tuple(row.get("tails", ())),
+        strict,
+        row.get("shown", strict),
+    )
 
 
 def _unit(row: Mapping[str, Any], kind: Kind) -> Unit:
@@ -171,9 +199,19 @@ def _unit(row: Mapping[str, Any], kind: Kind) -> Unit:
     text = f"{row['text']} {kind.mark}" if kind.mark else row["text"]
     also = tuple(row.get("also", ()))
     return Unit(
-        text=text, kind=kind.name, factor=float(factor), offset=float(offset), bare=row["text"], also=also, factor_exact=factor, offset_exact=offset,
-        pint=row["pint"], define=row.get("define", ""), note=row.get("note", ""), source=row.get("source", _DEFINITION),
-    )  # fmt: skip
+        text=text,
+        kind=kind.name,
+        factor=float(factor),
+        offset=float(offset),
+        bare=row["text"],
+        also=also,
+        factor_exact=factor,
+        offset_exact=offset,
+        pint=row["pint"],
+        define=row.get("define", ""),
+        note=row.get("note", ""),
+        source=row.get("source", _DEFINITION),
+    )
 
 
 def _tails(kind: Kind) -> tuple[str, ...]:
@@ -185,8 +223,22 @@ def _is_coherent(kind: Kind, declared: Mapping[str, Unit]) -> bool:
     return own is not None and own.kind == kind.name and own.factor_exact == 1 and own.offset_exact == 0
 
 
-# One sign, several code points: Greek mu for micro, the ohm sign, degree signs with their letter, spaces that do not break.
-_SAME = str.maketrans({"μ": "µ", "\u2126": "Ω", "℃": "°C", "℉": "°F", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "º": "°", "⋅": "·", "−": "-"})
+# One sign, several code points: Greek mu for micro, the ohm sign, degree signs with their letter, spaces that
+# do not break.
+_SAME = str.maketrans(
+    {
+        "μ": "µ",
+        "\u2126": "Ω",
+        "℃": "°C",
+        "℉": "°F",
+        "\u00a0": " ",
+        "\u202f": " ",
+        "\u2009": " ",
+        "º": "°",
+        "⋅": "·",
+        "−": "-",
+    }
+)
 
 
 def _key(spelling: str) -> str:
@@ -207,8 +259,8 @@ def unit(text: str) -> Unit:
     """The unit that a declaration names: `V`, `bar gauge`, `K diff`, `rev/s`, `A SAE`.
 
     Errors:
-        UnitProblem: the table has no such unit (near matches are named), or the text leaves the kind open: a bare `bar`
-            may be gauge, absolute or a difference.
+        UnitProblem: the table has no such unit (near matches are named), or the text leaves the kind open: a
+            bare `bar` may be gauge, absolute or a difference.
     """
     table = _table()
     key = _key(text)
@@ -218,12 +270,16 @@ def unit(text: str) -> Unit:
     if len(found) == 1:
         return found[0]
     if found:
-        raise UnitProblem(f"The unit {text!r} leaves open what is meant; declare {_any_of(one.text for one in found)}.")
+        raise UnitProblem(
+            f"The unit {text!r} leaves open what is meant; declare {_any_of(one.text for one in found)}."
+        )
     raise UnitProblem(f"There is no unit {text!r}{_near(key, table)}; the table is shared/units.toml.")
 
 
 def declared_text(text: str) -> str:
-    """How paper writes a declared unit where the kind is clear: `bar gauge` → `bar`, `K diff` → `K`; `A SAE` stays."""
+    """How paper writes a declared unit where the kind is clear: `bar gauge` → `bar`, `K diff` → `K`; `A SAE`
+    stays.
+    """
     one = unit(text)
     return one.text if kinds()[one.kind].shown else one.bare
 
@@ -269,11 +325,12 @@ BARE = ("1", _COUNT)
 
 
 def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
-    """What a person typed for something declared in the units `accepts`, as a number in the coherent unit of its kind.
+    """What a person typed for something declared in the units `accepts`, as a number in the coherent unit of
+    its kind.
 
-    Any unit of an accepted kind will do, and a plain `bar` is the declared kind of pressure. A decimal point and a decimal
-    comma both count; a comma before exactly three digits may also be a thousands separator and is asked back. In a shop whose
-    `decimal` mark is the comma it is the point that is asked back.
+    Any unit of an accepted kind will do, and a plain `bar` is the declared kind of pressure. A decimal point
+    and a decimal comma both count; a comma before exactly three digits may also be a thousands separator and
+    is asked back. In a shop whose `decimal` mark is the comma it is the point that is asked back.
 
     >>> read_quantity("8,9 V", ["V"]).number
     8.9
@@ -295,7 +352,8 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
     (3750.0, 250.0, 'range')
 
     Errors:
-        NotAValue: it shows no number, only on which side of one the reading lies, or what somebody thinks of it.
+        NotAValue: it shows no number, only on which side of one the reading lies, or what somebody thinks of
+            it.
         TypedProblem, UnitProblem: as `read_quantity`.
     """
     return _read(text, accepts, decimal, loose=True)
@@ -304,7 +362,9 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
 def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
     wanted, expected = _wanted(tuple(accepts))
     if len(text) > _LONGEST:
-        raise TypedProblem(f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected)
+        raise TypedProblem(
+            f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
+        )
     plain = _key(text)
     if loose:
         _refuse_what_is_no_value(plain, text, expected)
@@ -323,8 +383,14 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
         if sure:  # the text itself is kept, and paper prints the number
             return read
         meant = unit(read.unit)
-        write = _quoted(read.shown if meant.text in BARE else f"{read.shown} {_typed_text(meant)}") if read.shown else ""
-        raise TypedProblem(f"{_quoted(text)} may have a letter where a digit belongs", expected, write) from None
+        write = (
+            _quoted(read.shown if meant.text in BARE else f"{read.shown} {_typed_text(meant)}")
+            if read.shown
+            else ""
+        )
+        raise TypedProblem(
+            f"{_quoted(text)} may have a letter where a digit belongs", expected, write
+        ) from None
 
 
 @lru_cache(maxsize=1024)
@@ -336,7 +402,9 @@ def _wanted(accepts: tuple[str, ...]) -> tuple[tuple[Unit, ...], str]:
 
 @attrs.frozen
 class _Asked:
-    """What one text is read for: the text as typed, the units wanted, how the refusal calls them, and the shop's decimal mark."""
+    """What one text is read for: the text as typed, the units wanted, how the refusal calls them, and the
+    shop's decimal mark.
+    """
 
     text: str
     wanted: Sequence[Unit]
@@ -386,11 +454,15 @@ def _loosely(plain: str, asked: _Asked) -> Typed:
     if not is_about:
         return one.typed(asked)
     half = max(abs(one.value) * numerals.ABOUT_SHARE, one.step / 2) * one.unit.factor_exact
-    return attrs.evolve(one.typed(asked), half_width=float(half), loosely=numerals.ABOUT, shown=f"about {one.shown}")
+    return attrs.evolve(
+        one.typed(asked), half_width=float(half), loosely=numerals.ABOUT, shown=f"about {one.shown}"
+    )
 
 
 def _unit_of(part: str, asked: _Asked) -> str | None:
-    """The unit that follows the number in one part of a range, "" for none; None when a range cannot be divided there."""
+    """The unit that follows the number in one part of a range, "" for none; None when a range cannot be
+    divided there.
+    """
     try:
         _, rest = numerals.leading(part, asked.decimal)
     except numerals.NumberProblem as problem:
@@ -400,25 +472,44 @@ def _unit_of(part: str, asked: _Asked) -> str | None:
 
 def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
     """A range, or a number with a ± of its own."""
-    tail = f"{split.tail} {unit_of_head}" if unit_of_head and _unit_of(split.tail, asked) == "" else split.tail
+    tail = (
+        f"{split.tail} {unit_of_head}" if unit_of_head and _unit_of(split.tail, asked) == "" else split.tail
+    )
     upper = _one(tail, asked)
     lower = _one(split.head if unit_of_head else f"{split.head}{upper.label}", asked)
     if lower.unit.kind != upper.unit.kind:
-        raise TypedProblem(f"{_quoted(asked.text)} names two kinds of quantity", asked.expected, _example("…", asked.wanted))
+        raise TypedProblem(
+            f"{_quoted(asked.text)} names two kinds of quantity", asked.expected, _example("…", asked.wanted)
+        )
     alike = lower.unit is upper.unit
     if split.mark == numerals.OWN:
         half = upper.value * upper.unit.factor_exact
         if half <= 0:
-            raise TypedProblem(f"{_quoted(asked.text)} allows for nothing with its ±", asked.expected, _quoted(f"{lower.shown}{lower.label}"))
-        return attrs.evolve(lower.typed(asked), half_width=float(half), loosely=numerals.OWN, shown=f"{lower.shown} ± {upper.shown}" if alike else "")
+            raise TypedProblem(
+                f"{_quoted(asked.text)} allows for nothing with its ±",
+                asked.expected,
+                _quoted(f"{lower.shown}{lower.label}"),
+            )
+        return attrs.evolve(
+            lower.typed(asked),
+            half_width=float(half),
+            loosely=numerals.OWN,
+            shown=f"{lower.shown} ± {upper.shown}" if alike else "",
+        )
     if lower.coherent >= upper.coherent:
         backwards = lower.coherent > upper.coherent
-        write = f"{upper.shown}{'' if alike else upper.label}{_to(lower)}{lower.shown}{lower.label}" if backwards else f"{upper.shown}{upper.label}"
+        write = (
+            f"{upper.shown}{'' if alike else upper.label}{_to(lower)}{lower.shown}{lower.label}"
+            if backwards
+            else f"{upper.shown}{upper.label}"
+        )
         what = "runs from the higher end to the lower" if backwards else "has both ends alike"
         raise TypedProblem(f"{_quoted(asked.text)} {what}", asked.expected, _quoted(write))
     middle, half = (lower.coherent + upper.coherent) / 2, (upper.coherent - lower.coherent) / 2
     shown = f"{lower.shown}{_to(upper)}{upper.shown}" if alike else ""
-    return attrs.evolve(upper.typed(asked), number=float(middle), half_width=float(half), loosely=numerals.RANGE, shown=shown)
+    return attrs.evolve(
+        upper.typed(asked), number=float(middle), half_width=float(half), loosely=numerals.RANGE, shown=shown
+    )
 
 
 def _to(upper: _Quantity) -> str:
@@ -432,47 +523,84 @@ def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
     except numerals.NumberProblem as problem:
         got = f"{_quoted(asked.text)} {problem.what}"
         if problem.what == numerals.SEVERAL:
-            raise TypedProblem(got, asked.expected, f"one reading, {_example(problem.numbers[0], asked.wanted)}") from None
+            raise TypedProblem(
+                got, asked.expected, f"one reading, {_example(problem.numbers[0], asked.wanted)}"
+            ) from None
         if not problem.numbers:
             raise TypedProblem(got, asked.expected, _example("…", asked.wanted)) from None
-        named = problem.tail if problem.tail and len(problem.tail) < 16 else declared_text(asked.wanted[0].text)
-        raise TypedProblem(got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in problem.numbers)) from None
+        named = (
+            problem.tail if problem.tail and len(problem.tail) < 16 else declared_text(asked.wanted[0].text)
+        )
+        raise TypedProblem(
+            got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in problem.numbers)
+        ) from None
 
 
 def _refuse_what_is_no_value(plain: str, text: str, expected: str) -> None:
     """What a display shows beyond its range, bounds and judgements: worth noting, and not a number."""
     if numerals.bound(plain):
-        raise NotAValue(f"{_quoted(text)} says on which side of a number it lies, and not what it is", expected, f"no number, only: {plain}")
+        raise NotAValue(
+            f"{_quoted(text)} says on which side of a number it lies, and not what it is",
+            expected,
+            f"no number, only: {plain}",
+        )
     if numerals.beyond(plain):
-        raise NotAValue(f"{_quoted(text)} is what a display shows beyond its range, and not a value", expected, f"beyond the range, shows {plain}")
+        raise NotAValue(
+            f"{_quoted(text)} is what a display shows beyond its range, and not a value",
+            expected,
+            f"beyond the range, shows {plain}",
+        )
     if numerals.judged(plain):
-        raise NotAValue(f"{_quoted(text)} is a judgement, and not a value", expected, f"no number noted, only: {plain}")
+        raise NotAValue(
+            f"{_quoted(text)} is a judgement, and not a value", expected, f"no number noted, only: {plain}"
+        )
 
 
 def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     table, text, wanted, expected = _table(), asked.text, asked.wanted, asked.expected
     if not rest:
-        raise TypedProblem(f"{_quoted(text)} has no unit", expected, _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)))
+        raise TypedProblem(
+            f"{_quoted(text)} has no unit",
+            expected,
+            _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
+        )
     found = _meant(rest, [one.kind for one in _firsts(wanted)])
     if len(found) == 1:
         return found[0]
     if found:
-        raise TypedProblem(f"{_quoted(text)} leaves open which is meant", expected, _any_of(_quoted(f"{shown} {one.text}") for one in found))
-    if any(_key(rest).casefold() in (spelling.casefold() for spelling in table.unmarked.get(one.kind, ())) for one in wanted):
+        raise TypedProblem(
+            f"{_quoted(text)} leaves open which is meant",
+            expected,
+            _any_of(_quoted(f"{shown} {one.text}") for one in found),
+        )
+    if any(
+        _key(rest).casefold() in (spelling.casefold() for spelling in table.unmarked.get(one.kind, ()))
+        for one in wanted
+    ):
         got = f"{_quoted(text)} does not say by which test it was rated"
         raise TypedProblem(got, expected, _any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
-    others = sorted(kind for kind in table.kinds if rest in table.typed[kind]) or sorted(kind for kind, bare in table.unmarked.items() if rest in bare)
+    others = sorted(kind for kind in table.kinds if rest in table.typed[kind]) or sorted(
+        kind for kind, bare in table.unmarked.items() if rest in bare
+    )
     if others:
         named = _any_of(_in_a_sentence(table.kinds[kind].title) for kind in others)
         raise TypedProblem(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
-    choices = {spelling: one for kind in dict.fromkeys(one.kind for one in wanted) for spelling, one in table.typed[kind].items()}
-    near = [name for name in choices if name.casefold() == rest.casefold()] or difflib.get_close_matches(rest, choices, n=1, cutoff=0.6)
+    choices = {
+        spelling: one
+        for kind in dict.fromkeys(one.kind for one in wanted)
+        for spelling, one in table.typed[kind].items()
+    }
+    near = [name for name in choices if name.casefold() == rest.casefold()] or difflib.get_close_matches(
+        rest, choices, n=1, cutoff=0.6
+    )
     write = _quoted(f"{shown} {_typed_text(choices[near[0]])}") if near else _example("…", wanted)
     raise TypedProblem(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
 
 
 def _meant(rest: str, wanted: Sequence[str]) -> list[Unit]:
-    """The units of the wanted kinds that a text may mean: as spelled, else in other capitals, but never m for M."""
+    """The units of the wanted kinds that a text may mean: as spelled, else in other capitals, but never m for
+    M.
+    """
     table = _table()
     exactly = [table.typed[kind][rest] for kind in wanted if rest in table.typed[kind]]
     if exactly:
@@ -501,13 +629,19 @@ def _typed_text(one: Unit) -> str:
 
 
 def _example(number: str, wanted: Sequence[Unit]) -> str:
-    return _any_of(_quoted(f"{number} {_typed_text(one)}" if one.text not in BARE else number) for one in _firsts(wanted))
+    return _any_of(
+        _quoted(f"{number} {_typed_text(one)}" if one.text not in BARE else number) for one in _firsts(wanted)
+    )
 
 
 def _expected(wanted: Sequence[Unit]) -> str:
     names = []
     for one in _firsts(wanted):
-        same = list(dict.fromkeys([_typed_text(one), *(_typed_text(other) for other in units() if other.kind == one.kind)]))
+        same = list(
+            dict.fromkeys(
+                [_typed_text(one), *(_typed_text(other) for other in units() if other.kind == one.kind)]
+            )
+        )
         names.append(f"{_in_a_sentence(kinds()[one.kind].title)} in {_any_of(same)}")
     return _any_of(names)
 
@@ -527,7 +661,9 @@ def _any_of(names: Iterable[str]) -> str:
 
 
 def _near(key: str, table: _Table) -> str:
-    near = [spelling for spelling in table.spelled if spelling.casefold() == key.casefold()] or difflib.get_close_matches(key, table.spelled, n=3, cutoff=0.6)
+    near = [
+        spelling for spelling in table.spelled if spelling.casefold() == key.casefold()
+    ] or difflib.get_close_matches(key, table.spelled, n=3, cutoff=0.6)
     meant = dict.fromkeys(one.text for spelling in near for one in table.spelled[spelling])
     return f"; near to it: {', '.join(list(meant)[:6])}" if meant else ""
 
@@ -544,9 +680,10 @@ _ACCURACY = "an accuracy such as 0.5 % + 2 digits, or a fixed amount with its un
 def parse_accuracy(text: str, unit: str) -> Accuracy:
     """± as an instrument's sheet prints it, for something measured in the declared `unit`.
 
-    Terms joined by +: `0.5 %` (of the reading), `2 digits`, an amount `5 N`. Amounts come out in the coherent unit; of a kind
-    with an offset they are differences (`2 °C` is 2 K), and percent of the reading has no meaning there. For a ratio a bare
-    `%` could be of the reading or points: write `2 % of reading` or `2 points`.
+    Terms joined by +: `0.5 %` (of the reading), `2 digits`, an amount `5 N`. Amounts come out in the coherent
+    unit; of a kind with an offset they are differences (`2 °C` is 2 K), and percent of the reading has no
+    meaning there. For a ratio a bare `%` could be of the reading or points: write `2 % of reading` or `2
+    points`.
 
     >>> parse_accuracy("2 % + 5 N", "N")
     Accuracy(percent=2.0, digits=0.0, amount=5.0, text='2 % + 5 N')
@@ -563,7 +700,11 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
         name, amount = _accuracy_term(term.strip(), text, own)
         sums[name] += amount
     if not any(sums.values()):
-        raise TypedProblem(f"{_quoted(text)} promises a reading without doubt, and there is none", _ACCURACY, '"0.5 % + 2 digits"')
+        raise TypedProblem(
+            f"{_quoted(text)} promises a reading without doubt, and there is none",
+            _ACCURACY,
+            '"0.5 % + 2 digits"',
+        )
     return Accuracy(float(sums["percent"]), float(sums["digits"]), float(sums["amount"]), text)
 
 
@@ -580,10 +721,16 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
     percent = _PERCENT.fullmatch(rest)
     if percent and own.kind == "ratio" and not percent["reading"]:
         raise TypedProblem(
-            f"{_quoted(text)} leaves open what the percent are of", _ACCURACY, f'"{match[0]} % of reading" or "{match[0]} points"'
+            f"{_quoted(text)} leaves open what the percent are of",
+            _ACCURACY,
+            f'"{match[0]} % of reading" or "{match[0]} points"',
         )
     if percent and _has_offset(own.kind):
-        raise TypedProblem(f"{_quoted(text)} gives a percentage of a {own.kind}, which depends on where its scale begins", _ACCURACY, f'"2 {own.bare}"')
+        raise TypedProblem(
+            f"{_quoted(text)} gives a percentage of a {own.kind}, which depends on where its scale begins",
+            _ACCURACY,
+            f'"2 {own.bare}"',
+        )
     if percent and amount > 100:
         raise TypedProblem(f"{_quoted(text)} is more than 100 %", _ACCURACY)
     if percent:
@@ -594,9 +741,15 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
         return "amount", amount / 100
     if own.text in BARE and not rest:
         return "amount", amount
-    found = _meant(rest, [own.kind]) or [one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest]
+    found = _meant(rest, [own.kind]) or [
+        one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest
+    ]
     if len(found) != 1:
-        unit_problem = f"{_quoted(rest)} in {_quoted(text)} is no unit of {own.kind}" if rest else f"{_quoted(term)} in {_quoted(text)} has no unit"
+        unit_problem = (
+            f"{_quoted(rest)} in {_quoted(text)} is no unit of {own.kind}"
+            if rest
+            else f"{_quoted(term)} in {_quoted(text)} has no unit"
+        )
         raise TypedProblem(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
     return "amount", amount * found[0].factor_exact
 
@@ -614,10 +767,11 @@ _MINUS = "−"
 def show(value: Value, unit: str, doubt: bool = True) -> str:
     """A value as printed in a declared unit: `12.64 V ± 0.04 V (k = 2)`.
 
-    The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or more
-    (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place. Without doubt in it, or
-    with less than a thousand-millionth of the number, the number stands alone with up to six digits. `doubt=False` leaves
-    the ± part away and rounds the same. A count is a whole number and stands alone.
+    The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
+    more (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place.
+    Without doubt in it, or with less than a thousand-millionth of the number, the number stands alone with up
+    to six digits. `doubt=False` leaves the ± part away and rounds the same. A count is a whole number and
+    stands alone.
 
     Errors:
         UnitProblem: unknown unit. ValueError: the unit is of another kind than the value.
@@ -672,7 +826,10 @@ def _signed(number: Decimal) -> str:
 
 @lru_cache(maxsize=1)
 def registry() -> Any:
-    """The one pint registry of this process, with the dimensions that pint lacks. Quantities of another registry do not mix."""
+    """The one pint registry of this process, with the dimensions that pint lacks.
+
+    Quantities of another registry do not mix.
+    """
     import pint
 
     made: Any = pint.UnitRegistry()
@@ -690,10 +847,12 @@ def quantity(value: Value) -> Any:
 def from_quantity(q: Any, unit: str) -> Value:
     """A pint Quantity (of our `registry()`) as an exact Value of the kind that the declared `unit` names.
 
-    pint knows dimensions, not kinds: that 2 bar are meant as gauge pressure, or newton metres as torque, only `unit` says.
+    pint knows dimensions, not kinds: that 2 bar are meant as gauge pressure, or newton metres as torque, only
+    `unit` says.
 
     Errors:
-        ValueError: another dimension, another registry, a temperature for a difference or the reverse, or not one finite number.
+        ValueError: another dimension, another registry, a temperature for a difference or the reverse, or not
+            one finite number.
     """
     import pint
 
@@ -704,7 +863,9 @@ def from_quantity(q: Any, unit: str) -> Value:
     is_difference = "delta_" in named
     is_reading = named in ("degree_Celsius", "degree_Fahrenheit")
     if (own.kind == "temperature" and is_difference) or (own.kind == "temperature difference" and is_reading):
-        raise ValueError(f"{q} cannot be taken for a {own.kind}; 5 °C and a difference of 5 °C are two things.")
+        raise ValueError(
+            f"{q} cannot be taken for a {own.kind}; 5 °C and a difference of 5 °C are two things."
+        )
     try:
         coherent = float(q.to(_table().declared[kinds()[own.kind].unit].pint).magnitude)
     except pint.DimensionalityError as problem:

@@ -1,4 +1,6 @@
-"""What all tests share: from where everything was imported, skips that fail in CI, the demo made once, one Chromium."""
+"""What all tests share: from where everything was imported, skips that fail in CI, the demo made once, one
+Chromium.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,9 @@ CHROMIUM_ARGS = [
 
 
 def pytest_report_header() -> list[str]:
-    """Where the code under test comes from: an installed copy and a checkout beside each other are easily mixed up."""
+    """Where the code under test comes from: an installed copy and a checkout beside each other are easily
+    mixed up.
+    """
     lines = [f"corekit {corekit.__version__}: {_folder(corekit)}"]
     for point in sorted(entry_points(group="corekit"), key=lambda point: point.name):
         try:
@@ -44,12 +48,15 @@ def pytest_configure(config: pytest.Config) -> None:
     # How long an example takes depends on what else the machine does; no test of ours fails by the clock.
     settings.register_profile("corekit", deadline=None)
     settings.load_profile("corekit")
-    # As a plugin, because the hooks of a conftest are asked about the tests of its own folder only, and plugins/ has tests too.
+    # As a plugin, because the hooks of a conftest are asked about the tests of its own folder only, and
+    # plugins/ has tests too.
     config.pluginmanager.register(_NothingSkipped())
 
 
 class _NothingSkipped:
-    """In CI everything a test needs is there, so a skip is a failure, of a test or of a whole file that skips itself."""
+    """In CI everything a test needs is there, so a skip is a failure, of a test or of a whole file that skips
+    itself.
+    """
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_makereport(self, item: pytest.Item) -> Generator[None, Any, Any]:
@@ -90,10 +97,14 @@ def demo_copy(demo_out: Path, tmp_path: Path) -> Path:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """A headless Chromium for the whole run; skips where there is none."""
-    found = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None)
+    found = os.environ.get("COREKIT_CHROMIUM") or next(
+        filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None
+    )
     if not found:
         pytest.skip("no Chromium here; set COREKIT_CHROMIUM to its path")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="the Python package playwright is not installed")
+    sync_api = pytest.importorskip(
+        "playwright.sync_api", reason="the Python package playwright is not installed"
+    )
     with sync_api.sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
         yield browser
@@ -111,7 +122,10 @@ class Watched:
     @classmethod
     def of(cls, page: Any) -> Watched:
         watched = cls(page)
-        page.on("console", lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None)
+        page.on(
+            "console",
+            lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None,
+        )
         page.on("pageerror", lambda problem: watched.errors.append(str(problem)))
         page.on("request", lambda request: watched.asked.append(request.url))
         return watched
@@ -132,7 +146,11 @@ def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
 
     def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
         context = browser.new_context(
-            viewport={"width": width, "height": height}, java_script_enabled=script, accept_downloads=True, is_mobile=True, has_touch=True
+            viewport={"width": width, "height": height},
+            java_script_enabled=script,
+            accept_downloads=True,
+            is_mobile=True,
+            has_touch=True,
         )
         context.set_default_timeout(15_000)
         contexts.append(context)
@@ -145,7 +163,10 @@ def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
 
 @pytest.fixture
 def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
-    """Call it to get a page on a phone's screen. All are closed with the test: a server waits for connections that stay open."""
+    """Call it to get a page on a phone's screen.
+
+    All are closed with the test: a server waits for connections that stay open.
+    """
     with opening(chromium) as phone:
         yield phone
 

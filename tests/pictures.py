@@ -1,8 +1,10 @@
-"""Make pictures of everything the demo shows: every page of every paper, every page behind a code, every kind of screen, the terminal's words.
+"""Make pictures of everything the demo shows: every page of every paper, every page behind a code, every kind
+of screen, the terminal's words.
 
     .venv/bin/python tests/pictures.py OUT [--keep] [--screens]
 
-`--keep` also renews the three pictures that the README shows, in demo/pictures/; `--screens` makes the screens alone. Needs the `test` extra and a Chromium.
+`--keep` also renews the three pictures that the README shows, in demo/pictures/; `--screens` makes the
+screens alone. Needs the `test` extra and a Chromium.
 """
 
 from __future__ import annotations
@@ -31,7 +33,15 @@ from corekit.work.app import OpenDoor, work_app
 from corekit.work.van import Van
 
 PHONE, TABLET = {"width": 360, "height": 740}, {"width": 820, "height": 1180}
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 def main(out: Path, *, keep: bool, only_screens: bool) -> None:
@@ -46,7 +56,11 @@ def main(out: Path, *, keep: bool, only_screens: bool) -> None:
     pages(shop, out)
     words(shop, out)
     if keep:
-        for picture, name in (("invoice-2026-A0001-1", "invoice"), ("page-2026-A0001-first", "page"), ("screen-typing", "screen")):
+        for picture, name in (
+            ("invoice-2026-A0001-1", "invoice"),
+            ("page-2026-A0001-first", "page"),
+            ("screen-typing", "screen"),
+        ):
             small(out / f"{picture}.png", data_path("demo") / "pictures" / f"{name}.png")
 
 
@@ -87,7 +101,9 @@ def pages(shop: Path, out: Path) -> None:
 
 
 def screens(out: Path) -> None:
-    """Every kind of screen, everything opened, as long as it is and as it comes; and one reading while it is typed."""
+    """Every kind of screen, everything opened, as long as it is and as it comes; and one reading while it is
+    typed.
+    """
     folder = out / "van"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
@@ -107,18 +123,27 @@ def screens(out: Path) -> None:
             page = browser.new_page(viewport=size, has_touch=True, is_mobile=True)
             for number, screen in enumerate(seen):
                 page.goto(f"{address}{screen.path}")
-                name = re.sub(r"[^a-z]+", "-", screen.rule.replace("<job>", "").removeprefix("/job")).strip("-") or "jobs"
+                name = (
+                    re.sub(r"[^a-z]+", "-", screen.rule.replace("<job>", "").removeprefix("/job")).strip("-")
+                    or "jobs"
+                )
                 page.screenshot(path=out / f"screen-{shape}-{number:03}-{name}.png")
                 page.evaluate("for (const one of document.querySelectorAll('main details')) one.open = true")
                 page.screenshot(path=out / f"screen-{shape}-{number:03}-{name}-long.png", full_page=True)
             page.close()
-        typing(browser, f"{address}/job/{jobs['one reading']}/test/battery.load_voltage", out / "screen-typing.png")
+        typing(
+            browser,
+            f"{address}/job/{jobs['one reading']}/test/battery.load_voltage",
+            out / "screen-typing.png",
+        )
         browser.close()
         server.stop()
 
 
 def typing(browser: Browser, address: str, to: Path) -> None:
-    """The screen of a test while a reading is typed into it: the strip and the verdict stand beside the field."""
+    """The screen of a test while a reading is typed into it: the strip and the verdict stand beside the
+    field.
+    """
     page = browser.new_page(viewport=PHONE, has_touch=True, is_mobile=True, device_scale_factor=2)
     page.goto(address)
     page.locator("details.gate > summary").tap()
@@ -127,7 +152,9 @@ def typing(browser: Browser, address: str, to: Path) -> None:
     page.get_by_label("Voltage under load", exact=True).fill("8.4")
     page.wait_for_selector("[data-trial] svg")
     page.locator(".quantity").first.scroll_into_view_if_needed()
-    page.evaluate("scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 64)")
+    page.evaluate(
+        "scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 64)"
+    )
     page.screenshot(path=to)
     page.close()
 

@@ -1,4 +1,6 @@
-"""Verdicts. Judge: JCGM 106:2012 (from memory), ILAC-G8:09/2019, and the normal distribution of the standard library."""
+"""Verdicts. Judge: JCGM 106:2012 (from memory), ILAC-G8:09/2019, and the normal distribution of the standard
+library.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,12 @@ DOUBT = st.floats(0, 10)
 ORDER = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
 
 
-def limit(low: float | None = None, high: float | None = None, source: Source = SOUND, confidence: Confidence = Confidence.HIGH) -> Limit:
+def limit(
+    low: float | None = None,
+    high: float | None = None,
+    source: Source = SOUND,
+    confidence: Confidence = Confidence.HIGH,
+) -> Limit:
     ends = [None if end is None else exact("voltage", end) for end in (low, high)]
     return Limit(key="k", source=source, low=ends[0], high=ends[1], confidence=confidence)
 
@@ -37,14 +44,20 @@ def read(number: float, u: float) -> Value:
 @pytest.mark.parametrize(
     ("y", "u", "ends", "chance", "room"),
     [
-        pytest.param(-5.47, 0.05, {"high": -5.40}, 0.91924, 1e-5, id="core-conf-01"),  # JCGM 106:2012, 7.3.3 example 1, published 0.92
+        pytest.param(
+            -5.47, 0.05, {"high": -5.40}, 0.91924, 1e-5, id="core-conf-01"
+        ),  # JCGM 106:2012, 7.3.3 example 1, published 0.92
         pytest.param(12.45, 0.05, {"low": 12.4}, 0.841345, 1e-6, id="core-conf-02-above"),  # Φ(1)
         pytest.param(12.40, 0.05, {"low": 12.4}, 0.5, 1e-6, id="core-conf-02-at"),
         pytest.param(12.35, 0.05, {"low": 12.4}, 0.158655, 1e-6, id="core-conf-02-below"),
-        pytest.param(14.75, 0.053, {"low": 13.8, "high": 14.8}, 0.827261, 1e-6, id="core-conf-04"),  # JCGM 106:2012, 7.4
+        pytest.param(
+            14.75, 0.053, {"low": 13.8, "high": 14.8}, 0.827261, 1e-6, id="core-conf-04"
+        ),  # JCGM 106:2012, 7.4
     ],
 )
-def test_the_chance_of_conforming_is_the_published_one(y: float, u: float, ends: dict[str, float], chance: float, room: float) -> None:
+def test_the_chance_of_conforming_is_the_published_one(
+    y: float, u: float, ends: dict[str, float], chance: float, room: float
+) -> None:
     assert conform(read(y, u), limit(**ends)).probability == pytest.approx(chance, abs=room)
 
 
@@ -82,12 +95,18 @@ def test_the_normal_distribution_is_the_library_s(z: float) -> None:
 @given(NUMBER, NUMBER, DOUBT, st.floats(0, 50))
 def test_a_reading_further_inside_is_never_judged_worse(y: float, end: float, u: float, step: float) -> None:
     low, high = limit(low=end), limit(high=end)
-    assert ORDER.index(conform(read(y, u), low).verdict) <= ORDER.index(conform(read(y + step, u), low).verdict)
-    assert ORDER.index(conform(read(y, u), high).verdict) <= ORDER.index(conform(read(y - step, u), high).verdict)
+    assert ORDER.index(conform(read(y, u), low).verdict) <= ORDER.index(
+        conform(read(y + step, u), low).verdict
+    )
+    assert ORDER.index(conform(read(y, u), high).verdict) <= ORDER.index(
+        conform(read(y - step, u), high).verdict
+    )
 
 
 @given(NUMBER, st.floats(0.01, 50), DOUBT, st.floats(0, 60), st.floats(0, 50))
-def test_a_reading_nearer_to_the_middle_is_never_judged_worse(low: float, width: float, u: float, off: float, step: float) -> None:
+def test_a_reading_nearer_to_the_middle_is_never_judged_worse(
+    low: float, width: float, u: float, off: float, step: float
+) -> None:
     both, middle = limit(low=low, high=low + width), low + width / 2
     nearer, further = conform(read(middle + off, u), both), conform(read(middle + off + step, u), both)
     assert nearer.probability >= further.probability - 1e-12
@@ -109,12 +128,28 @@ def test_low_and_high_limits_mirror_each_other(y: float, end: float, u: float) -
 @given(NUMBER, NUMBER, st.floats(1e-3, 10))
 def test_verdict_and_printed_chance_agree(y: float, end: float, u: float) -> None:
     outcome = conform(read(y, u), limit(low=end))
-    expected = Verdict.PASS if outcome.probability >= 0.95 else Verdict.FAIL if outcome.probability <= 0.05 else Verdict.UNDECIDED
-    assert outcome.verdict is expected or min(abs(outcome.probability - edge) for edge in (0.05, 0.95)) < 1e-12
+    expected = (
+        Verdict.PASS
+        if outcome.probability >= 0.95
+        else Verdict.FAIL
+        if outcome.probability <= 0.05
+        else Verdict.UNDECIDED
+    )
+    assert (
+        outcome.verdict is expected or min(abs(outcome.probability - edge) for edge in (0.05, 0.95)) < 1e-12
+    )
 
 
 @pytest.mark.parametrize(
-    "ends", [{"low": 12.4}, {"high": 12.4}, {"low": 12.4, "high": 13.0}, {"low": 12.0, "high": 12.4}, {"low": 12.4, "high": 12.4}], ids=str
+    "ends",
+    [
+        {"low": 12.4},
+        {"high": 12.4},
+        {"low": 12.4, "high": 13.0},
+        {"low": 12.0, "high": 12.4},
+        {"low": 12.4, "high": 12.4},
+    ],
+    ids=str,
 )
 def test_without_doubt_the_limit_itself_belongs_to_what_is_allowed(ends: dict[str, float]) -> None:
     outcome = conform(read(12.4, 0.0), limit(**ends))
@@ -144,8 +179,12 @@ WEAK = [
 
 
 @pytest.mark.parametrize("weak", WEAK, ids=["practice", "from memory", "low confidence"])
-@pytest.mark.parametrize(("y", "leans"), [(13.0, Verdict.PASS), (12.4, Verdict.UNDECIDED), (11.0, Verdict.FAIL)])
-def test_a_weak_limit_only_advises_and_says_where_the_number_leans(weak: Limit, y: float, leans: Verdict) -> None:
+@pytest.mark.parametrize(
+    ("y", "leans"), [(13.0, Verdict.PASS), (12.4, Verdict.UNDECIDED), (11.0, Verdict.FAIL)]
+)
+def test_a_weak_limit_only_advises_and_says_where_the_number_leans(
+    weak: Limit, y: float, leans: Verdict
+) -> None:
     outcome = conform(read(y, 0.05), weak)
     assert (outcome.verdict, outcome.leans) == (Verdict.ADVICE, leans)
 
@@ -167,8 +206,14 @@ def test_unfit_means_that_not_even_the_middle_could_pass(low: float, width: floa
 
 
 def test_an_instrument_too_coarse_for_a_narrow_limit_is_named_unfit() -> None:
-    # JCGM 106:2012, 8.3: two guard bands of 1.645 u leave nothing between them. Between them and 1.96 u no reading reaches 95 % either.
-    assert [conform(read(14.3, 1 / z), limit(low=13.3, high=15.3)).unfit for z in (1.6, 1.8, 1.95, 1.97)] == [True, True, True, False]
+    # JCGM 106:2012, 8.3: two guard bands of 1.645 u leave nothing between them. Between them and 1.96 u no
+    # reading reaches 95 % either.
+    assert [conform(read(14.3, 1 / z), limit(low=13.3, high=15.3)).unfit for z in (1.6, 1.8, 1.95, 1.97)] == [
+        True,
+        True,
+        True,
+        False,
+    ]
 
 
 def test_a_one_sided_limit_can_always_be_passed() -> None:
@@ -179,7 +224,8 @@ def test_a_one_sided_limit_can_always_be_passed() -> None:
 
 
 def test_a_reading_left_open_names_the_doubt_that_would_decide_it() -> None:
-    # 50 mV inside the limit with 1.645 u = 50 mV: u = 0.0303978 V (ILAC-G8:09/2019, guard band for a risk of 5 %).
+    # 50 mV inside the limit with 1.645 u = 50 mV: u = 0.0303978 V (ILAC-G8:09/2019, guard band for a risk of
+    # 5 %).
     outcome = conform(read(12.45, 0.05), limit(low=12.4))
     assert outcome.needed == pytest.approx(0.05 / NormalDist().inv_cdf(0.95), rel=1e-9)
     assert conform(read(12.4, 0.05), limit(low=12.4)).needed is None  # on the limit itself: nothing could
@@ -188,7 +234,10 @@ def test_a_reading_left_open_names_the_doubt_that_would_decide_it() -> None:
 
 def test_an_unfit_instrument_is_told_what_the_middle_of_the_limit_takes() -> None:
     outcome = conform(read(14.9, 1.2), limit(low=13.3, high=15.3))
-    assert (outcome.unfit, outcome.needed) == (True, pytest.approx(1.0 / NormalDist().inv_cdf(0.975), rel=1e-9))
+    assert (outcome.unfit, outcome.needed) == (
+        True,
+        pytest.approx(1.0 / NormalDist().inv_cdf(0.975), rel=1e-9),
+    )
 
 
 def test_what_the_limit_itself_brings_in_is_left_out_of_what_the_reading_may_have() -> None:
@@ -212,13 +261,20 @@ def test_the_doubt_that_is_named_does_decide_it(y: float, end: float, width: flo
 
 
 def test_a_drop_read_with_one_meter_is_decided_where_two_meters_leave_it_open() -> None:
-    # 12.60 V and 12.30 V with 0.5 % gain: u of the drop is 0.3 · 0.005 / √3 shared, √(12.6² + 12.3²) · 0.005 / √3 = 0.051 apart.
+    # 12.60 V and 12.30 V with 0.5 % gain: u of the drop is 0.3 · 0.005 / √3 shared, √(12.6² + 12.3²) · 0.005
+    # / √3 = 0.051 apart.
     def drop(one: str, other: str) -> Verdict:
         gain = 0.005 / 3**0.5
-        above, below = Value("voltage", 12.60, {one: 12.60 * gain}), Value("voltage", 12.30, {other: 12.30 * gain})
+        above, below = (
+            Value("voltage", 12.60, {one: 12.60 * gain}),
+            Value("voltage", 12.30, {other: 12.30 * gain}),
+        )
         return conform(above - below, limit(high=0.25)).verdict
 
-    assert (drop("meter.gain", "meter.gain"), drop("meter.gain", "other.gain")) == (Verdict.FAIL, Verdict.UNDECIDED)
+    assert (drop("meter.gain", "meter.gain"), drop("meter.gain", "other.gain")) == (
+        Verdict.FAIL,
+        Verdict.UNDECIDED,
+    )
 
 
 def test_a_difference_has_the_slopes_of_a_difference_exactly() -> None:
@@ -232,7 +288,10 @@ def test_a_difference_has_the_slopes_of_a_difference_exactly() -> None:
 @pytest.mark.parametrize("end", ["low", "high"])
 def test_what_lies_exactly_on_the_limit_passes_wrongly_in_one_of_twenty_at_most(end: str) -> None:
     draw, times, u = random.Random(20260701), 40_000, 0.05
-    passed = sum(conform(read(draw.gauss(12.4, u), u), limit(**{end: 12.4})).verdict is Verdict.PASS for _ in range(times))
+    passed = sum(
+        conform(read(draw.gauss(12.4, u), u), limit(**{end: 12.4})).verdict is Verdict.PASS
+        for _ in range(times)
+    )
     # 5 % and three standard deviations of the count; and no guard band wider than needed either.
     sigma = (0.05 * 0.95 / times) ** 0.5
     assert abs(passed / times - 0.05) <= 3 * sigma
@@ -240,10 +299,12 @@ def test_what_lies_exactly_on_the_limit_passes_wrongly_in_one_of_twenty_at_most(
 
 @pytest.mark.parametrize("steps", [pytest.param(60_000, id="core-conf-05")])
 def test_the_risks_of_an_inspection_come_out_as_the_guide_has_them(steps: int) -> None:
-    """JCGM 106:2012 clause 9.5 (inputs read in a public script; results by numerical integration, about 0.01 and 0.07 in the guide, from memory).
+    """JCGM 106:2012 clause 9.5 (inputs read in a public script; results by numerical integration, about 0.01
+    and 0.07 in the guide, from memory).
 
-    Items come from a process of mean 1500 Ω and standard deviation 0.12 Ω and are read with u = 0.04 Ω; tolerance ± 0.2 Ω,
-    acceptance ± 0.18 Ω. Integrated here over the process with this project's own normal distribution.
+    Items come from a process of mean 1500 Ω and standard deviation 0.12 Ω and are read with u = 0.04 Ω;
+    tolerance ± 0.2 Ω, acceptance ± 0.18 Ω. Integrated here over the process with this project's own normal
+    distribution.
     """
     mean, spread, u, tolerance, acceptance = 1500.0, 0.12, 0.04, 0.2, 0.18
     edges = [mean + spread * (12 * n / steps - 6) for n in range(steps + 1)]

@@ -32,7 +32,9 @@ def scalar(numbers: list[float], u: list[float], low: float, high: float) -> lis
 
 
 def drawn(seed: int, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
-    """Readings around and on the limits: most at random, some exactly on an end or on a threshold, some without doubt."""
+    """Readings around and on the limits: most at random, some exactly on an end or on a threshold, some
+    without doubt.
+    """
     draw = np.random.default_rng(seed)
     u = draw.choice([0.0, 0.01, 0.03, 0.1, 0.7], ROWS) * draw.choice([1.0, 1.0 + 2**-40], ROWS)
     anchors = np.array([end for end in (low, high) if math.isfinite(end)])
@@ -44,17 +46,25 @@ def drawn(seed: int, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize(
-    ("low", "high"), [(12.4, math.inf), (-math.inf, 14.8), (13.8, 14.8), (13.8, 13.9), (12.4, 12.4)], ids=["low", "high", "both", "narrow", "one point"]
+    ("low", "high"),
+    [(12.4, math.inf), (-math.inf, 14.8), (13.8, 14.8), (13.8, 13.9), (12.4, 12.4)],
+    ids=["low", "high", "both", "narrow", "one point"],
 )
 def test_a_million_rows_get_the_verdicts_of_the_scalar_rule(low: float, high: float) -> None:
     numbers, u = drawn(7, low, high)
-    found = leanings(numbers, u, Ends(low=None if low == -math.inf else low, high=None if high == math.inf else high))
-    expected = np.array([VERDICTS.index(verdict) for verdict in scalar(numbers.tolist(), u.tolist(), low, high)])
+    found = leanings(
+        numbers, u, Ends(low=None if low == -math.inf else low, high=None if high == math.inf else high)
+    )
+    expected = np.array(
+        [VERDICTS.index(verdict) for verdict in scalar(numbers.tolist(), u.tolist(), low, high)]
+    )
     assert int((found != expected).sum()) == 0
     assert len(set(found.tolist())) >= 2
 
 
-@pytest.mark.parametrize("ends", [{"low": 12.4}, {"high": 14.8}, {"low": 13.8, "high": 14.8}, {"low": 12.3, "high": 12.5}], ids=str)
+@pytest.mark.parametrize(
+    "ends", [{"low": 12.4}, {"high": 14.8}, {"low": 13.8, "high": 14.8}, {"low": 12.3, "high": 12.5}], ids=str
+)
 def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str, float]) -> None:
     numbers, u = drawn(11, ends.get("low", -math.inf), ends.get("high", math.inf))
     limit = Limit(key="k", source=SOURCE, **{end: exact("voltage", number) for end, number in ends.items()})
@@ -64,11 +74,25 @@ def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.floats(-20, 20), st.floats(0, 2), st.floats(-20, 20), st.none() | st.floats(0, 20), st.floats(0, 1), st.floats(0, 1))
-def test_a_computed_limit_brings_its_own_doubt(y: float, u: float, low: float, width: float | None, u_low: float, u_high: float) -> None:
-    low_end, high_end = Value("voltage", low, {"a": u_low}), None if width is None else Value("voltage", low + width, {"b": u_high})
+@given(
+    st.floats(-20, 20),
+    st.floats(0, 2),
+    st.floats(-20, 20),
+    st.none() | st.floats(0, 20),
+    st.floats(0, 1),
+    st.floats(0, 1),
+)
+def test_a_computed_limit_brings_its_own_doubt(
+    y: float, u: float, low: float, width: float | None, u_low: float, u_high: float
+) -> None:
+    low_end, high_end = (
+        Value("voltage", low, {"a": u_low}),
+        (None if width is None else Value("voltage", low + width, {"b": u_high})),
+    )
     limit = Limit(key="k", source=SOURCE, low=low_end, high=high_end)
-    (code,) = leanings([y], [u], Ends(low=low, u_low=u_low, high=None if width is None else low + width, u_high=u_high))
+    (code,) = leanings(
+        [y], [u], Ends(low=low, u_low=u_low, high=None if width is None else low + width, u_high=u_high)
+    )
     assert VERDICTS[code] is conform(Value("voltage", y, {"r": u}), limit).leans
 
 
@@ -76,7 +100,10 @@ def test_ends_may_be_columns_too_and_blocks_leave_no_seam() -> None:
     rows = 3 * BLOCK + 5
     numbers, low = np.linspace(10, 14, rows), np.linspace(14, 10, rows)
     found = leanings(numbers, 0.05, Ends(low=low, high=low + 2, u_low=np.full(rows, 0.01)))
-    one_by_one = [int(leanings([y], 0.05, Ends(low=end, high=end + 2, u_low=0.01))[0]) for y, end in zip(numbers[::97], low[::97], strict=True)]
+    one_by_one = [
+        int(leanings([y], 0.05, Ends(low=end, high=end + 2, u_low=0.01))[0])
+        for y, end in zip(numbers[::97], low[::97], strict=True)
+    ]
     assert found[::97].tolist() == one_by_one
 
 
@@ -93,7 +120,9 @@ def test_ends_may_be_columns_too_and_blocks_leave_no_seam() -> None:
         ([0.0] * BLOCK + [math.nan], 0.1, {"low": 1.0}, f"Row {BLOCK}: a value"),
     ],
 )
-def test_what_no_value_or_limit_could_be_is_refused_with_its_row(numbers: list[float], u: float, ends: dict[str, float], says: str) -> None:
+def test_what_no_value_or_limit_could_be_is_refused_with_its_row(
+    numbers: list[float], u: float, ends: dict[str, float], says: str
+) -> None:
     with pytest.raises(ValueError, match=says):
         leanings(numbers, u, Ends(**ends))
 
@@ -108,8 +137,14 @@ def test_an_empty_column_has_no_verdicts() -> None:
 
 
 def test_numpy_is_loaded_by_columns_alone_and_its_absence_is_said_in_words() -> None:
-    code = "import sys; import corekit.judge, corekit.assess.assessment, corekit.desk.look; assert 'numpy' not in sys.modules"
+    code = (
+        "import sys; import corekit.judge, corekit.assess.assessment, corekit.desk.look; assert 'numpy' not"
+        " in sys.modules"
+    )
     subprocess.run([sys.executable, "-c", code], check=True)
-    code = "import sys; sys.modules['numpy'] = None\ntry:\n    import corekit.judge_columns\nexcept ImportError as e:\n    print(e)"
+    code = (
+        "import sys; sys.modules['numpy'] = None\ntry:\n    import corekit.judge_columns\nexcept ImportError"
+        " as e:\n    print(e)"
+    )
     said = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     assert "install corekit[columns]" in said

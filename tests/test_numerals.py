@@ -1,4 +1,7 @@
-"""Numbers as people type them. What a text means was written down by hand from the text, never read off the program."""
+"""Numbers as people type them.
+
+What a text means was written down by hand from the text, never read off the program.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit import numerals
-from corekit.units import NotAValue, TypedProblem, from_coherent, read_quantity, read_reading, to_coherent, unit, units
+from corekit.units import (
+    NotAValue,
+    TypedProblem,
+    from_coherent,
+    read_quantity,
+    read_reading,
+    to_coherent,
+    unit,
+    units,
+)
 
 # ---- ranges, approximations, a ± of one's own
 
@@ -50,7 +62,9 @@ from corekit.units import NotAValue, TypedProblem, from_coherent, read_quantity,
         ("12.64 V", ["V"], 12.64, 0, ""),
     ],
 )
-def test_a_loosely_typed_reading_carries_what_it_allows_for(text: str, accepts: list[str], number: float, half_width: float, loosely: str) -> None:
+def test_a_loosely_typed_reading_carries_what_it_allows_for(
+    text: str, accepts: list[str], number: float, half_width: float, loosely: str
+) -> None:
     read = read_reading(text, accepts)
     assert read.number == pytest.approx(number)
     assert read.half_width == pytest.approx(half_width)
@@ -94,7 +108,9 @@ CENTS = st.decimals(min_value=-999, max_value=999, places=2)
 
 
 @given(CENTS, CENTS, st.sampled_from(["-", " - ", "–", " to ", " … "]), st.sampled_from([".", ","]))
-def test_a_range_is_its_middle_and_half_its_width(one: Decimal, other: Decimal, between: str, mark: str) -> None:
+def test_a_range_is_its_middle_and_half_its_width(
+    one: Decimal, other: Decimal, between: str, mark: str
+) -> None:
     low, high = sorted((one, other))
     if low == high:
         return
@@ -102,7 +118,10 @@ def test_a_range_is_its_middle_and_half_its_width(one: Decimal, other: Decimal, 
     assert (read.number, read.half_width) == (float((low + high) / 2000), float((high - low) / 2000))
 
 
-@given(st.decimals(min_value=-(10**5), max_value=10**5, places=3), st.sampled_from([row for row in units() if row.text != "1"]))
+@given(
+    st.decimals(min_value=-(10**5), max_value=10**5, places=3),
+    st.sampled_from([row for row in units() if row.text != "1"]),
+)
 def test_about_is_never_less_than_half_a_step_nor_than_a_twentieth(number: Decimal, row: object) -> None:
     text = unit(row.text).text  # type: ignore[attr-defined]
     read, plain = read_reading(f"about {number} {text}", [text]), read_quantity(f"{number} {text}", [text])
@@ -117,11 +136,22 @@ def test_about_is_never_less_than_half_a_step_nor_than_a_twentieth(number: Decim
 @pytest.mark.parametrize(
     ("text", "accepts", "number"),
     [
-        ("O.5 A", ["A"], 0.5), ("o.5 A", ["A"], 0.5), ("O.5A", ["A"], 0.5), ("1O A", ["A"], 10), ("12.O V", ["V"], 12), ("l2.4 V", ["V"], 12.4),
-        ("I2.4 V", ["V"], 12.4), ("7OO rpm", ["rpm"], 700 / 60), ("-O.3 V", ["V"], -0.3), ("O.45", ["1"], 0.45), ("1O.5-1l V", ["V"], 10.75),
+        ("O.5 A", ["A"], 0.5),
+        ("o.5 A", ["A"], 0.5),
+        ("O.5A", ["A"], 0.5),
+        ("1O A", ["A"], 10),
+        ("12.O V", ["V"], 12),
+        ("l2.4 V", ["V"], 12.4),
+        ("I2.4 V", ["V"], 12.4),
+        ("7OO rpm", ["rpm"], 700 / 60),
+        ("-O.3 V", ["V"], -0.3),
+        ("O.45", ["1"], 0.45),
+        ("1O.5-1l V", ["V"], 10.75),
     ],
-)  # fmt: skip
-def test_a_letter_that_can_only_be_a_digit_is_read_as_one(text: str, accepts: list[str], number: float) -> None:
+)
+def test_a_letter_that_can_only_be_a_digit_is_read_as_one(
+    text: str, accepts: list[str], number: float
+) -> None:
     read = read_reading(text, accepts)
     assert read.number == pytest.approx(number)
     assert read.text == text
@@ -129,14 +159,18 @@ def test_a_letter_that_can_only_be_a_digit_is_read_as_one(text: str, accepts: li
 
 def test_a_letter_that_may_be_a_unit_stays_one() -> None:
     assert read_quantity("5l", ["L"]).number == 0.005
-    assert read_quantity("20oC", ["°C"]).number == 293.15  # a degree sign, as far as a keyboard has one; never 200 °C
+    assert (
+        read_quantity("20oC", ["°C"]).number == 293.15
+    )  # a degree sign, as far as a keyboard has one; never 200 °C
     assert read_quantity("4Ohm", ["ohm"]).number == 4
     with pytest.raises(TypedProblem) as caught:
         read_quantity("20o Celsius", ["°C"])
     assert caught.value.write == '"20 °C"'
 
 
-@pytest.mark.parametrize(("text", "write"), [("1OV", '"10 V"'), ("O2 V", '"… V"'), ("OO V", '"… V"'), ("ll V", '"… V"')])
+@pytest.mark.parametrize(
+    ("text", "write"), [("1OV", '"10 V"'), ("O2 V", '"… V"'), ("OO V", '"… V"'), ("ll V", '"… V"')]
+)
 def test_a_letter_in_a_doubtful_place_is_asked_about(text: str, write: str) -> None:
     with pytest.raises(TypedProblem) as caught:
         read_reading(text, ["V"])
@@ -148,9 +182,27 @@ def test_a_letter_in_a_doubtful_place_is_asked_about(text: str, write: str) -> N
 
 @pytest.mark.parametrize(
     "text",
-    ["OL", "O.L", "O.L.", "0L", "0.L MΩ", "OL MΩ", "1 .", "1   . kΩ", "---", "----", "∞", "inf", "infinite", "over range", "open", "open circuit",
-     "no continuity", "overload"],
-)  # fmt: skip
+    [
+        "OL",
+        "O.L",
+        "O.L.",
+        "0L",
+        "0.L MΩ",
+        "OL MΩ",
+        "1 .",
+        "1   . kΩ",
+        "---",
+        "----",
+        "∞",
+        "inf",
+        "infinite",
+        "over range",
+        "open",
+        "open circuit",
+        "no continuity",
+        "overload",
+    ],
+)
 def test_a_mark_beyond_the_range_is_no_value_and_worth_noting(text: str) -> None:
     with pytest.raises(NotAValue) as caught:
         read_reading(text, ["ohm"])
@@ -159,7 +211,19 @@ def test_a_mark_beyond_the_range_is_no_value_and_worth_noting(text: str) -> None
 
 
 @pytest.mark.parametrize(
-    "text", [">20 MΩ", "> 20 MΩ", "<0.1 Ω", "over 4 V", "more than 5 kΩ", "up to 5 V", "less than 5", "at least 3 ohms", "7k+", "3 ohms or more"]
+    "text",
+    [
+        ">20 MΩ",
+        "> 20 MΩ",
+        "<0.1 Ω",
+        "over 4 V",
+        "more than 5 kΩ",
+        "up to 5 V",
+        "less than 5",
+        "at least 3 ohms",
+        "7k+",
+        "3 ohms or more",
+    ],
 )
 def test_a_bound_is_no_value_and_worth_noting(text: str) -> None:
     with pytest.raises(NotAValue) as caught:
@@ -167,13 +231,17 @@ def test_a_bound_is_no_value_and_worth_noting(text: str) -> None:
     assert caught.value.noted == f"no number, only: {text}"
 
 
-@pytest.mark.parametrize("text", ["within spec", "in spec", "OK", "ok.", "good", "normal", "within limits", "passed", "no change"])
+@pytest.mark.parametrize(
+    "text", ["within spec", "in spec", "OK", "ok.", "good", "normal", "within limits", "passed", "no change"]
+)
 def test_a_judgement_is_no_value_and_worth_noting(text: str) -> None:
     with pytest.raises(NotAValue, match="judgement"):
         read_reading(text, ["V"])
 
 
-@pytest.mark.parametrize("text", ["NaN V", "nan", "inf V", "-inf V", "0x1F V", "1_000 V", "1e999 V", "١٢ V", "12² V"])
+@pytest.mark.parametrize(
+    "text", ["NaN V", "nan", "inf V", "-inf V", "0x1F V", "1_000 V", "1e999 V", "١٢ V", "12² V"]
+)
 def test_what_only_a_program_calls_a_number_is_refused(text: str) -> None:
     with pytest.raises(TypedProblem):
         read_reading(text, ["V"])
@@ -185,11 +253,22 @@ def test_what_only_a_program_calls_a_number_is_refused(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "decimal", "number"),
     [
-        ("8,9 V", "", 8.9), ("8,9 V", ",", 8.9), ("8,9 V", ".", 8.9), ("12.64 V", ",", 12.64), ("12.64 V", ".", 12.64), ("1,234 V", ",", 1.234),
-        ("1.234 V", "", 1.234), ("1.234 V", ".", 1.234), ("0.123 V", ",", 0.123), ("0,123 V", ".", 0.123), ("1234.567 V", ",", 1234.567),
+        ("8,9 V", "", 8.9),
+        ("8,9 V", ",", 8.9),
+        ("8,9 V", ".", 8.9),
+        ("12.64 V", ",", 12.64),
+        ("12.64 V", ".", 12.64),
+        ("1,234 V", ",", 1.234),
+        ("1.234 V", "", 1.234),
+        ("1.234 V", ".", 1.234),
+        ("0.123 V", ",", 0.123),
+        ("0,123 V", ".", 0.123),
+        ("1234.567 V", ",", 1234.567),
     ],
-)  # fmt: skip
-def test_the_shops_mark_is_decimal_and_the_other_where_it_can_be_nothing_else(text: str, decimal: str, number: float) -> None:
+)
+def test_the_shops_mark_is_decimal_and_the_other_where_it_can_be_nothing_else(
+    text: str, decimal: str, number: float
+) -> None:
     assert read_reading(text, ["V"], decimal).number == number
 
 
@@ -206,7 +285,9 @@ def test_the_shops_mark_is_decimal_and_the_other_where_it_can_be_nothing_else(te
         ("1'000 V", "", '"1000 V"'),
     ],
 )
-def test_a_mark_between_thousands_is_refused_with_the_likely_meaning_first(text: str, decimal: str, write: str) -> None:
+def test_a_mark_between_thousands_is_refused_with_the_likely_meaning_first(
+    text: str, decimal: str, write: str
+) -> None:
     with pytest.raises(TypedProblem) as caught:
         read_reading(text, ["V"], decimal)
     assert caught.value.write == write
@@ -219,7 +300,11 @@ def test_what_is_typed_with_the_shops_own_mark_is_never_another_number(number: D
     assert read_reading(f"{number} V".replace(".", decimal), ["V"], decimal).number == float(number)
 
 
-@given(st.decimals(min_value=0, max_value=10**6, places=3), st.sampled_from(["", ".", ","]), st.sampled_from([".", ","]))
+@given(
+    st.decimals(min_value=0, max_value=10**6, places=3),
+    st.sampled_from(["", ".", ","]),
+    st.sampled_from([".", ","]),
+)
 def test_no_mark_is_ever_taken_for_one_between_thousands(number: Decimal, decimal: str, typed: str) -> None:
     try:
         read = read_reading(f"{number} V".replace(".", typed), ["V"], decimal)
@@ -232,10 +317,28 @@ def test_no_mark_is_ever_taken_for_one_between_thousands(number: Decimal, decima
 # ---- a hundred thousand slips of the hand
 
 SEEDS = {
-    "12.64 V": ["V"], "8,9 V": ["V"], "680 A SAE": ["A SAE", "A EN"], "4 °C": ["°C"], "70 Ah": ["Ah"], "2.1 bar abs": ["bar gauge"], "45 %": ["%"],
-    "1.2e3 rpm": ["rpm"], "-40 °F": ["°C"], "3.5-4 kΩ": ["ohm"], "0.45": ["1"], "about 8 h": ["h"], "~11 V": ["V"], "O.5 A": ["A"], "OL": ["ohm"],
-    "3.5 ± 0.2 kΩ": ["ohm"], ">20 MΩ": ["ohm"], "1 .": ["ohm"], "between 1 and 2 V": ["V"], "1,234 V": ["V"], "-5 to -3 °C": ["°C"],
-}  # fmt: skip
+    "12.64 V": ["V"],
+    "8,9 V": ["V"],
+    "680 A SAE": ["A SAE", "A EN"],
+    "4 °C": ["°C"],
+    "70 Ah": ["Ah"],
+    "2.1 bar abs": ["bar gauge"],
+    "45 %": ["%"],
+    "1.2e3 rpm": ["rpm"],
+    "-40 °F": ["°C"],
+    "3.5-4 kΩ": ["ohm"],
+    "0.45": ["1"],
+    "about 8 h": ["h"],
+    "~11 V": ["V"],
+    "O.5 A": ["A"],
+    "OL": ["ohm"],
+    "3.5 ± 0.2 kΩ": ["ohm"],
+    ">20 MΩ": ["ohm"],
+    "1 .": ["ohm"],
+    "between 1 and 2 V": ["V"],
+    "1,234 V": ["V"],
+    "-5 to -3 °C": ["°C"],
+}
 SPICE = "0123456789.,eE+-−–±~<>_xX'/OolI toabucµΩ°%VvAaSsKkCcFfNn()\t\n\x00\x1b\u202e\ud7ff²½٣"
 
 
@@ -256,7 +359,11 @@ def test_a_hundred_thousand_mutated_readings_are_read_or_refused_and_nothing_els
         else:
             understood += 1
             loose += bool(read.loosely)
-            assert read.kind in accepted[seed] and read.half_width >= 0 and bool(read.half_width) == bool(read.loosely)
+            assert (
+                read.kind in accepted[seed]
+                and read.half_width >= 0
+                and bool(read.half_width) == bool(read.loosely)
+            )
     assert understood > 5_000 and loose > 1_000  # else the test mutates too hard to say anything
 
 
@@ -268,7 +375,10 @@ def test_no_text_does_anything_but_read_or_refuse(text: str, decimal: str) -> No
         assert problem.got and problem.expected
 
 
-@given(st.sampled_from([row for row in units() if row.text != "1"]), st.floats(-1e9, 1e9).filter(lambda number: number == 0 or abs(number) > 1e-30))
+@given(
+    st.sampled_from([row for row in units() if row.text != "1"]),
+    st.floats(-1e9, 1e9).filter(lambda number: number == 0 or abs(number) > 1e-30),
+)
 def test_what_was_read_can_be_written_again(row: object, number: float) -> None:
     text = unit(row.text).text  # type: ignore[attr-defined]
     coherent = to_coherent(number, text)

@@ -24,14 +24,18 @@ def test_data_inside_the_package_comes_first(tmp_path: Path, monkeypatch: pytest
     assert data_path("shared") == package / "shared"
 
 
-def test_a_folder_beside_the_package_counts_only_in_a_checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_folder_beside_the_package_counts_only_in_a_checkout(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "shared").mkdir()
     monkeypatch.setattr(reference, "_PACKAGE", tmp_path / "corekit")
     with pytest.raises(DataProblem, match="install corekit again"):
         data_path("shared")
 
 
-@pytest.mark.parametrize("name", ["elsewhere", "shared/../pyproject.toml", "/etc/passwd", "", "shared//x", "shared/nothing.toml"])
+@pytest.mark.parametrize(
+    "name", ["elsewhere", "shared/../pyproject.toml", "/etc/passwd", "", "shared//x", "shared/nothing.toml"]
+)
 def test_what_is_not_among_the_data_is_one_clear_error(name: str) -> None:
     with pytest.raises(DataProblem):
         data_path(name)
@@ -42,7 +46,9 @@ def test_what_is_not_among_the_data_is_one_clear_error(name: str) -> None:
     [(None, "cannot be read"), (b"\xff\xfe", "not UTF-8"), (b"a = \n", "line 1, column 5")],
     ids=["missing", "encoding", "syntax"],
 )
-def test_a_data_file_that_cannot_be_used_says_which_and_why(tmp_path: Path, content: bytes | None, says: str) -> None:
+def test_a_data_file_that_cannot_be_used_says_which_and_why(
+    tmp_path: Path, content: bytes | None, says: str
+) -> None:
     path = tmp_path / "x.toml"
     if content is not None:
         path.write_bytes(content)
@@ -73,7 +79,11 @@ def test_every_bad_source_is_named_at_once(tmp_path: Path) -> None:
     with pytest.raises(DataProblem) as caught:
         sources(path)
     faults = "\n".join(caught.value.faults)
-    parts = ["source[1] (a): the key 'a' is taken", "source[2] (b): basis 'gospel'", "source[3] (c): 'title' is missing"]
+    parts = [
+        "source[1] (a): the key 'a' is taken",
+        "source[2] (b): basis 'gospel'",
+        "source[3] (c): 'title' is missing",
+    ]
     for part in [*parts, "'page' is not known", "'title' must be text", "status 'seen'"]:
         assert part in faults
 

@@ -47,7 +47,9 @@ def test_pint_agrees_with_every_row(row: Unit) -> None:
     room = 5e-7 if row.bare in NIST_ROUNDED else 1e-12
     for number in (0.0, 1.0, 37.5):
         there = registry().Quantity(number, row.pint).to(own.pint).magnitude
-        assert to_coherent(number, row.text) == pytest.approx(there, rel=room, abs=1e-9 if row.offset else 0.0)
+        assert to_coherent(number, row.text) == pytest.approx(
+            there, rel=room, abs=1e-9 if row.offset else 0.0
+        )
 
 
 def test_every_row_has_a_source_that_exists() -> None:
@@ -89,12 +91,18 @@ def test_what_reads_alike_is_one_unit() -> None:
 
 def test_no_kind_shares_its_dimension_by_accident() -> None:
     ours = registry()
-    for one, other in (("engine_rev/second", "hertz"), ("ampere_sae", "ampere_en"), ("ampere_sae", "ampere"), ("ampere_ca", "ampere_din")):
+    for one, other in (
+        ("engine_rev/second", "hertz"),
+        ("ampere_sae", "ampere_en"),
+        ("ampere_sae", "ampere"),
+        ("ampere_ca", "ampere_din"),
+    ):
         assert ours.Unit(one).dimensionality != ours.Unit(other).dimensionality
 
 
 def test_units_that_state_no_column_temperature_are_the_conventional_columns() -> None:
-    # NIST SP 811 appendix B.8 (read as reproduced in a public library): conventional 3386.389 Pa, 60 °F 3376.85 Pa, 0.28 % apart.
+    # NIST SP 811 appendix B.8 (read as reproduced in a public library): conventional 3386.389 Pa, 60 °F
+    # 3376.85 Pa, 0.28 % apart.
     assert to_coherent(1, "inHg abs") == pytest.approx(3386.389, rel=1e-7)
     assert abs(to_coherent(1, "inHg abs") - 3376.85) > 9
 
@@ -109,7 +117,9 @@ def test_pressure_core_unit_01() -> None:
 
 def test_barometer_core_unit_02() -> None:
     # NIST SP 811, conventional inch of mercury 3.386389 E+03 Pa
-    assert from_coherent(read_quantity("29.92 inHg", ["kPa abs"]).number, "kPa abs") == pytest.approx(101.3208, abs=0.0005)
+    assert from_coherent(read_quantity("29.92 inHg", ["kPa abs"]).number, "kPa abs") == pytest.approx(
+        101.3208, abs=0.0005
+    )
 
 
 def test_water_column_core_unit_03() -> None:
@@ -122,10 +132,16 @@ def test_torque_core_unit_04() -> None:
     assert read_quantity("85 lbf ft", ["N·m"]).number == pytest.approx(115.2445, abs=0.0005)
 
 
-@pytest.mark.parametrize(("fahrenheit", "celsius"), [("77", 25), ("32", 0), ("-40", -40), ("212", 100)], ids=lambda part: f"core-unit-05-{part}")
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"),
+    [("77", 25), ("32", 0), ("-40", -40), ("212", 100)],
+    ids=lambda part: f"core-unit-05-{part}",
+)
 def test_a_temperature_loses_the_offset_core_unit_05(fahrenheit: str, celsius: float) -> None:
     # NIST SP 811: t/°C = (t/°F − 32)/1.8
-    assert from_coherent(read_quantity(f"{fahrenheit} °F", ["°C"]).number, "°C") == pytest.approx(celsius, abs=1e-9)
+    assert from_coherent(read_quantity(f"{fahrenheit} °F", ["°C"]).number, "°C") == pytest.approx(
+        celsius, abs=1e-9
+    )
 
 
 def test_a_difference_of_temperatures_has_no_offset_core_unit_05() -> None:
@@ -145,7 +161,9 @@ def test_mile_and_gallon_core_unit_08() -> None:
     assert from_coherent(to_coherent(1, "gal UK"), "L") == pytest.approx(4.54609, abs=1e-9)
 
 
-@pytest.mark.parametrize("text", ["1.234,5 V", "12 4 V", "nan V", "inf V", "12.4"], ids=lambda text: f"core-unit-09 {text}")
+@pytest.mark.parametrize(
+    "text", ["1.234,5 V", "12 4 V", "nan V", "inf V", "12.4"], ids=lambda text: f"core-unit-09 {text}"
+)
 def test_text_that_a_general_parser_misreads_is_refused(text: str) -> None:
     # A general unit parser was seen to read these as 1.2345 V, 48 V, nan, inf and a bare number.
     with pytest.raises(TypedProblem):
@@ -157,22 +175,46 @@ def test_a_decimal_comma_is_understood_core_unit_09() -> None:
 
 
 def test_fuel_consumption_core_unit_06() -> None:
-    # 235.2145833/mpg from mile and US gallon (from memory). A reciprocal is a matter for a calculation; its two factors are the table's.
-    litres, kilometres = from_coherent(to_coherent(1, "gal US"), "L"), from_coherent(to_coherent(25, "mi"), "km")
+    # 235.2145833/mpg from mile and US gallon (from memory). A reciprocal is a matter for a calculation; its
+    # two factors are the table's.
+    litres, kilometres = (
+        from_coherent(to_coherent(1, "gal US"), "L"),
+        from_coherent(to_coherent(25, "mi"), "km"),
+    )
     assert 100 * litres / kilometres == pytest.approx(9.408583, abs=1e-6)
 
 
 @pytest.mark.parametrize(
     ("text", "printed"),
     [
-        ("psi diff", 6894.757), ("inHg diff", 3386.389), ("mmHg diff", 133.3224), ("inH2O diff", 249.0889), ("mmH2O diff", 9.80665), ("bar diff", 1e5),
-        ("mbar diff", 100), ("lbf", 4.448222), ("in", 0.0254), ("ft", 0.3048), ("mi", 1609.344), ("gal US", 0.003785412), ("gal UK", 0.00454609),
-        ("lb", 0.4535924), ("lbf·ft", 1.355818), ("°F diff", 5 / 9), ("kg/h", 1 / 3600), ("Ah", 3600), ("Wh", 3600), ("min", 60), ("h", 3600), ("d", 86400),
+        ("psi diff", 6894.757),
+        ("inHg diff", 3386.389),
+        ("mmHg diff", 133.3224),
+        ("inH2O diff", 249.0889),
+        ("mmH2O diff", 9.80665),
+        ("bar diff", 1e5),
+        ("mbar diff", 100),
+        ("lbf", 4.448222),
+        ("in", 0.0254),
+        ("ft", 0.3048),
+        ("mi", 1609.344),
+        ("gal US", 0.003785412),
+        ("gal UK", 0.00454609),
+        ("lb", 0.4535924),
+        ("lbf·ft", 1.355818),
+        ("°F diff", 5 / 9),
+        ("kg/h", 1 / 3600),
+        ("Ah", 3600),
+        ("Wh", 3600),
+        ("min", 60),
+        ("h", 3600),
+        ("d", 86400),
     ],
     ids=str,
-)  # fmt: skip
+)
 def test_a_factor_is_that_of_nist_sp_811(text: str, printed: float) -> None:
-    # NIST SP 811 appendix B.8, as printed there to seven digits (read as reproduced in a public library; foot-pound and °F interval from memory)
+    # NIST SP 811 appendix B.8, as printed there to seven digits (read as reproduced in a public library;
+    # foot-pound and °F interval from memory)
     assert unit(text).factor == pytest.approx(printed, rel=5e-7)
 
 
@@ -220,14 +262,22 @@ def test_a_plain_reading_is_understood(text: str, accepts: list[str], number: fl
         ("1.234,5 V", ["V"], '"1.234,5 V" has more than one decimal mark; write "1234.5 V"'),
         ("1,234,567 V", ["V"], '"1,234,567 V" has more than one decimal mark; write "1234567 V"'),
         ("12 4 V", ["V"], '"12 4 V" has a space inside its number; write "12.4 V" or "124 V"'),
-        ("1,234 V", ["V"], '"1,234 V" may mean two numbers a thousandfold apart; write "1.234 V" or "1234 V"'),
+        (
+            "1,234 V",
+            ["V"],
+            '"1,234 V" may mean two numbers a thousandfold apart; write "1.234 V" or "1234 V"',
+        ),
         ("1_000 V", ["V"], '"1_000 V" has "_" inside its number; write "1000 V"'),
         ("1'000 V", ["V"], '"1\'000 V" has "\'" inside its number; write "1000 V"'),
         ("0x10 V", ["V"], '"0x10 V" is a hexadecimal number; write "… V"'),
         ("NaN V", ["V"], '"NaN V" does not begin with a number; write "… V"'),
         ("5 kPa", ["V"], "is of the wrong kind"),
         ("340 A SAE", ["A"], '"340 A SAE" is of the wrong kind (cranking rating, SAE test); write "… A"'),
-        ("680 A", ["A SAE", "A EN"], '"680 A" does not say by which test it was rated; write "680 A SAE" or "680 A EN"'),
+        (
+            "680 A",
+            ["A SAE", "A EN"],
+            '"680 A" does not say by which test it was rated; write "680 A SAE" or "680 A EN"',
+        ),
         ("680 CCA", ["A SAE", "A EN"], 'write "680 A SAE" or "680 A EN"'),
         ("680", ["A SAE", "A EN"], '"680" has no unit; write "680 A SAE" or "680 A EN"'),
         ("680 A DIN", ["A SAE", "A EN"], "wrong kind (cranking rating, DIN test)"),
@@ -266,18 +316,28 @@ def test_what_a_refusal_tells_to_write_is_understood() -> None:
 def test_a_typed_number_is_the_number_that_was_typed(row: Unit, number: object) -> None:
     read = read_quantity(str(number) if row.text == "1" else f"{number} {row.text}", [row.text])
     assert read.unit == row.text
-    assert from_coherent(read.number, row.text) == pytest.approx(float(str(number)), rel=1e-9, abs=1e-9 * max(1.0, abs(row.offset / row.factor)))
+    assert from_coherent(read.number, row.text) == pytest.approx(
+        float(str(number)), rel=1e-9, abs=1e-9 * max(1.0, abs(row.offset / row.factor))
+    )
 
 
 @given(st.sampled_from(ALL), st.floats(-1e12, 1e12))
 def test_conversion_and_back_changes_nothing(row: Unit, number: float) -> None:
-    assert from_coherent(to_coherent(number, row.text), row.text) == pytest.approx(number, rel=1e-12, abs=1e-12 * max(1.0, abs(row.offset / row.factor)))
+    assert from_coherent(to_coherent(number, row.text), row.text) == pytest.approx(
+        number, rel=1e-12, abs=1e-12 * max(1.0, abs(row.offset / row.factor))
+    )
 
 
-@given(st.decimals(min_value=0, max_value=999, places=2), st.sampled_from(["V", "mV", "bar", "psi", "°C", "A SAE", "rpm"]))
+@given(
+    st.decimals(min_value=0, max_value=999, places=2),
+    st.sampled_from(["V", "mV", "bar", "psi", "°C", "A SAE", "rpm"]),
+)
 def test_a_decimal_comma_never_changes_the_size(number: object, named: str) -> None:
     accepts = {"bar": "bar gauge", "psi": "psi gauge"}.get(named, named)
-    assert read_quantity(f"{number} {named}".replace(".", ","), [accepts]).number == read_quantity(f"{number} {named}", [accepts]).number
+    assert (
+        read_quantity(f"{number} {named}".replace(".", ","), [accepts]).number
+        == read_quantity(f"{number} {named}", [accepts]).number
+    )
 
 
 @given(st.text(max_size=80))
@@ -291,9 +351,19 @@ def test_no_text_does_anything_but_read_or_refuse(text: str) -> None:
 def test_ten_thousand_mutated_readings_are_read_or_refused() -> None:
     dice = random.Random(20260101)
     seeds = {
-        "12.64 V": ["V"], "8,9 V": ["V"], "680 A SAE": ["A SAE", "A EN"], "4 °C": ["°C"], "70 Ah": ["Ah"], "2.1 bar abs": ["bar gauge"], "45 %": ["%"],
-        "1.2e3 rpm": ["rpm"], "0.5 % + 2 digits": ["V"], "-40 °F": ["°C"], "3.5 kΩ": ["ohm"], "0.45": ["1"],
-    }  # fmt: skip
+        "12.64 V": ["V"],
+        "8,9 V": ["V"],
+        "680 A SAE": ["A SAE", "A EN"],
+        "4 °C": ["°C"],
+        "70 Ah": ["Ah"],
+        "2.1 bar abs": ["bar gauge"],
+        "45 %": ["%"],
+        "1.2e3 rpm": ["rpm"],
+        "0.5 % + 2 digits": ["V"],
+        "-40 °F": ["°C"],
+        "3.5 kΩ": ["ohm"],
+        "0.45": ["1"],
+    }
     spice = "0123456789.,eE+-−_xX 'µΩ°%VvAaSsKkCcFf()\t\n\x00\x1b\u202e\ud7ff²½٣"
     understood = 0
     for _ in range(10_000):
@@ -335,9 +405,16 @@ def test_ten_thousand_mutated_readings_are_read_or_refused() -> None:
         ("10 A", "A SAE", 0, 0, 10),
     ],
 )
-def test_an_accuracy_is_read_as_its_sheet_means_it(text: str, declared: str, percent: float, digits: float, amount: float) -> None:
+def test_an_accuracy_is_read_as_its_sheet_means_it(
+    text: str, declared: str, percent: float, digits: float, amount: float
+) -> None:
     read = parse_accuracy(text, declared)
-    assert (read.percent, read.digits, read.amount, read.text) == (percent, digits, pytest.approx(amount), text)
+    assert (read.percent, read.digits, read.amount, read.text) == (
+        percent,
+        digits,
+        pytest.approx(amount),
+        text,
+    )
 
 
 @pytest.mark.parametrize(
@@ -423,7 +500,10 @@ def test_a_quantity_comes_in_as_the_kind_that_the_declared_unit_names() -> None:
     assert from_quantity(ours.Quantity(25, "degC"), "°C").number == pytest.approx(298.15)
 
 
-@pytest.mark.parametrize(("number", "named", "declared"), [(50, "hertz", "rev/s"), (5, "degC", "K diff"), (5, "delta_degC", "°C"), (680, "ampere", "A SAE")])
+@pytest.mark.parametrize(
+    ("number", "named", "declared"),
+    [(50, "hertz", "rev/s"), (5, "degC", "K diff"), (5, "delta_degC", "°C"), (680, "ampere", "A SAE")],
+)
 def test_a_quantity_of_another_kind_stays_out(number: float, named: str, declared: str) -> None:
     with pytest.raises(ValueError, match="cannot be taken"):
         from_quantity(registry().Quantity(number, named), declared)
@@ -455,9 +535,9 @@ def test_a_quantity_of_another_registry_stays_out() -> None:
 
 def test_reading_and_showing_never_load_pint() -> None:
     code = (
-        "import sys; from corekit.units import *; from corekit.model.value import Value\n"
-        "read_quantity('8,9 V', ['V']); parse_accuracy('0.5 %', 'V'); show(Value('voltage', 12.0, {'a': .1}), 'V')\n"
-        "print(sorted({'pint', 'numpy', 'uncertainties'} & set(sys.modules)))"
+        "import sys; from corekit.units import *; from corekit.model.value import Value\nread_quantity('8,9"
+        " V', ['V']); parse_accuracy('0.5 %', 'V'); show(Value('voltage', 12.0, {'a': .1}),"
+        " 'V')\nprint(sorted({'pint', 'numpy', 'uncertainties'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

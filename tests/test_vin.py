@@ -27,7 +27,14 @@ def test_the_check_digit_is_the_weighted_sum_by_eleven(vin: str, total: int, dig
 @pytest.mark.parametrize(
     "vin",
     # constructed; confirmed by an independent checksum library
-    ["0TSTE1A16A0000001", "0TSTE11A6A0000001", "0TSTE1B12T0123456", "0TSTE1513Y0000042", "0TSTE1C1010000007", "0TSTE1D1XS0000015"],
+    [
+        "0TSTE1A16A0000001",
+        "0TSTE11A6A0000001",
+        "0TSTE1B12T0123456",
+        "0TSTE1513Y0000042",
+        "0TSTE1C1010000007",
+        "0TSTE1D1XS0000015",
+    ],
     ids=lambda vin: f"core-vin-05-{vin}",
 )
 def test_synthetic_numbers_agree_with_their_check_digit(vin: str) -> None:
@@ -37,7 +44,13 @@ def test_synthetic_numbers_agree_with_their_check_digit(vin: str) -> None:
 @pytest.mark.parametrize(
     ("vin", "year"),
     # 49 CFR 565.15(d), note to table VII
-    [("0TSTE1A16A0000001", 2010), ("0TSTE11A6A0000001", 1980), ("0TSTE1B12T0123456", 2026), ("0TSTE1513Y0000042", 2000), ("0TSTE1C1010000007", 2031)],
+    [
+        ("0TSTE1A16A0000001", 2010),
+        ("0TSTE11A6A0000001", 1980),
+        ("0TSTE1B12T0123456", 2026),
+        ("0TSTE1513Y0000042", 2000),
+        ("0TSTE1C1010000007", 2031),
+    ],
     ids=lambda part: f"core-vin-06-{part}",
 )
 def test_position_7_settles_the_year_of_a_light_vehicle_only(vin: str, year: int) -> None:

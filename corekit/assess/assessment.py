@@ -81,8 +81,9 @@ class Assessment:
     Attributes:
         findings: Of every stage, most urgent first within the latest stage they speak of.
         gaps: What could not be said, and why.
-        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence. The next tests of a system that is
-            only in question (see `assess`) stand behind those of the systems that were read.
+        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence. The
+            next tests of a system that is only in question (see `assess`) stand behind those of the systems
+            that were read.
         too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be offered?
         readings: stage → readings in the order of the declarations.
@@ -105,17 +106,22 @@ class Assessment:
     too_long: tuple[NextTest, ...] = ()
 
     def is_dealt_with(self, finding: Finding) -> bool:
-        """True when the work that it called for was done after it, or the part that it speaks of was exchanged.
+        """True when the work that it called for was done after it, or the part that it speaks of was
+        exchanged.
 
         What the retest shows is then the word on it.
         """
         later = [noted.record for noted in self.job.repairs if noted.record.stage > finding.stage]
-        gone = bool(finding.part) and any(self.replaces.get(repair.operation) == finding.part for repair in later)
+        gone = bool(finding.part) and any(
+            self.replaces.get(repair.operation) == finding.part for repair in later
+        )
         return gone or any(repair.operation == finding.calls_for for repair in later)
 
     @property
     def current(self) -> tuple[Finding, ...]:
-        """How the vehicle stands now: of every code and place the latest finding, without what was dealt with since."""
+        """How the vehicle stands now: of every code and place the latest finding, without what was dealt with
+        since.
+        """
         return tuple(finding for finding in self.latest if not self.is_dealt_with(finding))
 
     @property
@@ -130,7 +136,9 @@ class Assessment:
 
     @property
     def open_gaps(self) -> tuple[Gap, ...]:
-        """The gaps that no other stage has closed, each once: what was read at arrival need not be read again to be known."""
+        """The gaps that no other stage has closed, each once: what was read at arrival need not be read again
+        to be known.
+        """
         answered = {(finding.system, finding.check) for finding in self.findings}
         kept: dict[tuple[str, str, str], Gap] = {}
         for gap in self.gaps:
@@ -142,32 +150,46 @@ class Assessment:
     def not_repeated(self) -> tuple[Gap, ...]:
         """Gaps of the last stage whose check had its answer earlier: not read again since the last repair."""
         still_open = {(gap.system, gap.check) for gap in self.open_gaps}
-        late = [gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED]
+        late = [
+            gap for gap in self.gaps if gap.stage == self.job.stage > 0 and gap.reason is Reason.NOT_MEASURED
+        ]
         return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
     def may_offer(self, operation: str, stage: int | None = None) -> bool:
-        """May it be offered on what this stage shows (without one: on what any stage did)? What was called for earlier was answered then."""
-        return any(call.operation == operation and call.met and stage in (None, call.stage) for call in self.calls)
+        """May it be offered on what this stage shows (without one: on what any stage did)? What was called
+        for earlier was answered then.
+        """
+        return any(
+            call.operation == operation and call.met and stage in (None, call.stage) for call in self.calls
+        )
 
     def calls_at(self, stage: int) -> tuple[Call, ...]:
         return tuple(call for call in self.calls if call.stage == stage)
 
 
 class Assessor(Protocol):
-    """Whatever assesses jobs: `assess` itself, or a worker that calls it elsewhere. Arguments and result are those of `assess`."""
+    """Whatever assesses jobs: `assess` itself, or a worker that calls it elsewhere.
 
-    def __call__(self, job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment: ...
+    Arguments and result are those of `assess`.
+    """
+
+    def __call__(
+        self, job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()
+    ) -> Assessment: ...
 
 
-def assess(job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
+def assess(
+    job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()
+) -> Assessment:
     """Run every check of every system at every stage, and draw what follows from the findings.
 
-    A system of which nothing was read yet makes no findings and no gaps. It is in question as soon as one of its traits was
-    answered, or when `about` names it; then its next tests say where to begin.
+    A system of which nothing was read yet makes no findings and no gaps. It is in question as soon as one of
+    its traits was answered, or when `about` names it; then its next tests say where to begin.
 
     Args:
         minutes_left: Of this visit; a test that cannot be done and read in it is set apart.
-        about: Keys of systems that are asked about; their tests come before those of a system in which nothing is wrong so far.
+        about: Keys of systems that are asked about; their tests come before those of a system in which
+            nothing is wrong so far.
 
     Errors:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
@@ -184,32 +206,63 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None, about:
     for stage in job.stages:
         laid: Case | None = None  # a stage is laid out once; each system sees the same
         for system in plugins.systems.values():
-            laid = case = attrs.evolve(laid, system=system) if laid is not None else case_at(job, stage, system, plugins)
+            laid = case = (
+                attrs.evolve(laid, system=system)
+                if laid is not None
+                else case_at(job, stage, system, plugins)
+            )
             if not _touched(case, job, stage):
                 continue
             touched.add(system.key)
             made, missed = _run_checks(system, case)
-            made = [_unsettled(finding) if not disputed.isdisjoint(finding.evidence) else finding for finding in made]
+            made = [
+                _unsettled(finding) if not disputed.isdisjoint(finding.evidence) else finding
+                for finding in made
+            ]
             ruled = _rule(system, case, made, disputed)
             findings += made
             gaps += missed
             calls += ruled.calls
             if ruled.speaks or system.key not in {test.system for test in tests}:
-                # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
+                # The latest stage that has evidence speaks; what arrival showed is evidence about arrival
+                # only.
                 seen_suspects = [*(old for old in seen_suspects if old.system != system.key), *ruled.suspects]
                 tests = [*(old for old in tests if old.system != system.key), *ruled.tests]
-                odd = [*(old for old in odd if old.system != system.key), *ruled.contradictions, *all_alike(made, titles)]
+                odd = [
+                    *(old for old in odd if old.system != system.key),
+                    *ruled.contradictions,
+                    *all_alike(made, titles),
+                ]
         for key, text in unknown_at(job, stage, plugins):
-            gaps.append(Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key))
-    gaps += [Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure)) for failure in plugins.failures]
+            gaps.append(
+                Gap(
+                    system="",
+                    check="Readings",
+                    reason=Reason.DOES_NOT_APPLY,
+                    text=text,
+                    stage=stage,
+                    wants=key,
+                )
+            )
+    gaps += [
+        Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure))
+        for failure in plugins.failures
+    ]
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
     ordered = tuple(sorted(findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage)))
     for system in plugins.systems.values():
-        if system.key not in touched and system.faults is not None and (system.key in about or _fitted(system, job)):
+        if (
+            system.key not in touched
+            and system.faults is not None
+            and (system.key in about or _fitted(system, job))
+        ):
             tests += next_tests(system.key, system.faults, [], {})
-    # A system that shows something wrong is tested on before one that was only read beside it; within a system its own ranking holds.
+    # A system that shows something wrong is tested on before one that was only read beside it; within a
+    # system its own ranking holds.
     uneasy = {finding.system for finding in findings if finding.urgency is not Urgency.NOTHING}
-    tests.sort(key=lambda test: (test.system not in uneasy, test.system not in about, test.system not in touched))
+    tests.sort(
+        key=lambda test: (test.system not in uneasy, test.system not in about, test.system not in touched)
+    )
     return Assessment(
         job=job,
         findings=ordered,
@@ -222,14 +275,18 @@ def assess(job: Job, plugins: Plugins, minutes_left: float | None = None, about:
         readings=readings,
         failures=plugins.failures,
         versions=dict(plugins.versions),
-        replaces={key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces},
+        replaces={
+            key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces
+        },
         contradictions=tuple(odd),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
 
 
 def _touched(case: Case, job: Job, stage: int) -> bool:
-    """True when this stage holds something of the system: a job about one system gets no list of another's readings not taken."""
+    """True when this stage holds something of the system: a job about one system gets no list of another's
+    readings not taken.
+    """
     prefix = f"{case.system.key}."
     asks_for = case.system.faults.codes if case.system.faults else frozenset[str]()
     return any(key.startswith(prefix) for key in job.spoken_of(stage)) or not asks_for.isdisjoint(case.codes)
@@ -259,13 +316,26 @@ def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap
     except KeyboardInterrupt:
         raise
     except BaseException as problem:
-        text = f"The check failed and said nothing that can be used ({in_words(problem)}). Plugin {system.key}: {system.title} is not assessed here."
-        return [Gap(system=system.key, check=check.title, reason=Reason.PLUGIN_FAILED, text=text, stage=case.stage)]
+        text = (
+            f"The check failed and said nothing that can be used ({in_words(problem)}). Plugin {system.key}:"
+            f" {system.title} is not assessed here."
+        )
+        return [
+            Gap(
+                system=system.key, check=check.title, reason=Reason.PLUGIN_FAILED, text=text, stage=case.stage
+            )
+        ]
 
 
 def _unsettled(finding: Finding) -> Finding:
-    """A finding that rests on a dispute: two stores say different things, so nothing is decided until somebody settles it."""
-    text = Text(f"{finding.text.template} Two records disagree about what this rests on, and nothing settles which one counts.", finding.text.values)
+    """A finding that rests on a dispute: two stores say different things, so nothing is decided until
+    somebody settles it.
+    """
+    text = Text(
+        f"{finding.text.template} Two records disagree about what this rests on, and nothing settles which"
+        " one counts.",
+        finding.text.values,
+    )
     if finding.verdict is Verdict.ADVICE:
         return attrs.evolve(finding, text=text)
     urgency = Urgency.THIS_VISIT if finding.urgency is Urgency.NOTHING else finding.urgency
@@ -284,7 +354,11 @@ class _Ruling:
 
 
 def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> _Ruling:
-    barred = {finding.code: finding.next_test for finding in findings if finding.verdict is Verdict.UNDECIDED and finding.next_test}
+    barred = {
+        finding.code: finding.next_test
+        for finding in findings
+        if finding.verdict is Verdict.UNDECIDED and finding.next_test
+    }
     ahead = [_named(system, finding) for finding in findings if finding.code in barred]
     table = system.faults
     all_tried = tried(table, case, findings, disputed) if table is not None else []
@@ -304,17 +378,29 @@ def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Col
     return _Ruling(
         calls=list(calls.values()),
         suspects=suspects(system.key, table, shown) if shown else [],
-        tests=[*ahead, *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in all_tried])],
+        tests=[
+            *ahead,
+            *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in all_tried]),
+        ],
         contradictions=unfitting(system.key, table, shown, case.stage),
         speaks=bool(all_tried or ahead),
     )
 
 
 def _plain_call(system: System, finding: Finding, stage: int) -> Call:
-    """Work that exchanges no part may be offered when the finding speaks for it plainly, as a verdict or as advice."""
+    """Work that exchanges no part may be offered when the finding speaks for it plainly, as a verdict or as
+    advice.
+    """
     if system.operations[finding.calls_for].replaces:
-        return Call(operation=finding.calls_for, met=False, stage=stage, why="The system has no fault table, so no part may be called for.")
-    met = finding.verdict is Verdict.FAIL or (finding.verdict is Verdict.ADVICE and (finding.probability is None or finding.probability <= 0.05))
+        return Call(
+            operation=finding.calls_for,
+            met=False,
+            stage=stage,
+            why="The system has no fault table, so no part may be called for.",
+        )
+    met = finding.verdict is Verdict.FAIL or (
+        finding.verdict is Verdict.ADVICE and (finding.probability is None or finding.probability <= 0.05)
+    )
     why = str(finding.text) if met else "The finding that speaks for it is not decided."
     return Call(operation=finding.calls_for, met=met, stage=stage, why=why)
 
@@ -324,11 +410,20 @@ def _named(system: System, finding: Finding) -> NextTest:
     wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
-    question = f"Test again {check}." if finding.next_test == finding.of else f"{title}, before anything is said of {check}."
+    question = (
+        f"Test again {check}."
+        if finding.next_test == finding.of
+        else f"{title}, before anything is said of {check}."
+    )
     return NextTest(
-        system=system.key, key=finding.next_test, question=question, minutes=0.0, bits=0.0, wants=finding.next_test,
+        system=system.key,
+        key=finding.next_test,
+        question=question,
+        minutes=0.0,
+        bits=0.0,
+        wants=finding.next_test,
         place=finding.place if finding.next_test == finding.of else "",
-    )  # fmt: skip
+    )
 
 
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:
@@ -352,11 +447,16 @@ def _compare(readings: Sequence[Sequence[Reading]], findings: Sequence[Finding])
             first.setdefault(key, reading)
             last[key] = reading
     pairs = [(before, last[key]) for key, before in first.items() if last[key].stage > before.stage]
-    return [Comparison(before=before, after=after, change=_change(before, after, findings)) for before, after in pairs]
+    return [
+        Comparison(before=before, after=after, change=_change(before, after, findings))
+        for before, after in pairs
+    ]
 
 
 def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Change:
-    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside or away from it?"""
+    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside or
+    away from it?
+    """
     gap = after.value - before.value
     if abs(gap.number) <= 2 * gap.u:
         narrow = gap.u == 0 or gap.number == 0 or abs(before.number) > 20 * gap.u
@@ -366,7 +466,10 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
         return Change.CHANGED
     if abs(first.probability - last.probability) >= 0.01:
         return Change.IMPROVED if last.probability > first.probability else Change.WORSE
-    (side, short), (other_side, still_short) = _shortfall(before, first.limits[0]), _shortfall(after, last.limits[0])
+    (side, short), (other_side, still_short) = (
+        _shortfall(before, first.limits[0]),
+        _shortfall(after, last.limits[0]),
+    )
     if not side or side != other_side:
         return Change.CHANGED  # inside both times, or out at one end and then at the other: neither is better
     return Change.IMPROVED if still_short < short else Change.WORSE
@@ -374,7 +477,14 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
 
 def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
     """The finding by which some check held this very reading against a limit."""
-    return next((one for one in findings if one.value == reading.value and one.probability is not None and one.limits), None)
+    return next(
+        (
+            one
+            for one in findings
+            if one.value == reading.value and one.probability is not None and one.limits
+        ),
+        None,
+    )
 
 
 def _shortfall(reading: Reading, limit: Limit) -> tuple[str, float]:
@@ -393,55 +503,99 @@ def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[Rep
         stage = noted.record.stage
         if operation is None:
             why = "No installed system knows this work, so no retest can be held against it."
-            proofs.append(RepairProof(operation=noted.record.operation, title=noted.record.operation, stage=stage, proof=Proof.NOT_SHOWN, why=why))
+            proofs.append(
+                RepairProof(
+                    operation=noted.record.operation,
+                    title=noted.record.operation,
+                    stage=stage,
+                    proof=Proof.NOT_SHOWN,
+                    why=why,
+                )
+            )
             continue
-        called = [finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage]
+        called = [
+            finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage
+        ]
         until = _next_of(job, operation, stage, plugins)
         proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
-        proofs.append(RepairProof(
-            operation=operation.key, title=operation.title, stage=stage, proof=proof, why=why, finding=finding, retest=operation.shown_by,
-        ))  # fmt: skip
+        proofs.append(
+            RepairProof(
+                operation=operation.key,
+                title=operation.title,
+                stage=stage,
+                proof=proof,
+                why=why,
+                finding=finding,
+                retest=operation.shown_by,
+            )
+        )
     return proofs
 
 
 def _next_of(job: Job, operation: Operation, stage: int, plugins: Plugins) -> Repaired | None:
-    """The next repair after this one that the same measurand would show: what is read after it speaks for that one."""
+    """The next repair after this one that the same measurand would show: what is read after it speaks for
+    that one.
+    """
     for noted in job.repairs:
         later = plugins.operations.get(noted.record.operation)
-        if later is not None and operation.shown_by and later.shown_by == operation.shown_by and noted.record.stage > stage:
+        if (
+            later is not None
+            and operation.shown_by
+            and later.shown_by == operation.shown_by
+            and noted.record.stage > stage
+        ):
             return noted.record
     return None
 
 
 def _proof(
-    shown_by: str, called: Sequence[Finding], stage: int, until: Repaired | None, findings: Sequence[Finding], plugins: Plugins
+    shown_by: str,
+    called: Sequence[Finding],
+    stage: int,
+    until: Repaired | None,
+    findings: Sequence[Finding],
+    plugins: Plugins,
 ) -> tuple[Proof, str, Finding | None]:
-    """The last finding about the operation's measurand between this repair and the next of its kind speaks for or against it.
+    """The last finding about the operation's measurand between this repair and the next of its kind speaks
+    for or against it.
 
-    Where nothing was read between the two, the retest after both speaks, and says so. Several checks may speak of one measurand (the
-    voltage itself, what is lost on the way): those that called for the work count. Of several like things the worst speaks: one that
-    still fails, then one that is left open; and every one that called for the work must have been read again.
+    Where nothing was read between the two, the retest after both speaks, and says so. Several checks may
+    speak of one measurand (the voltage itself, what is lost on the way): those that called for the work
+    count. Of several like things the worst speaks: one that still fails, then one that is left open; and
+    every one that called for the work must have been read again.
     """
     if not shown_by:
         return Proof.NOT_SHOWN, "No reading can show it.", None
     measurand = plugins.measurands.get(shown_by)
     title = measurand.title if measurand is not None else shown_by
-    since = [finding for finding in findings if finding.of == shown_by and finding.stage >= stage and finding.limits]
+    since = [
+        finding
+        for finding in findings
+        if finding.of == shown_by and finding.stage >= stage and finding.limits
+    ]
     own = [finding for finding in since if until is None or finding.stage < until.stage]
     with_other = ""
     if until is not None and since and not own:
         other = plugins.operations[until.operation].title
-        with_other = f" It was read only after this was done as well: {other}. So it speaks for both together."
+        with_other = (
+            f" It was read only after this was done as well: {other}. So it speaks for both together."
+        )
     since = own or since
     if not since:
         return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
     codes = {finding.code for finding in called}
     latest: dict[tuple[str, str], Finding] = {}
-    for finding in sorted([finding for finding in since if finding.code in codes] or since, key=lambda finding: finding.stage):
+    for finding in sorted(
+        [finding for finding in since if finding.code in codes] or since, key=lambda finding: finding.stage
+    ):
         latest[finding.code, finding.place] = finding
     worst = min(latest.values(), key=lambda finding: _WORST_FIRST.index(_shown(finding)))
     proof = _shown(worst)
-    left_out = [finding for finding in called if finding.of == shown_by and finding.place not in {place for _, place in latest}]
+    left_out = [
+        finding
+        for finding in called
+        if finding.of == shown_by and finding.place not in {place for _, place in latest}
+    ]
     if proof is Proof.SHOWN and left_out:
         at = f" at {left_out[0].place}" if left_out[0].place else ""
         return Proof.NOT_SHOWN, f"{title}{at} was not read and judged again after the work.", worst
@@ -455,4 +609,3 @@ def _shown(finding: Finding) -> Proof:
     if finding.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
         return Proof.NOT_SHOWN
     return Proof.SHOWN if chance >= 0.95 else Proof.NOT_YET
-

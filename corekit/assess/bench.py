@@ -33,16 +33,27 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         specified=_specified(job),
         codes=codes_at(job, stage),
         code_lists={noted.record.state: noted.id for noted in job.codes_read(stage) if noted.record.state},
-        repairs={noted.record.operation: noted.record.stage for noted in job.repairs if noted.record.stage <= stage},
+        repairs={
+            noted.record.operation: noted.record.stage for noted in job.repairs if noted.record.stage <= stage
+        },
     )
 
 
 def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
-    """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by themselves or with another."""
+    """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by
+    themselves or with another.
+    """
     found: dict[tuple[str, str], Reading] = {}
     for earlier in range(stage):
         then = readings_at(job, earlier, plugins.measurands)
-        found.update({(key, ""): beside for reading in then.values() for key, beside in reading.setup.items() if beside.measurand.lasting})
+        found.update(
+            {
+                (key, ""): beside
+                for reading in then.values()
+                for key, beside in reading.setup.items()
+                if beside.measurand.lasting
+            }
+        )
         found.update({place: reading for place, reading in then.items() if reading.measurand.lasting})
     found.update(readings_at(job, stage, plugins.measurands))
     return found
@@ -51,7 +62,8 @@ def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str
 def fitted_at(job: Job, stage: int, plugins: Plugins) -> tuple[dict[str, Enum | Value], dict[str, str]]:
     """What is fitted at a stage, and the entries that say so.
 
-    A repair that exchanges a part ends what was known of the old one: the old part's rating says nothing of the new.
+    A repair that exchanges a part ends what was known of the old one: the old part's rating says nothing of
+    the new.
     """
     values: dict[str, Enum | Value] = {}
     said_by: dict[str, str] = {}
@@ -110,13 +122,27 @@ def _specified(job: Job) -> Mapping[str, Limit]:
     limits: dict[str, Limit] = {}
     for noted in job.specified:
         record = noted.record
-        low, high = (exact(record.kind, end, [noted.id]) if end is not None else None for end in (record.low, record.high))
+        low, high = (
+            exact(record.kind, end, [noted.id]) if end is not None else None
+            for end in (record.low, record.high)
+        )
         limits[record.of] = own_limit(record.of, low, high, record.where_from, noted.id)
     return limits
 
 
 def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
-    """(key, sentence) for every reading and observation that no installed system declares: kept, named, not judged."""
+    """(key, sentence) for every reading and observation that no installed system declares: kept, named, not
+    judged.
+    """
     known = {*plugins.measurands, *plugins.observations}
     strangers = [key for key in job.spoken_of(stage) if key not in known]
-    return [(key, f"{key} was read at {stage_name(stage)}, but no installed system knows it; it is kept and not judged.") for key in dict.fromkeys(strangers)]
+    return [
+        (
+            key,
+            (
+                f"{key} was read at {stage_name(stage)}, but no installed system knows it; it is kept and not"
+                " judged."
+            ),
+        )
+        for key in dict.fromkeys(strangers)
+    ]

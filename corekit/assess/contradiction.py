@@ -1,4 +1,6 @@
-"""Readings that do not go together: with each other, or with the idea that several like parts fail for reasons of their own."""
+"""Readings that do not go together: with each other, or with the idea that several like parts fail for
+reasons of their own.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +17,10 @@ from ..plugin.faults import FaultTable
 from .outcome import Outcome
 from .posterior import posterior
 
-#: Outcomes are called contradictory when the hypothesis that fits them best fits worse than the first, and when fitting so badly would,
-#: with as many tests as were made, happen by chance more seldom than the second. Both are estimates of ours. Drawing two to ten outcomes
-#: from the chances of a built-in table itself gives a false alarm in 1.6 to 1.8 of a hundred; without the second it is 3 to 4.
+#: Outcomes are called contradictory when the hypothesis that fits them best fits worse than the first, and
+#: when fitting so badly would, with as many tests as were made, happen by chance more seldom than the second.
+#: Both are estimates of ours. Drawing two to ten outcomes from the chances of a built-in table itself gives a
+#: false alarm in 1.6 to 1.8 of a hundred; without the second it is 3 to 4.
 UNFIT, SELDOM = 0.02, 0.05
 #: Steps in which the logarithm of a fit is counted.
 GRAIN = 0.02
@@ -32,12 +35,15 @@ class Oddity(StrEnum):
 
 @attrs.frozen(kw_only=True)
 class Contradiction:
-    """Something odd about several readings together, and the one to look at again. For the mechanic; never for the customer's paper.
+    """Something odd about several readings together, and the one to look at again.
+
+    For the mechanic; never for the customer's paper.
 
     Attributes:
         wants: Key of the measurand or observation to read again. of: Test or code that it is about.
         places: Of readings that are all alike, where they were taken.
-        fit: Of outcomes that do not fit together: their chance under what fits best, over that of its own likeliest outcomes.
+        fit: Of outcomes that do not fit together: their chance under what fits best, over that of its own
+            likeliest outcomes.
     """
 
     system: str
@@ -54,29 +60,39 @@ class Contradiction:
 def unfitting(system: str, table: FaultTable, shown: Sequence[Outcome], stage: int) -> list[Contradiction]:
     """The reading that fits worst, where no fault and no pair of the table explains all that was shown.
 
-    Of each outcome: its chance under the likeliest hypothesis over that of the outcome which this hypothesis makes likeliest. Their
-    product is 1 where everything is as expected.
+    Of each outcome: its chance under the likeliest hypothesis over that of the outcome which this hypothesis
+    makes likeliest. Their product is 1 where everything is as expected.
     """
     if len(shown) < 2:
         return []
     chances = posterior(table, shown)
     best = max(chances, key=chances.__getitem__)
     fits = [_fit(table, best, outcome) for outcome in shown]
-    if math.prod(fits) >= UNFIT or _by_chance([table.chances(outcome.test, best) for outcome in shown], math.prod(fits)) >= SELDOM:
+    if (
+        math.prod(fits) >= UNFIT
+        or _by_chance([table.chances(outcome.test, best) for outcome in shown], math.prod(fits)) >= SELDOM
+    ):
         return []
     worst = shown[fits.index(min(fits))]
     answer = worst.test.outcomes[max(range(len(worst.weights)), key=worst.weights.__getitem__)]
     named = " and ".join(table.faults[fault].name for fault in table.of(best))
     text = (
-        f"What was read does not fit together. It fits best with: {named}. Fitting worst with that: {worst.test.question} Answer: {answer}. "
-        "Make that test again, on another range or with another instrument, before relying on it."
+        f"What was read does not fit together. It fits best with: {named}. Fitting worst with that:"
+        f" {worst.test.question} Answer: {answer}. Make that test again, on another range or with another"
+        " instrument, before relying on it."
     )
     return [
         Contradiction(
-            system=system, stage=stage, oddity=Oddity.UNFIT, text=text, of=worst.test.key, fit=math.prod(fits), evidence=worst.evidence,
+            system=system,
+            stage=stage,
+            oddity=Oddity.UNFIT,
+            text=text,
+            of=worst.test.key,
+            fit=math.prod(fits),
+            evidence=worst.evidence,
             wants=worst.test.wants or worst.test.measurand or worst.test.seen,
         )
-    ]  # fmt: skip
+    ]
 
 
 def _fit(table: FaultTable, hypothesis: str, outcome: Outcome) -> float:
@@ -85,7 +101,9 @@ def _fit(table: FaultTable, hypothesis: str, outcome: Outcome) -> float:
 
 
 def _by_chance(rows: Sequence[Sequence[float]], fit: float) -> float:
-    """How often tests with these chances fit as badly as this, or worse, though the hypothesis is the true one."""
+    """How often tests with these chances fit as badly as this, or worse, though the hypothesis is the true
+    one.
+    """
     spread, worse = {0: 1.0}, 0.0
     for row in rows:
         steps = [(p, round(math.log(p / max(row)) / GRAIN)) for p in row]
@@ -110,24 +128,43 @@ def all_alike(findings: Sequence[Finding], titles: Mapping[str, str]) -> list[Co
     """
     groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
-        if finding.place and finding.of and finding.value is not None and finding.limits and finding.probability is not None:
+        if (
+            finding.place
+            and finding.of
+            and finding.value is not None
+            and finding.limits
+            and finding.probability is not None
+        ):
             groups.setdefault((finding.code, finding.of), []).append(finding)
     found = []
     for (code, of), group in groups.items():
         places = tuple(dict.fromkeys(finding.place for finding in group))
         sides = {_side(finding) for finding in group}
-        if len(places) < 2 or len(sides) != 1 or "" in sides or not _one_value([finding.value for finding in group if finding.value is not None]):
+        if (
+            len(places) < 2
+            or len(sides) != 1
+            or "" in sides
+            or not _one_value([finding.value for finding in group if finding.value is not None])
+        ):
             continue
         text = (
-            f"{titles.get(of, of)}: at {', '.join(places)} the same value within doubt, and all {sides.pop()} the limit. Parts seldom fail alike "
-            "by themselves: check the instrument, its leads and what these places share before any of the parts."
+            f"{titles.get(of, of)}: at {', '.join(places)} the same value within doubt, and all {sides.pop()}"
+            " the limit. Parts seldom fail alike by themselves: check the instrument, its leads and what"
+            " these places share before any of the parts."
         )
         evidence = tuple(dict.fromkeys(entry for finding in group for entry in finding.evidence))
         found.append(
             Contradiction(
-                system=group[0].system, stage=group[0].stage, oddity=Oddity.ALIKE, text=text, of=code, wants=of, places=places, evidence=evidence,
+                system=group[0].system,
+                stage=group[0].stage,
+                oddity=Oddity.ALIKE,
+                text=text,
+                of=code,
+                wants=of,
+                places=places,
+                evidence=evidence,
             )
-        )  # fmt: skip
+        )
     return found
 
 

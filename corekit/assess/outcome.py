@@ -23,8 +23,9 @@ LIKELY = 0.5
 class Outcome:
     """What a test showed: a weight for each of its outcomes, and the entries it rests on.
 
-    `settled` is False where nothing was decided, however far the weights lean: readings that disagree, a limit that only
-    advises, two records of which nobody knows which counts. Such an outcome shifts suspicion and plainly shows nothing.
+    `settled` is False where nothing was decided, however far the weights lean: readings that disagree, a
+    limit that only advises, two records of which nobody knows which counts. Such an outcome shifts suspicion
+    and plainly shows nothing.
     """
 
     test: FaultTest
@@ -34,7 +35,9 @@ class Outcome:
 
     def share(self, names: Collection[str]) -> float:
         """The weight that these outcomes have together."""
-        return sum(weight for weight, name in zip(self.weights, self.test.outcomes, strict=True) if name in names)
+        return sum(
+            weight for weight, name in zip(self.weights, self.test.outcomes, strict=True) if name in names
+        )
 
     @property
     def plain(self) -> str:
@@ -45,15 +48,24 @@ class Outcome:
         return self.test.outcomes[best] if self.weights[best] >= PLAIN else ""
 
 
-def outcomes(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()) -> list[Outcome]:
-    """The outcomes that count as evidence: of all that was made at this stage, what its prerequisites allow (see `tried` and `counting`)."""
+def outcomes(
+    table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()
+) -> list[Outcome]:
+    """The outcomes that count as evidence: of all that was made at this stage, what its prerequisites allow
+    (see `tried` and `counting`).
+    """
     return counting(tried(table, case, findings, disputed))
 
 
-def tried(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()) -> list[Outcome]:
-    """The outcome of every test of the table that was made at this stage. An uncertain reading shares its weight between outcomes.
+def tried(
+    table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()
+) -> list[Outcome]:
+    """The outcome of every test of the table that was made at this stage.
 
-    A test was made once, however often it was repeated: the newest that stands replaces what was there before, and is no new evidence.
+    An uncertain reading shares its weight between outcomes.
+
+    A test was made once, however often it was repeated: the newest that stands replaces what was there
+    before, and is no new evidence.
 
     Args:
         disputed: Ids of entries of which two stores say different things.
@@ -69,13 +81,22 @@ def tried(table: FaultTable, case: Case, findings: Sequence[Finding], disputed: 
         else:
             outcome = _seen(test, case)
         if outcome is not None:
-            found.append(outcome if set(outcome.evidence).isdisjoint(disputed) else attrs.evolve(outcome, settled=False))
+            found.append(
+                outcome
+                if set(outcome.evidence).isdisjoint(disputed)
+                else attrs.evolve(outcome, settled=False)
+            )
     return found
 
 
 def allowed(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
-    """How surely what this test needs before it was shown: 1.0 where it needs nothing, 0.0 where that was not tested."""
-    return min((shown[first].share(names) if first in shown else 0.0 for first, names in test.after.items()), default=1.0)
+    """How surely what this test needs before it was shown: 1.0 where it needs nothing, 0.0 where that was not
+    tested.
+    """
+    return min(
+        (shown[first].share(names) if first in shown else 0.0 for first, names in test.after.items()),
+        default=1.0,
+    )
 
 
 def counting(found: Sequence[Outcome]) -> list[Outcome]:
@@ -87,7 +108,10 @@ def counting(found: Sequence[Outcome]) -> list[Outcome]:
     while early := [key for key, outcome in kept.items() if allowed(outcome.test, kept) < LIKELY]:
         for key in early:
             del kept[key]
-    return [attrs.evolve(outcome, settled=False) if allowed(outcome.test, kept) < PLAIN else outcome for outcome in kept.values()]
+    return [
+        attrs.evolve(outcome, settled=False) if allowed(outcome.test, kept) < PLAIN else outcome
+        for outcome in kept.values()
+    ]
 
 
 def _binned(test: FaultTest, case: Case) -> Outcome | None:
@@ -102,13 +126,20 @@ def _binned(test: FaultTest, case: Case) -> Outcome | None:
 
 
 def _shares(test: FaultTest, value: Value) -> list[float]:
-    below = [normal((edge - value.number) / value.u) if value.u > 0 else float(value.number < edge) for edge in test.at]
+    below = [
+        normal((edge - value.number) / value.u) if value.u > 0 else float(value.number < edge)
+        for edge in test.at
+    ]
     return [high - low for low, high in pairwise([0.0, *below, 1.0])]
 
 
 def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
     """The verdict; of several like things the worst one speaks: one bad lead makes the leads bad."""
-    judged = [(finding.probability, finding) for finding in findings if finding.code == test.code and finding.probability is not None and finding.limits]
+    judged = [
+        (finding.probability, finding)
+        for finding in findings
+        if finding.code == test.code and finding.probability is not None and finding.limits
+    ]
     if not judged:
         return None
     chance, worst = min(judged, key=lambda pair: pair[0])
@@ -117,9 +148,11 @@ def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
 
 
 def _coded(test: FaultTest, case: Case) -> Outcome | None:
-    """Set when a stored or pending list holds one of the codes; not set when the stored list was read and no list holds one.
+    """Set when a stored or pending list holds one of the codes; not set when the stored list was read and no
+    list holds one.
 
-    A code that is only permanent says neither: it stays until the vehicle itself has run the test again, however well it was repaired.
+    A code that is only permanent says neither: it stays until the vehicle itself has run the test again,
+    however well it was repaired.
     """
     found = [case.codes[code] for code in test.codes if code in case.codes]
     now = [one for one in found if set(one.states) & {"stored", "pending"}]
@@ -133,10 +166,18 @@ def _coded(test: FaultTest, case: Case) -> Outcome | None:
 
 def _seen(test: FaultTest, case: Case) -> Outcome | None:
     """What was seen; of several like things one that is not sound speaks before those that are."""
-    noted = [sight for (key, _), sight in case.sights.items() if key == test.seen and sight.answer is not None and sight.answer.value in test.answers]
+    noted = [
+        sight
+        for (key, _), sight in case.sights.items()
+        if key == test.seen and sight.answer is not None and sight.answer.value in test.answers
+    ]
     if not noted:
         return None
     sound = test.answers[test.outcomes.index(test.sound)]
-    sight = next((sight for sight in noted if sight.answer is not None and sight.answer.value != sound), noted[0])
-    weights = tuple(float(sight.answer is not None and answer == sight.answer.value) for answer in test.answers)
+    sight = next(
+        (sight for sight in noted if sight.answer is not None and sight.answer.value != sound), noted[0]
+    )
+    weights = tuple(
+        float(sight.answer is not None and answer == sight.answer.value) for answer in test.answers
+    )
     return Outcome(test=test, weights=weights, evidence=(sight.entry,))

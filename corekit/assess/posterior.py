@@ -1,4 +1,6 @@
-"""Bayes' rule over a fault table, exactly: every fault alone, and every pair of faults that the table names."""
+"""Bayes' rule over a fault table, exactly: every fault alone, and every pair of faults that the
+table names.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +14,21 @@ from .outcome import Outcome
 #: By how much a number of a table may be wrong.
 WRONG_BY = 1.5
 
-#: A number of the table and the factor it is moved by: ("weight", hypothesis) or ("p", test, hypothesis, outcome).
+#: A number of the table and the factor it is moved by: ("weight", hypothesis) or ("p", test, hypothesis,
+#: outcome).
 Moved = Mapping[tuple[str, ...], float]
 
 
 def posterior(table: FaultTable, shown: Sequence[Outcome], moved: Moved | None = None) -> dict[str, float]:
-    """Probability of each hypothesis given the outcomes: each fault alone, `none` and `outside` included, and each pair. They sum to 1."""
-    return normal({key: log_weight(table, key, moved or {}) + sum(_terms(table, key, shown, moved or {})) for key in hypotheses(table)})
+    """Probability of each hypothesis given the outcomes: each fault alone, `none` and `outside` included, and
+    each pair. They sum to 1.
+    """
+    return normal(
+        {
+            key: log_weight(table, key, moved or {}) + sum(_terms(table, key, shown, moved or {}))
+            for key in hypotheses(table)
+        }
+    )
 
 
 def hypotheses(table: FaultTable) -> tuple[str, ...]:
@@ -26,7 +36,10 @@ def hypotheses(table: FaultTable) -> tuple[str, ...]:
 
 
 def marginals(table: FaultTable, chances: Mapping[str, float]) -> dict[str, float]:
-    """Probability that each fault is there, alone or with another. Where two at once are likely these sum to more than 1."""
+    """Probability that each fault is there, alone or with another.
+
+    Where two at once are likely these sum to more than 1.
+    """
     found = dict.fromkeys(table.faults, 0.0)
     for key, chance in chances.items():
         for fault in table.of(key):
@@ -67,7 +80,10 @@ def _row(table: FaultTable, test: FaultTest, hypothesis: str, moved: Moved) -> t
     """The chances of a test's outcomes with some numbers moved, each row summing to 1 again."""
     if hypothesis in table.pairs and hypothesis not in test.given:
         return test.together([_row(table, test, fault, moved) for fault in table.of(hypothesis)])
-    return _scaled(test.likelihood(hypothesis), [moved.get(("p", test.key, hypothesis, name), 1.0) for name in test.outcomes])
+    return _scaled(
+        test.likelihood(hypothesis),
+        [moved.get(("p", test.key, hypothesis, name), 1.0) for name in test.outcomes],
+    )
 
 
 def _scaled(row: Sequence[float], factors: Sequence[float]) -> tuple[float, ...]:
@@ -88,7 +104,9 @@ def normal(logs: Mapping[str, float]) -> dict[str, float]:
 
 
 def lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: Collection[str]) -> float:
-    """The least these faults hold with the table as it is, or with any one number that matters moved by the factor, one at a time."""
+    """The least these faults hold with the table as it is, or with any one number that matters moved by the
+    factor, one at a time.
+    """
     terms = {key: _terms(table, key, shown, {}) for key in hypotheses(table)}
     logs = {key: log_weight(table, key, {}) + sum(terms[key]) for key in terms}
     held = holding(table, faults)
@@ -105,12 +123,18 @@ def lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: Collection
     return lowest
 
 
-def _numbers(table: FaultTable, shown: Sequence[Outcome]) -> Iterator[tuple[tuple[str, ...], int | None, Sequence[str]]]:
-    """Every number that matters: its name, the outcome it belongs to (None for a weight), the hypotheses that it touches.
+def _numbers(
+    table: FaultTable, shown: Sequence[Outcome]
+) -> Iterator[tuple[tuple[str, ...], int | None, Sequence[str]]]:
+    """Every number that matters: its name, the outcome it belongs to (None for a weight), the hypotheses that
+    it touches.
 
     A fault without a row has a copy of `otherwise`: for it alone that may be wrong as well.
     """
-    with_pairs = {fault: [fault, *(key for key, pair in table.pairs.items() if fault in pair.of)] for fault in table.faults}
+    with_pairs = {
+        fault: [fault, *(key for key, pair in table.pairs.items() if fault in pair.of)]
+        for fault in table.faults
+    }
     for key in hypotheses(table):
         yield ("weight", key), None, (key,)
     for place, outcome in enumerate(shown):
@@ -123,8 +147,12 @@ def _numbers(table: FaultTable, shown: Sequence[Outcome]) -> Iterator[tuple[tupl
                     yield ("p", test.key, key, name), place, (key,)
 
 
-def shaken(table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 20260701) -> Iterator[dict[str, float]]:
-    """Posteriors with every number of the table moved up or down by the factor at once, at random; the same at every run."""
+def shaken(
+    table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 20260701
+) -> Iterator[dict[str, float]]:
+    """Posteriors with every number of the table moved up or down by the factor at once, at random; the same
+    at every run.
+    """
     draw = random.Random(seed)
     factors = (WRONG_BY, 1 / WRONG_BY)
     weights = {key: log_weight(table, key, {}) for key in hypotheses(table)}
@@ -134,7 +162,10 @@ def shaken(table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 
         for outcome, unmarked in zip(shown, plain, strict=True):
             test = outcome.test
             otherwise = _scaled(test.otherwise, draw.choices(factors, k=len(test.outcomes)))
-            rows = {key: _scaled(row.p, draw.choices(factors, k=len(test.outcomes))) for key, row in test.given.items()}
+            rows = {
+                key: _scaled(row.p, draw.choices(factors, k=len(test.outcomes)))
+                for key, row in test.given.items()
+            }
             usual = _log_of(outcome, otherwise)
             for key in logs:
                 if key in unmarked:
@@ -142,10 +173,19 @@ def shaken(table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 
                 elif key in rows:
                     logs[key] += _log_of(outcome, rows[key])
                 else:
-                    logs[key] += _log_of(outcome, test.together([rows.get(fault, otherwise) for fault in table.of(key)], otherwise))
+                    logs[key] += _log_of(
+                        outcome,
+                        test.together([rows.get(fault, otherwise) for fault in table.of(key)], otherwise),
+                    )
         yield normal(logs)
 
 
 def _without_row(table: FaultTable, test: FaultTest) -> frozenset[str]:
-    """The hypotheses under which a test shows what it shows otherwise: no row is theirs or one of their faults'."""
-    return frozenset(key for key in hypotheses(table) if key not in test.given and not any(fault in test.given for fault in table.of(key)))
+    """The hypotheses under which a test shows what it shows otherwise: no row is theirs or one of their
+    faults'.
+    """
+    return frozenset(
+        key
+        for key in hypotheses(table)
+        if key not in test.given and not any(fault in test.given for fault in table.of(key))
+    )

@@ -64,9 +64,11 @@ class PriceBook:
         outside_tax: Why the shop shows no tax; empty when it does.
         labour: Price of an hour.
         call_out: Price of coming at all; None when there is none.
-        per_km, travel: Price of a kilometre, or of the drive whatever its length; at most one of them is given.
+        per_km, travel: Price of a kilometre, or of the drive whatever its length; at most one of them is
+            given.
         diagnosis: Flat price of looking for the fault.
-        diagnosis_cap: The most that call-out, travel and diagnosis may come to together before tax; None without a cap.
+        diagnosis_cap: The most that call-out, travel and diagnosis may come to together before tax; None
+            without a cap.
         operations: Operation key → what it takes.
     """
 
@@ -120,7 +122,9 @@ _UNIT_PRICE_PLACES = 6
 
 
 class _Reader:
-    """Collects faults while it reads; where a value is at fault it goes on with a stand-in, which never leaves it."""
+    """Collects faults while it reads; where a value is at fault it goes on with a stand-in, which never
+    leaves it.
+    """
 
     def __init__(self, where: str) -> None:
         self.where = where
@@ -128,33 +132,63 @@ class _Reader:
         self.places = 2
 
     def book(self, data: Any) -> PriceBook:
-        book = self.table(data, "", ("currency", "tax", "labour", "diagnosis", "operations"), ("call_out", "travel"))
+        book = self.table(
+            data, "", ("currency", "tax", "labour", "diagnosis", "operations"), ("call_out", "travel")
+        )
         currency = self.currency(book)
         rates, tax_of, outside_tax = self.tax(book)
         labour = self.table(book.get("labour"), "labour", ("per_hour",)) if "labour" in book else {}
         travel = self.table(book.get("travel"), "travel", (), ("per_km", "flat")) if "travel" in book else {}
-        if "travel" in book and isinstance(book["travel"], Mapping) and len(travel.keys() & {"per_km", "flat"}) != 1:
+        if (
+            "travel" in book
+            and isinstance(book["travel"], Mapping)
+            and len(travel.keys() & {"per_km", "flat"}) != 1
+        ):
             self.fault("travel", 'gives one price, per kilometre or flat; write per_km = "…" or flat = "…"')
-        diagnosis = self.table(book.get("diagnosis"), "diagnosis", ("price",), ("cap",)) if "diagnosis" in book else {}
+        diagnosis = (
+            self.table(book.get("diagnosis"), "diagnosis", ("price",), ("cap",))
+            if "diagnosis" in book
+            else {}
+        )
         price, cap = self.amount(diagnosis, "price", "diagnosis"), self.amount(diagnosis, "cap", "diagnosis")
         call_out, flat = self.amount(book, "call_out", ""), self.amount(travel, "flat", "travel")
         least = sum((part for part in (price, call_out, flat) if part is not None), Decimal(0))
         if cap is not None and cap < least:
-            self.fault("diagnosis.cap", f"is {cap}, but diagnosis, call-out and travel come to {least} already; raise the cap or lower a price")
-        per_hour, per_km = self.unit_price(labour, "per_hour", "labour"), self.unit_price(travel, "per_km", "travel")
+            self.fault(
+                "diagnosis.cap",
+                f"is {cap}, but diagnosis, call-out and travel come to {least} already; raise the cap or"
+                " lower a price",
+            )
+        per_hour, per_km = (
+            self.unit_price(labour, "per_hour", "labour"),
+            self.unit_price(travel, "per_km", "travel"),
+        )
         operations = self.operations(book)
         if self.faults:
             raise PriceProblem(self.where, self.faults)
         assert per_hour is not None and price is not None
         return PriceBook(
-            where=self.where, currency=currency, rates=rates, tax_of=tax_of, outside_tax=outside_tax, labour=per_hour,
-            call_out=call_out, per_km=per_km, travel=flat, diagnosis=price, diagnosis_cap=cap, operations=operations,
-        )  # fmt: skip
+            where=self.where,
+            currency=currency,
+            rates=rates,
+            tax_of=tax_of,
+            outside_tax=outside_tax,
+            labour=per_hour,
+            call_out=call_out,
+            per_km=per_km,
+            travel=flat,
+            diagnosis=price,
+            diagnosis_cap=cap,
+            operations=operations,
+        )
 
     def currency(self, book: Mapping[str, Any]) -> str:
         currency = self.text(book, "currency", "")
         if currency and not _CURRENCY.fullmatch(currency):
-            self.fault("currency", f'must be three capital letters as in ISO 4217; got "{currency}"; write for instance "EUR"')
+            self.fault(
+                "currency",
+                f'must be three capital letters as in ISO 4217; got "{currency}"; write for instance "EUR"',
+            )
         self.places = minor_digits(currency)
         return currency
 
@@ -165,13 +199,19 @@ class _Reader:
         if "none" in tax:
             others = [key for key in tax if key in ("rates", "default", *_TAX_KEYS)]
             if others:
-                self.fault("tax.none", f"a shop outside tax has no rates; remove {', '.join(others)}, or remove none")
+                self.fault(
+                    "tax.none", f"a shop outside tax has no rates; remove {', '.join(others)}, or remove none"
+                )
             return {}, dict.fromkeys(LineKind, OUTSIDE_TAX), self.text(tax, "none", "tax")
         if not isinstance(book["tax"], Mapping):
             return {}, {}, ""
         for key in ("rates", "default"):
             if key not in tax:
-                self.fault(f"tax.{key}", 'is missing; write rates = { standard = "20" } and default = "standard", or none = "the reason why no tax is shown"')
+                self.fault(
+                    f"tax.{key}",
+                    'is missing; write rates = { standard = "20" } and default = "standard", or none = "the'
+                    ' reason why no tax is shown"',
+                )
         rates: dict[str, Decimal] = {}
         names: dict[str, str] = {}
         table = self.mapping(tax.get("rates", {}), "tax.rates")
@@ -188,7 +228,11 @@ class _Reader:
                 self.fault(path, f"a rate is at most 100 percent; got {percent}")
             rates[name] = percent if percent is not None else Decimal(0)
         default = self.rate(tax, "default", rates)
-        tax_of = {kind: self.rate(tax, key, rates) if key in tax else default for key, kinds in _TAX_KEYS.items() for kind in kinds[:1]}
+        tax_of = {
+            kind: self.rate(tax, key, rates) if key in tax else default
+            for key, kinds in _TAX_KEYS.items()
+            for kind in kinds[:1]
+        }
         for kinds in _TAX_KEYS.values():
             tax_of.update(dict.fromkeys(kinds, tax_of[kinds[0]]))
         return rates, tax_of, ""
@@ -196,7 +240,11 @@ class _Reader:
     def rate(self, tax: Mapping[str, Any], key: str, rates: Mapping[str, Decimal]) -> str:
         name = self.text(tax, key, "tax")
         if name and name not in rates:
-            self.fault(f"tax.{key}", f'"{name}" is not among the rates; write one of {", ".join(rates) or "those you add to tax.rates"}')
+            self.fault(
+                f"tax.{key}",
+                f'"{name}" is not among the rates; write one of'
+                f" {', '.join(rates) or 'those you add to tax.rates'}",
+            )
         return name
 
     def operations(self, book: Mapping[str, Any]) -> dict[str, Operation]:
@@ -205,20 +253,33 @@ class _Reader:
         for key in table:
             path = f'operations."{key}"'
             if not _OPERATION_KEY.fullmatch(key):
-                self.fault(path, 'is no operation key; write the key whole and in quotes, as in [operations."brakes.bleed"]')
+                self.fault(
+                    path,
+                    "is no operation key; write the key whole and in quotes, as in"
+                    ' [operations."brakes.bleed"]',
+                )
                 continue
             entry = self.table(table[key], path, ("hours",), ("parts", "hazard"))
-            hours = self.decimal(entry["hours"], f"{path}.hours", places=3, hint="0.6") if "hours" in entry else None
+            hours = (
+                self.decimal(entry["hours"], f"{path}.hours", places=3, hint="0.6")
+                if "hours" in entry
+                else None
+            )
             parts = self.parts(entry.get("parts", []), f"{path}.parts")
             hazard = self.text(entry, "hazard", path)
             if hours is not None and hours == 0 and not entry.get("parts"):
                 self.fault(path, "has neither hours nor parts; say what it takes")
-            read[key] = Operation(hours=hours if hours is not None else Decimal(0), parts=parts, hazard=hazard)
+            read[key] = Operation(
+                hours=hours if hours is not None else Decimal(0), parts=parts, hazard=hazard
+            )
         return read
 
     def parts(self, data: Any, path: str) -> tuple[Part, ...]:
         if not isinstance(data, (list, tuple)):
-            self.fault(path, 'must be a list; write [ { name = "…", price = "…", quantity = "1", condition = "new" } ]')
+            self.fault(
+                path,
+                'must be a list; write [ { name = "…", price = "…", quantity = "1", condition = "new" } ]',
+            )
             return ()
         read: list[Part] = []
         seen: dict[tuple[str, str], int] = {}
@@ -229,14 +290,23 @@ class _Reader:
             price = self.unit_price(part, "price", here)
             quantity = self.quantity(part["quantity"], f"{here}.quantity") if "quantity" in part else None
             if condition and condition not in tuple(Condition):
-                self.fault(f"{here}.condition", f'"{condition}" is not a condition of a part; write one of {", ".join(Condition)}')
+                self.fault(
+                    f"{here}.condition",
+                    f'"{condition}" is not a condition of a part; write one of {", ".join(Condition)}',
+                )
                 continue
             if condition == Condition.CUSTOMERS_OWN and price:
-                self.fault(f"{here}.price", f'a part of the customer\'s own is not sold; got {price}, write "0.00"')
+                self.fault(
+                    f"{here}.price", f'a part of the customer\'s own is not sold; got {price}, write "0.00"'
+                )
             if name and condition:
                 first = seen.setdefault((name.strip().casefold(), condition), place)
                 if first != place:
-                    self.fault(here, f'"{name}", {condition}, stands in parts[{first}] already; keep one and raise its quantity')
+                    self.fault(
+                        here,
+                        f'"{name}", {condition}, stands in parts[{first}] already; keep one and raise its'
+                        " quantity",
+                    )
             if name and condition and price is not None and quantity is not None:
                 read.append(Part(name=name, price=price, quantity=quantity, condition=Condition(condition)))
         return tuple(read)
@@ -254,7 +324,9 @@ class _Reader:
     def unit_price(self, table: Mapping[str, Any], key: str, path: str) -> Decimal | None:
         if key not in table:
             return None
-        return self.decimal(table[key], _path(path, key), places=max(_UNIT_PRICE_PLACES, self.places), hint=self.example)
+        return self.decimal(
+            table[key], _path(path, key), places=max(_UNIT_PRICE_PLACES, self.places), hint=self.example
+        )
 
     def amount(self, table: Mapping[str, Any], key: str, path: str) -> Decimal | None:
         """A price that is charged as it stands, so it cannot be finer than the currency."""
@@ -270,23 +342,39 @@ class _Reader:
         """A number written as text, not negative; None when it is at fault."""
         if isinstance(raw, float):
             written = repr(raw)
-            self.fault(path, f'is a binary float, which is not exact; write "{written if _PLAIN.fullmatch(written) else hint}" in quotes')
+            self.fault(
+                path,
+                "is a binary float, which is not exact; write"
+                f' "{written if _PLAIN.fullmatch(written) else hint}" in quotes',
+            )
             return None
         if not isinstance(raw, str):
-            self.fault(path, f"must be a decimal number in quotes; got {_shown(raw)}, write \"{raw if type(raw) is int and raw >= 0 else hint}\"")
+            self.fault(
+                path,
+                f"must be a decimal number in quotes; got {_shown(raw)}, write"
+                f' "{raw if type(raw) is int and raw >= 0 else hint}"',
+            )
             return None
         if (found := _PLAIN.fullmatch(raw)) is None:
             likely = raw.strip().rstrip("%").strip().replace(",", ".")
             if likely.startswith("-") and _PLAIN.fullmatch(likely[1:]):
                 self.fault(path, f"must not be negative; got {_shown(raw)}")
                 return None
-            self.fault(path, f'is not a plain decimal number; got {_shown(raw)}, write "{likely if _PLAIN.fullmatch(likely) else hint}"')
+            self.fault(
+                path,
+                f"is not a plain decimal number; got {_shown(raw)}, write"
+                f' "{likely if _PLAIN.fullmatch(likely) else hint}"',
+            )
             return None
         if len(found[1]) > digits:
             self.fault(path, f"has more than {digits} digits before the point; got {_shown(raw)}")
             return None
         if len(found[2] or "") > places:
-            self.fault(path, f"has more than {places} decimals; got {_shown(raw)}, write it with {places or 'none'} of them")
+            self.fault(
+                path,
+                f"has more than {places} decimals; got {_shown(raw)}, write it with {places or 'none'} of"
+                " them",
+            )
             return None
         return Decimal(raw)
 
@@ -300,7 +388,9 @@ class _Reader:
             return ""
         return raw
 
-    def table(self, raw: Any, path: str, required: tuple[str, ...], optional: tuple[str, ...] = ()) -> Mapping[str, Any]:
+    def table(
+        self, raw: Any, path: str, required: tuple[str, ...], optional: tuple[str, ...] = ()
+    ) -> Mapping[str, Any]:
         """A table with these keys and no others; unknown and missing keys are faults."""
         table, known = self.mapping(raw, path), (*required, *optional)
         for key in table:
@@ -321,8 +411,12 @@ class _Reader:
         return {str(key): value for key, value in raw.items()}
 
     def fault(self, path: str, text: str) -> None:
-        """One line each, so that a line break or an escape code in a key or value cannot pass for a message of ours."""
-        self.faults.append("".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in f"{path}: {text}"))
+        """One line each, so that a line break or an escape code in a key or value cannot pass for a message
+        of ours.
+        """
+        self.faults.append(
+            "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in f"{path}: {text}")
+        )
 
 
 def _path(path: str, key: str) -> str:

@@ -1,4 +1,7 @@
-"""A line: a priced row with one ground. It can be written down as plain JSON data, because an offer keeps its lines."""
+"""A line: a priced row with one ground.
+
+It can be written down as plain JSON data, because an offer keeps its lines.
+"""
 
 from __future__ import annotations
 
@@ -65,9 +68,14 @@ class Ground:
         if not self.text.strip():
             if self.kind is GroundKind.JUDGEMENT:
                 raise ValueError("Work on the mechanic's judgement needs a reason; write why it is done.")
-            raise ValueError(f"A ground of the kind {self.kind} must say in words what it is; its text is empty.")
+            raise ValueError(
+                f"A ground of the kind {self.kind} must say in words what it is; its text is empty."
+            )
         if (self.kind is GroundKind.FINDING) != bool(self.finding_code):
-            raise ValueError(f"A finding as ground names its code and no other ground does; got {self.kind} with code {self.finding_code!r}.")
+            raise ValueError(
+                f"A finding as ground names its code and no other ground does; got {self.kind} with code"
+                f" {self.finding_code!r}."
+            )
 
 
 @attrs.frozen(kw_only=True)
@@ -88,8 +96,8 @@ class Line:
         waived: Why it is not charged, as printed; empty when it is.
 
     Errors:
-        ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no condition or
-            something else has one, or it is waived and has a price.
+        ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no
+            condition or something else has one, or it is waived and has a price.
     """
 
     kind: LineKind = attrs.field(converter=LineKind)
@@ -113,12 +121,20 @@ class Line:
 
     def __attrs_post_init__(self) -> None:
         if self.waived and self.price:
-            raise ValueError(f"{self.text}: is not charged ({self.waived}), so it has no price; got {self.price}.")
+            raise ValueError(
+                f"{self.text}: is not charged ({self.waived}), so it has no price; got {self.price}."
+            )
         right = line_net(self.quantity, self.price, self.net.currency, self.per)
         if self.net != right:
-            raise ValueError(f"{self.text}: {self.quantity} × {self.price} comes to {right} {right.currency}, not {self.net}.")
+            raise ValueError(
+                f"{self.text}: {self.quantity} × {self.price} comes to {right} {right.currency}, not"
+                f" {self.net}."
+            )
         if (self.kind is LineKind.PART) != (self.condition is not None):
-            raise ValueError(f"{self.text}: a part says in which condition it is ({', '.join(Condition)}), and nothing else does.")
+            raise ValueError(
+                f"{self.text}: a part says in which condition it is ({', '.join(Condition)}), and nothing"
+                " else does."
+            )
 
 
 def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = Decimal(1)) -> Money:
@@ -134,7 +150,11 @@ def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = De
             raise ValueError(f"Quantity and price must be finite decimal numbers; got {number!r}.")
     if per <= 0:
         raise ValueError(f"A price stands for a quantity above zero; got {per}.")
-    (many, parts), (much, shares), (base, bits) = quantity.as_integer_ratio(), price.as_integer_ratio(), per.as_integer_ratio()
+    (many, parts), (much, shares), (base, bits) = (
+        quantity.as_integer_ratio(),
+        price.as_integer_ratio(),
+        per.as_integer_ratio(),
+    )
     return Money.ratio(many * much * bits, parts * shares * base, currency)
 
 
@@ -156,15 +176,26 @@ def priced(
     """A line with its net amount worked out."""
     net = line_net(quantity, price, currency, per)
     return Line(
-        kind=kind, text=text, operation=operation, ground=ground, quantity=quantity, unit=unit, price=price,
-        net=net, tax=tax, condition=condition, shown_by=shown_by, per=per,
-    )  # fmt: skip
+        kind=kind,
+        text=text,
+        operation=operation,
+        ground=ground,
+        quantity=quantity,
+        unit=unit,
+        price=price,
+        net=net,
+        tax=tax,
+        condition=condition,
+        shown_by=shown_by,
+        per=per,
+    )
 
 
 def to_data(line: Line) -> dict[str, Any]:
     """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back.
 
-    `waived` stands in it only where it says something: what an older program wrote of the same line is the same data.
+    `waived` stands in it only where it says something: what an older program wrote of the same line is the
+    same data.
     """
     data: dict[str, Any] = {
         "kind": str(line.kind),
@@ -197,10 +228,16 @@ def from_data(data: Mapping[str, Any]) -> Line:
     Errors:
         ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
-    line = _object({"waived": "", **data} if isinstance(data, Mapping) else data, "line", (*_TEXTS, "waived", "ground", "net"))
+    line = _object(
+        {"waived": "", **data} if isinstance(data, Mapping) else data,
+        "line",
+        (*_TEXTS, "waived", "ground", "net"),
+    )
     ground = _object(line["ground"], "ground", ("kind", "text", "finding_code", "evidence"))
     net = _object(line["net"], "net", ("minor", "currency"))
-    texts = [(key, line[key]) for key in (*_TEXTS, "waived")] + [(f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")]
+    texts = [(key, line[key]) for key in (*_TEXTS, "waived")] + [
+        (f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")
+    ]
     for key, value in [*texts, ("net.currency", net["currency"])]:
         if not isinstance(value, str):
             raise ValueError(f"{key}: must be text; got {value!r}.")
@@ -211,7 +248,12 @@ def from_data(data: Mapping[str, Any]) -> Line:
         kind=line["kind"],
         text=line["text"],
         operation=line["operation"],
-        ground=Ground(kind=ground["kind"], text=ground["text"], finding_code=ground["finding_code"], evidence=tuple(evidence)),
+        ground=Ground(
+            kind=ground["kind"],
+            text=ground["text"],
+            finding_code=ground["finding_code"],
+            evidence=tuple(evidence),
+        ),
         quantity=_number(line["quantity"], "quantity"),
         unit=line["unit"],
         price=_number(line["price"], "price"),
@@ -229,7 +271,10 @@ def _object(data: Any, name: str, keys: tuple[str, ...]) -> Mapping[str, Any]:
         raise ValueError(f"{name}: must be an object with the keys {', '.join(keys)}; got {data!r}.")
     missing, unknown = [key for key in keys if key not in data], [str(key) for key in data if key not in keys]
     if missing or unknown:
-        raise ValueError(f"{name}: missing keys: {', '.join(missing) or 'none'}; unknown keys: {', '.join(unknown) or 'none'}.")
+        raise ValueError(
+            f"{name}: missing keys: {', '.join(missing) or 'none'}; unknown keys:"
+            f" {', '.join(unknown) or 'none'}."
+        )
     return data
 
 

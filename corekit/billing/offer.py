@@ -14,7 +14,9 @@ from .line import Ground, GroundKind, Line, LineKind, priced
 
 @attrs.frozen(kw_only=True)
 class Asked:
-    """Work that is called for: the operation's key, its title as printed, its one ground, and the reading that will show it worked."""
+    """Work that is called for: the operation's key, its title as printed, its one ground, and the reading
+    that will show it worked.
+    """
 
     operation: str
     title: str
@@ -23,22 +25,39 @@ class Asked:
 
 
 def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: bool = True) -> tuple[Line, ...]:
-    """Call-out, travel and diagnosis, as far as the price book has them; the ground is the customer's request.
+    """Call-out, travel and diagnosis, as far as the price book has them; the ground is the customer's
+    request.
 
     Args:
         book: The prices.
         km: The distance that is charged; needed when the price book prices the kilometre.
-        call_out: False where another job pays for the coming (the second vehicle in one driveway): neither call-out nor travel.
+        call_out: False where another job pays for the coming (the second vehicle in one driveway): neither
+            call-out nor travel.
 
     Errors:
-        PriceProblem: travel is priced per kilometre and no distance is given, or the lines together exceed the price book's cap.
+        PriceProblem: travel is priced per kilometre and no distance is given, or the lines together exceed
+            the price book's cap.
         ValueError: the distance is negative.
     """
-    ground = Ground(kind=GroundKind.CUSTOMER, text="asked for a diagnosis" if call_out else "asked for a diagnosis while we were there for another vehicle")
+    ground = Ground(
+        kind=GroundKind.CUSTOMER,
+        text=(
+            "asked for a diagnosis"
+            if call_out
+            else "asked for a diagnosis while we were there for another vehicle"
+        ),
+    )
 
     def row(kind: LineKind, text: str, quantity: Decimal, unit: str, price: Decimal) -> Line:
         return priced(
-            kind=kind, text=text, ground=ground, quantity=quantity, unit=unit, price=price, currency=book.currency, tax=book.tax_of[kind]
+            kind=kind,
+            text=text,
+            ground=ground,
+            quantity=quantity,
+            unit=unit,
+            price=price,
+            currency=book.currency,
+            tax=book.tax_of[kind],
         )
 
     lines: list[Line] = []
@@ -48,14 +67,23 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", book.travel))
     if call_out and book.per_km is not None:
         if km is None:
-            raise PriceProblem(book.where, ['travel.per_km: a distance is needed to price the drive; give the kilometres, or write flat = "…" instead'])
+            raise PriceProblem(
+                book.where,
+                [
+                    "travel.per_km: a distance is needed to price the drive; give the kilometres, or write"
+                    ' flat = "…" instead'
+                ],
+            )
         if km < 0:
             raise ValueError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
     lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
     come_to = total((line.net for line in lines), book.currency)
     if book.diagnosis_cap is not None and come_to.amount > book.diagnosis_cap:
-        over = f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of {book.diagnosis_cap}; charge less or raise it"
+        over = (
+            f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of"
+            f" {book.diagnosis_cap}; charge less or raise it"
+        )
         raise PriceProblem(book.where, [f"diagnosis.cap: {over}"])
     return tuple(lines)
 
@@ -71,21 +99,44 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
     if twice := sorted({key for key in keys if keys.count(key) > 1}):
         raise ValueError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
     if unpriced := [key for key in keys if key not in book.operations]:
-        raise PriceProblem(book.where, [f'operations."{key}": is not priced; add [operations."{key}"] with hours = "…" and its parts' for key in unpriced])
+        raise PriceProblem(
+            book.where,
+            [
+                f'operations."{key}": is not priced; add [operations."{key}"] with hours = "…" and its parts'
+                for key in unpriced
+            ],
+        )
     lines: list[Line] = []
     for asked in wanted_operations:
         operation = book.operations[asked.operation]
         if operation.hours:
             lines.append(
                 priced(
-                    kind=LineKind.LABOUR, text=asked.title, operation=asked.operation, ground=asked.ground, quantity=operation.hours, unit="h",
-                    price=book.labour, currency=book.currency, tax=book.tax_of[LineKind.LABOUR], shown_by=asked.shown_by,
+                    kind=LineKind.LABOUR,
+                    text=asked.title,
+                    operation=asked.operation,
+                    ground=asked.ground,
+                    quantity=operation.hours,
+                    unit="h",
+                    price=book.labour,
+                    currency=book.currency,
+                    tax=book.tax_of[LineKind.LABOUR],
+                    shown_by=asked.shown_by,
                 )
             )
         lines += [
             priced(
-                kind=LineKind.PART, text=part.name, operation=asked.operation, ground=asked.ground, quantity=part.quantity, unit="piece",
-                price=part.price, currency=book.currency, tax=book.tax_of[LineKind.PART], condition=part.condition, shown_by=asked.shown_by,
+                kind=LineKind.PART,
+                text=part.name,
+                operation=asked.operation,
+                ground=asked.ground,
+                quantity=part.quantity,
+                unit="piece",
+                price=part.price,
+                currency=book.currency,
+                tax=book.tax_of[LineKind.PART],
+                condition=part.condition,
+                shown_by=asked.shown_by,
             )
             for part in operation.parts
         ]
@@ -102,5 +153,8 @@ def declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
     offered = {line.operation for line in lines if line.operation}
     if strange := [key for key in keys if key not in offered]:
         known = ", ".join(sorted(offered)) or "no operations"
-        raise ValueError(f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are {known}.")
+        raise ValueError(
+            f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are"
+            f" {known}."
+        )
     return tuple(line for line in lines if line.operation not in keys)

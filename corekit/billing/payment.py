@@ -38,7 +38,10 @@ def paid_so_far(payments: Iterable[Paid | PaymentTaken], currency: str) -> Money
     payments = tuple(payments)
     for payment in payments:
         if payment.currency != currency:
-            raise PaymentProblem(f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} cannot be counted towards a sum in {currency}.")
+            raise PaymentProblem(
+                f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} cannot be counted"
+                f" towards a sum in {currency}."
+            )
     return total((Money(payment.amount, payment.currency) for payment in payments), currency)
 
 
@@ -57,11 +60,19 @@ def receive(amount: Money, how: str, against: Payable) -> Receipt:
     if not how.strip():
         raise PaymentProblem('A payment says how it was made; write for instance how = "cash".')
     if amount.currency != due.currency:
-        raise PaymentProblem(f"{due} {due.currency} is due; a payment in {amount.currency} cannot be counted. Take it in {due.currency}.")
+        raise PaymentProblem(
+            f"{due} {due.currency} is due; a payment in {amount.currency} cannot be counted. Take it in"
+            f" {due.currency}."
+        )
     if amount.minor <= 0:
-        raise PaymentProblem(f"A payment is above zero; got {amount} {amount.currency}. Money given back is not a payment.")
+        raise PaymentProblem(
+            f"A payment is above zero; got {amount} {amount.currency}. Money given back is not a payment."
+        )
     if amount > due:
         if due.minor <= 0:
             raise PaymentProblem(f"Nothing is due any more; do not take {amount} {amount.currency}.")
-        raise PaymentProblem(f"Only {due} {due.currency} is due, and {amount} was given; give back {amount - due} and record {due}.")
+        raise PaymentProblem(
+            f"Only {due} {due.currency} is due, and {amount} was given; give back {amount - due} and record"
+            f" {due}."
+        )
     return Receipt(amount=amount, how=how, paid_before=against.paid, due=due - amount)

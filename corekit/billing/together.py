@@ -35,9 +35,10 @@ class Share:
 def together(shares: Sequence[Share], book: PriceBook) -> tuple[Totals, Money]:
     """What these jobs come to on one invoice, and its rounding amount (BT-114, zero or negative).
 
-    Lines are rounded each, tax once per rate over all of them (EN 16931 BR-CO-10, BR-CO-17), so the whole can come out a few
-    cents above the invoices apart. Those cents were never agreed to; the rounding amount takes them off, so that together is
-    never dearer than apart, and apart is never above what was agreed. Where together is cheaper, it stays so.
+    Lines are rounded each, tax once per rate over all of them (EN 16931 BR-CO-10, BR-CO-17), so the whole can
+    come out a few cents above the invoices apart. Those cents were never agreed to; the rounding amount takes
+    them off, so that together is never dearer than apart, and apart is never above what was agreed. Where
+    together is cheaper, it stays so.
 
     Errors:
         ConsentProblem: some job would exceed what was agreed in it.

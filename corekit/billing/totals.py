@@ -1,6 +1,7 @@
 """What lines come to: net, tax per rate on the document, gross, and what is due.
 
-Source: EN 16931-1 business terms (BT) and rules (BR-CO), read from its published validation artefacts v1.3.16.
+Source: EN 16931-1 business terms (BT) and rules (BR-CO), read from its published validation artefacts
+v1.3.16.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ from .line import Line
 
 @attrs.frozen(kw_only=True)
 class Adjustment:
-    """An allowance or a charge on the whole document (BG-20, BG-21): what for, how much (not negative), at which rate."""
+    """An allowance or a charge on the whole document (BG-20, BG-21): what for, how much (not negative), at
+    which rate.
+    """
 
     text: str
     amount: Money
@@ -71,9 +74,14 @@ class Payable:
     due: Money
 
 
-def totals(lines: Sequence[Line], book: PriceBook, allowances: Sequence[Adjustment] = (), charges: Sequence[Adjustment] = ()) -> Totals:
-    """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the document
-    (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15).
+def totals(
+    lines: Sequence[Line],
+    book: PriceBook,
+    allowances: Sequence[Adjustment] = (),
+    charges: Sequence[Adjustment] = (),
+) -> Totals:
+    """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the
+    document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15).
 
     Errors:
         ValueError: a rate that the price book does not have, or another currency than the price book's.
@@ -81,7 +89,9 @@ def totals(lines: Sequence[Line], book: PriceBook, allowances: Sequence[Adjustme
     zero = Money(0, book.currency)
     bases: dict[str, Money] = {}
     signed = [(line.tax, line.net) for line in lines]
-    signed += [(item.tax, -item.amount) for item in allowances] + [(item.tax, item.amount) for item in charges]
+    signed += [(item.tax, -item.amount) for item in allowances] + [
+        (item.tax, item.amount) for item in charges
+    ]
     for rate, amount in signed:
         percent_of(rate, book)
         bases[rate] = bases.get(rate, zero) + amount
@@ -91,10 +101,20 @@ def totals(lines: Sequence[Line], book: PriceBook, allowances: Sequence[Adjustme
         if rate in bases
     )
     sum_of_lines = total((line.net for line in lines), book.currency)
-    taken, added = total((item.amount for item in allowances), book.currency), total((item.amount for item in charges), book.currency)
+    taken, added = (
+        total((item.amount for item in allowances), book.currency),
+        total((item.amount for item in charges), book.currency),
+    )
     net, tax = sum_of_lines - taken + added, total((row.tax for row in per_rate), book.currency)
     return Totals(
-        sum_of_lines=sum_of_lines, allowances=taken, charges=added, net=net, per_rate=per_rate, tax=tax, gross=net + tax, outside_tax=book.outside_tax
+        sum_of_lines=sum_of_lines,
+        allowances=taken,
+        charges=added,
+        net=net,
+        per_rate=per_rate,
+        tax=tax,
+        gross=net + tax,
+        outside_tax=book.outside_tax,
     )
 
 
@@ -107,15 +127,18 @@ def percent_of(rate: str, book: PriceBook) -> Decimal:
     if rate == OUTSIDE_TAX and book.outside_tax:
         return Decimal(0)
     if rate not in book.rates:
-        raise ValueError(f'{book.where}: tax.rates has no rate "{rate}", which a line names; add it, or make the offer again with today\'s rates.')
+        raise ValueError(
+            f'{book.where}: tax.rates has no rate "{rate}", which a line names; add it, or make the offer'
+            " again with today's rates."
+        )
     return book.rates[rate]
 
 
 def payable(of: Totals, paid: Money | None = None, rounding: Money | None = None) -> Payable:
     """What is due: gross less what was paid plus the rounding amount (BR-CO-16).
 
-    The rounding amount is for cash without small coins, and for a cent by which tax on one invoice differs from tax on the
-    offers agreed to. It stands by itself and never changes net, tax or gross.
+    The rounding amount is for cash without small coins, and for a cent by which tax on one invoice differs
+    from tax on the offers agreed to. It stands by itself and never changes net, tax or gross.
     """
     zero = Money(0, of.gross.currency)
     paid, rounding = paid or zero, rounding or zero
@@ -123,7 +146,8 @@ def payable(of: Totals, paid: Money | None = None, rounding: Money | None = None
 
 
 def out_of_gross(gross: Money, percent: Decimal) -> tuple[Money, Money]:
-    """Net and tax within a price that includes tax: net = gross / (1 + percent / 100) rounded half up, tax the rest.
+    """Net and tax within a price that includes tax: net = gross / (1 + percent / 100) rounded half up, tax
+    the rest.
 
     Errors:
         ValueError: the percent is negative.

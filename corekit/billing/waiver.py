@@ -1,4 +1,6 @@
-"""What is not charged, and how paper says so: work that did not cure, that is under a guarantee, that makes good earlier work, or as goodwill."""
+"""What is not charged, and how paper says so: work that did not cure, that is under a guarantee, that makes
+good earlier work, or as goodwill.
+"""
 
 from __future__ import annotations
 
@@ -14,12 +16,21 @@ from .line import Line
 
 
 def waivers(job: Job) -> dict[str, str]:
-    """What a job does not charge for → the note that is printed. Keys are those of operations, or kinds of line (`call-out`, `diagnosis`).
+    """What a job does not charge for → the note that is printed.
+
+    Keys are those of operations, or kinds of line (`call-out`, `diagnosis`).
 
     The latest word on one thing counts.
     """
-    rework = {noted.record.operation: f"rework of invoice {noted.record.invoice}; not charged" for noted in job.wanted if noted.record.ground == "rework"}
-    return {**rework, **{noted.record.operation or noted.record.charge: _note(noted.record) for noted in job.waived}}
+    rework = {
+        noted.record.operation: f"rework of invoice {noted.record.invoice}; not charged"
+        for noted in job.wanted
+        if noted.record.ground == "rework"
+    }
+    return {
+        **rework,
+        **{noted.record.operation or noted.record.charge: _note(noted.record) for noted in job.waived},
+    }
 
 
 def _note(waived: Waived) -> str:
@@ -27,7 +38,9 @@ def _note(waived: Waived) -> str:
 
 
 def waive(lines: Iterable[Line], notes: Mapping[str, str]) -> tuple[Line, ...]:
-    """The same lines, those of waived things at a price of nothing and with the reason on them; the quantity stays, because it was done."""
+    """The same lines, those of waived things at a price of nothing and with the reason on them; the quantity
+    stays, because it was done.
+    """
     return tuple(_at_nothing(line, notes[line.what]) if line.what in notes else line for line in lines)
 
 

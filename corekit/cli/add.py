@@ -1,4 +1,7 @@
-"""Put a visit file into the store, or what has changed in it since it was last added. Nothing is ever overwritten."""
+"""Put a visit file into the store, or what has changed in it since it was last added.
+
+Nothing is ever overwritten.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,9 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="the visit file; it grows, so add it again after every change")
+    parser.add_argument(
+        "file", metavar="FILE", help="the visit file; it grows, so add it again after every change"
+    )
     parser.add_argument("--job", help="add it to this job, although the file has a name of its own")
 
 

@@ -7,11 +7,27 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
-    parser.add_argument("--offer", default="", help="the offer's printed name, e.g. 'repair 1'; the latest, if you say nothing")
-    parser.add_argument("--total", required=True, help="the total that is printed on the offer: it must be the same")
-    parser.add_argument("--by", default="customer", help="who agreed (%(default)s): customer, owner, driver, keeper or representative, never a name")
+    parser.add_argument(
+        "--offer",
+        default="",
+        help="the offer's printed name, e.g. 'repair 1'; the latest, if you say nothing",
+    )
+    parser.add_argument(
+        "--total", required=True, help="the total that is printed on the offer: it must be the same"
+    )
+    parser.add_argument(
+        "--by",
+        default="customer",
+        help="who agreed (%(default)s): customer, owner, driver, keeper or representative, never a name",
+    )
     parser.add_argument("--how", required=True, help="how: in person, by phone, by message, with a signature")
-    parser.add_argument("--declined", action="append", default=[], metavar="OPERATION", help="work that was declined; may be said several times")
+    parser.add_argument(
+        "--declined",
+        action="append",
+        default=[],
+        metavar="OPERATION",
+        help="work that was declined; may be said several times",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -20,6 +36,15 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         offer = shop.offer_named(args.job, args.offer)
-        shop.agree(offer, by=args.by, how=args.how, declined=args.declined, total=money(args.total, offer.total.currency))
-        print(f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, agreed by the {args.by}, {args.how}.")
+        shop.agree(
+            offer,
+            by=args.by,
+            how=args.how,
+            declined=args.declined,
+            total=money(args.total, offer.total.currency),
+        )
+        print(
+            f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, agreed by the {args.by},"
+            f" {args.how}."
+        )
     return 0

@@ -1,6 +1,8 @@
-"""Work something out, outside any job: every calculation that an installed system declares, with its range and its source.
+"""Work something out, outside any job: every calculation that an installed system declares, with its range
+and its source.
 
-Without words it lists them; with a calculation's name it says what that one takes; with the inputs too it gives the result, with its doubt.
+Without words it lists them; with a calculation's name it says what that one takes; with the inputs too it
+gives the result, with its doubt.
 """
 
 from __future__ import annotations
@@ -15,8 +17,15 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("calculation", metavar="NAME", nargs="?", help="a calculation, as listed: system.name")
-    parser.add_argument("inputs", metavar="INPUT=VALUE", nargs="*", help='each input with its unit, e.g. temperature="15 °C"; a range or a ± is understood')
+    parser.add_argument(
+        "calculation", metavar="NAME", nargs="?", help="a calculation, as listed: system.name"
+    )
+    parser.add_argument(
+        "inputs",
+        metavar="INPUT=VALUE",
+        nargs="*",
+        help='each input with its unit, e.g. temperature="15 °C"; a range or a ± is understood',
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,11 +42,17 @@ def run(args: argparse.Namespace) -> int:
         return 0
     odd = [text for text in args.inputs if "=" not in text]
     if odd:
-        raise DeskProblem(f'{odd[0]!r} names no input; write its name, = and the value in quotes, such as temperature="15 °C".')
+        raise DeskProblem(
+            f'{odd[0]!r} names no input; write its name, = and the value in quotes, such as temperature="15'
+            ' °C".'
+        )
     result = work_out(plugins, args.calculation, dict(text.split("=", 1) for text in args.inputs))
     for label, shown in result.understood:
         print(f"{label}: {shown}")
-    print(f"\n{result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we know it: {result.source.status}.")
+    print(
+        f"\n{result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we know it:"
+        f" {result.source.status}."
+    )
     return 0
 
 
@@ -46,7 +61,9 @@ def _all(plugins: Plugins) -> Iterator[str]:
         if system.calculations:
             yield system.title
             width = max(map(len, system.calculations))
-            yield from (f"  {key:<{width}}  {calculation.title}" for key, calculation in system.calculations.items())
+            yield from (
+                f"  {key:<{width}}  {calculation.title}" for key, calculation in system.calculations.items()
+            )
     yield "\nWhat one of them takes:  corekit calculate NAME"
 
 

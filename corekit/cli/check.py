@@ -1,4 +1,6 @@
-"""Say what a visit file (or a job in the store) shows: findings, what could not be said, suspects, and the next tests."""
+"""Say what a visit file (or a job in the store) shows: findings, what could not be said, suspects, and the
+next tests.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +10,15 @@ import re
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
-    parser.add_argument("--doubt", action="store_true", help="say as well where the doubt of each judged value comes from")
-    parser.add_argument("--minutes", metavar="N", type=minutes, help="minutes left of this visit: next tests that take longer are set apart")
+    parser.add_argument(
+        "--doubt", action="store_true", help="say as well where the doubt of each judged value comes from"
+    )
+    parser.add_argument(
+        "--minutes",
+        metavar="N",
+        type=minutes,
+        help="minutes left of this visit: next tests that take longer are set apart",
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object instead of words")
 
 
@@ -28,7 +37,9 @@ def run(args: argparse.Namespace) -> int:
     from ..desk.look import look
     from .command import is_file, shop_folder
 
-    seen = look(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), minutes_left=args.minutes)
+    seen = look(
+        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), minutes_left=args.minutes
+    )
     if args.json:
         import json
 

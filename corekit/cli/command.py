@@ -63,8 +63,17 @@ def run(words: list[str]) -> int:
         if words[0] not in VERBS:
             return _unknown(words[0])
         verb = importlib.import_module(f".{words[0]}", __package__)
-        parser = argparse.ArgumentParser(prog=f"corekit {words[0]}", description=_filled(verb.__doc__ or ""), formatter_class=_Help, allow_abbrev=False)
-        needless = argparse.SUPPRESS if words[0] in _WITHOUT_SHOP else "the shop's folder, if it is not the one you are in"
+        parser = argparse.ArgumentParser(
+            prog=f"corekit {words[0]}",
+            description=_filled(verb.__doc__ or ""),
+            formatter_class=_Help,
+            allow_abbrev=False,
+        )
+        needless = (
+            argparse.SUPPRESS
+            if words[0] in _WITHOUT_SHOP
+            else "the shop's folder, if it is not the one you are in"
+        )
         parser.add_argument("--shop", metavar="DIR", help=needless)
         verb.arguments(parser)
         return int(verb.run(parser.parse_args(words[1:])))
@@ -118,17 +127,22 @@ def _in_words(problem: Exception) -> str:
         return str(problem)
     if isinstance(problem, OSError):
         where = f" ({problem.filename})" if problem.filename else ""
-        return f"The system refused{where}: {problem.strerror or problem}. Nothing acknowledged before is lost."
+        return (
+            f"The system refused{where}: {problem.strerror or problem}. Nothing acknowledged before is lost."
+        )
     if isinstance(problem, ValueError):
         return str(problem)
     return (
-        f"corekit failed and this is its own fault, not yours ({type(problem).__name__}: {problem}). Nothing acknowledged is lost. "
-        "Please report it; with COREKIT_TRACE=1 in the environment the same command prints the details to send along."
+        f"corekit failed and this is its own fault, not yours ({type(problem).__name__}: {problem}). Nothing"
+        " acknowledged is lost. Please report it; with COREKIT_TRACE=1 in the environment the same command"
+        " prints the details to send along."
     )
 
 
 def shop_folder(named: str | None) -> Path:
-    """The shop's folder: as named, else the current one if it is a shop, else COREKIT_SHOP, else ~/corekit."""
+    """The shop's folder: as named, else the current one if it is a shop, else COREKIT_SHOP,
+    else ~/corekit.
+    """
     if named:
         return Path(named)
     if Path("shop.toml").is_file():
@@ -160,7 +174,10 @@ def money(text: str, currency: str) -> Money:
 
     digits = minor_digits(currency)
     if not re.fullmatch(r"[0-9]{1,9}" + (rf"([.,][0-9]{{1,{digits}}})?" if digits else ""), text.strip()):
-        raise ValueError(f"{text!r} is not an amount of money; write it like {Money(12000, currency)}, without currency and marks between thousands.")
+        raise ValueError(
+            f"{text!r} is not an amount of money; write it like {Money(12000, currency)}, without currency"
+            " and marks between thousands."
+        )
     return Money.of(text.strip().replace(",", "."), currency)
 
 

@@ -1,7 +1,7 @@
 """Show the whole job on invented cars: needs no network, no settings and no words.
 
-It sets up an invented shop, takes its visit files through finding, offer, agreement, repair, retest, payment and invoice, and
-leaves papers and store in the folder. Everything it makes says DEMO.
+It sets up an invented shop, takes its visit files through finding, offer, agreement, repair, retest, payment
+and invoice, and leaves papers and store in the folder. Everything it makes says DEMO.
 """
 
 from __future__ import annotations
@@ -10,7 +10,12 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--out", metavar="DIR", default="demo-out", help="where to write (%(default)s); an earlier demo there is replaced")
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        default="demo-out",
+        help="where to write (%(default)s); an earlier demo there is replaced",
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,4 +1,7 @@
-"""Draft an estimate, marked DRAFT: nothing is offered by it and nothing is kept. `corekit offer` makes the real one."""
+"""Draft an estimate, marked DRAFT: nothing is offered by it and nothing is kept.
+
+`corekit offer` makes the real one.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,16 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
-    parser.add_argument("--stage", choices=["diagnosis", "repair"], default="repair", help="what to estimate (repair, if you say nothing)")
+    parser.add_argument(
+        "--stage",
+        choices=["diagnosis", "repair"],
+        default="repair",
+        help="what to estimate (repair, if you say nothing)",
+    )
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
-    parser.add_argument("--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)")
+    parser.add_argument(
+        "--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)"
+    )
     parser.add_argument("--text", action="store_true", help="print the paper here instead of writing a PDF")
 
 
@@ -21,10 +31,18 @@ def run(args: argparse.Namespace) -> int:
 
     out = None if args.text else Path(args.out)
     sketch = sketch_estimate(
-        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), stage=args.stage, km=distance(args.km), out=out
+        args.visit,
+        is_file=is_file(args.visit),
+        folder=shop_folder(args.shop),
+        stage=args.stage,
+        km=distance(args.km),
+        out=out,
     )
     if args.text:
         print(sketch.text, end="")
         return 0
-    print(f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}. It offers nothing yet; `corekit offer` does.")
+    print(
+        f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}. It offers nothing yet;"
+        " `corekit offer` does."
+    )
     return 0

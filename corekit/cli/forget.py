@@ -1,4 +1,7 @@
-"""Destroy what the store holds of a customer: name, address, phone, plate, full VIN, and words. The record itself still verifies."""
+"""Destroy what the store holds of a customer: name, address, phone, plate, full VIN, and words.
+
+The record itself still verifies.
+"""
 
 from __future__ import annotations
 
@@ -16,9 +19,18 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         name = shop.store.job(shop.find(args.job)).name
-        if not args.yes and not sure(f"Destroy all personal text of {name}, and its papers here? Your retention time must be over."):
+        if not args.yes and not sure(
+            f"Destroy all personal text of {name}, and its papers here? Your retention time must be over."
+        ):
             print("Nothing was destroyed.")
             return 1
         gone = shop.forget(args.job)
-        print("Destroyed: " + (", ".join(f"{count} {kind}" for kind, count in gone.items()) or "nothing, there was no personal text left") + ".")
+        print(
+            "Destroyed: "
+            + (
+                ", ".join(f"{count} {kind}" for kind, count in gone.items())
+                or "nothing, there was no personal text left"
+            )
+            + "."
+        )
     return 0

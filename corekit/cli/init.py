@@ -1,4 +1,7 @@
-"""Set up your shop: a folder with shop.toml, prices.toml, the store and the key of your codes. Nothing takes a number before this."""
+"""Set up your shop: a folder with shop.toml, prices.toml, the store and the key of your codes.
+
+Nothing takes a number before this.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,9 @@ import argparse
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="DIR", nargs="?", help="where (~/corekit, if you say nothing)")
     parser.add_argument("--name", help="your name as invoices print it")
-    parser.add_argument("--address", action="append", metavar="LINE", help="a line of your address; say it once for each line")
+    parser.add_argument(
+        "--address", action="append", metavar="LINE", help="a line of your address; say it once for each line"
+    )
     parser.add_argument("--currency", help="the currency's three letters, e.g. EUR")
     parser.add_argument("--page", help="https address of your page server; leave it out if you have none")
 
@@ -28,13 +33,20 @@ def run(args: argparse.Namespace) -> int:
             while not answer:
                 answer = input(f"{words}: ").strip()
         except EOFError:
-            raise DeskProblem("\nThere was no answer, so nothing was set up. Answer, or say it with --name, --address and --currency.") from None
+            raise DeskProblem(
+                "\nThere was no answer, so nothing was set up. Answer, or say it with --name, --address and"
+                " --currency."
+            ) from None
         return answer
 
     home = Path.home() / "corekit"
     folder = Path(args.folder or args.shop or home)
     no_shop_yet(folder)
-    address = args.address if args.address else [line.strip() for line in ask("Your address, lines separated by ;", None).split(";")]
+    address = (
+        args.address
+        if args.address
+        else [line.strip() for line in ask("Your address, lines separated by ;", None).split(";")]
+    )
     answers = Answers(
         name=ask("Your name, as invoices print it", args.name),
         address=tuple(address),
@@ -45,6 +57,12 @@ def run(args: argparse.Namespace) -> int:
         print(f"written: {path}")
     print(f"Fill in {folder / PRICE_FILE}; until then your work costs nothing and nothing can be offered.")
     if not answers.page:
-        print("No page address is set: your papers carry the record mark and no code. It is page = … in shop.toml.")
-    print(f"Then write down a visit and look at it:  corekit check visit.toml{'' if folder == home else f' --shop {folder}'}")
+        print(
+            "No page address is set: your papers carry the record mark and no code. It is page = … in"
+            " shop.toml."
+        )
+    print(
+        "Then write down a visit and look at it:  corekit check"
+        f" visit.toml{'' if folder == home else f' --shop {folder}'}"
+    )
     return 0

@@ -8,7 +8,9 @@ import argparse
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
-    parser.add_argument("--out", metavar="PDF", default="invoice-draft.pdf", help="where to write it (%(default)s)")
+    parser.add_argument(
+        "--out", metavar="PDF", default="invoice-draft.pdf", help="where to write it (%(default)s)"
+    )
     parser.add_argument("--text", action="store_true", help="print the paper here instead of writing a PDF")
 
 
@@ -19,9 +21,14 @@ def run(args: argparse.Namespace) -> int:
     from .command import distance, is_file, shop_folder
 
     out = None if args.text else Path(args.out)
-    sketch = sketch_invoice(args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), km=distance(args.km), out=out)
+    sketch = sketch_invoice(
+        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), km=distance(args.km), out=out
+    )
     if args.text:
         print(sketch.text, end="")
         return 0
-    print(f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}, without a number. `corekit issue` takes one.")
+    print(
+        f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}, without a number."
+        " `corekit issue` takes one."
+    )
     return 0

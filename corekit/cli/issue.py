@@ -1,4 +1,6 @@
-"""Take a number and issue the invoice. Asked again, it gives the same invoice. It never exceeds what was agreed.
+"""Take a number and issue the invoice.
+
+Asked again, it gives the same invoice. It never exceeds what was agreed.
 
 Several jobs of one customer go on one invoice when you name them together.
 """
@@ -9,7 +11,12 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("job", metavar="JOB", nargs="+", help="the job's name, or the beginning of its id; several go on one invoice")
+    parser.add_argument(
+        "job",
+        metavar="JOB",
+        nargs="+",
+        help="the job's name, or the beginning of its id; several go on one invoice",
+    )
     parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
 
 
@@ -25,12 +32,19 @@ def run(args: argparse.Namespace) -> int:
                 print(f"Not on it: {sentence}" if len(jobs) == 1 else f"Not on it, {job.name}: {sentence}")
         names = " and ".join(job.name for job in jobs)
         what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"
-        if not all(job.issued for job in jobs) and not args.yes and not sure(f"Issue {what}? It takes the next number, for good."):
+        if (
+            not all(job.issued for job in jobs)
+            and not args.yes
+            and not sure(f"Issue {what}? It takes the next number, for good.")
+        ):
             print("Nothing was issued, no number was taken.")
             return 1
         invoice = shop.issue_together([job.id for job in jobs])
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
-        print(invoice.link or "No page address is set in shop.toml, so the paper carries the record mark and no code.")
+        print(
+            invoice.link
+            or "No page address is set in shop.toml, so the paper carries the record mark and no code."
+        )
         if invoice.page is Page.WAITS:
             print(f"The code opens once its page is there:  corekit publish{same_shop(args.shop)}")
         elif invoice.page is not None:

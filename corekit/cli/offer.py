@@ -1,4 +1,7 @@
-"""Make an offer and keep it as it is printed. The customer agrees to exactly this paper; another price needs another offer."""
+"""Make an offer and keep it as it is printed.
+
+The customer agrees to exactly this paper; another price needs another offer.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,15 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
-    parser.add_argument("--stage", choices=["diagnosis", "repair"], help="what for; it takes the fitting one by itself")
+    parser.add_argument(
+        "--stage", choices=["diagnosis", "repair"], help="what for; it takes the fitting one by itself"
+    )
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
-    parser.add_argument("--no-call-out", action="store_true", help="a diagnosis without call-out and travel, because another job pays for the coming")
+    parser.add_argument(
+        "--no-call-out",
+        action="store_true",
+        help="a diagnosis without call-out and travel, because another job pays for the coming",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,8 +26,13 @@ def run(args: argparse.Namespace) -> int:
     from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        offer = shop.offer(args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None)
+        offer = shop.offer(
+            args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None
+        )
         print(f"Offer {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
-        words = f"{shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in person'{same_shop(args.shop)}"
+        words = (
+            f"{shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in"
+            f" person'{same_shop(args.shop)}"
+        )
         print(f"When the customer has said yes:  corekit agree {words}")
     return 0

@@ -1,6 +1,8 @@
-"""List the systems that are installed, what each brings, and every plugin that failed to load, with what that costs.
+"""List the systems that are installed, what each brings, and every plugin that failed to load, with what that
+costs.
 
-With a system's name it lists the words that a visit file may use for it: what can be measured, seen, fitted and done.
+With a system's name it lists the words that a visit file may use for it: what can be measured, seen, fitted
+and done.
 """
 
 from __future__ import annotations
@@ -16,7 +18,9 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("system", metavar="SYSTEM", nargs="?", help="a system's name, as listed: the words for a visit file")
+    parser.add_argument(
+        "system", metavar="SYSTEM", nargs="?", help="a system's name, as listed: the words for a visit file"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -26,14 +30,20 @@ def run(args: argparse.Namespace) -> int:
     plugins = load()
     if args.system is not None:
         if args.system not in plugins.systems:
-            raise DeskProblem(f"There is no system {args.system!r}; installed are {', '.join(plugins.systems) or 'none'}.")
+            raise DeskProblem(
+                f"There is no system {args.system!r}; installed are {', '.join(plugins.systems) or 'none'}."
+            )
         print("\n".join(_words(plugins.systems[args.system])))
         return 0
     for system in plugins.systems.values():
         counts = (
-            (len(system.measurands), "measurands"), (len(system.observations), "observations"), (len(system.traits), "traits"),
-            (len(system.calculations), "calculations"), (len(system.checks), "checks"), (len(system.operations), "operations"),
-        )  # fmt: skip
+            (len(system.measurands), "measurands"),
+            (len(system.observations), "observations"),
+            (len(system.traits), "traits"),
+            (len(system.calculations), "calculations"),
+            (len(system.checks), "checks"),
+            (len(system.operations), "operations"),
+        )
         print(f"{system.key}  {system.title}, version {plugins.versions.get(system.key, 'unknown')}")
         print("  " + ", ".join(f"{count} {what}" for count, what in counts))
     for failure in plugins.failures:
@@ -48,18 +58,29 @@ def run(args: argparse.Namespace) -> int:
 def _words(system: System) -> Iterator[str]:
     """Every key a person may type, with what it is called and what may stand behind it."""
     beside = {key for measurand in system.measurands.values() for key in measurand.read_with}
-    yield f"{system.title}\n\nreadings = [ {{ of = …, is = … }} ], and setup = {{ … }} for what they are read with"
+    yield (
+        f"{system.title}\n\nreadings = [ {{ of = …, is = … }} ], and setup = {{ … }} for what they are read"
+        " with"
+    )
     for measurand in system.measurands.values():
         places = f"place = {_places(measurand.places)}" if measurand.places else ""
-        setup = f"with setup {', '.join(measurand.read_with)}" if measurand.read_with else "in setup" if measurand.key in beside else ""
+        setup = (
+            f"with setup {', '.join(measurand.read_with)}"
+            if measurand.read_with
+            else "in setup"
+            if measurand.key in beside
+            else ""
+        )
         yield from _row(measurand.key, f"{measurand.title}, {_unit(measurand.unit)}", places, setup)
     yield "\nseen = [ { of = …, is = … } ]"
     for observation in system.observations.values():
         places = f"place = {_places(observation.places)}" if observation.places else ""
         yield from _row(observation.key, observation.title, places, f"is = {_answers(observation.answers)}")
-    yield "\n[traits], each also \"don't know\""
+    yield '\n[traits], each also "don\'t know"'
     for trait in system.traits.values():
-        yield from _row(trait.key, trait.title, _answers(trait.answers) if trait.answers else _unit(*trait.units))
+        yield from _row(
+            trait.key, trait.title, _answers(trait.answers) if trait.answers else _unit(*trait.units)
+        )
     yield "\nwanted = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
     for operation in system.operations.values():
         yield from _row(operation.key, operation.title)
@@ -68,20 +89,32 @@ def _words(system: System) -> Iterator[str]:
 def _row(key: str, *parts: str) -> list[str]:
     import textwrap
 
-    return textwrap.wrap(f'"{key}"  {"; ".join(filter(None, parts))}', 100, initial_indent="  ", subsequent_indent="      ", break_on_hyphens=False)
+    return textwrap.wrap(
+        f'"{key}"  {"; ".join(filter(None, parts))}',
+        100,
+        initial_indent="  ",
+        subsequent_indent="      ",
+        break_on_hyphens=False,
+    )
 
 
 def _places(names: Sequence[str]) -> str:
     """Each place; a run that only counts (cylinder 1, cylinder 2, …) by its two ends."""
     heads = [name.removesuffix(f" {count}") for count, name in enumerate(names, 1)]
-    run = next((count for count, head in enumerate(heads) if head != heads[0] or head == names[count]), len(names))
+    run = next(
+        (count for count, head in enumerate(heads) if head != heads[0] or head == names[count]), len(names)
+    )
     return _any(names) if run < 3 else f'"{names[0]}" to {_any(names[run - 1 :])}'
 
 
 def _unit(*texts: str) -> str:
     from .. import units
 
-    return "in " + " or ".join(dict.fromkeys(map(units.declared_text, texts))) if texts != ("1",) else "a plain number"
+    return (
+        "in " + " or ".join(dict.fromkeys(map(units.declared_text, texts)))
+        if texts != ("1",)
+        else "a plain number"
+    )
 
 
 def _answers(answers: type[Enum]) -> str:

@@ -1,4 +1,7 @@
-"""Send the masked pages of issued invoices to where their codes lead, each once. Works again whenever the network is back."""
+"""Send the masked pages of issued invoices to where their codes lead, each once.
+
+Works again whenever the network is back.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,9 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("job", metavar="JOB", nargs="?", help="only this job; all that are outstanding, if you say nothing")
+    parser.add_argument(
+        "job", metavar="JOB", nargs="?", help="only this job; all that are outstanding, if you say nothing"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -18,5 +23,9 @@ def run(args: argparse.Namespace) -> int:
         if not shop.settings.page:
             print("No page address is set in shop.toml, so there is nothing to publish.")
         else:
-            print(f"Published: {', '.join(sent)}." if sent else "Nothing is outstanding; every issued invoice has its page.")
+            print(
+                f"Published: {', '.join(sent)}."
+                if sent
+                else "Nothing is outstanding; every issued invoice has its page."
+            )
     return 0

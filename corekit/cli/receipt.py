@@ -1,4 +1,7 @@
-"""The receipt for money received: a paper of its own for each payment that the job's invoice does not show. Asked again, it gives the same paper."""
+"""The receipt for money received: a paper of its own for each payment that the job's invoice does not show.
+
+Asked again, it gives the same paper.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,13 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
-    parser.add_argument("payment", metavar="PAYMENT", nargs="?", default="", help="beginning of the payment's id; the last payment, if you say nothing")
+    parser.add_argument(
+        "payment",
+        metavar="PAYMENT",
+        nargs="?",
+        default="",
+        help="beginning of the payment's id; the last payment, if you say nothing",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,7 +26,12 @@ def run(args: argparse.Namespace) -> int:
     with open_shop(shop_folder(args.shop)) as shop:
         for payment in shop.payments(args.job):
             shown = f", shown on invoice {payment.on_invoice}" if payment.on_invoice else ""
-            print(f"Payment {payment.id[:12]}: {payment.amount} {payment.amount.currency}, {payment.how}, {payment.day}{shown}")
+            print(
+                f"Payment {payment.id[:12]}: {payment.amount} {payment.amount.currency}, {payment.how},"
+                f" {payment.day}{shown}"
+            )
         receipt = shop.receipt(args.job, args.payment)
-        print(f"{receipt.document.title}: {receipt.document.total} {receipt.document.currency}\n{receipt.pdf}")
+        print(
+            f"{receipt.document.title}: {receipt.document.total} {receipt.document.currency}\n{receipt.pdf}"
+        )
     return 0

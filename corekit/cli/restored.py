@@ -1,4 +1,7 @@
-"""Say that this store is a restored copy. Two copies that go on under one name could never be told apart again."""
+"""Say that this store is a restored copy.
+
+Two copies that go on under one name could never be told apart again.
+"""
 
 from __future__ import annotations
 
@@ -16,5 +19,8 @@ def run(args: argparse.Namespace) -> int:
     with open_shop(shop_folder(args.shop)) as shop:
         name = shop.restored()
         print(f"What is written from now on stands in a chain of its own, {name}.")
-        print("Before you issue an invoice here, give this device a letter of its own in shop.toml (device), so that no number is used twice.")
+        print(
+            "Before you issue an invoice here, give this device a letter of its own in shop.toml (device), so"
+            " that no number is used twice."
+        )
     return 0

@@ -1,6 +1,9 @@
-"""Serve the page that the codes open, from what was published. On this machine only, unless you say otherwise.
+"""Serve the page that the codes open, from what was published.
 
-A machine without the shop can be its page server: name with --published the folder for what shops send. Put in front of it what ends https.
+On this machine only, unless you say otherwise.
+
+A machine without the shop can be its page server: name with --published the folder for what shops send. Put
+in front of it what ends https.
 """
 
 from __future__ import annotations
@@ -11,9 +14,22 @@ import argparse
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
     parser.add_argument("--port", type=int, default=8741, help="port to listen on (%(default)s)")
-    parser.add_argument("--published", metavar="DIR", help="be a page server of its own: take what shops publish into this folder, and show it")
-    parser.add_argument("--page", default="", help="with --published: the page address that the shops' codes are printed with, https://…")
-    parser.add_argument("--key", metavar="FILE", default="page.key", help="with --published: the key for publishing (%(default)s); drawn if there is none")
+    parser.add_argument(
+        "--published",
+        metavar="DIR",
+        help="be a page server of its own: take what shops publish into this folder, and show it",
+    )
+    parser.add_argument(
+        "--page",
+        default="",
+        help="with --published: the page address that the shops' codes are printed with, https://…",
+    )
+    parser.add_argument(
+        "--key",
+        metavar="FILE",
+        default="page.key",
+        help="with --published: the key for publishing (%(default)s); drawn if there is none",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,7 +39,13 @@ def run(args: argparse.Namespace) -> int:
     from .command import shop_folder
 
     if args.published:
-        serve_published(Path(args.published), page=args.page.rstrip("/"), key=Path(args.key), host=args.host, port=args.port)
+        serve_published(
+            Path(args.published),
+            page=args.page.rstrip("/"),
+            key=Path(args.key),
+            host=args.host,
+            port=args.port,
+        )
     else:
         serve_shop(shop_folder(args.shop), host=args.host, port=args.port)
     return 0

@@ -1,4 +1,6 @@
-"""Check that nothing in the store was changed or lost: every entry, every person's text, every number in the books."""
+"""Check that nothing in the store was changed or lost: every entry, every person's text, every number in the
+books.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +8,11 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--mark", default="", help="the record mark printed on a paper: is all that it was printed from still here?")
+    parser.add_argument(
+        "--mark",
+        default="",
+        help="the record mark printed on a paper: is all that it was printed from still here?",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -18,5 +24,8 @@ def run(args: argparse.Namespace) -> int:
         print("The store does not verify:\n" + "\n".join(f"  {fault}" for fault in done.faults))
         return 1
     print(f"Every entry of {done.jobs} job{'s' if done.jobs != 1 else ''} and of the books verifies.")
-    print(done.mark or "A cut-off end shows only against a paper: corekit verify --mark …, with the record mark printed on it.")
+    print(
+        done.mark
+        or "A cut-off end shows only against a paper: corekit verify --mark …, with the record mark printed on it."
+    )
     return 0

@@ -1,4 +1,7 @@
-"""Take the page of an invoice down, for good: its code opens nothing any more. The invoice itself stays as it is."""
+"""Take the page of an invoice down, for good: its code opens nothing any more.
+
+The invoice itself stays as it is.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,9 @@ def run(args: argparse.Namespace) -> int:
     from .command import shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        if not args.yes and not sure(f"Take the page of invoice {args.number} down? Its code never opens anything again."):
+        if not args.yes and not sure(
+            f"Take the page of invoice {args.number} down? Its code never opens anything again."
+        ):
             print("Nothing was taken down.")
             return 1
         shop.withdraw(args.number)

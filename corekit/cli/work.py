@@ -1,6 +1,8 @@
-"""Open the screens for a visit: in the browser of this device, or with --hotspot on a phone or tablet in the van's own network.
+"""Open the screens for a visit: in the browser of this device, or with --hotspot on a phone or tablet in the
+van's own network.
 
-They ask for a passcode, which you choose when you first open them. A phone on the hotspot is paired once, with --pair.
+They ask for a passcode, which you choose when you first open them. A phone on the hotspot is paired once,
+with --pair.
 """
 
 from __future__ import annotations
@@ -13,13 +15,45 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--hotspot", action="store_true", help="let paired phones and tablets in, over TLS, at this machine's private addresses")
-    parser.add_argument("--pair", action="store_true", help="the same, and say how a phone is paired: a code to scan and a fingerprint to compare")
-    parser.add_argument("--forget-pairing", action="store_true", help="make a new certificate, so that the old one opens nothing; phones are paired anew")
-    parser.add_argument("--new-passcode", action="store_true", help="set another passcode; every device has to give it from then on")
-    parser.add_argument("--port", type=int, default=8742, help="port to listen on (%(default)s); with --hotspot also the one above it, for pairing")
-    parser.add_argument("--address", action="append", default=[], help="with --hotspot: a private address of this machine that it does not find by itself")
-    parser.add_argument("--lock-after", type=float, default=15, metavar="MINUTES", help="lock after so many minutes without use (%(default)s)")
+    parser.add_argument(
+        "--hotspot",
+        action="store_true",
+        help="let paired phones and tablets in, over TLS, at this machine's private addresses",
+    )
+    parser.add_argument(
+        "--pair",
+        action="store_true",
+        help="the same, and say how a phone is paired: a code to scan and a fingerprint to compare",
+    )
+    parser.add_argument(
+        "--forget-pairing",
+        action="store_true",
+        help="make a new certificate, so that the old one opens nothing; phones are paired anew",
+    )
+    parser.add_argument(
+        "--new-passcode",
+        action="store_true",
+        help="set another passcode; every device has to give it from then on",
+    )
+    parser.add_argument(
+        "--port",
+        type=int,
+        default=8742,
+        help="port to listen on (%(default)s); with --hotspot also the one above it, for pairing",
+    )
+    parser.add_argument(
+        "--address",
+        action="append",
+        default=[],
+        help="with --hotspot: a private address of this machine that it does not find by itself",
+    )
+    parser.add_argument(
+        "--lock-after",
+        type=float,
+        default=15,
+        metavar="MINUTES",
+        help="lock after so many minutes without use (%(default)s)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,8 +77,14 @@ def run(args: argparse.Namespace) -> int:
         import sys
 
         serve_on_hotspot(
-            folder, port=args.port, lock_after=args.lock_after, more=tuple(args.address), pair=args.pair, coloured=sys.stdout.isatty(), say=_say
-        )  # fmt: skip
+            folder,
+            port=args.port,
+            lock_after=args.lock_after,
+            more=tuple(args.address),
+            pair=args.pair,
+            coloured=sys.stdout.isatty(),
+            say=_say,
+        )
     else:
         serve_here(folder, port=args.port, lock_after=args.lock_after, say=_say)
     print("Stopped. What was acknowledged is kept.")
@@ -65,9 +105,16 @@ def _new_passcode(folder: Path) -> None:
     if not sys.stdin.isatty():
         code = drawn_passcode()
         set_passcode(folder, code)
-        print(f"The passcode of the screens is {code}; it is shown this once. Another one: corekit work --new-passcode", flush=True)
+        print(
+            f"The passcode of the screens is {code}; it is shown this once. Another one: corekit work"
+            " --new-passcode",
+            flush=True,
+        )
         return
-    print("Choose the passcode of the screens: at least 6 characters, digits are quickest. It does not show while you type.")
+    print(
+        "Choose the passcode of the screens: at least 6 characters, digits are quickest. It does not show"
+        " while you type."
+    )
     for _ in range(3):
         code = getpass.getpass("Passcode: ")
         fault = passcode_fault(code)
@@ -93,12 +140,18 @@ def _forgotten(folder: Path) -> int:
     from ..work.pairing import VanCertificate, forget_authority, has_pairing
     from .command import sure
 
-    if has_pairing(folder) and not sure("The phones that are paired now will not reach the screens any more, until each is paired anew. Go on?"):
+    if has_pairing(folder) and not sure(
+        "The phones that are paired now will not reach the screens any more, until each is paired anew."
+        " Go on?"
+    ):
         print("Nothing was changed.")
         return 1
     forget_authority(folder)
     _paired(folder)
     van = VanCertificate(folder)
-    print(f"There is a new certificate, {van.title}. Remove the old one from the settings of every phone, then: corekit work --pair")
+    print(
+        f"There is a new certificate, {van.title}. Remove the old one from the settings of every phone, then:"
+        " corekit work --pair"
+    )
     print("Screens that are open on the hotspot right now keep the old one until they are stopped.")
     return 0

@@ -1,4 +1,6 @@
-"""The bill of a job: what was agreed and done, what it comes to, and the paper it makes, with a number or as a draft."""
+"""The bill of a job: what was agreed and done, what it comes to, and the paper it makes, with a number or as
+a draft.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +29,9 @@ class Bill:
         self.standing = Standing.of(job, book)
         self.lines = to_invoice(job, self.standing, assessment)
         if not self.lines:
-            raise ConsentProblem(f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice.")
+            raise ConsentProblem(
+                f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice."
+            )
         rounding = rounding_to_agreed(self.lines, self.standing)
         may_invoice(self.lines, self.standing, rounding)
         self._totals = totals(self.lines, book)
@@ -37,6 +41,15 @@ class Bill:
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         """The invoice as a Document; without a number it is a draft's."""
         return invoice(
-            self.job, self.assessment, sheet, number=number, lines=self.lines, totals=self._totals, payable=self.payable,
-            agreements=paper.agreements_of(self.job, self.standing), payments=paper.payments_of(self.job), link=1, record_mark=record_mark,
-        )  # fmt: skip
+            self.job,
+            self.assessment,
+            sheet,
+            number=number,
+            lines=self.lines,
+            totals=self._totals,
+            payable=self.payable,
+            agreements=paper.agreements_of(self.job, self.standing),
+            payments=paper.payments_of(self.job),
+            link=1,
+            record_mark=record_mark,
+        )

@@ -1,4 +1,7 @@
-"""Calculations outside a job: what each asks for, and its result with doubt and source. The command and the screens use this and nothing else."""
+"""Calculations outside a job: what each asks for, and its result with doubt and source.
+
+The command and the screens use this and nothing else.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +34,8 @@ class Field:
     """One input as a person is asked for it.
 
     Attributes:
-        units: As people write them, the customary one first; `PLAIN` among them stands for a number without a unit. None where there is no other way.
+        units: As people write them, the customary one first; `PLAIN` among them stands for a number without a
+            unit. None where there is no other way.
         span: Where the calculation holds, in the customary unit; empty for everywhere.
     """
 
@@ -51,7 +55,9 @@ class Result:
 
 
 class CalculationProblem(DeskProblem):
-    """Inputs that cannot be taken; `faults` maps the input's name to what is wrong with it ("" for all of them together)."""
+    """Inputs that cannot be taken; `faults` maps the input's name to what is wrong with it ("" for all of
+    them together).
+    """
 
     def __init__(self, faults: Mapping[str, str]) -> None:
         super().__init__("\n".join(f"{name}: {fault}" if name else fault for name, fault in faults.items()))
@@ -68,8 +74,14 @@ def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
 
     if key in plugins.calculations:
         return plugins.calculations[key]
-    near = difflib.get_close_matches(key, plugins.calculations, n=1) or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
-    raise DeskProblem(f"There is no calculation {key!r}." + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all."))
+    near = (
+        difflib.get_close_matches(key, plugins.calculations, n=1)
+        or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
+    )
+    raise DeskProblem(
+        f"There is no calculation {key!r}."
+        + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all.")
+    )
 
 
 def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
@@ -78,23 +90,35 @@ def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
 
 def fields_of(calculation: Calculation[Any], plugins: Plugins) -> tuple[Field, ...]:
     """What a calculation asks for, in its order."""
-    said = {match["name"]: match["words"] for match in _ARGUMENT.finditer(inspect.getdoc(calculation.si) or "")}
+    said = {
+        match["name"]: match["words"] for match in _ARGUMENT.finditer(inspect.getdoc(calculation.si) or "")
+    }
     return tuple(_field(declared, said.get(declared.name, ""), plugins) for declared in calculation.inputs)
 
 
-#: Does a declared calculation with values by name, elsewhere than here. Errors: ValueError for what was given, DeskProblem where it fails.
+#: Does a declared calculation with values by name, elsewhere than here. Errors: ValueError for what was
+#: given, DeskProblem where it fails.
 Calculator = Callable[[str, Mapping[str, Value]], Value]
 
 
-def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str = "", *, calculator: Calculator | None = None) -> Result:
+def work_out(
+    plugins: Plugins,
+    key: str,
+    typed: Mapping[str, str],
+    decimal: str = "",
+    *,
+    calculator: Calculator | None = None,
+) -> Result:
     """The result of a calculation from what somebody typed.
 
-    A range, *about* and a ± are taken as they are for readings, and the doubt travels along; a plain number is taken as it stands.
+    A range, *about* and a ± are taken as they are for readings, and the doubt travels along; a plain number
+    is taken as it stands.
 
     Args:
         typed: Input's name → text with its unit.
         decimal: The shop's decimal mark; empty when both are usual.
-        calculator: Does it; without one this process does, where only the main thread can stop one that hangs.
+        calculator: Does it; without one this process does, where only the main thread can stop one that
+            hangs.
 
     Errors:
         DeskProblem: there is no such calculation, or it fails.
@@ -102,7 +126,9 @@ def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str 
     """
     calculation = calculation_named(plugins, key)
     names = [declared.name for declared in calculation.inputs]
-    faults = {name: f"is no input of {key}; it takes {', '.join(names)}" for name in typed if name not in names}
+    faults = {
+        name: f"is no input of {key}; it takes {', '.join(names)}" for name in typed if name not in names
+    }
     values: dict[str, Value] = {}
     understood: list[tuple[str, str]] = []
     for declared, field in zip(calculation.inputs, fields_of(calculation, plugins), strict=True):
@@ -119,12 +145,20 @@ def work_out(plugins: Plugins, key: str, typed: Mapping[str, str], decimal: str 
         with time_limit(_SECONDS):
             result = calculator(key, values) if calculator is not None else calculation(**values)
     except ValueError as problem:
-        raise CalculationProblem({"": f"Nothing can be computed from these together ({problem})."}) from problem
+        raise CalculationProblem(
+            {"": f"Nothing can be computed from these together ({problem})."}
+        ) from problem
     except (KeyboardInterrupt, DeskProblem):
         raise
     except BaseException as problem:
-        raise DeskProblem(f"The calculation {key} failed, and that is its plugin's fault ({in_words(problem)}).") from problem
-    return Result(shown=_shown(result, _customary(calculation.kind, plugins)[0]), understood=tuple(understood), source=source_of(plugins, calculation))
+        raise DeskProblem(
+            f"The calculation {key} failed, and that is its plugin's fault ({in_words(problem)})."
+        ) from problem
+    return Result(
+        shown=_shown(result, _customary(calculation.kind, plugins)[0]),
+        understood=tuple(understood),
+        source=source_of(plugins, calculation),
+    )
 
 
 def _shown(result: Value, one: Unit) -> str:
@@ -139,7 +173,12 @@ def _field(declared: Input, words: str, plugins: Plugins) -> Field:
     found = _customary(declared.kind, plugins)
     keys = [_typed(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
     label = words or declared.name.replace("_", " ").capitalize()
-    return Field(name=declared.name, label=label, units=() if keys == [PLAIN] else tuple(keys), span=_span(declared.within, found[0]))
+    return Field(
+        name=declared.name,
+        label=label,
+        units=() if keys == [PLAIN] else tuple(keys),
+        span=_span(declared.within, found[0]),
+    )
 
 
 def _typed(one: Unit) -> str:
@@ -155,13 +194,18 @@ def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[
     """
     first = _customary(declared.kind, plugins)[0]
     if not text.strip():
-        raise ValueError(f"is missing; write {'a number' if first.text == '1' else f'a number and its unit, such as {_typed(first)}'}")
+        raise ValueError(
+            "is missing; write"
+            f" {'a number' if first.text == '1' else f'a number and its unit, such as {_typed(first)}'}"
+        )
     try:
         read = units.read_reading(text, [declared.unit], decimal)
     except TypedProblem as problem:
         raise ValueError(str(problem)) from problem
     if declared.within.fault(read.number):
-        raise ValueError(f'"{text.strip()}" is outside the range in which this holds ({_span(declared.within, first)})')
+        raise ValueError(
+            f'"{text.strip()}" is outside the range in which this holds ({_span(declared.within, first)})'
+        )
     budget = {f"typed.{declared.name}": read.half_width / math.sqrt(3)} if read.half_width else {}
     value = Value(read.kind, read.number, budget)
     return value, units.show(value, read.unit or first.text, doubt=bool(budget))
@@ -173,7 +217,12 @@ def _span(within: Within, one: Unit) -> str:
     def end(number: float) -> str:
         return f"{units.from_coherent(number, one.text):.4g}".replace("-", "−")
 
-    ends = [(within.low, "at least {}"), (within.above, "above {}"), (within.high, "at most {}"), (within.below, "below {}")]
+    ends = [
+        (within.low, "at least {}"),
+        (within.above, "above {}"),
+        (within.high, "at most {}"),
+        (within.below, "below {}"),
+    ]
     words = " and ".join(text.format(end(number)) for number, text in ends if number is not None)
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
 
@@ -184,7 +233,11 @@ def _of_kind(kind: str) -> tuple[Unit, ...]:
 
 
 def _customary(kind: str, plugins: Plugins) -> list[Unit]:
-    """The units of a kind, those in which the installed systems declare readings of it first: nobody types kelvin."""
-    declared = [units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind]
+    """The units of a kind, those in which the installed systems declare readings of it first: nobody types
+    kelvin.
+    """
+    declared = [
+        units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind
+    ]
     counted = {text: declared.count(text) for text in declared}
     return sorted(_of_kind(kind), key=lambda one: -counted.get(one.text, 0))

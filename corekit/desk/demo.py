@@ -14,7 +14,8 @@ from .shop import Shop
 
 
 def run_demo(out: Path) -> Iterator[str]:
-    """Set up the invented shop in `out`, take each of its visit files to an issued invoice, and say what was made, line by line.
+    """Set up the invented shop in `out`, take each of its visit files to an issued invoice, and say what was
+    made, line by line.
 
     Errors:
         DeskProblem: there is something else than an earlier demo in the folder.
@@ -37,7 +38,9 @@ def run_demo(out: Path) -> Iterator[str]:
 
 
 def _job(shop: Shop, path: Path) -> Iterator[str]:
-    """One visit file: added, offered where it speaks of an agreement, added again, until its invoice can be issued."""
+    """One visit file: added, offered where it speaks of an agreement, added again, until its invoice can be
+    issued.
+    """
     offered: set[str] = set()
     while True:
         try:
@@ -62,4 +65,7 @@ def _clear(out: Path) -> None:
     if out.is_dir() and is_demo(out):
         clear_demo(out)
     elif not out.is_dir() or any(out.iterdir()):
-        raise DeskProblem(f"{out} holds something that is not an earlier demo; nothing was touched. Name another folder with --out.")
+        raise DeskProblem(
+            f"{out} holds something that is not an earlier demo; nothing was touched. Name another folder"
+            " with --out."
+        )

@@ -1,4 +1,6 @@
-"""Issuing: a number taken once, the invoice kept whole under it, and the same invoice drawn again for whoever asks."""
+"""Issuing: a number taken once, the invoice kept whole under it, and the same invoice drawn again for whoever
+asks.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,8 @@ class Page(StrEnum):
 
 @attrs.frozen(kw_only=True)
 class Invoice:
-    """An invoice that was issued; `link` is empty for a shop without a page address, `page` says what the code opens by now.
+    """An invoice that was issued; `link` is empty for a shop without a page address, `page` says what the
+    code opens by now.
 
     `jobs` are the ids of all the jobs it is over, `job` is the one that was asked for.
     """
@@ -66,7 +69,9 @@ class Drafted:
 
 
 def issue(shop: Shop, job: str, *, answer: str = "") -> Invoice:
-    """Take a number and issue the invoice of a job; asked again, the same invoice. `answer` is the id of the answer that asks, where a screen does.
+    """Take a number and issue the invoice of a job; asked again, the same invoice.
+
+    `answer` is the id of the answer that asks, where a screen does.
 
     Errors:
         ConsentProblem: it would exceed what was agreed, or nothing was agreed.
@@ -93,10 +98,18 @@ def _issue(shop: Shop, bill: Bill | together.CommonBill, answer: str, asked: obj
             raise _MovedOn
         document = bill.document(sheet, _number(shop, place), record_mark(heads))
         return InvoiceIssued(
-            place=place, number=document.number, document_id=document.id, document=to_data(document), document_hash=document_hash(document),
-            total=bill.total.minor, currency=bill.total.currency, versions={"corekit": __version__, **bill.versions}, heads=heads,
-            job_name=", ".join(job.name for job in bill.jobs), jobs=ids if len(ids) > 1 else (),
-        )  # fmt: skip
+            place=place,
+            number=document.number,
+            document_id=document.id,
+            document=to_data(document),
+            document_hash=document_hash(document),
+            total=bill.total.minor,
+            currency=bill.total.currency,
+            versions={"corekit": __version__, **bill.versions},
+            heads=heads,
+            job_name=", ".join(job.name for job in bill.jobs),
+            jobs=ids if len(ids) > 1 else (),
+        )
 
     if len(ids) > 1:
         shop.store.issue_together(ids, shop.books_chain, build, answer=answer, asked=asked)
@@ -128,7 +141,10 @@ def drafted_together(shop: Shop, jobs: Sequence[str]) -> Drafted:
         return drafted(shop, records[0])
     bill = together.CommonBill(shop, records)
     sheet = attrs.evolve(shop.sheet(records[0]), draft=True)
-    return Drafted(document=bill.document(sheet, "", record_mark([job.entries[-1].id for job in records])), due=bill.payable.due)
+    return Drafted(
+        document=bill.document(sheet, "", record_mark([job.entries[-1].id for job in records])),
+        due=bill.payable.due,
+    )
 
 
 def _number(shop: Shop, place: int) -> str:
@@ -136,9 +152,11 @@ def _number(shop: Shop, place: int) -> str:
 
 
 def issue_together(shop: Shop, jobs: Sequence[str], *, answer: str = "") -> Invoice:
-    """Take one number and issue one invoice over several jobs of one customer; asked again, or for one of them, the same invoice.
+    """Take one number and issue one invoice over several jobs of one customer; asked again, or for one of
+    them, the same invoice.
 
-    Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued, or none. `answer` is as of `issue`.
+    Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued,
+    or none. `answer` is as of `issue`.
 
     Errors:
         DeskProblem: they are not one customer's, one is named twice, or one is on an invoice already.
@@ -171,7 +189,16 @@ def issued(shop: Shop, job: Job) -> Invoice:
         page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
     jobs = tuple(record.jobs) or (job.id,)
     pdf = shop.written(document, f"invoice {record.number}", jobs, address)
-    return Invoice(job=job.id, number=record.number, document=document, pdf=pdf, link=address, due=shop.due_of(job), page=page, jobs=jobs)
+    return Invoice(
+        job=job.id,
+        number=record.number,
+        document=document,
+        pdf=pdf,
+        link=address,
+        due=shop.due_of(job),
+        page=page,
+        jobs=jobs,
+    )
 
 
 def left_out(shop: Shop, job: str) -> list[str]:
@@ -183,11 +210,26 @@ def left_out(shop: Shop, job: str) -> list[str]:
     answered = {noted.record.offer for noted in record.agreements}
     lines = {line.what for line in standing.lines if not line.operation or line.operation in done}
     return [
-        *(f"{_titled(shop, key)} was agreed to, but nothing says that it was done." for key in agreed if key not in done),
+        *(
+            f"{_titled(shop, key)} was agreed to, but nothing says that it was done."
+            for key in agreed
+            if key not in done
+        ),
         *(f"{_titled(shop, key)} was done, but nobody agreed to it." for key in done if key not in agreed),
-        *(f"{_titled(shop, key)} is not charged, but stands on no line: it was not agreed to and done." for key in waivers(record) if key not in lines),
-        *(f"the offer {noted.record.name!r} has no answer on record." for noted in record.offers if noted.record.name not in answered),
-        *(f"{_read(shop, noted.record.of)}: a test with this reading was begun, and it was never read." for noted in record.waiting),
+        *(
+            f"{_titled(shop, key)} is not charged, but stands on no line: it was not agreed to and done."
+            for key in waivers(record)
+            if key not in lines
+        ),
+        *(
+            f"the offer {noted.record.name!r} has no answer on record."
+            for noted in record.offers
+            if noted.record.name not in answered
+        ),
+        *(
+            f"{_read(shop, noted.record.of)}: a test with this reading was begun, and it was never read."
+            for noted in record.waiting
+        ),
     ]
 
 

@@ -26,7 +26,9 @@ class Seen:
 
 
 def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> Seen:
-    """Assess a visit file, or a job of the shop in `folder`. For a file no shop is needed; its instruments are known if there is one.
+    """Assess a visit file, or a job of the shop in `folder`.
+
+    For a file no shop is needed; its instruments are known if there is one.
 
     Args:
         minutes_left: Next tests that do not fit into these are set apart.

@@ -1,4 +1,6 @@
-"""Offers: what would be done and what it costs, made once and kept, and the customer's yes to exactly that."""
+"""Offers: what would be done and what it costs, made once and kept, and the customer's yes to
+exactly that.
+"""
 
 from __future__ import annotations
 
@@ -54,28 +56,46 @@ class Terms:
 
 
 def offer(
-    shop: Shop, job: str, stage: str | None = None, *, km: Decimal | None = None, call_out: bool | None = None, without: Collection[str] = (), answer: str = ""
+    shop: Shop,
+    job: str,
+    stage: str | None = None,
+    *,
+    km: Decimal | None = None,
+    call_out: bool | None = None,
+    without: Collection[str] = (),
+    answer: str = "",
 ) -> Offer:
-    """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings call for).
+    """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings
+    call for).
 
-    Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing changed, it
-    gives the offer that stands.
+    Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing
+    changed, it gives the offer that stands.
 
     Args:
         km: How far the drive was.
-        call_out: Whether a diagnosis is charged with the coming; not said, it is unless the job came in the same drive as another one.
-        without: Keys of work that could be offered and is not: it is agreed to already, or the customer does not want to hear of it.
-        answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer made then.
+        call_out: Whether a diagnosis is charged with the coming; not said, it is unless the job came in the
+            same drive as another one.
+        without: Keys of work that could be offered and is not: it is agreed to already, or the customer does
+            not want to hear of it.
+        answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer
+            made then.
 
     Errors:
         OtherAnswer: the id is another answer's.
-        DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice is issued already, what is to
-            be left out could not be offered, or the job that it shares its drive with is not one that pays for the coming.
+        DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice
+            is issued already, what is to be left out could not be offered, or the job that it shares its
+            drive with is not one that pays for the coming.
         PriceProblem: the price book does not price what is called for.
     """
     job = shop.find(job)
     terms = Terms(km=km, call_out=call_out, without=frozenset(without))
-    asked = {"offer": stage, "job": job, "km": str(km), "call_out": call_out, "without": sorted(terms.without)}
+    asked = {
+        "offer": stage,
+        "job": job,
+        "km": str(km),
+        "call_out": call_out,
+        "without": sorted(terms.without),
+    }
     with shop.one_deed:
         known = shop.store.answered(answer, asked)
         if known is not None:
@@ -87,7 +107,9 @@ def _drawn(shop: Shop, job: str, offered: Offered) -> Offer:
     """An offer with its paper, drawn from what is kept."""
     document = from_data(offered.document)
     pdf = shop.written(document, f"estimate {shop.store.job(job).name} {offered.name}", [job])
-    return Offer(job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf)
+    return Offer(
+        job=job, name=offered.name, document=document, total=Money(offered.total, offered.currency), pdf=pdf
+    )
 
 
 def _offered(shop: Shop, job: str, stage: str | None, terms: Terms, answer: str, asked: object) -> Offered:
@@ -102,15 +124,22 @@ def _offered(shop: Shop, job: str, stage: str | None, terms: Terms, answer: str,
         count = sum(noted.record.stage == stage for noted in record.offers)
         standing = _offer(shop, record, assessment, stage, f"{stage} {count + 1}", lines, answer, asked)
     else:
-        shop.store.keep_answer(job, answer, asked, [noted.entry for noted in record.offers if noted.record == standing][-1:])
+        shop.store.keep_answer(
+            job, answer, asked, [noted.entry for noted in record.offers if noted.record == standing][-1:]
+        )
     return standing
 
 
 def still_open(job: Job) -> None:
-    """Nothing is agreed to after the invoice: it is issued once, and what came later would never be billed."""
+    """Nothing is agreed to after the invoice: it is issued once, and what came later would
+    never be billed.
+    """
     if job.issued:
         number = job.issued[-1].record.number
-        raise DeskProblem(f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take further work into a job of its own.")
+        raise DeskProblem(
+            f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take"
+            " further work into a job of its own."
+        )
 
 
 def lines_of(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Terms) -> tuple[Line, ...]:
@@ -127,8 +156,9 @@ def lines_of(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Te
     asked = asked_for(job, assessment, shop.plugins)
     if not asked:
         raise DeskProblem(
-            f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it names the next test. "
-            "Work on the customer's wish or on your own judgement is written into the file as wanted = { … }."
+            f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it"
+            " names the next test. Work on the customer's wish or on your own judgement is written into the"
+            " file as wanted = { … }."
         )
     return waive(repair_lines(shop.book, left_in(asked, terms.without)), waivers(job))
 
@@ -140,8 +170,8 @@ def _pays_for_the_coming(shop: Shop, job: Job) -> bool:
     other = shop.store.job(shop.find(job.same_drive_as))
     if other.id == job.id or other.same_drive_as:
         raise DeskProblem(
-            f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming itself. "
-            "Name the job that does, or withdraw the row that says so."
+            f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming"
+            " itself. Name the job that does, or withdraw the row that says so."
         )
     return False
 
@@ -150,31 +180,71 @@ def _same_offer(job: Job, stage: str, lines: Sequence[Line]) -> Offered | None:
     data = [line_data(line) for line in lines]
     agreed = {noted.record.document_hash for noted in job.agreements}
     for noted in reversed(job.offers):
-        if noted.record.stage == stage and noted.record.lines == data and (noted.record.document_hash not in agreed or stage == "diagnosis"):
+        if (
+            noted.record.stage == stage
+            and noted.record.lines == data
+            and (noted.record.document_hash not in agreed or stage == "diagnosis")
+        ):
             return noted.record
     return None
 
 
-def _offer(shop: Shop, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...], answer: str, asked: object) -> Offered:
+def _offer(
+    shop: Shop,
+    job: Job,
+    assessment: Assessment,
+    stage: str,
+    name: str,
+    lines: tuple[Line, ...],
+    answer: str,
+    asked: object,
+) -> Offered:
     sums = totals(lines, shop.book)
     priced = charged(lines)
     if priced and not totals(priced, shop.book).gross.minor:
-        raise DeskProblem(f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in {shop.folder.resolve()}, then ask again.")
-    document = estimate(job, assessment, shop.sheet(job), name=name, stage=stage, lines=lines, totals=sums, cap=cap_of(shop.book))
+        raise DeskProblem(
+            f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
+            f" {shop.folder.resolve()}, then ask again."
+        )
+    document = estimate(
+        job,
+        assessment,
+        shop.sheet(job),
+        name=name,
+        stage=stage,
+        lines=lines,
+        totals=sums,
+        cap=cap_of(shop.book),
+    )
     record = Offered(
-        name=name, stage=stage, document_id=document.id, document=to_data(document), document_hash=document_hash(document), total=sums.gross.minor,
-        currency=shop.book.currency, lines=[line_data(line) for line in lines], versions={"corekit": __version__, **assessment.versions},
+        name=name,
+        stage=stage,
+        document_id=document.id,
+        document=to_data(document),
+        document_hash=document_hash(document),
+        total=sums.gross.minor,
+        currency=shop.book.currency,
+        lines=[line_data(line) for line in lines],
+        versions={"corekit": __version__, **assessment.versions},
         heads=shop.store.heads(),
-    )  # fmt: skip
+    )
     said = Statement(kind="offered", subject=own_subject("offered", name), body=body_of(record))
     shop.store.append(job.id, [said], answer=answer, asked=asked)
     return record
 
 
 def agree(
-    shop: Shop, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, signature: str = "", words: str = "",
+    shop: Shop,
+    offer: Offer,
+    *,
+    by: str,
+    how: str,
+    declined: Sequence[str] = (),
+    total: Money | None = None,
+    signature: str = "",
+    words: str = "",
     answer: str = "",
-) -> Entry:  # fmt: skip
+) -> Entry:
     """Record who agreed to an offer, how, and what was declined in the same stroke.
 
     Args:
@@ -185,19 +255,31 @@ def agree(
 
     Errors:
         OtherAnswer: the id is another answer's.
-        DeskProblem: it is not said who or how, the total is another one, or the job's invoice is issued already.
+        DeskProblem: it is not said who or how, the total is another one, or the job's invoice is issued
+            already.
         ConsentProblem: what was declined was not offered.
     """
     if not by.strip() or not how.strip():
-        raise DeskProblem("An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded.")
+        raise DeskProblem(
+            "An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded."
+        )
     no_name(by)
     if total not in (None, offer.total):
-        raise DeskProblem(f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {total}. Nothing was recorded.")
+        raise DeskProblem(
+            f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {total}. Nothing"
+            " was recorded."
+        )
     agreed = Agreed(
-        offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by=by, how=how,
-        declined=list(declined), signature=PersonalText("signature", signature) if signature else None,
+        offer=offer.name,
+        document_hash=document_hash(offer.document),
+        total=offer.total.minor,
+        currency=offer.total.currency,
+        by=by,
+        how=how,
+        declined=list(declined),
+        signature=PersonalText("signature", signature) if signature else None,
         said=PersonalText("words", words) if words else None,
-    )  # fmt: skip
+    )
     asked = {"agree": body_of(agreed), "job": offer.job}
     with shop.one_deed:
         known = shop.store.answered(answer, asked)
@@ -219,18 +301,24 @@ def offer_named(shop: Shop, job: str, name: str = "") -> Offer:
     named = [noted.record for noted in record.offers if not name or noted.record.name == name]
     if not named:
         made = ", ".join(repr(noted.record.name) for noted in record.offers) or "none"
-        raise DeskProblem(f"{record.name} has no offer {name!r}; made were {made}. Make one with `corekit offer {record.name}`.")
+        raise DeskProblem(
+            f"{record.name} has no offer {name!r}; made were {made}. Make one with `corekit offer"
+            f" {record.name}`."
+        )
     document = from_data(named[-1].document)
     return Offer(
-        job=job, name=named[-1].name, document=document, total=Money(named[-1].total, named[-1].currency),
+        job=job,
+        name=named[-1].name,
+        document=document,
+        total=Money(named[-1].total, named[-1].currency),
         pdf=shop.paper_path(f"estimate {record.name} {named[-1].name}"),
-    )  # fmt: skip
+    )
 
 
 def no_name(by: str, where: str = "") -> None:
     """Refuse a name where it could never be forgotten."""
     if by not in WHO_AGREES:
         raise DeskProblem(
-            f"{where}{by!r} would stand in the record for good, so who agreed is never a name. Write one of {', '.join(WHO_AGREES)}; "
-            "names belong to customer = { … }. Nothing was recorded."
+            f"{where}{by!r} would stand in the record for good, so who agreed is never a name. Write one of"
+            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded."
         )

@@ -18,29 +18,59 @@ from ..report.sheet import Issuer, Sheet, Yes
 from .settings import Settings
 
 
-def sheet(document_id: str, issuer: Issuer, now: datetime, currency: str, plugins: Plugins, *, demo: bool, draft: bool = False) -> Sheet:
-    titles = {key: what.title for shelf in (plugins.measurands, plugins.observations) for key, what in shelf.items()}
+def sheet(
+    document_id: str,
+    issuer: Issuer,
+    now: datetime,
+    currency: str,
+    plugins: Plugins,
+    *,
+    demo: bool,
+    draft: bool = False,
+) -> Sheet:
+    titles = {
+        key: what.title for shelf in (plugins.measurands, plugins.observations) for key, what in shelf.items()
+    }
     return Sheet(
-        document_id=document_id, issuer=issuer, issued=now.date().isoformat(), currency=currency, operations=plugins.operations, titles=titles,
-        demo=demo, draft=draft,
-    )  # fmt: skip
+        document_id=document_id,
+        issuer=issuer,
+        issued=now.date().isoformat(),
+        currency=currency,
+        operations=plugins.operations,
+        titles=titles,
+        demo=demo,
+        draft=draft,
+    )
 
 
 def agreements_of(job: Job, standing: Standing) -> list[Yes]:
-    """Every agreement with the day of the yes: when it was given if that is known, else when it was recorded."""
+    """Every agreement with the day of the yes: when it was given if that is known, else when it
+    was recorded.
+    """
     latest: dict[str, Yes] = {}
     for noted in job.agreements:
         agreed = standing.sums[noted.record.offer]
-        latest[noted.record.offer] = Yes(agreement=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], agreed=agreed)
+        latest[noted.record.offer] = Yes(
+            agreement=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], agreed=agreed
+        )
     return list(latest.values())
 
 
 def payments_of(job: Job) -> list[tuple[str, Money]]:
     """How and how much, in order; what was paid before the work, or before the last visit, says so."""
     place = {noted.id: n for n, noted in enumerate(job.standing)}
-    work = max((place[one] for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Came)))), default=-1)
+    work = max(
+        (
+            place[one]
+            for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Came)))
+        ),
+        default=-1,
+    )
     return [
-        (f"{noted.record.how}, in advance" if place[noted.id] < work else noted.record.how, Money(noted.record.amount, noted.record.currency))
+        (
+            f"{noted.record.how}, in advance" if place[noted.id] < work else noted.record.how,
+            Money(noted.record.amount, noted.record.currency),
+        )
         for noted in job.payments
     ]
 
@@ -56,21 +86,35 @@ def file_name(name: str) -> str:
 
 
 def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None) -> list[Draft]:
-    """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the shop's file.
+    """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the
+    shop's file.
 
-    What the journal's readings were taken with by custom stays there, although another instrument may be the usual one today.
+    What the journal's readings were taken with by custom stays there, although another instrument may be the
+    usual one today.
     """
     used = visit.instruments_used - visit.instruments_declared
     found = {name: settings.instruments[name] for name in used if name in settings.instruments}
     if job is not None:
         once = _usual_once(job, visit.origin) - visit.instruments_declared
-        kept = {noted.record.name: noted.record for noted in job.all(Instrument) if noted.entry.subject.startswith(f"{visit.origin}:")}
+        kept = {
+            noted.record.name: noted.record
+            for noted in job.all(Instrument)
+            if noted.entry.subject.startswith(f"{visit.origin}:")
+        }
         found = {**{name: kept[name] for name in once if name in kept}, **found}
-    return [Draft(kind="instrument", row=f"instrument/{name}", body=body_of(found[name])) for name in sorted(found)]
+    return [
+        Draft(kind="instrument", row=f"instrument/{name}", body=body_of(found[name]))
+        for name in sorted(found)
+    ]
 
 
 def _usual_once(job: Job, origin: str) -> set[str]:
     """Instruments that some reading of a file was taken with because they were the usual ones then."""
     said = [entry.body for entry in job.entries if entry.subject.startswith(f"{origin}:")]
-    bodies = [body for one in said for body in (one, *(one.get("values") or {}).values()) if isinstance(body, Mapping)]
+    bodies = [
+        body
+        for one in said
+        for body in (one, *(one.get("values") or {}).values())
+        if isinstance(body, Mapping)
+    ]
     return {str(body["instrument"]) for body in bodies if body.get("usual")}

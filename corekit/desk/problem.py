@@ -25,7 +25,10 @@ class OfferAwaited(DeskProblem):
         before = sum(other.startswith(f"{stage} ") for other in made)
         if stage in STAGES and count == str(before + 1):
             what = f"The file agrees to the offer {offer!r}, which was not made yet."
-            cure = f"Make the offer with `corekit offer {name} --stage {stage}`, show it, then add the file again."
+            cure = (
+                f"Make the offer with `corekit offer {name} --stage {stage}`, show it, then add the file"
+                " again."
+            )
         else:
             known = f"made were {', '.join(map(repr, made))}" if made else "none was made yet"
             what = f"The file agrees to an offer {offer!r}, and there is none of that name: {known}."

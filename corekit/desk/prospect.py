@@ -80,7 +80,14 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
     net = lines[0].net
     for line in lines[1:]:
         net += line.net
-    return Part(operation=operation, title=lines[0].text, ground=ground_words(lines[0].ground), lines=lines, net=net, waived=lines[0].waived)
+    return Part(
+        operation=operation,
+        title=lines[0].text,
+        ground=ground_words(lines[0].ground),
+        lines=lines,
+        net=net,
+        waived=lines[0].waived,
+    )
 
 
 def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
@@ -90,7 +97,12 @@ def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
         ConsentProblem: what is declined was not offered, or today's tax rates give the offer another total.
     """
     yes = Agreed(
-        offer=offer.name, document_hash=document_hash(offer.document), total=offer.total.minor, currency=offer.total.currency, by="customer",
-        how="asked before it is said", declined=list(declined),
-    )  # fmt: skip
+        offer=offer.name,
+        document_hash=document_hash(offer.document),
+        total=offer.total.minor,
+        currency=offer.total.currency,
+        by="customer",
+        how="asked before it is said",
+        declined=list(declined),
+    )
     return Standing.of(shop.store.job(offer.job), shop.book, [yes]).sums[offer.name]

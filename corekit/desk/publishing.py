@@ -26,7 +26,8 @@ def token(shop: Shop, document_id: str, number: int) -> str:
 
 
 def publish(shop: Shop, job: str | None = None) -> list[str]:
-    """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives their numbers.
+    """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives
+    their numbers.
 
     Errors:
         PublishProblem: the target refuses or cannot be reached; what was sent before stays sent.
@@ -47,17 +48,21 @@ def publish(shop: Shop, job: str | None = None) -> list[str]:
         if token_hash in there:
             continue
         shop.store.note_link(token_hash, record.document_id, 1)
-        publish_to(target, token_hash, seal_envelope(from_data(record.document), published=shop.now()), bearer)
+        publish_to(
+            target, token_hash, seal_envelope(from_data(record.document), published=shop.now()), bearer
+        )
         shop.store.mark_published(token_hash, *jobs_of(entry))
         sent.append(record.number)
     return sent
 
 
 def withdraw(shop: Shop, number: str) -> None:
-    """Take the page of an invoice down, for good: its code opens nothing any more, and publishing never sends it again.
+    """Take the page of an invoice down, for good: its code opens nothing any more, and publishing never sends
+    it again.
 
     Errors:
-        StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing is noted then.
+        StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing is
+            noted then.
     """
     from ..share.published import withdraw_from
 
@@ -77,5 +82,8 @@ def _target(shop: Shop) -> tuple[str | Path, str | None]:
         return shop.folder / shop.settings.publish, None
     key = shop.folder / PAGE_KEY_FILE
     if not key.is_file():
-        raise DeskProblem(f"{shop.settings.publish} asks for its key; put a copy of the file that `corekit serve --published` drew there at {key}.")
+        raise DeskProblem(
+            f"{shop.settings.publish} asks for its key; put a copy of the file that `corekit serve"
+            f" --published` drew there at {key}."
+        )
     return shop.settings.publish, key.read_text("utf-8").strip()

@@ -1,4 +1,6 @@
-"""Receipts: what was paid for a job, and a paper of its own for each payment that its invoice does not show."""
+"""Receipts: what was paid for a job, and a paper of its own for each payment that its invoice
+does not show.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,8 @@ class Payment:
     Attributes:
         id: Of the entry that says so. job: Id of the job whose journal holds it.
         day: When it was received, as far as known; else when it was written down.
-        on_invoice: Number of the invoice that shows it and is its receipt; empty when it came later, or nothing is issued yet.
+        on_invoice: Number of the invoice that shows it and is its receipt; empty when it came later, or
+            nothing is issued yet.
         has_receipt: A receipt was handed over for it.
     """
 
@@ -59,18 +62,27 @@ def payments(jobs: list[Job]) -> list[Payment]:
         given = {noted.record.payment for noted in job.receipts}
         for noted in job.payments:
             shows = [issued.record.number for issued in job.issued if _place(noted) < _place(issued)]
-            found.append((
-                _place(noted),
-                Payment(
-                    id=noted.id, job=job.id, amount=Money(noted.record.amount, noted.record.currency), how=noted.record.how,
-                    day=(noted.entry.taken or noted.entry.recorded)[:10], on_invoice=shows[0] if shows else "", has_receipt=noted.id in given,
-                ),
-            ))  # fmt: skip
+            found.append(
+                (
+                    _place(noted),
+                    Payment(
+                        id=noted.id,
+                        job=job.id,
+                        amount=Money(noted.record.amount, noted.record.currency),
+                        how=noted.record.how,
+                        day=(noted.entry.taken or noted.entry.recorded)[:10],
+                        on_invoice=shows[0] if shows else "",
+                        has_receipt=noted.id in given,
+                    ),
+                )
+            )
     return [payment for _, payment in sorted(found, key=lambda one: one[0])]
 
 
 def _place(noted: Noted[Any]) -> tuple[str, int]:
-    """Later in the journal is later: chains of one store are named so that they sort in the order in which they were begun."""
+    """Later in the journal is later: chains of one store are named so that they sort in the order in which
+    they were begun.
+    """
     return noted.entry.chain, noted.entry.n
 
 
@@ -89,22 +101,40 @@ def draw(shop: Shop, job: str, payment: str = "") -> Receipt:
     holder = shop.store.job(chosen.job)
     if not chosen.has_receipt:
         if chosen.on_invoice:
-            raise DeskProblem(f"Invoice {chosen.on_invoice} shows the payment of {chosen.amount} {chosen.amount.currency}, so it is the receipt for it.")
+            raise DeskProblem(
+                f"Invoice {chosen.on_invoice} shows the payment of {chosen.amount} {chosen.amount.currency},"
+                " so it is the receipt for it."
+            )
         _make(shop, holder, chosen)
         holder = shop.store.job(chosen.job)
     kept = next(noted.record for noted in holder.receipts if noted.record.payment == chosen.id)
     document = from_data(kept.document)
-    return Receipt(job=holder.id, payment=chosen.id, document=document, pdf=shop.written(document, paper_name(kept), [holder.id]))
+    return Receipt(
+        job=holder.id,
+        payment=chosen.id,
+        document=document,
+        pdf=shop.written(document, paper_name(kept), [holder.id]),
+    )
 
 
 def _chosen(job: Job, there: list[Payment], wanted: str) -> Payment:
-    fitting = [payment for payment in there if wanted and payment.id.startswith(wanted)] if wanted else [*there[-1:]]
+    fitting = (
+        [payment for payment in there if wanted and payment.id.startswith(wanted)]
+        if wanted
+        else [*there[-1:]]
+    )
     if len(fitting) == 1:
         return fitting[0]
     if not there:
         raise DeskProblem(f"Nothing was paid for {job.name} yet, so there is no receipt.")
-    listed = "; ".join(f"{payment.id[:12]} ({payment.amount} {payment.amount.currency}, {payment.how}, {payment.day})" for payment in there)
-    raise DeskProblem(f"{'No' if not fitting else 'More than one'} payment of {job.name} fits {wanted!r}. There are: {listed}.")
+    listed = "; ".join(
+        f"{payment.id[:12]} ({payment.amount} {payment.amount.currency}, {payment.how}, {payment.day})"
+        for payment in there
+    )
+    raise DeskProblem(
+        f"{'No' if not fitting else 'More than one'} payment of {job.name} fits {wanted!r}. There are:"
+        f" {listed}."
+    )
 
 
 def _make(shop: Shop, job: Job, payment: Payment) -> None:
@@ -115,14 +145,29 @@ def _make(shop: Shop, job: Job, payment: Payment) -> None:
     whole = shop.to_pay(job)
     earlier = total((one.amount for one in before), whole.currency)
     number = job.issued[-1].record.number if job.issued else ""
-    taken = Taken(amount=payment.amount, how=payment.how, paid_before=earlier, due=whole - earlier - payment.amount)
+    taken = Taken(
+        amount=payment.amount, how=payment.how, paid_before=earlier, due=whole - earlier - payment.amount
+    )
     sheet = shop.sheet(job)
     document = receipt(
-        job, sheet, taken, day=payment.day, paid_for=PaidFor(total=whole, number=number, vehicles=len(jobs)),
-        before=[(one.how, one.amount) for one in before], record_mark=record_mark(heads),
-    )  # fmt: skip
+        job,
+        sheet,
+        taken,
+        day=payment.day,
+        paid_for=PaidFor(total=whole, number=number, vehicles=len(jobs)),
+        before=[(one.how, one.amount) for one in before],
+        record_mark=record_mark(heads),
+    )
     record = Receipted(
-        payment=payment.id, name=f"{job.name} {len(job.receipts) + 1}", document_id=document.id, document=to_data(document),
-        document_hash=document_hash(document), versions={"corekit": __version__}, heads=heads,
-    )  # fmt: skip
-    shop.store.append_once(job.id, Statement(kind="receipted", subject=own_subject("receipted", payment.id), body=body_of(record)))
+        payment=payment.id,
+        name=f"{job.name} {len(job.receipts) + 1}",
+        document_id=document.id,
+        document=to_data(document),
+        document_hash=document_hash(document),
+        versions={"corekit": __version__},
+        heads=heads,
+    )
+    shop.store.append_once(
+        job.id,
+        Statement(kind="receipted", subject=own_subject("receipted", payment.id), body=body_of(record)),
+    )

@@ -1,4 +1,7 @@
-"""An assessment in words for the mechanic, and as data for programs. Both print each number exactly as paper does."""
+"""An assessment in words for the mechanic, and as data for programs.
+
+Both print each number exactly as paper does.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +30,9 @@ LEAST_SHARE = 0.005  # of a doubt; smaller ones are only counted
 
 
 def as_words(seen: Seen, *, doubt: bool = False) -> str:
-    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with `doubt` also where theirs comes from."""
+    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with `doubt`
+    also where theirs comes from.
+    """
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
@@ -37,7 +42,11 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
         now = assessment.current
         before = [finding for finding in assessment.findings if finding not in now]
         parts += ["Findings\n" + "\n".join(_finding(finding, many, seen) for finding in now)] if now else []
-        parts += ["What earlier stages said\n" + "\n".join(_finding(finding, many, seen) for finding in before)] if before else []
+        parts += (
+            ["What earlier stages said\n" + "\n".join(_finding(finding, many, seen) for finding in before)]
+            if before
+            else []
+        )
     if doubt:
         parts.append("Where the doubt comes from, largest share first\n" + "\n".join(_doubts(seen)))
     codes = code_sentences(assessment.job)
@@ -47,7 +56,12 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
     if assessment.repairs:
-        parts.append("Repairs\n" + "\n".join(_item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs))
+        parts.append(
+            "Repairs\n"
+            + "\n".join(
+                _item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs
+            )
+        )
     if assessment.open_gaps:
         parts.append("Not said, and why\n" + "\n".join(_gaps(seen)))
     if assessment.not_repeated:
@@ -56,16 +70,25 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
     if assessment.contradictions:
         parts.append("Readings to doubt\n" + "\n".join(_item(odd.text) for odd in assessment.contradictions))
     if assessment.suspects:
-        parts.append("Suspects, from the fault table and what was read (estimates; for you, not for the customer's paper)\n" + "\n".join(_suspects(seen)))
+        parts.append(
+            "Suspects, from the fault table and what was read (estimates; for you, not for the customer's"
+            " paper)\n" + "\n".join(_suspects(seen))
+        )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
         parts.append("Work that findings speak for\n" + "\n".join(_call(seen, call) for call in calls))
     if assessment.next_tests:
         shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
         later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
-        parts.append("Next test\n" + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])]))
+        parts.append(
+            "Next test\n"
+            + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])])
+        )
     if assessment.too_long:
-        parts.append("Too long for the time left\n" + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long))
+        parts.append(
+            "Too long for the time left\n"
+            + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long)
+        )
     return printable("\n\n".join(parts))
 
 
@@ -77,7 +100,9 @@ def _where_it_stands(seen: Seen) -> list[str]:
         begun = noted.record
         title = measurands[begun.of].title if begun.of in measurands else begun.of
         since = f", begun {noted.entry.taken}" if noted.entry.taken else ""
-        lines.append(f"Waiting: {title}{f', {begun.place}' if begun.place else ''}, {begun.wait_typed}{since}")
+        lines.append(
+            f"Waiting: {title}{f', {begun.place}' if begun.place else ''}, {begun.wait_typed}{since}"
+        )
     if job.left_open is not None and job.ended is None:
         left = job.left_open.record
         lines.append(f"Left open: {left.because}{f', back on {left.back}' if left.back else ''}")
@@ -124,8 +149,15 @@ def _likely(probability: float) -> str:
 
 
 def _needed(finding: Finding) -> str:
-    """The doubt with which an open finding's value would be decided; empty where it is decided, or where nothing could."""
-    if finding.verdict is not Verdict.UNDECIDED or finding.value is None or not finding.limits or finding.probability is None:
+    """The doubt with which an open finding's value would be decided; empty where it is decided, or where
+    nothing could.
+    """
+    if (
+        finding.verdict is not Verdict.UNDECIDED
+        or finding.value is None
+        or not finding.limits
+        or finding.probability is None
+    ):
         return ""
     judged = conform(finding.value, finding.limits[0])
     return doubt_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
@@ -143,10 +175,22 @@ def _doubts(seen: Seen) -> Iterator[str]:
         if finding.value is None or not rows:
             continue
         when = f" ({stage_name(finding.stage)})" if many else ""
-        told = [f"{row.part:>4.0%}  {units.show_doubt(row.u, finding.unit)}  {row.words}" for row in rows if row.part >= LEAST_SHARE]
+        told = [
+            f"{row.part:>4.0%}  {units.show_doubt(row.u, finding.unit)}  {row.words}"
+            for row in rows
+            if row.part >= LEAST_SHARE
+        ]
         rest = len(rows) - len(told)
-        yield _item(f"{finding.check}{when}: {units.show(finding.value, finding.unit)}", *told, *([f"      and {rest} smaller"] if rest else []))
-    for one in dict.fromkeys((one.measurand.title, one.typed.strip(), one.notes) for reading in readings for one in (reading, *reading.setup.values())):
+        yield _item(
+            f"{finding.check}{when}: {units.show(finding.value, finding.unit)}",
+            *told,
+            *([f"      and {rest} smaller"] if rest else []),
+        )
+    for one in dict.fromkeys(
+        (one.measurand.title, one.typed.strip(), one.notes)
+        for reading in readings
+        for one in (reading, *reading.setup.values())
+    ):
         if one[2]:
             yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
 
@@ -155,8 +199,19 @@ def _suspects(seen: Seen) -> list[str]:
     """Likeliest first, each system by itself: their tables know nothing of each other."""
     rows = []
     for key, system in seen.plugins.systems.items():
-        own = [suspect for suspect in seen.assessment.suspects if suspect.system == key and suspect.probability >= 0.01]
-        rows += [f"  {system.title}", *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own)] if own else []
+        own = [
+            suspect
+            for suspect in seen.assessment.suspects
+            if suspect.system == key and suspect.probability >= 0.01
+        ]
+        rows += (
+            [
+                f"  {system.title}",
+                *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own),
+            ]
+            if own
+            else []
+        )
     return rows
 
 
@@ -166,7 +221,10 @@ def _gaps(seen: Seen) -> list[str]:
     for gap in seen.assessment.open_gaps:
         if gap.about:
             missing.setdefault(gap.system, {})[gap.about] = None
-    rows = [_item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.") for system, names in missing.items()]
+    rows = [
+        _item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.")
+        for system, names in missing.items()
+    ]
     return rows + [_item(_gap(gap)) for gap in seen.assessment.open_gaps if not gap.about]
 
 
@@ -175,7 +233,11 @@ def _gap(gap: Gap) -> str:
 
 
 def _call(seen: Seen, call: Call) -> str:
-    return _item(f"{seen.plugins.operations[call.operation].title}: " + ("may be offered." if call.met else "not yet."), call.why)
+    return _item(
+        f"{seen.plugins.operations[call.operation].title}: "
+        + ("may be offered." if call.met else "not yet."),
+        call.why,
+    )
 
 
 def _test(seen: Seen, index: int) -> str:
@@ -183,7 +245,11 @@ def _test(seen: Seen, index: int) -> str:
     wanted = _wanted(seen, test.wants)
     lines = [f"{index + 1}. {test.question}{_time(test)}"]
     lines += ["Again: the first try left it open."] if test.repeat else []
-    lines += [f"It may read wrong now, because this was tested before it: {test.spoiled_by}"] if test.spoiled_by else []
+    lines += (
+        [f"It may read wrong now, because this was tested before it: {test.spoiled_by}"]
+        if test.spoiled_by
+        else []
+    )
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
@@ -200,7 +266,9 @@ def _plain(question: str) -> str:
 
 def _time(test: NextTest) -> str:
     if test.waits:
-        return f" Start now, read later: about {test.minutes:g} min of work and {test.waits:g} min of waiting."
+        return (
+            f" Start now, read later: about {test.minutes:g} min of work and {test.waits:g} min of waiting."
+        )
     return f" About {test.minutes:g} min." if test.minutes else ""
 
 
@@ -216,17 +284,32 @@ def _item(first: str, *more: str) -> str:
 
 
 def as_data(seen: Seen) -> dict[str, Any]:
-    """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`)."""
+    """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs,
+    calls; numbers also as printed (`shown`).
+    """
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
         "findings": [_finding_data(finding, seen) for finding in assessment.findings],
         "gaps": [
-            {"system": gap.system, "check": gap.check, "reason": str(gap.reason), "text": gap.text, "stage": stage_name(gap.stage), "wants": gap.wants}
+            {
+                "system": gap.system,
+                "check": gap.check,
+                "reason": str(gap.reason),
+                "text": gap.text,
+                "stage": stage_name(gap.stage),
+                "wants": gap.wants,
+            }
             for gap in assessment.gaps
         ],
         "suspects": [
-            {"system": suspect.system, "fault": suspect.fault, "name": suspect.name, "probability": suspect.probability, "calls_for": suspect.calls_for}
+            {
+                "system": suspect.system,
+                "fault": suspect.fault,
+                "name": suspect.name,
+                "probability": suspect.probability,
+                "calls_for": suspect.calls_for,
+            }
             for suspect in assessment.suspects
         ],
         "contradictions": [
@@ -245,14 +328,28 @@ def as_data(seen: Seen) -> dict[str, Any]:
         ],
         "next_tests": [_test_data(test) for test in assessment.next_tests],
         "too_long": [_test_data(test) for test in assessment.too_long],
-        "calls": [{"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)} for call in assessment.calls],
+        "calls": [
+            {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
+            for call in assessment.calls
+        ],
         "repairs": [
-            {"operation": repair.operation, "title": repair.title, "stage": stage_name(repair.stage), "proof": str(repair.proof), "why": repair.why}
+            {
+                "operation": repair.operation,
+                "title": repair.title,
+                "stage": stage_name(repair.stage),
+                "proof": str(repair.proof),
+                "why": repair.why,
+            }
             for repair in assessment.repairs
         ],
         "readings": [_reading_data(reading, seen) for stage in assessment.readings for reading in stage],
         "codes": [
-            {"stage": stage_name(stage), "state": noted.record.state, "codes": list(noted.record.codes), "cannot": noted.record.cannot}
+            {
+                "stage": stage_name(stage),
+                "state": noted.record.state,
+                "codes": list(noted.record.codes),
+                "cannot": noted.record.cannot,
+            }
             for stage in assessment.job.stages
             for noted in assessment.job.codes_read(stage)
         ],
@@ -262,9 +359,17 @@ def as_data(seen: Seen) -> dict[str, Any]:
 
 def _test_data(test: NextTest) -> dict[str, Any]:
     return {
-        "system": test.system, "test": test.key, "question": test.question, "minutes": test.minutes, "waits": test.waits, "bits": test.bits,
-        "wants": test.wants, "place": test.place, "repeat": test.repeat, "spoiled_by": test.spoiled_by,
-    }  # fmt: skip
+        "system": test.system,
+        "test": test.key,
+        "question": test.question,
+        "minutes": test.minutes,
+        "waits": test.waits,
+        "bits": test.bits,
+        "wants": test.wants,
+        "place": test.place,
+        "repeat": test.repeat,
+        "spoiled_by": test.spoiled_by,
+    }
 
 
 def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
@@ -290,7 +395,13 @@ def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
 def _value_data(value: Value, unit: str, seen: Seen) -> dict[str, Any]:
     rows = shares(value, _readings(seen))
     budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
-    return {"kind": value.kind, "number": value.number, "u": value.u, "shown": units.show(value, unit), "budget": budget}
+    return {
+        "kind": value.kind,
+        "number": value.number,
+        "u": value.u,
+        "shown": units.show(value, unit),
+        "budget": budget,
+    }
 
 
 def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:

@@ -15,28 +15,41 @@ from .problem import DeskProblem
 
 
 def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job, dict[str, str]]:
-    """The job that the file tells of, sealed in a chain of its own in memory, and its personal texts by reference.
+    """The job that the file tells of, sealed in a chain of its own in memory, and its personal texts by
+    reference.
 
     Agreements are left out: they are bound to offers, and offers are in a store.
     """
     drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, AgreedRow))]
     result = reconcile((), {}, visit.origin, drafts)
     if result.faults:
-        raise DeskProblem(f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults))
+        raise DeskProblem(
+            f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
+        )
     texts: dict[str, str] = {}
     entries: list[Entry] = []
     recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     for place, statement in enumerate(result.statements):
         entry = Entry(
-            journal=JOB, job="file", chain="file", n=place, prev=entries[-1].id if entries else "", kind=statement.kind, subject=statement.subject,
-            body=referring(statement.body, texts), recorded=recorded, taken=statement.taken,
-        )  # fmt: skip
+            journal=JOB,
+            job="file",
+            chain="file",
+            n=place,
+            prev=entries[-1].id if entries else "",
+            kind=statement.kind,
+            subject=statement.subject,
+            body=referring(statement.body, texts),
+            recorded=recorded,
+            taken=statement.taken,
+        )
         entries.append(seal(entry))
     return fold("file", entries), texts
 
 
 def referring(data: Any, texts: dict[str, str]) -> Any:
-    """Personal text exchanged for references, as a store does but without its salt: the same file gives the same draft."""
+    """Personal text exchanged for references, as a store does but without its salt: the same file gives the
+    same draft.
+    """
     if isinstance(data, PersonalText):
         key = digest([data.kind, data.text])
         texts[key] = data.text
@@ -46,4 +59,3 @@ def referring(data: Any, texts: dict[str, str]) -> Any:
     if isinstance(data, (list, tuple)):
         return [referring(item, texts) for item in data]
     return data
-

@@ -25,17 +25,26 @@ def serve_shop(folder: Path, *, host: str, port: int) -> None:
         demo = store.demo
     settings = read_settings(folder, demo=demo)
     if "://" in settings.publish:
-        raise DeskProblem(f"This shop publishes to {settings.publish}; the page is served there. To serve here, set publish to a folder in shop.toml.")
+        raise DeskProblem(
+            f"This shop publishes to {settings.publish}; the page is served there. To serve here, set publish"
+            " to a folder in shop.toml."
+        )
     if not settings.page:
-        raise DeskProblem("This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing to serve.")
+        raise DeskProblem(
+            "This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing"
+            " to serve."
+        )
     _serve(folder / settings.publish, page=settings.page, bearer=None, demo=demo, host=host, port=port)
 
 
 def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int) -> None:
-    """Be a page server without a shop: keep in `folder` what shops send that have the key, and show it. Serves until stopped.
+    """Be a page server without a shop: keep in `folder` what shops send that have the key, and show it.
+
+    Serves until stopped.
 
     Args:
-        page: The address that codes are printed with, `https://…`; what ends TLS stands in front and passes everything on.
+        page: The address that codes are printed with, `https://…`; what ends TLS stands in front and passes
+            everything on.
         key: File with the key for publishing; drawn and written where there is none yet.
 
     Errors:
@@ -48,10 +57,16 @@ def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int)
     try:
         if not key.exists():
             write_once(key, f"{new_bearer()}\n".encode("ascii"))
-            print(f"A key for publishing was drawn: {key}. Every shop that publishes here needs a copy of it, as {PAGE_KEY_FILE}.")
+            print(
+                f"A key for publishing was drawn: {key}. Every shop that publishes here needs a copy of it,"
+                f" as {PAGE_KEY_FILE}."
+            )
         bearer = key.read_text("ascii").strip()
     except (OSError, UnicodeDecodeError) as problem:
-        raise DeskProblem(f"{key}: the key for publishing can be neither read nor written ({problem}); name another file with --key.") from problem
+        raise DeskProblem(
+            f"{key}: the key for publishing can be neither read nor written ({problem}); name another file"
+            " with --key."
+        ) from problem
     _serve(folder, page=page, bearer=bearer, demo=False, host=host, port=port)
 
 

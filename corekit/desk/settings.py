@@ -31,12 +31,13 @@ class Settings:
     """What shop.toml says.
 
     Attributes:
-        page: Address of the page server (`https://…`), or empty: then papers carry the record mark and no code.
+        page: Address of the page server (`https://…`), or empty: then papers carry the record mark and no
+            code.
         publish: Where published documents go: a folder (relative to the shop's) or the page server's address.
         device: Letter of this issuing device; part of every number, so that two devices never use one twice.
         number: Pattern of the invoice number, with {year}, {device} and {place}.
-        instruments: Name → what its sheet says. usual: Measurand key → name of the instrument that its readings are taken with
-            when they name none.
+        instruments: Name → what its sheet says. usual: Measurand key → name of the instrument that its
+            readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
     """
 
@@ -66,7 +67,11 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     data = load_toml(path)
     known = (*_TEXTS, "decimal", "address", "instruments")
     wrong = [f"{key}: unknown key; known are {', '.join(known)}" for key in data if key not in known]
-    wrong += [f"{key}: must be text in quotes; got {data[key]!r}" for key in _TEXTS if key in data and not isinstance(data[key], str)]
+    wrong += [
+        f"{key}: must be text in quotes; got {data[key]!r}"
+        for key in _TEXTS
+        if key in data and not isinstance(data[key], str)
+    ]
     if not str(data.get("name", "")).strip():
         wrong.append("name: missing; an invoice needs the name of who issues it")
     address = data.get("address", [])
@@ -93,9 +98,15 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         pays_by=data.get("pays_by", ""),
     )
     return Settings(
-        issuer=issuer, page=page, publish=data.get("publish", PUBLISHED), device=data.get("device", "A"), number=number, instruments=instruments,
-        usual=usual, decimal=data.get("decimal", ""),
-    )  # fmt: skip
+        issuer=issuer,
+        page=page,
+        publish=data.get("publish", PUBLISHED),
+        device=data.get("device", "A"),
+        number=number,
+        instruments=instruments,
+        usual=usual,
+        decimal=data.get("decimal", ""),
+    )
 
 
 def read_prices(folder: Path) -> PriceBook:
@@ -109,16 +120,23 @@ def _number_faults(pattern: str) -> list[str]:
     try:
         drawn = [pattern.format(year=2026, device="A", place=place) for place in (1, 2)]
     except (KeyError, ValueError, IndexError):
-        return [f'number: may hold {{year}}, {{device}} and {{place}} only, e.g. "{{year}}-{{device}}{{place:04}}"; got {pattern!r}']
-    return [] if drawn[0] != drawn[1] else [f"number: must hold {{place}}, or every invoice would have the same number; got {pattern!r}"]
+        return [
+            "number: may hold {year}, {device} and {place} only, e.g."
+            f' "{{year}}-{{device}}{{place:04}}"; got {pattern!r}'
+        ]
+    return (
+        []
+        if drawn[0] != drawn[1]
+        else [f"number: must hold {{place}}, or every invoice would have the same number; got {pattern!r}"]
+    )
 
 
 def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
     """What a visit file of this shop may speak of.
 
     Errors:
-        DeskProblem: an instrument is said to be the usual one for something that is no reading of an installed system. What belongs
-            to a system that is not installed waits until it is.
+        DeskProblem: an instrument is said to be the usual one for something that is no reading of an
+            installed system. What belongs to a system that is not installed waits until it is.
     """
     found = Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal)
     wrong = []
@@ -132,9 +150,19 @@ def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
 
 
 _SHEET: dict[str, type | tuple[type, ...]] = {
-    "kind": str, "accuracy": str, "ranges": dict, "step": str, "calibrated": (str, date), "interval": str, "for": list,
-}  # fmt: skip
-_FORMS = {"ranges": "a table, range = step", "calibrated": "a day such as 2026-03-04", "for": 'a list of readings, e.g. ["brakes.pedal_force"]'}
+    "kind": str,
+    "accuracy": str,
+    "ranges": dict,
+    "step": str,
+    "calibrated": (str, date),
+    "interval": str,
+    "for": list,
+}
+_FORMS = {
+    "ranges": "a table, range = step",
+    "calibrated": "a day such as 2026-03-04",
+    "for": 'a list of readings, e.g. ["brakes.pedal_force"]',
+}
 
 
 def _instruments(raw: Any, wrong: list[str]) -> tuple[dict[str, Instrument], dict[str, str]]:
@@ -149,7 +177,9 @@ def _instruments(raw: Any, wrong: list[str]) -> tuple[dict[str, Instrument], dic
         if not isinstance(sheet, dict):
             wrong.append(f'{where}: write a table, [{where}] and accuracy = "0.5 % + 2 digits" in it')
             continue
-        odd = [f"{where}.{key}: unknown key; known are {', '.join(_SHEET)}" for key in sheet if key not in _SHEET]
+        odd = [
+            f"{where}.{key}: unknown key; known are {', '.join(_SHEET)}" for key in sheet if key not in _SHEET
+        ]
         odd += [
             f"{where}.{key}: must be {_FORMS.get(key, 'text in quotes')}; got {sheet[key]!r}"
             for key, form in _SHEET.items()
@@ -161,9 +191,14 @@ def _instruments(raw: Any, wrong: list[str]) -> tuple[dict[str, Instrument], dic
         if odd:
             continue
         instrument = Instrument(
-            name=name, accuracy=sheet["accuracy"], ranges=dict(sheet.get("ranges", {})), calibrated=str(sheet.get("calibrated", "")),
-            kind=sheet.get("kind", ""), step=sheet.get("step", ""), interval=sheet.get("interval", ""),
-        )  # fmt: skip
+            name=name,
+            accuracy=sheet["accuracy"],
+            ranges=dict(sheet.get("ranges", {})),
+            calibrated=str(sheet.get("calibrated", "")),
+            kind=sheet.get("kind", ""),
+            step=sheet.get("step", ""),
+            interval=sheet.get("interval", ""),
+        )
         wrong += _sheet_faults(where, instrument)
         found[name] = instrument
         for key in sheet.get("for", []):
@@ -179,7 +214,12 @@ def _is_text(value: Any) -> bool:
 
 
 def _sheet_faults(where: str, instrument: Instrument) -> Iterator[str]:
-    sheet = Sheet(accuracy=instrument.accuracy, ranges=instrument.ranges, step=instrument.step, interval=instrument.interval)
+    sheet = Sheet(
+        accuracy=instrument.accuracy,
+        ranges=instrument.ranges,
+        step=instrument.step,
+        interval=instrument.interval,
+    )
     if not instrument.accuracy.strip():
         yield f'{where}.accuracy: is empty; write what the sheet says, e.g. "0.5 % + 2 digits"'
     for place, got, expected, write in sheet.faults():

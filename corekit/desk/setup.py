@@ -68,7 +68,9 @@ def no_shop_yet(folder: Path) -> None:
         DeskProblem: there is a shop in it already.
     """
     if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
-        raise DeskProblem(f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there.")
+        raise DeskProblem(
+            f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there."
+        )
 
 
 def found(folder: Path, *, demo: bool) -> None:

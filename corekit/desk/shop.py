@@ -1,4 +1,7 @@
-"""The desk: the one place that strings the steps together. Command line, screens and Python callers use it and do nothing else."""
+"""The desk: the one place that strings the steps together.
+
+Command line, screens and Python callers use it and do nothing else.
+"""
 
 from __future__ import annotations
 
@@ -70,13 +73,20 @@ class Shop:
     """A shop: its settings, price book, store and plugins. Use it as a context manager, or call `close`."""
 
     def __init__(
-        self, folder: Path, *, plugins: Plugins | None = None, now: Callable[[], datetime] | None = None, assessor: Assessor = assess
+        self,
+        folder: Path,
+        *,
+        plugins: Plugins | None = None,
+        now: Callable[[], datetime] | None = None,
+        assessor: Assessor = assess,
     ) -> None:
         self.folder = folder
         self._plugins = plugins
         self._assessor = assessor
         self.now = now or (lambda: datetime.now(UTC))
-        self.one_deed = threading.RLock()  # what is offered, agreed, paid and issued rests on what was read just before
+        self.one_deed = (
+            threading.RLock()
+        )  # what is offered, agreed, paid and issued rests on what was read just before
         if not (folder / STORE_FILE).is_file():
             read_settings(folder, demo=True)  # says first what is missing
         self.store = Store.open(folder / STORE_FILE)
@@ -86,7 +96,9 @@ class Shop:
     def __enter__(self) -> Shop:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -124,27 +136,50 @@ class Shop:
     def add(self, visit: VisitFile, job: str | None = None) -> Imported:
         """As `import_visit`, for a visit that was read already."""
         if visit.demo and not self.store.demo:
-            raise DeskProblem(f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo files belong to `corekit demo`.")
+            raise DeskProblem(
+                f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo"
+                " files belong to `corekit demo`."
+            )
         known = self.find(job) if job else self._job_of(visit.origin)
         standing = self.store.job(known) if known else None
         drafts, awaited = self._bound(visit, standing)
-        result = self.store.reconcile(known, visit.origin, [*paper.instruments_for(visit, self.settings, standing), *drafts])
+        result = self.store.reconcile(
+            known, visit.origin, [*paper.instruments_for(visit, self.settings, standing), *drafts]
+        )
         if result.faults:
-            raise DeskProblem(f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults))
+            raise DeskProblem(
+                f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
+            )
         self._payable(standing, result.statements)
         target = known or self.store.new_job()
-        self.store.append(target, result.statements, books=self._for_the_books(standing, visit.origin, result.statements))
+        self.store.append(
+            target, result.statements, books=self._for_the_books(standing, visit.origin, result.statements)
+        )
         if awaited is not None:
-            raise OfferAwaited(target, visit.origin, awaited, [noted.record.name for noted in standing.offers] if standing else [])
+            raise OfferAwaited(
+                target,
+                visit.origin,
+                awaited,
+                [noted.record.name for noted in standing.offers] if standing else [],
+            )
         withdrawn = sum(statement.kind == "withdrawn" for statement in result.statements)
-        corrected = sum(bool(statement.replaces) for statement in result.statements if statement.kind != "withdrawn")
-        return Imported(job=target, added=len(result.statements) - corrected - withdrawn, corrected=corrected, withdrawn=withdrawn)
+        corrected = sum(
+            bool(statement.replaces) for statement in result.statements if statement.kind != "withdrawn"
+        )
+        return Imported(
+            job=target,
+            added=len(result.statements) - corrected - withdrawn,
+            corrected=corrected,
+            withdrawn=withdrawn,
+        )
 
     def answer(self, job: str | None, given: Answer) -> Answered:
-        """Take in an answer given on a screen: rows of a visit file, read at the job's present stage, all of them or none; see `desk.answering`.
+        """Take in an answer given on a screen: rows of a visit file, read at the job's present stage, all of
+        them or none; see `desk.answering`.
 
         Args:
-            job: The job by id or name; None, or an id of 12 letters that was drawn elsewhere, begins a new one with these rows.
+            job: The job by id or name; None, or an id of 12 letters that was drawn elsewhere, begins a new
+                one with these rows.
 
         Errors:
             VisitProblem: every fault of the rows, each with its place.
@@ -156,7 +191,8 @@ class Shop:
         """Withdraw an entry that stands, with the reason; `answer` is the id of this answer.
 
         Errors:
-            DeskProblem: no reason was given, or the entry does not stand or is of a kind that is corrected instead.
+            DeskProblem: no reason was given, or the entry does not stand or is of a kind that is corrected
+                instead.
             OtherAnswer: as `answer`.
         """
         return answering.withdraw(self, job, answer, entry, because)
@@ -170,14 +206,18 @@ class Shop:
         return answering.tried(self, job, rows)
 
     def _job_of(self, origin: str) -> str | None:
-        """The job that a file of this name was added to, be it under the job's own name or as a further file of it."""
+        """The job that a file of this name was added to, be it under the job's own name or as a further file
+        of it.
+        """
         for job in self.store.jobs():
             if origin in _names(self.store.job(job)):
                 return job
         return None
 
     def _bound(self, visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:
-        """The file's rows, each agreement bound to the hash of its offer; and the first offer that is still to be made."""
+        """The file's rows, each agreement bound to the hash of its offer; and the first offer that is still
+        to be made.
+        """
         drafts: list[Draft] = []
         for step in visit.steps:
             if not isinstance(step, AgreedRow):
@@ -189,16 +229,29 @@ class Shop:
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
                 raise DeskProblem(
-                    f"{step.at}: the file says {Money.of(step.total, offered.currency)} was agreed for {step.offer!r}, "
-                    f"but that offer comes to {total} {total.currency}. "
-                    "Nothing was added. Write the total that is printed on the offer, or make a new offer."
+                    f"{step.at}: the file says {Money.of(step.total, offered.currency)} was agreed for"
+                    f" {step.offer!r}, but that offer comes to {total} {total.currency}. Nothing was added."
+                    " Write the total that is printed on the offer, or make a new offer."
                 )
             no_name(step.by, f"{step.at}.by: ")
             record = Agreed(
-                offer=step.offer, document_hash=offered.document_hash, total=offered.total, currency=offered.currency, by=step.by, how=step.how,
+                offer=step.offer,
+                document_hash=offered.document_hash,
+                total=offered.total,
+                currency=offered.currency,
+                by=step.by,
+                how=step.how,
                 declined=list(step.declined),
-            )  # fmt: skip
-            drafts.append(Draft(kind="agreed", row=f"agreed/{step.offer}", body=body_of(record), taken=step.taken, at=step.at))
+            )
+            drafts.append(
+                Draft(
+                    kind="agreed",
+                    row=f"agreed/{step.offer}",
+                    body=body_of(record),
+                    taken=step.taken,
+                    at=step.at,
+                )
+            )
         return drafts, None
 
     def _offer_named(self, job: Job | None, name: str) -> Offered | None:
@@ -213,23 +266,44 @@ class Shop:
         if job is not None and job.issued:
             agreed = self.to_pay(job)
         else:
-            agreed = self.agreed_total(job, [Agreed(**statement.body) for statement in statements if statement.kind == "agreed" and not statement.replaces])
+            agreed = self.agreed_total(
+                job,
+                [
+                    Agreed(**statement.body)
+                    for statement in statements
+                    if statement.kind == "agreed" and not statement.replaces
+                ],
+            )
         replaced = {entry for statement in statements for entry in statement.replaces}
-        paid = [noted.record for one in self.jobs_billed_with(job) for noted in one.payments if noted.id not in replaced] if job else []
+        paid = (
+            [
+                noted.record
+                for one in self.jobs_billed_with(job)
+                for noted in one.payments
+                if noted.id not in replaced
+            ]
+            if job
+            else []
+        )
         due = sum(-payment.amount for payment in paid) + agreed.minor
         for payment in new:
             if payment.amount > due:
                 raise DeskProblem(
-                    f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} is more than what was agreed and not yet paid "
-                    f"({Money(max(0, due), agreed.currency)}). Nothing was added. Write what was paid; for more there must be a yes to an offer first."
+                    f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} is more than"
+                    f" what was agreed and not yet paid ({Money(max(0, due), agreed.currency)}). Nothing was"
+                    " added. Write what was paid; for more there must be a yes to an offer first."
                 )
             due -= payment.amount
 
     def agreed_total(self, job: Job | None, more: Sequence[Agreed]) -> Money:
         return Standing.of(job, self.book, more).total if job else Standing((), more, self.book).total
 
-    def _for_the_books(self, job: Job | None, name: str, statements: Sequence[Statement]) -> Mapping[str, Sequence[PaymentTaken]]:
-        """What the books are told: each new payment, and for each one corrected or withdrawn the difference, so that both journals agree."""
+    def _for_the_books(
+        self, job: Job | None, name: str, statements: Sequence[Statement]
+    ) -> Mapping[str, Sequence[PaymentTaken]]:
+        """What the books are told: each new payment, and for each one corrected or withdrawn the difference,
+        so that both journals agree.
+        """
         before = {noted.entry.subject: noted.record for noted in job.payments} if job else {}
         after = dict(before)
         for statement in statements:
@@ -242,7 +316,11 @@ class Shop:
             old, new = before.get(subject), after.get(subject)
             change = (new.amount if new else 0) - (old.amount if old else 0)
             if change:
-                how = new.how if new and not old else f"{'correction' if new else 'withdrawal'} of {old.how if old else ''}"
+                how = (
+                    new.how
+                    if new and not old
+                    else f"{'correction' if new else 'withdrawal'} of {old.how if old else ''}"
+                )
                 taken.append(PaymentTaken(amount=change, currency=self.book.currency, how=how, job_name=name))
         return {self.books_chain: taken} if taken else {}
 
@@ -261,24 +339,34 @@ class Shop:
         """
         return self.assessed(self.store.job(self.find(job)), minutes_left, about)
 
-    def assessed(self, job: Job, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
+    def assessed(
+        self, job: Job, minutes_left: float | None = None, about: Collection[str] = ()
+    ) -> Assessment:
         """As `assess`, for a job that need not be in the store."""
         return self._assessor(job, self.plugins, minutes_left, about)
 
     def texts(self, job: str) -> dict[str, str]:
-        """The personal texts of a job, by hash; pictures, which are long, only where `pictures` asks for them."""
+        """The personal texts of a job, by hash; pictures, which are long, only where `pictures` asks for
+        them.
+        """
         return self.store.texts(self.store.job(job).persons())
 
     def paper_texts(self, job: str) -> dict[str, str]:
-        """The personal texts that a job's papers may show, by hash: its own, and those of the jobs that its invoice is over as well."""
+        """The personal texts that a job's papers may show, by hash: its own, and those of the jobs that its
+        invoice is over as well.
+        """
         jobs = self.jobs_billed_with(self.store.job(self.find(job)))
         return {hash: text for one in jobs for hash, text in self.store.texts(one.persons()).items()}  # noqa: A001
 
     def pictures(self, job: str, *kinds: str) -> dict[str, str]:
-        """The pictures of a job as they were kept, by hash: photos and signatures, or only one of these kinds."""
+        """The pictures of a job as they were kept, by hash: photos and signatures, or only one of these
+        kinds.
+        """
         return self.store.texts(self.store.job(self.find(job)).persons(*(kinds or PICTURE_KINDS)))
 
-    def photograph(self, job: str, image: str, *, of: str = "", place: str = "", what: str = "", answer: str = "") -> Entry:
+    def photograph(
+        self, job: str, image: str, *, of: str = "", place: str = "", what: str = "", answer: str = ""
+    ) -> Entry:
         """Keep a photo with the persons of a job, at its present stage.
 
         Args:
@@ -288,24 +376,44 @@ class Shop:
             answer: Id of the answer that brings it; brought under it again, it adds nothing.
 
         Errors:
-            DeskProblem: there is no picture, or no system knows what it shows. OtherAnswer: the id is another answer's.
+            DeskProblem: there is no picture, or no system knows what it shows. OtherAnswer: the id is another
+                answer's.
         """
         if not image:
             raise DeskProblem("There is no picture in this photo. Nothing was kept.")
         if of and of not in {**self.plugins.measurands, **self.plugins.observations}:
-            raise DeskProblem(f"No installed system knows {of!r}, which the photo is said to show. Nothing was kept.")
+            raise DeskProblem(
+                f"No installed system knows {of!r}, which the photo is said to show. Nothing was kept."
+            )
         record = self.store.job(self.find(job))
         photo = Photographed(
-            image=PersonalText("photo", image), of=of, place=place, stage=record.stage, what=PersonalText("note", what) if what.strip() else None
+            image=PersonalText("photo", image),
+            of=of,
+            place=place,
+            stage=record.stage,
+            what=PersonalText("note", what) if what.strip() else None,
         )
         said = Statement(kind="photo", subject=own_subject("photo", drawn(12)), body=body_of(photo))
-        asked = {"photo": hashlib.sha256(image.encode()).hexdigest(), "job": record.id, "of": of, "place": place, "what": what}
+        asked = {
+            "photo": hashlib.sha256(image.encode()).hexdigest(),
+            "job": record.id,
+            "of": of,
+            "place": place,
+            "what": what,
+        }
         return self.store.append(record.id, [said], answer=answer, asked=asked)[0]
 
     # ---- money
 
     def offer(
-        self, job: str, stage: str | None = None, *, km: Decimal | None = None, call_out: bool | None = None, without: Collection[str] = (), answer: str = ""
+        self,
+        job: str,
+        stage: str | None = None,
+        *,
+        km: Decimal | None = None,
+        call_out: bool | None = None,
+        without: Collection[str] = (),
+        answer: str = "",
     ) -> Offer:
         """Make an offer and keep its Document; see `desk.offering`.
 
@@ -319,15 +427,33 @@ class Shop:
         return offering.lines_of(self, job, assessment, stage, terms)
 
     def agree(
-        self, offer: Offer, *, by: str, how: str, declined: Sequence[str] = (), total: Money | None = None, signature: str = "", words: str = "",
+        self,
+        offer: Offer,
+        *,
+        by: str,
+        how: str,
+        declined: Sequence[str] = (),
+        total: Money | None = None,
+        signature: str = "",
+        words: str = "",
         answer: str = "",
-    ) -> Entry:  # fmt: skip
+    ) -> Entry:
         """Record who agreed to an offer, how, and what was declined in the same stroke; see `desk.offering`.
 
         Errors:
             DeskProblem, ConsentProblem, OtherAnswer: as there.
         """
-        return offering.agree(self, offer, by=by, how=how, declined=declined, total=total, signature=signature, words=words, answer=answer)
+        return offering.agree(
+            self,
+            offer,
+            by=by,
+            how=how,
+            declined=declined,
+            total=total,
+            signature=signature,
+            words=words,
+            answer=answer,
+        )
 
     def offer_named(self, job: str, name: str = "") -> Offer:
         """The offer of a printed name that was made, or the latest one."""
@@ -369,7 +495,8 @@ class Shop:
         """Take money for a job; gives what is still due. In the job's journal and in the books at once.
 
         Args:
-            answer: Id of the answer that says so, where a screen does; said under it again, it takes nothing and gives what is due by now.
+            answer: Id of the answer that says so, where a screen does; said under it again, it takes nothing
+                and gives what is due by now.
 
         Errors:
             PaymentProblem: it is more than is due, or no money.
@@ -393,7 +520,8 @@ class Shop:
         return receipts.payments(self.jobs_billed_with(self.store.job(self.find(job))))
 
     def receipt(self, job: str, payment: str = "") -> Receipt:
-        """The receipt for a payment (`payments` gives their ids; without one, the last): as it was handed over, or made now and kept.
+        """The receipt for a payment (`payments` gives their ids; without one, the last): as it was handed
+        over, or made now and kept.
 
         Errors:
             DeskProblem: there is no such payment; or the invoice shows it, and so is its receipt.
@@ -401,7 +529,9 @@ class Shop:
         return receipts.draw(self, job, payment)
 
     def jobs_billed_with(self, job: Job) -> list[Job]:
-        """The jobs that share an invoice with this one, in the order in which it tells of them; the job alone where it has none, or one of its own."""
+        """The jobs that share an invoice with this one, in the order in which it tells of them; the job alone
+        where it has none, or one of its own.
+        """
         named = self.store.invoice(job.issued[-1].record.number).body.get("jobs", ()) if job.issued else ()
         return [job if one == job.id else self.store.job(one) for one in named] or [job]
 
@@ -413,12 +543,16 @@ class Shop:
         return Money(record["total"], record["currency"])
 
     def due(self, job: str) -> Money:
-        """What is still to be paid for a job: of its invoice, or before there is one, of what was agreed to so far."""
+        """What is still to be paid for a job: of its invoice, or before there is one, of what was agreed to
+        so far.
+        """
         return self.due_of(self.store.job(self.find(job)))
 
     def due_of(self, job: Job) -> Money:
         whole = self.to_pay(job)
-        return whole - total((payment.amount for payment in receipts.payments(self.jobs_billed_with(job))), whole.currency)
+        return whole - total(
+            (payment.amount for payment in receipts.payments(self.jobs_billed_with(job))), whole.currency
+        )
 
     # ---- sharing
 
@@ -431,7 +565,8 @@ class Shop:
         return keys.read_link_key(self.folder / KEY_FILE)
 
     def publish(self, job: str | None = None) -> list[str]:
-        """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives their numbers. See `desk.publishing`.
+        """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives
+        their numbers. See `desk.publishing`.
 
         Errors:
             PublishProblem: the target refuses or cannot be reached; what was sent before stays sent.
@@ -442,16 +577,21 @@ class Shop:
         """Take the page of an invoice down, for good. See `desk.publishing`.
 
         Errors:
-            StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing is noted then.
+            StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing
+                is noted then.
         """
         publishing.withdraw(self, number)
 
     def restored(self) -> str:
-        """Go on in a chain of a new name, because this store is a restored copy and the other one may still be written to; gives the name."""
+        """Go on in a chain of a new name, because this store is a restored copy and the other one may still
+        be written to; gives the name.
+        """
         return self.store.rename_lineage()
 
     def forget(self, job: str) -> dict[str, int]:
-        """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain still verifies."""
+        """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain
+        still verifies.
+        """
         job = self.find(job)
         for name in self._papers_of(self.store.job(job)):
             self.paper_path(name).unlink(missing_ok=True)
@@ -470,23 +610,37 @@ class Shop:
 
     def sheet(self, job: Job) -> Sheet:
         """What a new paper of a job shares with its other papers, under a document id drawn for it."""
-        return paper.sheet(drawn(16), self.settings.issuer, self.now(), self.book.currency, self.plugins, demo=job.demo or self.store.demo)
+        return paper.sheet(
+            drawn(16),
+            self.settings.issuer,
+            self.now(),
+            self.book.currency,
+            self.plugins,
+            demo=job.demo or self.store.demo,
+        )
 
     def _versions(self, assessment: Assessment) -> dict[str, str]:
         return {"corekit": __version__, **assessment.versions}
 
     def written(self, document: Document, name: str, jobs: Sequence[str], address: str = "") -> Path:
-        """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is one."""
+        """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is
+        one.
+        """
         from ..report.pdf import render_pdf
         from ..report.say import speaker
 
-        path, texts = self.paper_path(name), {hash: text for job in jobs for hash, text in self.texts(job).items()}  # noqa: A001
+        path, texts = (
+            self.paper_path(name),
+            {hash: text for job in jobs for hash, text in self.texts(job).items()},
+        )
         path.parent.mkdir(parents=True, exist_ok=True)
         write_over(path, render_pdf(document, speaker(texts), address or None))
         return path
 
     def paper_path(self, name: str) -> Path:
-        """File names are made of our own words and numbers and the job's plain name, never of what a customer is called."""
+        """File names are made of our own words and numbers and the job's plain name, never of what a customer
+        is called.
+        """
         return self.folder / PAPERS / f"{paper.file_name(name)}.pdf"
 
 
@@ -498,4 +652,8 @@ def _names(job: Job) -> list[str]:
 def _payments(statements: Sequence[Statement]) -> list[Statement]:
     """What is said of payments, without those that come in withdrawn already."""
     withdrawn = {statement.subject for statement in statements if statement.kind == "withdrawn"}
-    return [statement for statement in statements if statement.kind == "paid" and statement.subject not in withdrawn]
+    return [
+        statement
+        for statement in statements
+        if statement.kind == "paid" and statement.subject not in withdrawn
+    ]

@@ -43,20 +43,40 @@ class Sketch:
     text: str = ""
 
 
-def sketch_estimate(visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None) -> Sketch:
+def sketch_estimate(
+    visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None
+) -> Sketch:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not asked:
-        raise DeskProblem(f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next test.")
-    lines = waive(repair_lines(bench.book, asked) if stage == "repair" else bench.looking(km), waivers(bench.job))
+        raise DeskProblem(
+            f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
+            " test."
+        )
+    lines = waive(
+        repair_lines(bench.book, asked) if stage == "repair" else bench.looking(km), waivers(bench.job)
+    )
     sums = totals(lines, bench.book)
-    document = estimate(bench.job, bench.assessment, bench.sheet(), name=f"{stage}, draft", stage=stage, lines=lines, totals=sums, cap=cap_of(bench.book))
+    document = estimate(
+        bench.job,
+        bench.assessment,
+        bench.sheet(),
+        name=f"{stage}, draft",
+        stage=stage,
+        lines=lines,
+        totals=sums,
+        cap=cap_of(bench.book),
+    )
     return bench.write(document, out)
 
 
-def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None) -> Sketch:
-    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without agreements, what was done."""
+def sketch_invoice(
+    visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
+) -> Sketch:
+    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
+    agreements, what was done.
+    """
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
     mark = record_mark([entry.id for entry in job.entries[-1:]])
@@ -67,9 +87,18 @@ def sketch_invoice(visit: str, *, is_file: bool, folder: Path, km: Decimal | Non
     lines = waive([*looking, *repair_lines(bench.book, asked)], waivers(job))
     sums = totals(lines, bench.book)
     document = invoice(
-        job, bench.assessment, bench.sheet(), number="", lines=lines, totals=sums, payable=owed(sums, [noted.record for noted in job.payments]),
-        agreements=[], payments=paper.payments_of(job), link=1, record_mark=mark,
-    )  # fmt: skip
+        job,
+        bench.assessment,
+        bench.sheet(),
+        number="",
+        lines=lines,
+        totals=sums,
+        payable=owed(sums, [noted.record for noted in job.payments]),
+        agreements=[],
+        payments=paper.payments_of(job),
+        link=1,
+        record_mark=mark,
+    )
     return bench.write(document, out)
 
 
@@ -97,7 +126,15 @@ class _Bench:
         return diagnosis_lines(self.book, km, call_out=not self.job.same_drive_as)
 
     def sheet(self) -> Sheet:
-        return paper.sheet(drawn(16), self.settings.issuer, datetime.now(UTC), self.book.currency, self.plugins, demo=self.job.demo, draft=True)
+        return paper.sheet(
+            drawn(16),
+            self.settings.issuer,
+            datetime.now(UTC),
+            self.book.currency,
+            self.plugins,
+            demo=self.job.demo,
+            draft=True,
+        )
 
     def write(self, document: Document, out: Path | None) -> Sketch:
         from ..report.say import speaker

@@ -30,7 +30,9 @@ def several(shop: Shop, names: Sequence[str]) -> list[str]:
     found = [shop.find(name) for name in names]
     for place, job in enumerate(found):
         if job in found[:place]:
-            raise DeskProblem(f"{shop.store.job(job).name} is named twice. Nothing was issued; name each job once.")
+            raise DeskProblem(
+                f"{shop.store.job(job).name} is named twice. Nothing was issued; name each job once."
+            )
     if not found:
         raise DeskProblem("An invoice is over at least one job; none was named.")
     return found
@@ -48,7 +50,9 @@ def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
         return numbers.pop()
     if on:
         there = ", ".join(f"{name} is on invoice {number} already" for name, number in on.items())
-        raise DeskProblem(f"{there}. Nothing was issued; an invoice over several jobs is made of jobs that are on none yet.")
+        raise DeskProblem(
+            f"{there}. Nothing was issued; an invoice over several jobs is made of jobs that are on none yet."
+        )
     return ""
 
 
@@ -62,13 +66,19 @@ def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
     for what in ("name", "address"):
         texts = {job.name: _text(shop, job, what) for job in jobs}
         if what == "name" and (nobody := [name for name, text in texts.items() if not text]):
-            raise DeskProblem(f"{nobody[0]} names no customer, and one invoice over several jobs is for one named customer. Nothing was issued.")
+            raise DeskProblem(
+                f"{nobody[0]} names no customer, and one invoice over several jobs is for one named customer."
+                " Nothing was issued."
+            )
         for other in others:
             if texts[other.name] != texts[first.name]:
-                one, two = (f"{texts[job.name]!r} in {job.name}" if texts[job.name] else f"none in {job.name}" for job in (first, other))
+                one, two = (
+                    f"{texts[job.name]!r} in {job.name}" if texts[job.name] else f"none in {job.name}"
+                    for job in (first, other)
+                )
                 raise DeskProblem(
-                    f"The customer's {what} differs: {one}, {two}. Nothing was issued; one invoice is for one customer. "
-                    "Correct the one that is wrong, or issue them apart."
+                    f"The customer's {what} differs: {one}, {two}. Nothing was issued; one invoice is for one"
+                    " customer. Correct the one that is wrong, or issue them apart."
                 )
 
 
@@ -81,7 +91,8 @@ class CommonBill:
     """An invoice over these jobs, worked out and ready for a number.
 
     Errors:
-        ConsentProblem: in one of them nothing was both agreed to and done, or it would exceed what was agreed.
+        ConsentProblem: in one of them nothing was both agreed to and done, or it would exceed what was
+            agreed.
         DeskProblem: they are not one customer's.
     """
 
@@ -89,21 +100,36 @@ class CommonBill:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
         self._bills = [_bill(shop, job) for job in jobs]
-        self._totals, rounding = together([Share(lines=bill.lines, standing=bill.standing) for bill in self._bills], shop.book)
+        self._totals, rounding = together(
+            [Share(lines=bill.lines, standing=bill.standing) for bill in self._bills], shop.book
+        )
         self.payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
         self.total = self.payable.gross + self.payable.rounding
-        self.versions = {name: version for bill in self._bills for name, version in bill.assessment.versions.items()}
+        self.versions = {
+            name: version for bill in self._bills for name, version in bill.assessment.versions.items()
+        }
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         """The invoice as a Document; without a number it is a draft's."""
         parts = [
             Part(
-                job=bill.job, assessment=bill.assessment, lines=bill.lines, agreements=paper.agreements_of(bill.job, bill.standing),
+                job=bill.job,
+                assessment=bill.assessment,
+                lines=bill.lines,
+                agreements=paper.agreements_of(bill.job, bill.standing),
                 payments=paper.payments_of(bill.job),
             )
             for bill in self._bills
-        ]  # fmt: skip
-        return collective(parts, sheet, number=number, totals=self._totals, payable=self.payable, link=1, record_mark=record_mark)
+        ]
+        return collective(
+            parts,
+            sheet,
+            number=number,
+            totals=self._totals,
+            payable=self.payable,
+            link=1,
+            record_mark=record_mark,
+        )
 
 
 def _bill(shop: Shop, job: Job) -> Bill:

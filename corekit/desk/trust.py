@@ -15,7 +15,9 @@ from .settings import STORE_FILE
 
 @attrs.frozen(kw_only=True)
 class Verified:
-    """Every fault in a sentence; how many jobs were looked at; and what a paper's record mark says, where one was given."""
+    """Every fault in a sentence; how many jobs were looked at; and what a paper's record mark says, where one
+    was given.
+    """
 
     faults: tuple[str, ...]
     jobs: int
@@ -25,8 +27,9 @@ class Verified:
 def verify(folder: Path, mark: str = "") -> Verified:
     """Check a shop's store, and hold it against the record mark of a paper.
 
-    The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one before it, so
-    where the mark's entries are here and the chains verify, nothing that the paper rests on was changed or removed since.
+    The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one
+    before it, so where the mark's entries are here and the chains verify, nothing that the paper rests on was
+    changed or removed since.
     """
     with Store.open(folder / STORE_FILE) as store:
         faults = store.verify()
@@ -49,7 +52,9 @@ def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
         there = {known.id for known in entries}
         lost = [head for head in entry.body["heads"] if head not in there]
         if lost:
-            return [f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"], ""
+            return [
+                f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"
+            ], ""
         return [], f"The mark is that of {what}: everything it was printed from is here, unchanged."
     why = "the end of the store was cut off, the paper is another shop's, or a letter is wrong"
     return [f"the record mark {mark}: no invoice or receipt in this store has it; {why}"], ""

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 @attrs.frozen(kw_only=True)
 class Understood:
-    """One reading as it was understood: with its doubt in `row.before` (and `row.after`, where it was read at an earlier stage too)."""
+    """One reading as it was understood: with its doubt in `row.before` (and `row.after`, where it was read at
+    an earlier stage too).
+    """
 
     reading: Reading
     row: ReadingRow
@@ -33,7 +35,9 @@ class Understood:
 
 @attrs.frozen(kw_only=True)
 class Shown:
-    """One finding that rests on the rows, as paper words it; `strip` where something was held against a limit."""
+    """One finding that rests on the rows, as paper words it; `strip` where something was held against a
+    limit.
+    """
 
     finding: Finding
     row: FindingRow
@@ -48,7 +52,8 @@ class Trial:
         readings: As understood, those that others were read with behind them.
         found: The findings that rest on the rows, most urgent first.
         gaps: What the checks that these rows are meant for still lack, and why.
-        faults: What is wrong with the rows; then there is nothing else. One with `asked` is a question about an unusual value.
+        faults: What is wrong with the rows; then there is nothing else. One with `asked` is a question about
+            an unusual value.
         remarks: What is odd but no fault.
         assessment: All that would be made of the job; None where nothing was said or something is wrong.
     """
@@ -84,8 +89,17 @@ def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
     assessment, new = shop.assessed(would_be.job), frozenset(would_be.new)
     found = [finding for finding in assessment.findings if not new.isdisjoint(finding.evidence)]
     return Trial(
-        readings=tuple(Understood(reading=reading, row=row_of(reading, assessment)) for reading in _read(assessment, new)),
-        found=tuple(Shown(finding=finding, row=finding_row(finding, assessment), strip=strip_of_finding(finding, assessment)) for finding in found),
+        readings=tuple(
+            Understood(reading=reading, row=row_of(reading, assessment)) for reading in _read(assessment, new)
+        ),
+        found=tuple(
+            Shown(
+                finding=finding,
+                row=finding_row(finding, assessment),
+                strip=strip_of_finding(finding, assessment),
+            )
+            for finding in found
+        ),
         gaps=tuple(_lacking(would_be.job, assessment, new, shop.plugins)),
         remarks=would_be.remarks,
         assessment=assessment,
@@ -93,16 +107,25 @@ def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
 
 
 def _read(assessment: Assessment, new: Collection[str]) -> Iterator[Reading]:
-    """The readings that are new, each once; what they were read with comes last, since it was mostly said before."""
+    """The readings that are new, each once; what they were read with comes last, since it was mostly said
+    before.
+    """
     now = assessment.readings[-1]
     yield from (reading for reading in now if reading.entry in new)
-    beside = {(key, setup.entry): setup for reading in now for key, setup in reading.setup.items() if setup.entry in new}
+    beside = {
+        (key, setup.entry): setup
+        for reading in now
+        for key, setup in reading.setup.items()
+        if setup.entry in new
+    }
     yield from beside.values()
 
 
 def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Plugins) -> Iterator[Gap]:
     """The gaps of the checks that ask for what was said."""
-    said = {noted.record.of for noted in job.all(Measured) if noted.id in new} | {noted.record.of for noted in job.all(Seen) if noted.id in new}
+    said = {noted.record.of for noted in job.all(Measured) if noted.id in new} | {
+        noted.record.of for noted in job.all(Seen) if noted.id in new
+    }
     asking = {
         (system.key, check.title)
         for system in plugins.systems.values()

@@ -21,7 +21,9 @@ from .problem import DeskProblem
 
 
 def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
-    """Every operation that may be offered now, each with its one ground, most urgent first: what findings call for, then what was asked for."""
+    """Every operation that may be offered now, each with its one ground, most urgent first: what findings
+    call for, then what was asked for.
+    """
     asked: dict[str, Asked] = {}
     done = {noted.record.operation for noted in job.repairs}
     now = [finding for finding in assessment.findings if finding.stage == job.stage]
@@ -31,7 +33,10 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
     for noted in job.wanted:
         if noted.record.operation not in done:
-            asked.setdefault(noted.record.operation, ask(noted.record.operation, ground_of_wish(noted.record, (noted.id,)), plugins))
+            asked.setdefault(
+                noted.record.operation,
+                ask(noted.record.operation, ground_of_wish(noted.record, (noted.id,)), plugins),
+            )
     return list(asked.values())
 
 
@@ -43,7 +48,10 @@ def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
     """
     strange = sorted(set(without) - {one.operation for one in asked})
     if strange:
-        raise DeskProblem(f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer again.")
+        raise DeskProblem(
+            f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer"
+            " again."
+        )
     kept = [one for one in asked if one.operation not in without]
     if asked and not kept:
         raise DeskProblem("Everything that could be offered was left out, so there is nothing to offer.")
@@ -51,13 +59,17 @@ def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
 
 
 def strongest(findings: Sequence[Finding], operation: str) -> Finding:
-    """Of all findings that speak for an operation the first that decides, else the first that advises: a line has one ground."""
+    """Of all findings that speak for an operation the first that decides, else the first that advises: a line
+    has one ground.
+    """
     speaking = [finding for finding in findings if finding.calls_for == operation]
     return next((finding for finding in speaking if finding.verdict is Verdict.FAIL), speaking[0])
 
 
 def ground_of(finding: Finding) -> Ground:
-    return Ground(kind=GroundKind.FINDING, text=str(finding.text), finding_code=finding.code, evidence=finding.evidence)
+    return Ground(
+        kind=GroundKind.FINDING, text=str(finding.text), finding_code=finding.code, evidence=finding.evidence
+    )
 
 
 def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
@@ -69,7 +81,12 @@ def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
 def ask(operation: str, ground: Ground, plugins: Plugins) -> Asked:
     declared = plugins.operations.get(operation)
     shown_by = plugins.measurands.get(declared.shown_by) if declared else None
-    return Asked(operation=operation, title=declared.title if declared else operation, ground=ground, shown_by=shown_by.title if shown_by else "")
+    return Asked(
+        operation=operation,
+        title=declared.title if declared else operation,
+        ground=ground,
+        shown_by=shown_by.title if shown_by else "",
+    )
 
 
 def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
@@ -78,12 +95,18 @@ def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> li
     wanted = {noted.record.operation: noted.record for noted in job.wanted}
     for noted in job.repairs:
         operation = noted.record.operation
-        speaking = [finding for finding in assessment.findings if finding.calls_for == operation and finding.stage < noted.record.stage]
+        speaking = [
+            finding
+            for finding in assessment.findings
+            if finding.calls_for == operation and finding.stage < noted.record.stage
+        ]
         grounds = [ground_of(strongest(speaking, operation))] if speaking else []
         if not grounds and operation in wanted:
             grounds = [ground_of_wish(wanted[operation])]
         if not grounds:
-            grounds = [Ground(kind=GroundKind.JUDGEMENT, text="no finding and no request on record speaks for it")]
+            grounds = [
+                Ground(kind=GroundKind.JUDGEMENT, text="no finding and no request on record speaks for it")
+            ]
         asked.setdefault(operation, ask(operation, grounds[0], plugins))
     return list(asked.values())
 
@@ -96,8 +119,8 @@ def not_ended(job: Job) -> None:
     """
     if job.ended is not None:
         raise DeskProblem(
-            f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is offered in it. "
-            "If it goes on after all, withdraw that end with a reason, then ask again."
+            f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is"
+            " offered in it. If it goes on after all, withdraw that end with a reason, then ask again."
         )
 
 
@@ -107,29 +130,49 @@ def cap_of(book: PriceBook) -> Money | None:
 
 
 def to_invoice(job: Job, standing: Standing, assessment: Assessment) -> tuple[Line, ...]:
-    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the journal.
+    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the
+    journal.
 
-    What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not for the looking;
-    and a line claims no finding that its evidence does not bear out any more.
+    What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
+    for the looking; and a line claims no finding that its evidence does not bear out any more.
     """
     done = {noted.record.operation for noted in job.repairs}
-    lines = [line for line in standing.lines if line.operation in done or (not line.operation and is_charged(line, job))]
+    lines = [
+        line
+        for line in standing.lines
+        if line.operation in done or (not line.operation and is_charged(line, job))
+    ]
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 
 def is_charged(line: Line, job: Job) -> bool:
     """False for the diagnosis of a job that came to nothing."""
-    return not (line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "came to nothing")
+    return not (
+        line.kind is LineKind.DIAGNOSIS
+        and job.ended is not None
+        and job.ended.record.how == "came to nothing"
+    )
 
 
 def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
-    """The line as offered while its evidence stands; else with the ground that there is today, or with why there is none any more."""
+    """The line as offered while its evidence stands; else with the ground that there is today, or with why
+    there is none any more.
+    """
     gone = [entry for one in line.ground.evidence if (entry := job.instead_of(one)) is not None]
     if not gone:
         return line
-    done = min((noted.record.stage for noted in job.repairs if noted.record.operation == line.operation), default=job.stage + 1)
-    speaking = [finding for finding in assessment.findings if finding.calls_for == line.operation and finding.stage < done]
-    if line.ground.finding_code and any(assessment.may_offer(line.operation, finding.stage) for finding in speaking):
+    done = min(
+        (noted.record.stage for noted in job.repairs if noted.record.operation == line.operation),
+        default=job.stage + 1,
+    )
+    speaking = [
+        finding
+        for finding in assessment.findings
+        if finding.calls_for == line.operation and finding.stage < done
+    ]
+    if line.ground.finding_code and any(
+        assessment.may_offer(line.operation, finding.stage) for finding in speaking
+    ):
         return attrs.evolve(line, ground=ground_of(strongest(speaking, line.operation)))
     withdrawn = next((entry for entry in gone if entry.kind == "withdrawn"), None)
     if not line.ground.finding_code:
@@ -137,5 +180,9 @@ def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
             return attrs.evolve(line, ground=ground_of_wish(Wanted(**gone[-1].body), (gone[-1].id,)))
         why = f"withdrawn since: {withdrawn.reason}"
     else:
-        why = f"A finding that was withdrawn since: {withdrawn.reason}" if withdrawn else "A finding that a correction since does not bear out"
+        why = (
+            f"A finding that was withdrawn since: {withdrawn.reason}"
+            if withdrawn
+            else "A finding that a correction since does not bear out"
+        )
     return attrs.evolve(line, ground=attrs.evolve(line.ground, text=why))

@@ -1,4 +1,6 @@
-"""What a visit file may speak of: the declarations of the systems that are installed, and what the shop adds."""
+"""What a visit file may speak of: the declarations of the systems that are installed, and what
+the shop adds.
+"""
 
 from __future__ import annotations
 
@@ -41,9 +43,10 @@ class Declared:
 
     Attributes:
         systems: Keys of the installed systems.
-        instruments: The shop's own, which a file may name without describing them; None when they are not known here, and
-            then any name is taken.
-        usual: Measurand key → name of the shop's instrument that its readings are taken with when they name none.
+        instruments: The shop's own, which a file may name without describing them; None when they are not
+            known here, and then any name is taken.
+        usual: Measurand key → name of the shop's instrument that its readings are taken with when they name
+            none.
         currency: The shop's, for payments (ISO 4217); a file states amounts without one.
         decimal: The mark in the shop's numbers, `.` or `,`; empty when both are usual.
     """
@@ -69,14 +72,22 @@ class Declared:
     ) -> Declared:
         """The declarations of a plugin host's systems."""
         return cls(
-            measurands=plugins.measurands, observations=plugins.observations, traits=plugins.traits, operations=plugins.operations,
-            systems=tuple(plugins.systems), instruments=instruments, currency=currency, usual=usual or {}, decimal=decimal,
-        )  # fmt: skip
+            measurands=plugins.measurands,
+            observations=plugins.observations,
+            traits=plugins.traits,
+            operations=plugins.operations,
+            systems=tuple(plugins.systems),
+            instruments=instruments,
+            currency=currency,
+            usual=usual or {},
+            decimal=decimal,
+        )
 
     def unknown(self, key: str, what: str, choices: Iterable[str]) -> tuple[str, str, str]:
         """Why a key is none of the `choices`, in the three parts of a fault: got, expected, write.
 
-        It may be another sort of key in the wrong place, one of a system that is not installed, or a slip of the pen.
+        It may be another sort of key in the wrong place, one of a system that is not installed, or a slip of
+        the pen.
         """
         known = list(choices)
         expected = f"the key of {what}, system.name"
@@ -90,11 +101,25 @@ class Declared:
                 return f"{quoted(key)} is {name}, which stands under {place}", expected, ""
         system, mark, _ = key.partition(".")
         if mark and system not in self.systems and not difflib.get_close_matches(system, self.systems, n=1):
-            return f"{quoted(key)}: no system {quoted(system)} is installed (installed: {', '.join(self.systems) or 'none'})", expected, ""
-        near = difflib.get_close_matches(key, known, n=1, cutoff=0.85) or [choice for choice in known if choice.partition(".")[2] == key][:1]
+            return (
+                (
+                    f"{quoted(key)}: no system {quoted(system)} is installed (installed:"
+                    f" {', '.join(self.systems) or 'none'})"
+                ),
+                expected,
+                "",
+            )
+        near = (
+            difflib.get_close_matches(key, known, n=1, cutoff=0.85)
+            or [choice for choice in known if choice.partition(".")[2] == key][:1]
+        )
         got = f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
         if near or system not in self.systems:
             return got, expected, quoted(near[0]) if near else ""
         own = [choice for choice in known if choice.startswith(f"{system}.")]
-        listed = f"one of {', '.join(own)}" if 0 < len(own) <= LISTED else f"a key that `corekit plugins {system}` lists"
+        listed = (
+            f"one of {', '.join(own)}"
+            if 0 < len(own) <= LISTED
+            else f"a key that `corekit plugins {system}` lists"
+        )
         return got, expected, listed

@@ -1,6 +1,8 @@
-"""Quantities as they come in: read, held against what is possible and what is usual, and the likely slip named.
+"""Quantities as they come in: read, held against what is possible and what is usual, and the likely slip
+named.
 
-Readings and printed limits pass the same examination. Nothing is corrected here; what is odd becomes a fault with its cure.
+Readings and printed limits pass the same examination. Nothing is corrected here; what is odd becomes a fault
+with its cure.
 """
 
 from __future__ import annotations
@@ -16,12 +18,16 @@ from ..units import NotAValue, Typed, TypedProblem
 from .fault import Faults, Place, any_of, quoted
 from .slip import slips
 
-DECADES = 1000.0  # a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source
+# a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source
+DECADES = 1000.0
 
 
 @attrs.frozen
 class Examination:
-    """Adds to `faults` whatever cannot be taken as typed. `decimal` is the shop's decimal mark, empty when both are usual."""
+    """Adds to `faults` whatever cannot be taken as typed.
+
+    `decimal` is the shop's decimal mark, empty when both are usual.
+    """
 
     faults: Faults
     decimal: str = ""
@@ -44,13 +50,27 @@ class Examination:
             where = f", place = {quoted(place)}" if place else ""
             row = f"{{ of = {quoted(measurand.key)}{where}, cannot = {quoted(problem.noted, 90)} }}"
             instead = "of this row" if path[-1] == "is" else "of this value"
-            self.faults.add(path, problem.got, problem.expected, f"{row} under seen instead {instead}, or the number that was read")
+            self.faults.add(
+                path,
+                problem.got,
+                problem.expected,
+                f"{row} under seen instead {instead}, or the number that was read",
+            )
         except TypedProblem as problem:
             self.faults.add(path, problem.got, problem.expected, problem.write)
         return None
 
-    def reading(self, path: Place, measurand: Measurand, text: str, confirmed: bool, place: str = "", span: str | None = None) -> Typed | None:
-        """A reading, held against what is possible and what is usual, and against the range `span` that it was read on.
+    def reading(
+        self,
+        path: Place,
+        measurand: Measurand,
+        text: str,
+        confirmed: bool,
+        place: str = "",
+        span: str | None = None,
+    ) -> Typed | None:
+        """A reading, held against what is possible and what is usual, and against the range `span` that it
+        was read on.
 
         None with a fault when it cannot be; one that is only unusual comes back although it is asked about.
         """
@@ -61,7 +81,10 @@ class Examination:
         return read
 
     def _examined(self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, really: str) -> bool:
-        """False when the number cannot be. An unusual one is asked about once; the likely slip is named, never applied."""
+        """False when the number cannot be.
+
+        An unusual one is asked about once; the likely slip is named, never applied.
+        """
         possible, usual = measurand.possible, measurand.usual
         ends = (-read.half_width, read.half_width) if read.loosely == numerals.RANGE else (0.0,)
         if not all(possible.holds(read.number + end) for end in ends):
@@ -72,14 +95,23 @@ class Examination:
             guesses = "".join(f" {slip.asked}" for slip in meant)
             span = _span_text(usual, measurand.unit)
             write = f"If {really}, add confirmed = true ({span} is usual)"
-            self.faults.add(path, f"{read.text.strip()}?{guesses}", span, write, asked=True, guesses=[slip.write for slip in meant])
+            self.faults.add(
+                path,
+                f"{read.text.strip()}?{guesses}",
+                span,
+                write,
+                asked=True,
+                guesses=[slip.write for slip in meant],
+            )
         return True
 
     def impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
         meant = slips(read, usual, self.decimal) or slips(read, possible, self.decimal)
         span = _span_text(possible, unit)
         got = f"{quoted(read.text)} is outside what is possible ({span})"
-        self.faults.add(path, got, span, any_of(slip.told for slip in meant), guesses=[slip.write for slip in meant])
+        self.faults.add(
+            path, got, span, any_of(slip.told for slip in meant), guesses=[slip.write for slip in meant]
+        )
 
     def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
         """A reading cannot be larger than the range that it was read on."""
@@ -89,11 +121,20 @@ class Examination:
         try:
             widest = units.read_quantity(span, [measurand.unit])
         except TypedProblem as problem:
-            self.faults.add(at, f"{quoted(span)} is no range for {measurand.key}: {problem.got}", problem.expected)
+            self.faults.add(
+                at, f"{quoted(span)} is no range for {measurand.key}: {problem.got}", problem.expected
+            )
             return
-        if abs(read.number) + (read.half_width if read.loosely == numerals.RANGE else 0.0) > abs(widest.number):
+        if abs(read.number) + (read.half_width if read.loosely == numerals.RANGE else 0.0) > abs(
+            widest.number
+        ):
             got = f"{quoted(read.text)} is larger than the range it was read on ({span})"
-            self.faults.add(path, got, f"a reading of at most {span}", "the reading again, or the range that was really set")
+            self.faults.add(
+                path,
+                got,
+                f"a reading of at most {span}",
+                "the reading again, or the range that was really set",
+            )
 
     # ---- this vehicle's own limits
 
@@ -104,7 +145,9 @@ class Examination:
         try:
             read = units.read_quantity(text, [measurand.unit], self.decimal)
         except TypedProblem as problem:
-            self.faults.add(path, problem.got, problem.expected, self._both_ends(text, measurand.unit) or problem.write)
+            self.faults.add(
+                path, problem.got, problem.expected, self._both_ends(text, measurand.unit) or problem.write
+            )
             return None
         self._examined(path, read, measurand, confirmed, "it is really printed so")
         return read
@@ -117,14 +160,24 @@ class Examination:
             return ""
         if read.loosely != numerals.RANGE:
             return ""
-        ends = [units.from_coherent(number, unit) for number in (read.number - read.half_width, read.number + read.half_width)]
+        ends = [
+            units.from_coherent(number, unit)
+            for number in (read.number - read.half_width, read.number + read.half_width)
+        ]
         low, high = (quoted(f"{end:.10g} {units.declared_text(unit)}") for end in ends)
         return f"low = {low} and high = {high}"
 
     def apart(self, path: Place, low: Typed, high: Typed, confirmed: bool) -> None:
-        """The two ends together: in order, apart, and not so far apart that one of them must be misprinted."""
+        """The two ends together: in order, apart, and not so far apart that one of them must be
+        misprinted.
+        """
         if low.number > high.number:
-            self.faults.add((*path, "low"), f"{quoted(low.text)} lies above high, {quoted(high.text)}", "the lower end", "the two the other way round")
+            self.faults.add(
+                (*path, "low"),
+                f"{quoted(low.text)} lies above high, {quoted(high.text)}",
+                "the lower end",
+                "the two the other way round",
+            )
             return
         really = "If it is really printed so, add confirmed = true"
         if low.number == high.number and not confirmed:
@@ -133,8 +186,14 @@ class Examination:
         near, far = sorted(abs(end.number) for end in (low, high))
         if low.number * high.number <= 0 or far < DECADES * near or confirmed:
             return
-        meant = [f'{end} = {slip.told}?' for end, read, span in self._nearer(low, high) for slip in slips(read, span, self.decimal)]
-        got = f"{low.text.strip()} to {high.text.strip()}, a factor of {far / near:.0f}?" + "".join(f" {guess}" for guess in meant)
+        meant = [
+            f"{end} = {slip.told}?"
+            for end, read, span in self._nearer(low, high)
+            for slip in slips(read, span, self.decimal)
+        ]
+        got = f"{low.text.strip()} to {high.text.strip()}, a factor of {far / near:.0f}?" + "".join(
+            f" {guess}" for guess in meant
+        )
         self.faults.add((*path, "low"), got, "a span of less than three decades", really, asked=True)
 
     def _nearer(self, low: Typed, high: Typed) -> Iterable[tuple[str, Typed, Span]]:

@@ -37,7 +37,9 @@ class Fault:
         """What is wrong and what to do, without the place."""
         if self.got.endswith("?"):
             return f"{self.got} {self.write}"
-        cure = f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
+        cure = (
+            f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
+        )
         return f"{self.got}{cure}"
 
     def __str__(self) -> str:
@@ -45,7 +47,9 @@ class Fault:
 
 
 class VisitProblem(Exception):
-    """A visit file cannot be taken in. `faults` are all that is wrong with it, in the order of the file's parts.
+    """A visit file cannot be taken in.
+
+    `faults` are all that is wrong with it, in the order of the file's parts.
 
     `where` is the file's name, for the line above them; empty when there is none.
     """
@@ -54,7 +58,9 @@ class VisitProblem(Exception):
         self.faults = tuple(faults)
         self.where = where
         count = f"{len(self.faults)} faults" if len(self.faults) > 1 else "one fault"
-        counted = " Steps and rows are counted from 0." if any("[" in fault.path for fault in self.faults) else ""
+        counted = (
+            " Steps and rows are counted from 0." if any("[" in fault.path for fault in self.faults) else ""
+        )
         lines = [f"{where or 'The visit file'}: {count}, and nothing was taken from it.{counted}"]
         lines += [f"  {fault}" for fault in self.faults[:SHOWN]]
         if len(self.faults) > SHOWN:
@@ -72,7 +78,16 @@ class Faults:
     found: list[tuple[Place, Fault]] = attrs.field(factory=list)
     places: set[Place] = attrs.field(factory=set)
 
-    def add(self, path: Place, got: str, expected: str = "", write: str = "", *, asked: bool = False, guesses: Iterable[str] = ()) -> None:
+    def add(
+        self,
+        path: Place,
+        got: str,
+        expected: str = "",
+        write: str = "",
+        *,
+        asked: bool = False,
+        guesses: Iterable[str] = (),
+    ) -> None:
         self.found.append((path, Fault(path_text(path), expected, got, write, asked, tuple(guesses))))
         self.places.add(path)
 
@@ -81,7 +96,9 @@ class Faults:
         return path in self.places
 
     def in_order_of(self, data: Mapping[str, Any]) -> list[Fault]:
-        """The faults in the order in which their places stand in the data; what is missing comes after what is there."""
+        """The faults in the order in which their places stand in the data; what is missing comes after what
+        is there.
+        """
         ranks_of: dict[int, dict[str, int]] = {}
 
         def rank(table: Any, key: str) -> int:

@@ -1,7 +1,9 @@
-"""From the bytes of a visit file to plain data. TOML and JSON say the same; what only one of them can say is refused.
+"""From the bytes of a visit file to plain data.
 
-Nothing that came from outside is trusted: size, encoding, nesting, keys given twice and numbers that are none are each one
-clear fault.
+TOML and JSON say the same; what only one of them can say is refused.
+
+Nothing that came from outside is trusted: size, encoding, nesting, keys given twice and numbers that are none
+are each one clear fault.
 """
 
 from __future__ import annotations
@@ -25,8 +27,9 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
     """The tables of a visit file.
 
     Errors:
-        VisitProblem: it cannot be read, is too large, not UTF-8, neither TOML nor JSON (with line and column), or holds what
-            no visit file holds; every such fault at once where the file can be read at all.
+        VisitProblem: it cannot be read, is too large, not UTF-8, neither TOML nor JSON (with line and
+            column), or holds what no visit file holds; every such fault at once where the file can be read at
+            all.
     """
     content = _bytes(source)
     text = _text(content)
@@ -38,7 +41,8 @@ def looked_over(data: dict[str, Any]) -> dict[str, Any]:
     """The same data, if it holds nothing that no visit file holds, however it came in.
 
     Errors:
-        VisitProblem: every text that is too long or cannot be printed, number that is none, null, key given twice, and what is nested too deeply.
+        VisitProblem: every text that is too long or cannot be printed, number that is none, null, key given
+            twice, and what is nested too deeply.
     """
     faults = Faults()
     for path, item in _walk(data):
@@ -77,12 +81,22 @@ def _text(content: bytes) -> str:
         _refuse("file", "begins with a byte order mark", expected, "it again as UTF-8 without one")
     if b"\x00" in content:
         line, column = _position(content, content.index(b"\x00"))
-        _refuse(f"line {line}, column {column}", "is a NUL byte (UTF-16, or no text at all)", expected, "it again as UTF-8")
+        _refuse(
+            f"line {line}, column {column}",
+            "is a NUL byte (UTF-16, or no text at all)",
+            expected,
+            "it again as UTF-8",
+        )
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError as problem:
         line, column = _position(content, problem.start)
-        _refuse(f"line {line}, column {column}", f"the byte {content[problem.start]:#04x} is not UTF-8", expected, "it again as UTF-8")
+        _refuse(
+            f"line {line}, column {column}",
+            f"the byte {content[problem.start]:#04x} is not UTF-8",
+            expected,
+            "it again as UTF-8",
+        )
 
 
 def _position(content: bytes, place: int) -> tuple[int, int]:
@@ -133,7 +147,11 @@ def _table(pairs: list[tuple[str, Any]]) -> _Table:
     table = _Table(pairs)
     if len(table) != len(pairs):
         keys = [key for key, _ in pairs]
-        table.twice = tuple(dict.fromkeys(key for key in keys if keys.count(key) > 1)) if len(keys) < 1000 else ("one of its many keys",)
+        table.twice = (
+            tuple(dict.fromkeys(key for key in keys if keys.count(key) > 1))
+            if len(keys) < 1000
+            else ("one of its many keys",)
+        )
     return table
 
 
@@ -175,9 +193,17 @@ def _look_at_text(path: Place, text: str, faults: Faults) -> None:
 
 
 def _strange(text: str) -> str:
-    """The first character that no text has: a control character, half of a pair, or one that turns the writing round."""
+    """The first character that no text has: a control character, half of a pair, or one that turns the
+    writing round.
+    """
     for sign in text:
         code = ord(sign)
-        if code < 0x20 or 0x7F <= code < 0xA0 or 0xD800 <= code <= 0xDFFF or 0x202A <= code <= 0x202E or 0x2066 <= code <= 0x2069:
+        if (
+            code < 0x20
+            or 0x7F <= code < 0xA0
+            or 0xD800 <= code <= 0xDFFF
+            or 0x202A <= code <= 0x202E
+            or 0x2066 <= code <= 0x2069
+        ):
             return f"U+{code:04X}"
     return ""

@@ -1,7 +1,8 @@
 """The form of a visit file as records, and its structuring through cattrs.
 
-Every field may be absent here: which ones must be given depends on the row, and the row's own reader says so. A field that
-has the wrong type is reported and then treated as absent, so that everything else is still looked at.
+Every field may be absent here: which ones must be given depends on the row, and the row's own reader says so.
+A field that has the wrong type is reported and then treated as absent, so that everything else is still
+looked at.
 """
 
 from __future__ import annotations
@@ -97,7 +98,9 @@ class SeenRow:
 
 @attrs.define(kw_only=True)
 class CodesRow:
-    """Trouble codes by the list that the control unit gave them in; an empty list says that it was read and holds none."""
+    """Trouble codes by the list that the control unit gave them in; an empty list says that it was read and
+    holds none.
+    """
 
     stored: list[str | None] | None = None
     pending: list[str | None] | None = None
@@ -257,10 +260,14 @@ def _report(path: Place, problem: Exception, rest: Any, faults: Faults) -> None:
         names = [field.name.rstrip("_") for field in attrs.fields(problem.cl)]
         owner = _item(rest, path)
         for key in [key for key in owner if key in problem.extra_fields]:
-            faults.add((*path, key), "is not a key of the form", f"one of {', '.join(names)}", near(key, names))
+            faults.add(
+                (*path, key), "is not a key of the form", f"one of {', '.join(names)}", near(key, names)
+            )
             del owner[key]
         return
-    if not isinstance(problem, _Misfit):  # pragma: no cover - a converter hook that raises something else is a defect
+    if not isinstance(
+        problem, _Misfit
+    ):  # pragma: no cover - a converter hook that raises something else is a defect
         raise problem
     faults.add(path, problem.got, problem.expected, problem.write)
     _item(rest, path[:-1])[path[-1]] = None
@@ -275,13 +282,25 @@ def _item(data: Any, path: Place) -> Any:
 @lru_cache(maxsize=1)
 def _converter() -> cattrs.Converter:
     converter = cattrs.Converter(forbid_extra_keys=True, detailed_validation=True)
-    hooks: dict[Any, Callable[[Any, Any], Any]] = {str: _text, bool: _claim, Moment: _moment, Day: _day, Quantity: _quantity}
+    hooks: dict[Any, Callable[[Any, Any], Any]] = {
+        str: _text,
+        bool: _claim,
+        Moment: _moment,
+        Day: _day,
+        Quantity: _quantity,
+    }
     for kind, hook in hooks.items():
         converter.register_structure_hook(kind, hook)
 
     def record(kind: Any) -> Any:
-        renamed: dict[str, Any] = {field.name: override(rename=field.name.rstrip("_")) for field in attrs.fields(kind) if field.name.endswith("_")}
-        inner = make_dict_structure_fn(kind, converter, _cattrs_forbid_extra_keys=True, _cattrs_detailed_validation=True, **renamed)
+        renamed: dict[str, Any] = {
+            field.name: override(rename=field.name.rstrip("_"))
+            for field in attrs.fields(kind)
+            if field.name.endswith("_")
+        }
+        inner = make_dict_structure_fn(
+            kind, converter, _cattrs_forbid_extra_keys=True, _cattrs_detailed_validation=True, **renamed
+        )
 
         def structure(raw: Any, wanted: Any) -> Any:
             if kind is SetupValue and isinstance(raw, str):
@@ -358,14 +377,22 @@ def _quantity(raw: Any, _: Any) -> Quantity:
     if isinstance(raw, str):
         return Quantity(raw)
     number = isinstance(raw, (int, float)) and not isinstance(raw, bool)
-    raise _Misfit(f"is {_named(raw)}", "text in quotes", f'"{raw} …" in quotes and with its unit' if number else "")
+    raise _Misfit(
+        f"is {_named(raw)}", "text in quotes", f'"{raw} …" in quotes and with its unit' if number else ""
+    )
 
 
 def _claim(raw: Any, _: Any) -> bool:
     if isinstance(raw, bool):
         return raw
     said = str(raw).casefold() if isinstance(raw, (str, int)) else ""
-    write = "true, without quotes" if said in ("true", "yes", "1") else "false, without quotes" if said in ("false", "no", "0") else ""
+    write = (
+        "true, without quotes"
+        if said in ("true", "yes", "1")
+        else "false, without quotes"
+        if said in ("false", "no", "0")
+        else ""
+    )
     raise _Misfit(f"is {_named(raw)}", any_of(["true", "false"]), write)
 
 
@@ -382,7 +409,11 @@ def _moment(raw: Any, _: Any) -> Moment:
     if not isinstance(read, datetime.datetime):
         raise _Misfit(f"is {_named(raw)}", _MOMENT)
     if read.tzinfo is None:
-        raise _Misfit("says no offset from UTC", _MOMENT, f"{read.isoformat()}+01:00 with your own offset, or …Z for UTC")
+        raise _Misfit(
+            "says no offset from UTC",
+            _MOMENT,
+            f"{read.isoformat()}+01:00 with your own offset, or …Z for UTC",
+        )
     try:
         there = read.astimezone(datetime.UTC)
     except OverflowError as problem:

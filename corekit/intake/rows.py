@@ -1,6 +1,7 @@
 """An answer given on a screen: rows of a visit file by themselves, read by the visit file's own reader.
 
-Every part of the form is optional here, and only what is new is said: the rows are read at the job's present stage, beside what stands.
+Every part of the form is optional here, and only what is new is said: the rows are read at the job's present
+stage, beside what stands.
 """
 
 from __future__ import annotations
@@ -47,7 +48,15 @@ def whole(rows: Any) -> dict[str, Any]:
     return data
 
 
-def read_rows(rows: Mapping[str, Any], declared: Declared, *, name: str, demo: bool, job: Job | None, corrects: Entry | None = None) -> VisitFile:
+def read_rows(
+    rows: Mapping[str, Any],
+    declared: Declared,
+    *,
+    name: str,
+    demo: bool,
+    job: Job | None,
+    corrects: Entry | None = None,
+) -> VisitFile:
     """Read the rows of one answer.
 
     Args:
@@ -58,7 +67,8 @@ def read_rows(rows: Mapping[str, Any], declared: Declared, *, name: str, demo: b
         corrects: The entry whose place one of the rows takes. It is read at that entry's stage.
 
     Returns:
-        As of a visit file, with only these rows: `vehicle` and `customer` are filled up with what stands, the traits and readings are those given.
+        As of a visit file, with only these rows: `vehicle` and `customer` are filled up with what stands, the
+            traits and readings are those given.
 
     Errors:
         VisitProblem: every fault at once, each with its place in the rows.
@@ -80,7 +90,17 @@ def read_rows(rows: Mapping[str, Any], declared: Declared, *, name: str, demo: b
 class _Rows(Reader):
     """The reader of a visit file for a few rows of it, beside what stands in the job."""
 
-    def __init__(self, declared: Declared, form: VisitForm, faults: Faults, *, job: Job | None, name: str, demo: bool, corrects: Entry | None) -> None:
+    def __init__(
+        self,
+        declared: Declared,
+        form: VisitForm,
+        faults: Faults,
+        *,
+        job: Job | None,
+        name: str,
+        demo: bool,
+        corrects: Entry | None,
+    ) -> None:
         super().__init__(declared, form, faults)
         self.job, self.name, self.demo, self.corrects = job, name, demo, corrects
         self.setup_alone = corrects is not None and corrects.kind == "setup"
@@ -91,13 +111,24 @@ class _Rows(Reader):
         words = self._full(("reason",), form.reason)
         if self.job is None:
             if form.reason is None and form.vehicle is None and not self.faults.found:
-                self.faults.add(("reason",), "is missing; there is no such job yet, and a new one begins with it", "the customer's words, or the vehicle")
-            self._say("opened", "opened", body_of(Opened(origin=self.name, words=personal("words", words), demo=self.demo)), ())
+                self.faults.add(
+                    ("reason",),
+                    "is missing; there is no such job yet, and a new one begins with it",
+                    "the customer's words, or the vehicle",
+                )
+            self._say(
+                "opened",
+                "opened",
+                body_of(Opened(origin=self.name, words=personal("words", words), demo=self.demo)),
+                (),
+            )
             return
         if words is None:
             return
         if self.job.opened.words is not None and not self._is_corrected("opened"):
-            self.faults.add(("reason",), "was said already", "the complaint once", "it as a correction of what was said")
+            self.faults.add(
+                ("reason",), "was said already", "the complaint once", "it as a correction of what was said"
+            )
         record = attrs.evolve(self.job.opened, words=personal("words", words))
         self._say("opened", "opened", body_of(record), ("reason",))
 
@@ -119,7 +150,10 @@ class _Rows(Reader):
         if self.job is None or self._is_corrected(kind):
             return record
         stands: Vehicle | Customer = self.job.vehicle if isinstance(record, Vehicle) else self.job.customer
-        kept = {field.name: getattr(record, field.name) or getattr(stands, field.name) for field in attrs.fields(type(record))}
+        kept = {
+            field.name: getattr(record, field.name) or getattr(stands, field.name)
+            for field in attrs.fields(type(record))
+        }
         if isinstance(record, Vehicle):
             if record.vin is not None:
                 kept |= {"vin_check": record.vin_check, "model_years": record.model_years}
@@ -134,7 +168,9 @@ class _Rows(Reader):
 
 
 def _stage(job: Job | None, corrects: Entry | None) -> int:
-    """The stage that rows are read at: the present one; of a correction that of the entry, before the repair if it is one."""
+    """The stage that rows are read at: the present one; of a correction that of the entry, before the repair
+    if it is one.
+    """
     stage = corrects.body.get("stage") if corrects is not None else None
     if isinstance(stage, int):
         return stage - 1 if corrects is not None and corrects.kind == "repaired" else stage

@@ -1,4 +1,6 @@
-"""An instrument as somebody describes it, in a visit file or in the shop's own: what does not make sense in it."""
+"""An instrument as somebody describes it, in a visit file or in the shop's own: what does not make sense in
+it.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,9 @@ from ..model import calibration
 from ..units import TypedProblem
 from .fault import Place, quoted
 
-Odd = tuple[Place, str, str, str]  # where in the description, then the three parts of a fault: got, expected, write
+Odd = tuple[
+    Place, str, str, str
+]  # where in the description, then the three parts of a fault: got, expected, write
 
 
 @attrs.frozen(kw_only=True)
@@ -20,7 +24,8 @@ class Sheet:
 
     Attributes:
         ranges: Range → step of its display. step: That of a display with one range.
-        reads: Declared units of what was read with it; where nothing was, it must make sense for some kind of quantity.
+        reads: Declared units of what was read with it; where nothing was, it must make sense for some kind of
+            quantity.
     """
 
     accuracy: str = ""
@@ -47,7 +52,9 @@ class Sheet:
         return [kind.unit for kind in units.kinds().values()]
 
     def _accuracy(self) -> Iterator[Odd]:
-        """An accuracy must make sense for everything that was read with the instrument; for at least one kind if nothing was."""
+        """An accuracy must make sense for everything that was read with the instrument; for at least one kind
+        if nothing was.
+        """
         problems: list[tuple[str, TypedProblem]] = []
         for unit in self.reads or self._any_kind:
             try:
@@ -93,7 +100,12 @@ class Sheet:
                 yield place, f"the step {problem.got}", problem.expected, problem.write
                 return
             if not 0 < least.number < abs(widest.number):
-                yield place, f"the step {quoted(step)} does not fit the range {quoted(label)}", "a step above 0 and below the range", '"0.01 V" for "20 V"'
+                yield (
+                    place,
+                    f"the step {quoted(step)} does not fit the range {quoted(label)}",
+                    "a step above 0 and below the range",
+                    '"0.01 V" for "20 V"',
+                )
             return
         assert first is not None
         yield place, f"the range {first.got}", "a range with its unit, such as 20 V", ""

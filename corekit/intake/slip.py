@@ -11,10 +11,13 @@ from ..model.limit import Span
 from ..units import Typed
 from .fault import quoted
 
-#: Pa; the standard atmosphere (ISO 2533, from memory). Only to tell that gauge and absolute pressure were probably exchanged.
+#: Pa; the standard atmosphere (ISO 2533, from memory). Only to tell that gauge and absolute pressure were
+#: probably exchanged.
 ATMOSPHERE = 101_325.0
 MOST = 2  # more guesses are no help
-_FAR = 300  # where a span reaches nought, every small enough unit would fit it; a guess this much below its larger end is none
+# where a span reaches nought, every small enough unit would fit it; a guess this much below its larger end is
+# none
+_FAR = 300
 _POINTS = (10, 0.1, 100, 0.01, 1000, 0.001)
 
 
@@ -39,9 +42,9 @@ class Slip:
 
 
 def slips(read: Typed, usual: Span, decimal: str = "") -> list[Slip]:
-    """What a reading outside `usual` was probably meant to be: gauge for absolute pressure or the reverse, the same number in another
-    unit of its kind (mV for V, kΩ for Ω, °F for °C, hPa for kPa); else the point at another place (1265 for a gravity); else tips that
-    were exchanged.
+    """What a reading outside `usual` was probably meant to be: gauge for absolute pressure or the reverse,
+    the same number in another unit of its kind (mV for V, kΩ for Ω, °F for °C, hPa for kPa); else the point
+    at another place (1265 for a gravity); else tips that were exchanged.
 
     Args:
         usual: In the coherent unit; a guess lies within it. decimal: The shop's decimal mark.
@@ -59,7 +62,9 @@ def _other_unit(read: Typed, usual: Span) -> Iterator[Slip]:
     least = largest / _FAR if usual.holds(0.0) else 0.0
     there = set()
     for other in units.units():
-        meant = units.to_coherent(number, other.text) if other.kind == read.kind and other is not typed else None
+        meant = (
+            units.to_coherent(number, other.text) if other.kind == read.kind and other is not typed else None
+        )
         if meant is None or not usual.holds(meant) or meant in there or abs(meant) < least or not read.shown:
             continue
         there.add(meant)  # hPa and mbar are one guess
@@ -75,7 +80,8 @@ def _other_zero(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
     air = units.from_coherent(ATMOSPHERE, read.unit)
     what = "gauge" if shift > 0 else "absolute"
     yield Slip(
-        f"{_marked(f'{units.from_coherent(read.number + shift, read.unit):.3g}', decimal)} {bare}", f"if that was {what} pressure, with {air:.3g} {bare} around"
+        f"{_marked(f'{units.from_coherent(read.number + shift, read.unit):.3g}', decimal)} {bare}",
+        f"if that was {what} pressure, with {air:.3g} {bare} around",
     )
 
 
@@ -90,7 +96,10 @@ def _other_point(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
 
 def _other_sign(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
     if read.kind in ("voltage", "current") and not read.loosely and usual.holds(-read.number):
-        yield Slip(_quantity(-units.from_coherent(read.number, read.unit), read.unit, decimal), "if the tips were exchanged")
+        yield Slip(
+            _quantity(-units.from_coherent(read.number, read.unit), read.unit, decimal),
+            "if the tips were exchanged",
+        )
 
 
 def _quantity(number: float, unit: str, decimal: str) -> str:

@@ -26,7 +26,10 @@ def months(interval: str) -> int:
     match = _INTERVAL.fullmatch(interval.strip())
     count = int(match["count"]) * (12 if match["unit"].startswith("year") else 1) if match else 0
     if not 0 < count <= LONGEST_MONTHS:
-        raise ValueError(f'a calibration holds for 1 to {LONGEST_MONTHS} months, written "12 months" or "1 year"; got "{interval}"')
+        raise ValueError(
+            f'a calibration holds for 1 to {LONGEST_MONTHS} months, written "12 months" or "1 year"; got'
+            f' "{interval}"'
+        )
     return count
 
 
@@ -46,11 +49,13 @@ def due(calibrated: str, interval: str = "") -> date:
 
 
 def overdue(calibrated: str, interval: str, read: str) -> str:
-    """The day on which the calibration had run out before a reading was taken, `2025-01-05`; empty when it held or nothing is known.
+    """The day on which the calibration had run out before a reading was taken, `2025-01-05`; empty when it
+    held or nothing is known.
 
     Args:
         calibrated: Day, ISO 8601; may be empty. interval: as `months` takes it.
-        read: Day or moment of the reading, ISO 8601; may be empty. A reading from before the calibration says nothing of it.
+        read: Day or moment of the reading, ISO 8601; may be empty. A reading from before the calibration says
+            nothing of it.
     """
     if not calibrated or not read:
         return ""

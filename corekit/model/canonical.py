@@ -1,4 +1,6 @@
-"""One way to write data down before it is hashed (RFC 8785), so that the same thing always has the same hash."""
+"""One way to write data down before it is hashed (RFC 8785), so that the same thing always has
+the same hash.
+"""
 
 from __future__ import annotations
 
@@ -13,8 +15,8 @@ def canonical(data: Any) -> bytes:
     """RFC 8785 text of plain JSON data, with every string in Unicode NFC.
 
     Errors:
-        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more), or two names that differ
-            only in how their letters are composed.
+        ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more), or two
+            names that differ only in how their letters are composed.
     """
     try:
         return rfc8785.dumps(_composed(data))
@@ -33,7 +35,10 @@ def _composed(data: Any) -> Any:
     if isinstance(data, dict):
         composed = {_composed(key): _composed(item) for key, item in data.items()}
         if len(composed) < len(data):
-            raise ValueError(f"This cannot be written down for good: of {', '.join(map(repr, data))} two are one name in Unicode NFC.")
+            raise ValueError(
+                f"This cannot be written down for good: of {', '.join(map(repr, data))} two are one name in"
+                " Unicode NFC."
+            )
         return composed
     if isinstance(data, (list, tuple)):
         return [_composed(item) for item in data]

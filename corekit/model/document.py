@@ -1,7 +1,7 @@
 """A Document: what is handed over, as a value. Renderers take it and nothing else.
 
-Personal text is a reference in it; whoever renders says what the references become (the text, a mask, *removed*).
-All numbers are already text, as printed.
+Personal text is a reference in it; whoever renders says what the references become (the text, a mask,
+*removed*). All numbers are already text, as printed.
 """
 
 from __future__ import annotations
@@ -53,7 +53,8 @@ class Pairs:
 class FindingRow:
     """One finding: the sentence, when it is due, and what it rests on.
 
-    `verdict` is the word printed; `basis` names limit, source, rule and number of readings in one or two sentences.
+    `verdict` is the word printed; `basis` names limit, source, rule and number of readings in one or two
+    sentences.
     """
 
     text: str
@@ -97,7 +98,9 @@ class Picture:
 
 @attrs.frozen(kw_only=True)
 class PricedRow:
-    """One priced line: what, its one ground in words, quantity and unit price and net as printed, tax rate."""
+    """One priced line: what, its one ground in words, quantity and unit price and net as
+    printed, tax rate.
+    """
 
     text: str
     ground: str
@@ -124,7 +127,10 @@ class Totals:
 
 @attrs.frozen(kw_only=True)
 class Statement:
-    """A caution or a declaration that must stand out: DEMO, DRAFT, what was not looked at, hazards. `title` in a few words."""
+    """A caution or a declaration that must stand out: DEMO, DRAFT, what was not looked at, hazards.
+
+    `title` in a few words.
+    """
 
     title: str
     words: Words
@@ -132,7 +138,10 @@ class Statement:
 
 @attrs.frozen(kw_only=True)
 class Code:
-    """Where the code stands: document id and link number, never the link itself. `record_mark` is printed beside it."""
+    """Where the code stands: document id and link number, never the link itself.
+
+    `record_mark` is printed beside it.
+    """
 
     document_id: str
     link: int
@@ -171,7 +180,22 @@ class Document:
 
 _UNION: dict[str, type] = {
     kind.__name__: kind
-    for kind in (Heading, Paragraph, Pairs, Findings, Readings, Picture, PricedLines, Totals, Statement, Code, Polyline, Band, Dot, Label)
+    for kind in (
+        Heading,
+        Paragraph,
+        Pairs,
+        Findings,
+        Readings,
+        Picture,
+        PricedLines,
+        Totals,
+        Statement,
+        Code,
+        Polyline,
+        Band,
+        Dot,
+        Label,
+    )
 }
 
 
@@ -185,7 +209,10 @@ def _converter() -> Any:
         return {"is": type(item).__name__, **plain(item)}
 
     def plain(item: Any) -> dict[str, Any]:
-        return {field.name: converter.unstructure(getattr(item, field.name), field.type) for field in attrs.fields(type(item))}
+        return {
+            field.name: converter.unstructure(getattr(item, field.name), field.type)
+            for field in attrs.fields(type(item))
+        }
 
     def untagged(data: Any, _: Any) -> Any:
         rest = dict(data)
@@ -205,8 +232,13 @@ def _converter() -> Any:
     for union in (Block, Mark):
         converter.register_unstructure_hook(union, tagged)
         converter.register_structure_hook(union, untagged)
-    converter.register_unstructure_hook(str | Personal, lambda run: run if isinstance(run, str) else {"personal": run.kind, "hash": run.hash})
-    converter.register_structure_hook(str | Personal, lambda data, _: data if isinstance(data, str) else Personal(data["personal"], data["hash"]))
+    converter.register_unstructure_hook(
+        str | Personal, lambda run: run if isinstance(run, str) else {"personal": run.kind, "hash": run.hash}
+    )
+    converter.register_structure_hook(
+        str | Personal,
+        lambda data, _: data if isinstance(data, str) else Personal(data["personal"], data["hash"]),
+    )
     return converter
 
 

@@ -19,7 +19,8 @@ class Draft:
 
     Attributes:
         kind: What sort of statement this is; the name of its record class in `corekit.model.records`.
-        row: The row's place in its origin, `stage/of/place`; rows of one place are told apart by `#n` at sealing.
+        row: The row's place in its origin, `stage/of/place`; rows of one place are told apart by `#n` at
+            sealing.
         body: The record as plain JSON data; a `PersonalText` may stand where a person's words go.
         taken: When it was observed, RFC 3339, if known. reason: why it replaces or withdraws another.
         at: Where it stands in its file (`step[3].readings[0]`), for messages; not kept.
@@ -41,12 +42,14 @@ class Entry:
 
     Attributes:
         journal: `job` or `books`.
-        job: Id of the job (of the books: of the job the document belongs to; empty where it belongs to several, see `jobs_of`).
+        job: Id of the job (of the books: of the job the document belongs to; empty where it belongs to
+            several, see `jobs_of`).
         chain: Name of the chain; one per store lineage, or one of the books per device and year.
         n, prev: Place in the chain from 0, and the id of the entry before it ("" at 0).
         seen: Heads of other chains known when this was written.
         taken, recorded: When it was observed and when it was written, RFC 3339 UTC; neither gives the order.
-        kind, subject: What sort of statement about what; two entries of one subject are versions of each other.
+        kind, subject: What sort of statement about what; two entries of one subject are versions of each
+            other.
         body: Plain JSON data; personal text is a reference.
         replaces: Ids of all the heads that this entry takes the place of.
         reason: Why.
@@ -71,10 +74,20 @@ class Entry:
     def content(self) -> dict[str, Any]:
         """All that the id is the hash of."""
         return {
-            "journal": self.journal, "job": self.job, "chain": self.chain, "n": self.n, "prev": self.prev,
-            "seen": list(self.seen), "taken": self.taken, "recorded": self.recorded, "kind": self.kind,
-            "subject": self.subject, "body": dict(self.body), "replaces": list(self.replaces), "reason": self.reason,
-        }  # fmt: skip
+            "journal": self.journal,
+            "job": self.job,
+            "chain": self.chain,
+            "n": self.n,
+            "prev": self.prev,
+            "seen": list(self.seen),
+            "taken": self.taken,
+            "recorded": self.recorded,
+            "kind": self.kind,
+            "subject": self.subject,
+            "body": dict(self.body),
+            "replaces": list(self.replaces),
+            "reason": self.reason,
+        }
 
 
 def jobs_of(entry: Entry) -> tuple[str, ...]:
@@ -97,8 +110,14 @@ def broken(entries: list[Entry]) -> list[str]:
     previous, expected = "", 0
     for entry in entries:
         if digest(entry.content()) != entry.id:
-            faults.append(f"entry {entry.n} of chain {entry.chain}: its content no longer matches its id {entry.id[:12]}")
+            faults.append(
+                f"entry {entry.n} of chain {entry.chain}: its content no longer matches its id"
+                f" {entry.id[:12]}"
+            )
         if entry.n != expected or entry.prev != previous:
-            faults.append(f"entry {entry.n} of chain {entry.chain}: it does not follow the entry before it; one was removed, added or changed")
+            faults.append(
+                f"entry {entry.n} of chain {entry.chain}: it does not follow the entry before it; one was"
+                " removed, added or changed"
+            )
         previous, expected = entry.id, entry.n + 1  # one gap is one fault, not one for every entry behind it
     return faults

@@ -7,7 +7,9 @@ import attrs
 
 @attrs.frozen
 class Polyline:
-    """A line through points [(x, y), …] in user units; `weight` in points of print; `dashed` for what is expected, not measured."""
+    """A line through points [(x, y), …] in user units; `weight` in points of print; `dashed` for what is
+    expected, not measured.
+    """
 
     points: tuple[tuple[float, float], ...]
     weight: float = 0.8
@@ -54,7 +56,8 @@ class Figure:
     """A picture in user units, origin at the lower left.
 
     Attributes:
-        width, height: The picture's extent in user units; a renderer scales it to the room it has, keeping `height_mm`.
+        width, height: The picture's extent in user units; a renderer scales it to the room it has, keeping
+            `height_mm`.
         height_mm: How tall it stands on paper.
         title: What it shows. description: The same for somebody who cannot see it; a terminal prints it.
     """
@@ -71,7 +74,8 @@ class Figure:
 class Strip:
     """A limit strip: a thin scale, the allowed span on it, the reading as a dot with its doubt as a whisker.
 
-    Numbers are in `unit`, as printed. `before` is the arrival reading, drawn hollow when there is a later one.
+    Numbers are in `unit`, as printed. `before` is the arrival reading, drawn hollow when there is a later
+    one.
     """
 
     unit: str

@@ -41,7 +41,8 @@ class Reason(StrEnum):
 
 @attrs.frozen
 class Text:
-    """A sentence as template and values, so that it can be translated; `str()` gives it in the language it was written in.
+    """A sentence as template and values, so that it can be translated; `str()` gives it in the language it
+    was written in.
 
     Every value is already text. Braces in the values are never read as places.
     """
@@ -59,7 +60,8 @@ class Says:
 
     Attributes:
         passes, fails, undecided: Sentences for the three verdicts.
-        advises: For a limit too weak to decide; `fails` is used when it is empty and the reading lies outside, `passes` inside.
+        advises: For a limit too weak to decide; `fails` is used when it is empty and the reading lies
+            outside, `passes` inside.
     """
 
     passes: str
@@ -82,7 +84,8 @@ class Finding:
         value, unit: The judged value and the unit it is printed in; None for a plain statement.
         limits: As used, with source; the first is the one judged against.
         evidence: Ids of the entries it rests on.
-        calls_for: Key of the operation it speaks for; whether that is enough to offer it is decided over all findings.
+        calls_for: Key of the operation it speaks for; whether that is enough to offer it is decided over all
+            findings.
         next_test: Key of the measurand or observation that would settle it, when undecided.
         rule: The decision rule in words.
         figure: The picture that makes it plain, if one does.
@@ -114,8 +117,11 @@ class Finding:
 
 @attrs.frozen(kw_only=True)
 class Gap:
-    """What is not a finding, and why. `wants` names the measurand, observation or trait that would close it, `about` its title
-    where the text says nothing more than that it is missing."""
+    """What is not a finding, and why.
+
+    `wants` names the measurand, observation or trait that would close it, `about` its title where the text
+    says nothing more than that it is missing.
+    """
 
     system: str
     check: str

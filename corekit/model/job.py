@@ -76,7 +76,9 @@ class Job:
 
     def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
         """Everything of one kind that stands, oldest first."""
-        return tuple(Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, kind))
+        return tuple(
+            Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, kind)
+        )
 
     def last(self, kind: type[R]) -> Noted[R] | None:
         found = self.all(kind)
@@ -123,13 +125,18 @@ class Job:
         return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
 
     def codes_read(self, stage: int) -> tuple[Noted[CodesRead], ...]:
-        """The lists of trouble codes read in a stage: of each state the latest; `cannot` alone when none could be read."""
+        """The lists of trouble codes read in a stage: of each state the latest; `cannot` alone when none
+        could be read.
+        """
         latest = {noted.record.state: noted for noted in self.all(CodesRead) if noted.record.stage == stage}
         return tuple(noted for state, noted in latest.items() if state or len(latest) == 1)
 
     def spoken_of(self, stage: int) -> tuple[str, ...]:
         """Keys of everything that was read or looked at in a stage, in order."""
-        return (*(noted.record.of for noted in self.measured(stage)), *(noted.record.of for noted in self.seen(stage)))
+        return (
+            *(noted.record.of for noted in self.measured(stage)),
+            *(noted.record.of for noted in self.seen(stage)),
+        )
 
     def setup(self, subject: str) -> Noted[Setup] | None:
         for noted in self.all(Setup):
@@ -138,10 +145,15 @@ class Job:
         return None
 
     def fitted(self, stage: int) -> dict[str, Noted[Fitted]]:
-        """Trait key → the latest answer given up to this stage. Whether a repair ended it is for the declarations to say."""
+        """Trait key → the latest answer given up to this stage.
+
+        Whether a repair ended it is for the declarations to say.
+        """
         answers: dict[str, Noted[Fitted]] = {}
         for noted in self.all(Fitted):
-            if noted.record.stage <= stage and (noted.record.of not in answers or noted.record.stage >= answers[noted.record.of].record.stage):
+            if noted.record.stage <= stage and (
+                noted.record.of not in answers or noted.record.stage >= answers[noted.record.of].record.stage
+            ):
                 answers[noted.record.of] = noted
         return answers
 
@@ -194,13 +206,19 @@ class Job:
     @property
     def visits(self) -> tuple[Noted[Left | Came], ...]:
         """Where visits of this job ended and began again, oldest first."""
-        return tuple(Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, (Left, Came)))
+        return tuple(
+            Noted(noted.entry, noted.record)
+            for noted in self.standing
+            if isinstance(noted.record, (Left, Came))
+        )
 
     @property
     def left_open(self) -> Noted[Left] | None:
         """The end of the last visit, while nobody has come again since."""
         last = self.visits[-1:]
-        return next((Noted(noted.entry, noted.record) for noted in last if isinstance(noted.record, Left)), None)
+        return next(
+            (Noted(noted.entry, noted.record) for noted in last if isinstance(noted.record, Left)), None
+        )
 
     @property
     def same_drive_as(self) -> str:
@@ -210,7 +228,9 @@ class Job:
 
     @property
     def waiting(self) -> tuple[Noted[Started], ...]:
-        """Tests that were begun and whose reading is still to be taken, oldest first; of one begun twice the later."""
+        """Tests that were begun and whose reading is still to be taken, oldest first; of one begun twice the
+        later.
+        """
         running: dict[tuple[str, str], Noted[Started]] = {}
         for noted in self.standing:
             record = noted.record
@@ -219,7 +239,11 @@ class Job:
                 running[record.of, record.place] = Noted(noted.entry, record)
             elif isinstance(record, (Measured, Seen)):
                 # Without a place the whole thing was begun, or could not be had.
-                over = [key for key in running if key[0] == record.of and (key[1] == record.place or not key[1] or not record.place)]
+                over = [
+                    key
+                    for key in running
+                    if key[0] == record.of and (key[1] == record.place or not key[1] or not record.place)
+                ]
                 for key in over:
                     del running[key]
         return tuple(running.values())
@@ -238,16 +262,22 @@ class Job:
         return self.all(Photographed)
 
     def instead_of(self, entry: str) -> Entry | None:
-        """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the entry stands, or was never here."""
+        """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the
+        entry stands, or was never here.
+        """
         known = {one.id: one for one in self.entries}
         if entry not in known:
             return None
         replaced = {old for one in self.entries for old in one.replaces}
-        heads = [one for one in self.entries if one.subject == known[entry].subject and one.id not in replaced]
+        heads = [
+            one for one in self.entries if one.subject == known[entry].subject and one.id not in replaced
+        ]
         return None if any(one.id == entry for one in heads) else heads[-1]
 
     def persons(self, *kinds: str) -> Iterator[Personal]:
-        """Every reference to personal text in the journal, of these kinds; without any, of all kinds but pictures, which are long."""
+        """Every reference to personal text in the journal, of these kinds; without any, of all kinds but
+        pictures, which are long.
+        """
         for entry in self.entries:
             for reference in _references(entry.body):
                 if reference.kind in kinds if kinds else reference.kind not in PICTURE_KINDS:
@@ -269,8 +299,8 @@ def _references(data: object) -> Iterator[Personal]:
 def fold(job: str, entries: Iterable[Entry]) -> Job:
     """The job that a journal tells of: of each subject the heads that nothing replaces.
 
-    The union of two journals folds to the same job in whatever order it comes. Two different heads of one subject are a
-    dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
+    The union of two journals folds to the same job in whatever order it comes. Two different heads of one
+    subject are a dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
     """
     known = {entry.id: entry for entry in entries}
     ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))

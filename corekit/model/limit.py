@@ -19,7 +19,9 @@ class Span:
 
     def __attrs_post_init__(self) -> None:
         if self.low is not None and self.high is not None and self.low > self.high:
-            raise ValueError(f"A span's low end must not lie above its high end; got {self.low} and {self.high}.")
+            raise ValueError(
+                f"A span's low end must not lie above its high end; got {self.low} and {self.high}."
+            )
 
     def holds(self, number: float) -> bool:
         return (self.low is None or number >= self.low) and (self.high is None or number <= self.high)
@@ -40,7 +42,8 @@ class Limit:
         key: Checked name, e.g. `brakes.line_pressure`.
         low, high: Ends as Values of one kind, low not above high; at least one must be given.
         confidence: Of the figure itself; a weak source lowers it further (see `decides`).
-        beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show it.
+        beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show
+            it.
     """
 
     key: str
@@ -57,9 +60,15 @@ class Limit:
             raise ValueError(f"The limit {self.key} needs a low end, a high end or both.")
         if self.low is not None and self.high is not None:
             if self.low.kind != self.high.kind:
-                raise ValueError(f"Both ends of the limit {self.key} must be of one kind; got {self.low.kind} and {self.high.kind}.")
+                raise ValueError(
+                    f"Both ends of the limit {self.key} must be of one kind; got {self.low.kind} and"
+                    f" {self.high.kind}."
+                )
             if self.low.number > self.high.number:
-                raise ValueError(f"The low end of the limit {self.key} lies above its high end: {self.low.number:g} and {self.high.number:g}.")
+                raise ValueError(
+                    f"The low end of the limit {self.key} lies above its high end: {self.low.number:g} and"
+                    f" {self.high.number:g}."
+                )
 
     @property
     def decides(self) -> bool:

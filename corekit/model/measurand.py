@@ -38,7 +38,8 @@ class Measurand:
         title: What paper calls it.
         possible: Outside: refused. usual: outside: asked once. Both in the coherent unit.
         accuracy: Of the worst ordinary instrument; used, and shown as such, when none is named.
-        places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one only.
+        places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one
+            only.
         read_with: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
@@ -63,7 +64,10 @@ class Measurand:
 
 @attrs.frozen(kw_only=True)
 class Observation:
-    """Something seen: one of closed answers. Members of `answers` carry the words people type and read; `part` as for a measurand."""
+    """Something seen: one of closed answers.
+
+    Members of `answers` carry the words people type and read; `part` as for a measurand.
+    """
 
     key: str
     title: str
@@ -103,8 +107,8 @@ class Operation:
     Attributes:
         key: `system.name`; the price book prices it under this key.
         shown_by: Key of the measurand whose reading after the work shows that it worked; empty for a search.
-        replaces: Key of the part that is exchanged; it makes the operation a *call for a part*, which needs the
-            strict rule, and ends the traits of the old part.
+        replaces: Key of the part that is exchanged; it makes the operation a *call for a part*, which needs
+            the strict rule, and ends the traits of the old part.
     """
 
     key: str

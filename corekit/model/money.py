@@ -28,7 +28,10 @@ class Money:
 
     def __attrs_post_init__(self) -> None:
         if type(self.minor) is not int:
-            raise ValueError(f"Money is counted in whole minor units; got {self.minor!r}. Use Money.of for an amount such as '12.50'.")
+            raise ValueError(
+                f"Money is counted in whole minor units; got {self.minor!r}. Use Money.of for an amount such"
+                " as '12.50'."
+            )
 
     @classmethod
     def of(cls, amount: Decimal | str, currency: str) -> Money:
@@ -51,7 +54,13 @@ class Money:
 
     @property
     def amount(self) -> Decimal:
-        return Decimal((int(self.minor < 0), tuple(int(digit) for digit in str(abs(self.minor))), -minor_digits(self.currency)))
+        return Decimal(
+            (
+                int(self.minor < 0),
+                tuple(int(digit) for digit in str(abs(self.minor))),
+                -minor_digits(self.currency),
+            )
+        )
 
     def __str__(self) -> str:
         return f"{self.amount:.{minor_digits(self.currency)}f}"
@@ -91,7 +100,10 @@ class Money:
 
     def _same(self, other: Money) -> None:
         if self.currency != other.currency:
-            raise ValueError(f"{self.currency} and {other.currency} cannot be added without a rate, and corekit keeps none.")
+            raise ValueError(
+                f"{self.currency} and {other.currency} cannot be added without a rate, and corekit keeps"
+                " none."
+            )
 
 
 def total(amounts: Iterable[Money], currency: str) -> Money:

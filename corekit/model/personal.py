@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import attrs
 
-#: Kinds that are pictures, written down as text: long, so they are loaded only where somebody asks to see one.
+#: Kinds that are pictures, written down as text: long, so they are loaded only where somebody asks to see
+#: one.
 PICTURE_KINDS = ("photo", "signature")
 #: The kinds of personal text there are; an entry names only these and a hash.
 PERSONAL_KINDS = ("name", "phone", "address", "plate", "vin", "told", "words", "note", *PICTURE_KINDS)

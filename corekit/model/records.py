@@ -1,8 +1,9 @@
 """What an entry's body says, one class per kind of statement.
 
-Every field is plain JSON data (texts, numbers, lists, dicts) so that a body is `attrs.asdict(record)` and a record is
-`Class(**body)`. Fields that may hold a person's words are `Personal` in memory and `{"personal": kind, "hash": h}` in the body;
-on the way in they are `PersonalText`, which the store exchanges for a reference.
+Every field is plain JSON data (texts, numbers, lists, dicts) so that a body is `attrs.asdict(record)` and a
+record is `Class(**body)`. Fields that may hold a person's words are `Personal` in memory and `{"personal":
+kind, "hash": h}` in the body; on the way in they are `PersonalText`, which the store exchanges for a
+reference.
 
 Numbers stand in the coherent unit of their kind, with what was typed beside them.
 """
@@ -31,7 +32,9 @@ def _words() -> Any:
 
 
 def _later(default: Any) -> Any:
-    """A field that came after the first journals were written: as long as it says nothing it is not in the body either."""
+    """A field that came after the first journals were written: as long as it says nothing it is not in the
+    body either.
+    """
     return attrs.field(default=default, metadata={"later": True})
 
 
@@ -71,7 +74,10 @@ class Customer:
 
 @attrs.frozen(kw_only=True)
 class Fitted:
-    """A trait's answer. `answer` for closed lists; kind and number for values; neither: don't know. True from stage `stage` on."""
+    """A trait's answer.
+
+    `answer` for closed lists; kind and number for values; neither: don't know. True from stage `stage` on.
+    """
 
     of: str
     typed: str
@@ -83,7 +89,10 @@ class Fitted:
 
 @attrs.frozen(kw_only=True)
 class Specified:
-    """This vehicle's own limit. `where_from` is what it was read off (label, handbook); `confirmed`: odd, and really printed so."""
+    """This vehicle's own limit.
+
+    `where_from` is what it was read off (label, handbook); `confirmed`: odd, and really printed so.
+    """
 
     of: str
     where_from: str
@@ -99,8 +108,8 @@ class Specified:
 class Instrument:
     """An instrument in use: accuracy as on its sheet, ranges as {"20 V": "0.01 V"} (range → its step).
 
-    `kind` says in words what it is; `step` is that of a display with one range; `calibrated` is the day, `interval` how long
-    that holds (`12 months`, which is also what is taken when it is empty).
+    `kind` says in words what it is; `step` is that of a display with one range; `calibrated` is the day,
+    `interval` how long that holds (`12 months`, which is also what is taken when it is empty).
     """
 
     name: str
@@ -114,10 +123,13 @@ class Instrument:
 
 @attrs.frozen(kw_only=True)
 class Measured:
-    """One reading. `setup` is the subject of the `Setup` entry it was read with; `span` the instrument's range, if named.
+    """One reading.
 
-    `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own: `loosely` says which), in
-    the coherent unit. `usual`: the reading named no instrument, and `instrument` is the one the shop uses for it.
+    `setup` is the subject of the `Setup` entry it was read with; `span` the instrument's range, if named.
+
+    `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own:
+    `loosely` says which), in the coherent unit. `usual`: the reading named no instrument, and `instrument` is
+    the one the shop uses for it.
     """
 
     of: str
@@ -145,7 +157,9 @@ class Setup:
 
 @attrs.frozen(kw_only=True)
 class Seen:
-    """An observation, or a measurand that could not be reached: `answer` of the closed list, free `words`, or `cannot` with the reason."""
+    """An observation, or a measurand that could not be reached: `answer` of the closed list, free `words`, or
+    `cannot` with the reason.
+    """
 
     of: str
     place: str = ""
@@ -157,9 +171,12 @@ class Seen:
 
 @attrs.frozen(kw_only=True)
 class CodesRead:
-    """The trouble codes of one list, as the control unit gave them. An empty list is a reading too: none was set.
+    """The trouble codes of one list, as the control unit gave them.
 
-    `state` is `stored`, `pending` or `permanent`; empty when nothing could be read, and then `cannot` says why.
+    An empty list is a reading too: none was set.
+
+    `state` is `stored`, `pending` or `permanent`; empty when nothing could be read, and then `cannot` says
+    why.
     """
 
     stage: int = 0
@@ -182,7 +199,8 @@ WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 class Wanted:
     """Work asked for without a finding: `ground` is one of `WANTED_ON`.
 
-    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for, and is not charged.
+    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for,
+    and is not charged.
     """
 
     operation: str
@@ -193,7 +211,10 @@ class Wanted:
 
 @attrs.frozen(kw_only=True)
 class Remarked:
-    """What was noted about the vehicle in free words: its state on arrival, a scratch that was there before. Nobody judges it."""
+    """What was noted about the vehicle in free words: its state on arrival, a scratch that was there before.
+
+    Nobody judges it.
+    """
 
     words: _Person = _words()
     stage: int = 0
@@ -201,7 +222,9 @@ class Remarked:
 
 @attrs.frozen(kw_only=True)
 class Left:
-    """One visit ends and the job stays open: `because` of `LEFT_BECAUSE`, `back` the day of the next visit (YYYY-MM-DD) if one was named."""
+    """One visit ends and the job stays open: `because` of `LEFT_BECAUSE`, `back` the day of the next visit
+    (YYYY-MM-DD) if one was named.
+    """
 
     because: str
     stage: int = 0
@@ -212,7 +235,8 @@ class Left:
 class Came:
     """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
 
-    `odometer` is in metres. `same_drive_as` names the job whose customer pays for the coming already (another vehicle in the same driveway).
+    `odometer` is in metres. `same_drive_as` names the job whose customer pays for the coming already (another
+    vehicle in the same driveway).
     """
 
     stage: int = 0
@@ -223,7 +247,10 @@ class Came:
 
 @attrs.frozen(kw_only=True)
 class Started:
-    """A test that takes waiting was begun: it is over once `of` was read or could not be. `wait` is in seconds, `wait_typed` as typed."""
+    """A test that takes waiting was begun: it is over once `of` was read or could not be.
+
+    `wait` is in seconds, `wait_typed` as typed.
+    """
 
     of: str
     wait: float
@@ -243,7 +270,8 @@ class Ended:
 
 @attrs.frozen(kw_only=True)
 class Waived:
-    """Work (`operation`) or a part of coming and looking (`charge` of `WAIVED_CHARGES`) is not charged: `because` of `WAIVED_BECAUSE`.
+    """Work (`operation`) or a part of coming and looking (`charge` of `WAIVED_CHARGES`) is not charged:
+    `because` of `WAIVED_BECAUSE`.
 
     `invoice` is the number of the earlier invoice that the guarantee was given on.
     """
@@ -256,7 +284,10 @@ class Waived:
 
 @attrs.frozen(kw_only=True)
 class Photographed:
-    """A photo: the picture as base64 text, kept with the persons. `of` is the key of what it shows, or empty for the vehicle; `what` says it in words."""
+    """A photo: the picture as base64 text, kept with the persons.
+
+    `of` is the key of what it shows, or empty for the vehicle; `what` says it in words.
+    """
 
     image: _Person = _words()
     of: str = ""
@@ -285,7 +316,8 @@ class Offered:
 class Agreed:
     """Who agreed to which offered Document (its hash), and what was declined in the same stroke.
 
-    `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in person.
+    `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
+    person.
     """
 
     offer: str
@@ -328,7 +360,10 @@ class Paid:
 
 @attrs.frozen(kw_only=True)
 class Receipted:
-    """A receipt was handed over, a Document kept whole. `payment` is the id of the entry that says what was paid; `name` is how the paper is filed."""
+    """A receipt was handed over, a Document kept whole.
+
+    `payment` is the id of the entry that says what was paid; `name` is how the paper is filed.
+    """
 
     payment: str
     name: str
@@ -362,9 +397,12 @@ class Published:
 
 @attrs.frozen(kw_only=True)
 class InvoiceIssued:
-    """In the books: one numbered invoice, whole. `place` is its number in this chain, from 1 and without gaps.
+    """In the books: one numbered invoice, whole.
 
-    `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of them; `job_name` is then all their names.
+    `place` is its number in this chain, from 1 and without gaps.
+
+    `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of
+    them; `job_name` is then all their names.
     """
 
     place: int
@@ -382,7 +420,9 @@ class InvoiceIssued:
 
 @attrs.frozen(kw_only=True)
 class PaymentTaken:
-    """In the books: money received for a job, before or after its invoice; below zero where one was corrected down or withdrawn."""
+    """In the books: money received for a job, before or after its invoice; below zero where one was corrected
+    down or withdrawn.
+    """
 
     amount: int
     currency: str
@@ -392,31 +432,59 @@ class PaymentTaken:
 
 #: Kind of entry → its record.
 RECORDS: dict[str, type] = {
-    "opened": Opened, "vehicle": Vehicle, "customer": Customer, "fitted": Fitted, "specified": Specified,
-    "instrument": Instrument, "measured": Measured, "setup": Setup, "seen": Seen, "codes": CodesRead, "wanted": Wanted, "offered": Offered,
-    "remarked": Remarked, "left": Left, "came": Came, "started": Started, "ended": Ended, "waived": Waived, "photo": Photographed,
-    "agreed": Agreed, "repaired": Repaired, "issued": Issued, "paid": Paid, "receipted": Receipted, "withdrawn": Withdrawn, "forgotten": Forgotten,
-    "published": Published, "invoice": InvoiceIssued, "payment": PaymentTaken,
-}  # fmt: skip
+    "opened": Opened,
+    "vehicle": Vehicle,
+    "customer": Customer,
+    "fitted": Fitted,
+    "specified": Specified,
+    "instrument": Instrument,
+    "measured": Measured,
+    "setup": Setup,
+    "seen": Seen,
+    "codes": CodesRead,
+    "wanted": Wanted,
+    "offered": Offered,
+    "remarked": Remarked,
+    "left": Left,
+    "came": Came,
+    "started": Started,
+    "ended": Ended,
+    "waived": Waived,
+    "photo": Photographed,
+    "agreed": Agreed,
+    "repaired": Repaired,
+    "issued": Issued,
+    "paid": Paid,
+    "receipted": Receipted,
+    "withdrawn": Withdrawn,
+    "forgotten": Forgotten,
+    "published": Published,
+    "invoice": InvoiceIssued,
+    "payment": PaymentTaken,
+}
 
 
 def body_of(record: Any) -> dict[str, Any]:
-    """A record as the plain JSON data of an entry's body; references become dicts, PersonalText stays for the store.
+    """A record as the plain JSON data of an entry's body; references become dicts, PersonalText stays for the
+    store.
 
-    A field that was added later is left out while it holds its default: what an older program wrote and what this one writes of
-    the same thing are one body.
+    A field that was added later is left out while it holds its default: what an older program wrote and what
+    this one writes of the same thing are one body.
     """
     body: dict[str, Any] = {}
     for field in attrs.fields(type(record)):
         value = getattr(record, field.name)
         if field.metadata.get("later") and value == field.default:
             continue
-        body[field.name] = {"personal": value.kind, "hash": value.hash} if isinstance(value, Personal) else value
+        body[field.name] = (
+            {"personal": value.kind, "hash": value.hash} if isinstance(value, Personal) else value
+        )
     return body
 
 
 def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:
-    """A body without what the shop's own file added to it, so that a visit file can be held against what it said before.
+    """A body without what the shop's own file added to it, so that a visit file can be held against what it
+    said before.
 
     Which instrument is the usual one may change; a reading keeps the one of its day.
     """
@@ -424,5 +492,8 @@ def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:
     if said.pop("usual", False):
         said["instrument"] = ""
     if isinstance(said.get("values"), Mapping):
-        said["values"] = {key: as_the_file_says(value) if isinstance(value, Mapping) else value for key, value in said["values"].items()}
+        said["values"] = {
+            key: as_the_file_says(value) if isinstance(value, Mapping) else value
+            for key, value in said["values"].items()
+        }
     return said

@@ -59,7 +59,10 @@ class Source:
     @property
     def decides(self) -> bool:
         """True when a limit from here may pass or fail something by itself."""
-        return self.basis not in (Basis.PRACTICE, Basis.ESTIMATE) and self.status not in (Status.MEMORY, Status.NONE)
+        return self.basis not in (Basis.PRACTICE, Basis.ESTIMATE) and self.status not in (
+            Status.MEMORY,
+            Status.NONE,
+        )
 
     @property
     def named(self) -> str:

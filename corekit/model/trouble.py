@@ -1,9 +1,11 @@
 """Diagnostic trouble codes: the five characters that people write, and the two bytes that a vehicle sends.
 
-Bits 15 and 14 name the letter (P power train, C chassis, B body, U network), bits 13 and 12 the first digit, the rest three
-hexadecimal digits. A code says that a test which the vehicle makes by itself has failed. It never names the part that failed.
+Bits 15 and 14 name the letter (P power train, C chassis, B body, U network), bits 13 and 12 the first digit,
+the rest three hexadecimal digits. A code says that a test which the vehicle makes by itself has failed. It
+never names the part that failed.
 
-Source: SAE J2012 / ISO 15031-6, form of the code (from memory; the bits also as in a public protocol library that was read).
+Source: SAE J2012 / ISO 15031-6, form of the code (from memory; the bits also as in a public protocol library
+that was read).
 """
 
 from __future__ import annotations
@@ -13,14 +15,17 @@ import re
 LETTERS = "PCBU"
 _TEXT = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _RAW = re.compile(r"(?:0[xX])?(?P<high>[0-9a-fA-F]{2}) ?(?P<low>[0-9a-fA-F]{2})")
-_EXPECTED = "a letter P, C, B or U, a digit 0 to 3 and three of 0-9 and A-F, such as P0401; or the two bytes, 0x0401"
+_EXPECTED = (
+    "a letter P, C, B or U, a digit 0 to 3 and three of 0-9 and A-F, such as P0401; or the two bytes, 0x0401"
+)
 
 
 class CodeProblem(ValueError):
     """A text is no trouble code.
 
     Attributes:
-        got: What is wrong, in one phrase. expected: What belongs there. write: What was probably meant; empty when nobody can guess.
+        got: What is wrong, in one phrase. expected: What belongs there. write: What was probably meant; empty
+            when nobody can guess.
     """
 
     def __init__(self, got: str, write: str = "") -> None:
@@ -29,7 +34,9 @@ class CodeProblem(ValueError):
 
 
 def decode(two_bytes: bytes) -> str:
-    """The code that two bytes stand for. All 65,536 pairs are codes; two zero bytes are only ever sent to fill up a message.
+    """The code that two bytes stand for.
+
+    All 65,536 pairs are codes; two zero bytes are only ever sent to fill up a message.
 
     Errors:
         ValueError: there are not exactly two bytes.
@@ -57,7 +64,8 @@ def encode(code: str) -> bytes:
 
 
 def read_code(text: str, *, raw: bool = True) -> str:
-    """The code in a text that somebody typed: `P0401`, `p0401`, and with `raw` also its bytes `0x0401` and `04 01`.
+    """The code in a text that somebody typed: `P0401`, `p0401`, and with `raw` also its bytes `0x0401` and
+    `04 01`.
 
     Errors:
         CodeProblem: says what is wrong and, where it can be guessed, what to write.
@@ -85,9 +93,14 @@ def _problem(typed: str, plain: str) -> CodeProblem:
     if digits != plain and _TEXT.fullmatch(digits):
         return CodeProblem(f"{shown} has a letter where a digit belongs", f'"{digits}"')
     if re.fullmatch(r"[0O][0-3][0-9A-F]{3}", plain):
-        return CodeProblem(f"{shown} begins with a digit where a letter belongs", f'"P{plain[1:]}", or with C, B or U in front')
+        return CodeProblem(
+            f"{shown} begins with a digit where a letter belongs",
+            f'"P{plain[1:]}", or with C, B or U in front',
+        )
     if re.fullmatch(r"[0-3][0-9A-F]{3}", plain):
-        return CodeProblem(f"{shown} has no letter in front", f'"P{plain}" (or C, B, U); its two bytes would be "0x{plain}"')
+        return CodeProblem(
+            f"{shown} has no letter in front", f'"P{plain}" (or C, B, U); its two bytes would be "0x{plain}"'
+        )
     if not plain[:1].isalnum() or plain[0] not in LETTERS:
         return CodeProblem(f"{shown} does not begin with P, C, B or U")
     if len(plain) != 5:
@@ -100,7 +113,8 @@ def _problem(typed: str, plain: str) -> CodeProblem:
 def is_generic(code: str) -> bool:
     """True when the standard gives the code its meaning; else only the vehicle's maker can say what it means.
 
-    The standard keeps P0, P2 and P34 to P39, and of the other letters 0 and (unassigned) 3; the rest is the makers'.
+    The standard keeps P0, P2 and P34 to P39, and of the other letters 0 and (unassigned) 3; the rest is the
+    makers'.
 
     Source: SAE J2012 / ISO 15031-6, table of code groups (from memory).
 

@@ -17,7 +17,8 @@ class Value:
         number: The value in the kind's coherent unit.
         budget: Named error source → its signed standard uncertainty, in the same unit. Two values that name
             the same source are correlated through it. Names use entry ids, never running numbers or `id()`.
-        rests_on: Ids of every entry that went into the value, also those without a contribution: the evidence.
+        rests_on: Ids of every entry that went into the value, also those without a contribution: the
+            evidence.
 
     Source: JCGM 100:2008 clause 5 (law of propagation of uncertainty), from memory; key: gum.
     """
@@ -32,7 +33,10 @@ class Value:
             raise ValueError(f"A value must be a finite number; got {self.number!r} for {self.kind}.")
         endless = [source for source, part in self.budget.items() if not math.isfinite(part)]
         if endless:
-            raise ValueError(f"The doubt of a value must be finite; {endless[0]} of this {self.kind} is {self.budget[endless[0]]!r}.")
+            raise ValueError(
+                f"The doubt of a value must be finite; {endless[0]} of this {self.kind} is"
+                f" {self.budget[endless[0]]!r}."
+            )
 
     @property
     def u(self) -> float:
@@ -71,9 +75,9 @@ def propagate(function: Callable[..., float], values: Sequence[Value], kind: str
     """Apply a function of floats to values and carry the doubt along.
 
     The slope by each value is a finite step of one standard uncertainty to both sides (JCGM 100:2008, 5.1.3
-    note 2); where one side leaves the function's domain (ValueError, division by zero, overflow) the other side is used
-    alone; where both steps change the result the same way (an extremum) the larger change counts, because the slope there
-    is blind.
+    note 2); where one side leaves the function's domain (ValueError, division by zero, overflow) the other
+    side is used alone; where both steps change the result the same way (an extremum) the larger change
+    counts, because the slope there is blind.
 
     Errors:
         ValueError: the function refuses the values themselves, or both steps.
@@ -82,7 +86,9 @@ def propagate(function: Callable[..., float], values: Sequence[Value], kind: str
     try:
         centre = function(*numbers)
     except ArithmeticError as problem:
-        raise ValueError(f"Nothing can be computed from {', '.join(f'{number:g}' for number in numbers)}: {problem}.") from problem
+        raise ValueError(
+            f"Nothing can be computed from {', '.join(f'{number:g}' for number in numbers)}: {problem}."
+        ) from problem
     budget: dict[str, float] = {}
     for place, value in enumerate(values):
         if value.u == 0.0:
@@ -94,7 +100,9 @@ def propagate(function: Callable[..., float], values: Sequence[Value], kind: str
     return Value(kind, centre, budget, rests_on)
 
 
-def _slope(function: Callable[..., float], numbers: list[float], place: int, step: float, centre: float) -> float:
+def _slope(
+    function: Callable[..., float], numbers: list[float], place: int, step: float, centre: float
+) -> float:
     def moved(by: float) -> float | None:
         shifted = list(numbers)
         shifted[place] += by

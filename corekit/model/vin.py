@@ -1,10 +1,11 @@
 """The vehicle identification number: its form, its check digit, and the model years it leaves open.
 
-Only the form is a reason to refuse one. The check digit is mandatory in some regions and free in others, and it misses some
-7.5 % of wrong characters, because letters and digits share values. It is reported, never enforced.
+Only the form is a reason to refuse one. The check digit is mandatory in some regions and free in others, and
+it misses some 7.5 % of wrong characters, because letters and digits share values. It is reported, never
+enforced.
 
-Sources: ISO 3779 and 49 CFR 565.13 for the form, 49 CFR 565.15(c) for check digit and weights, 565.15(d) table VII for the year.
-No maker is looked up here.
+Sources: ISO 3779 and 49 CFR 565.13 for the form, 49 CFR 565.15(c) for check digit and weights, 565.15(d)
+table VII for the year. No maker is looked up here.
 """
 
 from __future__ import annotations
@@ -19,11 +20,32 @@ FORBIDDEN = {"I": "the digit 1", "O": "the digit 0", "Q": "the digit 0 or 9"}  #
 #: 49 CFR 565.15(c), table III: digits stand for themselves; source: vin-check-digit.
 _VALUES = {
     **{digit: int(digit) for digit in "0123456789"},
-    "A": 1, "B": 2, "C": 3, "D": 4, "E": 5, "F": 6, "G": 7, "H": 8,
-    "J": 1, "K": 2, "L": 3, "M": 4, "N": 5, "P": 7, "R": 9,
-    "S": 2, "T": 3, "U": 4, "V": 5, "W": 6, "X": 7, "Y": 8, "Z": 9,
-}  # fmt: skip
-#: 49 CFR 565.15(c), table IV: positions 1 to 17; position 9 is the check digit itself; source: vin-check-digit.
+    "A": 1,
+    "B": 2,
+    "C": 3,
+    "D": 4,
+    "E": 5,
+    "F": 6,
+    "G": 7,
+    "H": 8,
+    "J": 1,
+    "K": 2,
+    "L": 3,
+    "M": 4,
+    "N": 5,
+    "P": 7,
+    "R": 9,
+    "S": 2,
+    "T": 3,
+    "U": 4,
+    "V": 5,
+    "W": 6,
+    "X": 7,
+    "Y": 8,
+    "Z": 9,
+}
+#: 49 CFR 565.15(c), table IV: positions 1 to 17; position 9 is the check digit itself; source:
+#: vin-check-digit.
 _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 #: 49 CFR 565.15(d), table VII: the first code is 1980, and again 2010; source: vin-model-year.
 _YEAR_CODES = "ABCDEFGHJKLMNPRSTVWXY123456789"
@@ -52,9 +74,10 @@ class Vin:
     Attributes:
         text: 17 capitals and digits.
         check: Whether position 9 is the check digit. expected: What it would have to be.
-        mandatory: The region that the first character hints at demands a check digit (United States, Canada, China).
-        model_years: What position 10 leaves open; the year that position 7 makes likely (light vehicles under the United
-            States rule) comes first. Empty where position 10 is no year code.
+        mandatory: The region that the first character hints at demands a check digit (United States, Canada,
+            China).
+        model_years: What position 10 leaves open; the year that position 7 makes likely (light vehicles under
+            the United States rule) comes first. Empty where position 10 is no year code.
     """
 
     text: str
@@ -73,18 +96,27 @@ def read_vin(text: str) -> Vin:
     bare = "".join(text.split()).replace("-", "")
     plain = bare.upper() if bare.isascii() else bare
     if len(plain) != LENGTH:
-        raise VinProblem(f"a VIN has {LENGTH} characters, this has {len(plain)} (length {len(plain)})", "all of them, or the plate and no_vin with the reason")
+        raise VinProblem(
+            f"a VIN has {LENGTH} characters, this has {len(plain)} (length {len(plain)})",
+            "all of them, or the plate and no_vin with the reason",
+        )
     for place, sign in enumerate(plain, start=1):
         if sign in FORBIDDEN:
-            raise VinProblem(f"the letter {sign} at position {place} does not occur in a VIN", FORBIDDEN[sign])
+            raise VinProblem(
+                f"the letter {sign} at position {place} does not occur in a VIN", FORBIDDEN[sign]
+            )
         if sign not in _VALUES:
-            raise VinProblem(f"{sign!a} at position {place} is neither a capital letter nor a digit", "the VIN as it is stamped")
+            raise VinProblem(
+                f"{sign!a} at position {place} is neither a capital letter nor a digit",
+                "the VIN as it is stamped",
+            )
     expected = check_digit(plain)
     return Vin(
         text=plain,
         check=Check.AGREES if plain[8] == expected else Check.DIFFERS,
         expected=expected,
-        # First characters 1, 4, 5 (United States), 2 (Canada): as listed in the regulation's country codes; L (China): from memory.
+        # First characters 1, 4, 5 (United States), 2 (Canada): as listed in the regulation's country codes; L
+        # (China): from memory.
         mandatory=plain[0] in "1245L",
         model_years=model_years(plain),
     )
@@ -104,9 +136,10 @@ def check_digit(vin: str) -> str:
 def model_years(vin: str, light: bool = False) -> tuple[int, ...]:
     """The model years that a VIN leaves open.
 
-    Position 10 names a year in a cycle of thirty. For light vehicles under the United States rule (`light`: cars, and trucks
-    up to 4536 kg) a digit at position 7 means 1980 to 2009 and a letter 2010 to 2039; for everything else the cycle cannot be
-    told from the VIN, so both years come back, the one by position 7 first. Outside North America position 10 may mean nothing.
+    Position 10 names a year in a cycle of thirty. For light vehicles under the United States rule (`light`:
+    cars, and trucks up to 4536 kg) a digit at position 7 means 1980 to 2009 and a letter 2010 to 2039; for
+    everything else the cycle cannot be told from the VIN, so both years come back, the one by position 7
+    first. Outside North America position 10 may mean nothing.
     """
     code = vin[9]
     if code not in _YEAR_CODES:

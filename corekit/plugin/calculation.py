@@ -17,7 +17,9 @@ P = ParamSpec("P")
 
 @attrs.frozen
 class Within:
-    """The range in which a calculation holds, in the coherent unit. `above` and `below` exclude the end itself.
+    """The range in which a calculation holds, in the coherent unit.
+
+    `above` and `below` exclude the end itself.
 
     >>> Within(0, 1500).fault(1600)
     'must be at least 0 and at most 1500'
@@ -60,8 +62,8 @@ class Input:
 class Calculation(Generic[P]):
     """A declared calculation.
 
-    Call it with `Value`s, `Reading`s or pint quantities and the doubt travels along; `.si` is the bare function of floats
-    in coherent units.
+    Call it with `Value`s, `Reading`s or pint quantities and the doubt travels along; `.si` is the bare
+    function of floats in coherent units.
     """
 
     def __init__(self, function: Callable[P, float], key: str, source: str) -> None:
@@ -83,13 +85,17 @@ class Calculation(Generic[P]):
 
         Errors:
             TypeError: an input is missing, surplus or not a quantity.
-            ValueError: an input is of another kind or outside its range; the text says which and in which unit.
+            ValueError: an input is of another kind or outside its range; the text says which and in which
+                unit.
         """
         values = self._values(args, named)
         for declared, value in zip(self.inputs, values, strict=True):
             fault = declared.within.fault(value.number)
             if fault:
-                raise ValueError(f"{self.key}: {declared.name} {fault} {declared.unit}; got {value.number:g} {declared.unit}.")
+                raise ValueError(
+                    f"{self.key}: {declared.name} {fault} {declared.unit}; got {value.number:g}"
+                    f" {declared.unit}."
+                )
         return propagate(self._guarded, values, self.kind)
 
     def _guarded(self, *numbers: float) -> float:
@@ -102,7 +108,10 @@ class Calculation(Generic[P]):
         names = [declared.name for declared in self.inputs]
         unknown = sorted(set(named) - set(names))
         if unknown or len(args) > len(names):
-            raise TypeError(f"{self.key} takes {', '.join(names)}; got {len(args)} in order and {', '.join(unknown) or 'none'} by name.")
+            raise TypeError(
+                f"{self.key} takes {', '.join(names)}; got {len(args)} in order and"
+                f" {', '.join(unknown) or 'none'} by name."
+            )
         twice = [name for name in names[: len(args)] if name in named]
         if twice:
             raise TypeError(f"{self.key} got {twice[0]} twice, in order and by name.")
@@ -119,11 +128,17 @@ class Calculation(Generic[P]):
             given = given.value
         if not isinstance(given, Value):
             if not hasattr(given, "m_as"):
-                raise TypeError(f"{self.key}: {declared.name} must be a Value, a Reading or a quantity with a unit; got {given!r}. Use .si for bare floats.")
+                raise TypeError(
+                    f"{self.key}: {declared.name} must be a Value, a Reading or a quantity with a unit; got"
+                    f" {given!r}. Use .si for bare floats."
+                )
             given = units.from_quantity(given, declared.unit)
         assert isinstance(given, Value)
         if given.kind != declared.kind:
-            raise ValueError(f"{self.key}: {declared.name} must be a {declared.kind} in {declared.unit}; got a {given.kind}.")
+            raise ValueError(
+                f"{self.key}: {declared.name} must be a {declared.kind} in {declared.unit}; got a"
+                f" {given.kind}."
+            )
         return given
 
 
@@ -132,11 +147,20 @@ def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
     try:
         hints = get_type_hints(function, include_extras=True)
     except NameError as problem:
-        raise TypeError(f"{function.__name__}: {problem}. Declare what annotations name at module level, and import it outside TYPE_CHECKING.") from problem
+        raise TypeError(
+            f"{function.__name__}: {problem}. Declare what annotations name at module level, and import it"
+            " outside TYPE_CHECKING."
+        ) from problem
     inputs = []
     for name, parameter in inspect.signature(function).parameters.items():
-        if parameter.kind not in (parameter.POSITIONAL_ONLY, parameter.POSITIONAL_OR_KEYWORD) or parameter.default is not parameter.empty:
-            raise TypeError(f"{function.__name__}: {name} must be an ordinary parameter without a default; a calculation states every quantity it uses.")
+        if (
+            parameter.kind not in (parameter.POSITIONAL_ONLY, parameter.POSITIONAL_OR_KEYWORD)
+            or parameter.default is not parameter.empty
+        ):
+            raise TypeError(
+                f"{function.__name__}: {name} must be an ordinary parameter without a default; a calculation"
+                " states every quantity it uses."
+            )
         unit, within = _unit_and_range(function.__name__, name, hints.get(name))
         inputs.append(Input(name=name, unit=unit, kind=units.unit(unit).kind, within=within))
     unit, _ = _unit_and_range(function.__name__, "the result", hints.get("return"))
@@ -145,7 +169,9 @@ def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
 
 def _unit_and_range(function: str, name: str, hint: Any) -> tuple[str, Within]:
     if get_origin(hint) is not Annotated or get_args(hint)[0] is not float:
-        raise TypeError(f'{function}: {name} must be declared as Annotated[float, "unit"]; plain numbers have no unit.')
+        raise TypeError(
+            f'{function}: {name} must be declared as Annotated[float, "unit"]; plain numbers have no unit.'
+        )
     extras = get_args(hint)[1:]
     texts = [extra for extra in extras if isinstance(extra, str)]
     ranges = [extra for extra in extras if isinstance(extra, Within)]
@@ -153,5 +179,8 @@ def _unit_and_range(function: str, name: str, hint: Any) -> tuple[str, Within]:
         raise TypeError(f"{function}: {name} must carry one unit and at most one Within(…).")
     found = units.unit(texts[0])
     if found.factor != 1.0 or found.offset != 0.0:
-        raise TypeError(f"{function}: {name} is declared in {texts[0]}; a calculation works in coherent units, here {units.kinds()[found.kind].unit}.")
+        raise TypeError(
+            f"{function}: {name} is declared in {texts[0]}; a calculation works in coherent units, here"
+            f" {units.kinds()[found.kind].unit}."
+        )
     return texts[0], ranges[0] if ranges else Within()

@@ -41,6 +41,7 @@ class Owner(Protocol):
 
     def checked_code(self, code: str) -> str: ...
 
+
 class Missing(Exception):
     """Raised by `case[…]` inside a check: the host turns it into a gap that names what to measure."""
 
@@ -60,7 +61,9 @@ class Sight:
 
 @attrs.frozen
 class CodeSet:
-    """A trouble code that was read: in which lists (`stored`, `pending`, `permanent`), and by which entries."""
+    """A trouble code that was read: in which lists (`stored`, `pending`, `permanent`), and by
+    which entries.
+    """
 
     states: tuple[str, ...]
     entries: tuple[str, ...]
@@ -77,8 +80,10 @@ class Case:
         fitted_by: Trait key → id of the entry that says so.
         specified: Measurand key → this vehicle's own limit.
         codes: Trouble code → where it stands, for every code read at this stage.
-        code_lists: `stored`, `pending`, `permanent` → id of the entry that gives this list, also an empty one; empty when nothing was read.
-        repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just before has this stage's number.
+        code_lists: `stored`, `pending`, `permanent` → id of the entry that gives this list, also an empty
+            one; empty when nothing was read.
+        repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just
+            before has this stage's number.
     """
 
     system: Owner
@@ -101,7 +106,10 @@ class Case:
         return reading
 
     def reading(self, measurand: Measurand, place: str = "") -> Reading | None:
-        """The reading at one place, or None. What is of another kind than asked for is not there: another system may have changed its mind."""
+        """The reading at one place, or None.
+
+        What is of another kind than asked for is not there: another system may have changed its mind.
+        """
         found = self.readings.get((measurand.key, place))
         return found if found is not None and found.measurand.kind == measurand.kind else None
 
@@ -113,7 +121,8 @@ class Case:
         return [reading for _, reading in sorted(found, key=lambda item: order.get(item[0], len(order)))]
 
     def limit(self, of: Measurand | str) -> Limit:
-        """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the system's.
+        """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the
+        system's.
 
         Errors:
             KeyError: the system has no limit of that key.
@@ -124,7 +133,10 @@ class Case:
         if own is not None:
             return attrs.evolve(own, beaten=general)
         if general is None:
-            raise KeyError(f"{self.system.key} declares no limit {key!r}; it has {', '.join(sorted(self.system.limits)) or 'none'}.")
+            raise KeyError(
+                f"{self.system.key} declares no limit {key!r}; it has"
+                f" {', '.join(sorted(self.system.limits)) or 'none'}."
+            )
         return general
 
     def judge(
@@ -164,26 +176,46 @@ class Case:
         verdict, leans, probability = outcome.verdict, outcome.leans, outcome.probability
         apart = isinstance(judged, Reading) and judged.disagrees
         if apart and isinstance(judged, Reading):
-            # Nobody knows which of them is right, so each counts alike, and nothing is decided by whichever came last.
+            # Nobody knows which of them is right, so each counts alike, and nothing is decided by whichever
+            # came last.
             several = [probability, *(conform(other, limit).probability for other in judged.others)]
             probability, leans = sum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.UNDECIDED if limit.decides else Verdict.ADVICE
-        template = {Verdict.PASS: says.passes, Verdict.FAIL: says.fails, Verdict.UNDECIDED: says.undecided}[leans]
+        template = {Verdict.PASS: says.passes, Verdict.FAIL: says.fails, Verdict.UNDECIDED: says.undecided}[
+            leans
+        ]
         if verdict is Verdict.ADVICE and says.advises:
             template = says.advises
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
-            template = "{title}: the {count} readings, from {least} to {most}, disagree by more than their doubt; read it again. Asked for: {limit}."
+            template = (
+                "{title}: the {count} readings, from {least} to {most}, disagree by more than their doubt;"
+                " read it again. Asked for: {limit}."
+            )
         if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
             template += " This instrument cannot decide it at all: its doubt is as wide as the limit."
-            template += " It takes one that is known to {needed} (k = 2)." if outcome.needed else " Nor could any: the limit itself is known no better."
-        places = {"value": units.show(value, unit), "limit": limit_words(limit, unit), "place": place, **(values or {})}
+            template += (
+                " It takes one that is known to {needed} (k = 2)."
+                if outcome.needed
+                else " Nor could any: the limit itself is known no better."
+            )
+        places = {
+            "value": units.show(value, unit),
+            "limit": limit_words(limit, unit),
+            "place": place,
+            **(values or {}),
+        }
         if outcome.unfit and outcome.needed:
             places["needed"] = doubt_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
             taken = sorted((value, *judged.others), key=lambda one: one.number)
             least, most = (units.show(one, unit, doubt=False) for one in (taken[0], taken[-1]))
-            places |= {"count": str(judged.count), "title": judged.measurand.title, "least": least, "most": most}
+            places |= {
+                "count": str(judged.count),
+                "title": judged.measurand.title,
+                "least": least,
+                "most": most,
+            }
         return Finding(
             system=self.system.key,
             code=self.system.checked_code(code),
@@ -224,9 +256,20 @@ class Case:
     ) -> Finding:
         """A computed statement without a limit: it advises and never decides."""
         return self._plain(
-            verdict=Verdict.ADVICE, code=code, says=says, value=value, of=of, unit=unit, place=place, evidence=evidence, urgency=urgency,
-            calls_for=calls_for, figure=figure, limits=limits, values=values,
-        )  # fmt: skip
+            verdict=Verdict.ADVICE,
+            code=code,
+            says=says,
+            value=value,
+            of=of,
+            unit=unit,
+            place=place,
+            evidence=evidence,
+            urgency=urgency,
+            calls_for=calls_for,
+            figure=figure,
+            limits=limits,
+            values=values,
+        )
 
     def open(
         self,
@@ -245,11 +288,24 @@ class Case:
         limits: Sequence[Limit] = (),
         **values: str,
     ) -> Finding:
-        """An undecided finding of a check that was barred (*too empty to judge*), with the test that comes next."""
+        """An undecided finding of a check that was barred (*too empty to judge*), with the test that comes
+        next.
+        """
         plain = self._plain(
-            verdict=Verdict.UNDECIDED, code=code, says=says, value=value, of=of, unit=unit, place=place, evidence=evidence, urgency=urgency,
-            next_test=next_test.key if next_test else "", figure=figure, limits=limits, values=values,
-        )  # fmt: skip
+            verdict=Verdict.UNDECIDED,
+            code=code,
+            says=says,
+            value=value,
+            of=of,
+            unit=unit,
+            place=place,
+            evidence=evidence,
+            urgency=urgency,
+            next_test=next_test.key if next_test else "",
+            figure=figure,
+            limits=limits,
+            values=values,
+        )
         return attrs.evolve(plain, probability=probability)
 
     def _plain(
@@ -310,22 +366,46 @@ class Case:
 
         Args:
             passed: Pass or fail; a pass has nothing to do here and calls for nothing.
-            place: Of several like things the one it speaks of; without it the finding speaks of all that were looked at.
+            place: Of several like things the one it speaks of; without it the finding speaks of all that were
+                looked at.
         """
-        noted = [sight for (key, there), sight in self.sights.items() if key == at.key and place in ("", there)]
+        noted = [
+            sight for (key, there), sight in self.sights.items() if key == at.key and place in ("", there)
+        ]
         seen = self._plain(
-            verdict=Verdict.PASS if passed else Verdict.FAIL, code=code, says=says, value=None, of=None, unit="", place=place,
-            evidence=[sight.entry for sight in noted if sight.entry], urgency=Urgency.NOTHING if passed else urgency,
-            calls_for=None if passed else calls_for, figure=None, limits=(), values=values,
-        )  # fmt: skip
+            verdict=Verdict.PASS if passed else Verdict.FAIL,
+            code=code,
+            says=says,
+            value=None,
+            of=None,
+            unit="",
+            place=place,
+            evidence=[sight.entry for sight in noted if sight.entry],
+            urgency=Urgency.NOTHING if passed else urgency,
+            calls_for=None if passed else calls_for,
+            figure=None,
+            limits=(),
+            values=values,
+        )
         return attrs.evolve(seen, part=at.part)
 
-    def gap(self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED) -> Gap:
+    def gap(
+        self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED
+    ) -> Gap:
         """What could not be said, naming what would close it."""
-        return Gap(system=self.system.key, check=self.check, reason=reason, text=why, stage=self.stage, wants=wanted.key)
+        return Gap(
+            system=self.system.key,
+            check=self.check,
+            reason=reason,
+            text=why,
+            stage=self.stage,
+            wants=wanted.key,
+        )
 
     def does_not_apply(self, why: str) -> Gap:
-        return Gap(system=self.system.key, check=self.check, reason=Reason.DOES_NOT_APPLY, text=why, stage=self.stage)
+        return Gap(
+            system=self.system.key, check=self.check, reason=Reason.DOES_NOT_APPLY, text=why, stage=self.stage
+        )
 
     def pairs(self, readings: Sequence[Reading], *places: str) -> Iterator[tuple[Reading, ...] | Gap]:
         """The readings at the places named, together, or a gap for each place that is missing."""
@@ -350,9 +430,21 @@ class Case:
         return sight.answer if sight else None
 
     def seen_everywhere(self, observation: Observation) -> dict[str, Enum]:
-        """Place → answer, in the order in which the observation declares its places; where nothing could be seen is left out."""
-        noted = {place: sight.answer for (key, place), sight in self.sights.items() if key == observation.key and sight.answer is not None}
-        return {place: noted[place] for place in sorted(noted, key=lambda place: observation.places.index(place) if place in observation.places else -1)}
+        """Place → answer, in the order in which the observation declares its places; where nothing could be
+        seen is left out.
+        """
+        noted = {
+            place: sight.answer
+            for (key, place), sight in self.sights.items()
+            if key == observation.key and sight.answer is not None
+        }
+        return {
+            place: noted[place]
+            for place in sorted(
+                noted,
+                key=lambda place: observation.places.index(place) if place in observation.places else -1,
+            )
+        }
 
 
 def limit_words(limit: Limit, unit: str) -> str:
@@ -365,9 +457,13 @@ def limit_words(limit: Limit, unit: str) -> str:
 
 
 def doubt_at_most(u: float, unit: str) -> str:
-    """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is printed is enough."""
+    """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is
+    printed is enough.
+    """
     step = abs(units.from_coherent(u, unit) - units.from_coherent(0.0, unit))
-    spread = Decimal(repr(2 * step * (1 + 1e-9)))  # what a scale's offset took of the last digits must not cost a whole one
+    spread = Decimal(
+        repr(2 * step * (1 + 1e-9))
+    )  # what a scale's offset took of the last digits must not cost a whole one
     place = spread.adjusted() - (0 if spread.as_tuple().digits[0] >= 3 else 1)
     down = float(spread.quantize(Decimal(1).scaleb(place), ROUND_DOWN))
     return units.show_doubt((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
@@ -387,12 +483,21 @@ def _part(measurand: Measurand | None, judged: Reading | Value | None) -> str:
 
 def own_limit(key: str, low: Value | None, high: Value | None, where_from: str, entry: str) -> Limit:
     """This vehicle's specification of a measurand as a limit; `entry` is the entry that says so."""
-    source = Source(key=f"specification.{entry[:12]}", title=f"This vehicle's own figure, {where_from}", basis=Basis.MAKER, status=Status.READ)
+    source = Source(
+        key=f"specification.{entry[:12]}",
+        title=f"This vehicle's own figure, {where_from}",
+        basis=Basis.MAKER,
+        status=Status.READ,
+    )
     return Limit(key=key, low=low, high=high, source=source, scope=Scope.THIS_VEHICLE)
 
 
-def _evidence(value: Value | None, more: Iterable[Reading | str], limit: Limit | None, judged: Reading | Value | None) -> tuple[str, ...]:
-    """Entry ids, each once: what the value rests on, what the limit was computed from, and what was named beside."""
+def _evidence(
+    value: Value | None, more: Iterable[Reading | str], limit: Limit | None, judged: Reading | Value | None
+) -> tuple[str, ...]:
+    """Entry ids, each once: what the value rests on, what the limit was computed from, and what was named
+    beside.
+    """
     found: dict[str, None] = {}
     for part in (value, limit.low if limit else None, limit.high if limit else None):
         found.update(dict.fromkeys(sorted(part.rests_on)) if part is not None else {})

@@ -55,9 +55,9 @@ class Check:
     def arguments(self, case: Case) -> dict[str, Any]:
         """What the case has for each parameter.
 
-        A measurand is looked for among what the readings bound before it were taken with (a load test's own temperature),
-        then among the stage's readings, then among what any other reading of the stage was taken with; what outlasts a
-        repair may come from an earlier stage when this one has none.
+        A measurand is looked for among what the readings bound before it were taken with (a load test's own
+        temperature), then among the stage's readings, then among what any other reading of the stage was
+        taken with; what outlasts a repair may come from an earlier stage when this one has none.
 
         Errors:
             Missing: a need is not there.
@@ -106,7 +106,10 @@ def declare(function: Checker, title: str) -> Check:
     try:
         hints = get_type_hints(function, include_extras=True)
     except NameError as problem:
-        raise TypeError(f"{where}: {problem}. Declare measurands, traits and answers at module level, and import names outside TYPE_CHECKING.") from problem
+        raise TypeError(
+            f"{where}: {problem}. Declare measurands, traits and answers at module level, and import names"
+            " outside TYPE_CHECKING."
+        ) from problem
     names = list(inspect.signature(function).parameters)
     if not names or hints.get(names[0]) is not Case:
         raise TypeError(f"{where}: the first parameter is `case: Case`.")
@@ -116,24 +119,35 @@ def declare(function: Checker, title: str) -> Check:
 
 def _parameter(where: str, name: str, hint: Any) -> Parameter:
     if get_origin(hint) is not Annotated or len(get_args(hint)) != 2:
-        raise TypeError(f"{where}: {name} must be Annotated[type, what it is], e.g. Annotated[Reading, load_voltage].")
+        raise TypeError(
+            f"{where}: {name} must be Annotated[type, what it is], e.g. Annotated[Reading, load_voltage]."
+        )
     inner, of = get_args(hint)
     needed = True
     if get_origin(inner) in (Union, types.UnionType):
         parts = [part for part in get_args(inner) if part is not type(None)]
         if len(parts) != 1:
-            raise TypeError(f"{where}: {name} has more than one type; write one, with `| None` when the check can do without.")
+            raise TypeError(
+                f"{where}: {name} has more than one type; write one, with `| None` when the check can do"
+                " without."
+            )
         inner, needed = parts[0], False
     if isinstance(of, Measurand):
         if inner is Reading and of.places:
-            raise TypeError(f"{where}: {of.key} is read at {', '.join(of.places)}; {name} must be list[Reading], every place of it.")
+            raise TypeError(
+                f"{where}: {of.key} is read at {', '.join(of.places)}; {name} must be list[Reading], every"
+                " place of it."
+            )
         if inner is Reading:
             return Parameter(name=name, form=Form.ONE, of=of, needed=needed)
         if get_origin(inner) is list and get_args(inner) == (Reading,):
             return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
         raise TypeError(f"{where}: {name} is a measurand; its type is Reading or list[Reading], not {inner}.")
     if isinstance(of, Observation) and of.places and inner is of.answers:
-        raise TypeError(f"{where}: {of.key} is looked at at {', '.join(of.places)}; {name} must be dict[str, {inner.__name__}], by place.")
+        raise TypeError(
+            f"{where}: {of.key} is looked at at {', '.join(of.places)}; {name} must be dict[str,"
+            f" {inner.__name__}], by place."
+        )
     if isinstance(of, (Observation, Trait)):
         if of.answers is not None and inner is of.answers:
             return Parameter(name=name, form=Form.ANSWER, of=of, needed=needed)
@@ -145,7 +159,9 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
         if isinstance(of, Observation) and of.places:
             expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
-    raise TypeError(f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait.")
+    raise TypeError(
+        f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait."
+    )
 
 
 def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
@@ -165,26 +181,37 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
 
 
 def _usable(result: object, case: Case) -> Finding | Gap:
-    """The result, when whoever prints it and rules on it can rely on it; what is wrong shows here, while the plugin is still under guard."""
+    """The result, when whoever prints it and rules on it can rely on it; what is wrong shows here, while the
+    plugin is still under guard.
+    """
     if not isinstance(result, (Finding, Gap)):
         raise TypeError(f"it yielded {type(result).__name__} instead of a Finding or a Gap")
     if (result.system, result.stage) != (case.system.key, case.stage):
-        raise ValueError(f"it speaks of {result.system!r} at stage {result.stage}, and was asked about {case.system.key!r} at stage {case.stage}")
+        raise ValueError(
+            f"it speaks of {result.system!r} at stage {result.stage}, and was asked about {case.system.key!r}"
+            f" at stage {case.stage}"
+        )
     if isinstance(result, Gap):
         if not isinstance(result.reason, Reason):
             raise TypeError(f"it gave {result.reason!r} as the reason of a gap")
         return result
     case.system.checked_code(result.code)
     if not isinstance(result.verdict, Verdict) or not isinstance(result.urgency, Urgency):
-        raise TypeError(f"{result.code} has the verdict {result.verdict!r} and the urgency {result.urgency!r}")
+        raise TypeError(
+            f"{result.code} has the verdict {result.verdict!r} and the urgency {result.urgency!r}"
+        )
     if result.calls_for and result.calls_for not in case.system.operations:
-        raise ValueError(f"{result.code} calls for {result.calls_for!r}, which is no operation of {case.system.key}")
+        raise ValueError(
+            f"{result.code} calls for {result.calls_for!r}, which is no operation of {case.system.key}"
+        )
     if result.probability is not None and not 0.0 <= result.probability <= 1.0:
         raise ValueError(f"{result.code} gives a probability of {result.probability!r}")
     try:
         str(result.text)
     except (LookupError, ValueError, AttributeError) as problem:
-        raise ValueError(f"a sentence of {result.code} has a place that is not filled: {problem}") from problem
+        raise ValueError(
+            f"a sentence of {result.code} has a place that is not filled: {problem}"
+        ) from problem
     if result.value is not None:
         units.show(result.value, result.unit)
     for limit in result.limits:
@@ -195,13 +222,23 @@ def _usable(result: object, case: Case) -> Finding | Gap:
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
     for (key, _), sight in case.sights.items():
         if key == wanted.key and sight.cannot:
-            return case.gap(wanted, f"{wanted.title}: could not be reached, {sight.cannot}.", Reason.COULD_NOT_REACH)
-    missing = "not known" if isinstance(wanted, Trait) else "not measured" if isinstance(wanted, Measurand) else "not looked at"
+            return case.gap(
+                wanted, f"{wanted.title}: could not be reached, {sight.cannot}.", Reason.COULD_NOT_REACH
+            )
+    missing = (
+        "not known"
+        if isinstance(wanted, Trait)
+        else "not measured"
+        if isinstance(wanted, Measurand)
+        else "not looked at"
+    )
     return attrs.evolve(case.gap(wanted, f"{wanted.title}: {missing}."), about=wanted.title)
 
 
 def closed(answers: type[Enum]) -> type[Enum]:
     """Refuse what would not be a closed list of words."""
     if issubclass(answers, StrEnum) or not all(isinstance(member.value, str) for member in answers):
-        raise TypeError(f"{answers.__name__}: answers are an Enum (not a StrEnum) whose values are the words people read.")
+        raise TypeError(
+            f"{answers.__name__}: answers are an Enum (not a StrEnum) whose values are the words people read."
+        )
     return answers

@@ -1,4 +1,6 @@
-"""Copper grows warm and its resistance with it: one law for the cables, coils and windings of every system."""
+"""Copper grows warm and its resistance with it: one law for the cables, coils and windings of
+every system.
+"""
 
 from __future__ import annotations
 

@@ -43,19 +43,27 @@ def shares(value: Value, readings: Iterable[Reading]) -> list[Share]:
     if whole == 0.0:
         return []
     own = _owners(readings)
-    rows = [Share(source=source, words=_words(source, own), u=abs(part), part=part**2 / whole) for source, part in value.budget.items() if part]
+    rows = [
+        Share(source=source, words=_words(source, own), u=abs(part), part=part**2 / whole)
+        for source, part in value.budget.items()
+        if part
+    ]
     return sorted(rows, key=lambda row: (-row.part, row.source))
 
 
 def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:
-    """Instruments whose calibration had run out when what the evidence names was read, each once and in words."""
+    """Instruments whose calibration had run out when what the evidence names was read, each once and in
+    words.
+    """
     named = set(evidence)
     taken = [one for reading in readings for one in (reading, *reading.setup.values())]
     return list(dict.fromkeys(one.overdue for one in taken if one.overdue and one.entry in named))
 
 
 def _owners(readings: Iterable[Reading]) -> dict[str, Reading]:
-    """The beginning of a source's name → the reading it belongs to: an entry's id, for what was read beside with its measurand."""
+    """The beginning of a source's name → the reading it belongs to: an entry's id, for what was read beside
+    with its measurand.
+    """
     found: dict[str, Reading] = {}
     for reading in readings:
         for key, beside in reading.setup.items():
@@ -70,7 +78,10 @@ def _words(source: str, own: dict[str, Reading]) -> str:
         if source.startswith(f"{name}."):
             what = source.removeprefix(f"{name}.")
             place = f" ({own[name].place})" if own[name].place else ""
-            return f"{own[name].measurand.title}{place}, {own[name].typed.strip()}: {_OF_A_READING.get(what, what)}"
+            return (
+                f"{own[name].measurand.title}{place}, {own[name].typed.strip()}:"
+                f" {_OF_A_READING.get(what, what)}"
+            )
     if what == "gain":
         instrument, _, span = owner.rpartition("-")
         return f"{instrument} ({span}): the percentage in its accuracy, shared by all readings so taken"

@@ -14,11 +14,13 @@ _KEY = re.compile(r"[a-z][a-z0-9_]{0,39}\.[a-z][a-z0-9_]{0,39}")
 def elsewhere(key: str, unit: str, title: str) -> Measurand:
     """A stand-in for what another system measures (`brakes.pedal_force`), to be wanted by a check.
 
-    Nothing is imported. Where the other system is installed and declares the key in the same kind of quantity, its readings arrive with
-    their own doubt, place and setup; else the check gets None (or an empty list), as for any reading that was not taken.
+    Nothing is imported. Where the other system is installed and declares the key in the same kind of
+    quantity, its readings arrive with their own doubt, place and setup; else the check gets None (or an empty
+    list), as for any reading that was not taken.
 
     Args:
-        key: The other system's full key. unit: Any unit of the kind it is expected in. title: How our sentences and gaps call it.
+        key: The other system's full key. unit: Any unit of the kind it is expected in. title: How our
+            sentences and gaps call it.
 
     Errors:
         ValueError: the key is not of the form `system.name`. UnitProblem: no such unit.
@@ -27,5 +29,15 @@ def elsewhere(key: str, unit: str, title: str) -> Measurand:
     'force'
     """
     if not _KEY.fullmatch(key):
-        raise ValueError(f"Another system's measurand is named by its full key, like brakes.pedal_force; got {key!r}.")
-    return Measurand(key=key, unit=unit, kind=units.unit(unit).kind, title=title, possible=Span(), usual=Span(), accuracy=Accuracy())
+        raise ValueError(
+            f"Another system's measurand is named by its full key, like brakes.pedal_force; got {key!r}."
+        )
+    return Measurand(
+        key=key,
+        unit=unit,
+        kind=units.unit(unit).kind,
+        title=title,
+        possible=Span(),
+        usual=Span(),
+        accuracy=Accuracy(),
+    )

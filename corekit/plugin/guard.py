@@ -20,8 +20,9 @@ class Overrun(BaseException):
 def time_limit(seconds: float) -> Iterator[None]:
     """Stop what runs inside after so many seconds of wall time.
 
-    Works in the main thread of Unix systems; elsewhere nothing is limited, which is why the screens' server runs checks in a
-    worker of its own. It cannot stop code that catches BaseException or hangs inside one C call. A plugin is trusted code.
+    Works in the main thread of Unix systems; elsewhere nothing is limited, which is why the screens' server
+    runs checks in a worker of its own. It cannot stop code that catches BaseException or hangs inside one C
+    call. A plugin is trusted code.
     """
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
         yield
@@ -40,7 +41,9 @@ def time_limit(seconds: float) -> Iterator[None]:
 
 
 class Listener(Protocol):
-    """Who hears of each piece of a plugin's code that is about to run, so that somebody knows the culprit when the process dies of it."""
+    """Who hears of each piece of a plugin's code that is about to run, so that somebody knows the culprit
+    when the process dies of it.
+    """
 
     def begins(self, plugin: str, what: str) -> None: ...
 
@@ -75,7 +78,9 @@ def guarded(plugin: str, what: str, seconds: float) -> Iterator[None]:
 
 
 def in_words(problem: BaseException) -> str:
-    """One line about a failure, for people: no traceback; a list of faults stands in it one after the other."""
+    """One line about a failure, for people: no traceback; a list of faults stands in it one
+    after the other.
+    """
     text = " ".join(str(problem).split())
     if len(text) > _LONGEST:
         text = f"{text[:_LONGEST]}…"

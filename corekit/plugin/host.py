@@ -82,13 +82,15 @@ def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
 def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
 
-    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing or claims a key that is
-    taken becomes a `Failure`; everything else is as if it were not installed.
+    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing or claims a
+    key that is taken becomes a `Failure`; everything else is as if it were not installed.
     """
     systems: dict[str, System] = {}
     failures: list[Failure] = []
     versions: dict[str, str] = {}
-    for point in sorted(found if found is not None else entry_points(group=GROUP), key=lambda point: point.name):
+    for point in sorted(
+        found if found is not None else entry_points(group=GROUP), key=lambda point: point.name
+    ):
         try:
             with guarded(point.name, LOADING, LOAD_SECONDS):
                 system = _system_of(point)
@@ -97,7 +99,13 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         except KeyboardInterrupt:
             raise
         except BaseException as problem:
-            failures.append(Failure(plugin=point.name, what=in_words(problem), cost="Its system is not assessed in this visit."))
+            failures.append(
+                Failure(
+                    plugin=point.name,
+                    what=in_words(problem),
+                    cost="Its system is not assessed in this visit.",
+                )
+            )
             continue
         systems[system.key] = system
         versions[point.name] = _version(point)
@@ -105,7 +113,9 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
 
 
 def _lost(systems: Mapping[str, System]) -> list[Failure]:
-    """What a check wants of a system that is there and does not offer it: said once, because such a reading would never arrive."""
+    """What a check wants of a system that is there and does not offer it: said once, because such a reading
+    would never arrive.
+    """
     found = []
     for system in systems.values():
         for wanted in system.wants_elsewhere:
@@ -115,8 +125,18 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
             offered = other.measurands.get(wanted.key)
             if offered is not None and offered.kind == wanted.kind:
                 continue
-            has = f"declares it as a {offered.kind}, not a {wanted.kind}" if offered is not None else "declares no such measurand"
-            found.append(Failure(plugin=system.key, what=f"it asks for {wanted.key}, but {other.key} {has}", cost="It does without that reading."))
+            has = (
+                f"declares it as a {offered.kind}, not a {wanted.kind}"
+                if offered is not None
+                else "declares no such measurand"
+            )
+            found.append(
+                Failure(
+                    plugin=system.key,
+                    what=f"it asks for {wanted.key}, but {other.key} {has}",
+                    cost="It does without that reading.",
+                )
+            )
     return found
 
 
@@ -130,7 +150,8 @@ def _system_of(point: EntryPoint) -> System:
     implementations = manager.hook.corekit_system.get_hookimpls()
     if not implementations:
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
-    # Called singly, never through the hook itself: pluggy would let one plugin's failure cost the others their answers.
+    # Called singly, never through the hook itself: pluggy would let one plugin's failure cost the others
+    # their answers.
     call: Callable[[], Any] = implementations[0].function
     system = call()
     if not isinstance(system, System):

@@ -27,9 +27,12 @@ class Reading:
         measurand: What was measured. value: The quantity, with budget and evidence.
         typed: As it was typed. place, stage: Where and when in the visit.
         entry: Id of the journal entry that says so.
-        sheet: In words, what its doubt is taken from: the instrument's sheet, or the worst ordinary instrument.
-        notes: What else bears on the doubt, one phrase each: it was typed as a range, the instrument's calibration had run out.
-        overdue: `meter, whose calibration had run out on 2025-01-05`; empty when it held, or nothing is known of it.
+        sheet: In words, what its doubt is taken from: the instrument's sheet, or the worst ordinary
+            instrument.
+        notes: What else bears on the doubt, one phrase each: it was typed as a range, the instrument's
+            calibration had run out.
+        overdue: `meter, whose calibration had run out on 2025-01-05`; empty when it held, or nothing is known
+            of it.
         setup: Measurand key → the reading it was read with.
         others: Earlier readings of the same measurand, place and stage that still stand.
     """
@@ -75,9 +78,11 @@ class Reading:
 
 
 def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> dict[tuple[str, str], Reading]:
-    """Every reading that stands at a stage: (measurand key, place) → the latest, with the earlier ones beside it.
+    """Every reading that stands at a stage: (measurand key, place) → the latest, with the earlier ones beside
+    it.
 
-    Readings of measurands that no installed system declares are left out here; the assessment names them as gaps.
+    Readings of measurands that no installed system declares are left out here; the assessment names them as
+    gaps.
     """
     instruments = job.instruments
     found: dict[tuple[str, str], list[Reading]] = {}
@@ -86,43 +91,84 @@ def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> di
         if measurand is not None:
             reading = _reading(noted, measurand, job, measurands, instruments)
             found.setdefault((measurand.key, reading.place), []).append(reading)
-    return {key: attrs.evolve(several[-1], others=tuple(reading.value for reading in several[:-1])) for key, several in found.items()}
+    return {
+        key: attrs.evolve(several[-1], others=tuple(reading.value for reading in several[:-1]))
+        for key, several in found.items()
+    }
 
 
-def _reading(noted: Noted[Measured], measurand: Measurand, job: Job, measurands: Mapping[str, Measurand], instruments: Mapping[str, Instrument]) -> Reading:
+def _reading(
+    noted: Noted[Measured],
+    measurand: Measurand,
+    job: Job,
+    measurands: Mapping[str, Measurand],
+    instruments: Mapping[str, Instrument],
+) -> Reading:
     record = noted.record
     setup: dict[str, Reading] = {}
     step = job.setup(record.setup) if record.setup else None
     if step is not None:
         for key, body in step.record.values.items():
             if key in measurands:
-                setup[key] = _made(Measured(**body), measurands[key], f"{step.id}.{key}", step.entry, instruments, record.stage)
-    return attrs.evolve(_made(record, measurand, noted.id, noted.entry, instruments, record.stage), setup=setup)
+                setup[key] = _made(
+                    Measured(**body),
+                    measurands[key],
+                    f"{step.id}.{key}",
+                    step.entry,
+                    instruments,
+                    record.stage,
+                )
+    return attrs.evolve(
+        _made(record, measurand, noted.id, noted.entry, instruments, record.stage), setup=setup
+    )
 
 
-def _made(record: Measured, measurand: Measurand, own: str, entry: Entry, instruments: Mapping[str, Instrument], stage: int) -> Reading:
+def _made(
+    record: Measured,
+    measurand: Measurand,
+    own: str,
+    entry: Entry,
+    instruments: Mapping[str, Instrument],
+    stage: int,
+) -> Reading:
     value, sheet = with_doubt(record, measurand, own, entry.id, instruments)
     instrument = instruments.get(record.instrument)
-    ended = calibration.overdue(instrument.calibrated, instrument.interval, entry.taken or entry.recorded) if instrument is not None else ""
+    ended = (
+        calibration.overdue(instrument.calibrated, instrument.interval, entry.taken or entry.recorded)
+        if instrument is not None
+        else ""
+    )
     notes = []
     if instrument is not None and record.usual:
         notes.append(f"no instrument named, {instrument.name} is the usual one for this")
     if instrument is not None and ended:
         stated = "" if instrument.interval else f" ({calibration.USUAL_MONTHS} months, no interval is stated)"
-        notes.append(f"the calibration of {instrument.name} of {instrument.calibrated} had run out on {ended}{stated}: its sheet no longer promises this")
+        notes.append(
+            f"the calibration of {instrument.name} of {instrument.calibrated} had run out on {ended}{stated}:"
+            " its sheet no longer promises this"
+        )
     if record.loosely:
         notes.append(numerals.LOOSELY[record.loosely])
     return Reading(
-        measurand=measurand, value=value, typed=record.typed, place=record.place, stage=stage, entry=entry.id, sheet=sheet, notes=tuple(notes),
+        measurand=measurand,
+        value=value,
+        typed=record.typed,
+        place=record.place,
+        stage=stage,
+        entry=entry.id,
+        sheet=sheet,
+        notes=tuple(notes),
         overdue=f"{record.instrument}, whose calibration had run out on {ended}" if ended else "",
-    )  # fmt: skip
+    )
 
 
-def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, instruments: Mapping[str, Instrument]) -> tuple[Value, str]:
+def with_doubt(
+    record: Measured, measurand: Measurand, own: str, entry: str, instruments: Mapping[str, Instrument]
+) -> tuple[Value, str]:
     """The recorded number with the budget that its instrument's sheet gives it.
 
-    An instrument's gain error is shared by all readings on one range; the digits are each reading's own. The sheet's
-    half-width a is taken as evenly likely: u = a / √3 (JCGM 100:2008, 4.3.7).
+    An instrument's gain error is shared by all readings on one range; the digits are each reading's own. The
+    sheet's half-width a is taken as evenly likely: u = a / √3 (JCGM 100:2008, 4.3.7).
     """
     instrument = instruments.get(record.instrument)
     if instrument is None:
@@ -138,24 +184,40 @@ def with_doubt(record: Measured, measurand: Measurand, own: str, entry: str, ins
         else:
             shared = f"{instrument.name}-{span or measurand.unit}"
             words = f"{instrument.name}, ± ({accuracy.text})" + (f" on the {span} range" if span else "")
-    return Value(record.kind, record.number, budget(accuracy, step, record.number, shared, own, record.half_width), frozenset({entry})), words
+    return (
+        Value(
+            record.kind,
+            record.number,
+            budget(accuracy, step, record.number, shared, own, record.half_width),
+            frozenset({entry}),
+        ),
+        words,
+    )
 
 
-def budget(accuracy: Accuracy, step: float, number: float, shared: str, own: str, half_width: float = 0.0) -> dict[str, float]:
+def budget(
+    accuracy: Accuracy, step: float, number: float, shared: str, own: str, half_width: float = 0.0
+) -> dict[str, float]:
     """Named contributions of an accuracy statement to one reading, in the coherent unit.
 
-    A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. Digits and amount are the
-    reading's own; all the rest of u goes with the gain, which is common to all readings on one range. So a drop read with one
-    meter keeps the digits of both readings and next to nothing else.
+    A sheet adds its parts up: half-width a = |x| · p/100 + n · step + amount, and u = a / √3 in all. Digits
+    and amount are the reading's own; all the rest of u goes with the gain, which is common to all readings on
+    one range. So a drop read with one meter keeps the digits of both readings and next to nothing else.
 
-    A sheet of percent alone leaves out what the display rounds away: half a step to both sides (JCGM 100:2008, F.2.2.1).
-    `half_width` is what the way of typing allows for (a range, *about*), evenly likely as well.
+    A sheet of percent alone leaves out what the display rounds away: half a step to both sides (JCGM
+    100:2008, F.2.2.1). `half_width` is what the way of typing allows for (a range, *about*), evenly likely as
+    well.
     """
     gain = number * accuracy.percent / 100
     rest = accuracy.digits * step + accuracy.amount
     shared_part = math.copysign(math.sqrt(gain**2 + 2 * abs(gain) * rest), gain)
     rounded = 0.0 if rest else step / 2
-    parts = {f"{shared}.gain": shared_part, f"{own}.rest": rest, f"{own}.step": rounded, f"{own}.typed": half_width}
+    parts = {
+        f"{shared}.gain": shared_part,
+        f"{own}.rest": rest,
+        f"{own}.step": rounded,
+        f"{own}.typed": half_width,
+    }
     return {source: part / math.sqrt(3) for source, part in parts.items() if part}
 
 
@@ -180,7 +242,10 @@ def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) ->
 
 
 def _step(text: str, unit: str) -> float:
-    """One step of a display in the coherent unit, 0.0 for none. It is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K."""
+    """One step of a display in the coherent unit, 0.0 for none.
+
+    It is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K.
+    """
     width = _typed(text, unit)
     return width.number - units.to_coherent(0.0, width.unit) if width is not None else 0.0
 
@@ -191,5 +256,3 @@ def _typed(text: str, unit: str) -> units.Typed | None:
         return units.read_quantity(text, [unit])
     except units.TypedProblem:
         return None
-
-

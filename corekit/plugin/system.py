@@ -31,8 +31,8 @@ class System:
     Args:
         key: Short name, lower case; every code of the system begins with it.
         title: What paper calls it.
-        folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes the System
-            when left out. A missing file means: none.
+        folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes
+            the System when left out. A missing file means: none.
 
     Errors:
         ValueError: a key is taken, or is no plain lower-case name.
@@ -71,14 +71,20 @@ class System:
         how: str = "",
         hazard: str = "",
     ) -> Measurand:
-        """Declare a quantity. `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
+        """Declare a quantity.
+
+        `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
         Errors:
-            ValueError: the key is taken, the unit or the accuracy cannot be meant; digits need a range, which no declaration has.
+            ValueError: the key is taken, the unit or the accuracy cannot be meant; digits need a range, which
+                no declaration has.
         """
         worst = units.parse_accuracy(accuracy, unit)
         if worst.digits:
-            raise ValueError(f"{self._key(name)}: {accuracy!r} counts digits, and only an instrument's range says how much one is; give an amount in {unit}.")
+            raise ValueError(
+                f"{self._key(name)}: {accuracy!r} counts digits, and only an instrument's range says how much"
+                f" one is; give an amount in {unit}."
+            )
         return self._keep(
             self.measurands,
             self._key(name),
@@ -101,13 +107,29 @@ class System:
         )
 
     def observation(
-        self, name: str, title: str, answers: type[Enum], *, places: Iterable[str] = (), part: str = "", how: str = "", hazard: str = ""
+        self,
+        name: str,
+        title: str,
+        answers: type[Enum],
+        *,
+        places: Iterable[str] = (),
+        part: str = "",
+        how: str = "",
+        hazard: str = "",
     ) -> Observation:
         """Declare something to look at, with its closed answers."""
         return self._keep(
             self.observations,
             self._key(name),
-            Observation(key=self._key(name), title=title, answers=closed(answers), places=tuple(places), part=part, how=how, hazard=hazard),
+            Observation(
+                key=self._key(name),
+                title=title,
+                answers=closed(answers),
+                places=tuple(places),
+                part=part,
+                how=how,
+                hazard=hazard,
+            ),
         )
 
     def trait(
@@ -129,15 +151,39 @@ class System:
         return self._keep(
             self.traits,
             self._key(name),
-            Trait(key=self._key(name), title=title, answers=closed(answers) if answers else None, units=accepted, possible=span, part=part, how=how),
+            Trait(
+                key=self._key(name),
+                title=title,
+                answers=closed(answers) if answers else None,
+                units=accepted,
+                possible=span,
+                part=part,
+                how=how,
+            ),
         )
 
-    def operation(self, name: str, title: str, *, shown_by: Measurand | None = None, replaces: str = "", hazard: str = "") -> Operation:
-        """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a part."""
+    def operation(
+        self,
+        name: str,
+        title: str,
+        *,
+        shown_by: Measurand | None = None,
+        replaces: str = "",
+        hazard: str = "",
+    ) -> Operation:
+        """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
+        part.
+        """
         return self._keep(
             self.operations,
             self._key(name),
-            Operation(key=self._key(name), title=title, shown_by=shown_by.key if shown_by else "", replaces=replaces, hazard=hazard),
+            Operation(
+                key=self._key(name),
+                title=title,
+                shown_by=shown_by.key if shown_by else "",
+                replaces=replaces,
+                hazard=hazard,
+            ),
         )
 
     def calculation(self, *, source: str) -> Callable[[Callable[P, float]], Calculation[P]]:
@@ -169,7 +215,9 @@ class System:
 
     @cached_property
     def limits(self) -> Mapping[str, Limit]:
-        """The system's own limits: [[limit]] of limits.toml with key, low, high, unit, source, confidence, note."""
+        """The system's own limits: [[limit]] of limits.toml with key, low, high, unit, source, confidence,
+        note.
+        """
         path = self.folder / "limits.toml"
         if not path.is_file():
             return {}
@@ -216,9 +264,17 @@ class System:
         return code
 
     def loose_ends(self) -> list[str]:
-        """Every reference of the declarations that leads nowhere, one sentence each; the host refuses a system that has any."""
-        unsourced = [calculation for calculation in self.calculations.values() if calculation.source not in self.sources]
-        wrong = [f"calculation {calculation.key}: no source {calculation.source!r}" for calculation in unsourced]
+        """Every reference of the declarations that leads nowhere, one sentence each; the host refuses a
+        system that has any.
+        """
+        unsourced = [
+            calculation
+            for calculation in self.calculations.values()
+            if calculation.source not in self.sources
+        ]
+        wrong = [
+            f"calculation {calculation.key}: no source {calculation.source!r}" for calculation in unsourced
+        ]
         parts = {trait.part for trait in self.traits.values() if trait.part}
         wrong += [
             f"operation {operation.key}: no trait belongs to the part {operation.replaces!r} that it replaces"
@@ -228,31 +284,61 @@ class System:
         for check in self.checks.values():
             for parameter in check.parameters:
                 key = parameter.of.key
-                if key.startswith(f"{self.key}.") and key not in {**self.measurands, **self.observations, **self.traits}:
-                    wrong.append(f"check {check.key}: {parameter.name} asks for {key}, which the system does not declare")
+                if key.startswith(f"{self.key}.") and key not in {
+                    **self.measurands,
+                    **self.observations,
+                    **self.traits,
+                }:
+                    wrong.append(
+                        f"check {check.key}: {parameter.name} asks for {key}, which the system does not"
+                        " declare"
+                    )
         return wrong
 
     @property
     def wants_elsewhere(self) -> list[Measurand]:
         """What its checks want of other systems, each key once."""
         asked = [parameter.of for check in self.checks.values() for parameter in check.parameters]
-        strangers = [of for of in asked if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")]
+        strangers = [
+            of for of in asked if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")
+        ]
         return list({of.key: of for of in strangers}.values())
 
     def _limit(self, raw: Mapping[str, Any]) -> Limit:
-        problems = [f"unknown key {name!r}" for name in sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})]
+        problems = [
+            f"unknown key {name!r}"
+            for name in sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})
+        ]
         problems += [f"{name!r} is missing" for name in ("key", "unit", "source") if name not in raw]
-        problems += [f"{name!r} must be text" for name in ("key", "unit", "source", "note") if not isinstance(raw.get(name, ""), str)]
-        problems += [f"{end!r} must be a number" for end in ("low", "high") if not isinstance(raw.get(end, 0), (int, float)) or isinstance(raw.get(end), bool)]
+        problems += [
+            f"{name!r} must be text"
+            for name in ("key", "unit", "source", "note")
+            if not isinstance(raw.get(name, ""), str)
+        ]
+        problems += [
+            f"{end!r} must be a number"
+            for end in ("low", "high")
+            if not isinstance(raw.get(end, 0), (int, float)) or isinstance(raw.get(end), bool)
+        ]
         if problems:
             raise ValueError("; ".join(problems))
         if raw["source"] not in self.sources:
             raise ValueError(f"no source {raw['source']!r} in sources.toml")
         unit = raw["unit"]
         kind = units.unit(unit).kind
-        low, high = (exact(kind, units.to_coherent(float(raw[end]), unit)) if end in raw else None for end in ("low", "high"))
+        low, high = (
+            exact(kind, units.to_coherent(float(raw[end]), unit)) if end in raw else None
+            for end in ("low", "high")
+        )
         confidence = Confidence(raw.get("confidence", "high"))
-        return Limit(key=raw["key"], source=self.sources[raw["source"]], low=low, high=high, confidence=confidence, note=raw.get("note", ""))
+        return Limit(
+            key=raw["key"],
+            source=self.sources[raw["source"]],
+            low=low,
+            high=high,
+            confidence=confidence,
+            note=raw.get("note", ""),
+        )
 
     def _coherent(self, measurand: str, text: str) -> float:
         if measurand not in self.measurands:
@@ -269,7 +355,11 @@ class System:
         return Span(low, high)
 
     def _keep(self, shelf: dict[str, T], key: str, item: T) -> T:
-        asked: tuple[dict[str, Any], ...] = (self.measurands, self.observations, self.traits)  # one key, one meaning: a visit file names all three alike
+        asked: tuple[dict[str, Any], ...] = (
+            self.measurands,
+            self.observations,
+            self.traits,
+        )  # one key, one meaning: a visit file names all three alike
         if key in shelf or (any(shelf is one for one in asked) and any(key in one for one in asked)):
             raise ValueError(f"{key} is declared twice.")
         shelf[key] = item

@@ -1,4 +1,6 @@
-"""The code on the paper: a link as a square of modules, as a QR Code symbol (ISO/IEC 18004), error level M."""
+"""The code on the paper: a link as a square of modules, as a QR Code symbol (ISO/IEC 18004),
+error level M.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,9 @@ class Symbol:
         return len(self.rows) + 2 * QUIET
 
     def runs(self) -> Iterator[tuple[int, int, int]]:
-        """(row from the top, first column, number of modules) of every unbroken run of dark modules, quiet zone not counted."""
+        """(row from the top, first column, number of modules) of every unbroken run of dark modules, quiet
+        zone not counted.
+        """
         for at, row in enumerate(self.rows):
             start: int | None = None
             for column, dark in enumerate((*row, False)):
@@ -60,5 +64,7 @@ def symbol(link: str) -> Symbol:
     try:
         code.make()
     except (DataOverflowError, ValueError) as problem:
-        raise ValueError(f"A code holds at most 2331 bytes; this link has {len(data)}. Shorten the page address.") from problem
+        raise ValueError(
+            f"A code holds at most 2331 bytes; this link has {len(data)}. Shorten the page address."
+        ) from problem
     return Symbol(tuple(tuple(bool(module) for module in row) for row in code.modules))

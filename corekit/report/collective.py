@@ -1,6 +1,8 @@
-"""Build one invoice over several vehicles of one customer: a section for each vehicle, then what all of it costs.
+"""Build one invoice over several vehicles of one customer: a section for each vehicle, then what all of it
+costs.
 
-The sections answer a customer's questions in the order of a single invoice; only the money is added up at the end.
+The sections answer a customer's questions in the order of a single invoice; only the money is added up at the
+end.
 """
 
 from __future__ import annotations
@@ -35,16 +37,29 @@ class Part:
     payments: Sequence[tuple[str, Money]]
 
 
-def collective(parts: Sequence[Part], sheet: Sheet, *, number: str, totals: Totals, payable: Payable, link: int, record_mark: str) -> Document:
+def collective(
+    parts: Sequence[Part],
+    sheet: Sheet,
+    *,
+    number: str,
+    totals: Totals,
+    payable: Payable,
+    link: int,
+    record_mark: str,
+) -> Document:
     """The one invoice over all these jobs.
 
     Args:
         parts: In the order in which they are told of; the customer is the same in all.
-        totals, payable: Over all lines; tax is worked out once for the document, so a part has a net sub-total only.
+        totals, payable: Over all lines; tax is worked out once for the document, so a part has a net
+            sub-total only.
         link, record_mark: As for a single invoice; the mark is over all the journals.
     """
     numbered = list(enumerate(parts, 1))
-    customer = (*sections.parties(parts[0].job, sheet), ("Vehicles", (f"{len(parts)}, told of one after the other",)))
+    customer = (
+        *sections.parties(parts[0].job, sheet),
+        ("Vehicles", (f"{len(parts)}, told of one after the other",)),
+    )
     payments = [(f"vehicle {nth}, {how}", amount) for nth, part in numbered for how, amount in part.payments]
     blocks: list[Block] = [
         Pairs(rows=customer),
@@ -70,7 +85,11 @@ def _called(nth: int, job: Job) -> Words:
 def _recognised(job: Job) -> list[Block]:
     """By what the customer knows it from the others, beside the lines that are paid for it."""
     known = [words for words in (job.vehicle.told, job.vehicle.plate) if isinstance(words, Personal)]
-    return [Paragraph(words=tuple(run for words in known for run in (", ", words))[1:], tone="small")] if known else []
+    return (
+        [Paragraph(words=tuple(run for words in known for run in (", ", words))[1:], tone="small")]
+        if known
+        else []
+    )
 
 
 def _in_short(nth: int, part: Part) -> list[Block]:
@@ -87,7 +106,11 @@ def _section(nth: int, part: Part, sheet: Sheet) -> list[Block]:
         *sections.worked(part.assessment),
         *sections.to_watch(part.assessment, part.agreements, part.lines, sheet),
     ]
-    return [Heading(text=f"Vehicle {nth}"), Pairs(rows=tuple(sections.vehicle(part.job))), *map(_deeper, about)]
+    return [
+        Heading(text=f"Vehicle {nth}"),
+        Pairs(rows=tuple(sections.vehicle(part.job))),
+        *map(_deeper, about),
+    ]
 
 
 def _deeper(block: Block) -> Block:
@@ -98,7 +121,11 @@ def _told_once(parts: Sequence[tuple[int, Part]], sheet: Sheet) -> Iterator[Bloc
     """The sections; how readings were taken and judged is said again only where it was another way."""
     said: set[str] = set()
     for nth, part in parts:
-        yield from (block for block in _section(nth, part, sheet) if not (isinstance(block, Paragraph) and block.words[0] in said))
+        yield from (
+            block
+            for block in _section(nth, part, sheet)
+            if not (isinstance(block, Paragraph) and block.words[0] in said)
+        )
         said |= {CODES_SAY, how_read(part.assessment)}
 
 
@@ -107,6 +134,10 @@ def _lines(nth: int, part: Part, totals: Totals, sheet: Sheet) -> list[Block]:
     return [
         Heading(text=f"Vehicle {nth}", level=2),
         *_recognised(part.job),
-        *(block for block in sections.did(part.job, part.lines, totals, sheet) if not isinstance(block, Heading)),
+        *(
+            block
+            for block in sections.did(part.job, part.lines, totals, sheet)
+            if not isinstance(block, Heading)
+        ),
         TotalsBlock(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency),
     ]

@@ -21,7 +21,11 @@ def priced_lines(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedL
     rows = []
     for before, line in zip([None, *lines], lines, strict=False):
         row = _priced_row(line, rates)
-        same = before is not None and before.operation and (before.operation, before.ground) == (line.operation, line.ground)
+        same = (
+            before is not None
+            and before.operation
+            and (before.operation, before.ground) == (line.operation, line.ground)
+        )
         rows.append(attrs.evolve(row, ground="Ground as above") if same else row)
     return PricedLines(rows=tuple(rows), currency=sheet.currency)
 
@@ -44,11 +48,19 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
 
 
 def ground_words(ground: Ground) -> str:
-    """The ground of a line as it is printed: a finding speaks for itself, any other says whose ground it is."""
+    """The ground of a line as it is printed: a finding speaks for itself, any other says whose
+    ground it is.
+    """
     return ground.text if ground.finding_code else f"{_GROUNDS[ground.kind]}: {ground.text}"
 
 
-_GROUNDS = {"customer": "Your request", "scheduled": "Scheduled", "judgement": "Mechanic's judgement", "rework": "Rework", "finding": "Finding"}
+_GROUNDS = {
+    "customer": "Your request",
+    "scheduled": "Scheduled",
+    "judgement": "Mechanic's judgement",
+    "rework": "Rework",
+    "finding": "Finding",
+}
 
 
 def _plain(number: Decimal) -> str:
@@ -62,7 +74,9 @@ def _price(price: Decimal, like: Money) -> str:
     return str(rounded) if rounded.amount == price else _plain(price)
 
 
-def sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()) -> list[Block]:
+def sums(
+    totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()
+) -> list[Block]:
     """What the lines come to; with a Payable also what was paid and is due."""
     rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
     rows += [(f"Tax {_plain(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate]
@@ -72,7 +86,11 @@ def sums(totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequen
     rows.append(("Total", str(gross), True))
     if payable is not None:
         rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
-        rows.append(("Due", str(payable.due), True) if payable.due.minor >= 0 else ("To be given back to you", str(-payable.due), True))
+        rows.append(
+            ("Due", str(payable.due), True)
+            if payable.due.minor >= 0
+            else ("To be given back to you", str(-payable.due), True)
+        )
     blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:
         blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))

@@ -1,8 +1,9 @@
 """The faces that papers are set in: Fira Sans with tabular digits, every glyph looked up before it is drawn.
 
-Fira Sans' own digits have different widths, so columns of numbers would not line up. Its font files hold digits of one width
-beside them (feature `tnum`); the faces here draw those in place of the others, everywhere. The text layer still says 0…9,
-because a PDF made by reportlab maps back by character, not by glyph.
+Fira Sans' own digits have different widths, so columns of numbers would not line up. Its font files hold
+digits of one width beside them (feature `tnum`); the faces here draw those in place of the others,
+everywhere. The text layer still says 0…9, because a PDF made by reportlab maps back by character, not by
+glyph.
 """
 
 from __future__ import annotations
@@ -42,7 +43,9 @@ def _tabular(drawn: Any, path: Path) -> None:
     for code in _DIGITS:
         glyph = swaps.get(drawn.charToGlyph[code])
         if glyph is None:
-            raise ValueError(f"{path} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it.")
+            raise ValueError(
+                f"{path} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
+            )
         drawn.charToGlyph[code] = glyph
         drawn.charWidths[code] = drawn.hmetrics[glyph][0] * 1000 / drawn.unitsPerEm
 
@@ -74,7 +77,9 @@ class _Cutter:
                 "Ascent": drawn.ascent,
                 "CapHeight": drawn.capHeight,
                 "Descent": drawn.descent,
-                "Flags": (drawn.flags & ~32) | 4,  # symbolic: the codes are ours, not a standard encoding's (ISO 32000-1, 9.8.2)
+                "Flags": (
+                    (drawn.flags & ~32) | 4
+                ),  # symbolic: the codes are ours, not a standard encoding's (ISO 32000-1, 9.8.2)
                 "FontBBox": pdfdoc.PDFArray(drawn.bbox),
                 "FontName": pdfdoc.PDFName(fontname),
                 "ItalicAngle": drawn.italicAngle,
@@ -158,7 +163,14 @@ def face(style: str) -> Face:
         _tabular(font.face, path)
     font.face.addSubsetObjects = _Cutter(font.face)
     pdfmetrics.registerFont(font)
-    return Face(name, {code: float(font.face.charWidths.get(code, font.face.defaultWidth)) for code in font.face.charToGlyph}, font)
+    return Face(
+        name,
+        {
+            code: float(font.face.charWidths.get(code, font.face.defaultWidth))
+            for code in font.face.charToGlyph
+        },
+        font,
+    )
 
 
 Run = tuple[Face, str]
@@ -166,7 +178,9 @@ Run = tuple[Face, str]
 
 @attrs.frozen(eq=False)
 class Line:
-    """What stands on one baseline: runs of one face each, and how wide they are at the size they were measured for."""
+    """What stands on one baseline: runs of one face each, and how wide they are at the size they were
+    measured for.
+    """
 
     runs: tuple[Run, ...]
     width: float
@@ -189,7 +203,13 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
     out: list[Run] = []
     for char in text:
         code = ord(char)
-        chosen, shown = (main, char) if code in main.advances else (spare, char) if code in spare.advances else (main, f"[U+{code:04X}]")
+        chosen, shown = (
+            (main, char)
+            if code in main.advances
+            else (spare, char)
+            if code in spare.advances
+            else (main, f"[U+{code:04X}]")
+        )
         if out and out[-1][0] is chosen:
             out[-1] = chosen, out[-1][1] + shown
         else:
@@ -199,7 +219,9 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
 
 def _missing(main: Face, text: str) -> MissingGlyph:
     char = next(char for char in text if ord(char) not in main.advances)
-    return MissingGlyph(f"The papers' face has no {char!r} (U+{ord(char):04X}), which stands in {text!r}; reword that text.")
+    return MissingGlyph(
+        f"The papers' face has no {char!r} (U+{ord(char):04X}), which stands in {text!r}; reword that text."
+    )
 
 
 def set_line(pieces: Sequence[Piece], style: str, size: float) -> Line:
@@ -211,8 +233,8 @@ def set_line(pieces: Sequence[Piece], style: str, size: float) -> Line:
 def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[Line]:
     """The pieces in lines no wider than `room` points.
 
-    Breaks at spaces and at line ends; a word wider than the room breaks where it must. A number stays with a short word
-    after it (`12.6 V`). Never returns no line.
+    Breaks at spaces and at line ends; a word wider than the room breaks where it must. A number stays with a
+    short word after it (`12.6 V`). Never returns no line.
     """
     limit = room * 1000 / size
     if len(pieces) == 1:  # most cells hold a few characters that fit

@@ -1,4 +1,6 @@
-"""Figures for the page: SVG with presentation attributes only, because the page's policy allows no styles of their own."""
+"""Figures for the page: SVG with presentation attributes only, because the page's policy allows no styles of
+their own.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,8 @@ from html import escape
 from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .text import clean
 
-# Pixels a point of print is worth on the page, so that what is smallest on paper (7 points) is 16 pixels high there.
+# Pixels a point of print is worth on the page, so that what is smallest on paper (7 points) is 16 pixels high
+# there.
 _PIXELS = 16 / 7
 _LEAST_TEXT = 16.0
 _LETTER = 0.56  # width of a letter or digit as a share of its size, about
@@ -34,12 +37,17 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
     for mark in figure.marks:
         if isinstance(mark, Band):
             x, y = at(mark.x0, mark.y1)
-            size = f'width="{_short((mark.x1 - mark.x0) * across)}" height="{_short((mark.y1 - mark.y0) * up)}"'
+            size = (
+                f'width="{_short((mark.x1 - mark.x0) * across)}" height="{_short((mark.y1 - mark.y0) * up)}"'
+            )
             drawn.append(f'<rect x="{x}" y="{y}" {size} fill="{_shade(mark.shade)}"/>')
         elif isinstance(mark, Polyline):
             points = " ".join(",".join(at(x, y)) for x, y in mark.points)
             dashes = ' stroke-dasharray="5 4"' if mark.dashed else ""
-            drawn.append(f'<polyline points="{points}" fill="none" stroke="#000" stroke-width="{_short(mark.weight * _PIXELS * 0.8)}"{dashes}/>')
+            drawn.append(
+                f'<polyline points="{points}" fill="none" stroke="#000"'
+                f' stroke-width="{_short(mark.weight * _PIXELS * 0.8)}"{dashes}/>'
+            )
         elif isinstance(mark, Dot):
             x, y = at(mark.x, mark.y)
             line = 2.0
@@ -68,7 +76,10 @@ def _overhang(figure: Figure, width: float) -> tuple[float, float]:
 
 
 def _label(label: Label, x: str, y: str) -> str:
-    return f'<text x="{x}" y="{y}" font-size="{_short(_size(label))}" text-anchor="{label.anchor}" fill="{_GREY}">{escape(clean(label.text))}</text>'
+    return (
+        f'<text x="{x}" y="{y}" font-size="{_short(_size(label))}" text-anchor="{label.anchor}"'
+        f' fill="{_GREY}">{escape(clean(label.text))}</text>'
+    )
 
 
 def _size(label: Label) -> float:

@@ -26,23 +26,40 @@ _DONE = {
 
 
 def in_short(assessment: Assessment) -> list[Block]:
-    """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and what was ruled out."""
+    """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and
+    what was ruled out.
+    """
     job = assessment.job
     cured_nothing = did_not_cure(job)
-    done = {repair.title: "done, but it did not cure; not charged" if repair.operation in cured_nothing else "" for repair in assessment.repairs}
-    sentences = list(dict.fromkeys(f"{repair.title}: {done[repair.title] or _DONE[repair.proof]}." for repair in assessment.repairs))
+    done = {
+        repair.title: "done, but it did not cure; not charged" if repair.operation in cured_nothing else ""
+        for repair in assessment.repairs
+    }
+    sentences = list(
+        dict.fromkeys(
+            f"{repair.title}: {done[repair.title] or _DONE[repair.proof]}." for repair in assessment.repairs
+        )
+    )
     sentences[:0] = _end(job)
     for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
         found = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
         sentences += [f"{words}: {' '.join(found)}"] if found else []
-    advised = [finding for finding in assessment.current if finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING]
+    advised = [
+        finding
+        for finding in assessment.current
+        if finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING
+    ]
     sentences += [f"Advice on: {checks(advised)}; see below."] if advised else []
     if not assessment.findings:
         sentences.append("No readings were judged in this visit.")
     elif not sentences:
         sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
     else:
-        ruled_out = [finding for finding in assessment.current if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None]
+        ruled_out = [
+            finding
+            for finding in assessment.current
+            if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None
+        ]
         sentences += [f"In order: {checks(ruled_out)}."] if ruled_out else []
     return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
 
@@ -61,7 +78,10 @@ def _end(job: Job) -> list[str]:
     ended = job.ended.record
     words = _ENDS[ended.how].format(further="further" if job.repairs else "a")
     because = ended.because if ended.because.endswith((".", "!", "?")) else f"{ended.because}."
-    return [f"{words}: {because}", *(["The diagnosis is not charged."] if ended.how == "came to nothing" else [])]
+    return [
+        f"{words}: {because}",
+        *(["The diagnosis is not charged."] if ended.how == "came to nothing" else []),
+    ]
 
 
 def did_not_cure(job: Job) -> frozenset[str]:
@@ -79,29 +99,55 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
         blocks.append(Findings(rows=tuple(finding_row(finding, assessment) for finding in story(assessment))))
-    blocks += [Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None]
+    blocks += [
+        Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None
+    ]
     if codes:
-        blocks += [Heading(text="Trouble codes read", level=2), *(Paragraph(words=(sentence,)) for sentence in codes)]
+        blocks += [
+            Heading(text="Trouble codes read", level=2),
+            *(Paragraph(words=(sentence,)) for sentence in codes),
+        ]
         blocks.append(Paragraph(words=(CODES_SAY,), tone="small"))
     rows = reading_rows(assessment)
     if rows:
-        blocks += [Heading(text="Readings", level=2), Readings(rows=tuple(rows)), Paragraph(words=(how_read(assessment),), tone="small")]
+        blocks += [
+            Heading(text="Readings", level=2),
+            Readings(rows=tuple(rows)),
+            Paragraph(words=(how_read(assessment),), tone="small"),
+        ]
     blocks += noted
-    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in (*_withdrawn(assessment.job, sheet), *not_looked_at(assessment))]
+    blocks += [
+        Paragraph(words=(sentence,), tone="small")
+        for sentence in (*_withdrawn(assessment.job, sheet), *not_looked_at(assessment))
+    ]
     if failed:
-        blocks.append(Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small"))
+        blocks.append(
+            Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small")
+        )
     return blocks
 
 
 def _noted(job: Job, sheet: Sheet) -> list[Block]:
     """What was noted in free words: nobody judges it, and it is not lost."""
-    noted = [(item.record.of, item.record.words) for item in job.all(Seen) if isinstance(item.record.words, Personal)]
-    return [Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain") for of, words in noted if isinstance(words, Personal)]
+    noted = [
+        (item.record.of, item.record.words)
+        for item in job.all(Seen)
+        if isinstance(item.record.words, Personal)
+    ]
+    return [
+        Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain")
+        for of, words in noted
+        if isinstance(words, Personal)
+    ]
 
 
 def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
-    """What an offer rested on and was withdrawn since, with the reason: the customer holds the paper that claims it."""
-    rested_on = dict.fromkeys(entry for noted in job.offers for line in noted.record.lines for entry in line["ground"]["evidence"])
+    """What an offer rested on and was withdrawn since, with the reason: the customer holds the paper that
+    claims it.
+    """
+    rested_on = dict.fromkeys(
+        entry for noted in job.offers for line in noted.record.lines for entry in line["ground"]["evidence"]
+    )
     kinds = {entry.id: entry for entry in job.entries if entry.kind in ("measured", "seen")}
     reasons: dict[str, list[str]] = {}
     for entry in rested_on:
@@ -109,37 +155,60 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
         if instead is not None and instead.kind == "withdrawn":
             of = kinds[entry].body["of"]
             reasons.setdefault(instead.reason, []).append(sheet.titles.get(of, of).lower())
-    return [f"Withdrawn since it was offered on, so that nothing is claimed from it: {', '.join(dict.fromkeys(of))} ({why})." for why, of in reasons.items()]
+    return [
+        "Withdrawn since it was offered on, so that nothing is claimed from it:"
+        f" {', '.join(dict.fromkeys(of))} ({why})."
+        for why, of in reasons.items()
+    ]
 
 
 def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
-    gaps = [gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)]
+    gaps = [
+        gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
+    ]
     # An abbreviation keeps its capitals.
-    names = dict.fromkeys(gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:] for gap in gaps if gap.about)
+    names = dict.fromkeys(
+        gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:]
+        for gap in gaps
+        if gap.about
+    )
     told = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
-    return [sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence]
+    return [
+        sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence
+    ]
 
 
 def _failed(assessment: Assessment) -> list[str]:
     """What failed, by name; how it failed is for the mechanic and stands in `check`."""
     gaps = [gap for gap in assessment.gaps if gap.reason is Reason.PLUGIN_FAILED]
-    return list(dict.fromkeys(f"{gap.system} ({gap.check[:1].lower()}{gap.check[1:]})" if gap.check != "Plugin" else gap.system for gap in gaps))
+    return list(
+        dict.fromkeys(
+            f"{gap.system} ({gap.check[:1].lower()}{gap.check[1:]})" if gap.check != "Plugin" else gap.system
+            for gap in gaps
+        )
+    )
 
 
 CODES_SAY = (
-    "A code says that a test which the vehicle makes by itself has failed; it does not name the part that failed. "
-    "A permanent code stays until the vehicle has made that test again, however good the repair."
+    "A code says that a test which the vehicle makes by itself has failed; it does not name the part that"
+    " failed. A permanent code stays until the vehicle has made that test again, however good the repair."
 )
 
 
 def code_sentences(job: Job) -> list[str]:
-    """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was read says so."""
+    """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was
+    read says so.
+    """
     sentences = []
     for stage in job.stages:
         read = [noted.record for noted in job.codes_read(stage)]
         parts = [
-            f"could not be read, {record.cannot}" if record.cannot else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
+            (
+                f"could not be read, {record.cannot}"
+                if record.cannot
+                else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
+            )
             for record in read
         ]
         if parts:
@@ -148,7 +217,9 @@ def code_sentences(job: Job) -> list[str]:
 
 
 def story(assessment: Assessment) -> list[Finding]:
-    """Findings as they stand now, most urgent first; among equals first what once failed or has changed, then what was plain all along."""
+    """Findings as they stand now, most urgent first; among equals first what once failed or has changed, then
+    what was plain all along.
+    """
 
     def plainness(finding: Finding) -> int:
         first = _on_arrival(finding, assessment)
@@ -157,22 +228,37 @@ def story(assessment: Assessment) -> list[Finding]:
         return 1 if first is not None and first.urgency is not finding.urgency else 2
 
     def when(finding: Finding) -> float:
-        """Its urgency; what was dealt with comes after all that is still to do, and before what was in order all along."""
-        return list(Urgency).index(Urgency.NOTHING) - 0.5 if _is_over(finding, assessment) else list(Urgency).index(finding.urgency)
+        """Its urgency; what was dealt with comes after all that is still to do, and before what was in order
+        all along.
+        """
+        return (
+            list(Urgency).index(Urgency.NOTHING) - 0.5
+            if _is_over(finding, assessment)
+            else list(Urgency).index(finding.urgency)
+        )
 
-    return sorted(assessment.latest, key=lambda finding: (when(finding), not assessment.is_dealt_with(finding), plainness(finding)))
+    return sorted(
+        assessment.latest,
+        key=lambda finding: (when(finding), not assessment.is_dealt_with(finding), plainness(finding)),
+    )
 
 
 def _on_arrival(finding: Finding, assessment: Assessment) -> Finding | None:
     """What the same check said first, where that was at an earlier stage."""
-    earlier = [other for other in assessment.findings if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage]
+    earlier = [
+        other
+        for other in assessment.findings
+        if (other.code, other.place) == (finding.code, finding.place) and other.stage < finding.stage
+    ]
     return earlier[0] if earlier else None
 
 
 def _is_over(finding: Finding, assessment: Assessment) -> bool:
     """True when its work was done, or when the same check now finds nothing to do where it once did."""
     first = _on_arrival(finding, assessment)
-    return assessment.is_dealt_with(finding) or (finding.urgency is Urgency.NOTHING and first is not None and first.urgency is not Urgency.NOTHING)
+    return assessment.is_dealt_with(finding) or (
+        finding.urgency is Urgency.NOTHING and first is not None and first.urgency is not Urgency.NOTHING
+    )
 
 
 def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
@@ -199,7 +285,10 @@ def _basis(finding: Finding) -> str:
         text += " It only advises."
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
-            text += f" It stands in place of the general figure {limit_words(beaten, finding.unit)} ({beaten.source.named})."
+            text += (
+                f" It stands in place of the general figure {limit_words(beaten, finding.unit)}"
+                f" ({beaten.source.named})."
+            )
     return text
 
 

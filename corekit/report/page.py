@@ -33,7 +33,8 @@ from .wording import theme, wording
 
 
 def render_page(document: Document, say: Say, link: str | None) -> str:
-    """The Document as an HTML fragment, one `<article>`; everything in it is escaped, nothing in it is loaded.
+    """The Document as an HTML fragment, one `<article>`; everything in it is escaped, nothing in it is
+    loaded.
 
     Args:
         document: What to show.
@@ -50,7 +51,9 @@ def render_page(document: Document, say: Say, link: str | None) -> str:
         words=words,
         issued=words["opening"]["issued"].format(date=clean(document.issued)),
         total=amount_words(document, words),
-        notices=[words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on],
+        notices=[
+            words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on
+        ],
         blocks=list(_blocks(document, say)),
         link=None if link is None else clean(link),
     )
@@ -58,20 +61,26 @@ def render_page(document: Document, say: Say, link: str | None) -> str:
 
 def page_css() -> str:
     """The page's style sheet, with the theme's ink."""
-    return f":root {{ --ink: {theme().ink_text}; }}\n" + data_path("templates/page/page.css").read_text("utf-8")
+    return f":root {{ --ink: {theme().ink_text}; }}\n" + data_path("templates/page/page.css").read_text(
+        "utf-8"
+    )
 
 
 @lru_cache(maxsize=1)
 def _template() -> Template:
     loader = FileSystemLoader(data_path("templates/page"))
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).get_template("page.html")
+    return Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    ).get_template("page.html")
 
 
 class _Cleaned:
     """The Document's own texts as the template may show them."""
 
     def __init__(self, document: Document) -> None:
-        self.shop, self.title, self.issued, self.total = (clean(text) for text in (document.shop, document.title, document.issued, document.total))
+        self.shop, self.title, self.issued, self.total = (
+            clean(text) for text in (document.shop, document.title, document.issued, document.total)
+        )
         self.language, self.draft = clean(document.language), document.draft
 
 
@@ -92,8 +101,14 @@ def _blocks(document: Document, say: Say) -> Iterator[dict[str, Any]]:
 
 def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:
     for nth, row in enumerate(block.rows, start):
-        svg = None if row.strip is None else Markup(figure_svg(strip_figure(row.strip, clean(row.name)), f"s{nth}", class_name="strip"))
-        texts = {name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")}
+        svg = (
+            None
+            if row.strip is None
+            else Markup(figure_svg(strip_figure(row.strip, clean(row.name)), f"s{nth}", class_name="strip"))
+        )
+        texts = {
+            name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")
+        }
         yield {**texts, "svg": svg}
 
 
@@ -111,7 +126,11 @@ def _block(block: Block, say: Say, key: str) -> dict[str, Any]:
         return {}
     if isinstance(block, Picture):
         figure = block.figure
-        return {"title": clean(figure.title), "description": clean(figure.description), "svg": Markup(figure_svg(figure, key))}
+        return {
+            "title": clean(figure.title),
+            "description": clean(figure.description),
+            "svg": Markup(figure_svg(figure, key)),
+        }
     if isinstance(block, PricedLines):
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
@@ -125,11 +144,20 @@ def _block(block: Block, say: Say, key: str) -> dict[str, Any]:
 
 def _finding(row: FindingRow) -> dict[str, str]:
     verdict = " · ".join(filter(None, (clean(row.verdict), clean(row.stage))))
-    return {"text": clean(row.text), "urgency": clean(row.urgency), "basis": clean(row.basis), "verdict": verdict}
+    return {
+        "text": clean(row.text),
+        "urgency": clean(row.urgency),
+        "basis": clean(row.basis),
+        "verdict": verdict,
+    }
 
 
 def _line(row: PricedRow) -> dict[str, str]:
-    counted = f"{clean(row.quantity)} × {clean(row.price)}" if row.quantity and row.price else clean(row.quantity or row.price)
+    counted = (
+        f"{clean(row.quantity)} × {clean(row.price)}"
+        if row.quantity and row.price
+        else clean(row.quantity or row.price)
+    )
     taxed = f"{wording()['lines']['tax'].lower()} {clean(row.tax)}" if row.tax else ""
     texts = {name: clean(getattr(row, name)) for name in ("text", "ground", "note", "net")}
     return {**texts, "counted": ", ".join(filter(None, (counted, taxed)))}

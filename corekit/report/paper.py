@@ -1,6 +1,7 @@
 """Sheets of paper: boxes that stand below each other, how they fall onto pages, and the pen that draws them.
 
-A box never breaks unless it is higher than a page. A heading stays with what follows; a table's head is repeated.
+A box never breaks unless it is higher than a page. A heading stays with what follows; a table's head is
+repeated.
 """
 
 from __future__ import annotations
@@ -44,8 +45,8 @@ _NUMBERS = "regular"
 class Pen:
     """Draws on one page of a reportlab canvas; origin at the lower left, points.
 
-    Lines and areas go to the canvas at once, words are gathered and set last, in the order they came: that order is the
-    order in which a reader program speaks them.
+    Lines and areas go to the canvas at once, words are gathered and set last, in the order they came: that
+    order is the order in which a reader program speaks them.
     """
 
     def __init__(self, canvas: Any, ink: tuple[float, float, float]) -> None:
@@ -63,7 +64,11 @@ class Pen:
             return
         say = self._words.append
         if voice.colour != self._colour:
-            say("{:.3f} {:.3f} {:.3f} rg".format(*self._ink) if voice.colour == INK else f"{voice.colour:.3g} g")
+            say(
+                "{:.3f} {:.3f} {:.3f} rg".format(*self._ink)
+                if voice.colour == INK
+                else f"{voice.colour:.3g} g"
+            )
             self._colour = voice.colour
         say(f"1 0 0 1 {x:.2f} {y:.2f} Tm")
         for used, text in line.runs:
@@ -73,7 +78,9 @@ class Pen:
                     self._font = used, subset, voice.size
                 say(f"<{codes.hex()}> Tj")
 
-    def rule(self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = RULE) -> None:
+    def rule(
+        self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = RULE
+    ) -> None:
         self._stroke(weight, colour)
         self._say(f"{x0:.2f} {y0:.2f} m {x1:.2f} {y1:.2f} l S")
 
@@ -83,11 +90,17 @@ class Pen:
         for mark in figure.marks:
             if isinstance(mark, Band):
                 self._set("fill", f"{1 - mark.shade:.3g} g")
-                at = f"{x + mark.x0 * across:.2f} {y + mark.y0 * up:.2f} {(mark.x1 - mark.x0) * across:.2f} {(mark.y1 - mark.y0) * up:.2f}"
+                at = (
+                    f"{x + mark.x0 * across:.2f} {y + mark.y0 * up:.2f} {(mark.x1 - mark.x0) * across:.2f}"
+                    f" {(mark.y1 - mark.y0) * up:.2f}"
+                )
                 self._say(f"{at} re f")
             elif isinstance(mark, Polyline):
                 self._stroke(mark.weight, TEXT, dashed=mark.dashed)
-                steps = [f"{x + px * across:.2f} {y + py * up:.2f} {'l' if nth else 'm'}" for nth, (px, py) in enumerate(mark.points)]
+                steps = [
+                    f"{x + px * across:.2f} {y + py * up:.2f} {'l' if nth else 'm'}"
+                    for nth, (px, py) in enumerate(mark.points)
+                ]
                 self._say(" ".join(steps) + " S")
             elif isinstance(mark, Dot):
                 self._dot(x + mark.x * across, y + mark.y * up, mark)
@@ -95,7 +108,8 @@ class Pen:
                 self._label(mark, x + mark.x * across, y + mark.y * up)
 
     def _dot(self, x: float, y: float, dot: Dot) -> None:
-        # A line of no length with round ends is a disc (ISO 32000-1, 8.5.3.2): a tenth of what four curves take.
+        # A line of no length with round ends is a disc (ISO 32000-1, 8.5.3.2): a tenth of what four curves
+        # take.
         disc = f"{x:.2f} {y:.2f} m {x:.2f} {y:.2f} l S"
         self._stroke(dot.size, TEXT, cap=1)
         self._say(disc)
@@ -115,11 +129,15 @@ class Pen:
 
     def _stroke(self, weight: float, colour: float, *, cap: int = 0, dashed: bool = False) -> None:
         self._set("weight", f"{weight:.4g} w")
-        self._set("stroke", "{:.3f} {:.3f} {:.3f} RG".format(*self._ink) if colour == INK else f"{colour:.3g} G")
+        self._set(
+            "stroke", "{:.3f} {:.3f} {:.3f} RG".format(*self._ink) if colour == INK else f"{colour:.3g} G"
+        )
         self._set("cap", f"{cap} J")
         self._set("dash", "[2.2 1.8] 0 d" if dashed else "[] 0 d")
 
-    def dark_squares(self, runs: Iterable[tuple[int, int, int]], x: float, y_top: float, module: float) -> None:
+    def dark_squares(
+        self, runs: Iterable[tuple[int, int, int]], x: float, y_top: float, module: float
+    ) -> None:
         """The dark modules of a code as one path, first module's upper left at (x, y_top)."""
         squares = " ".join(f"{column} {-row - 1} {length} 1 re" for row, column, length in runs)
         self._say(f"q 0 g {module:.6f} 0 0 {module:.6f} {x:.3f} {y_top:.3f} cm {squares} f Q")
@@ -143,7 +161,8 @@ _ABOVE_FIGURE, _BELOW_FIGURE = 3.0, 2.0  # white between a cell's words and its 
 
 @attrs.frozen(eq=False)
 class Cell:
-    """Lines below each other in a column that starts at `x` and is `width` points wide, measured from the left margin.
+    """Lines below each other in a column that starts at `x` and is `width` points wide, measured from the
+    left margin.
 
     A figure stands below them, and `below` it more lines.
     """
@@ -167,7 +186,8 @@ class Box:
         head: What is repeated above it when it opens a page. opens: What stands in its place then.
         rule: Weight of a line across the top; 0 for none. rule_colour: its colour.
         side: A line beside it on the left: weight, or 0. frame: Which sides of a frame it carries.
-        mark: (words, level) of a bookmark. draw: Draws more, given pen, x of the left margin, y of the box's top.
+        mark: (words, level) of a bookmark. draw: Draws more, given pen, x of the left margin, y of the box's
+            top.
         least: The height it has at least.
     """
 
@@ -223,7 +243,16 @@ class Box:
         frame = self.frame
         return (
             attrs.evolve(self, cells=tuple(upper), keep=False, frame=frame.replace("b", ""), least=0.0),
-            attrs.evolve(self, cells=tuple(lower), gap=0.0, rule=0.0, frame=frame.replace("t", ""), mark=None, draw=None, least=0.0),
+            attrs.evolve(
+                self,
+                cells=tuple(lower),
+                gap=0.0,
+                rule=0.0,
+                frame=frame.replace("t", ""),
+                mark=None,
+                draw=None,
+                least=0.0,
+            ),
         )
 
     def onto(self, pen: Pen, x: float, top: float, width: float) -> None:
@@ -250,7 +279,11 @@ class Box:
     def _write(pen: Pen, x: float, y: float, cell: Cell, texts: Sequence[Text]) -> None:
         for nth, text in enumerate(texts):
             y -= text.voice.leading if nth else 0.0
-            shift = {"left": 0.0, "right": cell.width - text.line.width, "middle": (cell.width - text.line.width) / 2}[text.align]
+            shift = {
+                "left": 0.0,
+                "right": cell.width - text.line.width,
+                "middle": (cell.width - text.line.width) / 2,
+            }[text.align]
             pen.write(text.line, x + cell.x + shift, y, text.voice)
 
     def _framed(self, pen: Pen, x: float, top: float, width: float, height: float) -> None:
@@ -319,4 +352,6 @@ def _groups(boxes: Iterable[Box]) -> list[list[Box]]:
 
 
 def _tall(group: Sequence[Box], after_something: bool) -> float:
-    return math.fsum(box.height for box in group) + math.fsum(box.gap for box in (group if after_something else group[1:]))
+    return math.fsum(box.height for box in group) + math.fsum(
+        box.gap for box in (group if after_something else group[1:])
+    )

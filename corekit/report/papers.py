@@ -1,7 +1,7 @@
 """Build the papers: an estimate and an invoice as Documents, from what the steps before have made.
 
-The order is that of a customer's questions: who and which vehicle; what you told us; what we found and how we know; what
-you agreed to; what we did; whether it worked; what it costs; what to watch; the code.
+The order is that of a customer's questions: who and which vehicle; what you told us; what we found and how we
+know; what you agreed to; what we did; whether it worked; what it costs; what to watch; the code.
 """
 
 from __future__ import annotations
@@ -20,9 +20,18 @@ from .sheet import Sheet, Yes
 
 
 def estimate(
-    job: Job, assessment: Assessment, sheet: Sheet, *, name: str, stage: str, lines: Sequence[Line], totals: Totals, cap: Money | None = None
+    job: Job,
+    assessment: Assessment,
+    sheet: Sheet,
+    *,
+    name: str,
+    stage: str,
+    lines: Sequence[Line],
+    totals: Totals,
+    cap: Money | None = None,
 ) -> Document:
-    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes covers.
+    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes
+    covers.
 
     Args:
         cap: The most that coming and looking may come to before tax, where the shop has set one.
@@ -31,11 +40,20 @@ def estimate(
     offered = {line.operation for line in lines if line.ground.finding_code}
     grounds = [finding for finding in assessment.current if finding.calls_for in offered]
     if grounds:
-        blocks += [Heading(text="What we found"), Findings(rows=tuple(finding_row(finding, assessment) for finding in grounds))]
-    blocks += [Heading(text="What we offer"), cost.priced_lines(lines, totals, sheet), *cost.sums(totals, None, sheet)]
+        blocks += [
+            Heading(text="What we found"),
+            Findings(rows=tuple(finding_row(finding, assessment) for finding in grounds)),
+        ]
+    blocks += [
+        Heading(text="What we offer"),
+        cost.priced_lines(lines, totals, sheet),
+        *cost.sums(totals, None, sheet),
+    ]
     blocks += [Heading(text="What your yes covers"), Paragraph(words=(_COVERS[stage],))]
     if cap is not None and stage == "diagnosis":
-        blocks.append(Paragraph(words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new yes from you.",)))
+        blocks.append(
+            Paragraph(words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new yes from you.",))
+        )
     blocks += sections.as_described(job, stage)
     hazards = sections.cautions({line.operation for line in lines}, sheet)
     if hazards:
@@ -56,10 +74,16 @@ def estimate(
 
 _CAPPED = "However long the search takes: call-out, travel and diagnosis together never come to more than"
 _COVERS = {
-    "diagnosis": "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair is offered by itself, with its own price. "
-    "The invoice for this work does not exceed the total without a new yes from you.",
-    "repair": "The work above and nothing more. You may decline any single piece of work. The invoice does not exceed the total without a new yes from you; "
-    "local law may give you more rights than this paper names.",
+    "diagnosis": (
+        "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair is"
+        " offered by itself, with its own price. The invoice for this work does not exceed the total without"
+        " a new yes from you."
+    ),
+    "repair": (
+        "The work above and nothing more. You may decline any single piece of work. The invoice does not"
+        " exceed the total without a new yes from you; local law may give you more rights than this paper"
+        " names."
+    ),
 }
 
 

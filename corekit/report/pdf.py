@@ -84,7 +84,11 @@ _TIGHT = _Measures(
 )
 _TIGHTEST = 0.78  # of the roomy height: what the tight setting could come down to at best
 _HEAD = Voice("regular", 7.2, 9.0, GREY)
-_RUNNING = {"shop": Voice("strong", 7.6, 9.5, INK), "rest": Voice("regular", 7.6, 9.5, GREY), "notice": Voice("strong", 8.6, 10.0)}
+_RUNNING = {
+    "shop": Voice("strong", 7.6, 9.5, INK),
+    "rest": Voice("regular", 7.6, 9.5, GREY),
+    "notice": Voice("strong", 8.6, 10.0),
+}
 _HAIR = 0.4
 
 # A reportlab font keeps state while a paper is written: one paper at a time.
@@ -95,10 +99,12 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
     """The Document as a PDF file.
 
     Args:
-        document: What to set. What somebody typed is in it nearly everywhere, so every text of it may fall back, see `faces.runs`:
-            a paper that was promised is never refused for a letter. `check_glyphs` is for our own texts.
+        document: What to set. What somebody typed is in it nearly everywhere, so every text of it may fall
+            back, see `faces.runs`: a paper that was promised is never refused for a letter. `check_glyphs` is
+            for our own texts.
         say: What references to personal text become.
-        link: What the code holds and the paper prints beside it; None when no page address is set. A draft carries no code.
+        link: What the code holds and the paper prints beside it; None when no page address is set. A draft
+            carries no code.
 
     Errors:
         MissingGlyph: the wording holds a character that the face cannot draw.
@@ -110,7 +116,8 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
 
 
 def check_glyphs(document: Document) -> None:
-    """Refuses a Document whose texts, those of persons apart, are not all in the papers' face: for tests of texts of our own.
+    """Refuses a Document whose texts, those of persons apart, are not all in the papers' face: for tests of
+    texts of our own.
 
     Errors:
         MissingGlyph: names the character and the text.
@@ -131,11 +138,21 @@ def _cut_line(piece: Piece, voice: Voice, room: float) -> Line:
 
 
 class _Info(PDFInfo):  # type: ignore[misc]
-    """Title, author, subject and maker: no dates, since the date that counts is printed and the same Document gives the same file."""
+    """Title, author, subject and maker: no dates, since the date that counts is printed and the same Document
+    gives the same file.
+    """
 
     def format(self, document: Any) -> bytes:
-        entries = {"Title": self.title, "Author": self.author, "Subject": self.subject, "Creator": self.creator, "Producer": self.producer}
-        return PDFDictionary({**{name: PDFString(text) for name, text in entries.items()}, "Trapped": PDFName("False")}).format(document)  # type: ignore[no-any-return]
+        entries = {
+            "Title": self.title,
+            "Author": self.author,
+            "Subject": self.subject,
+            "Creator": self.creator,
+            "Producer": self.producer,
+        }
+        return PDFDictionary(
+            {**{name: PDFString(text) for name, text in entries.items()}, "Trapped": PDFName("False")}
+        ).format(document)  # type: ignore[no-any-return]
 
 
 Column = tuple[float, float]  # where it starts, how wide it is; one that is not shown has no width
@@ -150,20 +167,26 @@ class _Setting:
         self._left = self._theme.left * MM
         self._width = A4[0] - (self._theme.left + self._theme.right) * MM
         self._strips: dict[tuple[Strip, str], Figure] = {}
-        self._notices = [self._words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on]
+        self._notices = [
+            self._words["running"][name]
+            for name, on in (("draft", document.draft), ("demo", document.demo))
+            if on
+        ]
 
     @cached_property
     def _symbol(self) -> Symbol | None:
         return None if self._link is None or self._document.draft else symbol(self._link)
 
-    # --- the sheets -------------------------------------------------------------------------------------------------
+    # --- the sheets -----------------------------------------------------------------------------------------
 
     def written(self) -> bytes:
         top = A4[1] - self._theme.top * MM - 17.0 - (18.0 if self._notices else 0.0)
         pages = self._pages(top - self._theme.bottom * MM)
         out = io.BytesIO()
         as_text = rl_config.useA85
-        rl_config.useA85 = 0  # streams as bytes: a fifth smaller than as text, and nobody reads them in an editor
+        rl_config.useA85 = (
+            0  # streams as bytes: a fifth smaller than as text, and nobody reads them in an editor
+        )
         try:
             canvas = self._canvas(out)
             for nth, page in enumerate(pages, 1):
@@ -186,7 +209,14 @@ class _Setting:
     def _canvas(self, out: io.BytesIO) -> Canvas:
         document = self._document
         # Without a first font of ours reportlab writes Helvetica into every file, and does not embed it.
-        canvas = Canvas(out, pagesize=A4, pageCompression=1, invariant=1, initialFontName=face("regular").name, lang=document.language)
+        canvas = Canvas(
+            out,
+            pagesize=A4,
+            pageCompression=1,
+            invariant=1,
+            initialFontName=face("regular").name,
+            lang=document.language,
+        )
         canvas._doc.info = _Info()
         canvas.setTitle(f"{clean(document.title)}, {clean(document.shop)}")
         canvas.setAuthor(clean(document.shop))
@@ -212,7 +242,11 @@ class _Setting:
         """The line at the top of every sheet, and below it what the paper is not."""
         shop_voice, rest, loud = _RUNNING["shop"], _RUNNING["rest"], _RUNNING["notice"]
         left, right, y = self._left, self._left + self._width, A4[1] - self._theme.top * MM - 7.0
-        page = set_line([(self._words["running"]["page"].format(page=place[0], pages=place[1]), False)], rest.style, rest.size)
+        page = set_line(
+            [(self._words["running"]["page"].format(page=place[0], pages=place[1]), False)],
+            rest.style,
+            rest.size,
+        )
         room = self._width - page.width - 18
         shop = _cut_line((clean(self._document.shop), True), shop_voice, room * 0.6)
         title = _cut_line((clean(self._document.title), False), rest, room - shop.width - 8)
@@ -225,7 +259,7 @@ class _Setting:
             pen.write(notice, left + (self._width - notice.width) / 2, y - 15.6, loud)
             pen.rule(left, y - 21.2, right, y - 21.2, weight=0.5, colour=INK)
 
-    # --- blocks → boxes ---------------------------------------------------------------------------------------------
+    # --- blocks → boxes -------------------------------------------------------------------------------------
 
     def boxes(self) -> list[Box]:
         made = [self._opening()]
@@ -243,7 +277,9 @@ class _Setting:
                     continue  # set with the one before it
                 more = self._pictures(list(takewhile(lambda one: isinstance(one, Picture), blocks[nth:])))
             elif isinstance(block, PricedLines):
-                more = self._lines(block, totals_follow=isinstance(next(iter(blocks[nth + 1 :]), None), Totals))
+                more = self._lines(
+                    block, totals_follow=isinstance(next(iter(blocks[nth + 1 :]), None), Totals)
+                )
             else:
                 more = self._block(block)
             if more and nth and isinstance(blocks[nth - 1], Statement):
@@ -257,7 +293,10 @@ class _Setting:
         if isinstance(block, Pairs):
             return list(self._pairs(block))
         if isinstance(block, Findings):
-            return [self._finding(row, before) for before, row in zip([None, *block.rows], block.rows, strict=False)]
+            return [
+                self._finding(row, before)
+                for before, row in zip([None, *block.rows], block.rows, strict=False)
+            ]
         if isinstance(block, Totals):
             return self._totals(block)
         if isinstance(block, Statement):
@@ -284,7 +323,13 @@ class _Setting:
     def _heading(self, block: Heading, outline: int) -> Box:
         deep = min(max(block.level, 1), 2) - 1
         texts = self._own(block.text, self._m.headings[deep], self._width)
-        return Box(cells=(Cell(0, self._width, texts),), gap=self._m.above_headings[deep], pad=2.0, keep=True, mark=(clean(block.text), outline))
+        return Box(
+            cells=(Cell(0, self._width, texts),),
+            gap=self._m.above_headings[deep],
+            pad=2.0,
+            keep=True,
+            mark=(clean(block.text), outline),
+        )
 
     def _paragraph(self, block: Paragraph) -> list[Box]:
         m = self._m
@@ -295,11 +340,18 @@ class _Setting:
         # Two lines at least stand together at the foot and at the head of a page.
         parts = [texts] if len(texts) <= 3 else [texts[:2], *((text,) for text in texts[2:-2]), texts[-2:]]
         return [
-            Box(cells=(Cell(indent, self._width - indent, part),), gap=0.0 if nth else m.between, side=1.6 if quoted else 0.0) for nth, part in enumerate(parts)
+            Box(
+                cells=(Cell(indent, self._width - indent, part),),
+                gap=0.0 if nth else m.between,
+                side=1.6 if quoted else 0.0,
+            )
+            for nth, part in enumerate(parts)
         ]
 
     def _pairs(self, block: Pairs) -> Iterator[Box]:
-        """Two pairs a row, read from left to right; what is too long for half the sheet has a row of its own."""
+        """Two pairs a row, read from left to right; what is too long for half the sheet has a
+        row of its own.
+        """
         label, gutter = 50.0, 16.0
         half = (self._width - gutter) / 2
         waiting: list[tuple[Cell, Cell]] = []
@@ -310,7 +362,13 @@ class _Setting:
                 yield from (Box(cells=pair, gap=1.2) for pair in waiting)
                 waiting.clear()
                 wide = self._width - label
-                yield Box(cells=(Cell(0, label - 6, names), Cell(label, wide, self._set(pieces, self._m.body, wide))), gap=1.2)
+                yield Box(
+                    cells=(
+                        Cell(0, label - 6, names),
+                        Cell(label, wide, self._set(pieces, self._m.body, wide)),
+                    ),
+                    gap=1.2,
+                )
                 continue
             start = half + gutter if waiting else 0.0
             pair = Cell(start, label - 6, names), Cell(start + label, half - label, values)
@@ -321,7 +379,10 @@ class _Setting:
         yield from (Box(cells=pair, gap=1.2) for pair in waiting)
 
     def _finding(self, row: FindingRow, before: FindingRow | None) -> Box:
-        """When, what was found, on what it rests. When is said once for a run of rows that share it, and again on a new page."""
+        """When, what was found, on what it rests.
+
+        When is said once for a run of rows that share it, and again on a new page.
+        """
         m, side = self._m, 92.0
         verdict = " · ".join(filter(None, (row.verdict, row.stage)))
         left = self._own(verdict, m.small, side - 10)
@@ -331,7 +392,11 @@ class _Setting:
             right += self._own(row.basis, m.small, self._width - side)
 
         def box(texts: tuple[Text, ...], rule: float) -> Box:
-            return Box(cells=(Cell(0, side, texts), Cell(side, self._width - side, right)), pad=m.finding_pad, rule=rule)
+            return Box(
+                cells=(Cell(0, side, texts), Cell(side, self._width - side, right)),
+                pad=m.finding_pad,
+                rule=rule,
+            )
 
         if before is None or before.urgency != row.urgency:
             return box(when + left, _HAIR if before is not None else 0.0)
@@ -351,8 +416,19 @@ class _Setting:
             (False, False): (40, 16, 0, 0, 44),
         }[strips, later]
         columns = self._columns(shares)
-        head = self._head([words[name] for name in ("name", "before", "after", "scale", "limit")], columns, right=(1, 2))
-        made = [Box(cells=(Cell(0, self._width, self._own(words["key"], self._m.small, self._width)),), keep=True)] if strips and say_key else []
+        head = self._head(
+            [words[name] for name in ("name", "before", "after", "scale", "limit")], columns, right=(1, 2)
+        )
+        made = (
+            [
+                Box(
+                    cells=(Cell(0, self._width, self._own(words["key"], self._m.small, self._width)),),
+                    keep=True,
+                )
+            ]
+            if strips and say_key
+            else []
+        )
         return [*made, *self._table(head, [self._reading(row, columns) for row in block.rows])]
 
     def _reading(self, row: ReadingRow, columns: Sequence[Column]) -> Box:
@@ -360,7 +436,11 @@ class _Setting:
         about = self._own(row.name, m.row, name[1])
         cells = [Cell(*name, about)]
         numbers = [(before, row.before, not row.after), (after, row.after, True)]
-        cells += [Cell(*column, self._number(text, column[1], strong=strong)) for column, text, strong in numbers if text]
+        cells += [
+            Cell(*column, self._number(text, column[1], strong=strong))
+            for column, text, strong in numbers
+            if text
+        ]
         if row.note:
             cells.append(self._conditions(row.note, cells, columns))
         if row.strip is not None:
@@ -372,12 +452,16 @@ class _Setting:
         return Box(cells=tuple(cells), pad=m.reading_pad)
 
     def _conditions(self, note: str, cells: Sequence[Cell], columns: Sequence[Column]) -> Cell:
-        """A reading's note, spoken after its numbers: below the name where it fits on one line, else below all of them and across."""
+        """A reading's note, spoken after its numbers: below the name where it fits on one line, else below
+        all of them and across.
+        """
         (start, wide), before, after, *_ = columns
         above, texts = cells[0].texts, self._set([(clean(note), True)], self._m.small, wide)
         if len(texts) > 1:
             wide = sum(after if after[1] else before) - start
-            above = max((cell.texts for cell in cells), key=lambda lines: sum(text.voice.leading for text in lines))
+            above = max(
+                (cell.texts for cell in cells), key=lambda lines: sum(text.voice.leading for text in lines)
+            )
             texts = self._set([(clean(note), True)], self._m.small, wide)
         empty = tuple(attrs.evolve(text, line=Line((), 0.0)) for text in above)
         return Cell(start, wide, empty + texts)
@@ -405,7 +489,9 @@ class _Setting:
             cells = []
             for figure, column in zip(row, columns, strict=True):
                 title = self._own(figure.title, attrs.evolve(self._m.row, style="strong"), column[1])
-                cells.append(Cell(*column, title, figure, self._own(figure.description, self._m.small, column[1])))
+                cells.append(
+                    Cell(*column, title, figure, self._own(figure.description, self._m.small, column[1]))
+                )
             made.append(Box(cells=tuple(cells), gap=self._m.between + 2))
         return made
 
@@ -414,23 +500,36 @@ class _Setting:
             return []
         words = self._words["lines"]
         columns = self._columns((56, 12, 11, 8, 13))
-        titles = [*(words[name] for name in ("text", "quantity", "price", "tax")), words["net"].format(currency=clean(block.currency))]
-        made = self._table(self._head(titles, columns, right=(1, 2, 3, 4)), [self._line(row, columns) for row in block.rows])
+        titles = [
+            *(words[name] for name in ("text", "quantity", "price", "tax")),
+            words["net"].format(currency=clean(block.currency)),
+        ]
+        made = self._table(
+            self._head(titles, columns, right=(1, 2, 3, 4)), [self._line(row, columns) for row in block.rows]
+        )
         made[-1].keep = totals_follow  # a total never stands alone on the last page
         return made
 
     def _line(self, row: PricedRow, columns: Sequence[Column]) -> Box:
         m, (text, *numbers) = self._m, columns
         what = self._set([(clean(row.text), True)], m.row, text[1])
-        about = [self._set([(clean(below), True)], m.small, text[1]) for below in (row.ground, row.note) if below]
+        about = [
+            self._set([(clean(below), True)], m.small, text[1]) for below in (row.ground, row.note) if below
+        ]
         cells = [Cell(*text, what)]
         beside = what[0].line.width + 7
-        if m.ground_beside and len(what) == len(about) == len(about[0]) == 1 and beside + about[0][0].line.width <= text[1]:
+        if (
+            m.ground_beside
+            and len(what) == len(about) == len(about[0]) == 1
+            and beside + about[0][0].line.width <= text[1]
+        ):
             cells.append(Cell(text[0] + beside, text[1] - beside, about[0]))
         else:
             cells = [Cell(*text, sum(about, what))]
         values = zip((row.quantity, row.price, row.tax, row.net), numbers, strict=True)
-        cells += [Cell(*column, self._own(value, m.row, column[1], "right")) for value, column in values if value]
+        cells += [
+            Cell(*column, self._own(value, m.row, column[1], "right")) for value, column in values if value
+        ]
         return Box(cells=tuple(cells), pad=m.line_pad)
 
     def _totals(self, block: Totals) -> list[Box]:
@@ -439,10 +538,21 @@ class _Setting:
         made: list[Box] = []
         for nth, (label, value, strong) in enumerate(block.rows):
             voice = self._m.total if strong else self._m.row
-            cells = Cell(start, wide, self._own(label, voice, wide)), Cell(self._width - amount, amount, self._own(value, voice, amount, "right"))
+            cells = (
+                Cell(start, wide, self._own(label, voice, wide)),
+                Cell(self._width - amount, amount, self._own(value, voice, amount, "right")),
+            )
             rule = self._rule_from(start) if strong else None
             last = nth == len(block.rows) - 1
-            made.append(Box(cells=cells, pad=self._m.line_pad - 0.4, keep=not last, draw=rule, rule=0.0 if nth else _HAIR))
+            made.append(
+                Box(
+                    cells=cells,
+                    pad=self._m.line_pad - 0.4,
+                    keep=not last,
+                    draw=rule,
+                    rule=0.0 if nth else _HAIR,
+                )
+            )
         return made
 
     def _rule_from(self, start: float) -> Callable[[Pen, float, float], None]:
@@ -452,13 +562,20 @@ class _Setting:
 
     def _statement(self, block: Statement) -> list[Box]:
         m, wide = self._m, self._width - 20
-        texts = self._own(block.title, attrs.evolve(m.body, style="strong"), wide) + self._set(self._pieces(block.words), m.body, wide)
+        texts = self._own(block.title, attrs.evolve(m.body, style="strong"), wide) + self._set(
+            self._pieces(block.words), m.body, wide
+        )
         return [Box(cells=(Cell(10, wide, texts),), gap=m.between + 2, pad=m.between, frame="tb")]
 
     def _code(self, block: Code) -> list[Box]:
         words, m = self._words["code"], self._m
         if self._document.draft:
-            return [Box(cells=(Cell(0, self._width, self._own(words["draft"], m.small, self._width)),), gap=m.between)]
+            return [
+                Box(
+                    cells=(Cell(0, self._width, self._own(words["draft"], m.small, self._width)),),
+                    gap=m.between,
+                )
+            ]
         drawn = self._symbol
         module = MODULE_MM * MM
         # The first dark modules stand at the margin: left of them the sheet is empty, as it is to be.
@@ -466,19 +583,23 @@ class _Setting:
         room = self._width - start
         texts: tuple[Text, ...] = ()
         if self._link is not None:
-            texts += self._own(words["scan"], attrs.evolve(m.body, style="strong", colour=INK), room) + self._own(words["link"], m.small, room)
+            texts += self._own(
+                words["scan"], attrs.evolve(m.body, style="strong", colour=INK), room
+            ) + self._own(words["link"], m.small, room)
             texts += self._set([(clean(self._link), True)], m.row, room)
         else:
             texts += self._own(words["no_link"], m.body, room)
         texts += self._own(words["mark"], attrs.evolve(m.small, leading=15.0), room)
         texts += self._own(block.record_mark, m.mark, room) + self._own(words["mark_what"], m.small, room)
-        box = Box(cells=(Cell(start, room, texts),), gap=m.between, pad=QUIET * module if drawn is not None else 0.0)
+        box = Box(
+            cells=(Cell(start, room, texts),), gap=m.between, pad=QUIET * module if drawn is not None else 0.0
+        )
         if drawn is not None:
             box.least = (drawn.side - 2 * QUIET) * module
             box.draw = lambda pen, x, top: pen.dark_squares(drawn.runs(), x, top, module)
         return [box]
 
-    # --- small things -----------------------------------------------------------------------------------------------
+    # --- small things ---------------------------------------------------------------------------------------
 
     def _columns(self, shares: Sequence[float]) -> list[Column]:
         """Columns with these shares of the width, white between those that are shown."""
@@ -492,11 +613,24 @@ class _Setting:
         return made
 
     def _head(self, titles: Sequence[str], columns: Sequence[Column], *, right: Sequence[int]) -> Box:
-        shown = [(nth, title, column) for nth, (title, column) in enumerate(zip(titles, columns, strict=True)) if column[1]]
-        cells = tuple(Cell(*column, self._own(title, _HEAD, column[1], "right" if nth in right else "left")) for nth, title, column in shown)
+        shown = [
+            (nth, title, column)
+            for nth, (title, column) in enumerate(zip(titles, columns, strict=True))
+            if column[1]
+        ]
+        cells = tuple(
+            Cell(*column, self._own(title, _HEAD, column[1], "right" if nth in right else "left"))
+            for nth, title, column in shown
+        )
         foot = max(len(cell.texts) for cell in cells) * _HEAD.leading + 2.0
         end = self._width
-        return Box(cells=cells, gap=3.0, pad=2.0, keep=True, draw=lambda pen, x, top: pen.rule(x, top - foot, x + end, top - foot, weight=0.7, colour=INK))
+        return Box(
+            cells=cells,
+            gap=3.0,
+            pad=2.0,
+            keep=True,
+            draw=lambda pen, x, top: pen.rule(x, top - foot, x + end, top - foot, weight=0.7, colour=INK),
+        )
 
     @staticmethod
     def _table(head: Box, rows: list[Box]) -> list[Box]:
@@ -508,11 +642,22 @@ class _Setting:
         return [head, *rows]
 
     def _pieces(self, words: Words) -> list[Piece]:
-        return [(clean(run, lines=True), not self._strict) if isinstance(run, str) else (clean(self._say(run), lines=True), True) for run in words]
+        return [
+            (
+                (clean(run, lines=True), not self._strict)
+                if isinstance(run, str)
+                else (clean(self._say(run), lines=True), True)
+            )
+            for run in words
+        ]
 
     def _own(self, text: str, voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
-        """A text that is ours, though a typed word may stand in it: where strictness is asked for, every glyph must be in the face."""
+        """A text that is ours, though a typed word may stand in it: where strictness is asked for, every
+        glyph must be in the face.
+        """
         return self._set([(clean(text), not self._strict)], voice, room, align)
 
-    def _set(self, pieces: Sequence[Piece], voice: Voice, room: float, align: str = "left") -> tuple[Text, ...]:
+    def _set(
+        self, pieces: Sequence[Piece], voice: Voice, room: float, align: str = "left"
+    ) -> tuple[Text, ...]:
         return tuple(Text(line, voice, align) for line in wrap(pieces, voice.style, voice.size, room))

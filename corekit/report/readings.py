@@ -1,4 +1,6 @@
-"""Readings as a paper or a screen shows them: what was read, the limit it was held against, and the limit strip."""
+"""Readings as a paper or a screen shows them: what was read, the limit it was held against, and the limit
+strip.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,9 @@ from ..plugin.reading import WORST, Reading
 
 
 def reading_rows(assessment: Assessment) -> list[ReadingRow]:
-    """One row for every quantity and place: its first reading, its latest later one, limit, source and strip."""
+    """One row for every quantity and place: its first reading, its latest later one, limit,
+    source and strip.
+    """
     first: dict[tuple[str, str], Reading] = {}
     last: dict[tuple[str, str], Reading] = {}
     for stage in assessment.readings:
@@ -31,7 +35,14 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
     for key, before in first.items():
         pair = compared.get(key)
         conditions = _conditions(before, pair.after if pair else None)
-        rows.append(_row(before, pair, _judged(last[key], assessment), "as above" if conditions == said != "" else conditions))
+        rows.append(
+            _row(
+                before,
+                pair,
+                _judged(last[key], assessment),
+                "as above" if conditions == said != "" else conditions,
+            )
+        )
         said = conditions
     return rows
 
@@ -39,7 +50,8 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
 def row_of(reading: Reading, assessment: Assessment) -> ReadingRow:
     """The row of one reading of an assessment, as a screen shows it while it is being typed.
 
-    Where the quantity was read at an earlier stage too, that reading stands before it, on the strip as the hollow dot.
+    Where the quantity was read at an earlier stage too, that reading stands before it, on the strip as the
+    hollow dot.
     """
     pair = next((pair for pair in assessment.comparisons if _same(pair.after, reading)), None)
     before, after = (pair.before, pair.after) if pair else (reading, None)
@@ -68,7 +80,10 @@ def _same(one: Reading, other: Reading) -> bool:
 
 def _judged(reading: Reading, assessment: Assessment) -> Finding | None:
     """The finding that held this very reading against a limit, not something computed from it."""
-    return next((finding for finding in assessment.findings if finding.limits and finding.value == reading.value), None)
+    return next(
+        (finding for finding in assessment.findings if finding.limits and finding.value == reading.value),
+        None,
+    )
 
 
 def _conditions(before: Reading, after: Reading | None) -> str:
@@ -79,7 +94,10 @@ def _conditions(before: Reading, after: Reading | None) -> str:
 
 
 def _setup(reading: Reading) -> str:
-    return ", ".join(f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, doubt=False)}" for beside in reading.setup.values())
+    return ", ".join(
+        f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, doubt=False)}"
+        for beside in reading.setup.values()
+    )
 
 
 def _repeats(before: Reading, after: Reading | None) -> str:
@@ -88,7 +106,9 @@ def _repeats(before: Reading, after: Reading | None) -> str:
 
 
 def _change(pair: Comparison | None) -> str:
-    """Towards the limit or away from it; that a reading is another one than before can be seen without a word."""
+    """Towards the limit or away from it; that a reading is another one than before can be seen without a
+    word.
+    """
     return "" if pair is None or pair.change is Change.CHANGED else str(pair.change)
 
 
@@ -98,14 +118,23 @@ def strip_of(measurand: Measurand, before: Reading, after: Reading | None, limit
 
 
 def strip_of_finding(finding: Finding, assessment: Assessment) -> Strip | None:
-    """The limit strip of what a finding judged, be it a reading or computed from several; None where there was nothing to hold against a limit.
+    """The limit strip of what a finding judged, be it a reading or computed from several; None where there
+    was nothing to hold against a limit.
 
     What the same check judged at the earliest stage before stands on it as the hollow dot.
     """
     if finding.value is None or not finding.limits:
         return None
-    same = [other for other in assessment.findings if (other.code, other.place, other.unit) == (finding.code, finding.place, finding.unit)]
-    first = min((other for other in same if other.stage < finding.stage and other.value is not None), key=lambda other: other.stage, default=None)
+    same = [
+        other
+        for other in assessment.findings
+        if (other.code, other.place, other.unit) == (finding.code, finding.place, finding.unit)
+    ]
+    first = min(
+        (other for other in same if other.stage < finding.stage and other.value is not None),
+        key=lambda other: other.stage,
+        default=None,
+    )
     judged = [reading for stage in assessment.readings for reading in stage if reading.value == finding.value]
     floor = judged[0].measurand.possible.low if judged else None
     if first is None or first.value is None:
@@ -129,16 +158,23 @@ def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: f
 
     low = in_unit(limit.low.number) if limit.low else None
     high = in_unit(limit.high.number) if limit.high else None
-    points = [in_unit(value.number) + sign * half_width(value) for value in {id(latest): latest, id(before): before}.values() for sign in (-1, 1)]
+    points = [
+        in_unit(value.number) + sign * half_width(value)
+        for value in {id(latest): latest, id(before): before}.values()
+        for sign in (-1, 1)
+    ]
     points += [end for end in (low, high) if end is not None]
     room = 0.25 * ((max(points) - min(points)) or abs(max(points)) or 1.0)
     floor = in_unit(least) if least is not None else None
     low_end, high_end = min(points) - room, max(points) + room
-    read = [in_unit(value.number) for value in (before, latest)] + [end for end in (low, high) if end is not None]
+    read = [in_unit(value.number) for value in (before, latest)] + [
+        end for end in (low, high) if end is not None
+    ]
     return Strip(
         unit=units.declared_text(unit),
         low_end=low_end if floor is None else max(floor, low_end),
-        # A share of a whole ends at the whole, unless something beyond it was read: nothing is fuller than full.
+        # A share of a whole ends at the whole, unless something beyond it was read: nothing is fuller than
+        # full.
         high_end=min(high_end, 100.0) if unit == "%" and max(read) <= 100.0 else high_end,
         allowed_low=low,
         allowed_high=high,
@@ -157,6 +193,8 @@ def how_read(assessment: Assessment) -> str:
     sources = [f"from the sheet of {'; '.join(named)}"] if named else []
     sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
     doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
-    notes = dict.fromkeys(note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes)
+    notes = dict.fromkeys(
+        note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes
+    )
     doubt += f" Beside that: {'; '.join(notes)}." if notes else ""
     return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."

@@ -1,4 +1,6 @@
-"""Build a receipt: the paper for money received, when the invoice was issued before it or is still to come."""
+"""Build a receipt: the paper for money received, when the invoice was issued before it or is
+still to come.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ from .sheet import Sheet
 
 @attrs.frozen(kw_only=True)
 class PaidFor:
-    """What money was paid for, and what that comes to: an issued invoice by its number, over so many vehicles, or (no number) what was agreed to so far."""
+    """What money was paid for, and what that comes to: an issued invoice by its number, over so many
+    vehicles, or (no number) what was agreed to so far.
+    """
 
     total: Money
     number: str = ""
@@ -25,9 +29,18 @@ class PaidFor:
 
 
 def receipt(
-    job: Job, sheet: Sheet, taken: Receipt, *, day: str, paid_for: PaidFor, before: Sequence[tuple[str, Money]] = (), record_mark: str
+    job: Job,
+    sheet: Sheet,
+    taken: Receipt,
+    *,
+    day: str,
+    paid_for: PaidFor,
+    before: Sequence[tuple[str, Money]] = (),
+    record_mark: str,
 ) -> Document:
-    """The paper of one payment. It takes no number: the payment stands in the books, and the record mark fixes it.
+    """The paper of one payment.
+
+    It takes no number: the payment stands in the books, and the record mark fixes it.
 
     Args:
         job: Where the payment was taken.
@@ -39,9 +52,17 @@ def receipt(
     what = f"invoice {paid_for.number}" if paid_for.number else "work agreed to"
     amount = f"{taken.amount} {taken.amount.currency}"
     blocks: list[Block] = [
-        Pairs(rows=(*sections.parties(job, sheet), ("Paid for", (_what_for(paid_for),)), *_vehicle(job, paid_for))),
+        Pairs(
+            rows=(
+                *sections.parties(job, sheet),
+                ("Paid for", (_what_for(paid_for),)),
+                *_vehicle(job, paid_for),
+            )
+        ),
         Heading(text="What was received"),
-        Paragraph(words=(f"Received {amount}, {taken.how}, on {day}. {_left(taken, paid_for)}",), tone="strong"),
+        Paragraph(
+            words=(f"Received {amount}, {taken.how}, on {day}. {_left(taken, paid_for)}",), tone="strong"
+        ),
         TotalsBlock(rows=tuple(_rows(taken, paid_for, before)), currency=sheet.currency),
         Heading(text="How to check this"),
         Pairs(rows=(("Record mark", (record_mark,)),)),
@@ -62,15 +83,18 @@ def receipt(
 
 
 _CHECK = (
-    "A receipt has no number of its own: the payment stands in the shop's books. The record mark was taken after the payment was written down. "
-    "Had the payment, or anything written before it, been changed or removed since, the shop's record would no longer give this mark."
+    "A receipt has no number of its own: the payment stands in the shop's books. The record mark was taken"
+    " after the payment was written down. Had the payment, or anything written before it, been changed or"
+    " removed since, the shop's record would no longer give this mark."
 )
 
 
 def _what_for(paid_for: PaidFor) -> str:
     if not paid_for.number:
         return "work agreed to; no invoice was issued yet, and the invoice will show this payment"
-    return f"invoice {paid_for.number}" + (f", over {paid_for.vehicles} vehicles" if paid_for.vehicles > 1 else "")
+    return f"invoice {paid_for.number}" + (
+        f", over {paid_for.vehicles} vehicles" if paid_for.vehicles > 1 else ""
+    )
 
 
 def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
@@ -81,11 +105,23 @@ def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
 def _left(taken: Receipt, paid_for: PaidFor) -> str:
     if not taken.is_settled:
         return f"Still to pay: {taken.due} {taken.due.currency}."
-    return "With it the invoice is paid in full." if paid_for.number else "With it all that was agreed to so far is paid."
+    return (
+        "With it the invoice is paid in full."
+        if paid_for.number
+        else "With it all that was agreed to so far is paid."
+    )
 
 
-def _rows(taken: Receipt, paid_for: PaidFor, before: Sequence[tuple[str, Money]]) -> list[tuple[str, str, bool]]:
-    rows = [(f"Total of invoice {paid_for.number}" if paid_for.number else "Agreed so far", str(paid_for.total), False)]
+def _rows(
+    taken: Receipt, paid_for: PaidFor, before: Sequence[tuple[str, Money]]
+) -> list[tuple[str, str, bool]]:
+    rows = [
+        (
+            f"Total of invoice {paid_for.number}" if paid_for.number else "Agreed so far",
+            str(paid_for.total),
+            False,
+        )
+    ]
     rows += [(f"Paid before, {how}", f"-{amount}", False) for how, amount in before]
     rows.append((f"Received, {taken.how}", f"-{taken.amount}", False))
     return [*rows, ("Due" if paid_for.number else "Not yet paid of it", str(taken.due), True)]

@@ -20,7 +20,9 @@ def removed(reference: Personal) -> str:
 
 
 def speaker(texts: Mapping[str, str]) -> Say:
-    """A resolver for the paper in the customer's hand: `texts` maps hash → text; what is not there was removed."""
+    """A resolver for the paper in the customer's hand: `texts` maps hash → text; what is not there was
+    removed.
+    """
 
     def say(reference: Personal) -> str:
         text = texts.get(reference.hash)

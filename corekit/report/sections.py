@@ -1,4 +1,6 @@
-"""The sections that papers share: who and which vehicle, what was told, agreed and done, whether it worked, what to watch."""
+"""The sections that papers share: who and which vehicle, what was told, agreed and done, whether it worked,
+what to watch.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +29,9 @@ def who(job: Job, sheet: Sheet) -> list[Block]:
 def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
     """Who issues the paper, and for whom."""
     rows: list[tuple[str, Words]] = []
-    issuer = ", ".join(part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part)
+    issuer = ", ".join(
+        part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part
+    )
     rows.append(("From", (issuer,)))
     if sheet.issuer.tax_id:
         rows.append(("Tax number", (sheet.issuer.tax_id,)))
@@ -52,7 +56,11 @@ def vehicle(job: Job) -> list[tuple[str, Words]]:
 
 
 def _vin_remark(check: str) -> str:
-    return " (its check digit differs; that matters only where check digits are required)" if check == "differs" else ""
+    return (
+        " (its check digit differs; that matters only where check digits are required)"
+        if check == "differs"
+        else ""
+    )
 
 
 def _joined(*parts: object) -> Words:
@@ -66,10 +74,20 @@ def _joined(*parts: object) -> Words:
 def told(job: Job) -> list[Block]:
     """The complaint in the customer's own words, and what was noted about the vehicle."""
     words = job.opened.words
-    blocks: list[Block] = [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")] if isinstance(words, Personal) else []
+    blocks: list[Block] = (
+        [Heading(text="What you told us"), Paragraph(words=(words,), tone="quote")]
+        if isinstance(words, Personal)
+        else []
+    )
     for noted in job.all(Remarked):
         remark = noted.record.words
-        when = "on arrival" if noted.record.stage == 0 else "after the work" if noted.record.stage == job.stage else "between the work"
+        when = (
+            "on arrival"
+            if noted.record.stage == 0
+            else "after the work"
+            if noted.record.stage == job.stage
+            else "between the work"
+        )
         if isinstance(remark, Personal):
             blocks.append(Paragraph(words=(f"Noted {when}: ", remark)))
     return blocks
@@ -102,20 +120,29 @@ def _title(operation: str, sheet: Sheet) -> str:
 
 
 def as_described(job: Job, stage: str) -> list[Block]:
-    """What a price rests on that was made before anybody looked: on what was told, and on nothing measured."""
+    """What a price rests on that was made before anybody looked: on what was told, and on
+    nothing measured.
+    """
     if stage != "repair" or any(job.spoken_of(one) or job.codes_read(one) for one in job.stages):
         return []
     vehicle = job.vehicle
     seen = isinstance(vehicle.plate, Personal) or isinstance(vehicle.vin, Personal)
     about = "the work as you described it" if seen else "the vehicle and the work as you described them"
     unseen = "" if seen else " and the vehicle was not seen"
-    text = f"Nothing was measured for this price{unseen}. It holds for {about}; if what we find is otherwise, you get a new offer and need not take it."
+    text = (
+        f"Nothing was measured for this price{unseen}. It holds for {about}; if what we find is otherwise,"
+        " you get a new offer and need not take it."
+    )
     return [Paragraph(words=(text,))]
 
 
 def did(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
     """The work done, priced, each line with its ground; before it, over which visits it went."""
-    return [Heading(text="What we did"), *(Paragraph(words=(sentence,)) for sentence in _visits(job)), priced_lines(lines, totals, sheet)]
+    return [
+        Heading(text="What we did"),
+        *(Paragraph(words=(sentence,)) for sentence in _visits(job)),
+        priced_lines(lines, totals, sheet),
+    ]
 
 
 def _visits(job: Job) -> list[str]:
@@ -126,7 +153,10 @@ def _visits(job: Job) -> list[str]:
         record = noted.record
         if isinstance(record, Came) and left is not None and isinstance(left.record, Left):
             odometer = f", odometer {record.odometer_typed}" if record.odometer_typed else ""
-            sentences.append(f"Interrupted on {_day(left)}, {left.record.because}; taken up again on {_day(noted)}{odometer}.")
+            sentences.append(
+                f"Interrupted on {_day(left)}, {left.record.because}; taken up again on"
+                f" {_day(noted)}{odometer}."
+            )
         left = noted
     return sentences
 
@@ -140,15 +170,23 @@ def worked(assessment: Assessment) -> list[Block]:
     if not assessment.repairs:
         return []
     rows = [
-        FindingRow(text=_shown(repair, assessment.job), verdict=stage_name(repair.stage), urgency=repair.title)
+        FindingRow(
+            text=_shown(repair, assessment.job), verdict=stage_name(repair.stage), urgency=repair.title
+        )
         for repair in assessment.repairs
     ]
     return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
 
 
 def _shown(repair: RepairProof, job: Job) -> str:
-    """What the retest says; of work that did not cure, that it did not: how well its part reads now is beside the point."""
-    return "Did not cure what you came with; not charged." if repair.operation in did_not_cure(job) else f"{str(repair.proof).capitalize()}. {repair.why}"
+    """What the retest says; of work that did not cure, that it did not: how well its part reads now is beside
+    the point.
+    """
+    return (
+        "Did not cure what you came with; not charged."
+        if repair.operation in did_not_cure(job)
+        else f"{str(repair.proof).capitalize()}. {repair.why}"
+    )
 
 
 #: On a paper that is read after the visit, what was for this visit is what it left open.
@@ -156,61 +194,91 @@ _LEFT = {Urgency.THIS_VISIT: "Left open"}
 _FIRST = f"{str(Urgency.BEFORE_DRIVING).capitalize()}: "
 
 
-def watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
+def watch(
+    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
+) -> list[Block]:
     """What is left open, declined or still to do, what was looked at at all, cautions, and the guarantee."""
-    return [*to_watch(assessment, agreements, lines, sheet), *closing([(assessment, agreements, lines)], sheet)]
+    return [
+        *to_watch(assessment, agreements, lines, sheet),
+        *closing([(assessment, agreements, lines)], sheet),
+    ]
 
 
-def to_watch(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[Block]:
+def to_watch(
+    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
+) -> list[Block]:
     """What is left open, declined or still to do, and what was looked at at all."""
     sentences = _left_to_do(assessment, agreements, lines, sheet) or ["Nothing, of what was tested."]
     paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
-    return [Heading(text="What to watch"), *paragraphs, Paragraph(words=(_looked_at(assessment),), tone="small")]
+    return [
+        Heading(text="What to watch"),
+        *paragraphs,
+        Paragraph(words=(_looked_at(assessment),), tone="small"),
+    ]
 
 
 def closing(over: Iterable[tuple[Assessment, Sequence[Yes], Sequence[Line]]], sheet: Sheet) -> list[Block]:
     """Cautions for the work that is left to do, be it on one vehicle or on several, and the guarantee."""
     operations: set[str] = set()
     for assessment, agreements, lines in over:
-        if _left_to_do(assessment, agreements, lines, sheet):  # with nothing left to do, the work and its dangers are over
-            operations |= {line.operation for line in lines} | {finding.calls_for for finding in assessment.current}
+        if _left_to_do(
+            assessment, agreements, lines, sheet
+        ):  # with nothing left to do, the work and its dangers are over
+            operations |= {line.operation for line in lines} | {
+                finding.calls_for for finding in assessment.current
+            }
     hazards = cautions(operations, sheet)
     guarantee = sheet.issuer.guarantee or "No terms of guarantee beyond the law are given."
     statement: list[Block] = [Statement(title="Cautions", words=(hazards,))] if hazards else []
     return [*statement, Paragraph(words=(f"Guarantee: {guarantee}",), tone="small")]
 
 
-def _left_to_do(assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet) -> list[str]:
+def _left_to_do(
+    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
+) -> list[str]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
             late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
-            sentences.append(f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}")
+            sentences.append(
+                f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}"
+            )
     for repair in assessment.repairs:
         if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
-            why = "" if repair.finding in assessment.current else f" {repair.why}"  # then it stands above already
+            why = (
+                "" if repair.finding in assessment.current else f" {repair.why}"
+            )  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
     sentences = _of_the_job(assessment.job, lines, sheet) + sentences
     sentences.sort(key=lambda sentence: not sentence.startswith(_FIRST))  # nothing stands before a warning
     for yes in agreements:
         sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
-        looked = {finding.system for finding in assessment.findings}  # a system that was only asked about is not what is left open
+        looked = {
+            finding.system for finding in assessment.findings
+        }  # a system that was only asked about is not what is left open
         tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
         sentences += [f"The next test: {question}" for question in tests]
     return list(dict.fromkeys(sentences))
 
 
 def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
-    """What is still the matter however the readings stand: work not finished, not done, or no cure; a fault that was not found."""
+    """What is still the matter however the readings stand: work not finished, not done, or no cure; a fault
+    that was not found.
+    """
     sentences = []
     if job.left_open is not None and job.ended is None:
         left = job.left_open.record
-        sentences.append(f"The work is not finished: {left.because}{f'; next visit on {left.back}' if left.back else ''}.")
+        sentences.append(
+            f"The work is not finished: {left.because}{f'; next visit on {left.back}' if left.back else ''}."
+        )
     failed, last = did_not_cure(job), max((noted.record.stage for noted in job.repairs), default=0)
     for noted in job.repairs:
         if noted.record.operation in failed and noted.record.stage == last:
-            sentences.append(f"{_title(noted.record.operation, sheet)}: did not cure what you came with, and nothing was done since that did.")
+            sentences.append(
+                f"{_title(noted.record.operation, sheet)}: did not cure what you came with, and nothing was"
+                " done since that did."
+            )
     if job.ended is not None and job.ended.record.how == "came to nothing":
         sentences.append("What you came with was neither found nor repaired.")
     charged = {line.operation for line in lines}
@@ -230,5 +298,7 @@ def _looked_at(assessment: Assessment) -> str:
 def cautions(operations: Iterable[str], sheet: Sheet) -> str:
     """The cautions of all the work on the paper; what several kinds of work share is said once."""
     texts = [sheet.operations[key].hazard for key in sorted(operations) if key in sheet.operations]
-    sentences = dict.fromkeys(sentence for text in texts for sentence in re.split(r"(?<=[.!?]) ", text) if sentence)
+    sentences = dict.fromkeys(
+        sentence for text in texts for sentence in re.split(r"(?<=[.!?]) ", text) if sentence
+    )
     return " ".join([*sentences, "Local codes and licensed practice come first."]) if sentences else ""

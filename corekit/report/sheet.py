@@ -46,5 +46,6 @@ class Sheet:
     draft: bool = False
 
 
-#: Who may agree to an offer. It is printed on the page that everybody with the code can read, so it is never a name.
+#: Who may agree to an offer. It is printed on the page that everybody with the code can read, so it is never
+#: a name.
 WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")

@@ -1,4 +1,5 @@
-"""The limit strip: a thin scale, the allowed span on it, the reading as a full dot with its doubt, before as a hollow dot.
+"""The limit strip: a thin scale, the allowed span on it, the reading as a full dot with its doubt, before as
+a hollow dot.
 
 It says where a reading lies without a colour, and reads the same in grey print.
 """
@@ -38,7 +39,11 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
         marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
         marks.append(Label(x, _NUMBER_AT, text, size=_NUMBER))
     # Two dots that would hide each other stand one below the other.
-    apart = 0.0 if strip.before is None or abs(_place(strip, strip.before) - _place(strip, strip.reading)) > _CLOSE else _LANE
+    apart = (
+        0.0
+        if strip.before is None or abs(_place(strip, strip.before) - _place(strip, strip.reading)) > _CLOSE
+        else _LANE
+    )
     if strip.before is not None:
         marks += _dot(strip, (strip.before, strip.before_doubt), _MIDDLE - apart, filled=False)
     marks += _dot(strip, (strip.reading, strip.doubt), _MIDDLE + apart, filled=True)
@@ -63,7 +68,8 @@ def strip_words(strip: Strip) -> str:
 
 
 def strip_text(strip: Strip, width: int = 40) -> str:
-    """The strip in one line of characters: `[` and `]` are closed ends of the allowed span, `‹` and `›` open ones.
+    """The strip in one line of characters: `[` and `]` are closed ends of the allowed span, `‹` and `›` open
+    ones.
 
     Args:
         strip: What to show.
@@ -93,14 +99,20 @@ def strip_text(strip: Strip, width: int = 40) -> str:
 
 
 def ticks(low: float, high: float, room: float = PAPER_ROOM) -> list[tuple[float, str]]:
-    """Round numbers on a scale from `low` to `high`, (number, as printed), as many as stand clear of each other in `room` points."""
+    """Round numbers on a scale from `low` to `high`, (number, as printed), as many as stand clear of each
+    other in `room` points.
+    """
     if not (math.isfinite(low) and math.isfinite(high) and low < high):
         return []
     best: list[tuple[float, str]] = []
     for wanted in (5, 4, 3, 2):
         best = _round_numbers(low, high, (high - low) / wanted)
         widest = max((len(text) for _, text in best), default=0) * _NUMBER * 0.56
-        apart = (best[1][0] - best[0][0]) / (high - low) * room * (1 - 2 * _SIDE / _WIDTH) if len(best) > 1 else math.inf
+        apart = (
+            (best[1][0] - best[0][0]) / (high - low) * room * (1 - 2 * _SIDE / _WIDTH)
+            if len(best) > 1
+            else math.inf
+        )
         if len(best) >= 2 and widest + 5.0 <= apart:
             return best
     return best[:1] + best[-1:] if len(best) > 2 else best
@@ -151,10 +163,18 @@ def _band(strip: Strip) -> list[Mark]:
         return []
     low, high = (_place(strip, end) for end in span)
     marks: list[Mark] = [Band(low, _FOOT, high, _HEAD, shade=0.17)]
-    for x, is_open, outwards in ((low, strip.allowed_low is None, -1.0), (high, strip.allowed_high is None, 1.0)):
+    for x, is_open, outwards in (
+        (low, strip.allowed_low is None, -1.0),
+        (high, strip.allowed_high is None, 1.0),
+    ):
         if is_open:  # an arrowhead beyond the scale: goes on
             tip = x + outwards * 3.4
-            marks.append(Polyline(((x + outwards * 0.8, _HEAD - 1.4), (tip, _MIDDLE), (x + outwards * 0.8, _FOOT + 1.4)), weight=0.9))
+            marks.append(
+                Polyline(
+                    ((x + outwards * 0.8, _HEAD - 1.4), (tip, _MIDDLE), (x + outwards * 0.8, _FOOT + 1.4)),
+                    weight=0.9,
+                )
+            )
         else:
             marks.append(Polyline(((x, _FOOT), (x, _HEAD + _EDGE_OVER)), weight=1.2))
     return marks
@@ -175,7 +195,9 @@ def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> 
         outwards = -1.0 if value < strip.low_end else 1.0
         tip = x + outwards * 4.8
         marks.append(Polyline(((x + outwards * 2.4, y), (tip, y)), weight=1.0))
-        marks.append(Polyline(((tip - outwards * 1.2, y + 1.6), (tip, y), (tip - outwards * 1.2, y - 1.6)), weight=1.0))
+        marks.append(
+            Polyline(((tip - outwards * 1.2, y + 1.6), (tip, y), (tip - outwards * 1.2, y - 1.6)), weight=1.0)
+        )
     return marks
 
 

@@ -131,7 +131,9 @@ def _block(block: Block, document: Document, say: Say, link: str | None, width: 
         yield from wrapped(clean(block.text), width)
         yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
     elif isinstance(block, Paragraph):
-        yield from _indented(spoken(block.words, say, lines=True), width, "| " if block.tone == "quote" else "")
+        yield from _indented(
+            spoken(block.words, say, lines=True), width, "| " if block.tone == "quote" else ""
+        )
     elif isinstance(block, Pairs):
         yield from _pairs(block, say, width)
     elif isinstance(block, Findings):
@@ -178,13 +180,20 @@ def _pairs(block: Pairs, say: Say, width: int) -> Iterator[str]:
 def _reading(row: ReadingRow, width: int) -> Iterator[str]:
     words = wording()["readings"]
     yield from wrapped(clean(row.name), width)
-    values = [f"{words['before'].lower()} {clean(row.before)}" if row.before else "", f"{words['after'].lower()} {clean(row.after)}" if row.after else ""]
+    values = [
+        f"{words['before'].lower()} {clean(row.before)}" if row.before else "",
+        f"{words['after'].lower()} {clean(row.after)}" if row.after else "",
+    ]
     yield from _indented(", ".join(filter(None, values)) if row.after else clean(row.before), width, "  ")
     if row.note:
         yield from _indented(clean(row.note), width, "  ")
     if row.strip is not None:
         yield "  " + strip_text(row.strip, min(width - 2, 60))
-    yield from _indented("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ") if row.limit or row.source else ()
+    yield from (
+        _indented("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ")
+        if row.limit or row.source
+        else ()
+    )
 
 
 def _lines(block: PricedLines, width: int) -> Iterator[str]:
@@ -196,7 +205,11 @@ def _lines(block: PricedLines, width: int) -> Iterator[str]:
 
 def _line(row: PricedRow, width: int) -> Iterator[str]:
     words = wording()["lines"]
-    counted = f"{clean(row.quantity)} × {clean(row.price)}" if row.quantity and row.price else clean(row.quantity or row.price)
+    counted = (
+        f"{clean(row.quantity)} × {clean(row.price)}"
+        if row.quantity and row.price
+        else clean(row.quantity or row.price)
+    )
     taxed = f"{words['tax'].lower()} {clean(row.tax)}" if row.tax else ""
     for text, by in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
         yield from _indented(clean(text), width, by) if text else ()

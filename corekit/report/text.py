@@ -1,4 +1,6 @@
-"""Text as it may reach paper, page or terminal: nothing in it that steers a machine or hides from a reader."""
+"""Text as it may reach paper, page or terminal: nothing in it that steers a machine or hides
+from a reader.
+"""
 
 from __future__ import annotations
 
@@ -42,15 +44,26 @@ def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
 
 def stays_with(before: str, after: str) -> bool:
     """Whether a short word (a unit) shall not be parted from the number before it when lines are broken."""
-    return len(after) <= 3 and not after[:1].isdigit() and len(before) <= 9 and before.lstrip("≤≥<>±−-~")[:1].isdigit()
+    return (
+        len(after) <= 3
+        and not after[:1].isdigit()
+        and len(before) <= 9
+        and before.lstrip("≤≥<>±−-~")[:1].isdigit()
+    )
 
 
 def amount_words(document: Document, words: Mapping[str, Mapping[str, str]]) -> str:
     """What the amount at the head of a paper is: its total, or what was received."""
-    return words["opening"]["received" if document.kind is DocumentKind.RECEIPT else "total"].format(currency=clean(document.currency))
+    return words["opening"]["received" if document.kind is DocumentKind.RECEIPT else "total"].format(
+        currency=clean(document.currency)
+    )
 
 
 def refuse_numbered_draft(document: Document) -> None:
-    """What every renderer refuses: a number is taken by issuing; a draft that shows one would be taken for an invoice."""
+    """What every renderer refuses: a number is taken by issuing; a draft that shows one would be taken for an
+    invoice.
+    """
     if document.draft and document.number:
-        raise ValueError(f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty.")
+        raise ValueError(
+            f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty."
+        )

@@ -17,7 +17,11 @@ from ..reference import DataProblem, data_path, load_toml
 #: Section → word → what must be filled in. A wording file has these and no others.
 _WORDS: dict[str, dict[str, frozenset[str]]] = {
     "running": {"page": frozenset({"page", "pages"}), "draft": frozenset(), "demo": frozenset()},
-    "opening": {"issued": frozenset({"date"}), "total": frozenset({"currency"}), "received": frozenset({"currency"})},
+    "opening": {
+        "issued": frozenset({"date"}),
+        "total": frozenset({"currency"}),
+        "received": frozenset({"currency"}),
+    },
     "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key")},
     "strip": {
         "title": frozenset({"name"}),
@@ -25,8 +29,13 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "reading": frozenset({"where"}),
         "both": frozenset({"before", "after"}),
     },
-    "lines": {**{word: frozenset() for word in ("text", "quantity", "price", "tax")}, "net": frozenset({"currency"})},
-    "code": {word: frozenset() for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft")},
+    "lines": {
+        **{word: frozenset() for word in ("text", "quantity", "price", "tax")},
+        "net": frozenset({"currency"}),
+    },
+    "code": {
+        word: frozenset() for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft")
+    },
     "mask": {kind: frozenset() for kind in PERSONAL_KINDS},
     "removed": {kind: frozenset() for kind in PERSONAL_KINDS},
 }
@@ -51,7 +60,8 @@ def wording() -> Wording:
     """The words of templates/wording.toml.
 
     Errors:
-        DataProblem: a word is missing, unknown, empty, or asks for something that is not filled in; all of them at once.
+        DataProblem: a word is missing, unknown, empty, or asks for something that is not filled in; all of
+            them at once.
     """
     return read_wording(data_path("templates/wording.toml"))
 
@@ -76,7 +86,11 @@ def read_wording(path: Path) -> Wording:
             faults.append(f"{path}: section [{section}] is missing.")
             continue
         faults += [f"{path}: {section}.{word} is not known here." for word in given if word not in words]
-        faults += [f"{path}: {section}.{word}: {fault}" for word, fields in words.items() for fault in _word_faults(given.get(word), fields)]
+        faults += [
+            f"{path}: {section}.{word}: {fault}"
+            for word, fields in words.items()
+            for fault in _word_faults(given.get(word), fields)
+        ]
     if faults:
         raise DataProblem(faults)
     return data
@@ -89,7 +103,9 @@ def _word_faults(word: Any, fields: frozenset[str]) -> list[str]:
         asked = {name for _, name, _, _ in string.Formatter().parse(word) if name is not None}
     except ValueError as problem:
         return [f"{problem}; a brace that shall be printed is written twice."]
-    return [f"{{{name}}} is not filled in here; there is {_listed(fields)}." for name in sorted(asked - fields)]
+    return [
+        f"{{{name}}} is not filled in here; there is {_listed(fields)}." for name in sorted(asked - fields)
+    ]
 
 
 def _listed(fields: frozenset[str]) -> str:
@@ -106,7 +122,10 @@ def read_theme(path: Path) -> Theme:
         faults.append(f'{path}: ink must be written "#rrggbb"; got {ink!r}.')
         ink = "#000000"
     elif contrast_with_white(ink) < 4.5:
-        faults.append(f"{path}: ink {ink} stands at {contrast_with_white(ink):.1f} to 1 against white; 4.5 is the least that reads well. Take a darker one.")
+        faults.append(
+            f"{path}: ink {ink} stands at {contrast_with_white(ink):.1f} to 1 against white; 4.5 is the least"
+            " that reads well. Take a darker one."
+        )
     if not isinstance(margins, dict):
         faults.append(f"{path}: section [margins] is missing.")
         margins = {}
@@ -119,11 +138,15 @@ def read_theme(path: Path) -> Theme:
     if faults:
         raise DataProblem(faults)
     red, green, blue = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    return Theme(ink=(red, green, blue), ink_text=ink.lower(), **{side: float(margins[side]) for side in sides})
+    return Theme(
+        ink=(red, green, blue), ink_text=ink.lower(), **{side: float(margins[side]) for side in sides}
+    )
 
 
 def contrast_with_white(ink: str) -> float:
     """Contrast of `#rrggbb` with white, 1…21; source: WCAG 2.2, contrast ratio and relative luminance."""
     channels = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in channels)
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in channels
+    )
     return 1.05 / (0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05)

@@ -1,8 +1,9 @@
 """The link key, in a file of its own outside the store, and the key for publishing.
 
-Who has the store alone cannot draw a code again; who has the key alone has nothing to open. The key is made once. If
-it is lost, codes already printed still open (the page server keeps hashes of tokens, not the key), but none of them can be
-printed again and no new link of an old document can be made, so a lost key is said loudly and never replaced by itself.
+Who has the store alone cannot draw a code again; who has the key alone has nothing to open. The key is made
+once. If it is lost, codes already printed still open (the page server keeps hashes of tokens, not the key),
+but none of them can be printed again and no new link of an old document can be made, so a lost key is said
+loudly and never replaced by itself.
 """
 
 from __future__ import annotations
@@ -39,9 +40,15 @@ def create_link_key(path: str | Path) -> bytes:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_once(path, _line(key).encode("ascii"))
     except FileExistsError as problem:
-        raise KeyProblem(f"{path}: there is a file already, and a link key is never overwritten; use it, or name another file.") from problem
+        raise KeyProblem(
+            f"{path}: there is a file already, and a link key is never overwritten; use it, or name another"
+            " file."
+        ) from problem
     except OSError as problem:
-        raise KeyProblem(f"{path}: the link key could not be written ({problem.strerror or problem}); free some space or choose another folder.") from problem
+        raise KeyProblem(
+            f"{path}: the link key could not be written ({problem.strerror or problem}); free some space or"
+            " choose another folder."
+        ) from problem
     return key
 
 
@@ -57,20 +64,33 @@ def read_link_key(path: str | Path) -> bytes:
             mode = os.fstat(file.fileno()).st_mode
             data = file.read(_AT_MOST + 1)
     except FileNotFoundError as problem:
-        raise KeyProblem(f"{path}: the link key is not there; bring it back from the backup. Without it no code can be printed again.") from problem
+        raise KeyProblem(
+            f"{path}: the link key is not there; bring it back from the backup. Without it no code can be"
+            " printed again."
+        ) from problem
     except OSError as problem:
         raise KeyProblem(f"{path}: the link key cannot be read ({problem.strerror or problem}).") from problem
     if os.name == "posix" and mode & 0o077:
-        raise KeyProblem(f"{path}: other people on this machine can read the link key (mode {mode & 0o777:03o}); run: chmod 600 {path}")
+        raise KeyProblem(
+            f"{path}: other people on this machine can read the link key (mode {mode & 0o777:03o}); run:"
+            f" chmod 600 {path}"
+        )
     found = _LINE.fullmatch(data.decode("ascii", "replace"))
     if found is None:
-        raise KeyProblem(f'{path}: this is not a link key; it must be one line that begins with "{_WORD}". Bring it back from the backup.')
+        raise KeyProblem(
+            f'{path}: this is not a link key; it must be one line that begins with "{_WORD}". Bring it back'
+            " from the backup."
+        )
     try:
         key = base64.b32decode(found[1] + "=" * 4)
-    except binascii.Error as problem:  # pragma: no cover - the pattern above lets through only what base 32 can read
+    except (
+        binascii.Error
+    ) as problem:  # pragma: no cover - the pattern above lets through only what base 32 can read
         raise KeyProblem(f"{path}: this is not a link key.") from problem
     if found[0].rstrip("\n") != _line(key).rstrip("\n"):
-        raise KeyProblem(f"{path}: the link key is damaged (its check figures do not fit); bring it back from the backup.")
+        raise KeyProblem(
+            f"{path}: the link key is damaged (its check figures do not fit); bring it back from the backup."
+        )
     return key
 
 

@@ -1,7 +1,8 @@
 """What the code on paper holds: an address, and a token that nobody can guess and the shop can draw again.
 
-The token stands in the fragment of the address. A browser does not send a fragment to the server, so neither a
-server's log nor a proxy's sees it (W3C TAG, Good Practices for Capability URLs); scanner apps and histories do.
+The token stands in the fragment of the address. A browser does not send a fragment to the server, so neither
+a server's log nor a proxy's sees it (W3C TAG, Good Practices for Capability URLs); scanner apps and histories
+do.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from ..model.canonical import canonical
 
 #: Bytes in a link key.
 KEY_BYTES = 32
-#: Bits in a token, and the characters they take in base 32. OWASP ASVS 5.0, 11.5.1 asks for 128 bits of entropy.
+#: Bits in a token, and the characters they take in base 32. OWASP ASVS 5.0, 11.5.1 asks for 128 bits of
+#: entropy.
 TOKEN_BITS = 128
 TOKEN_LENGTH = 26
 #: The only page address on the machine itself that is allowed, and only for the demo.
@@ -31,16 +33,29 @@ _BETWEEN = dict.fromkeys(map(ord, " \t-\u00a0\u2009\u202f\u2010\u2011\u2012\u201
 _TYPED_AT_MOST = 80
 
 _LABEL = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?", re.IGNORECASE)
-# Names that only mean something inside one network: RFC 6761 (localhost, test, invalid, example), RFC 6762 (local),
-# RFC 8375 (home.arpa), RFC 7686 (onion); internal by ICANN's reservation; lan and home by common practice, no source.
-_INSIDE_NAMES = ("localhost", "local", "internal", "home.arpa", "lan", "home", "test", "invalid", "example", "onion")
+# Names that only mean something inside one network: RFC 6761 (localhost, test, invalid, example), RFC 6762
+# (local), RFC 8375 (home.arpa), RFC 7686 (onion); internal by ICANN's reservation; lan and home by common
+# practice, no source.
+_INSIDE_NAMES = (
+    "localhost",
+    "local",
+    "internal",
+    "home.arpa",
+    "lan",
+    "home",
+    "test",
+    "invalid",
+    "example",
+    "onion",
+)
 
 
 def token(key: bytes, document_id: str, link: int) -> str:
     """The token of one link of one document: the first 128 bits of HMAC-SHA256, in base 32 without padding.
 
-    The same key, document and link number always give the same token, so a code can be drawn again although only the
-    hash of the token is kept anywhere. A document may have several links, numbered from 1, each revocable alone.
+    The same key, document and link number always give the same token, so a code can be drawn again although
+    only the hash of the token is kept anywhere. A document may have several links, numbered from 1, each
+    revocable alone.
 
     Source: RFC 2104 (HMAC), RFC 4648 section 6 (base 32), RFC 8785 (the message).
 
@@ -74,11 +89,15 @@ def is_token_hash(text: str) -> bool:
 
 
 def read_token(typed: str) -> str | None:
-    """The token in what a person typed or a code held: case, spaces and dashes do not count. None when there is none."""
+    """The token in what a person typed or a code held: case, spaces and dashes do not count.
+
+    None when there is none.
+    """
     if len(typed) > _TYPED_AT_MOST:
         return None
     bare = typed.translate(_BETWEEN)
-    # Only ASCII is put in capitals: beyond it, ``ı`` would become ``I`` and two texts would open one document.
+    # Only ASCII is put in capitals: beyond it, ``ı`` would become ``I`` and two texts would open one
+    # document.
     if not bare.isascii():
         return None
     found = bare.upper()
@@ -93,8 +112,8 @@ def link(base: str, token: str) -> str:
 def base_problem(text: str, *, demo: bool = False) -> str | None:
     """Why this cannot be the shop's page address, and what to write instead; None when it can.
 
-    A printed code outlives the paper's first day, so the address must be one that any phone can reach: https, a host
-    with a public name or address, nothing behind it. The demo's own address passes when `demo` is set.
+    A printed code outlives the paper's first day, so the address must be one that any phone can reach: https,
+    a host with a public name or address, nothing behind it. The demo's own address passes when `demo` is set.
     """
     if demo and text == DEMO_BASE:
         return None
@@ -102,9 +121,15 @@ def base_problem(text: str, *, demo: bool = False) -> str | None:
     if not text:
         return f"There is no page address; {wanted}."
     if any(not 0x21 <= ord(letter) <= 0x7E for letter in text):
-        return f"The page address {text!r} has a space, a control character or a letter beyond ASCII in it; {wanted} (a name beyond ASCII in its xn-- form)."
+        return (
+            f"The page address {text!r} has a space, a control character or a letter beyond ASCII in it;"
+            f" {wanted} (a name beyond ASCII in its xn-- form)."
+        )
     if not text.lower().startswith("https://"):
-        return f"The page address {text!r} does not begin with https://; codes are opened over the open network, so {wanted}."
+        return (
+            f"The page address {text!r} does not begin with https://; codes are opened over the open network,"
+            f" so {wanted}."
+        )
     for sign, what in (("#", "a fragment"), ("?", "a query"), ("@", "a user name"), ("\\", "a backslash")):
         if sign in text:
             return f"The page address {text!r} has {what} ({sign}) in it; {wanted}."
@@ -114,12 +139,18 @@ def base_problem(text: str, *, demo: bool = False) -> str | None:
     except ValueError:
         return f"The page address {text!r} cannot be read; {wanted}."
     if parts.path:
-        return f"The page address {text!r} has a path ({parts.path!r}); the page is always at /v of the host, so {wanted}."
+        return (
+            f"The page address {text!r} has a path ({parts.path!r}); the page is always at /v of the host, so"
+            f" {wanted}."
+        )
     host = parts.hostname or ""
     if not host:
         return f"The page address {text!r} has no host; {wanted}."
     if port == 0 or parts.netloc.endswith(":"):
-        return f"The page address {text!r} has no usable port after the colon; leave the colon away for the usual one."
+        return (
+            f"The page address {text!r} has no usable port after the colon; leave the colon away for the"
+            " usual one."
+        )
     why = _host_problem(host)
     return f"The page address {text!r} {why}; {wanted}." if why else None
 

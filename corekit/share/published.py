@@ -1,7 +1,8 @@
 """Published documents: a folder of small files, each under the hash of its token, and the way into it.
 
-What is published is the frozen Document with its personal references unresolved, wrapped in an envelope. The folder
-never sees the journal, a name or a plate, and holds no token: who copies the folder can read its documents but learns no code.
+What is published is the frozen Document with its personal references unresolved, wrapped in an envelope. The
+folder never sees the journal, a name or a plate, and holds no token: who copies the folder can read its
+documents but learns no code.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ class PublishProblem(Exception):
     """Something could not be published, read or withdrawn; the message says what and what to do.
 
     Attributes:
-        later: True when the same call may work later as it is (no network, the server is busy); the caller keeps the document waiting.
+        later: True when the same call may work later as it is (no network, the server is busy); the caller
+            keeps the document waiting.
         taken: True when the link is in use for something else, or was withdrawn.
     """
 
@@ -59,7 +61,8 @@ class Published:
 
 
 def seal_envelope(document: Document, *, published: datetime, expires: datetime | None = None) -> bytes:
-    """The envelope of a finished Document: canonical JSON with `document`, `published`, `expires`, and `seal`, the hash of the three.
+    """The envelope of a finished Document: canonical JSON with `document`, `published`, `expires`, and
+    `seal`, the hash of the three.
 
     Args:
         document: As it was issued; its personal references stay references.
@@ -75,7 +78,10 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
     if published.tzinfo is None or ends.tzinfo is None:
         raise PublishProblem(f"{document.title}: the moments of publishing and expiry need a time zone.")
     if ends <= published:
-        raise PublishProblem(f"{document.title}: it would expire ({ends.isoformat()}) before it is published ({published.isoformat()}).")
+        raise PublishProblem(
+            f"{document.title}: it would expire ({ends.isoformat()}) before it is published"
+            f" ({published.isoformat()})."
+        )
     content = {"document": to_data(document), "published": _moment(published), "expires": _moment(ends)}
     return canonical({**content, "seal": digest(content)})
 
@@ -84,7 +90,8 @@ def open_envelope(data: bytes) -> Published:
     """What an envelope holds, after checking all of it.
 
     Errors:
-        PublishProblem: too large, not JSON, unknown or missing fields, a seal that does not fit, no Document, a draft.
+        PublishProblem: too large, not JSON, unknown or missing fields, a seal that does not fit, no Document,
+            a draft.
     """
     if len(data) > LARGEST:
         raise PublishProblem(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
@@ -97,7 +104,9 @@ def open_envelope(data: bytes) -> Published:
     except (ValueError, RecursionError) as problem:
         raise PublishProblem("The envelope cannot be written down the canonical way.") from problem
     if not fits:
-        raise PublishProblem("The envelope's seal does not fit its content; something changed it on the way or on the disk.")
+        raise PublishProblem(
+            "The envelope's seal does not fit its content; something changed it on the way or on the disk."
+        )
     try:
         document = from_data(content["document"])
         if canonical(to_data(document)) != canonical(content["document"]):
@@ -119,9 +128,9 @@ class PublishedFolder:
     def put(self, token_hash: str, data: bytes) -> Answer:
         """Keep an envelope under a token's hash.
 
-        The same Document again is `same`, and the first envelope stands: a shop whose network broke before the answer
-        came sends again, with a later moment in the envelope. Anything else under a hash in use is refused, and a
-        withdrawn hash is never given out again.
+        The same Document again is `same`, and the first envelope stands: a shop whose network broke before
+        the answer came sends again, with a later moment in the envelope. Anything else under a hash in use is
+        refused, and a withdrawn hash is never given out again.
 
         Errors:
             PublishProblem: a bad name or envelope, other content is there, withdrawn, or the disk refuses.
@@ -131,18 +140,29 @@ class PublishedFolder:
         try:
             self.path.mkdir(parents=True, exist_ok=True, mode=0o700)
             if self._withdrawn(token_hash).exists():
-                raise PublishProblem("This link was withdrawn, and a withdrawn link is never used again; publish under a new link number.", taken=True)
+                raise PublishProblem(
+                    "This link was withdrawn, and a withdrawn link is never used again; publish under a new"
+                    " link number.",
+                    taken=True,
+                )
             write_once(place, data)
         except FileExistsError:
             if self._read(place).document == envelope.document:
                 return "same"
-            raise PublishProblem("Another document is published under this link already, and a published document never changes.", taken=True) from None
+            raise PublishProblem(
+                "Another document is published under this link already, and a published document never"
+                " changes.",
+                taken=True,
+            ) from None
         except OSError as problem:
-            raise PublishProblem(f"{self.path}: the document could not be kept ({problem.strerror or problem}).", later=True) from problem
+            raise PublishProblem(
+                f"{self.path}: the document could not be kept ({problem.strerror or problem}).", later=True
+            ) from problem
         return "new"
 
     def get(self, token_hash: str, now: datetime) -> Published | None:
-        """What can be opened under this hash at this moment; None when it is unknown, withdrawn, expired, or no hash at all.
+        """What can be opened under this hash at this moment; None when it is unknown, withdrawn, expired, or
+        no hash at all.
 
         Errors:
             PublishProblem: the file is damaged, or cannot be read.
@@ -156,9 +176,11 @@ class PublishedFolder:
         return found if now < found.expires else None
 
     def withdraw(self, token_hash: str) -> bool:
-        """Take a document down for good and leave a mark, so that nothing is ever published under this link again.
+        """Take a document down for good and leave a mark, so that nothing is ever published under this link
+        again.
 
-        Returns True when there was something to take down. Withdrawing twice, or what was never there, is no error.
+        Returns True when there was something to take down. Withdrawing twice, or what was never there, is no
+        error.
 
         Errors:
             PublishProblem: a bad name, or the disk refuses.
@@ -173,11 +195,16 @@ class PublishedFolder:
             place.unlink(missing_ok=True)
             flush_folder(self.path)
         except OSError as problem:
-            raise PublishProblem(f"{self.path}: the document could not be withdrawn ({problem.strerror or problem}).", later=True) from problem
+            raise PublishProblem(
+                f"{self.path}: the document could not be withdrawn ({problem.strerror or problem}).",
+                later=True,
+            ) from problem
         return there
 
     def sweep(self, now: datetime) -> int:
-        """Take down what has expired (as `withdraw` does) and remove parts of files that a power cut left. The number of documents taken down.
+        """Take down what has expired (as `withdraw` does) and remove parts of files that a power cut left.
+
+        The number of documents taken down.
 
         A damaged file is left for `get` to name.
         """
@@ -195,7 +222,9 @@ class PublishedFolder:
 
     def _place(self, token_hash: str) -> Path:
         if not is_token_hash(token_hash):
-            raise PublishProblem(f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}.")
+            raise PublishProblem(
+                f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}."
+            )
         return self.path / f"{token_hash}.json"
 
     def _withdrawn(self, token_hash: str) -> Path:
@@ -207,17 +236,21 @@ class PublishedFolder:
                 data = file.read(LARGEST + 1)
             return open_envelope(data)
         except OSError as problem:
-            raise PublishProblem(f"{place}: cannot be read ({problem.strerror or problem}).", later=True) from problem
+            raise PublishProblem(
+                f"{place}: cannot be read ({problem.strerror or problem}).", later=True
+            ) from problem
         except PublishProblem as problem:
             raise PublishProblem(f"{place}: {problem} Publish it again after removing the file.") from problem
 
 
-def publish_to(target: str | Path, token_hash: str, envelope: bytes, bearer: str | None = None, *, timeout: float = 20.0) -> Answer:
+def publish_to(
+    target: str | Path, token_hash: str, envelope: bytes, bearer: str | None = None, *, timeout: float = 20.0
+) -> Answer:
     """Send an envelope to where the shop's page is served from.
 
     Args:
-        target: A folder, or the address of a page server; there it is `PUT <address>/published/<token hash>` with the
-            bearer key. Only https, except on this machine itself.
+        target: A folder, or the address of a page server; there it is `PUT <address>/published/<token hash>`
+            with the bearer key. Only https, except on this machine itself.
         timeout: Seconds that the server may stay silent.
 
     Returns:
@@ -231,12 +264,17 @@ def publish_to(target: str | Path, token_hash: str, envelope: bytes, bearer: str
     open_envelope(envelope)
     answer = _call("PUT", target, token_hash, envelope, bearer, timeout=timeout)
     if answer not in ("new", "same"):
-        raise PublishProblem(f"{target}: this is no page server of corekit (it answered something else); check the address.")
+        raise PublishProblem(
+            f"{target}: this is no page server of corekit (it answered something else); check the address."
+        )
     return "new" if answer == "new" else "same"
 
 
-def withdraw_from(target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0) -> None:
-    """Take a published document down, in a folder or at a page server (`DELETE <address>/published/<token hash>`).
+def withdraw_from(
+    target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
+) -> None:
+    """Take a published document down, in a folder or at a page server (`DELETE <address>/published/<token
+    hash>`).
 
     Errors:
         PublishProblem: as of `publish_to`.
@@ -244,7 +282,9 @@ def withdraw_from(target: str | Path, token_hash: str, bearer: str | None = None
     if isinstance(target, Path) or "://" not in target:
         PublishedFolder(target).withdraw(token_hash)
     elif _call("DELETE", target, token_hash, None, bearer, timeout=timeout) != "withdrawn":
-        raise PublishProblem(f"{target}: this is no page server of corekit (it answered something else); check the address.")
+        raise PublishProblem(
+            f"{target}: this is no page server of corekit (it answered something else); check the address."
+        )
 
 
 def check_bearer(bearer: str | None) -> str:
@@ -256,13 +296,20 @@ def check_bearer(bearer: str | None) -> str:
     if not bearer:
         raise PublishProblem("There is no key for publishing; set the same one here and at the page server.")
     if not _BEARER.fullmatch(bearer):
-        raise PublishProblem("The key for publishing must have 16 to 200 letters, figures or . _ ~ + / = - and nothing else; draw a new one.")
+        raise PublishProblem(
+            "The key for publishing must have 16 to 200 letters, figures or . _ ~ + / = - and nothing else;"
+            " draw a new one."
+        )
     return bearer
 
 
-def _call(method: str, target: str, token_hash: str, body: bytes | None, bearer: str | None, *, timeout: float) -> str:
+def _call(
+    method: str, target: str, token_hash: str, body: bytes | None, bearer: str | None, *, timeout: float
+) -> str:
     if not is_token_hash(token_hash):
-        raise PublishProblem(f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}.")
+        raise PublishProblem(
+            f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}."
+        )
     key = check_bearer(bearer)
     try:
         if any(not 0x21 <= ord(letter) <= 0x7E for letter in target):
@@ -271,15 +318,28 @@ def _call(method: str, target: str, token_hash: str, body: bytes | None, bearer:
         host, _ = parts.hostname or "", parts.port
     except ValueError:
         parts, host = urlsplit(""), ""
-    if parts.scheme not in ("http", "https") or not host or parts.query or parts.fragment or "@" in parts.netloc:
-        raise PublishProblem(f'{target!r} is no address of a page server; write it like "https://papers.your-shop-name.com", or name a folder.')
+    if (
+        parts.scheme not in ("http", "https")
+        or not host
+        or parts.query
+        or parts.fragment
+        or "@" in parts.netloc
+    ):
+        raise PublishProblem(
+            f'{target!r} is no address of a page server; write it like "https://papers.your-shop-name.com",'
+            " or name a folder."
+        )
     if parts.scheme == "http" and not is_loopback(host):
-        raise PublishProblem(f"{target}: the key for publishing goes over https only; write https:// (http is for this machine itself).")
+        raise PublishProblem(
+            f"{target}: the key for publishing goes over https only; write https:// (http is for this machine"
+            " itself)."
+        )
     request = urllib.request.Request(f"{target.rstrip('/')}/published/{token_hash}", data=body, method=method)
     request.add_header("Authorization", f"Bearer {key}")
     if body is not None:
         request.add_header("Content-Type", "application/json")
-    # No proxy stands between this machine and itself. urllib follows no redirect of a PUT or DELETE, so the key is not sent on.
+    # No proxy stands between this machine and itself. urllib follows no redirect of a PUT or DELETE, so the
+    # key is not sent on.
     handlers = [urllib.request.ProxyHandler({})] if is_loopback(host) else []
     try:
         with urllib.request.build_opener(*handlers).open(request, timeout=timeout) as response:
@@ -289,18 +349,30 @@ def _call(method: str, target: str, token_hash: str, body: bytes | None, bearer:
             raise _refusal(target, problem.code) from problem
     except (OSError, EOFError) as problem:  # URLError, a broken connection and a timeout are OSErrors
         reason = getattr(problem, "reason", problem)
-        raise PublishProblem(f"{target}: the page server cannot be reached ({reason}); the document waits and can be sent again.", later=True) from problem
+        raise PublishProblem(
+            f"{target}: the page server cannot be reached ({reason}); the document waits and can be sent"
+            " again.",
+            later=True,
+        ) from problem
     except Exception as problem:  # http.client raises its own family when the other side speaks no HTTP
-        raise PublishProblem(f"{target}: what answered there is no page server ({type(problem).__name__}); check the address.") from problem
+        raise PublishProblem(
+            f"{target}: what answered there is no page server ({type(problem).__name__}); check the address."
+        ) from problem
 
 
 _REFUSALS = {
     400: "the page server could not read the document; both sides need the same version of corekit",
     401: "the page server does not know this key for publishing; set the same one on both sides",
     403: "the page server does not know this key for publishing; set the same one on both sides",
-    404: "nothing takes documents there; check the address, and that the page server was started with a key for publishing",
+    404: (
+        "nothing takes documents there; check the address, and that the page server was started with a key"
+        " for publishing"
+    ),
     405: "nothing takes documents there; check the address",
-    409: "another document is published under this link already, or the link was withdrawn; a published document never changes",
+    409: (
+        "another document is published under this link already, or the link was withdrawn; a published"
+        " document never changes"
+    ),
     413: "the document is too large for the page server",
 }
 
@@ -309,8 +381,15 @@ def _refusal(target: str, status: int) -> PublishProblem:
     if status in _REFUSALS:
         return PublishProblem(f"{target}: {_REFUSALS[status]}.", taken=status == 409)
     if 300 <= status < 400:
-        return PublishProblem(f"{target}: the page server sends us elsewhere, and the key is not sent on; write the final address.")
-    return PublishProblem(f"{target}: the page server is in trouble (status {status}); the document waits and can be sent again.", later=True)
+        return PublishProblem(
+            f"{target}: the page server sends us elsewhere, and the key is not sent on; write the final"
+            " address."
+        )
+    return PublishProblem(
+        f"{target}: the page server is in trouble (status {status}); the document waits and can be sent"
+        " again.",
+        later=True,
+    )
 
 
 def _answer(body: bytes) -> str:

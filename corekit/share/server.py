@@ -1,11 +1,11 @@
 """The page behind the code: a small server of published documents, and of nothing else.
 
-`GET /v` is one page for everybody. Its own script reads the token from the fragment and posts it to `/v/open`; without
-scripts a person types the 26 characters, which posts the form to `/v`. `/v/paper` gives the masked PDF.
-`PUT /published/<token hash>` takes a document from the shop, `DELETE` takes it down.
+`GET /v` is one page for everybody. Its own script reads the token from the fragment and posts it to
+`/v/open`; without scripts a person types the 26 characters, which posts the form to `/v`. `/v/paper` gives
+the masked PDF. `PUT /published/<token hash>` takes a document from the shop, `DELETE` takes it down.
 
-Whatever is wrong with a token, the answer is one and the same. Rules from W3C TAG, Good Practices for Capability URLs,
-and OWASP ASVS 5.0 (chapters 2, 3, 11, 14, 15, 16); the tests name the items.
+Whatever is wrong with a token, the answer is one and the same. Rules from W3C TAG, Good Practices for
+Capability URLs, and OWASP ASVS 5.0 (chapters 2, 3, 11, 14, 15, 16); the tests name the items.
 """
 
 from __future__ import annotations
@@ -56,7 +56,9 @@ class ServeProblem(Exception):
 
 @attrs.frozen(kw_only=True)
 class Show:
-    """How a Document becomes what a browser gets: a piece of HTML, the styles it needs, and a PDF, all masked. Called from several threads at once."""
+    """How a Document becomes what a browser gets: a piece of HTML, the styles it needs, and a PDF, all
+    masked. Called from several threads at once.
+    """
 
     page: Callable[[Document, str], str]
     css: Callable[[], str]
@@ -78,7 +80,10 @@ def masked_show() -> Show:
 
 @attrs.define
 class Bucket:
-    """Permits that run out and come back: `burst` at first, then `per_second`. Safe to use from several threads."""
+    """Permits that run out and come back: `burst` at first, then `per_second`.
+
+    Safe to use from several threads.
+    """
 
     burst: float
     per_second: float
@@ -116,17 +121,27 @@ class Bucket:
 
 
 class Misses:
-    """Who may still guess: a permit is taken before a code is looked up, and given back when it was a good one.
+    """Who may still guess: a permit is taken before a code is looked up, and given back when it was a good
+    one.
 
-    One bucket stands for the whole token space, whoever asks; a smaller one for each address keeps one guesser from
-    using up what belongs to all. Both are asked *before* the look-up, or the limit would not limit what is learned; the
-    price is that a flood of wrong codes makes right ones wait. At ten guesses a second and a million documents, 128 bits
-    last some 10^24 years, so the limit is there against load and noise, not to make up for a short token.
+    One bucket stands for the whole token space, whoever asks; a smaller one for each address keeps one
+    guesser from using up what belongs to all. Both are asked *before* the look-up, or the limit would not
+    limit what is learned; the price is that a flood of wrong codes makes right ones wait. At ten guesses a
+    second and a million documents, 128 bits last some 10^24 years, so the limit is there against load and
+    noise, not to make up for a short token.
     """
 
     _ADDRESSES_AT_MOST = 4096
 
-    def __init__(self, clock: Callable[[], float], *, burst: float = 60, per_second: float = 10, one_burst: float = 20, one_per_second: float = 0.2) -> None:
+    def __init__(
+        self,
+        clock: Callable[[], float],
+        *,
+        burst: float = 60,
+        per_second: float = 10,
+        one_burst: float = 20,
+        one_per_second: float = 0.2,
+    ) -> None:
         self._clock = clock
         self._everybody = Bucket(burst, per_second, clock)
         self._one = (one_burst, one_per_second)
@@ -149,12 +164,17 @@ class Misses:
             return None
         with self._lock:
             while whose not in self._each and len(self._each) >= self._ADDRESSES_AT_MOST:
-                del self._each[next(iter(self._each))]  # the one known longest starts afresh; the bucket of everybody still holds
+                del self._each[
+                    next(iter(self._each))
+                ]  # the one known longest starts afresh; the bucket of everybody still holds
             return self._each.setdefault(whose, Bucket(*self._one, self._clock))
 
 
 def _household(address: str) -> str | None:
-    """What one guesser can hardly change: the address, of IPv6 its first 64 bits. None for this machine, where a proxy may speak for many."""
+    """What one guesser can hardly change: the address, of IPv6 its first 64 bits.
+
+    None for this machine, where a proxy may speak for many.
+    """
     try:
         parsed = ipaddress.ip_address(address)
     except ValueError:
@@ -169,7 +189,11 @@ class _Pages:
 
     def __init__(self, templates: Path, css: str, *, demo: bool) -> None:
         self._files = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(templates), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, keep_trailing_newline=True
+            loader=jinja2.FileSystemLoader(templates),
+            autoescape=True,
+            undefined=jinja2.StrictUndefined,
+            trim_blocks=True,
+            keep_trailing_newline=True,
         )
         self._demo = demo
         self._style = _inside("style", (templates / "open.css").read_text("utf-8") + css)
@@ -178,28 +202,59 @@ class _Pages:
         self.shell = self.whole("")
         self.nothing = Markup(self._files.get_template("nothing.html").render())
         self.busy = Markup(self._files.get_template("busy.html").render())
-        self.policy = "; ".join((
-            "default-src 'none'", f"script-src {_hash_of(self._script)}", f"style-src {_hash_of(self._style)}", "font-src 'self'", "img-src 'self'",
-            "connect-src 'self'", "form-action 'self'", "base-uri 'none'", "object-src 'none'", "frame-ancestors 'none'",
-        ))  # fmt: skip
+        self.policy = "; ".join(
+            (
+                "default-src 'none'",
+                f"script-src {_hash_of(self._script)}",
+                f"style-src {_hash_of(self._style)}",
+                "font-src 'self'",
+                "img-src 'self'",
+                "connect-src 'self'",
+                "form-action 'self'",
+                "base-uri 'none'",
+                "object-src 'none'",
+                "frame-ancestors 'none'",
+            )
+        )
 
     def whole(self, shown: str, title: str = "") -> str:
         """A full page with `shown`, which is HTML already, in its middle."""
         return self._files.get_template("shell.html").render(
-            shown=Markup(shown), title=title, demo=self._demo, style=Markup(self._style), script=Markup(self._script)
+            shown=Markup(shown),
+            title=title,
+            demo=self._demo,
+            style=Markup(self._style),
+            script=Markup(self._script),
         )
 
     def opened(self, document: Document, code: str, whole: str) -> str:
-        """The piece of HTML for an opened code: what fixes the paper (number, date, total, what was done), then `whole`, the paper itself."""
-        done = [clean(row.text) for block in document.blocks if isinstance(block, PricedLines) for row in block.rows]
-        total = document.total if document.currency in document.total else f"{document.total} {document.currency}"
+        """The piece of HTML for an opened code: what fixes the paper (number, date, total, what was done),
+        then `whole`, the paper itself.
+        """
+        done = [
+            clean(row.text)
+            for block in document.blocks
+            if isinstance(block, PricedLines)
+            for row in block.rows
+        ]
+        total = (
+            document.total if document.currency in document.total else f"{document.total} {document.currency}"
+        )
         head = {name: clean(getattr(document, name)) for name in ("shop", "title", "number", "issued")}
         return self._files.get_template("opened.html").render(
-            **head, kind=document.kind.value, demo=document.demo, total=clean(total), done=done, code=code, whole=Markup(whole)
+            **head,
+            kind=document.kind.value,
+            demo=document.demo,
+            total=clean(total),
+            done=done,
+            code=code,
+            whole=Markup(whole),
         )
 
     def trouble(self, heading: str, words: str) -> str:
-        return self.whole(self._files.get_template("trouble.html").render(heading=heading, words=words), heading)
+        return self.whole(
+            self._files.get_template("trouble.html").render(heading=heading, words=words), heading
+        )
 
 
 def page_app(
@@ -248,7 +303,13 @@ def page_app(
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
     app.url_map.strict_slashes = False
-    allowed = {"127.0.0.1", "localhost", "[::1]", bare_host(urlsplit(base).netloc), *map(bare_host, hosts)} - {""}
+    allowed = {
+        "127.0.0.1",
+        "localhost",
+        "[::1]",
+        bare_host(urlsplit(base).netloc),
+        *map(bare_host, hosts),
+    } - {""}
     _guard(app, pages, allowed, secure=base.startswith("https://"))
     _readers(app, pages, show, base, _Desk(folder, Misses(clock), now))
     _writers(app, folder, bearer, Bucket(20, 1, clock))
@@ -256,8 +317,11 @@ def page_app(
     return app
 
 
-def server_for(app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None) -> Any:
-    """A waitress server, bound but not yet running: `run()` serves, `close()` ends, `effective_port` is where.
+def server_for(
+    app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None
+) -> Any:
+    """A waitress server, bound but not yet running: `run()` serves, `close()` ends, `effective_port` is
+    where.
 
     Args:
         host: Where to listen; this machine alone unless told otherwise.
@@ -269,14 +333,31 @@ def server_for(app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, p
     """
     import waitress
 
-    trust: dict[str, Any] = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": {"x-forwarded-for"}} if proxy else {}
+    trust: dict[str, Any] = (
+        {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": {"x-forwarded-for"}}
+        if proxy
+        else {}
+    )
     try:
         return waitress.create_server(
-            app, host=host, port=port, ident="", threads=4, connection_limit=100, channel_timeout=_SILENT_SECONDS, cleanup_interval=10,
-            max_request_header_size=_HEADER_BYTES, max_request_body_size=LARGEST + 1, clear_untrusted_proxy_headers=True, **trust,
-        )  # fmt: skip
+            app,
+            host=host,
+            port=port,
+            ident="",
+            threads=4,
+            connection_limit=100,
+            channel_timeout=_SILENT_SECONDS,
+            cleanup_interval=10,
+            max_request_header_size=_HEADER_BYTES,
+            max_request_body_size=LARGEST + 1,
+            clear_untrusted_proxy_headers=True,
+            **trust,
+        )
     except (OSError, ValueError) as problem:
-        raise ServeProblem(f"The page cannot be served at {host}, port {port} ({problem}); end what is using it, or name another port.") from problem
+        raise ServeProblem(
+            f"The page cannot be served at {host}, port {port} ({problem}); end what is using it, or name"
+            " another port."
+        ) from problem
 
 
 def serve(app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None) -> None:
@@ -334,7 +415,13 @@ _WORDS = {
     404: ("There is nothing here.", "Codes are opened at /v of this address."),
     405: ("Not this way.", "Codes are opened at /v of this address."),
     413: ("That is too large.", "Open the code on the paper again."),
-    500: ("Something went wrong here.", "It is our fault, and nothing of yours is lost. Try again later, or ask the shop that gave you the paper."),
+    500: (
+        "Something went wrong here.",
+        (
+            "It is our fault, and nothing of yours is lost. Try again later, or ask the shop that gave you"
+            " the paper."
+        ),
+    ),
 }
 
 
@@ -350,7 +437,10 @@ class _Desk:
     now: Callable[[], datetime]
 
     def look(self) -> tuple[str, Document] | Literal["nothing", "busy"]:
-        """The code in the request and the Document under it. Whatever is wrong with a code, the answer is `nothing`."""
+        """The code in the request and the Document under it.
+
+        Whatever is wrong with a code, the answer is `nothing`.
+        """
         address = flask.request.remote_addr or ""
         if not self.misses.take(address):
             return "busy"
@@ -404,7 +494,9 @@ def _readers(app: flask.Flask, pages: _Pages, show: Show, base: str, desk: _Desk
         data = show.paper(document, link(base, code))
         reply = flask.Response(data, mimetype="application/pdf")
         # A name of our own making: nothing that was typed reaches a header.
-        reply.headers["Content-Disposition"] = f'attachment; filename="{document.kind.value}-{token_hash(code)[:8]}.pdf"'
+        reply.headers["Content-Disposition"] = (
+            f'attachment; filename="{document.kind.value}-{token_hash(code)[:8]}.pdf"'
+        )
         return reply
 
 
@@ -431,8 +523,12 @@ def _writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, trie
             reply.headers["Retry-After"] = "60"
             return reply
         given = flask.request.headers.get("Authorization", "")
-        # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the time.
-        wanted, came = (hashlib.sha256(text.encode("utf-8", "surrogateescape")).digest() for text in (f"Bearer {bearer}", given))
+        # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the
+        # time.
+        wanted, came = (
+            hashlib.sha256(text.encode("utf-8", "surrogateescape")).digest()
+            for text in (f"Bearer {bearer}", given)
+        )
         if not hmac.compare_digest(wanted, came):
             reply = _json("unknown key", 401)
             reply.headers["WWW-Authenticate"] = "Bearer"
@@ -524,10 +620,14 @@ def _hash_of(text: str) -> str:
 
 
 def _inside(tag: str, text: str) -> str:
-    """Style or script as it stands inside its element; a browser hashes the text after making every line end a LF."""
+    """Style or script as it stands inside its element; a browser hashes the text after making every line end
+    a LF.
+    """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if f"</{tag}" in text.lower() or "<!--" in text:
-        raise ServeProblem(f"The page's {tag} holds </{tag} or <!--, which would end or hide it; write it otherwise.")
+        raise ServeProblem(
+            f"The page's {tag} holds </{tag} or <!--, which would end or hide it; write it otherwise."
+        )
     return text
 
 

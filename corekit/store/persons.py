@@ -24,7 +24,10 @@ class Person:
 
 
 def salted_hash(salt: str, kind: str, text: str) -> str:
-    """The hash under which a personal text stands. Without the salt it says nothing about the text, short as a plate is."""
+    """The hash under which a personal text stands.
+
+    Without the salt it says nothing about the text, short as a plate is.
+    """
     return digest([salt, kind, text])
 
 

@@ -7,7 +7,9 @@ from pathlib import Path
 
 
 class StoreProblem(Exception):
-    """Something stands in the way of reading or writing a store; the text says what, where, and what to do."""
+    """Something stands in the way of reading or writing a store; the text says what, where, and
+    what to do.
+    """
 
 
 class OtherAnswer(StoreProblem):
@@ -28,15 +30,30 @@ def told(problem: sqlite3.Error, path: Path) -> StoreProblem:
         )
     if primary in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
         return StoreProblem(
-            f"The disk did not take what was to be written to {path} ({problem}): it is full, at a size limit, or failing. "
-            "Make room (a few megabytes are enough) and do it again; what was acknowledged before is still there."
+            f"The disk did not take what was to be written to {path} ({problem}): it is full, at a size"
+            " limit, or failing. Make room (a few megabytes are enough) and do it again; what was"
+            " acknowledged before is still there."
         )
     if primary == sqlite3.SQLITE_READONLY:
-        return StoreProblem(f"The store {path} may not be written. Give yourself the right to write it and its folder, or copy it elsewhere.")
+        return StoreProblem(
+            f"The store {path} may not be written. Give yourself the right to write it and its folder, or"
+            " copy it elsewhere."
+        )
     if primary in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
-        return StoreProblem(f"The store {path} cannot be opened: its folder must exist and be writable. Check both, or copy the store elsewhere.")
+        return StoreProblem(
+            f"The store {path} cannot be opened: its folder must exist and be writable. Check both, or copy"
+            " the store elsewhere."
+        )
     if primary == sqlite3.SQLITE_NOTADB:
-        return StoreProblem(f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else.")
+        return StoreProblem(
+            f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else."
+        )
     if primary == sqlite3.SQLITE_CORRUPT or "decode" in str(problem):
-        return StoreProblem(f"The store {path} is damaged ({problem}). Leave the file as it is, keep a copy of it, and go back to the last backup.")
-    return StoreProblem(f"The store {path} could not do this: {problem}. Nothing was changed; try again, and if it stays, run `corekit verify`.")
+        return StoreProblem(
+            f"The store {path} is damaged ({problem}). Leave the file as it is, keep a copy of it, and go"
+            " back to the last backup."
+        )
+    return StoreProblem(
+        f"The store {path} could not do this: {problem}. Nothing was changed; try again, and if it stays, run"
+        " `corekit verify`."
+    )

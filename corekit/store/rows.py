@@ -17,7 +17,23 @@ from .problem import StoreProblem
 #: From here on not every whole number is a double of its own.
 _SAFE = 2**53
 
-COLUMNS = ("id", "journal", "job", "chain", "n", "prev", "seen", "taken", "recorded", "kind", "subject", "body", "replaces", "reason", "place")
+COLUMNS = (
+    "id",
+    "journal",
+    "job",
+    "chain",
+    "n",
+    "prev",
+    "seen",
+    "taken",
+    "recorded",
+    "kind",
+    "subject",
+    "body",
+    "replaces",
+    "reason",
+    "place",
+)
 
 SELECT_ENTRY = f"SELECT {', '.join(COLUMNS)} FROM entry"
 INSERT_ENTRY = f"INSERT INTO entry ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
@@ -36,19 +52,36 @@ def settled(entry: Entry) -> tuple[Entry, tuple[Any, ...]]:
         ValueError: its body cannot be written down.
     """
     body = canonical(entry.body).decode()
-    texts: dict[str, Any] = {name: composed(getattr(entry, name)) for name in ("subject", "taken", "recorded", "reason")}
+    texts: dict[str, Any] = {
+        name: composed(getattr(entry, name)) for name in ("subject", "taken", "recorded", "reason")
+    }
     entry = attrs.evolve(entry, body=data_of(body), **texts)
     entry = attrs.evolve(entry, id=_id_of(entry, body))
     return entry, (
-        entry.id, entry.journal, entry.job, entry.chain, entry.n, entry.prev, _text(entry.seen), entry.taken, entry.recorded, entry.kind, entry.subject,
-        body, _text(entry.replaces), entry.reason, place_of(entry.kind, entry.body),
-    )  # fmt: skip
+        entry.id,
+        entry.journal,
+        entry.job,
+        entry.chain,
+        entry.n,
+        entry.prev,
+        _text(entry.seen),
+        entry.taken,
+        entry.recorded,
+        entry.kind,
+        entry.subject,
+        body,
+        _text(entry.replaces),
+        entry.reason,
+        place_of(entry.kind, entry.body),
+    )
 
 
 def _id_of(entry: Entry, body: str) -> str:
-    """What `seal` gives, from the body's canonical text as it stands: writing it down again is the dearest part of saving and reading.
+    """What `seal` gives, from the body's canonical text as it stands: writing it down again is the dearest
+    part of saving and reading.
 
-    "body" sorts before every other name of an entry's content, so the canonical text of the whole begins with it.
+    "body" sorts before every other name of an entry's content, so the canonical text of the whole begins with
+    it.
     """
     rest = entry.content()
     del rest["body"]
@@ -58,7 +91,8 @@ def _id_of(entry: Entry, body: str) -> str:
 def data_of(text: str) -> Any:
     """Plain data of a canonical text, such that it is written down as the same text again.
 
-    RFC 8785 knows doubles only and writes 1e16 without a point; a whole number that large is a float, not a Python integer.
+    RFC 8785 knows doubles only and writes 1e16 without a point; a whole number that large is a float, not a
+    Python integer.
 
     Errors:
         ValueError: the text is not JSON.
@@ -101,9 +135,21 @@ def parsed(row: tuple[Any, ...]) -> Entry:
         ValueError, TypeError: a list or the body is not JSON.
     """
     return Entry(
-        id=row[0], journal=row[1], job=row[2], chain=row[3], n=row[4], prev=row[5], seen=tuple(data_of(row[6])), taken=row[7], recorded=row[8],
-        kind=row[9], subject=row[10], body=data_of(row[11]), replaces=tuple(data_of(row[12])), reason=row[13],
-    )  # fmt: skip
+        id=row[0],
+        journal=row[1],
+        job=row[2],
+        chain=row[3],
+        n=row[4],
+        prev=row[5],
+        seen=tuple(data_of(row[6])),
+        taken=row[7],
+        recorded=row[8],
+        kind=row[9],
+        subject=row[10],
+        body=data_of(row[11]),
+        replaces=tuple(data_of(row[12])),
+        reason=row[13],
+    )
 
 
 def entries(connection: sqlite3.Connection, where: str, *values: Any) -> list[Entry]:

@@ -1,6 +1,7 @@
 """The tables of a store, and the steps by which an older store becomes one of today's.
 
-Every table is STRICT. Lists and bodies are canonical JSON texts (RFC 8785), so that an entry can be hashed again as it stands.
+Every table is STRICT. Lists and bodies are canonical JSON texts (RFC 8785), so that an entry can be hashed
+again as it stands.
 """
 
 from __future__ import annotations
@@ -27,15 +28,28 @@ PATIENCE = 20.0
 def connect(path: Path, patience: float = PATIENCE) -> sqlite3.Connection:
     """A connection to an existing file with every pragma that a promise rests on.
 
-    synchronous=FULL: NORMAL may lose the last commits at a power cut, though not at a kill. secure_delete: a destroyed text
-    is overwritten. temp_store in memory: a VACUUM leaves no second copy of personal text on the disk.
+    synchronous=FULL: NORMAL may lose the last commits at a power cut, though not at a kill. secure_delete: a
+    destroyed text is overwritten. temp_store in memory: a VACUUM leaves no second copy of personal text on
+    the disk.
 
     Errors:
         sqlite3.Error: whatever stands in the way.
     """
-    connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=patience, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode=rw",
+        uri=True,
+        timeout=patience,
+        isolation_level=None,
+        check_same_thread=False,
+    )
     try:
-        for pragma in ("synchronous = FULL", "foreign_keys = ON", "secure_delete = ON", "temp_store = MEMORY", "trusted_schema = OFF"):
+        for pragma in (
+            "synchronous = FULL",
+            "foreign_keys = ON",
+            "secure_delete = ON",
+            "temp_store = MEMORY",
+            "trusted_schema = OFF",
+        ):
             connection.execute(f"PRAGMA {pragma}")
     except sqlite3.Error:
         connection.close()
@@ -50,13 +64,20 @@ def lay(connection: sqlite3.Connection) -> None:
     """
     for statement in (
         "CREATE TABLE meta (key TEXT NOT NULL PRIMARY KEY, value TEXT NOT NULL) STRICT",
-        "CREATE TABLE entry (id TEXT NOT NULL PRIMARY KEY, journal TEXT NOT NULL, job TEXT NOT NULL, chain TEXT NOT NULL, n INTEGER NOT NULL,"
-        " prev TEXT NOT NULL, seen TEXT NOT NULL, taken TEXT NOT NULL, recorded TEXT NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"
-        " body TEXT NOT NULL, replaces TEXT NOT NULL, reason TEXT NOT NULL, place INTEGER, UNIQUE (chain, n), UNIQUE (chain, place)) STRICT",
+        (
+            "CREATE TABLE entry (id TEXT NOT NULL PRIMARY KEY, journal TEXT NOT NULL, job TEXT NOT NULL,"
+            " chain TEXT NOT NULL, n INTEGER NOT NULL, prev TEXT NOT NULL, seen TEXT NOT NULL, taken TEXT NOT"
+            " NULL, recorded TEXT NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL, body TEXT NOT NULL,"
+            " replaces TEXT NOT NULL, reason TEXT NOT NULL, place INTEGER, UNIQUE (chain, n), UNIQUE (chain,"
+            " place)) STRICT"
+        ),
         "CREATE INDEX entry_of_job ON entry (job, chain, n)",
         "CREATE INDEX entry_of_subject ON entry (subject)",
         "CREATE UNIQUE INDEX invoice_of_number ON entry (subject) WHERE kind = 'invoice'",
-        "CREATE TABLE person (hash TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, kind TEXT NOT NULL, salt TEXT NOT NULL, text TEXT NOT NULL) STRICT",
+        (
+            "CREATE TABLE person (hash TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, kind TEXT NOT NULL, salt"
+            " TEXT NOT NULL, text TEXT NOT NULL) STRICT"
+        ),
         "CREATE INDEX person_of_job ON person (job)",
         f"PRAGMA application_id = {APPLICATION_ID}",
         "PRAGMA user_version = 0",
@@ -67,8 +88,9 @@ def lay(connection: sqlite3.Connection) -> None:
 def migrate_0_to_1(connection: sqlite3.Connection) -> None:
     """Links get a table: of a link only its token's hash is kept."""
     connection.execute(
-        "CREATE TABLE link (token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT NULL, expires TEXT NOT NULL,"
-        " revoked TEXT NOT NULL, published_at TEXT NOT NULL, UNIQUE (document_id, link)) STRICT"
+        "CREATE TABLE link (token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT"
+        " NULL, expires TEXT NOT NULL, revoked TEXT NOT NULL, published_at TEXT NOT NULL, UNIQUE"
+        " (document_id, link)) STRICT"
     )
 
 
@@ -81,15 +103,27 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
     for found, salt, kind, text in connection.execute("SELECT hash, salt, kind, text FROM person"):
         if persons.salted_hash(salt, kind, text) != found:
             what = f"Personal text {found[:12]} ({kind}) was changed after it was written"
-            raise StoreProblem(f"{what}, so the store was not brought up to date and stays as it is. Go back to the last backup.")
-    # Laid anew, not altered: a column added later needs a default, and then a program that knows no seals could go on writing rows without them.
+            raise StoreProblem(
+                f"{what}, so the store was not brought up to date and stays as it is. Go back to the last"
+                " backup."
+            )
+    # Laid anew, not altered: a column added later needs a default, and then a program that knows no seals
+    # could go on writing rows without them.
     for table, columns in (
         ("meta", "key TEXT NOT NULL PRIMARY KEY, value TEXT NOT NULL"),
-        ("person", "hash TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, kind TEXT NOT NULL, salt TEXT NOT NULL, text TEXT NOT NULL"),
+        (
+            "person",
+            (
+                "hash TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, kind TEXT NOT NULL, salt TEXT NOT NULL,"
+                " text TEXT NOT NULL"
+            ),
+        ),
         (
             "link",
-            "token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT NULL, expires TEXT NOT NULL, revoked TEXT NOT NULL,"
-            " published_at TEXT NOT NULL",
+            (
+                "token_hash TEXT NOT NULL PRIMARY KEY, document_id TEXT NOT NULL, link INTEGER NOT NULL,"
+                " expires TEXT NOT NULL, revoked TEXT NOT NULL, published_at TEXT NOT NULL"
+            ),
         ),
     ):
         rows = connection.execute(f"SELECT {', '.join(seals.SEALED[table])} FROM {table}").fetchall()
@@ -98,24 +132,33 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
         connection.execute(f"CREATE TABLE {table} ({columns}, seal TEXT NOT NULL{unique}) STRICT")
         seals.insert(connection, table, *rows, tallied=False)
     connection.execute("CREATE INDEX person_of_job ON person (job)")
-    connection.execute("CREATE TABLE tally (name TEXT NOT NULL PRIMARY KEY, rows INTEGER NOT NULL, total TEXT NOT NULL, seal TEXT NOT NULL) STRICT")
+    connection.execute(
+        "CREATE TABLE tally (name TEXT NOT NULL PRIMARY KEY, rows INTEGER NOT NULL, total TEXT NOT NULL, seal"
+        " TEXT NOT NULL) STRICT"
+    )
     for table in ("entry", "link", "meta", "migration", "person"):
         found = connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
         seals.insert(connection, "tally", (table, *seals.summed(seal for (seal,) in found)), tallied=False)
 
 
 def migrate_2_to_3(connection: sqlite3.Connection) -> None:
-    """Answers get a table: under its own id the hash of what each said and the entries it became, so that the same answer sent again adds nothing."""
+    """Answers get a table: under its own id the hash of what each said and the entries it became, so that the
+    same answer sent again adds nothing.
+    """
     connection.execute(
-        "CREATE TABLE answer (id TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, salt TEXT NOT NULL, digest TEXT NOT NULL, entries TEXT NOT NULL,"
-        " recorded TEXT NOT NULL, seal TEXT NOT NULL) STRICT"
+        "CREATE TABLE answer (id TEXT NOT NULL PRIMARY KEY, job TEXT NOT NULL, salt TEXT NOT NULL, digest"
+        " TEXT NOT NULL, entries TEXT NOT NULL, recorded TEXT NOT NULL, seal TEXT NOT NULL) STRICT"
     )
     connection.execute("CREATE INDEX answer_of_job ON answer (job)")
     seals.insert(connection, "tally", ("answer", *seals.summed(())), tallied=False)
 
 
 #: Every step, in order; a store's schema is the number of steps it has taken.
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (migrate_0_to_1, migrate_1_to_2, migrate_2_to_3)
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
+    migrate_0_to_1,
+    migrate_1_to_2,
+    migrate_2_to_3,
+)
 
 #: The schema that this program reads and writes.
 SCHEMA = len(MIGRATIONS)
@@ -133,7 +176,12 @@ def step(connection: sqlite3.Connection, number: int, applied: str) -> None:
     columns = "n INTEGER NOT NULL PRIMARY KEY, name TEXT NOT NULL, applied TEXT NOT NULL, seal TEXT NOT NULL"
     connection.execute(f"CREATE TABLE IF NOT EXISTS migration ({columns}) STRICT")
     migration(connection)
-    seals.insert(connection, "migration", (number + 1, name_of(migration), applied), tallied=number + 1 >= _TALLIED_FROM)
+    seals.insert(
+        connection,
+        "migration",
+        (number + 1, name_of(migration), applied),
+        tallied=number + 1 >= _TALLIED_FROM,
+    )
     connection.execute(f"PRAGMA user_version = {number + 1}")
 
 
@@ -142,11 +190,13 @@ def name_of(migration: Callable[[sqlite3.Connection], None]) -> str:
 
 
 def migrate(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
-    """Bring an older store to today's schema, each step in one transaction with its record, after a copy of it was made and checked.
+    """Bring an older store to today's schema, each step in one transaction with its record, after a copy of
+    it was made and checked.
 
     Errors:
         StoreProblem: the copy is not whole, or the store is damaged; nothing was changed then.
-        sqlite3.Error, OSError: the copy or a step could not be written; the store is as it was after the last whole step.
+        sqlite3.Error, OSError: the copy or a step could not be written; the store is as it was after the last
+            whole step.
     """
     back_up(connection, path)
     for number in range(version(connection), SCHEMA):
@@ -181,7 +231,10 @@ def back_up(connection: sqlite3.Connection, path: Path) -> Path:
         finally:
             copy.close()
         if found != ["ok"]:
-            raise StoreProblem(f"The store {path} is damaged ({found[0]}) and was not brought up to date. Keep a copy of it, and go back to the last backup.")
+            raise StoreProblem(
+                f"The store {path} is damaged ({found[0]}) and was not brought up to date. Keep a copy of it,"
+                " and go back to the last backup."
+            )
         with unfinished.open("rb+") as file:
             os.fsync(file.fileno())
         backup = path.with_name(f"{path.name}.schema-{copied}.backup")
@@ -202,14 +255,19 @@ def backups(path: Path) -> list[Path]:
 def destroy(connection: sqlite3.Connection, job: str) -> None:
     """Destroy a job's personal texts, in a store of any schema. Runs inside a transaction.
 
-    With them goes what could still betray them: the hash of an answer that held a plate could be guessed as long as its salt is there.
+    With them goes what could still betray them: the hash of an answer that held a plate could be guessed as
+    long as its salt is there.
     """
     if version(connection) >= _ANSWERS_FROM:
         for row in connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall():
             id_, _, _, _, entries, recorded = seals.checked("answer", row)
             seals.change(connection, "answer", (id_, job, "", "", entries, recorded))
     if version(connection) >= _TALLIED_FROM:
-        seals.tally(connection, "person", removed=[seal for (seal,) in connection.execute("SELECT seal FROM person WHERE job = ?", (job,))])
+        seals.tally(
+            connection,
+            "person",
+            removed=[seal for (seal,) in connection.execute("SELECT seal FROM person WHERE job = ?", (job,))],
+        )
     connection.execute("DELETE FROM person WHERE job = ?", (job,))
 
 

@@ -1,8 +1,10 @@
-"""Seals on the rows that no chain protects, and a tally of each table, so that no row is changed, added or removed unseen.
+"""Seals on the rows that no chain protects, and a tally of each table, so that no row is changed, added or
+removed unseen.
 
-An entry's seal is its id. Every other row carries the SHA-256 of its own content. A table's tally is the number of its rows and the
-sum of their seals (mod 2^256), kept up to date with each row, so that a missing row shows though nothing is left of it.
-Like the chain this finds damage; somebody who rewrites the file on purpose can write fitting seals too.
+An entry's seal is its id. Every other row carries the SHA-256 of its own content. A table's tally is the
+number of its rows and the sum of their seals (mod 2^256), kept up to date with each row, so that a missing
+row shows though nothing is left of it. Like the chain this finds damage; somebody who rewrites the file on
+purpose can write fitting seals too.
 """
 
 from __future__ import annotations
@@ -66,7 +68,9 @@ def select(table: str, rest: str = "") -> str:
 def insert(connection: sqlite3.Connection, table: str, *rows: Sequence[Any], tallied: bool = True) -> None:
     """Insert rows, each with its seal."""
     sealed = [(*values, seal_of(table, values)) for values in rows]
-    connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * (len(SEALED[table]) + 1))})", sealed)
+    connection.executemany(
+        f"INSERT INTO {table} VALUES ({', '.join('?' * (len(SEALED[table]) + 1))})", sealed
+    )
     if tallied and sealed:
         tally(connection, table, added=[row[-1] for row in sealed])
 
@@ -86,7 +90,9 @@ def change(connection: sqlite3.Connection, table: str, values: Sequence[Any]) ->
     tally(connection, table, added=[seal], removed=[old[-1]])
 
 
-def tally(connection: sqlite3.Connection, table: str, added: Iterable[str] = (), removed: Iterable[str] = ()) -> None:
+def tally(
+    connection: sqlite3.Connection, table: str, added: Iterable[str] = (), removed: Iterable[str] = ()
+) -> None:
     """Bring a table's tally up to date.
 
     Errors:
@@ -94,13 +100,21 @@ def tally(connection: sqlite3.Connection, table: str, added: Iterable[str] = (),
     """
     found = connection.execute(select("tally", "WHERE name = ?"), (table,)).fetchone()
     if found is None:
-        raise StoreProblem(f"The store has lost its tally of table {table}. Run `corekit verify`, and go back to the last backup.")
+        raise StoreProblem(
+            f"The store has lost its tally of table {table}. Run `corekit verify`, and go back to the last"
+            " backup."
+        )
     _, rows, total = checked("tally", found)
     new = (table, *summed(added, removed, rows, total))
-    connection.execute("UPDATE tally SET rows = ?, total = ?, seal = ? WHERE name = ?", (*new[1:], seal_of("tally", new), table))
+    connection.execute(
+        "UPDATE tally SET rows = ?, total = ?, seal = ? WHERE name = ?",
+        (*new[1:], seal_of("tally", new), table),
+    )
 
 
-def summed(added: Iterable[str], removed: Iterable[str] = (), rows: int = 0, total: str = "0") -> tuple[int, str]:
+def summed(
+    added: Iterable[str], removed: Iterable[str] = (), rows: int = 0, total: str = "0"
+) -> tuple[int, str]:
     """Number of rows and sum of seals after some came and some went.
 
     Errors:

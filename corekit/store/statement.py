@@ -31,5 +31,8 @@ class Statement:
 
 
 def own_subject(kind: str, name: str) -> str:
-    """Subject of a statement that the program makes by itself. Its origin is empty, which no file's is, so they never meet."""
+    """Subject of a statement that the program makes by itself.
+
+    Its origin is empty, which no file's is, so they never meet.
+    """
     return f":{kind}/{name}"

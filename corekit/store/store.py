@@ -1,7 +1,7 @@
 """The store: a job's journal, the books, and the persons apart, in one SQLite file.
 
-What a method returned is on the disk: every writer begins IMMEDIATE, commits under WAL and synchronous=FULL, and returns after
-the commit. A store may be used from several threads and several processes at once.
+What a method returned is on the disk: every writer begins IMMEDIATE, commits under WAL and synchronous=FULL,
+and returns after the commit. A store may be used from several threads and several processes at once.
 """
 
 from __future__ import annotations
@@ -98,7 +98,9 @@ class Told:
 
 @attrs.frozen(kw_only=True)
 class Answered:
-    """What became of an answer: its job and the entries it became; `again` when it came before and nothing was written this time."""
+    """What became of an answer: its job and the entries it became; `again` when it came before and nothing
+    was written this time.
+    """
 
     job: str
     entries: tuple[Entry, ...]
@@ -108,8 +110,8 @@ class Answered:
 class Store:
     """One store file, open.
 
-    Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may raise StoreProblem
-    when the file is locked, damaged or has no room; nothing is written then.
+    Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may
+    raise StoreProblem when the file is locked, damaged or has no room; nothing is written then.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
@@ -125,11 +127,15 @@ class Store:
         It is built beside its place and moved there when it is whole, so a cut creation leaves no half store.
 
         Errors:
-            StoreProblem: something stands at `path` already, or its folder does not exist or may not be written.
+            StoreProblem: something stands at `path` already, or its folder does not exist or may not be
+                written.
         """
         path = Path(path)
         if path.exists():
-            raise StoreProblem(f"{path} exists already. Open it, or create the new store under another name; nothing was changed.")
+            raise StoreProblem(
+                f"{path} exists already. Open it, or create the new store under another name; nothing was"
+                " changed."
+            )
         unfinished = path.with_name(f".{path.name}.{drawn(8)}.new")
         try:
             os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
@@ -142,13 +148,21 @@ class Store:
         except sqlite3.Error as problem:
             raise told(problem, path) from problem
         except FileExistsError as problem:
-            raise StoreProblem(f"{path} exists already. Open it, or create the new store under another name; nothing was changed.") from problem
+            raise StoreProblem(
+                f"{path} exists already. Open it, or create the new store under another name; nothing was"
+                " changed."
+            ) from problem
         except OSError as problem:
-            raise StoreProblem(f"No store can be made at {path}: {problem.strerror}. Its folder must exist, be writable, and have room.") from problem
+            raise StoreProblem(
+                f"No store can be made at {path}: {problem.strerror}. Its folder must exist, be writable, and"
+                " have room."
+            ) from problem
         return cls.open(path, now=now)
 
     @classmethod
-    def open(cls, path: Path, *, now: Callable[[], str] | None = None, patience: float = schema.PATIENCE) -> Store:
+    def open(
+        cls, path: Path, *, now: Callable[[], str] | None = None, patience: float = schema.PATIENCE
+    ) -> Store:
         """Open the store at `path`.
 
         Args:
@@ -156,11 +170,14 @@ class Store:
             patience: How long a writer waits for another one, [s].
 
         Errors:
-            StoreProblem: there is no file, it is no corekit store, a newer program wrote it, or it cannot be opened.
+            StoreProblem: there is no file, it is no corekit store, a newer program wrote it, or it cannot be
+                opened.
         """
         path = Path(path)
         if not path.exists():
-            raise StoreProblem(f"There is no store at {path}. Check the name, or make one with `corekit init`.")
+            raise StoreProblem(
+                f"There is no store at {path}. Check the name, or make one with `corekit init`."
+            )
         if not path.is_file():
             raise StoreProblem(f"{path} is not a file, so it is no corekit store. Name the store's own file.")
         try:
@@ -173,13 +190,17 @@ class Store:
         except sqlite3.Error as problem:
             raise told(problem, path) from problem
         except OSError as problem:
-            raise StoreProblem(f"No copy of {path} could be made before bringing it up to date: {problem.strerror}. Make room beside it.") from problem
+            raise StoreProblem(
+                f"No copy of {path} could be made before bringing it up to date: {problem.strerror}. Make"
+                " room beside it."
+            ) from problem
         return cls(path, connection, now or utc_now)
 
     def close(self) -> None:
         """Bring everything into the one file and close it. Closing twice is nothing."""
         with self._lock:
-            # A reader elsewhere or a full disk may keep the journal file from being folded in; what was acknowledged stands in it all the same.
+            # A reader elsewhere or a full disk may keep the journal file from being folded in; what was
+            # acknowledged stands in it all the same.
             with contextlib.suppress(sqlite3.Error):
                 self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             self._connection.close()
@@ -187,10 +208,12 @@ class Store:
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
-    # ── what the store is ──────────────────────────────────────────────────────────────────────────────────────────
+    # ── what the store is ───────────────────────────────────────────────────────────────────────────────────
 
     @property
     def lineage(self) -> str:
@@ -202,7 +225,10 @@ class Store:
         """True in a store for trying things out; its papers say DEMO."""
         value = self._meta("demo")
         if value not in ("0", "1"):
-            raise StoreProblem(f"The store {self.path} no longer says whether it is a demo. Run `corekit verify`, and go back to the last backup.")
+            raise StoreProblem(
+                f"The store {self.path} no longer says whether it is a demo. Run `corekit verify`, and go"
+                " back to the last backup."
+            )
         return value == "1"
 
     def names(self) -> dict[str, list[str]]:
@@ -218,7 +244,8 @@ class Store:
     def rename_lineage(self) -> str:
         """Go on in a chain of a new name, as a restored copy must: two copies may never go on in one chain.
 
-        The old chain stays and is read as before. The names count up, so that what is written later also sorts later.
+        The old chain stays and is read as before. The names count up, so that what is written later also
+        sorts later.
 
         Returns:
             The new name.
@@ -229,7 +256,7 @@ class Store:
             seals.change(connection, "meta", ("lineage", name))
         return name
 
-    # ── jobs ───────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── jobs ────────────────────────────────────────────────────────────────────────────────────────────────
 
     def new_job(self) -> str:
         """An id for a new job: 12 letters drawn at random. The job exists from its first entry on."""
@@ -242,13 +269,19 @@ class Store:
     def jobs(self) -> list[str]:
         """Ids of all jobs, in the order in which they began."""
         with self._reading() as connection:
-            found = connection.execute("SELECT job FROM entry WHERE journal = ? GROUP BY job ORDER BY min(rowid)", (JOB,))
+            found = connection.execute(
+                "SELECT job FROM entry WHERE journal = ? GROUP BY job ORDER BY min(rowid)", (JOB,)
+            )
             return [job for (job,) in found]
 
     def issued(self) -> list[str]:
         """Ids of the jobs that are on an invoice, the latest last."""
         with self._reading() as connection:
-            found = connection.execute("SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job ORDER BY max(rowid)", (JOB,))
+            found = connection.execute(
+                "SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job ORDER BY"
+                " max(rowid)",
+                (JOB,),
+            )
             return [job for (job,) in found]
 
     def job(self, job: str) -> Job:
@@ -272,7 +305,8 @@ class Store:
             return found
 
     def find(self, text: str) -> str:
-        """Id of the job that a person means: by its id, by the name its file or screen gives it, or by the beginning of its id.
+        """Id of the job that a person means: by its id, by the name its file or screen gives it, or by the
+        beginning of its id.
 
         Errors:
             StoreProblem: nothing or more than one job fits; the text lists what there is.
@@ -290,11 +324,19 @@ class Store:
                 if len(fits) == 1:
                     return fits[0]
                 if fits:
-                    raise StoreProblem(f"More than one job fits {text!r}: {_listed(fits, names)}. Give more of the id.")
+                    raise StoreProblem(
+                        f"More than one job fits {text!r}: {_listed(fits, names)}. Give more of the id."
+                    )
             raise StoreProblem(f"No job fits {text!r} in {self.path}. {self._what_there_is()}")
 
     def append(
-        self, job: str, statements: Sequence[Statement], *, books: Mapping[str, Sequence[PaymentTaken]] | None = None, answer: str = "", asked: Any = None
+        self,
+        job: str,
+        statements: Sequence[Statement],
+        *,
+        books: Mapping[str, Sequence[PaymentTaken]] | None = None,
+        answer: str = "",
+        asked: Any = None,
     ) -> list[Entry]:
         """Write statements into a job's journal, all of them or none; what is returned is on the disk.
 
@@ -302,14 +344,15 @@ class Store:
             job: Id of the job; a new one (`new_job`) begins with an `opened` statement.
             statements: In the order in which they are to stand.
             books: Books chain → payments that go into the books in the same stroke.
-            answer, asked: Id of the answer that says this, and all that it says, as plain data; see `answered`.
+            answer, asked: Id of the answer that says this, and all that it says, as plain data; see
+                `answered`.
 
         Returns:
             The job's new entries, in order; those of then when this answer is known already.
 
         Errors:
-            StoreProblem: a statement does not fit its kind, replaces or refers to something that is not here, holds an empty
-                personal text, or is a demo's in a real store.
+            StoreProblem: a statement does not fit its kind, replaces or refers to something that is not here,
+                holds an empty personal text, or is a demo's in a real store.
             OtherAnswer: the id is another answer's.
         """
         if not statements and not books and not answer:
@@ -327,12 +370,14 @@ class Store:
             return written
 
     def add(self, job: str, tell: Callable[[Job | None], Told], *, answer: str, asked: Any) -> Answered:
-        """Write what an answer says into a job's journal, all of it or nothing, once: known by its id, it adds nothing.
+        """Write what an answer says into a job's journal, all of it or nothing, once: known by its id, it
+        adds nothing.
 
         Args:
             job: Id of the job; one that is not here begins with the answer.
-            tell: Is given the job as it stands (None for a new one) when nobody else can write any more, and says what is to be written. It may
-                read this store, not write it; what it raises comes out, and nothing is written.
+            tell: Is given the job as it stands (None for a new one) when nobody else can write any more, and
+                says what is to be written. It may read this store, not write it; what it raises comes out,
+                and nothing is written.
             answer, asked: The answer's id, and all that it says as plain data.
 
         Errors:
@@ -357,13 +402,26 @@ class Store:
         with self._reading():
             return (self.job(job) if self.has(job) else None), self._told(job, tell)[0]
 
-    def _told(self, job: str, tell: Callable[[Job | None], Told]) -> tuple[tuple[Statement, ...], Mapping[str, Sequence[PaymentTaken]]]:
+    def _told(
+        self, job: str, tell: Callable[[Job | None], Told]
+    ) -> tuple[tuple[Statement, ...], Mapping[str, Sequence[PaymentTaken]]]:
         standing = self.job(job) if self.has(job) else None
         told = tell(standing)
-        # Only what the answer may say anew is compared; other texts, photos among them, would be read for nothing with every answer.
-        stands = [noted.entry for noted in standing.standing if noted.entry.kind in SINGLE or noted.entry == told.corrects] if standing is not None else []
+        # Only what the answer may say anew is compared; other texts, photos among them, would be read for
+        # nothing with every answer.
+        stands = (
+            [
+                noted.entry
+                for noted in standing.standing
+                if noted.entry.kind in SINGLE or noted.entry == told.corrects
+            ]
+            if standing is not None
+            else []
+        )
         texts = self.texts(ref for entry in stands for ref in persons.references(entry.body))
-        result = answered(standing.entries if standing is not None else (), texts, told.origin, told.drafts, told.corrects)
+        result = answered(
+            standing.entries if standing is not None else (), texts, told.origin, told.drafts, told.corrects
+        )
         if result.faults:
             raise _nothing_changed("\n".join(result.faults))
         statements = (*result.statements, *told.statements)
@@ -386,7 +444,8 @@ class Store:
         """What became of an answer that came before; None when its id is new.
 
         Args:
-            asked: All that it says, as plain data. Only its salted hash is kept, and that goes with the job's persons.
+            asked: All that it says, as plain data. Only its salted hash is kept, and that goes with the job's
+                persons.
 
         Errors:
             OtherAnswer: the id is that of an answer that said something else.
@@ -398,26 +457,41 @@ class Store:
         """Ids of the job's entries that answers became."""
         with self._reading() as connection:
             found = connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall()
-            return frozenset(entry for row in found for entry in rows.data_of(seals.checked("answer", row)[4]))
+            return frozenset(
+                entry for row in found for entry in rows.data_of(seals.checked("answer", row)[4])
+            )
 
     def has(self, job: str) -> bool:
         """True when there is a job of this id."""
         with self._reading() as connection:
-            return connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone() is not None
+            return (
+                connection.execute(
+                    "SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)
+                ).fetchone()
+                is not None
+            )
 
     def append_once(self, job: str, statement: Statement) -> Entry:
-        """Write one statement into a job's journal, unless something stands there under its subject already; gives what stands.
+        """Write one statement into a job's journal, unless something stands there under its subject already;
+        gives what stands.
 
         Errors:
             StoreProblem: as `append`; there is no such job.
         """
         with self._writing() as connection:
             self._has_begun(connection, job, ())
-            found = rows.entries(connection, "WHERE job = ? AND journal = ? AND subject = ? ORDER BY chain, n", job, JOB, statement.subject)
+            found = rows.entries(
+                connection,
+                "WHERE job = ? AND journal = ? AND subject = ? ORDER BY chain, n",
+                job,
+                JOB,
+                statement.subject,
+            )
             return found[-1] if found else self._appended(connection, job, [statement])[0]
 
     def reconcile(self, job: str | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
-        """What the rows of a file add to a job, held against what was taken in from it before; nothing is written.
+        """What the rows of a file add to a job, held against what was taken in from it before; nothing is
+        written.
 
         Args:
             job: Id of the job, or None for one that does not exist yet.
@@ -430,11 +504,16 @@ class Store:
         with self._reading():
             entries = self.journal(job) if job is not None else []
             # No file says a picture, and they are long.
-            texts = self.texts(ref for entry in entries for ref in persons.references(entry.body) if ref.kind not in PICTURE_KINDS)
+            texts = self.texts(
+                ref
+                for entry in entries
+                for ref in persons.references(entry.body)
+                if ref.kind not in PICTURE_KINDS
+            )
             elsewhere = self.by_answers(job) if job is not None else frozenset()
         return reconcile(entries, texts, origin, drafts, elsewhere)
 
-    # ── persons ────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── persons ─────────────────────────────────────────────────────────────────────────────────────────────
 
     def text(self, hash: str) -> str | None:  # noqa: A002
         """The personal text under a hash; None if it was destroyed or never was here.
@@ -443,12 +522,17 @@ class Store:
             StoreProblem: the text was changed after it was written.
         """
         with self._reading() as connection:
-            found = connection.execute("SELECT kind, salt, text FROM person WHERE hash = ?", (hash,)).fetchone()
+            found = connection.execute(
+                "SELECT kind, salt, text FROM person WHERE hash = ?", (hash,)
+            ).fetchone()
         if found is None:
             return None
         kind, salt, text = found
         if persons.salted_hash(salt, kind, text) != hash:
-            raise StoreProblem(f"Personal text {hash[:12]} ({kind}) was changed after it was written. Run `corekit verify`, and go back to the last backup.")
+            raise StoreProblem(
+                f"Personal text {hash[:12]} ({kind}) was changed after it was written. Run `corekit verify`,"
+                " and go back to the last backup."
+            )
         return str(text)
 
     def texts(self, refs: Iterable[Personal]) -> dict[str, str]:
@@ -466,61 +550,101 @@ class Store:
         with self._reading() as connection:
             if connection.execute("SELECT 1 FROM person WHERE hash = ?", (hash,)).fetchone():
                 return False
-            holders = connection.execute("SELECT DISTINCT job FROM entry WHERE instr(body, ?)", (hash,)).fetchall()
-            return any(connection.execute("SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", holder).fetchone() for holder in holders)
+            holders = connection.execute(
+                "SELECT DISTINCT job FROM entry WHERE instr(body, ?)", (hash,)
+            ).fetchall()
+            return any(
+                connection.execute(
+                    "SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", holder
+                ).fetchone()
+                for holder in holders
+            )
 
     def forget(self, job: str) -> dict[str, int]:
         """Destroy the personal texts of a job for good; its entries stay and still verify.
 
-        The file is rewritten afterwards, so that no trace is left in its unused parts. Copies that somebody made elsewhere are
-        out of reach. Asking again finishes what could not be finished, and destroys what was added since.
+        The file is rewritten afterwards, so that no trace is left in its unused parts. Copies that somebody
+        made elsewhere are out of reach. Asking again finishes what could not be finished, and destroys what
+        was added since.
 
         Returns:
             Kind of personal text → how many were destroyed.
 
         Errors:
-            StoreProblem: there is no such job; or the texts are destroyed but another program keeps an old state of the file.
+            StoreProblem: there is no such job; or the texts are destroyed but another program keeps an old
+                state of the file.
         """
         with self._writing() as connection:
             self._has_begun(connection, job, ())
-            counts = dict(connection.execute("SELECT kind, count(*) FROM person WHERE job = ? GROUP BY kind ORDER BY kind", (job,)))
+            counts = dict(
+                connection.execute(
+                    "SELECT kind, count(*) FROM person WHERE job = ? GROUP BY kind ORDER BY kind", (job,)
+                )
+            )
             if counts:
                 schema.destroy(connection, job)
                 subject = own_subject("forgotten", f"{self.lineage}/{self._next(connection, self.lineage)}")
-                self._appended(connection, job, [Statement(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))])
+                self._appended(
+                    connection,
+                    job,
+                    [Statement(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))],
+                )
         self._swept(job)
         return counts
 
-    # ── books ──────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── books ───────────────────────────────────────────────────────────────────────────────────────────────
 
-    def issue(self, job: str, chain: str, build: Callable[[int], InvoiceIssued], *, answer: str = "", asked: Any = None) -> Entry:
-        """Take the next number of a books chain and issue the invoice that `build` makes under it, all in one transaction.
+    def issue(
+        self,
+        job: str,
+        chain: str,
+        build: Callable[[int], InvoiceIssued],
+        *,
+        answer: str = "",
+        asked: Any = None,
+    ) -> Entry:
+        """Take the next number of a books chain and issue the invoice that `build` makes under it, all in one
+        transaction.
 
-        `build` is given the number's place (from 1) and may read this store, not write it. When it raises, nothing is taken,
-        and what it raised comes out.
+        `build` is given the number's place (from 1) and may read this store, not write it. When it raises,
+        nothing is taken, and what it raised comes out.
 
         Returns:
             The books entry. The job's journal holds an `issued` entry that names it.
 
         Errors:
-            StoreProblem: there is no such job, or the record does not fit its place, or its printed number is taken.
-            OtherAnswer: the answer's id is another's; known with the same content, it gives the entry of then.
+            StoreProblem: there is no such job, or the record does not fit its place, or its printed number is
+                taken.
+            OtherAnswer: the answer's id is another's; known with the same content, it gives the entry of
+                then.
         """
         return self._issued([job], chain, build, answer, asked)
 
     def issue_together(
-        self, jobs: Sequence[str], chain: str, build: Callable[[int], InvoiceIssued], *, answer: str = "", asked: Any = None
+        self,
+        jobs: Sequence[str],
+        chain: str,
+        build: Callable[[int], InvoiceIssued],
+        *,
+        answer: str = "",
+        asked: Any = None,
     ) -> Entry:
-        """As `issue`, one invoice over several jobs: the books entry names them all and belongs to none alone, and the journal of each is told.
+        """As `issue`, one invoice over several jobs: the books entry names them all and belongs to none
+        alone, and the journal of each is told.
 
         Errors:
-            StoreProblem: as `issue`; these are not two or more jobs, one of them is issued already, or the record is over other jobs.
+            StoreProblem: as `issue`; these are not two or more jobs, one of them is issued already, or the
+                record is over other jobs.
         """
         if len(set(jobs)) < 2 or len(set(jobs)) != len(jobs):
-            raise _nothing_changed(f"An invoice over several jobs names two or more, each once; got {', '.join(jobs) or 'none'}.")
+            raise _nothing_changed(
+                f"An invoice over several jobs names two or more, each once; got {', '.join(jobs) or 'none'}."
+            )
         return self._issued(jobs, chain, build, answer, asked)
 
-    def _issued(self, jobs: Sequence[str], chain: str, build: Callable[[int], InvoiceIssued], answer: str, asked: Any) -> Entry:
+    def _issued(
+        self, jobs: Sequence[str], chain: str, build: Callable[[int], InvoiceIssued], answer: str, asked: Any
+    ) -> Entry:
         several = len(jobs) > 1
         with self._writing() as connection:
             known = self._answered(connection, answer, asked)
@@ -531,23 +655,43 @@ class Store:
                 if several and (number := self._number_of(connection, job)):
                     raise _nothing_changed(f"Job {job} is on invoice {number} already.")
             self._may_hold_books(connection, chain)
-            place = 1 + int(connection.execute("SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
+            place = 1 + int(
+                connection.execute(
+                    "SELECT coalesce(max(place), 0) FROM entry WHERE chain = ?", (chain,)
+                ).fetchone()[0]
+            )
             record = build(place)
             if record.place != place:
-                raise _nothing_changed(f"The invoice was to be number {place} of books {chain}, and says it is {record.place}.")
+                raise _nothing_changed(
+                    f"The invoice was to be number {place} of books {chain}, and says it is {record.place}."
+                )
             if list(record.jobs) != (list(jobs) if several else []):
-                raise _nothing_changed(f"The invoice was to be over {', '.join(jobs)}, and says it is over {', '.join(record.jobs) or 'one job'}.")
+                raise _nothing_changed(
+                    f"The invoice was to be over {', '.join(jobs)}, and says it is over"
+                    f" {', '.join(record.jobs) or 'one job'}."
+                )
             entry = self._booked(connection, "" if several else jobs[0], chain, record)
-            issued = Issued(number=record.number, document_id=record.document_id, document_hash=record.document_hash, books_entry=entry.id)
-            said = Statement(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
+            issued = Issued(
+                number=record.number,
+                document_id=record.document_id,
+                document_hash=record.document_hash,
+                books_entry=entry.id,
+            )
+            said = Statement(
+                kind="issued", subject=own_subject("issued", record.number), body=body_of(issued)
+            )
             noted = [told for job in jobs for told in self._appended(connection, job, [said])]
-            self._note_answer(connection, jobs[0], answer, asked, [entry, noted[0]])  # an answer belongs to one job
+            self._note_answer(
+                connection, jobs[0], answer, asked, [entry, noted[0]]
+            )  # an answer belongs to one job
             return entry
 
     @staticmethod
     def _number_of(connection: sqlite3.Connection, job: str) -> str:
         """Number of the invoice that a job is on; empty when it is on none."""
-        found = rows.entries(connection, "WHERE job = ? AND journal = ? AND kind = 'issued' ORDER BY chain, n", job, JOB)
+        found = rows.entries(
+            connection, "WHERE job = ? AND journal = ? AND kind = 'issued' ORDER BY chain, n", job, JOB
+        )
         return str(found[-1].body["number"]) if found else ""
 
     def book(self, record: PaymentTaken, job: str, chain: str) -> Entry:
@@ -560,7 +704,9 @@ class Store:
             self._has_begun(connection, job, ())
             return self._booked(connection, job, chain, record)
 
-    def payment(self, job: str, chain: str, paid: Paid, taken: PaymentTaken, *, answer: str = "", asked: Any = None) -> tuple[Entry, Entry]:
+    def payment(
+        self, job: str, chain: str, paid: Paid, taken: PaymentTaken, *, answer: str = "", asked: Any = None
+    ) -> tuple[Entry, Entry]:
         """Money received: into the job's journal and into the books, in one transaction.
 
         Returns:
@@ -570,15 +716,21 @@ class Store:
             StoreProblem: there is no such job, or the two records differ in amount, currency or how.
         """
         if (paid.amount, paid.currency, paid.how) != (taken.amount, taken.currency, taken.how):
-            told_twice = f"{paid.amount} {paid.currency} {paid.how} and {taken.amount} {taken.currency} {taken.how}"
-            raise _nothing_changed(f"A payment must be the same in the job and in the books; got {told_twice}.")
+            told_twice = (
+                f"{paid.amount} {paid.currency} {paid.how} and {taken.amount} {taken.currency} {taken.how}"
+            )
+            raise _nothing_changed(
+                f"A payment must be the same in the job and in the books; got {told_twice}."
+            )
         with self._writing() as connection:
             known = self._answered(connection, answer, asked)
             if known is not None:
                 return known.entries[0], known.entries[1]
             self._has_begun(connection, job, ())
             booked = self._booked(connection, job, chain, taken)
-            said = Statement(kind="paid", subject=own_subject("paid", f"{chain}/{booked.n}"), body=body_of(paid))
+            said = Statement(
+                kind="paid", subject=own_subject("paid", f"{chain}/{booked.n}"), body=body_of(paid)
+            )
             (entry,) = self._appended(connection, job, [said])
             self._note_answer(connection, job, answer, asked, [entry, booked])
             return entry, booked
@@ -597,15 +749,25 @@ class Store:
             StoreProblem: there is none; the text lists the last ones.
         """
         with self._reading() as connection:
-            found = rows.entries(connection, "WHERE subject = ? AND kind = 'invoice'", own_subject("invoice", rows.composed(number)))
+            found = rows.entries(
+                connection,
+                "WHERE subject = ? AND kind = 'invoice'",
+                own_subject("invoice", rows.composed(number)),
+            )
             if found:
                 return found[0]
-            last = connection.execute("SELECT subject FROM entry WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT ?", (LISTED,)).fetchall()
+            last = connection.execute(
+                "SELECT subject FROM entry WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT ?", (LISTED,)
+            ).fetchall()
             prefix = len(own_subject("invoice", ""))
-            there = f"The last ones are {', '.join(subject[prefix:] for (subject,) in last)}." if last else "None was issued yet."
+            there = (
+                f"The last ones are {', '.join(subject[prefix:] for (subject,) in last)}."
+                if last
+                else "None was issued yet."
+            )
             raise StoreProblem(f"There is no invoice {number} in {self.path}. {there}")
 
-    # ── links ──────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── links ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:
         """Keep a link by its token's hash. Noting the same link again gives what is known of it.
@@ -615,9 +777,23 @@ class Store:
         """
         noted = Link(token_hash=token_hash, document_id=document_id, link=link, expires=expires)
         with self._writing() as connection:
-            for found in self._links(connection, "WHERE token_hash = ? OR (document_id = ? AND link = ?)", token_hash, document_id, link):
-                if (found.token_hash, found.document_id, found.link, found.expires) != (token_hash, document_id, link, expires):
-                    raise _nothing_changed(f"Link {link} of document {document_id} cannot be noted: its number or its token is another link's.")
+            for found in self._links(
+                connection,
+                "WHERE token_hash = ? OR (document_id = ? AND link = ?)",
+                token_hash,
+                document_id,
+                link,
+            ):
+                if (found.token_hash, found.document_id, found.link, found.expires) != (
+                    token_hash,
+                    document_id,
+                    link,
+                    expires,
+                ):
+                    raise _nothing_changed(
+                        f"Link {link} of document {document_id} cannot be noted: its number or its token is"
+                        " another link's."
+                    )
                 return found
             seals.insert(connection, "link", attrs.astuple(noted))
         return noted
@@ -649,7 +825,9 @@ class Store:
                 self._has_begun(connection, job, ())
                 record = Published(document_id=link.document_id, link=link.link, token_hash=token_hash)
                 subject = own_subject("published", f"{link.document_id}/{link.link}")
-                self._appended(connection, job, [Statement(kind="published", subject=subject, body=body_of(record))])
+                self._appended(
+                    connection, job, [Statement(kind="published", subject=subject, body=body_of(record))]
+                )
             return link
 
     def revoke_link(self, token_hash: str, at: str = "") -> Link:
@@ -665,7 +843,7 @@ class Store:
                 seals.change(connection, "link", attrs.astuple(link))
             return link
 
-    # ── trust ──────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── trust ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def heads(self) -> list[str]:
         """Ids of the last entry of every chain, sorted: what a record mark is made of."""
@@ -673,14 +851,16 @@ class Store:
             return sorted(head for head, _ in rows.heads(connection).values())
 
     def verify(self) -> list[str]:
-        """Everything that is wrong with the store, one sentence each; empty when every row is as it was written."""
+        """Everything that is wrong with the store, one sentence each; empty when every row is as it was
+        written.
+        """
         try:
             with self._reading() as connection:
                 return verification.faults(connection)
         except StoreProblem as problem:
             return [str(problem)]
 
-    # ── inside ─────────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── inside ──────────────────────────────────────────────────────────────────────────────────────────────
 
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
@@ -702,7 +882,10 @@ class Store:
         """One transaction: everything written in it is on the disk when it ends, or nothing is."""
         with self._lock:
             if self._open().in_transaction:
-                raise StoreProblem(f"Something tried to write to {self.path} within another write. What builds an invoice may read the store, not write it.")
+                raise StoreProblem(
+                    f"Something tried to write to {self.path} within another write. What builds an invoice"
+                    " may read the store, not write it."
+                )
             try:
                 self._connection.execute("BEGIN IMMEDIATE")
                 yield self._connection
@@ -734,13 +917,18 @@ class Store:
         with self._reading() as connection:
             found = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
         if found is None:
-            raise StoreProblem(f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last backup.")
+            raise StoreProblem(
+                f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last"
+                " backup."
+            )
         return str(seals.checked("meta", found)[1])
 
     def _names(self) -> dict[str, list[str]]:
         """Job → the names its files or screens gave it."""
         names: dict[str, list[str]] = {job: [] for job in self.jobs()}
-        for entry in rows.entries(self._connection, "WHERE kind = 'opened' AND journal = ? ORDER BY rowid", JOB):
+        for entry in rows.entries(
+            self._connection, "WHERE kind = 'opened' AND journal = ? ORDER BY rowid", JOB
+        ):
             names[entry.job].append(str(entry.body.get("origin", "")))
         return names
 
@@ -756,25 +944,43 @@ class Store:
     def _link(self, connection: sqlite3.Connection, token_hash: str) -> Link:
         for link in self._links(connection, "WHERE token_hash = ?", token_hash):
             return link
-        raise _nothing_changed(f"No link with token hash {token_hash[:12]} is known in {self.path}. Note it before anything is said about it.")
+        raise _nothing_changed(
+            f"No link with token hash {token_hash[:12]} is known in {self.path}. Note it before anything is"
+            " said about it."
+        )
 
     def _answered(self, connection: sqlite3.Connection, answer: str, asked: Any) -> Answered | None:
-        found = connection.execute(seals.select("answer", "WHERE id = ?"), (answer,)).fetchone() if answer else None
+        found = (
+            connection.execute(seals.select("answer", "WHERE id = ?"), (answer,)).fetchone()
+            if answer
+            else None
+        )
         if found is None:
             return None
         _, job, salt, kept, written, _ = seals.checked("answer", found)
-        # Once the persons are destroyed nobody can tell any more what the answer said; it is taken for the one that came then.
+        # Once the persons are destroyed nobody can tell any more what the answer said; it is taken for the
+        # one that came then.
         if kept and _answer_hash(salt, asked) != kept:
-            raise OtherAnswer(f"The answer {answer} was given before and said something else. Nothing was written; answer again on a fresh page.")
-        entries = [entry for one in rows.data_of(written) for entry in rows.entries(connection, "WHERE id = ?", one)]
+            raise OtherAnswer(
+                f"The answer {answer} was given before and said something else. Nothing was written; answer"
+                " again on a fresh page."
+            )
+        entries = [
+            entry for one in rows.data_of(written) for entry in rows.entries(connection, "WHERE id = ?", one)
+        ]
         return Answered(job=job, entries=tuple(entries), again=True)
 
     def _in_the_books(self, connection: sqlite3.Connection, known: Answered) -> Entry:
         """The books entry of an invoice that was issued under a known answer."""
-        names = [entry.id if entry.journal == BOOKS else str(entry.body.get("books_entry")) for entry in known.entries]
+        names = [
+            entry.id if entry.journal == BOOKS else str(entry.body.get("books_entry"))
+            for entry in known.entries
+        ]
         return rows.entries(connection, "WHERE id = ?", names[0])[0]
 
-    def _note_answer(self, connection: sqlite3.Connection, job: str, answer: str, asked: Any, written: Sequence[Entry]) -> None:
+    def _note_answer(
+        self, connection: sqlite3.Connection, job: str, answer: str, asked: Any, written: Sequence[Entry]
+    ) -> None:
         if not answer:
             return
         _must_be_an_answer(answer)
@@ -783,40 +989,84 @@ class Store:
         seals.insert(connection, "answer", (answer, job, salt, _answer_hash(salt, asked), ids, self._now()))
 
     def _has_begun(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> None:
-        if connection.execute("SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)).fetchone():
+        if connection.execute(
+            "SELECT 1 FROM entry WHERE job = ? AND journal = ? LIMIT 1", (job, JOB)
+        ).fetchone():
             return
         if not job or not any(statement.kind == "opened" for statement in statements):
-            raise _nothing_changed(f"There is no job {job!r} in {self.path}, and a new one begins with an `opened` statement. {self._what_there_is()}")
+            raise _nothing_changed(
+                f"There is no job {job!r} in {self.path}, and a new one begins with an `opened` statement."
+                f" {self._what_there_is()}"
+            )
         if not _NAME.fullmatch(job):
             raise _nothing_changed(f"{job!r} cannot be the id of a job; take one from new_job.")
 
     def _may_hold_books(self, connection: sqlite3.Connection, chain: str) -> None:
         if not _NAME.fullmatch(chain):
-            raise _nothing_changed(f"The books cannot be called {chain!r}: take letters, digits, dots, dashes and strokes, 64 at most.")
-        if chain == self.lineage or connection.execute("SELECT 1 FROM entry WHERE chain = ? AND journal = ? LIMIT 1", (chain, JOB)).fetchone():
-            raise _nothing_changed(f"The books cannot be kept in chain {chain!r}, which holds jobs. Give them a name of their own.")
+            raise _nothing_changed(
+                f"The books cannot be called {chain!r}: take letters, digits, dots, dashes and strokes, 64 at"
+                " most."
+            )
+        if (
+            chain == self.lineage
+            or connection.execute(
+                "SELECT 1 FROM entry WHERE chain = ? AND journal = ? LIMIT 1", (chain, JOB)
+            ).fetchone()
+        ):
+            raise _nothing_changed(
+                f"The books cannot be kept in chain {chain!r}, which holds jobs. Give them a name of their"
+                " own."
+            )
 
     def _next(self, connection: sqlite3.Connection, chain: str) -> int:
-        return int(connection.execute("SELECT coalesce(max(n) + 1, 0) FROM entry WHERE chain = ?", (chain,)).fetchone()[0])
+        return int(
+            connection.execute(
+                "SELECT coalesce(max(n) + 1, 0) FROM entry WHERE chain = ?", (chain,)
+            ).fetchone()[0]
+        )
 
-    def _booked(self, connection: sqlite3.Connection, job: str, chain: str, record: InvoiceIssued | PaymentTaken) -> Entry:
+    def _booked(
+        self, connection: sqlite3.Connection, job: str, chain: str, record: InvoiceIssued | PaymentTaken
+    ) -> Entry:
         self._may_hold_books(connection, chain)
         if isinstance(record, InvoiceIssued):
             kind, subject = "invoice", own_subject("invoice", rows.composed(record.number))
-            if not record.number or connection.execute("SELECT 1 FROM entry WHERE subject = ? AND kind = 'invoice'", (subject,)).fetchone():
+            if (
+                not record.number
+                or connection.execute(
+                    "SELECT 1 FROM entry WHERE subject = ? AND kind = 'invoice'", (subject,)
+                ).fetchone()
+            ):
                 raise _nothing_changed(f"The invoice number {record.number!r} is empty or taken.")
         else:
             kind, subject = "payment", own_subject("payment", f"{chain}/{self._next(connection, chain)}")
         whose = tuple(record.jobs) if isinstance(record, InvoiceIssued) and record.jobs else (job,)
-        return self._sealed(connection, BOOKS, job, chain, [Statement(kind=kind, subject=subject, body=body_of(record))], whose)[0]
+        return self._sealed(
+            connection,
+            BOOKS,
+            job,
+            chain,
+            [Statement(kind=kind, subject=subject, body=body_of(record))],
+            whose,
+        )[0]
 
-    def _appended(self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]) -> list[Entry]:
+    def _appended(
+        self, connection: sqlite3.Connection, job: str, statements: Sequence[Statement]
+    ) -> list[Entry]:
         return self._sealed(connection, JOB, job, self.lineage, statements, (job,))
 
     def _sealed(
-        self, connection: sqlite3.Connection, journal: str, job: str, chain: str, statements: Sequence[Statement], whose: Sequence[str]
+        self,
+        connection: sqlite3.Connection,
+        journal: str,
+        job: str,
+        chain: str,
+        statements: Sequence[Statement],
+        whose: Sequence[str],
     ) -> list[Entry]:
-        """Give each statement its place in the chain, its references and its id, and insert it. Runs inside a writer.
+        """Give each statement its place in the chain, its references and its id, and insert it.
+
+        Runs inside a writer.
 
         `whose` are the jobs whose persons it may refer to.
         """
@@ -834,17 +1084,32 @@ class Store:
                 replaces = _joined(statement.replaces, heads_here.get(statement.subject))
                 self._is_here(connection, whose, replaces, body, {text.hash for text in texts})
                 if statement.kind == "opened" and body.get("demo") and not self.demo:
-                    raise ValueError("it belongs to a demo, and this is a real store; use a demo store for it")
+                    raise ValueError(
+                        "it belongs to a demo, and this is a real store; use a demo store for it"
+                    )
                 n += 1
                 entry, row = rows.settled(
                     Entry(
-                        journal=journal, job=job, chain=chain, n=n, prev=prev, kind=statement.kind, subject=statement.subject, body=body, recorded=recorded,
-                        seen=seen, taken=statement.taken, replaces=replaces, reason=statement.reason,
+                        journal=journal,
+                        job=job,
+                        chain=chain,
+                        n=n,
+                        prev=prev,
+                        kind=statement.kind,
+                        subject=statement.subject,
+                        body=body,
+                        recorded=recorded,
+                        seen=seen,
+                        taken=statement.taken,
+                        replaces=replaces,
+                        reason=statement.reason,
                     )
-                )  # fmt: skip
+                )
                 _checked_document(entry)
             except (ValueError, TypeError) as problem:
-                raise _nothing_changed(f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}.") from problem
+                raise _nothing_changed(
+                    f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}."
+                ) from problem
             connection.execute(rows.INSERT_ENTRY, row)
             new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
             heads_here[statement.subject] = prev = entry.id
@@ -853,20 +1118,40 @@ class Store:
         seals.tally(connection, "entry", added=[entry.id for entry in written])
         return written
 
-    def _is_here(self, connection: sqlite3.Connection, jobs: Sequence[str], replaces: Sequence[str], body: Any, new: set[str]) -> None:
-        """What a statement replaces and whom it refers to must be of this job; of an invoice over several jobs, of one of them."""
+    def _is_here(
+        self,
+        connection: sqlite3.Connection,
+        jobs: Sequence[str],
+        replaces: Sequence[str],
+        body: Any,
+        new: set[str],
+    ) -> None:
+        """What a statement replaces and whom it refers to must be of this job; of an invoice over several
+        jobs, of one of them.
+        """
         of_these = f"job IN ({', '.join('?' * len(jobs))})"
         for old in replaces:
-            if not connection.execute(f"SELECT 1 FROM entry WHERE id = ? AND {of_these}", (old, *jobs)).fetchone():
+            if not connection.execute(
+                f"SELECT 1 FROM entry WHERE id = ? AND {of_these}", (old, *jobs)
+            ).fetchone():
                 raise ValueError(f"it replaces {old[:12]}, which is no entry of this job")
         for ref in persons.references(body):
-            if ref.hash in new or connection.execute(f"SELECT 1 FROM person WHERE hash = ? AND {of_these}", (ref.hash, *jobs)).fetchone():
+            if (
+                ref.hash in new
+                or connection.execute(
+                    f"SELECT 1 FROM person WHERE hash = ? AND {of_these}", (ref.hash, *jobs)
+                ).fetchone()
+            ):
                 continue
             if not self.forgotten(ref.hash):
-                raise ValueError(f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have")
+                raise ValueError(
+                    f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have"
+                )
 
     def _swept(self, job: str) -> None:
-        """Destroy the texts in the copies that migrations made too, and rewrite the file, so that nothing deleted is left in it or beside it."""
+        """Destroy the texts in the copies that migrations made too, and rewrite the file, so that nothing
+        deleted is left in it or beside it.
+        """
         with self._lock:
             try:
                 for backup in schema.backups(self.path):
@@ -881,8 +1166,8 @@ class Store:
                 raise told(problem, self.path) from problem
             if busy:
                 raise StoreProblem(
-                    f"The texts are destroyed, but another program that has {self.path} open keeps an old state of it on the disk. "
-                    "Close that program and ask again."
+                    f"The texts are destroyed, but another program that has {self.path} open keeps an old"
+                    " state of it on the disk. Close that program and ask again."
                 )
 
 
@@ -908,7 +1193,9 @@ def _checked_document(entry: Entry) -> None:
 
 def _must_be_an_answer(answer: str) -> None:
     if not _ANSWER.fullmatch(answer):
-        raise _nothing_changed(f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _.")
+        raise _nothing_changed(
+            f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _."
+        )
 
 
 def _answer_hash(salt: str, asked: Any) -> str:
@@ -947,14 +1234,20 @@ def _lay(path: Path, demo: bool, at: str) -> None:
 def _admitted(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
     """Let a store in that this program can work with, brought to today's schema."""
     if not schema.is_store(connection):
-        raise StoreProblem(f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else.")
+        raise StoreProblem(
+            f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else."
+        )
     found = schema.version(connection)
     if found > schema.SCHEMA:
         raise StoreProblem(
-            f"The store {path} was written by a newer corekit (schema {found}; this one knows {schema.SCHEMA}). Install the newer program; nothing was changed."
+            f"The store {path} was written by a newer corekit (schema {found}; this one knows"
+            f" {schema.SCHEMA}). Install the newer program; nothing was changed."
         )
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
-        raise StoreProblem(f"The store {path} lies on a file system where a write-ahead log cannot be kept (got {mode}). Move it to a local disk.")
+        raise StoreProblem(
+            f"The store {path} lies on a file system where a write-ahead log cannot be kept (got {mode})."
+            " Move it to a local disk."
+        )
     if found < schema.SCHEMA:
         schema.migrate(connection, path, now)

@@ -17,7 +17,10 @@ _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 
 
 def faults(connection: sqlite3.Connection) -> list[str]:
-    """Every fault of the store, one sentence each. Reads everything once; what cannot be read is a fault too."""
+    """Every fault of the store, one sentence each.
+
+    Reads everything once; what cannot be read is a fault too.
+    """
     found: list[str] = []
     entries: list[Entry] = []
     parts: tuple[Callable[[], Iterator[str]], ...] = (
@@ -65,12 +68,18 @@ def _entries(connection: sqlite3.Connection, entries: list[Entry]) -> Iterator[s
         for column, name in _LISTS.items():
             try:
                 data = rows.data_of(row[column])
-                if canonical(data).decode() != row[column] or not isinstance(data, dict if name == "body" else list):
+                if canonical(data).decode() != row[column] or not isinstance(
+                    data, dict if name == "body" else list
+                ):
                     raise ValueError
             except (ValueError, RecursionError):
                 yield f"{where}: its {name} is not written the way it was"
                 readable[column] = "{}" if name == "body" else "[]"
-        yield from (f"{where}: its {name} is not written the way it was" for name, text in zip(rows.COLUMNS, row, strict=True) if not _composed(text))
+        yield from (
+            f"{where}: its {name} is not written the way it was"
+            for name, text in zip(rows.COLUMNS, row, strict=True)
+            if not _composed(text)
+        )
         entry = rows.parsed(tuple(readable))
         if row[14] != rows.place_of(entry.kind, entry.body):
             yield f"{where}: its place {row[14]} is not the place its body names"
@@ -116,7 +125,9 @@ def _links_between(entries: Sequence[Entry]) -> Iterator[str]:
 
 def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterator[str]:
     here: dict[str, str] = {}
-    for hash_, job, kind, salt, text in connection.execute("SELECT hash, job, kind, salt, text FROM person ORDER BY job, kind, hash"):
+    for hash_, job, kind, salt, text in connection.execute(
+        "SELECT hash, job, kind, salt, text FROM person ORDER BY job, kind, hash"
+    ):
         where = f"table person, text {hash_[:12]} ({kind}) of job {job}"
         if hash_ in here:
             yield f"{where}: it stands there twice"
@@ -136,8 +147,13 @@ def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
         jobs = jobs_of(entry)
         for ref in persons.references(entry.body):
             referred[ref.hash].update(jobs)
-            if ref.hash not in here and not any(_before(entry, later, known) for job in jobs for later in forgotten[job]):
-                yield f"table person, text {ref.hash[:12]} ({ref.kind}) of job {entry.job}: entry {entry.n} of chain {entry.chain} refers to it, and it is gone"
+            if ref.hash not in here and not any(
+                _before(entry, later, known) for job in jobs for later in forgotten[job]
+            ):
+                yield (
+                    f"table person, text {ref.hash[:12]} ({ref.kind}) of job {entry.job}: entry {entry.n} of"
+                    f" chain {entry.chain} refers to it, and it is gone"
+                )
     for hash_, job in here.items():
         if job not in referred[hash_]:
             yield f"table person, text {hash_[:12]} of job {job}: no entry of this job refers to it"
@@ -165,7 +181,11 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
         where = f"table entry, entry {entry.n} of chain {entry.chain}"
         found = invoices.get(str(entry.body.get("books_entry")))
         same = ("number", "document_id", "document_hash")
-        if found is None or entry.job not in jobs_of(found) or any(found.body.get(name) != entry.body.get(name) for name in same):
+        if (
+            found is None
+            or entry.job not in jobs_of(found)
+            or any(found.body.get(name) != entry.body.get(name) for name in same)
+        ):
             yield f"{where}: it says that invoice {entry.body.get('number')} was issued, and the books do not"
         elif (found.id, entry.job) in told:
             yield f"{where}: it issues invoice {entry.body.get('number')} a second time"
@@ -175,7 +195,10 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
         for job in jobs_of(invoice):
             if (invoice.id, job) not in told:
                 of_several = f" {job}" if len(jobs_of(invoice)) > 1 else ""
-                yield f"table entry, entry {invoice.n} of books {invoice.chain}: its job{of_several} does not know of invoice {invoice.body.get('number')}"
+                yield (
+                    f"table entry, entry {invoice.n} of books {invoice.chain}: its job{of_several} does not"
+                    f" know of invoice {invoice.body.get('number')}"
+                )
     for number in _twice(str(invoice.body.get("number")) for invoice in invoices.values()):
         yield f"table entry, invoice {number}: the number was given twice"
 
@@ -195,7 +218,10 @@ def _money(entries: Sequence[Entry]) -> Iterator[str]:
         except (TypeError, KeyError, ValueError):
             continue  # an entry that no longer fits its record is named by its own fault
         if paid != received[job]:
-            yield f"table entry, job {job}: it says that {paid} was paid, and the books received {received[job]} for it (in the smallest unit of the money)"
+            yield (
+                f"table entry, job {job}: it says that {paid} was paid, and the books received"
+                f" {received[job]} for it (in the smallest unit of the money)"
+            )
 
 
 def _answers(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterator[str]:
@@ -208,21 +234,32 @@ def _answers(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
         except (ValueError, TypeError, RecursionError):
             yield f"{where}: the list of its entries can no longer be read"
             continue
-        yield from (f"{where}: it became {str(one)[:12]}, which is no entry of its job" for one in ids if job not in known.get(one, ()))
+        yield from (
+            f"{where}: it became {str(one)[:12]}, which is no entry of its job"
+            for one in ids
+            if job not in known.get(one, ())
+        )
 
 
 def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
     """Rows against their seals, and tables against their tallies."""
     tallies = {row[0]: row for row in connection.execute(seals.select("tally"))}
     for name in sorted(set(tallies) ^ set(seals.TALLIED)):
-        yield f"table tally, {name}: this row is missing" if name in seals.TALLIED else f"table tally, {name}: there was no such row"
+        yield (
+            f"table tally, {name}: this row is missing"
+            if name in seals.TALLIED
+            else f"table tally, {name}: there was no such row"
+        )
     for table, columns in seals.SEALED.items():
         for row in connection.execute(seals.select(table, f"ORDER BY {columns[0]}")):
             if not seals.fits(table, row) or not all(_composed(value) for value in row):
                 yield f"table {table}, row {_place(row)}: it was changed after it was written"
     for table in set(tallies) & set(seals.TALLIED):
         _, count, total, _ = tallies[table]
-        found = [seal for (seal,) in connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")]
+        found = [
+            seal
+            for (seal,) in connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
+        ]
         try:
             agrees = seals.summed(found) == (count, total)
         except ValueError:
@@ -248,7 +285,9 @@ def _meta(connection: sqlite3.Connection) -> Iterator[str]:
 
 def _migrations(connection: sqlite3.Connection) -> Iterator[str]:
     taken = connection.execute("SELECT n, name FROM migration ORDER BY n").fetchall()
-    if taken != [(number, schema.name_of(migration)) for number, migration in enumerate(schema.MIGRATIONS, 1)]:
+    if taken != [
+        (number, schema.name_of(migration)) for number, migration in enumerate(schema.MIGRATIONS, 1)
+    ]:
         yield "table migration: its rows are not the steps that lead to this schema"
     if schema.version(connection) != len(schema.MIGRATIONS):
         yield "the file: its schema number was changed"

@@ -1,4 +1,6 @@
-"""A bench for a system's checks: readings as they would come out of a visit file, laid before one check at a time."""
+"""A bench for a system's checks: readings as they would come out of a visit file, laid before one check at a
+time.
+"""
 
 from __future__ import annotations
 
@@ -34,17 +36,31 @@ class Bench:
     specified: dict[str, Limit] = attrs.field(factory=dict)
     repairs: dict[str, int] = attrs.field(factory=dict)
 
-    def reading(self, of: str | Measurand, typed: str, *, place: str = "", using: str = "", setup: Mapping[str, str] | None = None) -> Reading:
+    def reading(
+        self,
+        of: str | Measurand,
+        typed: str,
+        *,
+        place: str = "",
+        using: str = "",
+        setup: Mapping[str, str] | None = None,
+    ) -> Reading:
         """A reading with the doubt of the instrument named, or of the worst ordinary one."""
         measurand = of if isinstance(of, Measurand) else self.system.measurands[f"{self.system.key}.{of}"]
         if place and measurand.places and place not in measurand.places:
             raise ValueError(f"{measurand.key} has no place {place!r}; it has {', '.join(measurand.places)}.")
         found = units.read_quantity(typed, [measurand.unit])
-        record = Measured(of=measurand.key, typed=typed, kind=found.kind, number=found.number, place=place, instrument=using)
+        record = Measured(
+            of=measurand.key, typed=typed, kind=found.kind, number=found.number, place=place, instrument=using
+        )
         entry = f"{measurand.key.split('.', 1)[1]}-{place or 'here'}"
         value, sheet = with_doubt(record, measurand, entry, entry, self.instruments)
-        beside = {f"{self.system.key}.{name}": self.reading(name, text) for name, text in (setup or {}).items()}
-        return Reading(measurand=measurand, value=value, typed=typed, place=place, entry=entry, sheet=sheet, setup=beside)
+        beside = {
+            f"{self.system.key}.{name}": self.reading(name, text) for name, text in (setup or {}).items()
+        }
+        return Reading(
+            measurand=measurand, value=value, typed=typed, place=place, entry=entry, sheet=sheet, setup=beside
+        )
 
     def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
         reading = self.reading(of, typed, **how)
@@ -53,7 +69,9 @@ class Bench:
 
     def see(self, key: str, answer: str, place: str = "") -> Bench:
         declared = self.system.observations[f"{self.system.key}.{key}"]
-        self.sights[declared.key, place] = Sight(answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else ""))
+        self.sights[declared.key, place] = Sight(
+            answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else "")
+        )
         return self
 
     def fit(self, key: str, typed: str) -> Bench:
@@ -65,7 +83,9 @@ class Bench:
             self.fitted[trait.key] = exact(found.kind, found.number, [f"fitted-{key}"])
         return self
 
-    def specify(self, key: str, *, low: str = "", high: str = "", source: str = "label under the bonnet") -> Bench:
+    def specify(
+        self, key: str, *, low: str = "", high: str = "", source: str = "label under the bonnet"
+    ) -> Bench:
         """This vehicle's own limit."""
         measurand = self.system.measurands[f"{self.system.key}.{key}"]
         ends = [units.read_quantity(end, [measurand.unit]) if end else None for end in (low, high)]
@@ -75,7 +95,9 @@ class Bench:
 
     def repaired(self, operation: str) -> Bench:
         """What was done just before: the bench then stands at the stage after it."""
-        self.repairs[self.system.operations[f"{self.system.key}.{operation}"].key] = max(self.repairs.values(), default=0) + 1
+        self.repairs[self.system.operations[f"{self.system.key}.{operation}"].key] = (
+            max(self.repairs.values(), default=0) + 1
+        )
         return self
 
     def describe(self, name: str, accuracy: str, **ranges: str) -> Bench:
@@ -85,18 +107,34 @@ class Bench:
 
     def meter(self) -> Bench:
         """A better hand-held multimeter, described as `meter`."""
-        ranges = {"20 V": "0.01 V", "200 mA": "0.1 mA", "200 Ω": "0.1 Ω", "20 kΩ": "0.01 kΩ", "200 kΩ": "0.1 kΩ"}
+        ranges = {
+            "20 V": "0.01 V",
+            "200 mA": "0.1 mA",
+            "200 Ω": "0.1 Ω",
+            "20 kΩ": "0.01 kΩ",
+            "200 kΩ": "0.1 kΩ",
+        }
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
         return Case(
-            system=self.system, check=check, stage=max(self.repairs.values(), default=0), readings=self.readings, sights=self.sights, fitted=self.fitted,
-            specified=self.specified, repairs=self.repairs,
-        )  # fmt: skip
+            system=self.system,
+            check=check,
+            stage=max(self.repairs.values(), default=0),
+            readings=self.readings,
+            sights=self.sights,
+            fitted=self.fitted,
+            specified=self.specified,
+            repairs=self.repairs,
+        )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
         wanted = checks or tuple(self.system.checks)
-        return [result for key in wanted for result in run(self.system.checks[key], self.case(self.system.checks[key].title))]
+        return [
+            result
+            for key in wanted
+            for result in run(self.system.checks[key], self.case(self.system.checks[key].title))
+        ]
 
     def findings(self, code: str = "") -> list[Finding]:
         """All findings, or those of one code."""

@@ -1,7 +1,8 @@
-"""Worked examples from outside: rows of an `examples.toml` that each call one registered calculation by its name; and docstring examples.
+"""Worked examples from outside: rows of an `examples.toml` that each call one registered calculation by its
+name; and docstring examples.
 
-A row has `calculation`, `inputs` and `result` as people write them, and `within` in the result's own unit. An input may itself be a row
-without a result: the outcome of another calculation.
+A row has `calculation`, `inputs` and `result` as people write them, and `within` in the result's own unit. An
+input may itself be a row without a result: the outcome of another calculation.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ from ..reference import load_toml
 
 @attrs.frozen
 class Examples:
-    """A plugin's worked examples: `examples.toml` (tested) and `waiting.toml` (why not yet) in the folder of its tests."""
+    """A plugin's worked examples: `examples.toml` (tested) and `waiting.toml` (why not yet) in the folder of
+    its tests.
+    """
 
     tested: tuple[Mapping[str, Any], ...]
     waiting: Mapping[str, str]
@@ -34,15 +37,24 @@ class Examples:
             AssertionError: an example has no source or no row, or a reason to wait says nothing.
         """
         folder = Path(test).parent
-        read = cls(tuple(load_toml(folder / "examples.toml")["example"]), load_toml(folder / "waiting.toml")["waiting"])
-        assert all(example["source"] and example["rows"] for example in read.tested), "every example names its source and has a row"
+        read = cls(
+            tuple(load_toml(folder / "examples.toml")["example"]),
+            load_toml(folder / "waiting.toml")["waiting"],
+        )
+        assert all(example["source"] and example["rows"] for example in read.tested), (
+            "every example names its source and has a row"
+        )
         assert all(len(reason) > 20 for reason in read.waiting.values()), "whatever waits says why"
         return read
 
     @property
     def rows(self) -> list[tuple[str, Mapping[str, Any], str]]:
         """(test id, row, source) of every row; the id begins with the example's key."""
-        return [(f"{example['key']}-{place}", row, example["source"]) for example in self.tested for place, row in enumerate(example["rows"], 1)]
+        return [
+            (f"{example['key']}-{place}", row, example["source"])
+            for example in self.tested
+            for place, row in enumerate(example["rows"], 1)
+        ]
 
     @property
     def keys(self) -> list[str]:
@@ -75,7 +87,11 @@ def outcome(system: System, row: Mapping[str, Any]) -> float:
     assert set(declared) == set(row["inputs"]), f"{calculation.key} takes {', '.join(declared)}"
     given = {}
     for name, typed in row["inputs"].items():
-        number = outcome(system, typed) if isinstance(typed, Mapping) else units.read_quantity(typed, [declared[name].unit]).number
+        number = (
+            outcome(system, typed)
+            if isinstance(typed, Mapping)
+            else units.read_quantity(typed, [declared[name].unit]).number
+        )
         assert not declared[name].within.fault(number), f"{name} lies outside the declared range"
         given[name] = number
     return calculation.si(**given)
@@ -83,6 +99,8 @@ def outcome(system: System, row: Mapping[str, Any]) -> float:
 
 def expected(system: System, row: Mapping[str, Any]) -> tuple[float, float]:
     """What the source says, and how far from it the outcome may lie, both in the coherent unit."""
-    typed = units.read_quantity(row["result"], [system.calculations[f"{system.key}.{row['calculation']}"].unit])
+    typed = units.read_quantity(
+        row["result"], [system.calculations[f"{system.key}.{row['calculation']}"].unit]
+    )
     step = abs(units.to_coherent(row["within"], typed.unit) - units.to_coherent(0.0, typed.unit))
     return typed.number, step

@@ -1,4 +1,6 @@
-"""Whole visits for tests: a visit file's text, read and assessed with every installed plugin, without a shop and without a store."""
+"""Whole visits for tests: a visit file's text, read and assessed with every installed plugin, without a shop
+and without a store.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """The screens' application: what every page shares, and the one place where answers come in.
 
-Each step of a visit has a module under `screens`; it adds its pages with `add(app, van)`. What it asks is made from declarations.
+Each step of a visit has a module under `screens`; it adds its pages with `add(app, van)`. What it asks is
+made from declarations.
 """
 
 from __future__ import annotations
@@ -36,14 +37,22 @@ log = logging.getLogger("corekit.work")
 LARGEST = 12 * 1024 * 1024  # bytes of one request: a photo as a phone takes it
 _FIELDS_BYTES = 256 * 1024  # of everything typed in one form, a drawn signature among it
 _FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
-_KEPT_FILES = {"work.css": "text/css", "work.js": "text/javascript", "queue.js": "text/javascript", "sw.js": "text/javascript", "mark.svg": "image/svg+xml"}
+_KEPT_FILES = {
+    "work.css": "text/css",
+    "work.js": "text/javascript",
+    "queue.js": "text/javascript",
+    "sw.js": "text/javascript",
+    "mark.svg": "image/svg+xml",
+}
 
 
 class Door(Protocol):
     """Who may come in; see `corekit.work.door`."""
 
     def stand_at(self, app: flask.Flask) -> None:
-        """Add its pages and its guards to the application, and give templates `guard()`, the session's anti-forgery word."""
+        """Add its pages and its guards to the application, and give templates `guard()`, the session's
+        anti-forgery word.
+        """
 
 
 @attrs.frozen(kw_only=True)
@@ -56,7 +65,9 @@ class OpenDoor:
 
 def work_app(van: Van, door: Door, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
-    app = flask.Flask("corekit.work", static_folder=None, template_folder=str(templates or data_path("templates/work")))
+    app = flask.Flask(
+        "corekit.work", static_folder=None, template_folder=str(templates or data_path("templates/work"))
+    )
     app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FIELDS_BYTES, MAX_FORM_PARTS=400)
     app.url_map.strict_slashes = False
     app.jinja_env.undefined = jinja2.StrictUndefined
@@ -88,11 +99,20 @@ def _words(app: flask.Flask, van: Van) -> None:
     def screen() -> str:
         return str(flask.g.get("screen") or flask.request.full_path.rstrip("?"))
 
-    app.jinja_env.filters.update(bound=bound, plain=lambda text: text.replace("`", ""))  # a declaration may be written as code is
+    app.jinja_env.filters.update(
+        bound=bound, plain=lambda text: text.replace("`", "")
+    )  # a declaration may be written as code is
     app.jinja_env.globals.update(
-        given=given, faults=faults, other_faults=other_faults, screen=screen, fresh_answer=exchange.fresh_answer, steps=list(Step), titles=TITLES,
-        shop_name=van.shop.settings.issuer.name, demo=van.shop.store.demo,
-    )  # fmt: skip
+        given=given,
+        faults=faults,
+        other_faults=other_faults,
+        screen=screen,
+        fresh_answer=exchange.fresh_answer,
+        steps=list(Step),
+        titles=TITLES,
+        shop_name=van.shop.settings.issuer.name,
+        demo=van.shop.store.demo,
+    )
 
 
 _BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
@@ -112,7 +132,12 @@ def _answers(app: flask.Flask, van: Van) -> None:
     def answer(job: str) -> flask.Response:
         """Rows of a visit file from a form; whatever they are, they are read by the reader of visit files."""
         try:
-            said = van.shop.answer(job, Answer(id=exchange.answer_id(), rows=rows.rows_of(exchange.fields()), kept=exchange.kept_for()))
+            said = van.shop.answer(
+                job,
+                Answer(
+                    id=exchange.answer_id(), rows=rows.rows_of(exchange.fields()), kept=exchange.kept_for()
+                ),
+            )
         except REFUSALS as problem:
             return refused(problem)
         return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))
@@ -155,14 +180,18 @@ def _files(app: flask.Flask) -> None:
     def face(name: str) -> flask.Response:
         if name not in _FACES:
             flask.abort(404)
-        reply = flask.Response(_face(name), mimetype="font/ttf", headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"})
+        reply = flask.Response(
+            _face(name), mimetype="font/ttf", headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
+        )
         reply.headers["Cache-Control"] = "public, max-age=31536000, immutable"
         return reply
 
 
 @lru_cache(maxsize=len(_FACES))
 def _face(name: str) -> bytes:
-    return gzip.compress((resources.files("fontpkg_fira_sans") / "files" / _FACES[name]).read_bytes(), 9, mtime=0)
+    return gzip.compress(
+        (resources.files("fontpkg_fira_sans") / "files" / _FACES[name]).read_bytes(), 9, mtime=0
+    )
 
 
 def _trouble(app: flask.Flask) -> None:
@@ -178,8 +207,14 @@ def _trouble(app: flask.Flask) -> None:
 
     def _said(heading: str, words: str, status: int) -> flask.Response:
         if exchange.wants_json():
-            return flask.Response(json.dumps({"faults": [{"place": "", "text": words, "asked": False, "guesses": []}]}), status, mimetype="application/json")
-        return flask.Response(flask.render_template("trouble.html", heading=heading, words=Markup.escape(words)), status)
+            return flask.Response(
+                json.dumps({"faults": [{"place": "", "text": words, "asked": False, "guesses": []}]}),
+                status,
+                mimetype="application/json",
+            )
+        return flask.Response(
+            flask.render_template("trouble.html", heading=heading, words=Markup.escape(words)), status
+        )
 
 
 _WORDS = {
@@ -189,6 +224,9 @@ _WORDS = {
     413: ("That is too large.", "A photo may have 12 MB. Nothing was changed."),
     500: (
         "Something went wrong here.",
-        "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again, the words in the terminal help to find it.",
+        (
+            "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again,"
+            " the words in the terminal help to find it."
+        ),
     ),
 }

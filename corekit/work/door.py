@@ -1,12 +1,13 @@
 """The door of the screens: who may come in, from where, and that what is sent comes from a page of ours.
 
-Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a name of its own), the line it came over (plain
-http is for this device alone), the page that sent it, the session, the session's anti-forgery word. OWASP ASVS 5.0, chapters 3, 6 and 7; the tests name
-the items.
+Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a
+name of its own), the line it came over (plain http is for this device alone), the page that sent it, the
+session, the session's anti-forgery word. OWASP ASVS 5.0, chapters 3, 6 and 7; the tests name the items.
 
-A session is a signed cookie: its name, when the passcode was given and when it was last used. It outlives a restart of the server, because the phone of
-a mechanic in the middle of a job must not be locked out by that; it ends after minutes without use, after half a day in any case, when it is locked by
-hand and when the passcode changes.
+A session is a signed cookie: its name, when the passcode was given and when it was last used. It outlives a
+restart of the server, because the phone of a mechanic in the middle of a job must not be locked out by that;
+it ends after minutes without use, after half a day in any case, when it is locked by hand and when the
+passcode changes.
 """
 
 from __future__ import annotations
@@ -30,7 +31,16 @@ import flask
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from ..share.server import bare_host
-from .passcode import LOCKED_FILE, PASSCODE_FILE, Ended, Guesses, Kept, PasscodeProblem, read_passcode, read_secret
+from .passcode import (
+    LOCKED_FILE,
+    PASSCODE_FILE,
+    Ended,
+    Guesses,
+    Kept,
+    PasscodeProblem,
+    read_passcode,
+    read_secret,
+)
 
 log = logging.getLogger("corekit.work")
 
@@ -38,23 +48,39 @@ LOCK_AFTER = 15  # minutes without use
 LONGEST_SESSION = 12 * 3600  # s; a phone that was let in in the morning asks again in the evening
 THIS_DEVICE = frozenset({"127.0.0.1", "localhost", "[::1]"})
 
-_REMEMBERED = 30 * 24 * 3600  # s that a device keeps its cookie; long after it opens nothing, it still tells a known device from a stranger
+_REMEMBERED = 30 * 24 * 3600
+# s that a device keeps its cookie; long after it opens nothing, it still tells a known device from a stranger
 _FRESH = 20  # s; a cookie younger than that is not made anew
 _LOCKED_BYTES, _LOCKED_FIELDS = 256 * 1024, 200  # of what was typed into a form before the lock fell
 _KEPT = "kept."
 _COOKIE = re.compile(r"([A-Za-z0-9_-]{22})\.([0-9]{1,12})\.([0-9]{1,12})\.([0-9a-f]{64})")
 _CHANGE_NOTHING = ("GET", "HEAD", "OPTIONS")
 
-_POLICY = "; ".join((
-    "default-src 'none'", "script-src 'self'", "style-src 'self'", "font-src 'self'", "img-src 'self' blob: data:", "connect-src 'self'", "worker-src 'self'",
-    "manifest-src 'self'", "form-action 'self'", "base-uri 'none'", "object-src 'none'", "frame-ancestors 'none'",
-))  # fmt: skip
+_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "font-src 'self'",
+        "img-src 'self' blob: data:",
+        "connect-src 'self'",
+        "worker-src 'self'",
+        "manifest-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "object-src 'none'",
+        "frame-ancestors 'none'",
+    )
+)
 _HEADERS = {
     "Content-Security-Policy": _POLICY,
     "X-Content-Type-Options": "nosniff",
-    # `no-referrer` would make browsers say `Origin: null` with our own forms (Fetch, "append a request Origin header"); to others this one sends as little.
+    # `no-referrer` would make browsers say `Origin: null` with our own forms (Fetch, "append a request Origin
+    # header"); to others this one sends as little.
     "Referrer-Policy": "same-origin",
-    "Permissions-Policy": "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), display-capture=()",
+    "Permissions-Policy": (
+        "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), display-capture=()"
+    ),
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "X-Robots-Tag": "noindex, nofollow",
@@ -63,7 +89,9 @@ _HEADERS = {
 
 @attrs.frozen(kw_only=True)
 class Session:
-    """One device that gave the passcode: a drawn name, when that was and when it was last used, in whole seconds since 1970."""
+    """One device that gave the passcode: a drawn name, when that was and when it was last used, in whole
+    seconds since 1970.
+    """
 
     name: str
     begun: int
@@ -80,7 +108,8 @@ class PasscodeDoor:
         tls: The line is TLS. Without it nobody but this device is let in.
         lock_after: Minutes without use after which a session ends.
         now, clock: Seconds since 1970; seconds that never go back.
-        open_to_all: Endpoints that show nothing of the shop and that the locked page needs itself (style, script, faces).
+        open_to_all: Endpoints that show nothing of the shop and that the locked page needs itself (style,
+            script, faces).
     """
 
     shop: Path
@@ -97,13 +126,16 @@ class PasscodeDoor:
     _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
 
     def __attrs_post_init__(self) -> None:
-        read_passcode(self.shop)  # said now and in the terminal, rather than to whoever stands at the locked door
+        read_passcode(
+            self.shop
+        )  # said now and in the terminal, rather than to whoever stands at the locked door
         self._secret = read_secret(self.shop)
         self._ended = Ended(self.shop / LOCKED_FILE, self.now)
         self._guesses = Guesses(self.clock)
 
     def stand_at(self, app: flask.Flask) -> None:
-        """Add the door's guards and pages to the application, and give templates `guard()` and `lock_seconds`.
+        """Add the door's guards and pages to the application, and give templates `guard()` and
+        `lock_seconds`.
 
         Whatever else the application adds to what comes before a request comes after the door.
         """
@@ -124,12 +156,18 @@ class PasscodeDoor:
     def _right_name(self) -> flask.Response | None:
         if bare_host(flask.request.environ.get("HTTP_HOST", "")) in self.hosts():
             return None
-        return _refusal("These screens answer under their own address only. Open the one that the terminal shows.", 421)
+        return _refusal(
+            "These screens answer under their own address only. Open the one that the terminal shows.", 421
+        )
 
     def _right_line(self) -> flask.Response | None:
         if self.tls or _is_this_device(flask.request.remote_addr):
             return None
-        return _refusal("Over plain http these screens are for the device alone that serves them. For a phone: corekit work --pair", 403)
+        return _refusal(
+            "Over plain http these screens are for the device alone that serves them. For a phone: corekit"
+            " work --pair",
+            403,
+        )
 
     def _right_page(self) -> flask.Response | None:
         if flask.request.method in _CHANGE_NOTHING or _is_from_own_page():
@@ -138,7 +176,11 @@ class PasscodeDoor:
 
     def _unlocked(self) -> flask.Response | None:
         flask.g.session = self._session()
-        if flask.g.session or flask.request.endpoint in self.open_to_all or flask.request.endpoint in ("door", "door_open", "door_state"):
+        if (
+            flask.g.session
+            or flask.request.endpoint in self.open_to_all
+            or flask.request.endpoint in ("door", "door_open", "door_state")
+        ):
             return None
         if flask.request.method in _CHANGE_NOTHING:
             return self._locked(flask.request.full_path.removesuffix("?"))
@@ -163,7 +205,12 @@ class PasscodeDoor:
         if self.tls:
             answer.headers["Strict-Transport-Security"] = "max-age=31536000"
         session: Session | None = flask.g.get("session")
-        if session and flask.request.endpoint != "door_state" and self.now() - session.used >= _FRESH and session.name not in self._ended:
+        if (
+            session
+            and flask.request.endpoint != "door_state"
+            and self.now() - session.used >= _FRESH
+            and session.name not in self._ended
+        ):
             self._give(answer, attrs.evolve(session, used=int(self.now())))
         return answer
 
@@ -171,7 +218,8 @@ class PasscodeDoor:
 
     @property
     def _cookie(self) -> str:
-        # The prefix binds the cookie to this very host and to TLS (RFC 6265bis, section 4.1.3); browsers refuse it over http, also on this device.
+        # The prefix binds the cookie to this very host and to TLS (RFC 6265bis, section 4.1.3); browsers
+        # refuse it over http, also on this device.
         return "__Host-corekit-work" if self.tls else "corekit-work"
 
     def _passcode(self) -> Kept:
@@ -200,7 +248,9 @@ class PasscodeDoor:
         return hmac.new(self._key("session"), text.encode(), hashlib.sha256).hexdigest()
 
     def _presented(self) -> Session | None:
-        """The session that the cookie names, whether it is still good or not; None when it was not signed here."""
+        """The session that the cookie names, whether it is still good or not; None when it was not signed
+        here.
+        """
         found = _COOKIE.fullmatch(flask.request.cookies.get(self._cookie, ""))
         if found is None:
             return None
@@ -210,7 +260,9 @@ class PasscodeDoor:
         except PasscodeProblem as problem:
             log.error("%s", problem)
             return None
-        return Session(name=name, begun=int(begun), used=int(used)) if hmac.compare_digest(mac, signed) else None
+        return (
+            Session(name=name, begun=int(begun), used=int(used)) if hmac.compare_digest(mac, signed) else None
+        )
 
     def _session(self) -> Session | None:
         """The session of this request, if it is good."""
@@ -225,11 +277,21 @@ class PasscodeDoor:
     def _give(self, answer: flask.Response, session: Session) -> None:
         text = f"{session.name}.{session.begun}.{session.used}"
         answer.set_cookie(
-            self._cookie, f"{text}.{self._signed(text)}", max_age=_REMEMBERED, path="/", secure=self.tls, httponly=True, samesite="Strict"
-        )  # fmt: skip
+            self._cookie,
+            f"{text}.{self._signed(text)}",
+            max_age=_REMEMBERED,
+            path="/",
+            secure=self.tls,
+            httponly=True,
+            samesite="Strict",
+        )
 
     def _guard(self, session: Session) -> str:
-        return base64.urlsafe_b64encode(hmac.digest(self._key("guard"), session.name.encode(), "sha256")).decode("ascii").rstrip("=")
+        return (
+            base64.urlsafe_b64encode(hmac.digest(self._key("guard"), session.name.encode(), "sha256"))
+            .decode("ascii")
+            .rstrip("=")
+        )
 
     def _guard_here(self) -> str:
         """The anti-forgery word for the forms of this page; empty where nobody is let in yet."""
@@ -247,20 +309,32 @@ class PasscodeDoor:
         flask.request.max_content_length = _LOCKED_BYTES + 4096
         form = flask.request.form
         next_path, kept_to = own_path(form.get("next", "")), own_path(form.get("kept_to", ""), "")
-        kept = [(name.removeprefix(_KEPT), text) for name, text in form.items(multi=True) if name.startswith(_KEPT)][:_LOCKED_FIELDS]
+        kept = [
+            (name.removeprefix(_KEPT), text)
+            for name, text in form.items(multi=True)
+            if name.startswith(_KEPT)
+        ][:_LOCKED_FIELDS]
         presented = self._presented()
         sender = presented.name if presented else flask.request.remote_addr or ""
         wait = self._guesses.take(sender, known=presented is not None)
         if wait:
             seconds = math.ceil(wait)
-            again = self._locked(next_path, kept=kept, kept_to=kept_to, said=f"Too many wrong passcodes. Wait {_lasts(seconds)}, then try again.", status=429)
+            again = self._locked(
+                next_path,
+                kept=kept,
+                kept_to=kept_to,
+                said=f"Too many wrong passcodes. Wait {_lasts(seconds)}, then try again.",
+                status=429,
+            )
             again.headers["Retry-After"] = str(seconds)
             return again
         try:
             right = self._passcode().fits(form.get("passcode", ""))
         except PasscodeProblem as problem:
             log.error("%s", problem)
-            said = "The passcode cannot be read on the machine that serves these screens; its terminal says why."
+            said = (
+                "The passcode cannot be read on the machine that serves these screens; its terminal says why."
+            )
             return self._locked(next_path, kept=kept, kept_to=kept_to, said=said, status=503)
         if not right:
             return self._locked(next_path, kept=kept, kept_to=kept_to, said="That is not the passcode.")
@@ -269,7 +343,9 @@ class PasscodeDoor:
         now = int(self.now())
         session = Session(name=secrets.token_urlsafe(16), begun=now, used=now)
         flask.g.session = session
-        answer = self._again(kept, kept_to, whole=True, back=next_path) if kept and kept_to else _led(next_path)
+        answer = (
+            self._again(kept, kept_to, whole=True, back=next_path) if kept and kept_to else _led(next_path)
+        )
         self._give(answer, session)
         return answer
 
@@ -279,31 +355,57 @@ class PasscodeDoor:
         return _led("/door")
 
     def _state(self) -> flask.Response:
-        """Whether this device is let in, and the word for its forms. Asking is no use, so it keeps nothing open."""
+        """Whether this device is let in, and the word for its forms.
+
+        Asking is no use, so it keeps nothing open.
+        """
         session: Session | None = flask.g.session
         if session is None:
             return _json({"unlocked": False}, 200)
         left = min(session.used + self.lock_after * 60, session.begun + LONGEST_SESSION) - self.now()
-        return _json({"unlocked": True, "guard": self._guard(session), "seconds": max(0, math.floor(left))}, 200)
+        return _json(
+            {"unlocked": True, "guard": self._guard(session), "seconds": max(0, math.floor(left))}, 200
+        )
 
     def _locked(
-        self, next_path: str, *, kept: Collection[tuple[str, str]] = (), kept_to: str = "", said: str = "", lost: bool = False, status: int = 401
+        self,
+        next_path: str,
+        *,
+        kept: Collection[tuple[str, str]] = (),
+        kept_to: str = "",
+        said: str = "",
+        lost: bool = False,
+        status: int = 401,
     ) -> flask.Response:
         if _wants_json():
             answer = _json({"locked": True, "text": said}, status)
         else:
             fields = [(_KEPT + name, text) for name, text in kept]
             page = flask.render_template(
-                "door.html", next=own_path(next_path), kept=fields, kept_to=kept_to, said=said, lost=lost, digits=self._has_digits()
-            )  # fmt: skip
+                "door.html",
+                next=own_path(next_path),
+                kept=fields,
+                kept_to=kept_to,
+                said=said,
+                lost=lost,
+                digits=self._has_digits(),
+            )
             answer = flask.make_response(page, status)
         if status == 401:
-            answer.headers["WWW-Authenticate"] = "Passcode"  # RFC 9110, 15.5.2 wants one; no browser has a dialog for this
+            answer.headers["WWW-Authenticate"] = (
+                "Passcode"  # RFC 9110, 15.5.2 wants one; no browser has a dialog for this
+            )
         return answer
 
-    def _again(self, fields: Collection[tuple[str, str]], to: str, *, whole: bool, back: str = "/", status: int = 200) -> flask.Response:
-        """What was typed before the lock fell, ready to be sent again with the word of the session that holds now."""
-        return flask.make_response(flask.render_template("again.html", fields=fields, to=to, whole=whole, back=back), status)
+    def _again(
+        self, fields: Collection[tuple[str, str]], to: str, *, whole: bool, back: str = "/", status: int = 200
+    ) -> flask.Response:
+        """What was typed before the lock fell, ready to be sent again with the word of the session that holds
+        now.
+        """
+        return flask.make_response(
+            flask.render_template("again.html", fields=fields, to=to, whole=whole, back=back), status
+        )
 
 
 def own_path(path: str, otherwise: str = "/") -> str:
@@ -312,7 +414,13 @@ def own_path(path: str, otherwise: str = "/") -> str:
         parts = urlsplit(path)
     except ValueError:
         return otherwise
-    plain = path.startswith("/") and not path.startswith("//") and "\\" not in path and not parts.scheme and not parts.netloc
+    plain = (
+        path.startswith("/")
+        and not path.startswith("//")
+        and "\\" not in path
+        and not parts.scheme
+        and not parts.netloc
+    )
     return path if plain and path.isprintable() and path.isascii() and len(path) <= 2000 else otherwise
 
 
@@ -333,11 +441,15 @@ def _typed_fields() -> tuple[list[tuple[str, str]], bool]:
     except RequestEntityTooLarge:
         return [], False
     fields = [(name, text) for name, text in form.items(multi=True) if name != "guard"]
-    return fields[:_LOCKED_FIELDS], len(fields) <= _LOCKED_FIELDS and not any(file.filename for file in files.values())
+    return fields[:_LOCKED_FIELDS], len(fields) <= _LOCKED_FIELDS and not any(
+        file.filename for file in files.values()
+    )
 
 
 def _is_from_own_page() -> bool:
-    """True when the browser says that a page of this very origin sent the request (Fetch Metadata; RFC 6454)."""
+    """True when the browser says that a page of this very origin sent the request (Fetch
+    Metadata; RFC 6454).
+    """
     headers = flask.request.headers
     site, origin = headers.get("Sec-Fetch-Site"), headers.get("Origin")
     own = f"{flask.request.scheme}://{flask.request.environ.get('HTTP_HOST', '')}"
@@ -358,7 +470,9 @@ def _wants_json() -> bool:
 
 
 def _led(path: str) -> flask.Response:
-    return flask.jsonify(next=path) if _wants_json() else flask.Response(status=303, headers={"Location": path})
+    return (
+        flask.jsonify(next=path) if _wants_json() else flask.Response(status=303, headers={"Location": path})
+    )
 
 
 def _json(content: dict[str, object], status: int) -> flask.Response:

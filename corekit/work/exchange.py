@@ -1,4 +1,5 @@
-"""How a form comes in and what goes back: an answer is taken and leads on, or the same screen comes again with every fault beside its field.
+"""How a form comes in and what goes back: an answer is taken and leads on, or the same screen comes again
+with every fault beside its field.
 
 A browser without our script gets pages; the script asks for JSON and gets `next`, or `faults`.
 """
@@ -35,7 +36,8 @@ class Wrong:
     """One fault of a form: the field's name ("" for the form as a whole), what is wrong and what to do.
 
     Attributes:
-        asked: It is odd and may be right all the same: `confirmed` makes it so. guesses: What was probably meant.
+        asked: It is odd and may be right all the same: `confirmed` makes it so. guesses: What was probably
+            meant.
     """
 
     place: str
@@ -57,7 +59,10 @@ def answer_id() -> str:
     """
     given = flask.request.form.get("answer", "")
     if not _ANSWER.fullmatch(given):
-        raise FieldProblem("The form came without its own mark, so it cannot be told whether it came before. Load the page again and answer once more.")
+        raise FieldProblem(
+            "The form came without its own mark, so it cannot be told whether it came before. Load the page"
+            " again and answer once more."
+        )
     return given
 
 
@@ -77,7 +82,13 @@ def fields() -> Iterator[tuple[str, str]]:
 def own_path(path: str, otherwise: str) -> str:
     """A path of this server, or `otherwise`: a form cannot send anybody elsewhere."""
     parts = urlsplit(path)
-    plain = path.startswith("/") and not path.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc and path.isprintable()
+    plain = (
+        path.startswith("/")
+        and not path.startswith(("//", "/\\"))
+        and not parts.scheme
+        and not parts.netloc
+        and path.isprintable()
+    )
     return path if plain else otherwise
 
 
@@ -97,7 +108,17 @@ def refused(problem: Exception) -> flask.Response:
     status = 409 if isinstance(problem, OtherAnswer) else 422
     faults = wrongs(problem)
     if wants_json():
-        reply = flask.jsonify(faults=[{"place": fault.place, "text": fault.text, "asked": fault.asked, "guesses": list(fault.guesses)} for fault in faults])
+        reply = flask.jsonify(
+            faults=[
+                {
+                    "place": fault.place,
+                    "text": fault.text,
+                    "asked": fault.asked,
+                    "guesses": list(fault.guesses),
+                }
+                for fault in faults
+            ]
+        )
         reply.status_code = status
         return reply
     flask.g.given = flask.request.form
@@ -111,21 +132,32 @@ def wrongs(problem: Exception) -> list[Wrong]:
     """What is wrong, each with its field."""
     if not isinstance(problem, VisitProblem):
         return [Wrong(place="", text=str(problem))]
-    return [Wrong(place=_field_at(fault.path), text=_words_of(fault), asked=fault.asked, guesses=fault.guesses) for fault in problem.faults]
+    return [
+        Wrong(place=_field_at(fault.path), text=_words_of(fault), asked=fault.asked, guesses=fault.guesses)
+        for fault in problem.faults
+    ]
 
 
 def _field_at(place: str) -> str:
-    """The field that a fault belongs to: a value that may need more than its text stands one step further in, a list in one field."""
+    """The field that a fault belongs to: a value that may need more than its text stands one step further in,
+    a list in one field.
+    """
     form = flask.request.form
     several = re.sub(r"\[[0-9]+\]$", "", place) + "|list"
     return next((name for name in (place, f"{place}.is", several) if name in form), place)
 
 
 def _words_of(fault: Fault) -> str:
-    """As a file's fault, but for what is only asked (a key says that it really is so), and without cures in the language of files."""
+    """As a file's fault, but for what is only asked (a key says that it really is so), and without cures in
+    the language of files.
+    """
     if fault.asked:
         return f"{fault.got} Usual: {fault.expected}."
-    text = f"{fault.got}; expected {fault.expected}" if fault.expected and any(sign in fault.write for sign in "={[") else fault.text
+    text = (
+        f"{fault.got}; expected {fault.expected}"
+        if fault.expected and any(sign in fault.write for sign in "={[")
+        else fault.text
+    )
     return f"{text[:1].upper()}{text[1:]}"
 
 

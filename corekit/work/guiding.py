@@ -1,4 +1,6 @@
-"""Where testing goes from here: which test is next and can be made, what keeps one open, what the last answer meant."""
+"""Where testing goes from here: which test is next and can be made, what keeps one open, what the last answer
+meant.
+"""
 
 from __future__ import annotations
 
@@ -29,20 +31,31 @@ def is_codes(test: NextTest, plugins: Plugins) -> bool:
 
 
 def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
-    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that no installed system declares."""
+    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that
+    no installed system declares.
+    """
     if is_codes(test, plugins):
         return CODES
-    return f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
+    return (
+        f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
+    )
 
 
 def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
-    """The next tests that are still to be made: not those that wait beside, were said to be out of reach, or were made in this stage."""
+    """The next tests that are still to be made: not those that wait beside, were said to be out of reach, or
+    were made in this stage.
+    """
     waiting = {noted.record.of for noted in assessment.job.waiting}
-    return tuple(test for test in _possible(assessment, plugins) if test.wants not in waiting and not is_made(assessment.job, test, plugins))
+    return tuple(
+        test
+        for test in _possible(assessment, plugins)
+        if test.wants not in waiting and not is_made(assessment.job, test, plugins)
+    )
 
 
 def left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
-    """Tests that were made in this stage and would say more, if what they lack were known or if they were made once more.
+    """Tests that were made in this stage and would say more, if what they lack were known or if they were
+    made once more.
 
     They are offered and never come by themselves: whoever has read a thing is not led back to it for ever.
     """
@@ -51,20 +64,32 @@ def left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
 
 def _possible(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
     job = assessment.job
-    return tuple(test for test in assessment.next_tests if test_path(job, test, plugins) and not _out_of_reach(job, test, plugins))
+    return tuple(
+        test
+        for test in assessment.next_tests
+        if test_path(job, test, plugins) and not _out_of_reach(job, test, plugins)
+    )
 
 
 def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
     if is_codes(test, plugins):
         return any(noted.record.cannot for noted in job.codes_read(job.stage))
-    refused = {noted.record.place for noted in job.seen(job.stage) if noted.record.of == test.wants and noted.record.cannot}
-    read = {noted.record.of for noted in job.measured(job.stage)} | {noted.record.of for noted in job.seen(job.stage) if not noted.record.cannot}
+    refused = {
+        noted.record.place
+        for noted in job.seen(job.stage)
+        if noted.record.of == test.wants and noted.record.cannot
+    }
+    read = {noted.record.of for noted in job.measured(job.stage)} | {
+        noted.record.of for noted in job.seen(job.stage) if not noted.record.cannot
+    }
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
     return test.wants not in read and ("" in refused or refused.issuperset(places))
 
 
 def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    """True when the test has an outcome, or all that it asks for was spoken of in this stage: whatever keeps it open is something else."""
+    """True when the test has an outcome, or all that it asks for was spoken of in this stage: whatever keeps
+    it open is something else.
+    """
     if is_codes(test, plugins):
         return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
     told = told_now(job, plugins)
@@ -74,8 +99,17 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
 
 def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap, ...]:
     """What the checks that read this key still lack."""
-    checks = {check.title for system in plugins.systems.values() for check in system.checks.values() if any(one.of.key == key for one in check.parameters)}
-    return tuple(gap for gap in assessment.gaps if gap.stage == assessment.job.stage and gap.check in checks and gap.wants and gap.wants != key)
+    checks = {
+        check.title
+        for system in plugins.systems.values()
+        for check in system.checks.values()
+        if any(one.of.key == key for one in check.parameters)
+    }
+    return tuple(
+        gap
+        for gap in assessment.gaps
+        if gap.stage == assessment.job.stage and gap.check in checks and gap.wants and gap.wants != key
+    )
 
 
 def questioned(assessment: Assessment, plugins: Plugins) -> tuple[System, ...]:
@@ -111,7 +145,11 @@ def last_meant(assessment: Assessment, plugins: Plugins) -> Meant | None:
     record = last.record
     if isinstance(record, CodesRead):
         title = "Trouble codes"
-        told = f"could not be read: {record.cannot}" if record.cannot else f"{record.state} {', '.join(record.codes) or 'none'}"
+        told = (
+            f"could not be read: {record.cannot}"
+            if record.cannot
+            else f"{record.state} {', '.join(record.codes) or 'none'}"
+        )
     else:
         assert isinstance(record, (Measured, Seen))
         declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
@@ -134,4 +172,8 @@ def arrival_reading(assessment: Assessment, key: str, place: str) -> Reading | N
 
 def _before(assessment: Assessment, key: str, place: str) -> Iterator[Reading]:
     for stage in assessment.readings[: assessment.job.stage]:
-        yield from (reading for reading in stage if reading.measurand.key == key and (reading.place == place or not place))
+        yield from (
+            reading
+            for reading in stage
+            if reading.measurand.key == key and (reading.place == place or not place)
+        )

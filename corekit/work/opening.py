@@ -1,4 +1,6 @@
-"""Put the screens together and open them: for the browser of this device, or for a phone on the van's hotspot."""
+"""Put the screens together and open them: for the browser of this device, or for a phone on the van's
+hotspot.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +35,9 @@ def is_shop(folder: Path) -> None:
 
 @contextlib.contextmanager
 def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
-    """The screens of a shop behind a door, with a worker process of their own for checks and calculations; closed with the block."""
+    """The screens of a shop behind a door, with a worker process of their own for checks and calculations;
+    closed with the block.
+    """
     with Worker() as worker, Shop(folder, assessor=worker) as shop:
         yield work_app(Van(shop, calculator=worker.calculate), door)
 
@@ -53,25 +57,40 @@ def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER
 
 
 def serve_on_hotspot(
-    folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, more: tuple[str, ...] = (), pair: bool = False, coloured: bool = False, say: Say = print
+    folder: Path,
+    *,
+    port: int = PORT,
+    lock_after: float = LOCK_AFTER,
+    more: tuple[str, ...] = (),
+    pair: bool = False,
+    coloured: bool = False,
+    say: Say = print,
 ) -> None:
-    """Serve the screens over TLS to devices in the machine's own private networks, until stopped; plain http gets one page on the port above.
+    """Serve the screens over TLS to devices in the machine's own private networks, until stopped; plain http
+    gets one page on the port above.
 
     Args:
-        more: Addresses of this machine that it does not know by itself. pair: Say how a phone is paired, with a code to scan (`coloured`: see
-            `terminal_code`).
+        more: Addresses of this machine that it does not know by itself. pair: Say how a phone is paired, with
+            a code to scan (`coloured`: see `terminal_code`).
 
     Errors:
-        PairingProblem: there is no certificate yet, an address is no private one, or the machine is in no network.
+        PairingProblem: there is no certificate yet, an address is no private one, or the machine is in no
+            network.
         DeskProblem, StoreProblem, PasscodeProblem, ServeProblem: as `serve_here`.
     """
     odd = [address for address in more if not is_private(address)]
     if odd:
-        raise PairingProblem(f"--address: {odd[0]!r} is no private address, so the van's certificate cannot vouch for it; e.g. 192.168.4.1.")
+        raise PairingProblem(
+            f"--address: {odd[0]!r} is no private address, so the van's certificate cannot vouch for it; e.g."
+            " 192.168.4.1."
+        )
     van = VanCertificate(folder, addresses=lambda: (*dict.fromkeys((*more, *own_addresses())),))
     found = van.addresses()
     if not found:
-        raise PairingProblem("This machine is in no network just now. Switch the hotspot on (or join the phone's), or say its address with --address.")
+        raise PairingProblem(
+            "This machine is in no network just now. Switch the hotspot on (or join the phone's), or say its"
+            " address with --address."
+        )
     if van.clock_fault:
         say(van.clock_fault)
     door = PasscodeDoor(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
@@ -88,19 +107,27 @@ def serve_on_hotspot(
         for address in found:
             say(f"The screens are open in this machine's network:  https://{address}:{port}/")
         link = f"http://{found[0]}:{port + 1}/"
-        say(pairing_words(van, link, coloured=coloured) if pair else f"A phone that is not paired yet finds the way at:  {link}")
+        say(
+            pairing_words(van, link, coloured=coloured)
+            if pair
+            else f"A phone that is not paired yet finds the way at:  {link}"
+        )
         say(_ends(lock_after))
         serve(screens, plain)
 
 
 def _ends(lock_after: float) -> str:
-    return f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; what was acknowledged is kept."
+    return (
+        f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; what was acknowledged is"
+        " kept."
+    )
 
 
 def pairing_words(van: VanCertificate, link: str, *, coloured: bool) -> str:
     """How a phone is paired, what it means, and how it is taken back; with the fingerprint to compare.
 
-    What phones ask and where they keep it differs and changes; what is said of it is common practice, without a source.
+    What phones ask and where they keep it differs and changes; what is said of it is common practice, without
+    a source.
     """
     return f"""
 Pair a phone, once. It must be in the same network as this machine (the van's hotspot).

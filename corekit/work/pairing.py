@@ -1,8 +1,10 @@
-"""A certificate of the van's own, so that a phone on the van's hotspot reaches the screens over TLS without any network beyond it.
+"""A certificate of the van's own, so that a phone on the van's hotspot reaches the screens over TLS without
+any network beyond it.
 
-The van is its own certificate authority, and a small one: it can vouch for private addresses and for one drawn name under `.internal`, and for nothing
-else; a phone that trusts it and understands name constraints (RFC 5280, section 4.2.1.10) refuses whatever else it were made to sign. Its key stands in
-the shop's `keys` folder and nowhere else. From it comes the server's certificate, for ninety days, and made anew by itself.
+The van is its own certificate authority, and a small one: it can vouch for private addresses and for one
+drawn name under `.internal`, and for nothing else; a phone that trusts it and understands name constraints
+(RFC 5280, section 4.2.1.10) refuses whatever else it were made to sign. Its key stands in the shop's `keys`
+folder and nowhere else. From it comes the server's certificate, for ninety days, and made anew by itself.
 """
 
 from __future__ import annotations
@@ -38,11 +40,21 @@ AUTHORITY_LASTS, SERVER_LASTS, RENEW_BEFORE = timedelta(days=3653), timedelta(da
 #: Clocks of phone and machine need not agree to the minute.
 _CLOCKS_DIFFER = timedelta(days=1)
 
-# Private use: RFC 1918; link-local: RFC 3927, RFC 4291; unique local: RFC 4193; this machine itself: RFC 1122, RFC 4291.
+# Private use: RFC 1918; link-local: RFC 3927, RFC 4291; unique local: RFC 4193; this machine itself: RFC
+# 1122, RFC 4291.
 PRIVATE = tuple(
     map(
         ipaddress.ip_network,
-        ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8", "fc00::/7", "fe80::/10", "::1/128"),
+        (
+            "10.0.0.0/8",
+            "172.16.0.0/12",
+            "192.168.0.0/16",
+            "169.254.0.0/16",
+            "127.0.0.0/8",
+            "fc00::/7",
+            "fe80::/10",
+            "::1/128",
+        ),
     )
 )
 # `.internal` is kept free of public use by ICANN (resolution of July 2024, from memory).
@@ -63,23 +75,39 @@ def is_private(address: str) -> bool:
 
 
 def own_addresses() -> tuple[str, ...]:
-    """The private IPv4 addresses of this machine, without its loopback ones; empty where it is in no network."""
+    """The private IPv4 addresses of this machine, without its loopback ones; empty where it is
+    in no network.
+    """
     for way in (_of_interfaces, _of_routes, _of_the_name):
-        found = {address for address in way() if is_private(address) and not ipaddress.ip_address(address).is_loopback}
+        found = {
+            address
+            for address in way()
+            if is_private(address) and not ipaddress.ip_address(address).is_loopback
+        }
         if found:
-            return tuple(sorted(found, key=lambda text: (ipaddress.ip_address(text).is_link_local, ipaddress.ip_address(text))))
+            return tuple(
+                sorted(
+                    found,
+                    key=lambda text: (ipaddress.ip_address(text).is_link_local, ipaddress.ip_address(text)),
+                )
+            )
     return ()
 
 
 def _of_interfaces() -> Iterator[str]:
-    """Of every interface; Linux only (SIOCGIFADDR of netdevice(7)). A hotspot's own address has no route that would show it."""
+    """Of every interface; Linux only (SIOCGIFADDR of netdevice(7)).
+
+    A hotspot's own address has no route that would show it.
+    """
     with contextlib.suppress(OSError, ImportError, AttributeError):
         import fcntl
 
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
             for _, name in socket.if_nameindex():
                 with contextlib.suppress(OSError):
-                    yield socket.inet_ntoa(fcntl.ioctl(asked.fileno(), 0x8915, name.encode()[:15].ljust(256, b"\0"))[20:24])
+                    yield socket.inet_ntoa(
+                        fcntl.ioctl(asked.fileno(), 0x8915, name.encode()[:15].ljust(256, b"\0"))[20:24]
+                    )
 
 
 def _of_routes() -> Iterator[str]:
@@ -93,7 +121,9 @@ def _of_routes() -> Iterator[str]:
 def _of_the_name() -> Iterator[str]:
     """What the machine's own name leads to; last, because without a network that can take seconds."""
     with contextlib.suppress(OSError):
-        yield from (str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET))
+        yield from (
+            str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+        )
 
 
 def has_pairing(shop: Path) -> bool:
@@ -112,7 +142,10 @@ def make_authority(shop: Path, now: datetime) -> None:
     from cryptography.x509.oid import ExtendedKeyUsageOID
 
     if now.year < 2026:
-        raise PairingProblem(f"This machine's clock says {now:%Y-%m-%d}, which is long gone; a certificate made now would be refused. Set the clock first.")
+        raise PairingProblem(
+            f"This machine's clock says {now:%Y-%m-%d}, which is long gone; a certificate made now would be"
+            " refused. Set the clock first."
+        )
     drawn = "".join(secrets.choice("abcdefghkmnpqrstuvwxyz23456789") for _ in range(8))
     host = f"van-{drawn}.{_ENDING}"
     key = ec.generate_private_key(ec.SECP256R1())
@@ -134,18 +167,25 @@ def make_authority(shop: Path, now: datetime) -> None:
     except FileExistsError:
         pass
     except OSError as problem:
-        raise PairingProblem(f"{path}: the van's certificate could not be written ({problem.strerror or problem}); nothing was changed.") from problem
+        raise PairingProblem(
+            f"{path}: the van's certificate could not be written ({problem.strerror or problem}); nothing was"
+            " changed."
+        ) from problem
 
 
 def forget_authority(shop: Path) -> None:
-    """Throw the van's authority and its certificate away. Phones that trust the old one keep trusting it, but nobody has its key any more."""
+    """Throw the van's authority and its certificate away.
+
+    Phones that trust the old one keep trusting it, but nobody has its key any more.
+    """
     for name in (SERVER_FILE, AUTHORITY_FILE):
         (shop / name).unlink(missing_ok=True)
 
 
 @attrs.define
 class VanCertificate:
-    """The van's authority and the server's certificate, which it makes anew when it nears its end or when the machine has a new address.
+    """The van's authority and the server's certificate, which it makes anew when it nears its end or when the
+    machine has a new address.
 
     Safe to use from several threads.
 
@@ -155,7 +195,9 @@ class VanCertificate:
     """
 
     shop: Path
-    page: Callable[[str], bytes] = lambda address: b"HTTP/1.1 403 Forbidden\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
+    page: Callable[[str], bytes] = lambda address: (
+        b"HTTP/1.1 403 Forbidden\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
+    )
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     addresses: Callable[[], tuple[str, ...]] = own_addresses
     _key: ec.EllipticCurvePrivateKey = attrs.field(init=False, repr=False)
@@ -167,14 +209,19 @@ class VanCertificate:
 
     def __attrs_post_init__(self) -> None:
         path = self.shop / AUTHORITY_FILE
-        self._key, self.authority = _read(path, "the van has no certificate yet. Make it, and pair a phone: corekit work --pair")
+        self._key, self.authority = _read(
+            path, "the van has no certificate yet. Make it, and pair a phone: corekit work --pair"
+        )
 
     @property
     def host(self) -> str:
         """The drawn name under `.internal`; it is good where a network's own name server knows it."""
         from cryptography import x509
 
-        permitted = self.authority.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or []
+        permitted = (
+            self.authority.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees
+            or []
+        )
         return next(str(name.value) for name in permitted if isinstance(name, x509.DNSName))
 
     @property
@@ -191,7 +238,9 @@ class VanCertificate:
 
     @property
     def fingerprint(self) -> str:
-        """SHA-256 over the certificate in pairs, eight to a line: the form in which phones and computers show it."""
+        """SHA-256 over the certificate in pairs, eight to a line: the form in which phones and computers show
+        it.
+        """
         from cryptography.hazmat.primitives import hashes
 
         pairs = [f"{byte:02X}" for byte in self.authority.fingerprint(hashes.SHA256())]
@@ -199,20 +248,30 @@ class VanCertificate:
 
     @property
     def clock_fault(self) -> str | None:
-        """Why this machine's clock cannot be right, or cannot be used with the certificate; None when nothing speaks against it."""
+        """Why this machine's clock cannot be right, or cannot be used with the certificate; None when nothing
+        speaks against it.
+        """
         first, last = self.authority.not_valid_before_utc, self.authority.not_valid_after_utc
         now = self.now()
         if now < first:
-            said = f"{now:%Y-%m-%d %H:%M} UTC, and the van's certificate was made on {first + _CLOCKS_DIFFER:%Y-%m-%d}"
+            said = (
+                f"{now:%Y-%m-%d %H:%M} UTC, and the van's certificate was made on"
+                f" {first + _CLOCKS_DIFFER:%Y-%m-%d}"
+            )
             return f"This machine's clock says {said}: set the clock, or phones refuse the certificate."
         if now > last:
-            return f"The van's certificate ended on {last:%Y-%m-%d} (this machine's clock says {now:%Y-%m-%d}). Make a new one: corekit work --forget-pairing"
+            return (
+                f"The van's certificate ended on {last:%Y-%m-%d} (this machine's clock says {now:%Y-%m-%d})."
+                " Make a new one: corekit work --forget-pairing"
+            )
         return None
 
     # What the server asks
 
     def context_for(self, address: str) -> ssl.SSLContext | None:
-        """The certificate for a line that came in at `address`; None for an address that strangers could reach."""
+        """The certificate for a line that came in at `address`; None for an address that strangers could
+        reach.
+        """
         if not is_private(address):
             return None
         with self._lock:
@@ -231,7 +290,8 @@ class VanCertificate:
         return self.page(address)
 
     def names(self) -> frozenset[str]:
-        """Everything that a browser may have in its address line for this server: what the certificate covers by now.
+        """Everything that a browser may have in its address line for this server: what the certificate covers
+        by now.
 
         Each request comes over a line, and `context_for` has taken in the address of that line before.
         """
@@ -264,18 +324,25 @@ class VanCertificate:
         key, now = ec.generate_private_key(ec.SECP256R1()), self.now()
         covered = frozenset({"127.0.0.1", address, *self.addresses()})
         lasts = min(SERVER_LASTS, self.authority.not_valid_after_utc - now)
-        names = [x509.DNSName(self.host), *(x509.IPAddress(ipaddress.ip_address(one)) for one in sorted(covered))]
+        names = [
+            x509.DNSName(self.host),
+            *(x509.IPAddress(ipaddress.ip_address(one)) for one in sorted(covered)),
+        ]
         try:
             started = _begun(_named(self.host), self.authority.subject, key, now, lasts)
         except ValueError as problem:
-            raise PairingProblem(self.clock_fault or f"The van's certificate cannot be renewed ({problem}).") from problem
+            raise PairingProblem(
+                self.clock_fault or f"The van's certificate cannot be renewed ({problem})."
+            ) from problem
         certificate = (
             started.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
             .add_extension(_uses(signs_certificates=False), critical=True)
             .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
             .add_extension(x509.SubjectAlternativeName(names), critical=False)
             .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-            .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key()), critical=False)
+            .add_extension(
+                x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key()), critical=False
+            )
             .sign(self._key, hashes.SHA256())
         )
         write_over(self.shop / SERVER_FILE, _pem(key, certificate))
@@ -300,7 +367,13 @@ def _begun(
 ) -> x509.CertificateBuilder:
     from cryptography import x509
 
-    begun = x509.CertificateBuilder().subject_name(subject).issuer_name(issuer).public_key(key.public_key()).serial_number(x509.random_serial_number())
+    begun = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(issuer)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+    )
     return begun.not_valid_before(now - _CLOCKS_DIFFER).not_valid_after(now + lasts)
 
 
@@ -308,16 +381,26 @@ def _uses(*, signs_certificates: bool) -> x509.KeyUsage:
     from cryptography import x509
 
     return x509.KeyUsage(
-        digital_signature=not signs_certificates, key_cert_sign=signs_certificates, crl_sign=signs_certificates, content_commitment=False,
-        key_encipherment=False, data_encipherment=False, key_agreement=False, encipher_only=False, decipher_only=False,
-    )  # fmt: skip
+        digital_signature=not signs_certificates,
+        key_cert_sign=signs_certificates,
+        crl_sign=signs_certificates,
+        content_commitment=False,
+        key_encipherment=False,
+        data_encipherment=False,
+        key_agreement=False,
+        encipher_only=False,
+        decipher_only=False,
+    )
 
 
 def _pem(key: ec.EllipticCurvePrivateKey, certificate: x509.Certificate) -> bytes:
     from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
-    # Not enciphered: what would decipher it would have to lie beside it. The file is its owner's alone, as the link key is.
-    return key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()) + certificate.public_bytes(Encoding.PEM)
+    # Not enciphered: what would decipher it would have to lie beside it. The file is its owner's alone, as
+    # the link key is.
+    return key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()) + certificate.public_bytes(
+        Encoding.PEM
+    )
 
 
 def _read(path: Path, missing: str) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
@@ -329,9 +412,15 @@ def _read(path: Path, missing: str) -> tuple[ec.EllipticCurvePrivateKey, x509.Ce
     try:
         key, certificate = load_pem_private_key(data, None), x509.load_pem_x509_certificate(data)
     except (ValueError, TypeError) as problem:
-        raise PairingProblem(f"{path}: this is no key with its certificate. Bring it back from the backup, or: corekit work --forget-pairing") from problem
+        raise PairingProblem(
+            f"{path}: this is no key with its certificate. Bring it back from the backup, or: corekit work"
+            " --forget-pairing"
+        ) from problem
     if not isinstance(key, ec.EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
-        raise PairingProblem(f"{path}: key and certificate do not belong together. Bring it back from the backup, or: corekit work --forget-pairing")
+        raise PairingProblem(
+            f"{path}: key and certificate do not belong together. Bring it back from the backup, or: corekit"
+            " work --forget-pairing"
+        )
     return key, certificate
 
 
@@ -339,14 +428,27 @@ def terminal_code(link: str, *, coloured: bool) -> str:
     """The link as a QR Code symbol for a terminal, two modules to a character, with its white edge.
 
     Args:
-        coloured: Black on white is said to the terminal, whatever its colours are. Without it dark modules are blank, which fits light
-            letters on a dark ground; phones read the other kind less well.
+        coloured: Black on white is said to the terminal, whatever its colours are. Without it dark modules
+            are blank, which fits light letters on a dark ground; phones read the other kind less well.
     """
     rows = symbol(link).rows
     side = len(rows) + 2 * QUIET
     blank = [False] * side
-    framed = [*[blank] * QUIET, *([False] * QUIET + list(row) + [False] * QUIET for row in rows), *[blank] * (QUIET + side % 2)]
-    shapes = dict(zip(((False, False), (True, False), (False, True), (True, True)), " ▀▄█" if coloured else "█▄▀ ", strict=True))
+    framed = [
+        *[blank] * QUIET,
+        *([False] * QUIET + list(row) + [False] * QUIET for row in rows),
+        *[blank] * (QUIET + side % 2),
+    ]
+    shapes = dict(
+        zip(
+            ((False, False), (True, False), (False, True), (True, True)),
+            " ▀▄█" if coloured else "█▄▀ ",
+            strict=True,
+        )
+    )
     before, after = ("\x1b[38;5;16;48;5;231m", "\x1b[0m") if coloured else ("", "")
     halves = zip(framed[::2], framed[1::2], strict=True)
-    return "\n".join(before + "".join(shapes[pair] for pair in zip(upper, lower, strict=True)) + after for upper, lower in halves)
+    return "\n".join(
+        before + "".join(shapes[pair] for pair in zip(upper, lower, strict=True)) + after
+        for upper, lower in halves
+    )

@@ -1,7 +1,8 @@
-"""The passcode of the screens, kept as an scrypt hash; the secret that signs sessions; and how long a wrong code makes one wait.
+"""The passcode of the screens, kept as an scrypt hash; the secret that signs sessions; and how long a wrong
+code makes one wait.
 
-All of it stands in the shop's `keys` folder, readable by its owner alone: `work.toml` (the hash), `work.key` (the secret) and
-`work.locked` (sessions that were ended before their time).
+All of it stands in the shop's `keys` folder, readable by its owner alone: `work.toml` (the hash), `work.key`
+(the secret) and `work.locked` (sessions that were ended before their time).
 """
 
 from __future__ import annotations
@@ -26,8 +27,9 @@ from ..share.server import Bucket
 PASSCODE_FILE, SECRET_FILE, LOCKED_FILE = "keys/work.toml", "keys/work.key", "keys/work.locked"
 SHORTEST, LONGEST = 6, 128  # characters
 
-# Cost of one look, 32 MiB and three passes. N, r, p as in RFC 7914, section 2; this set is one of the equally strong ones of the OWASP Password
-# Storage Cheat Sheet, from memory (2^17/8/1 is the first of them; a phone that serves itself has no 128 MiB to spare for it).
+# Cost of one look, 32 MiB and three passes. N, r, p as in RFC 7914, section 2; this set is one of the equally
+# strong ones of the OWASP Password Storage Cheat Sheet, from memory (2^17/8/1 is the first of them; a phone
+# that serves itself has no 128 MiB to spare for it).
 _N, _R, _P = 2**15, 8, 3
 _HASH_BYTES, _SALT_BYTES, _SECRET_BYTES = 32, 16, 32
 _MOST_MEMORY = 512 * 1024 * 1024  # bytes; a file that asks for more was not written by us
@@ -36,7 +38,9 @@ _WORD = "corekit-work-1"
 
 
 class PasscodeProblem(ValueError):
-    """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and what to do."""
+    """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and
+    what to do.
+    """
 
 
 @attrs.frozen(kw_only=True)
@@ -44,8 +48,8 @@ class Kept:
     """A passcode as it is kept: never itself, only what scrypt makes of it.
 
     Attributes:
-        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page learns no more than what everybody
-            is advised to take.
+        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page
+            learns no more than what everybody is advised to take.
     """
 
     n: int
@@ -67,8 +71,14 @@ def _scrypt(typed: str, kept: Kept) -> bytes:
     # One at a time, or many wrong codes at one moment would take the machine's memory.
     with _one_at_a_time:
         return hashlib.scrypt(
-            _plain(typed).encode(), salt=kept.salt, n=kept.n, r=kept.r, p=kept.p, maxmem=_memory(kept) + 2**20, dklen=len(kept.hash)
-        )  # fmt: skip
+            _plain(typed).encode(),
+            salt=kept.salt,
+            n=kept.n,
+            r=kept.r,
+            p=kept.p,
+            maxmem=_memory(kept) + 2**20,
+            dklen=len(kept.hash),
+        )
 
 
 def _memory(kept: Kept) -> int:
@@ -85,9 +95,15 @@ def passcode_fault(typed: str) -> str | None:
     """Why this cannot be a passcode, in a sentence; None when it can."""
     code = _plain(typed)
     if not SHORTEST <= len(code) <= LONGEST:
-        return f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with dirty hands."
+        return (
+            f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with"
+            " dirty hands."
+        )
     if len(set(code)) < 3 or code in "0123456789876543210":
-        return "Whoever tries would try that one first; take another, without one digit again and again or all in a row."
+        return (
+            "Whoever tries would try that one first; take another, without one digit again and again or all"
+            " in a row."
+        )
     return None
 
 
@@ -110,7 +126,8 @@ def set_passcode(shop: Path, typed: str) -> None:
     blank = Kept(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
     text = (
         "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
-        f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash = "{_scrypt(typed, blank).hex()}"\n'
+        f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash ='
+        f' "{_scrypt(typed, blank).hex()}"\n'
         f"digits = {str(_plain(typed).isdecimal() and typed.isascii()).lower()}\n"
     )
     path = shop / PASSCODE_FILE
@@ -118,7 +135,9 @@ def set_passcode(shop: Path, typed: str) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_over(path, text.encode("ascii"))
     except OSError as problem:
-        raise PasscodeProblem(f"{path}: the passcode could not be written ({problem.strerror or problem}); nothing was changed.") from problem
+        raise PasscodeProblem(
+            f"{path}: the passcode could not be written ({problem.strerror or problem}); nothing was changed."
+        ) from problem
 
 
 def has_passcode(shop: Path) -> bool:
@@ -137,9 +156,19 @@ def read_passcode(shop: Path) -> Kept:
     try:
         table = tomllib.loads(data.decode("ascii"))
         salt, made = bytes.fromhex(table["salt"]), bytes.fromhex(table["hash"])
-        kept = Kept(n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True)
-        whole = table["made"] == _WORD and all(type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p))
-        whole = whole and kept.n & (kept.n - 1) == 0 and kept.n > 1 and len(kept.hash) >= _HASH_BYTES and _memory(kept) <= _MOST_MEMORY
+        kept = Kept(
+            n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True
+        )
+        whole = table["made"] == _WORD and all(
+            type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p)
+        )
+        whole = (
+            whole
+            and kept.n & (kept.n - 1) == 0
+            and kept.n > 1
+            and len(kept.hash) >= _HASH_BYTES
+            and _memory(kept) <= _MOST_MEMORY
+        )
     except (ValueError, KeyError, TypeError):
         whole = False
     if not whole:
@@ -148,7 +177,8 @@ def read_passcode(shop: Path) -> Kept:
 
 
 def read_secret(shop: Path) -> bytes:
-    """The secret that signs sessions; drawn where there is none yet, so that a restart of the server locks nobody out.
+    """The secret that signs sessions; drawn where there is none yet, so that a restart of the server locks
+    nobody out.
 
     Errors:
         PasscodeProblem: it cannot be read or written, others may read it, or it is damaged.
@@ -161,14 +191,19 @@ def read_secret(shop: Path) -> bytes:
         except FileExistsError:
             pass  # somebody else drew one at this very moment; theirs holds
         except OSError as problem:
-            raise PasscodeProblem(f"{path}: the secret of the sessions could not be written ({problem.strerror or problem}).") from problem
+            raise PasscodeProblem(
+                f"{path}: the secret of the sessions could not be written ({problem.strerror or problem})."
+            ) from problem
     word, _, text = owners_file(path, "It is gone.").decode("ascii", "replace").strip().partition(" ")
     try:
         secret = bytes.fromhex(text)
     except ValueError:
         secret = b""
     if word != _WORD or len(secret) != _SECRET_BYTES:
-        raise PasscodeProblem(f"{path}: the secret of the sessions is damaged. Delete the file; a new one is drawn, and phones ask for the passcode once.")
+        raise PasscodeProblem(
+            f"{path}: the secret of the sessions is damaged. Delete the file; a new one is drawn, and phones"
+            " ask for the passcode once."
+        )
     return secret
 
 
@@ -187,13 +222,18 @@ def owners_file(path: Path, missing: str, problem: type[Exception] = PasscodePro
     except OSError as why:
         raise problem(f"{path}: cannot be read ({why.strerror or why}).") from why
     if os.name == "posix" and mode & 0o077:
-        raise problem(f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600 {path}")
+        raise problem(
+            f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600"
+            f" {path}"
+        )
     return data
 
 
 @attrs.define
 class Ended:
-    """Sessions that were locked by hand. Each is kept until its cookie could not be used any more anyway; a restart forgets none.
+    """Sessions that were locked by hand.
+
+    Each is kept until its cookie could not be used any more anyway; a restart forgets none.
 
     Attributes:
         path: The file. clock: Seconds since 1970.
@@ -213,12 +253,17 @@ class Ended:
         self._until = {pair[0]: int(pair[1]) for pair in pairs if len(pair) == 2 and pair[1].isdigit()}
 
     def end(self, session: str, seconds: float) -> None:
-        """From now on the session opens nothing; `seconds` is how long its cookie could have been good for."""
+        """From now on the session opens nothing; `seconds` is how long its cookie could have
+        been good for.
+        """
         with self._lock:
             now = self.clock()
             self._until = {known: until for known, until in self._until.items() if until > now}
             self._until[_hashed(session)] = int(now + seconds) + 1
-            write_over(self.path, "".join(f"{known} {until}\n" for known, until in self._until.items()).encode("ascii"))
+            write_over(
+                self.path,
+                "".join(f"{known} {until}\n" for known, until in self._until.items()).encode("ascii"),
+            )
 
     def __contains__(self, session: str) -> bool:
         return _hashed(session) in self._until
@@ -230,11 +275,14 @@ def _hashed(session: str) -> str:
 
 @attrs.define
 class Guesses:
-    """Who may try a passcode now. Four wrong ones are free; then each makes its sender wait twice as long, up to five minutes.
+    """Who may try a passcode now.
 
-    A sender is an address, this machine's own among them, or a device that was let in before: that one waits for its own mistakes
-    only, so that a stranger on the hotspot who keeps guessing locks nobody out (device cookies, OWASP, from memory). All strangers
-    together have one bucket more: twenty at once, then one a minute, by which a million codes of six digits last about a year.
+    Four wrong ones are free; then each makes its sender wait twice as long, up to five minutes.
+
+    A sender is an address, this machine's own among them, or a device that was let in before: that one waits
+    for its own mistakes only, so that a stranger on the hotspot who keeps guessing locks nobody out (device
+    cookies, OWASP, from memory). All strangers together have one bucket more: twenty at once, then one a
+    minute, by which a million codes of six digits last about a year.
     """
 
     clock: Callable[[], float] = time.monotonic
@@ -248,10 +296,12 @@ class Guesses:
         self._strangers = Bucket(20, 1 / 60, self.clock)
 
     def take(self, sender: str, *, known: bool) -> float:
-        """Take the permit for one try, before the code is looked at: it counts as wrong until `right` says otherwise.
+        """Take the permit for one try, before the code is looked at: it counts as wrong until `right` says
+        otherwise.
 
         Returns:
-            0, or how long this sender has to wait, [s]; then nothing was taken and the code must not be looked at.
+            0, or how long this sender has to wait, [s]; then nothing was taken and the code must not be
+            looked at.
         """
         with self._lock:
             wrong, until = self._wrong.get(sender, (0, 0.0))

@@ -1,4 +1,6 @@
-"""Photos from outside: whatever comes in goes out as a small JPEG made here, which holds the picture and nothing else."""
+"""Photos from outside: whatever comes in goes out as a small JPEG made here, which holds the picture and
+nothing else.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,8 @@ class PhotoProblem(ValueError):
 def read_photo(data: bytes) -> bytes:
     """The picture in a file, as a JPEG of at most 1600 pixels a side and 400 kB.
 
-    Turned upright as the camera says, then made anew from its pixels: position, time, camera and comments stay behind. What was transparent is white.
+    Turned upright as the camera says, then made anew from its pixels: position, time, camera and comments
+    stay behind. What was transparent is white.
 
     Args:
         data: A JPEG, PNG or WebP file. Of several pictures in it the first is taken.
@@ -39,16 +42,25 @@ def read_photo(data: bytes) -> bytes:
         picture = Image.open(io.BytesIO(data), formats=_TAKES)
         most = _PIXELS if picture.format == "JPEG" else _PIXELS_WHOLE
         if picture.width * picture.height > most:
-            raise PhotoProblem(f"The picture has {picture.width} × {picture.height} pixels, more than is taken ({most // 1_000_000} million).")
+            raise PhotoProblem(
+                f"The picture has {picture.width} × {picture.height} pixels, more than is taken"
+                f" ({most // 1_000_000} million)."
+            )
         return _encoded(_upright(picture))
     except PhotoProblem:
         raise
     except UnidentifiedImageError as problem:
-        raise PhotoProblem("This is no picture that is taken here. Send a JPEG, a PNG or a WebP.") from problem
+        raise PhotoProblem(
+            "This is no picture that is taken here. Send a JPEG, a PNG or a WebP."
+        ) from problem
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
-        raise PhotoProblem(f"The picture has more pixels than are taken ({_PIXELS // 1_000_000} million).") from problem
+        raise PhotoProblem(
+            f"The picture has more pixels than are taken ({_PIXELS // 1_000_000} million)."
+        ) from problem
     except Exception as problem:  # a file made to break a decoder breaks it in any way it likes
-        raise PhotoProblem("The picture is broken, or was cut off on the way. Take or send it again.") from problem
+        raise PhotoProblem(
+            "The picture is broken, or was cut off on the way. Take or send it again."
+        ) from problem
 
 
 def _upright(picture: Picture) -> Picture:
@@ -60,7 +72,10 @@ def _upright(picture: Picture) -> Picture:
     turned.thumbnail((SIDE, SIDE), Image.Resampling.LANCZOS)
     bare = Image.new("RGB", turned.size, "white")
     clear = turned.convert("RGBA") if turned.mode in ("RGBA", "LA", "PA", "P", "La", "RGBa") else None
-    bare.paste(clear if clear is not None else turned.convert("RGB"), mask=clear.getchannel("A") if clear is not None else None)
+    bare.paste(
+        clear if clear is not None else turned.convert("RGB"),
+        mask=clear.getchannel("A") if clear is not None else None,
+    )
     return bare
 
 
@@ -74,4 +89,6 @@ def _encoded(picture: Picture) -> bytes:
             picture.save(out, "JPEG", quality=quality, optimize=True)
             if out.tell() <= LARGEST:
                 return out.getvalue()
-        picture = picture.resize((max(1, picture.width * 3 // 4), max(1, picture.height * 3 // 4)), Image.Resampling.LANCZOS)
+        picture = picture.resize(
+            (max(1, picture.width * 3 // 4), max(1, picture.height * 3 // 4)), Image.Resampling.LANCZOS
+        )

@@ -1,4 +1,6 @@
-"""Where a visit stands: which step comes next, from the job alone, so that a phone that died goes on where it was."""
+"""Where a visit stands: which step comes next, from the job alone, so that a phone that died goes on where it
+was.
+"""
 
 from __future__ import annotations
 
@@ -24,14 +26,21 @@ class Step(StrEnum):
     HAND_OVER = "hand"
 
 
-#: What stands in a job where a price was given by phone; whoever stands before the vehicle says which one it is.
+#: What stands in a job where a price was given by phone; whoever stands before the vehicle says which one it
+#: is.
 NOT_SEEN = "not seen yet"
 
 #: What the mechanic reads.
 TITLES = {
-    Step.ARRIVE: "Arrive", Step.DIAGNOSIS: "Agree on looking", Step.TEST: "Test", Step.EXPLAIN: "Explain", Step.OFFER: "Offer the repair",
-    Step.REPAIR: "Repair", Step.RETEST: "Test again", Step.HAND_OVER: "Hand over",
-}  # fmt: skip
+    Step.ARRIVE: "Arrive",
+    Step.DIAGNOSIS: "Agree on looking",
+    Step.TEST: "Test",
+    Step.EXPLAIN: "Explain",
+    Step.OFFER: "Offer the repair",
+    Step.REPAIR: "Repair",
+    Step.RETEST: "Test again",
+    Step.HAND_OVER: "Hand over",
+}
 
 
 @attrs.frozen(kw_only=True)
@@ -55,23 +64,44 @@ class Standing:
 def standing(job: Job, assessment: Assessment) -> Standing:
     """Where a job stands."""
     answered = {noted.record.document_hash for noted in job.agreements}
-    latest = {noted.record.stage: noted.record.name for noted in job.offers}  # a newer paper takes the place of the older
-    pending = tuple(name for name in latest.values() for noted in job.offers if noted.record.name == name and noted.record.document_hash not in answered)
+    latest = {
+        noted.record.stage: noted.record.name for noted in job.offers
+    }  # a newer paper takes the place of the older
+    pending = tuple(
+        name
+        for name in latest.values()
+        for noted in job.offers
+        if noted.record.name == name and noted.record.document_hash not in answered
+    )
     to_do = _agreed_undone(job)
     unshown = _unshown(job, assessment)
-    return Standing(step=_step(job, assessment, pending, to_do, unshown), pending=pending, to_do=to_do, unshown=unshown, away=job.left_open is not None)
+    return Standing(
+        step=_step(job, assessment, pending, to_do, unshown),
+        pending=pending,
+        to_do=to_do,
+        unshown=unshown,
+        away=job.left_open is not None,
+    )
 
 
 def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
-    """Work that a reading could still show to have worked: not what no reading shows, nor what could not be read, nor what was given up."""
+    """Work that a reading could still show to have worked: not what no reading shows, nor what could not be
+    read, nor what was given up.
+    """
     given_up = did_not_cure(job)
     out_of_reach = {(noted.record.of, noted.record.stage) for noted in job.all(Seen) if noted.record.cannot}
-    unread = [repair for repair in assessment.repairs if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)]
+    unread = [
+        repair
+        for repair in assessment.repairs
+        if repair.proof is Proof.NOT_YET or (repair.proof is Proof.NOT_SHOWN and repair.finding is None)
+    ]
     return tuple(
-        repair.operation for repair in unread
-        if repair.retest and repair.operation not in given_up
+        repair.operation
+        for repair in unread
+        if repair.retest
+        and repair.operation not in given_up
         and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
-    )  # fmt: skip
+    )
 
 
 def did_not_cure(job: Job) -> frozenset[str]:
@@ -79,7 +109,13 @@ def did_not_cure(job: Job) -> frozenset[str]:
     return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
-def _step(job: Job, assessment: Assessment, pending: tuple[str, ...], to_do: tuple[str, ...], unshown: tuple[str, ...]) -> Step:
+def _step(
+    job: Job,
+    assessment: Assessment,
+    pending: tuple[str, ...],
+    to_do: tuple[str, ...],
+    unshown: tuple[str, ...],
+) -> Step:
     if job.issued or job.ended is not None:
         return Step.HAND_OVER
     if not job.agreements:

@@ -1,6 +1,8 @@
-"""A form's fields as rows of a visit file: a field's name is its place in the file, so a fault finds its field by itself.
+"""A form's fields as rows of a visit file: a field's name is its place in the file, so a fault finds its
+field by itself.
 
-`step[0].setup."brakes.temperature"` is a key of a table in the first step; behind a bar stands what is done with the text:
+`step[0].setup."brakes.temperature"` is a key of a table in the first step; behind a bar stands what is done
+with the text:
 
 - `…|unit`  the unit key that was pressed: joined to a number without a unit.
 - `…|list`  words between spaces or commas, as a list.
@@ -17,7 +19,9 @@ from typing import Any
 
 Place = tuple[str | int, ...]
 
-_PART = re.compile(r"""(?P<mark>\.?)(?:(?P<plain>[A-Za-z0-9_-]+)|"(?P<quoted>[^"]{1,80})")|\[(?P<index>[0-9]{1,3})\]""")
+_PART = re.compile(
+    r"""(?P<mark>\.?)(?:(?P<plain>[A-Za-z0-9_-]+)|"(?P<quoted>[^"]{1,80})")|\[(?P<index>[0-9]{1,3})\]"""
+)
 _LONGEST = 200  # characters of a field's name
 _MOST_ROWS = 200
 

@@ -1,7 +1,8 @@
 """The server under the screens: a few threads on this device's own address, or on the van's hotspot over TLS.
 
-What comes in is bounded: headers, body, the time that a line may be silent. A line takes a thread when there is something to read on it and not before,
-so that a browser that opens lines ahead of time, or a device that says nothing, keeps nobody waiting; the TLS handshake is made in that thread too.
+What comes in is bounded: headers, body, the time that a line may be silent. A line takes a thread when there
+is something to read on it and not before, so that a browser that opens lines ahead of time, or a device that
+says nothing, keeps nobody waiting; the TLS handshake is made in that thread too.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ PORT = 8742
 
 _THREADS = 6
 _HEADER_BYTES = 16_384
-#: More than any form may have, so that the application itself says what was too large; beyond it nothing is even read.
+#: More than any form may have, so that the application itself says what was too large; beyond it nothing is
+#: even read.
 _BODY_BYTES = 64 * 1024 * 1024
 _SILENT_SECONDS = 15
 _PIECE = 65_536
@@ -41,7 +43,9 @@ class Tls(Protocol):
     """What a server needs for TLS; `corekit.work.pairing` has the van's own."""
 
     def context_for(self, address: str) -> ssl.SSLContext | None:
-        """The certificate for a line that came in at this address of the machine; None where nothing is served."""
+        """The certificate for a line that came in at this address of the machine; None where nothing is
+        served.
+        """
 
     def plain(self, address: str) -> bytes:
         """A whole HTTP answer for who speaks plain http at this address."""
@@ -51,7 +55,8 @@ class Server(wsgi.Server):
     """A bound server: `bind_addr` says where, `serve()` runs it, `stop()` ends it from another thread.
 
     Attributes:
-        answers_at: True for an address of this machine at which it answers; lines to others, of a network that it is also in, are closed.
+        answers_at: True for an address of this machine at which it answers; lines to others, of a network
+            that it is also in, are closed.
     """
 
     tls: Tls | None = None
@@ -82,7 +87,9 @@ class _Reader(StreamReader):
 
 
 class _Connection(HTTPConnection):
-    """One line. Under TLS the first thing on it is the handshake; whoever speaks plain http instead gets one page and no more."""
+    """One line. Under TLS the first thing on it is the handshake; whoever speaks plain http instead gets one
+    page and no more.
+    """
 
     _is_greeted = False
 
@@ -91,9 +98,13 @@ class _Connection(HTTPConnection):
             self._is_greeted = True
             try:
                 address = self.socket.getsockname()[0]
-                if not self.server.answers_at(address) or (self.server.tls and not self._greet(self.server.tls, address)):
+                if not self.server.answers_at(address) or (
+                    self.server.tls and not self._greet(self.server.tls, address)
+                ):
                     return False
-            except OSError as problem:  # an ssl.SSLError is one, and so is a line that was silent for too long
+            except (
+                OSError
+            ) as problem:  # an ssl.SSLError is one, and so is a line that was silent for too long
                 log.debug("no handshake: %s", type(problem).__name__)
                 return False
             except Exception:
@@ -102,7 +113,8 @@ class _Connection(HTTPConnection):
         return bool(super().communicate())  # type: ignore[no-untyped-call]
 
     def close(self) -> None:
-        # A line may be gone by itself at this moment; an error here would reach the thread that serves, and end the whole server.
+        # A line may be gone by itself at this moment; an error here would reach the thread that serves, and
+        # end the whole server.
         with contextlib.suppress(OSError):
             super().close()
 
@@ -126,21 +138,34 @@ class _Connection(HTTPConnection):
 
 
 def server_for(
-    app: Wsgi, host: str = "127.0.0.1", port: int = PORT, *, tls: Tls | None = None, answers_at: Callable[[str], bool] = lambda address: True
+    app: Wsgi,
+    host: str = "127.0.0.1",
+    port: int = PORT,
+    *,
+    tls: Tls | None = None,
+    answers_at: Callable[[str], bool] = lambda address: True,
 ) -> Server:
     """A server, bound but not yet running.
 
     Args:
-        host: IPv4 address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see `bind_addr`.
+        host: IPv4 address to listen on; this device alone unless told otherwise. port: 0 takes a free one;
+            see `bind_addr`.
         answers_at: See `Server`.
 
     Errors:
         ServeProblem: the address or port cannot be had.
     """
     server = Server(
-        (host, port), _drained(app), numthreads=_THREADS, max=_THREADS, request_queue_size=64, timeout=_SILENT_SECONDS, shutdown_timeout=5,
-        accepted_queue_size=256, accepted_queue_timeout=1,
-    )  # fmt: skip
+        (host, port),
+        _drained(app),
+        numthreads=_THREADS,
+        max=_THREADS,
+        request_queue_size=64,
+        timeout=_SILENT_SECONDS,
+        shutdown_timeout=5,
+        accepted_queue_size=256,
+        accepted_queue_timeout=1,
+    )
     server.server_name = "corekit"  # and neither what it is made with nor the version of that
     server.max_request_header_size, server.max_request_body_size = _HEADER_BYTES, _BODY_BYTES
     server.keep_alive_conn_limit = 64
@@ -151,12 +176,17 @@ def server_for(
     except (OSError, OverflowError) as problem:
         why = problem.__cause__ or problem
         words = (getattr(why, "strerror", None) or str(why)).lower()
-        raise ServeProblem(f"The screens cannot be served at {host}, port {port} ({words}); end what is using it, or name another with --port.") from problem
+        raise ServeProblem(
+            f"The screens cannot be served at {host}, port {port} ({words}); end what is using it, or name"
+            " another with --port."
+        ) from problem
     return server
 
 
 def _drained(app: Wsgi) -> Wsgi:
-    """Read to its end what was refused as too large; else the browser shows a broken line and not the sentence that says so."""
+    """Read to its end what was refused as too large; else the browser shows a broken line and not the
+    sentence that says so.
+    """
 
     def drained(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         said: list[str] = []
@@ -175,7 +205,9 @@ def _drained(app: Wsgi) -> Wsgi:
 
 
 def serve(*servers: Server) -> None:
-    """Run until Ctrl-C or a request to end (SIGTERM); then stop taking lines, let the answers under way finish, and return."""
+    """Run until Ctrl-C or a request to end (SIGTERM); then stop taking lines, let the answers under way
+    finish, and return.
+    """
     end = threading.Event()
 
     def run(server: Server) -> None:
@@ -188,7 +220,11 @@ def serve(*servers: Server) -> None:
         end.set()
 
     is_main = threading.current_thread() is threading.main_thread()
-    before = {number: signal.signal(number, asked) for number in (signal.SIGINT, signal.SIGTERM)} if is_main else {}
+    before = (
+        {number: signal.signal(number, asked) for number in (signal.SIGINT, signal.SIGTERM)}
+        if is_main
+        else {}
+    )
     threads = [threading.Thread(target=run, args=(server,), daemon=True) for server in servers]
     try:
         for thread in threads:

@@ -1,4 +1,6 @@
-"""A drawn signature: strokes on a sheet of 1000 × 400, checked on their way in, drawn as a line on their way out."""
+"""A drawn signature: strokes on a sheet of 1000 × 400, checked on their way in, drawn as a line on their way
+out.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +54,9 @@ def read_signature(text: str) -> Signature | None:
     try:
         raw = json.loads(text)
     except (ValueError, RecursionError) as problem:
-        raise SignatureProblem("The signature came as something else than strokes. Clear it and sign again.") from problem
+        raise SignatureProblem(
+            "The signature came as something else than strokes. Clear it and sign again."
+        ) from problem
     if not isinstance(raw, list) or not all(isinstance(stroke, list) for stroke in raw):
         raise SignatureProblem("The signature came as something else than strokes. Clear it and sign again.")
     strokes = tuple(_stroke(stroke) for stroke in raw if stroke)
@@ -65,5 +69,7 @@ def _stroke(raw: list[object]) -> tuple[int, ...]:
     numbers = tuple(number for number in raw if isinstance(number, int) and not isinstance(number, bool))
     inside = all(0 <= x <= WIDTH for x in numbers[::2]) and all(0 <= y <= HEIGHT for y in numbers[1::2])
     if len(numbers) != len(raw) or len(numbers) % 2 or not inside:
-        raise SignatureProblem("A stroke of the signature leaves its sheet or is no stroke. Clear it and sign again.")
+        raise SignatureProblem(
+            "A stroke of the signature leaves its sheet or is no stroke. Clear it and sign again."
+        )
     return numbers

@@ -60,10 +60,13 @@ def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[Told
         title, text, stage = tell(_Asked(job=job, plugins=plugins, texts=texts), noted.record)
         rows.append(
             Told(
-                entry=noted.id, stage="" if stage is None else stage_name(stage), title=title, text=text,
+                entry=noted.id,
+                stage="" if stage is None else stage_name(stage),
+                title=title,
+                text=text,
                 withdrawable=isinstance(noted.record, _MAY_BE_WITHDRAWN),
             )
-        )  # fmt: skip
+        )
     return rows
 
 
@@ -79,7 +82,12 @@ class _Asked:
     texts: Mapping[str, str]
 
     def title(self, key: str, place: str = "") -> str:
-        shelves: tuple[Mapping[str, Any], ...] = (self.plugins.measurands, self.plugins.observations, self.plugins.traits, self.plugins.operations)
+        shelves: tuple[Mapping[str, Any], ...] = (
+            self.plugins.measurands,
+            self.plugins.observations,
+            self.plugins.traits,
+            self.plugins.operations,
+        )
         found = next((shelf[key].title for shelf in shelves if key in shelf), key)
         return f"{found}, {place}" if place else found
 
@@ -101,12 +109,24 @@ def _opened(asked: _Asked, record: Opened) -> _Row:
 
 def _vehicle(asked: _Asked, record: Vehicle) -> _Row:
     no_vin = f"no VIN: {record.why_no_vin}" if record.why_no_vin else ""
-    known = [asked.text(record.told), asked.text(record.plate), asked.text(record.vin), record.odometer_typed, no_vin]
+    known = [
+        asked.text(record.told),
+        asked.text(record.plate),
+        asked.text(record.vin),
+        record.odometer_typed,
+        no_vin,
+    ]
     return "Vehicle", ", ".join(filter(None, known)), None
 
 
 def _customer(asked: _Asked, record: Customer) -> _Row:
-    return "Customer", ", ".join(filter(None, (asked.text(record.name), asked.text(record.phone), asked.text(record.address)))), None
+    return (
+        "Customer",
+        ", ".join(
+            filter(None, (asked.text(record.name), asked.text(record.phone), asked.text(record.address)))
+        ),
+        None,
+    )
 
 
 def _fitted(asked: _Asked, record: Fitted) -> _Row:
@@ -120,11 +140,19 @@ def _specified(asked: _Asked, record: Specified) -> _Row:
 
 def _measured(asked: _Asked, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
-    return asked.title(record.of, record.place), record.typed + (f" ({beside})" if beside else ""), record.stage
+    return (
+        asked.title(record.of, record.place),
+        record.typed + (f" ({beside})" if beside else ""),
+        record.stage,
+    )
 
 
 def _seen(asked: _Asked, record: Seen) -> _Row:
-    return asked.title(record.of, record.place), record.answer or asked.text(record.words) or f"could not be had: {record.cannot}", record.stage
+    return (
+        asked.title(record.of, record.place),
+        record.answer or asked.text(record.words) or f"could not be had: {record.cannot}",
+        record.stage,
+    )
 
 
 def _codes(asked: _Asked, record: CodesRead) -> _Row:
@@ -134,7 +162,11 @@ def _codes(asked: _Asked, record: CodesRead) -> _Row:
 
 
 def _wanted(asked: _Asked, record: Wanted) -> _Row:
-    return f"{asked.title(record.operation)}: asked for", ", ".join(filter(None, (record.ground, record.because))), None
+    return (
+        f"{asked.title(record.operation)}: asked for",
+        ", ".join(filter(None, (record.ground, record.because))),
+        None,
+    )
 
 
 def _offered(asked: _Asked, record: Offered) -> _Row:
@@ -143,7 +175,11 @@ def _offered(asked: _Asked, record: Offered) -> _Row:
 
 def _agreed(asked: _Asked, record: Agreed) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
-    return f"Yes to {record.offer}", f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""), None
+    return (
+        f"Yes to {record.offer}",
+        f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
+        None,
+    )
 
 
 def _repaired(asked: _Asked, record: Repaired) -> _Row:
@@ -159,7 +195,11 @@ def _left(asked: _Asked, record: Left) -> _Row:
 
 
 def _came(asked: _Asked, record: Came) -> _Row:
-    return "Came", record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"), record.stage
+    return (
+        "Came",
+        record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"),
+        record.stage,
+    )
 
 
 def _started(asked: _Asked, record: Started) -> _Row:
@@ -172,7 +212,11 @@ def _ended(asked: _Asked, record: Ended) -> _Row:
 
 def _waived(asked: _Asked, record: Waived) -> _Row:
     told_of = f" (invoice {record.invoice})" if record.invoice else ""
-    return f"{asked.title(record.operation) if record.operation else record.charge.capitalize()}: not charged", record.because + told_of, None
+    return (
+        f"{asked.title(record.operation) if record.operation else record.charge.capitalize()}: not charged",
+        record.because + told_of,
+        None,
+    )
 
 
 def _photographed(asked: _Asked, record: Photographed) -> _Row:
@@ -185,10 +229,41 @@ def _remarked(asked: _Asked, record: Remarked) -> _Row:
 
 
 _TELL: dict[type, Callable[[_Asked, Any], _Row]] = {
-    Opened: _opened, Vehicle: _vehicle, Customer: _customer, Fitted: _fitted, Specified: _specified, Measured: _measured, Seen: _seen, CodesRead: _codes,
-    Wanted: _wanted, Offered: _offered, Agreed: _agreed, Repaired: _repaired, Paid: _paid, Left: _left, Came: _came, Started: _started, Ended: _ended,
-    Waived: _waived, Photographed: _photographed, Remarked: _remarked,
-}  # fmt: skip
+    Opened: _opened,
+    Vehicle: _vehicle,
+    Customer: _customer,
+    Fitted: _fitted,
+    Specified: _specified,
+    Measured: _measured,
+    Seen: _seen,
+    CodesRead: _codes,
+    Wanted: _wanted,
+    Offered: _offered,
+    Agreed: _agreed,
+    Repaired: _repaired,
+    Paid: _paid,
+    Left: _left,
+    Came: _came,
+    Started: _started,
+    Ended: _ended,
+    Waived: _waived,
+    Photographed: _photographed,
+    Remarked: _remarked,
+}
 
 # What was handed over, agreed to or done stays; it is answered by something new.
-_MAY_BE_WITHDRAWN = (Measured, Seen, CodesRead, Specified, Wanted, Paid, Left, Came, Started, Ended, Waived, Photographed, Remarked)
+_MAY_BE_WITHDRAWN = (
+    Measured,
+    Seen,
+    CodesRead,
+    Specified,
+    Wanted,
+    Paid,
+    Left,
+    Came,
+    Started,
+    Ended,
+    Waived,
+    Photographed,
+    Remarked,
+)

@@ -27,7 +27,9 @@ class Van:
 
     shop: Shop
     calculator: Calculator | None = None
-    _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(factory=OrderedDict, init=False)
+    _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(
+        factory=OrderedDict, init=False
+    )
     _lock: threading.Lock = attrs.field(factory=threading.Lock, init=False)
 
     @property
@@ -43,7 +45,10 @@ class Van:
         return self.shop.store.job(job)
 
     def assessed(self, job: Job, minutes: float | None = None, about: tuple[str, ...] = ()) -> Assessment:
-        """What is to be made of a job as it stands; asked again without a new entry, the same. `minutes` and `about` as `Shop.assess` takes them."""
+        """What is to be made of a job as it stands; asked again without a new entry, the same.
+
+        `minutes` and `about` as `Shop.assess` takes them.
+        """
         key = (job.id, len(job.entries), job.entries[-1].id, minutes, about)
         with self._lock:
             if key in self._assessed:

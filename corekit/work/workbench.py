@@ -1,6 +1,8 @@
-"""Inside the worker process: load the plugins once, then assess and calculate what is asked over the pipe, one request after the other.
+"""Inside the worker process: load the plugins once, then assess and calculate what is asked over the pipe,
+one request after the other.
 
-`corekit.work.worker` starts it, waits for it and ends it. What it asks and what comes back is declared here, so that both sides agree.
+`corekit.work.worker` starts it, waits for it and ends it. What it asks and what comes back is declared here,
+so that both sides agree.
 """
 
 from __future__ import annotations
@@ -45,7 +47,8 @@ class ToAssess:
     """Assess this job.
 
     Attributes:
-        systems, failures, versions: The plugins as the server loaded them. quiet: Systems of which no check may run.
+        systems, failures, versions: The plugins as the server loaded them. quiet: Systems of which no check
+            may run.
         tired: Checks that overran before; they say again that they did, without running.
     """
 
@@ -103,7 +106,8 @@ class Note(ctypes.Structure):
     """What runs at the moment, in memory that the server sees too: it can be read when the process is gone.
 
     Attributes:
-        request: Number of the request that it is about; 0 while the plugins load. count: Goes up whenever something begins.
+        request: Number of the request that it is about; 0 while the plugins load. count: Goes up whenever
+            something begins.
     """
 
     _fields_ = [("request", ctypes.c_uint64), ("count", ctypes.c_uint64), ("words", ctypes.c_char * 600)]
@@ -122,7 +126,10 @@ def write(note: Note, plugin: str, what: str) -> None:
 
 
 def read(note: Note, request: int) -> Piece | None:
-    """The piece of a plugin's code that was begun last in this request; None before the first. What went before is nobody's doing now."""
+    """The piece of a plugin's code that was begun last in this request; None before the first.
+
+    What went before is nobody's doing now.
+    """
     if note.request != request:
         return None
     plugin, _, what = note.words.decode(errors="replace").partition(_BETWEEN)
@@ -130,8 +137,13 @@ def read(note: Note, request: int) -> Piece | None:
 
 
 def without_checks(plugins: Plugins, quiet: frozenset[str]) -> Plugins:
-    """The same plugins, but these systems only declare: what was read of them is shown, and nothing is made of it."""
-    return attrs.evolve(plugins, systems={key: _silent(system) if key in quiet else system for key, system in plugins.systems.items()})
+    """The same plugins, but these systems only declare: what was read of them is shown, and nothing is made
+    of it.
+    """
+    return attrs.evolve(
+        plugins,
+        systems={key: _silent(system) if key in quiet else system for key, system in plugins.systems.items()},
+    )
 
 
 def _silent(system: System) -> System:
@@ -144,16 +156,25 @@ def _silent(system: System) -> System:
 # ---- the process
 
 
-def run(pipe: Connection, note: Note, points: Sequence[Piece] | None, left_out: Mapping[str, str], last_resort: float) -> None:
+def run(
+    pipe: Connection,
+    note: Note,
+    points: Sequence[Piece] | None,
+    left_out: Mapping[str, str],
+    last_resort: float,
+) -> None:
     """The worker's whole life.
 
     Args:
         points: Name and module of each plugin; None for all that are installed.
         left_out: Names of plugins that are not to be loaded, and why not.
-        last_resort: Seconds of processor time in one piece of a plugin's code after which the operating system ends the process. It is
-            meant for the case in which nobody else can: the server is gone, and the code hangs inside one C call, where no Python runs any more.
+        last_resort: Seconds of processor time in one piece of a plugin's code after which the operating
+            system ends the process. It is meant for the case in which nobody else can: the server is gone,
+            and the code hangs inside one C call, where no Python runs any more.
     """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # ctrl-C in the terminal is meant for the server, which then closes the pipe
+    signal.signal(
+        signal.SIGINT, signal.SIG_IGN
+    )  # ctrl-C in the terminal is meant for the server, which then closes the pipe
     threading.Thread(target=_end_with_server, daemon=True).start()
     ears = _Ears(note, last_resort)
     listen(ears)
@@ -178,7 +199,9 @@ def _end_with_server() -> None:
         os._exit(0)
 
 
-def _found(points: Sequence[Piece] | None, left_out: Collection[str]) -> Iterator[importlib.metadata.EntryPoint]:
+def _found(
+    points: Sequence[Piece] | None, left_out: Collection[str]
+) -> Iterator[importlib.metadata.EntryPoint]:
     if points is None:
         found = list(importlib.metadata.entry_points(group=GROUP))
     else:
@@ -197,7 +220,9 @@ class _Ears:
     def begins(self, plugin: str, what: str) -> None:
         write(self.note, plugin, what)
         if hasattr(signal, "ITIMER_PROF"):
-            signal.setitimer(signal.ITIMER_PROF, self.last_resort)  # SIGPROF, which nobody handles here, ends a process
+            signal.setitimer(
+                signal.ITIMER_PROF, self.last_resort
+            )  # SIGPROF, which nobody handles here, ends a process
 
     @property
     def now(self) -> Piece | None:
@@ -229,7 +254,8 @@ class _Bench:
         try:
             return self._answer(asked)
         except BaseException as problem:
-            # What a check raises is a gap by now. What is left is a check that cries ctrl-C or exits, or a mistake of ours.
+            # What a check raises is a gap by now. What is left is a check that cries ctrl-C or exits, or a
+            # mistake of ours.
             mine = isinstance(problem, Exception)
             if mine:
                 log.exception("an assessment failed")
@@ -250,19 +276,38 @@ class _Bench:
         try:
             return pickle.dumps(Assessed(assessment=bare, overran=frozenset(self._ears.overran_now)))
         except Exception as problem:
-            return pickle.dumps(Failed(_stuck((*made.findings, *made.gaps)), f"gave a result that cannot be passed on ({in_words(problem)})"))
+            return pickle.dumps(
+                Failed(
+                    _stuck((*made.findings, *made.gaps)),
+                    f"gave a result that cannot be passed on ({in_words(problem)})",
+                )
+            )
 
     def _lay(self, systems: tuple[str, ...], quiet: frozenset[str], tired: frozenset[Piece]) -> Plugins:
-        """The systems that the server knows; each one that it knows and this process does not is a failure."""
+        """The systems that the server knows; each one that it knows and this process does not
+        is a failure.
+        """
         here = {key: self._loaded.systems[key] for key in systems if key in self._loaded.systems}
-        told = [f"{failure.plugin}: {failure.what}" for failure in self._loaded.failures] + [f"{name} {how}" for name, how in self._left_out.items()]
+        told = [f"{failure.plugin}: {failure.what}" for failure in self._loaded.failures] + [
+            f"{name} {how}" for name, how in self._left_out.items()
+        ]
         why = "; ".join(told)
         lost = [
-            Failure(plugin=key, what=f"it does not load in the process that runs the checks ({why or 'it is not installed there'})", cost="It is not assessed.")
+            Failure(
+                plugin=key,
+                what=(
+                    "it does not load in the process that runs the checks"
+                    f" ({why or 'it is not installed there'})"
+                ),
+                cost="It is not assessed.",
+            )
             for key in systems
             if key not in here
         ]
-        rested = {key: _rested(system, {what for plugin, what in tired if plugin == key}) for key, system in here.items()}
+        rested = {
+            key: _rested(system, {what for plugin, what in tired if plugin == key})
+            for key, system in here.items()
+        }
         return without_checks(Plugins(systems=rested, failures=tuple(lost)), quiet)
 
     def _calculate(self, asked: ToCalculate) -> Calculated | Refused | Failed:
@@ -289,7 +334,10 @@ def _rested(system: System, tired: set[str]) -> System:
         raise Overrun(f"it took longer than {CHECK_SECONDS:g} s")
 
     rested = copy.copy(system)
-    rested.checks = {key: attrs.evolve(check, function=overruns) if check.title in tired else check for key, check in system.checks.items()}
+    rested.checks = {
+        key: attrs.evolve(check, function=overruns) if check.title in tired else check
+        for key, check in system.checks.items()
+    }
     return rested
 
 
@@ -317,4 +365,3 @@ def reply_of(data: bytes) -> object:
     if not isinstance(reply, (Ready, Assessed, Calculated, Refused, Failed)):
         raise TypeError(f"{type(reply).__name__} is no reply")
     return reply
-

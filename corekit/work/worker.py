@@ -1,7 +1,9 @@
-"""One warm worker process in which plugins' checks and calculations run, so that whatever one of them does, the screens go on.
+"""One warm worker process in which plugins' checks and calculations run, so that whatever one of them does,
+the screens go on.
 
-Each piece of a plugin's code runs there under the alarm. What the alarm cannot stop (code that catches everything, that hangs inside a C call,
-that ends or breaks the process) costs the process: the server ends it, sets the culprit's system aside and asks a fresh one again.
+Each piece of a plugin's code runs there under the alarm. What the alarm cannot stop (code that catches
+everything, that hangs inside a C call, that ends or breaks the process) costs the process: the server ends
+it, sets the culprit's system aside and asks a fresh one again.
 """
 
 from __future__ import annotations
@@ -27,22 +29,41 @@ from ..desk.problem import DeskProblem
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import LOAD_SECONDS, LOADING, Failure, Plugins
-from .workbench import Assessed, Calculated, Failed, Note, Piece, Ready, Refused, ToAssess, ToCalculate, packed, read, reply_of, run, without_checks
+from .workbench import (
+    Assessed,
+    Calculated,
+    Failed,
+    Note,
+    Piece,
+    Ready,
+    Refused,
+    ToAssess,
+    ToCalculate,
+    packed,
+    read,
+    reply_of,
+    run,
+    without_checks,
+)
 
 log = logging.getLogger("corekit.work.worker")
 
 _LARGEST = 64 * 1024 * 1024  # bytes of one reply
 _ANEW = "`corekit work` is started again"
 _LOOK = 0.1  # seconds between two looks at what the worker is at
-_CONTEXT = multiprocessing.get_context("spawn")  # never fork: the server has threads, and what they hold would stay held
+_CONTEXT = multiprocessing.get_context(
+    "spawn"
+)  # never fork: the server has threads, and what they hold would stay held
 
 
 @attrs.frozen(kw_only=True)
 class Patience:
-    """Seconds that the server waits without a sign of progress; each time beyond what the alarm in the worker allows.
+    """Seconds that the server waits without a sign of progress; each time beyond what the alarm in the worker
+    allows.
 
     Attributes:
-        start: Until the process says anything, and between pieces of plugins' code. load: For one plugin to load. check: For one check.
+        start: Until the process says anything, and between pieces of plugins' code. load: For one plugin to
+            load. check: For one check.
     """
 
     start: float = 60.0
@@ -51,7 +72,9 @@ class Patience:
 
     @property
     def last_resort(self) -> float:
-        """Seconds of processor time after which a piece of code ends its process by itself, be the server there or not."""
+        """Seconds of processor time after which a piece of code ends its process by itself, be the server
+        there or not.
+        """
         return 3.0 * max(self.load, self.check)
 
     def of(self, piece: Piece | None) -> float:
@@ -59,11 +82,17 @@ class Patience:
 
 
 class WorkerProblem(DeskProblem):
-    """The worker cannot do this: a calculation that failed, or the worker is closed. Says what and what to do."""
+    """The worker cannot do this: a calculation that failed, or the worker is closed.
+
+    Says what and what to do.
+    """
 
 
 class _Lost(Exception):
-    """The process is gone, or as good as gone. `how` completes a sentence about the piece of code that ran."""
+    """The process is gone, or as good as gone.
+
+    `how` completes a sentence about the piece of code that ran.
+    """
 
     def __init__(self, how: str, piece: Piece | None) -> None:
         super().__init__(how)
@@ -73,18 +102,23 @@ class _Lost(Exception):
 class Worker:
     """Assesses and calculates in a process of its own; give it to a `Shop` as its assessor.
 
-    Threads may ask at once: each gets its turn in the order in which they came. Use it as a context manager, or call `close`.
+    Threads may ask at once: each gets its turn in the order in which they came. Use it as a context manager,
+    or call `close`.
 
     Args:
         found: Entry points of the plugins; without, all that are installed.
         patience: How long to wait.
     """
 
-    def __init__(self, found: Collection[EntryPoint] | None = None, *, patience: Patience | None = None) -> None:
+    def __init__(
+        self, found: Collection[EntryPoint] | None = None, *, patience: Patience | None = None
+    ) -> None:
         self._points = None if found is None else [(point.name, point.value) for point in found]
         self._patience = patience or Patience()
         self._turns = _Turns()
-        self._guard = threading.Lock()  # of _process and _closed, which `close` may touch while somebody else has the turn
+        self._guard = (
+            threading.Lock()
+        )  # of _process and _closed, which `close` may touch while somebody else has the turn
         self._closed = False
         self._process: _Process | None = None
         self._aside: dict[str, Failure] = {}  # by system
@@ -96,7 +130,9 @@ class Worker:
         self.warm()
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def warm(self) -> None:
@@ -132,14 +168,18 @@ class Worker:
 
     # ---- what it does
 
-    def __call__(self, job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()) -> Assessment:
-        """As `assess`; a system that costs the process is set aside, and everything else is assessed as if it had no checks.
+    def __call__(
+        self, job: Job, plugins: Plugins, minutes_left: float | None = None, about: Collection[str] = ()
+    ) -> Assessment:
+        """As `assess`; a system that costs the process is set aside, and everything else is assessed as if it
+        had no checks.
 
         Args:
             plugins: As this process loaded them; the worker loads the same ones.
 
         Errors:
-            WorkerProblem: it is closed. Never a plugin's failure: that stands among the assessment's failures and gaps.
+            WorkerProblem: it is closed. Never a plugin's failure: that stands among the assessment's failures
+                and gaps.
         """
         with self._turns:
             strange = 0
@@ -163,7 +203,8 @@ class Worker:
         """The result of a declared calculation with its doubt; `arguments` by name.
 
         Errors:
-            ValueError: there is no such calculation, or it does not hold for these values; the text says what must hold.
+            ValueError: there is no such calculation, or it does not hold for these values; the text says what
+                must hold.
             WorkerProblem: it failed, or cost the process once already; the text names it.
         """
         with self._turns:
@@ -186,12 +227,16 @@ class Worker:
             except _Lost as lost:
                 if lost.piece is not None and lost.piece[1] == key:
                     self._drop()
-                    self._resting[key] = f"The calculation {key} {lost.how}; it is not tried again until {_ANEW}."
+                    self._resting[key] = (
+                        f"The calculation {key} {lost.how}; it is not tried again until {_ANEW}."
+                    )
                     log.warning("%s", self._resting[key])
                     continue
                 strange += not self._learn(lost)
                 if strange >= 2:
-                    raise WorkerProblem(f"Nothing can be calculated just now (the worker {lost.how}). Try again.") from None
+                    raise WorkerProblem(
+                        f"Nothing can be calculated just now (the worker {lost.how}). Try again."
+                    ) from None
 
     # ---- the process
 
@@ -199,7 +244,9 @@ class Worker:
         """The process that runs, started when there is none."""
         with self._guard:
             if self._closed:
-                raise WorkerProblem("The worker is closed, since the screens are being ended. What was acknowledged is kept.")
+                raise WorkerProblem(
+                    "The worker is closed, since the screens are being ended. What was acknowledged is kept."
+                )
             if self._process is None:
                 self._process = _Process(self._points, dict(self._unloaded), self._patience)
             return self._process
@@ -227,24 +274,39 @@ class Worker:
             self._drop()  # ctrl-C here: its answer would be taken for that of the next request
             raise
 
-    def _to_assess(self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str]) -> ToAssess:
+    def _to_assess(
+        self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str]
+    ) -> ToAssess:
         return ToAssess(
-            job=job, systems=tuple(plugins.systems), failures=(*plugins.failures, *self._aside.values()), versions=dict(plugins.versions),
-            quiet=frozenset(self._aside), tired=self._tired, minutes_left=minutes_left, about=tuple(about),
-        )  # fmt: skip
+            job=job,
+            systems=tuple(plugins.systems),
+            failures=(*plugins.failures, *self._aside.values()),
+            versions=dict(plugins.versions),
+            quiet=frozenset(self._aside),
+            tired=self._tired,
+            minutes_left=minutes_left,
+            about=tuple(about),
+        )
 
-    def _unassessed(self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str], how: str) -> Assessment:
-        """What is left when no worker answers and nobody knows why: readings without findings, and a failure for each system. Tried anew next time."""
+    def _unassessed(
+        self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str], how: str
+    ) -> Assessment:
+        """What is left when no worker answers and nobody knows why: readings without findings, and a failure
+        for each system. Tried anew next time.
+        """
         known = [*plugins.failures, *self._aside.values()]
         failures = [
             Failure(
-                plugin=key, what=f"its checks could not be run, and none of them is to blame (the worker {how})",
+                plugin=key,
+                what=f"its checks could not be run, and none of them is to blame (the worker {how})",
                 cost=f"{system.title} is not assessed now; every reading is kept.",
             )
             for key, system in plugins.systems.items()
             if key not in self._aside
-        ]  # fmt: skip
-        quiet = without_checks(attrs.evolve(plugins, failures=(*known, *failures)), frozenset(plugins.systems))
+        ]
+        quiet = without_checks(
+            attrs.evolve(plugins, failures=(*known, *failures)), frozenset(plugins.systems)
+        )
         return assess(job, quiet, minutes_left, about)
 
     # ---- culprits
@@ -283,7 +345,10 @@ class _Process:
         self._note: Note = RawValue(Note)
         self._pipe, other = _CONTEXT.Pipe()
         self._process: SpawnProcess = _CONTEXT.Process(
-            target=run, args=(other, self._note, points, left_out, patience.last_resort), name="corekit checks", daemon=True
+            target=run,
+            args=(other, self._note, points, left_out, patience.last_resort),
+            name="corekit checks",
+            daemon=True,
         )
         self._process.start()
         other.close()
@@ -323,7 +388,9 @@ class _Process:
             if self._note.count != seen:
                 seen, until = self._note.count, time.monotonic() + self._patience.of(self._piece)
             elif time.monotonic() > until:
-                raise _Lost(f"gave no answer within {self._patience.of(self._piece):g} s and was ended", self._piece)
+                raise _Lost(
+                    f"gave no answer within {self._patience.of(self._piece):g} s and was ended", self._piece
+                )
         if self._pipe not in there and not self._pipe.poll():
             raise _Lost(self._end_words(), self._piece)
         try:
@@ -395,4 +462,3 @@ class _Turns:
                 self._waiting.popleft().release()
             else:
                 self._taken = False
-

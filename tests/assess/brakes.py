@@ -1,4 +1,6 @@
-"""An invented system for the tests of the assessment: pedal travel, line pressure per wheel, fluid, a fault table."""
+"""An invented system for the tests of the assessment: pedal travel, line pressure per wheel, fluid, a fault
+table.
+"""
 
 from __future__ import annotations
 
@@ -26,52 +28,100 @@ class Hose(Enum):
     BRAIDED = "braided"
 
 
-air = brakes.measurand("air", "°C", "Air temperature", possible=(-40, 60), usual=(-20, 40), accuracy="1 °C", lasting=True)
-force = brakes.measurand("force", "N", "Force on the pedal", possible=(0, 3000), usual=(20, 1500), accuracy="2 % + 5 N")
-travel = brakes.measurand("travel", "mm", "Pedal travel", possible=(0, 300), usual=(0, 150), accuracy="2 mm", read_with=(force,))
-pressure = brakes.measurand(
-    "pressure", "bar gauge", "Line pressure", possible=(0, 300), usual=(0, 200), accuracy="2 bar", places=("left", "right"), read_with=(force,)
+air = brakes.measurand(
+    "air", "°C", "Air temperature", possible=(-40, 60), usual=(-20, 40), accuracy="1 °C", lasting=True
 )
-boiling = brakes.measurand("boiling", "°C", "Boiling point of the fluid", possible=(50, 400), usual=(100, 300), accuracy="3 °C")
+force = brakes.measurand(
+    "force", "N", "Force on the pedal", possible=(0, 3000), usual=(20, 1500), accuracy="2 % + 5 N"
+)
+travel = brakes.measurand(
+    "travel", "mm", "Pedal travel", possible=(0, 300), usual=(0, 150), accuracy="2 mm", read_with=(force,)
+)
+pressure = brakes.measurand(
+    "pressure",
+    "bar gauge",
+    "Line pressure",
+    possible=(0, 300),
+    usual=(0, 200),
+    accuracy="2 bar",
+    places=("left", "right"),
+    read_with=(force,),
+)
+boiling = brakes.measurand(
+    "boiling", "°C", "Boiling point of the fluid", possible=(50, 400), usual=(100, 300), accuracy="3 °C"
+)
 
 pedal = brakes.observation("pedal", "Pedal feel", Pedal)
 hose = brakes.trait("hose", "Hoses", Hose, part="hose")
 bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part="master")
 
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=travel)
-replace_master = brakes.operation("replace_master", "Replace the master cylinder", shown_by=pressure, replaces="master")
+replace_master = brakes.operation(
+    "replace_master", "Replace the master cylinder", shown_by=pressure, replaces="master"
+)
 replace_hose = brakes.operation("replace_hose", "Replace the hoses", replaces="hose")
 
-SAYS = ck.Says(passes="{value} at {place}, allowed {limit}.", fails="{value} at {place}, but allowed {limit}.", undecided="{value} is too near {limit}.")
+SAYS = ck.Says(
+    passes="{value} at {place}, allowed {limit}.",
+    fails="{value} at {place}, but allowed {limit}.",
+    undecided="{value} is too near {limit}.",
+)
 
 
 @brakes.check("Pedal travel")
 def pedal_travel(case: ck.Case, read: Annotated[ck.Reading, travel]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.judge(read, case.limit(travel), code="brakes.travel", says=SAYS, calls_for=bleed, next_test=pedal)
+    yield case.judge(
+        read, case.limit(travel), code="brakes.travel", says=SAYS, calls_for=bleed, next_test=pedal
+    )
 
 
 @brakes.check("Line pressure")
-def line_pressure(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterator[ck.Finding | ck.Gap]:
+def line_pressure(
+    case: ck.Case, lines: Annotated[list[ck.Reading], pressure]
+) -> Iterator[ck.Finding | ck.Gap]:
     for line in lines:
-        yield case.judge(line, case.limit(pressure), code="brakes.pressure", says=SAYS, calls_for=replace_master, urgency=ck.Urgency.BEFORE_DRIVING)
+        yield case.judge(
+            line,
+            case.limit(pressure),
+            code="brakes.pressure",
+            says=SAYS,
+            calls_for=replace_master,
+            urgency=ck.Urgency.BEFORE_DRIVING,
+        )
 
 
 @brakes.check("Fluid")
-def fluid(case: ck.Case, read: Annotated[ck.Reading, boiling], warmth: Annotated[ck.Reading, air]) -> Iterator[ck.Finding | ck.Gap]:
+def fluid(
+    case: ck.Case, read: Annotated[ck.Reading, boiling], warmth: Annotated[ck.Reading, air]
+) -> Iterator[ck.Finding | ck.Gap]:
     yield case.judge(read, case.limit(boiling), code="brakes.fluid", says=SAYS, evidence=[warmth])
 
 
 @brakes.check("Hoses")
-def hoses(case: ck.Case, kind: Annotated[Hose, hose], feel: Annotated[Pedal | None, pedal]) -> Iterator[ck.Finding | ck.Gap]:
+def hoses(
+    case: ck.Case, kind: Annotated[Hose, hose], feel: Annotated[Pedal | None, pedal]
+) -> Iterator[ck.Finding | ck.Gap]:
     if kind is Hose.BRAIDED:
         yield case.does_not_apply("Braided hoses do not swell.")
     else:
-        yield case.advise(code="brakes.hose", says="Rubber hoses; the pedal is {feel}.", feel=feel.value if feel else "not tried", calls_for=replace_hose)
+        yield case.advise(
+            code="brakes.hose",
+            says="Rubber hoses; the pedal is {feel}.",
+            feel=feel.value if feel else "not tried",
+            calls_for=replace_hose,
+        )
 
 
 @brakes.check("Foot against line")
-def foot(case: ck.Case, foot: Annotated[ck.Reading, force], size: Annotated[ck.Value | None, bore]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.advise(code="brakes.foot", says="{value} on the pedal, bore {bore}.", value=foot, bore=ck.show(size, "mm") if size else "not known")
+def foot(
+    case: ck.Case, foot: Annotated[ck.Reading, force], size: Annotated[ck.Value | None, bore]
+) -> Iterator[ck.Finding | ck.Gap]:
+    yield case.advise(
+        code="brakes.foot",
+        says="{value} on the pedal, bore {bore}.",
+        value=foot,
+        bore=ck.show(size, "mm") if size else "not known",
+    )
 
 
 PLUGINS = Plugins(systems={"brakes": brakes}, versions={"brakes": "1"})

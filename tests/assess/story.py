@@ -11,7 +11,18 @@ from corekit.assess.assessment import Assessment, assess
 from corekit.model.entry import Entry, seal
 from corekit.model.finding import Finding, Gap
 from corekit.model.job import Job, fold
-from corekit.model.records import RECORDS, Fitted, Instrument, Measured, Opened, Repaired, Seen, Setup, Specified, body_of
+from corekit.model.records import (
+    RECORDS,
+    Fitted,
+    Instrument,
+    Measured,
+    Opened,
+    Repaired,
+    Seen,
+    Setup,
+    Specified,
+    body_of,
+)
 from corekit.plugin.host import Plugins
 
 from .brakes import PLUGINS
@@ -21,7 +32,9 @@ KINDS = {record: kind for kind, record in RECORDS.items()}
 
 @attrs.define
 class Story:
-    """Appends entries to one chain; every method gives the story back, so that steps can be strung together."""
+    """Appends entries to one chain; every method gives the story back, so that steps can be
+    strung together.
+    """
 
     plugins: Plugins = PLUGINS
     stage: int = 0
@@ -31,19 +44,38 @@ class Story:
     def __attrs_post_init__(self) -> None:
         self.say(Opened(origin="visit"), "opened")
 
-    def say(self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()) -> Entry:
+    def say(
+        self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()
+    ) -> Entry:
         mine = [entry for entry in self.entries if entry.chain == chain]
         entry = Entry(
-            journal="job", job="j", chain=chain, n=len(mine), prev=mine[-1].id if mine else "", kind=KINDS[type(record)], subject=subject,
-            body=body_of(record), recorded="", replaces=tuple(old.id for old in replaces),
-        )  # fmt: skip
+            journal="job",
+            job="j",
+            chain=chain,
+            n=len(mine),
+            prev=mine[-1].id if mine else "",
+            kind=KINDS[type(record)],
+            subject=subject,
+            body=body_of(record),
+            recorded="",
+            replaces=tuple(old.id for old in replaces),
+        )
         self.entries.append(seal(entry))
         return self.entries[-1]
 
     def measured(self, of: str, typed: str, place: str = "", using: str = "") -> Measured:
         declared = self.plugins.measurands.get(of)
         found = units.read_quantity(typed, [declared.unit if declared else "V"])
-        return Measured(of=of, typed=typed, kind=found.kind, number=found.number, place=place, stage=self.stage, instrument=using, setup=self.setup_now)
+        return Measured(
+            of=of,
+            typed=typed,
+            kind=found.kind,
+            number=found.number,
+            place=place,
+            stage=self.stage,
+            instrument=using,
+            setup=self.setup_now,
+        )
 
     def read(self, of: str, typed: str, place: str = "", using: str = "") -> Story:
         self.say(self.measured(of, typed, place, using), f"{self.stage}/{of}/{place}#{len(self.entries)}")
@@ -53,12 +85,20 @@ class Story:
         """What follows is read with these (short names of brakes); without any, with nothing."""
         self.setup_now = ""
         if values:
-            bodies = {f"brakes.{name}": body_of(self.measured(f"brakes.{name}", typed)) for name, typed in values.items()}
-            self.setup_now = self.say(Setup(stage=self.stage, values=bodies), f"setup#{len(self.entries)}").subject
+            bodies = {
+                f"brakes.{name}": body_of(self.measured(f"brakes.{name}", typed))
+                for name, typed in values.items()
+            }
+            self.setup_now = self.say(
+                Setup(stage=self.stage, values=bodies), f"setup#{len(self.entries)}"
+            ).subject
         return self
 
     def see(self, of: str, answer: str = "", cannot: str = "") -> Story:
-        self.say(Seen(of=of, answer=answer, cannot=cannot, stage=self.stage), f"{self.stage}/{of}#{len(self.entries)}")
+        self.say(
+            Seen(of=of, answer=answer, cannot=cannot, stage=self.stage),
+            f"{self.stage}/{of}#{len(self.entries)}",
+        )
         return self
 
     def fit(self, of: str, typed: str) -> Story:
@@ -74,7 +114,9 @@ class Story:
     def specify(self, of: str, low: str = "", high: str = "") -> Story:
         unit = self.plugins.measurands[of].unit
         ends = [units.read_quantity(end, [unit]).number if end else None for end in (low, high)]
-        record = Specified(of=of, where_from="label", kind=self.plugins.measurands[of].kind, low=ends[0], high=ends[1])
+        record = Specified(
+            of=of, where_from="label", kind=self.plugins.measurands[of].kind, low=ends[0], high=ends[1]
+        )
         self.say(record, f"specified/{of}")
         return self
 
@@ -96,7 +138,11 @@ class Story:
         return assess(self.job, self.plugins)
 
     def findings(self, code: str, stage: int | None = None) -> list[Finding]:
-        return [finding for finding in self.assessment.findings if finding.code == code and stage in (None, finding.stage)]
+        return [
+            finding
+            for finding in self.assessment.findings
+            if finding.code == code and stage in (None, finding.stage)
+        ]
 
     def finding(self, code: str, stage: int | None = None) -> Finding:
         (found,) = self.findings(code, stage)

@@ -1,4 +1,6 @@
-"""What today's plugins make of a job: stages, gaps, specifications, before and after, retests, disagreement."""
+"""What today's plugins make of a job: stages, gaps, specifications, before and after, retests,
+disagreement.
+"""
 
 from __future__ import annotations
 
@@ -19,14 +21,22 @@ from .story import Story
 
 
 def told(job: Story) -> list[tuple[str, str, int, str]]:
-    return [(finding.code, finding.place, finding.stage, str(finding.verdict)) for finding in job.assessment.findings]
+    return [
+        (finding.code, finding.place, finding.stage, str(finding.verdict))
+        for finding in job.assessment.findings
+    ]
 
 
 # ---- one stage
 
 
 def test_each_check_says_what_its_readings_allow() -> None:
-    story = Story().read("brakes.travel", "30 mm").read("brakes.pressure", "10 bar", "right").read("brakes.pressure", "90 bar", "left")
+    story = (
+        Story()
+        .read("brakes.travel", "30 mm")
+        .read("brakes.pressure", "10 bar", "right")
+        .read("brakes.pressure", "90 bar", "left")
+    )
     assert told(story) == [
         ("brakes.pressure", "right", 0, "fail"),  # before driving comes first
         ("brakes.travel", "", 0, "pass"),
@@ -36,8 +46,14 @@ def test_each_check_says_what_its_readings_allow() -> None:
 
 def test_a_finding_says_on_what_it_rests_and_by_which_rule() -> None:
     finding = Story().read("brakes.pressure", "10 bar", "right").finding("brakes.pressure")
-    assert str(finding.text) == "10.0 bar ± 2.3 bar (k = 2) at right, but allowed at least 40 bar."  # U = 2 · 2 bar / √3 = 2.3 bar
-    assert (finding.of, finding.place, finding.urgency) == ("brakes.pressure", "right", Urgency.BEFORE_DRIVING)
+    assert (
+        str(finding.text) == "10.0 bar ± 2.3 bar (k = 2) at right, but allowed at least 40 bar."
+    )  # U = 2 · 2 bar / √3 = 2.3 bar
+    assert (finding.of, finding.place, finding.urgency) == (
+        "brakes.pressure",
+        "right",
+        Urgency.BEFORE_DRIVING,
+    )
     assert finding.limits[0].source.title == "An invented handbook"
     assert "95 %" in finding.rule
     assert len(finding.evidence) == 1
@@ -51,7 +67,10 @@ def test_a_pass_has_nothing_to_do_and_calls_for_nothing() -> None:
 
 def test_an_undecided_finding_names_the_next_test_and_it_heads_the_list() -> None:
     story = Story().read("brakes.travel", "60 mm")
-    assert (story.finding("brakes.travel").verdict, story.finding("brakes.travel").next_test) == (Verdict.UNDECIDED, "brakes.pedal")
+    assert (story.finding("brakes.travel").verdict, story.finding("brakes.travel").next_test) == (
+        Verdict.UNDECIDED,
+        "brakes.pedal",
+    )
     assert story.assessment.next_tests[0].wants == "brakes.pedal"
 
 
@@ -68,7 +87,12 @@ def test_a_weak_limit_gives_advice_never_a_verdict() -> None:
 
 def test_no_reading_of_a_system_no_word_of_it() -> None:
     assessment = Story().assessment
-    assert (assessment.findings, assessment.gaps, assessment.suspects, assessment.next_tests) == ((), (), (), ())
+    assert (assessment.findings, assessment.gaps, assessment.suspects, assessment.next_tests) == (
+        (),
+        (),
+        (),
+        (),
+    )
 
 
 def test_before_any_outcome_the_table_says_where_to_begin() -> None:
@@ -77,12 +101,17 @@ def test_before_any_outcome_the_table_says_where_to_begin() -> None:
     assert [test.key for test in assessment.next_tests] == ["pedal", "travel", "pressure"]
 
 
-
 # ---- gaps
 
 
 def test_each_gap_gives_one_of_four_reasons() -> None:
-    story = Story().fit("brakes.hose", "braided").see("brakes.boiling", cannot="the lid is seized").read("brakes.force", "200 N").read("brakes.air", "20 °C")
+    story = (
+        Story()
+        .fit("brakes.hose", "braided")
+        .see("brakes.boiling", cannot="the lid is seized")
+        .read("brakes.force", "200 N")
+        .read("brakes.air", "20 °C")
+    )
     assert {gap.check: (gap.reason, gap.wants) for gap in story.assessment.gaps} == {
         "Pedal travel": (Reason.NOT_MEASURED, "brakes.travel"),
         "Line pressure": (Reason.NOT_MEASURED, "brakes.pressure"),
@@ -90,7 +119,12 @@ def test_each_gap_gives_one_of_four_reasons() -> None:
         "Hoses": (Reason.DOES_NOT_APPLY, ""),
     }
     assert "the lid is seized" in story.gap("Fluid").text
-    failed = attrs.evolve(PLUGINS, failures=(Failure(plugin="gone", what="ImportError: no", cost="Its system is not assessed in this visit."),))
+    failed = attrs.evolve(
+        PLUGINS,
+        failures=(
+            Failure(plugin="gone", what="ImportError: no", cost="Its system is not assessed in this visit."),
+        ),
+    )
     (gap,) = [gap for gap in assess(story.job, failed).gaps if gap.reason is Reason.PLUGIN_FAILED]
     assert gap.system == "gone"
     assert "not assessed in this visit" in gap.text
@@ -110,11 +144,24 @@ def test_dont_know_is_an_answer_that_reaches_a_check_as_nothing() -> None:
 
 
 def test_readings_that_no_system_knows_are_named_once_and_kept() -> None:
-    story = Story().read("clutch.play", "3 V").read("clutch.play", "4 V").see("clutch.noise", "none").read("brakes.travel", "30 mm")
+    story = (
+        Story()
+        .read("clutch.play", "3 V")
+        .read("clutch.play", "4 V")
+        .see("clutch.noise", "none")
+        .read("brakes.travel", "30 mm")
+    )
     named = [gap for gap in story.assessment.gaps if gap.check == "Readings"]
-    assert [(gap.wants, gap.reason) for gap in named] == [("clutch.play", Reason.DOES_NOT_APPLY), ("clutch.noise", Reason.DOES_NOT_APPLY)]
+    assert [(gap.wants, gap.reason) for gap in named] == [
+        ("clutch.play", Reason.DOES_NOT_APPLY),
+        ("clutch.noise", Reason.DOES_NOT_APPLY),
+    ]
     assert all("is kept and not judged" in gap.text for gap in named)
-    assert [noted.record.of for noted in story.assessment.job.measured(0)] == ["clutch.play", "clutch.play", "brakes.travel"]
+    assert [noted.record.of for noted in story.assessment.job.measured(0)] == [
+        "clutch.play",
+        "clutch.play",
+        "brakes.travel",
+    ]
     assert told(story) == [("brakes.travel", "", 0, "pass")]
 
 
@@ -141,14 +188,33 @@ def test_what_a_reading_was_taken_with_comes_before_what_was_read_elsewhere() ->
 
 
 def test_needs_never_fall_back_to_an_earlier_stage() -> None:
-    story = Story().under(force="300 N").read("brakes.travel", "90 mm").read("brakes.air", "20 °C").repair("brakes.bleed").read("brakes.boiling", "230 °C")
-    assert sorted((stage, code) for code, _, stage, _ in told(story)) == [(0, "brakes.foot"), (0, "brakes.travel"), (1, "brakes.fluid")]
+    story = (
+        Story()
+        .under(force="300 N")
+        .read("brakes.travel", "90 mm")
+        .read("brakes.air", "20 °C")
+        .repair("brakes.bleed")
+        .read("brakes.boiling", "230 °C")
+    )
+    assert sorted((stage, code) for code, _, stage, _ in told(story)) == [
+        (0, "brakes.foot"),
+        (0, "brakes.travel"),
+        (1, "brakes.fluid"),
+    ]
     assert story.gap("Pedal travel", 1).reason is Reason.NOT_MEASURED
-    assert story.gap("Foot against line", 1).wants == "brakes.force"  # the force stood beside an arrival reading
+    assert (
+        story.gap("Foot against line", 1).wants == "brakes.force"
+    )  # the force stood beside an arrival reading
 
 
 def test_the_setup_of_a_lasting_reading_does_not_last() -> None:
-    story = Story().under(force="300 N").read("brakes.air", "20 °C").repair("brakes.bleed").read("brakes.boiling", "230 °C")
+    story = (
+        Story()
+        .under(force="300 N")
+        .read("brakes.air", "20 °C")
+        .repair("brakes.bleed")
+        .read("brakes.boiling", "230 °C")
+    )
     assert story.findings("brakes.foot", 1) == []
     assert story.gap("Foot against line", 1).wants == "brakes.force"
 
@@ -156,13 +222,23 @@ def test_the_setup_of_a_lasting_reading_does_not_last() -> None:
 @pytest.mark.parametrize("beside", [False, True], ids=["read by itself", "read with another"])
 def test_what_lasts_is_carried_into_later_stages(beside: bool) -> None:
     story = Story()
-    story = story.under(air="20 °C").read("brakes.travel", "90 mm").under() if beside else story.read("brakes.air", "20 °C").read("brakes.travel", "90 mm")
+    story = (
+        story.under(air="20 °C").read("brakes.travel", "90 mm").under()
+        if beside
+        else story.read("brakes.air", "20 °C").read("brakes.travel", "90 mm")
+    )
     story.repair("brakes.bleed").read("brakes.boiling", "230 °C")
     assert story.finding("brakes.fluid").stage == 1
 
 
 def test_what_lasts_gives_way_to_a_newer_reading_also_beside_another() -> None:
-    story = Story().read("brakes.air", "20 °C").repair("brakes.bleed").under(air="35 °C").read("brakes.travel", "30 mm")
+    story = (
+        Story()
+        .read("brakes.air", "20 °C")
+        .repair("brakes.bleed")
+        .under(air="35 °C")
+        .read("brakes.travel", "30 mm")
+    )
     story.under().read("brakes.boiling", "230 °C")
     setup = next(entry.id for entry in story.entries if entry.kind == "setup")
     assert setup in story.finding("brakes.fluid", 1).evidence
@@ -187,14 +263,22 @@ def test_this_vehicle_s_own_limit_wins_and_the_beaten_one_stays_visible() -> Non
     story = Story().specify("brakes.travel", high="25 mm").read("brakes.travel", "40 mm")
     finding = story.finding("brakes.travel")
     assert finding.verdict is Verdict.FAIL  # the general limit of 60 mm would have passed it
-    assert [(limit.scope, limit.high.number) for limit in finding.limits if limit.high] == [(Scope.THIS_VEHICLE, 0.025), (Scope.GENERAL, 0.06)]
+    assert [(limit.scope, limit.high.number) for limit in finding.limits if limit.high] == [
+        (Scope.THIS_VEHICLE, 0.025),
+        (Scope.GENERAL, 0.06),
+    ]
     assert "label" in finding.limits[0].source.title
     specified = next(entry.id for entry in story.entries if entry.kind == "specified")
     assert specified in finding.evidence
 
 
 def test_an_own_limit_decides_where_the_general_one_only_advises() -> None:
-    story = Story().specify("brakes.boiling", low="200 °C").read("brakes.air", "20 °C").read("brakes.boiling", "90 °C")
+    story = (
+        Story()
+        .specify("brakes.boiling", low="200 °C")
+        .read("brakes.air", "20 °C")
+        .read("brakes.boiling", "90 °C")
+    )
     assert story.finding("brakes.fluid").verdict is Verdict.FAIL
 
 
@@ -207,17 +291,33 @@ def test_an_own_limit_decides_where_the_general_one_only_advises() -> None:
         ("0.5 mm", {}, 0.5e-3),
         ("1 %", {}, 0.4e-3),
         ("1 % + 2 digits", {"100 mm": "0.1 mm"}, 0.6e-3),
-        ("2 digits", {"200 mm": "1 mm", "50 mm": "0.1 mm"}, 0.2e-3),  # the smallest range that holds the reading
+        (
+            "2 digits",
+            {"200 mm": "1 mm", "50 mm": "0.1 mm"},
+            0.2e-3,
+        ),  # the smallest range that holds the reading
     ],
 )
-def test_the_instrument_s_own_sheet_gives_the_doubt(accuracy: str, ranges: dict[str, str], halfwidth: float) -> None:
-    (reading,) = Story().own("gauge", accuracy, **ranges).read("brakes.travel", "40 mm", using="gauge").assessment.readings[0]
+def test_the_instrument_s_own_sheet_gives_the_doubt(
+    accuracy: str, ranges: dict[str, str], halfwidth: float
+) -> None:
+    (reading,) = (
+        Story()
+        .own("gauge", accuracy, **ranges)
+        .read("brakes.travel", "40 mm", using="gauge")
+        .assessment.readings[0]
+    )
     assert reading.value.u == pytest.approx(halfwidth / math.sqrt(3))  # JCGM 100:2008, 4.3.7
     assert reading.doubt_from.startswith("gauge, ")
 
 
 def test_a_step_on_a_scale_that_does_not_begin_at_nought_is_a_difference() -> None:
-    (reading,) = Story().own("probe", "0.5 °C + 2 digits", **{"100 °C": "0.1 °C"}).read("brakes.air", "20 °C", using="probe").assessment.readings[0]
+    (reading,) = (
+        Story()
+        .own("probe", "0.5 °C + 2 digits", **{"100 °C": "0.1 °C"})
+        .read("brakes.air", "20 °C", using="probe")
+        .assessment.readings[0]
+    )
     assert reading.value.u == pytest.approx((0.5 + 2 * 0.1) / math.sqrt(3))
 
 
@@ -226,8 +326,12 @@ def test_a_step_on_a_scale_that_does_not_begin_at_nought_is_a_difference() -> No
     [("", "no instrument named"), ("gauge", "not described"), ("short", "no range that holds")],
     ids=["unnamed", "not described", "off the scale"],
 )
-def test_without_a_fitting_sheet_the_worst_ordinary_instrument_is_assumed_and_said(using: str, word: str) -> None:
-    story = Story().own("short", "2 digits", **{"20 mm": "0.1 mm"}).read("brakes.travel", "40 mm", using=using)
+def test_without_a_fitting_sheet_the_worst_ordinary_instrument_is_assumed_and_said(
+    using: str, word: str
+) -> None:
+    story = (
+        Story().own("short", "2 digits", **{"20 mm": "0.1 mm"}).read("brakes.travel", "40 mm", using=using)
+    )
     (reading,) = story.assessment.readings[0]
     assert reading.value.u == pytest.approx(0.002 / math.sqrt(3))
     assert word in reading.doubt_from
@@ -236,7 +340,9 @@ def test_without_a_fitting_sheet_the_worst_ordinary_instrument_is_assumed_and_sa
 def test_readings_of_one_range_share_its_gain_and_of_two_instruments_nothing() -> None:
     def apart(first: str, second: str) -> float:
         story = Story().own("one", "5 %").own("two", "5 %")
-        story.read("brakes.pressure", "90 bar", "left", using=first).read("brakes.pressure", "80 bar", "right", using=second)
+        story.read("brakes.pressure", "90 bar", "left", using=first).read(
+            "brakes.pressure", "80 bar", "right", using=second
+        )
         left, right = story.assessment.readings[0]
         return (left.value - right.value).u
 
@@ -260,16 +366,29 @@ def test_readings_that_disagree_decide_nothing_and_say_so(order: tuple[str, str]
     story = Story().read("brakes.travel", order[0]).read("brakes.travel", order[1])
     finding = story.finding("brakes.travel")
     assert finding.verdict is Verdict.UNDECIDED
-    assert "the 2 readings, from 20.0 mm to 90.0 mm, disagree by more than their doubt; read it again" in str(finding.text)
+    assert "the 2 readings, from 20.0 mm to 90.0 mm, disagree by more than their doubt; read it again" in str(
+        finding.text
+    )
     assert finding.probability == pytest.approx(0.5)
     assert finding.urgency is not Urgency.NOTHING
     assert not any(call.met for call in story.assessment.calls)
 
 
 def test_readings_that_disagree_are_no_direct_test_against_a_part() -> None:
-    plain = Story().see("brakes.pedal", "firm").read("brakes.pressure", "3 bar", "left").see("brakes.pedal", "sinks")
+    plain = (
+        Story()
+        .see("brakes.pedal", "firm")
+        .read("brakes.pressure", "3 bar", "left")
+        .see("brakes.pedal", "sinks")
+    )
     assert plain.assessment.may_offer("brakes.replace_master")
-    torn = Story().read("brakes.pressure", "9 bar", "left").read("brakes.pressure", "3 bar", "left").read("brakes.travel", "90 mm").fit("brakes.hose", "rubber")
+    torn = (
+        Story()
+        .read("brakes.pressure", "9 bar", "left")
+        .read("brakes.pressure", "3 bar", "left")
+        .read("brakes.travel", "90 mm")
+        .fit("brakes.hose", "rubber")
+    )
     assert torn.finding("brakes.pressure").verdict is Verdict.UNDECIDED  # though both lie far below the limit
     (call,) = [call for call in torn.assessment.calls if call.operation == "brakes.replace_master"]
     assert not call.met
@@ -279,11 +398,15 @@ def test_readings_that_disagree_are_no_direct_test_against_a_part() -> None:
 def test_bins_count_each_of_the_readings_that_disagree_alike() -> None:
     torn = Story().read("brakes.travel", "20 mm").read("brakes.travel", "90 mm").assessment
     turned = Story().read("brakes.travel", "90 mm").read("brakes.travel", "20 mm").assessment
-    assert [(s.fault, pytest.approx(s.probability)) for s in torn.suspects] == [(s.fault, s.probability) for s in turned.suspects]
+    assert [(s.fault, pytest.approx(s.probability)) for s in torn.suspects] == [
+        (s.fault, s.probability) for s in turned.suspects
+    ]
 
 
 def test_a_weak_limit_whose_readings_disagree_still_says_that_they_do() -> None:
-    story = Story().read("brakes.air", "20 °C").read("brakes.boiling", "100 °C").read("brakes.boiling", "250 °C")
+    story = (
+        Story().read("brakes.air", "20 °C").read("brakes.boiling", "100 °C").read("brakes.boiling", "250 °C")
+    )
     finding = story.finding("brakes.fluid")
     assert (finding.verdict, finding.probability) == (Verdict.ADVICE, pytest.approx(0.5))
     assert "disagree" in str(finding.text)
@@ -340,14 +463,22 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
         ("30 mm", "10 mm", Change.CHANGED),  # both well inside: neither is better
     ],
 )
-def test_a_quantity_is_compared_before_and_after_with_both_doubts(before: str, after: str, change: Change) -> None:
+def test_a_quantity_is_compared_before_and_after_with_both_doubts(
+    before: str, after: str, change: Change
+) -> None:
     story = Story().read("brakes.travel", before).repair("brakes.bleed").read("brakes.travel", after)
     (comparison,) = story.assessment.comparisons
     assert (comparison.before.typed, comparison.after.typed, comparison.change) == (before, after, change)
 
 
 def test_the_first_is_compared_with_the_last_and_what_was_read_once_with_nothing() -> None:
-    story = Story().read("brakes.travel", "90 mm").read("brakes.force", "200 N").repair("brakes.bleed").read("brakes.travel", "80 mm")
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .read("brakes.force", "200 N")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "80 mm")
+    )
     story.repair("brakes.bleed").read("brakes.travel", "30 mm")
     (comparison,) = story.assessment.comparisons
     assert (comparison.before.typed, comparison.after.typed) == ("90 mm", "30 mm")
@@ -377,43 +508,94 @@ def test_before_and_after_exchanged_say_not_repaired_yet() -> None:
 
 def test_of_several_places_the_worst_retest_speaks() -> None:
     def after(left: str, right: str) -> Proof:
-        story = Story().read("brakes.pressure", "3 bar", "left").read("brakes.pressure", "3 bar", "right").repair("brakes.replace_master")
+        story = (
+            Story()
+            .read("brakes.pressure", "3 bar", "left")
+            .read("brakes.pressure", "3 bar", "right")
+            .repair("brakes.replace_master")
+        )
         for place, typed in (("left", left), ("right", right)):
             if typed:
                 story.read("brakes.pressure", typed, place)
         return proof(story)[0]
 
     assert after("90 bar", "90 bar") is Proof.SHOWN
-    assert after("90 bar", "3 bar") is after("3 bar", "90 bar") is after("40 bar", "3 bar") is after("3 bar", "40 bar") is Proof.NOT_YET
+    assert (
+        after("90 bar", "3 bar")
+        is after("3 bar", "90 bar")
+        is after("40 bar", "3 bar")
+        is after("3 bar", "40 bar")
+        is Proof.NOT_YET
+    )
     assert after("90 bar", "40 bar") is after("40 bar", "90 bar") is Proof.NOT_SHOWN
-    assert after("90 bar", "") is after("", "90 bar") is Proof.NOT_SHOWN  # the other wheel called for the work too
+    assert (
+        after("90 bar", "") is after("", "90 bar") is Proof.NOT_SHOWN
+    )  # the other wheel called for the work too
 
 
 def test_a_retest_at_a_later_stage_counts_for_the_place_it_was_made_at() -> None:
-    story = Story().read("brakes.pressure", "3 bar", "left").read("brakes.pressure", "3 bar", "right").repair("brakes.replace_master")
-    story.read("brakes.pressure", "90 bar", "left").read("brakes.pressure", "3 bar", "right").repair("brakes.bleed").read("brakes.pressure", "90 bar", "right")
+    story = (
+        Story()
+        .read("brakes.pressure", "3 bar", "left")
+        .read("brakes.pressure", "3 bar", "right")
+        .repair("brakes.replace_master")
+    )
+    story.read("brakes.pressure", "90 bar", "left").read("brakes.pressure", "3 bar", "right").repair(
+        "brakes.bleed"
+    ).read("brakes.pressure", "90 bar", "right")
     first, second = story.assessment.repairs
     assert (first.proof, second.proof) == (Proof.SHOWN, Proof.NOT_SHOWN)
 
 
 def test_a_repair_is_judged_by_its_own_retest_and_not_by_what_a_later_one_cured() -> None:
-    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "30 mm")
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "90 mm")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "30 mm")
+    )
     assert [repair.proof for repair in story.assessment.repairs] == [Proof.NOT_YET, Proof.SHOWN]
-    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").read("brakes.travel", "30 mm").repair("brakes.bleed").read("brakes.travel", "90 mm")
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "30 mm")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "90 mm")
+    )
     assert [repair.proof for repair in story.assessment.repairs] == [Proof.SHOWN, Proof.NOT_YET]
 
 
 def test_a_retest_after_two_repairs_of_one_kind_speaks_for_both_and_says_so() -> None:
-    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").repair("brakes.bleed").read("brakes.travel", "30 mm")
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .repair("brakes.bleed")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "30 mm")
+    )
     first, second = story.assessment.repairs
     assert (first.proof, second.proof) == (Proof.SHOWN, Proof.SHOWN)
-    assert first.why.endswith("It was read only after this was done as well: Bleed the brakes. So it speaks for both together.")
+    assert first.why.endswith(
+        "It was read only after this was done as well: Bleed the brakes. So it speaks for both together."
+    )
     assert "both together" not in second.why
 
 
 def test_a_later_repair_of_another_kind_does_not_end_the_retest() -> None:
-    story = Story().read("brakes.travel", "90 mm").repair("brakes.bleed").repair("brakes.replace_hose").read("brakes.travel", "30 mm")
-    assert (story.assessment.repairs[0].proof, "both together" in story.assessment.repairs[0].why) == (Proof.SHOWN, False)
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .repair("brakes.bleed")
+        .repair("brakes.replace_hose")
+        .read("brakes.travel", "30 mm")
+    )
+    assert (story.assessment.repairs[0].proof, "both together" in story.assessment.repairs[0].why) == (
+        Proof.SHOWN,
+        False,
+    )
 
 
 def test_work_that_no_reading_can_show_and_work_that_nobody_knows_say_so() -> None:
@@ -424,8 +606,17 @@ def test_work_that_no_reading_can_show_and_work_that_nobody_knows_say_so() -> No
 
 
 def test_the_current_findings_are_the_latest_of_each_code_and_place() -> None:
-    story = Story().read("brakes.travel", "90 mm").read("brakes.pressure", "90 bar", "left").repair("brakes.bleed").read("brakes.travel", "30 mm")
-    assert {(finding.code, finding.stage) for finding in story.assessment.current} == {("brakes.travel", 1), ("brakes.pressure", 0)}
+    story = (
+        Story()
+        .read("brakes.travel", "90 mm")
+        .read("brakes.pressure", "90 bar", "left")
+        .repair("brakes.bleed")
+        .read("brakes.travel", "30 mm")
+    )
+    assert {(finding.code, finding.stage) for finding in story.assessment.current} == {
+        ("brakes.travel", 1),
+        ("brakes.pressure", 0),
+    }
 
 
 # ---- suspects and calls over the stages
@@ -441,7 +632,9 @@ def test_suspects_are_those_of_the_latest_stage_that_has_outcomes() -> None:
 def test_calls_are_kept_by_the_stage_they_were_made_at() -> None:
     story = Story().see("brakes.pedal", "sinks").read("brakes.pressure", "3 bar", "left")
     story.repair("brakes.replace_master").read("brakes.pressure", "90 bar", "left")
-    assert [(call.operation, call.met, call.stage) for call in story.assessment.calls] == [("brakes.replace_master", True, 0)]
+    assert [(call.operation, call.met, call.stage) for call in story.assessment.calls] == [
+        ("brakes.replace_master", True, 0)
+    ]
     assert story.assessment.calls_at(1) == ()
 
 
@@ -456,10 +649,21 @@ def test_a_system_without_a_fault_table_calls_for_no_part() -> None:
     table = brakes.faults
     brakes.__dict__["faults"] = None
     try:
-        failing = Story(plugins=bare).see("brakes.pedal", "sinks").read("brakes.pressure", "3 bar", "left").read("brakes.pressure", "3 bar", "right")
+        failing = (
+            Story(plugins=bare)
+            .see("brakes.pedal", "sinks")
+            .read("brakes.pressure", "3 bar", "left")
+            .read("brakes.pressure", "3 bar", "right")
+        )
         assessment = failing.assessment
         still = Story(plugins=bare).read("brakes.travel", "60 mm").assessment
-        cured = Story(plugins=bare).read("brakes.travel", "60 mm").repair("brakes.bleed").read("brakes.travel", "30 mm").assessment
+        cured = (
+            Story(plugins=bare)
+            .read("brakes.travel", "60 mm")
+            .repair("brakes.bleed")
+            .read("brakes.travel", "30 mm")
+            .assessment
+        )
     finally:
         brakes.__dict__["faults"] = table
     (call,) = assessment.calls

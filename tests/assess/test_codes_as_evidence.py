@@ -21,17 +21,24 @@ TABLE: dict[str, Any] = {
     "faults": {"blocked": {"weight": 3}, "none": {"weight": 1}, "outside": {"weight": 1}},
     "test": {
         "code": {
-            "codes": ["P0401", "p0400"], "question": "Is the code set?", "minutes": 2, "outcomes": ["set", "not set"], "sound": "not set",
-            "otherwise": [0.1, 0.9], "given": {"blocked": {"p": [0.8, 0.2]}},
+            "codes": ["P0401", "p0400"],
+            "question": "Is the code set?",
+            "minutes": 2,
+            "outcomes": ["set", "not set"],
+            "sound": "not set",
+            "otherwise": [0.1, 0.9],
+            "given": {"blocked": {"p": [0.8, 0.2]}},
         }
     },
-}  # fmt: skip
+}
 
 
 def table_of(**changed: Any) -> FaultTable:
     data = copy.deepcopy(TABLE)
     data["test"]["code"].update(changed)
-    return read_faults(data, "faults.toml", lambda of, text: 0.0, measurands=(), observations={}, operations=())
+    return read_faults(
+        data, "faults.toml", lambda of, text: 0.0, measurands=(), observations={}, operations=()
+    )
 
 
 def shown(*codes: str) -> list[Outcome]:
@@ -79,7 +86,10 @@ def test_the_table_keeps_codes_in_their_own_spelling() -> None:
 @pytest.mark.parametrize(
     ("changed", "says"),
     [
-        ({"codes": ["PO401"]}, 'test.code.codes[0]: "PO401" has a letter where a digit belongs; write "P0401"'),
+        (
+            {"codes": ["PO401"]},
+            'test.code.codes[0]: "PO401" has a letter where a digit belongs; write "P0401"',
+        ),
         ({"codes": []}, "test.code.codes: a list of trouble codes"),
         ({"given": {"blocked": {"p": [0.8, 0.2], "direct": "set"}}}, "names no part"),
         ({"seen": {}}, "exactly one of bins, check, seen and codes"),

@@ -1,4 +1,6 @@
-"""Order and waiting of tests, the time that is left, repeats, readings that do not go together, and what the customer's paper never shows."""
+"""Order and waiting of tests, the time that is left, repeats, readings that do not go together, and what the
+customer's paper never shows.
+"""
 
 from __future__ import annotations
 
@@ -39,12 +41,24 @@ class Answer(Enum):
 fan = ck.System("fan", "Fan")
 for name in ("power", "spins", "loud", "cold"):
     fan.observation(name, name.title(), Answer)
-pull = fan.measurand("pull", "Pa diff", "Pull", possible=(0, 1000), usual=(0, 500), accuracy="4 Pa", places=("left", "middle", "right"))
+pull = fan.measurand(
+    "pull",
+    "Pa diff",
+    "Pull",
+    possible=(0, 1000),
+    usual=(0, 500),
+    accuracy="4 Pa",
+    places=("left", "middle", "right"),
+)
 for name in ("fuse", "motor"):
     fan.trait(name, name.title(), Answer, part=name)
 replace_fuse = fan.operation("replace_fuse", "Replace the fuse", replaces="fuse", shown_by=pull)
 replace_motor = fan.operation("replace_motor", "Replace the motor", replaces="motor", shown_by=pull)
-SAYS = ck.Says(passes="{place} pulls {value}.", fails="{place} pulls {value}, {limit} is asked for.", undecided="{place}: {value} is too near {limit}.")
+SAYS = ck.Says(
+    passes="{place} pulls {value}.",
+    fails="{place} pulls {value}, {limit} is asked for.",
+    undecided="{place}: {value} is too near {limit}.",
+)
 
 
 @fan.check("Pull")
@@ -55,33 +69,67 @@ def pulls(case: ck.Case, lines: Annotated[list[ck.Reading], pull]) -> Iterator[c
 
 TABLE: dict[str, Any] = {
     "faults": {
-        "none": {"weight": 10, "name": "None"}, "outside": {"weight": 5}, "fuse": {"weight": 20, "calls_for": "fan.replace_fuse"},
-        "motor": {"weight": 20, "calls_for": "fan.replace_motor"}, "bearing": {"weight": 5, "calls_for": "fan.replace_motor"},
-        "pairs": [{"of": ["fuse", "motor"], "weight": 4, "why": "a motor that sticks takes the fuse with it"}],
+        "none": {"weight": 10, "name": "None"},
+        "outside": {"weight": 5},
+        "fuse": {"weight": 20, "calls_for": "fan.replace_fuse"},
+        "motor": {"weight": 20, "calls_for": "fan.replace_motor"},
+        "bearing": {"weight": 5, "calls_for": "fan.replace_motor"},
+        "pairs": [
+            {"of": ["fuse", "motor"], "weight": 4, "why": "a motor that sticks takes the fuse with it"}
+        ],
     },
     "test": {
         "power": {
-            "seen": {"of": "fan.power", "answers": ["yes", "no"]}, "question": "Does power arrive?", "minutes": 3, "outcomes": ["yes", "no"],
-            "sound": "yes", "otherwise": [0.95, 0.05], "given": {"fuse": {"p": [0.03, 0.97], "direct": "no"}},
+            "seen": {"of": "fan.power", "answers": ["yes", "no"]},
+            "question": "Does power arrive?",
+            "minutes": 3,
+            "outcomes": ["yes", "no"],
+            "sound": "yes",
+            "otherwise": [0.95, 0.05],
+            "given": {"fuse": {"p": [0.03, 0.97], "direct": "no"}},
         },
         "spins": {
-            "seen": {"of": "fan.spins", "answers": ["yes", "no"]}, "question": "Does it spin?", "minutes": 1, "outcomes": ["yes", "no"],
-            "sound": "yes", "otherwise": [0.96, 0.04], "after": {"power": ["yes"]}, "given": {"motor": {"p": [0.05, 0.95], "direct": "no"}},
+            "seen": {"of": "fan.spins", "answers": ["yes", "no"]},
+            "question": "Does it spin?",
+            "minutes": 1,
+            "outcomes": ["yes", "no"],
+            "sound": "yes",
+            "otherwise": [0.96, 0.04],
+            "after": {"power": ["yes"]},
+            "given": {"motor": {"p": [0.05, 0.95], "direct": "no"}},
         },
         "loud": {
-            "seen": {"of": "fan.loud", "answers": ["yes", "no"]}, "question": "Does it grind?", "minutes": 1, "waits": 30, "outcomes": ["yes", "no"],
-            "sound": "no", "otherwise": [0.04, 0.96], "given": {"bearing": {"p": [0.97, 0.03]}, "motor": {"p": [0.4, 0.6]}}, "spoils": ["cold"],
+            "seen": {"of": "fan.loud", "answers": ["yes", "no"]},
+            "question": "Does it grind?",
+            "minutes": 1,
+            "waits": 30,
+            "outcomes": ["yes", "no"],
+            "sound": "no",
+            "otherwise": [0.04, 0.96],
+            "given": {"bearing": {"p": [0.97, 0.03]}, "motor": {"p": [0.4, 0.6]}},
+            "spoils": ["cold"],
         },
         "cold": {
-            "seen": {"of": "fan.cold", "answers": ["yes", "no"]}, "question": "Is it stiff when cold?", "minutes": 20, "outcomes": ["yes", "no"],
-            "sound": "no", "otherwise": [0.05, 0.95], "given": {"bearing": {"p": [0.9, 0.1]}, "motor": {"p": [0.5, 0.5]}},
+            "seen": {"of": "fan.cold", "answers": ["yes", "no"]},
+            "question": "Is it stiff when cold?",
+            "minutes": 20,
+            "outcomes": ["yes", "no"],
+            "sound": "no",
+            "otherwise": [0.05, 0.95],
+            "given": {"bearing": {"p": [0.9, 0.1]}, "motor": {"p": [0.5, 0.5]}},
         },
         "pull": {
-            "check": "fan.pull", "wants": "fan.pull", "question": "Does it pull enough air?", "minutes": 5, "outcomes": ["enough", "little"],
-            "sound": "enough", "otherwise": [0.95, 0.05], "given": {"motor": {"p": [0.1, 0.9], "direct": "little"}},
+            "check": "fan.pull",
+            "wants": "fan.pull",
+            "question": "Does it pull enough air?",
+            "minutes": 5,
+            "outcomes": ["enough", "little"],
+            "sound": "enough",
+            "otherwise": [0.95, 0.05],
+            "given": {"motor": {"p": [0.1, 0.9], "direct": "little"}},
         },
     },
-}  # fmt: skip
+}
 
 
 RAW = fan.fault_table(TABLE, "here")
@@ -99,7 +147,12 @@ def offered(assessment: Assessment) -> list[str]:
 
 def shown(**answers: str) -> list[Outcome]:
     tests = {key: RAW.tests[key] for key in answers}
-    return [Outcome(test=test, weights=tuple(float(name == answers[key]) for name in test.outcomes), evidence=(key,)) for key, test in tests.items()]
+    return [
+        Outcome(
+            test=test, weights=tuple(float(name == answers[key]) for name in test.outcomes), evidence=(key,)
+        )
+        for key, test in tests.items()
+    ]
 
 
 def chances(assessment: Assessment) -> dict[str, float]:
@@ -135,24 +188,45 @@ def test_a_test_made_before_what_it_needs_means_nothing(power: str) -> None:
         before, early = before.see("fan.power", power), early.see("fan.power", power)
     assert chances(early.assessment) == pytest.approx(chances(before.assessment), abs=1e-12)
     assert "spins" not in offered(early.assessment)
-    assert "spins" not in {outcome.test.key for outcome in outcomes(RAW, case_at(early.job, 0, fan, PLUGINS), [])}
+    assert "spins" not in {
+        outcome.test.key for outcome in outcomes(RAW, case_at(early.job, 0, fan, PLUGINS), [])
+    }
     counted = story().see("fan.loud", "no").see("fan.power", "yes").see("fan.spins", "no").assessment
-    assert chances(counted)["motor"] > 0.8 > chances(story().see("fan.loud", "no").see("fan.power", "yes").assessment)["motor"]
+    assert (
+        chances(counted)["motor"]
+        > 0.8
+        > chances(story().see("fan.loud", "no").see("fan.power", "yes").assessment)["motor"]
+    )
 
 
 def test_what_a_test_needs_must_be_shown_at_the_same_stage() -> None:
-    told = story().see("fan.power", "yes").see("fan.spins", "no").repair("fan.replace_fuse").see("fan.spins", "no").see("fan.loud", "no")
+    told = (
+        story()
+        .see("fan.power", "yes")
+        .see("fan.spins", "no")
+        .repair("fan.replace_fuse")
+        .see("fan.spins", "no")
+        .see("fan.loud", "no")
+    )
     assert chances(told.assessment)["motor"] < 0.5
     assert chances(told.see("fan.power", "yes").assessment)["motor"] > 0.8
 
 
 def test_after_a_repair_the_arrival_s_suspects_are_not_told_again_for_a_test_that_means_nothing_yet() -> None:
-    told = story().see("fan.power", "yes").see("fan.spins", "no").repair("fan.replace_motor").see("fan.spins", "yes")
+    told = (
+        story()
+        .see("fan.power", "yes")
+        .see("fan.spins", "no")
+        .repair("fan.replace_motor")
+        .see("fan.spins", "yes")
+    )
     assert told.assessment.suspects == ()
     assert "power" in offered(told.assessment)
 
 
-def test_a_prerequisite_that_is_likely_and_not_plain_lets_a_test_count_and_never_speak_plainly(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_prerequisite_that_is_likely_and_not_plain_lets_a_test_count_and_never_speak_plainly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     table = deepcopy(TABLE)
     table["test"]["spins"]["after"] = {"pull": ["little"]}
     monkeypatch.setitem(fan.__dict__, "faults", fan.fault_table(table, "here"))
@@ -161,7 +235,9 @@ def test_a_prerequisite_that_is_likely_and_not_plain_lets_a_test_count_and_never
     enough = story().read("fan.pull", "101.5 Pa", "left").see("fan.spins", "no").assessment
     assert chances(unsure)["motor"] > 2 * chances(enough)["motor"]
     assert [call.met for call in sure.calls] == [True]
-    assert [call.why for call in unsure.calls] == ["No test that speaks directly against the part has plainly failed."]
+    assert [call.why for call in unsure.calls] == [
+        "No test that speaks directly against the part has plainly failed."
+    ]
 
 
 def test_a_test_that_spoils_another_comes_after_it_however_much_it_tells() -> None:
@@ -181,16 +257,22 @@ def test_what_was_spoiled_comes_last_and_says_by_what(monkeypatch: pytest.Monkey
     made = story().see("fan.loud", "no").assessment
     assert offered(made)[-1] == "cold"
     assert made.next_tests[-1].spoiled_by == "Does it grind?"
-    assert "It may read wrong now, because this was tested before it: Does it grind?" in as_words(Look(assessment=made, plugins=PLUGINS))
+    assert "It may read wrong now, because this was tested before it: Does it grind?" in as_words(
+        Look(assessment=made, plugins=PLUGINS)
+    )
 
 
 def test_waiting_is_told_beside_the_work_and_counts_for_the_time_left_but_not_for_the_rank() -> None:
     patient = deepcopy(TABLE)
     del patient["test"]["loud"]["waits"]
-    assert [test.key for test in next_tests("fan", fan.fault_table(patient, "p"), [], {})] == [test.key for test in next_tests("fan", RAW, [], {})]
+    assert [test.key for test in next_tests("fan", fan.fault_table(patient, "p"), [], {})] == [
+        test.key for test in next_tests("fan", RAW, [], {})
+    ]
     told = story().see("fan.power", "yes")
     said = as_words(Look(assessment=told.assessment, plugins=PLUGINS))
-    assert "Does it grind? Start now, read later: about 1 min of work and 30 min of waiting." in " ".join(said.split())
+    assert "Does it grind? Start now, read later: about 1 min of work and 30 min of waiting." in " ".join(
+        said.split()
+    )
 
 
 # ---- the time that is left
@@ -205,7 +287,12 @@ def test_only_what_can_be_done_and_read_in_the_time_left_is_next_and_the_rest_is
     every = offered(within(told, None))
     assert set(every) == {"spins", "loud", "cold", "pull"}
     assert [test.key for test in within(told, None).too_long] == []
-    for minutes, fitting in ((1, {"spins"}), (5, {"spins", "pull"}), (30, {"spins", "pull", "cold"}), (31, {"spins", "pull", "cold", "loud"})):
+    for minutes, fitting in (
+        (1, {"spins"}),
+        (5, {"spins", "pull"}),
+        (30, {"spins", "pull", "cold"}),
+        (31, {"spins", "pull", "cold", "loud"}),
+    ):
         made = within(told, minutes)
         assert offered(made) == [key for key in every if key in fitting]
         assert [test.key for test in made.too_long] == [key for key in every if key not in fitting]
@@ -220,7 +307,12 @@ def test_only_what_can_be_done_and_read_in_the_time_left_is_next_and_the_rest_is
 def test_findings_suspects_and_calls_do_not_depend_on_the_time_left() -> None:
     told = story().see("fan.power", "yes").see("fan.spins", "no").read("fan.pull", "20 Pa", "left")
     hurried, free = within(told, 0.5), within(told, None)
-    assert (hurried.findings, hurried.suspects, hurried.calls, hurried.contradictions) == (free.findings, free.suspects, free.calls, free.contradictions)
+    assert (hurried.findings, hurried.suspects, hurried.calls, hurried.contradictions) == (
+        free.findings,
+        free.suspects,
+        free.calls,
+        free.contradictions,
+    )
 
 
 # ---- repeats
@@ -228,10 +320,22 @@ def test_findings_suspects_and_calls_do_not_depend_on_the_time_left() -> None:
 
 def test_a_repeated_test_is_no_new_evidence_and_the_newest_stands() -> None:
     once = story().see("fan.power", "no")
-    assert chances(story().see("fan.power", "no").see("fan.power", "no").see("fan.power", "no").assessment) == chances(once.assessment)
-    assert chances(story().see("fan.power", "yes").see("fan.power", "no").assessment) == chances(once.assessment)
-    alike = story().read("fan.pull", "20 Pa", "left").read("fan.pull", "21 Pa", "left").read("fan.pull", "20 Pa", "left").assessment
-    assert chances(alike) == pytest.approx(chances(story().read("fan.pull", "20 Pa", "left").assessment), abs=1e-12)
+    assert chances(
+        story().see("fan.power", "no").see("fan.power", "no").see("fan.power", "no").assessment
+    ) == chances(once.assessment)
+    assert chances(story().see("fan.power", "yes").see("fan.power", "no").assessment) == chances(
+        once.assessment
+    )
+    alike = (
+        story()
+        .read("fan.pull", "20 Pa", "left")
+        .read("fan.pull", "21 Pa", "left")
+        .read("fan.pull", "20 Pa", "left")
+        .assessment
+    )
+    assert chances(alike) == pytest.approx(
+        chances(story().read("fan.pull", "20 Pa", "left").assessment), abs=1e-12
+    )
 
 
 def test_what_was_left_open_is_offered_again_and_what_is_settled_is_not() -> None:
@@ -239,7 +343,9 @@ def test_what_was_left_open_is_offered_again_and_what_is_settled_is_not() -> Non
     (again,) = [test for test in left_open.next_tests if test.key == "pull"]
     assert again.repeat
     assert "Again: the first try left it open." in as_words(Look(assessment=left_open, plugins=PLUGINS))
-    assert "pull" not in offered(story().see("fan.power", "yes").read("fan.pull", "300 Pa", "left").assessment)
+    assert "pull" not in offered(
+        story().see("fan.power", "yes").read("fan.pull", "300 Pa", "left").assessment
+    )
     fresh = [test for test in story().see("fan.power", "yes").assessment.next_tests if test.key == "pull"]
     assert [test.repeat for test in fresh] == [False]
 
@@ -247,7 +353,9 @@ def test_what_was_left_open_is_offered_again_and_what_is_settled_is_not() -> Non
 # ---- what does not go together
 
 
-def test_a_reading_that_nothing_explains_together_with_the_others_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_reading_that_nothing_explains_together_with_the_others_is_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     table = deepcopy(TABLE)
     del table["faults"]["pairs"]
     table["test"]["cold"]["given"] = {"fuse": {"p": [0.95, 0.05]}}
@@ -256,10 +364,14 @@ def test_a_reading_that_nothing_explains_together_with_the_others_is_named(monke
     told = story().see("fan.power", "no").see("fan.cold", "yes").read("fan.pull", "400 Pa", "left").assessment
     (odd,) = told.contradictions
     assert (odd.oddity, odd.of, odd.wants) == (Oddity.UNFIT, "pull", "fan.pull")
-    # By hand: the fuse fits best, 20 · 0.97 · 0.95 · 0.01 = 0.184 (next is none, 10 · 0.05 · 0.05 · 0.95 = 0.024). Power and cold are as it makes
-    # them likeliest; enough pull is 0.01 where it makes little likeliest, 0.99.
+    # By hand: the fuse fits best, 20 · 0.97 · 0.95 · 0.01 = 0.184 (next is none, 10 · 0.05 · 0.05 · 0.95 =
+    # 0.024). Power and cold are as it makes them likeliest; enough pull is 0.01 where it makes little
+    # likeliest, 0.99.
     assert odd.fit == pytest.approx(0.01 / 0.99, rel=1e-6)
-    assert "It fits best with: fuse. Fitting worst with that: Does it pull enough air? Answer: enough." in odd.text
+    assert (
+        "It fits best with: fuse. Fitting worst with that: Does it pull enough air? Answer: enough."
+        in odd.text
+    )
     words = " ".join(as_words(Look(assessment=told, plugins=PLUGINS)).split())
     assert "Readings to doubt What was read does not fit together." in words
     assert not re.search(r"[0-9]\s?%", odd.text)
@@ -270,7 +382,12 @@ def test_a_reading_that_nothing_explains_together_with_the_others_is_named(monke
 
 
 def test_readings_that_one_fault_or_one_pair_explains_are_no_contradiction() -> None:
-    for answers in ({"power": "no"}, {"power": "yes", "spins": "no", "pull": "little"}, {"power": "no", "pull": "little"}, {"loud": "yes", "cold": "yes"}):
+    for answers in (
+        {"power": "no"},
+        {"power": "yes", "spins": "no", "pull": "little"},
+        {"power": "no", "pull": "little"},
+        {"loud": "yes", "cold": "yes"},
+    ):
         assert unfitting("fan", RAW, shown(**answers), 0) == []
 
 
@@ -286,29 +403,52 @@ def test_what_the_tables_themselves_would_show_seldom_raises_an_alarm() -> None:
             for name in draw.sample(list(table.tests), draw.randint(2, min(10, len(table.tests)))):
                 row = table.chances(table.tests[name], truth)
                 at = draw.choices(range(len(row)), row)[0]
-                made.append(Outcome(test=table.tests[name], weights=tuple(float(place == at) for place in range(len(row))), evidence=()))
+                made.append(
+                    Outcome(
+                        test=table.tests[name],
+                        weights=tuple(float(place == at) for place in range(len(row))),
+                        evidence=(),
+                    )
+                )
             alarms += len(unfitting(key, table, made, 0))
             times += 1
     assert alarms / times < 0.04
 
 
 def test_like_parts_that_all_read_one_odd_value_point_to_the_measurement_or_what_they_share() -> None:
-    made = story().read("fan.pull", "21 Pa", "left").read("fan.pull", "20 Pa", "middle").read("fan.pull", "22 Pa", "right").assessment
+    made = (
+        story()
+        .read("fan.pull", "21 Pa", "left")
+        .read("fan.pull", "20 Pa", "middle")
+        .read("fan.pull", "22 Pa", "right")
+        .assessment
+    )
     (odd,) = [odd for odd in made.contradictions if odd.oddity is Oddity.ALIKE]
     assert (odd.of, odd.wants, odd.places) == ("fan.pull", "fan.pull", ("left", "middle", "right"))
     assert "all below the limit" in odd.text
     assert "check the instrument" in odd.text
-    words, data = as_words(Look(assessment=made, plugins=PLUGINS)), as_data(Look(assessment=made, plugins=PLUGINS))
+    words, data = (
+        as_words(Look(assessment=made, plugins=PLUGINS)),
+        as_data(Look(assessment=made, plugins=PLUGINS)),
+    )
     assert "Readings to doubt" in words
     assert [item["oddity"] for item in data["contradictions"]] == ["all alike"]
 
 
 @pytest.mark.parametrize(
     "readings",
-    [("20 Pa", "21 Pa", "300 Pa"), ("20 Pa", "60 Pa", "22 Pa"), ("300 Pa", "301 Pa", "299 Pa"), ("20 Pa", "", ""), ("99 Pa", "99 Pa", "99 Pa")],
+    [
+        ("20 Pa", "21 Pa", "300 Pa"),
+        ("20 Pa", "60 Pa", "22 Pa"),
+        ("300 Pa", "301 Pa", "299 Pa"),
+        ("20 Pa", "", ""),
+        ("99 Pa", "99 Pa", "99 Pa"),
+    ],
     ids=["one is sound", "one is another value", "all sound", "one place only", "too near the limit"],
 )
-def test_nothing_is_made_of_readings_that_differ_or_are_sound_or_stand_alone(readings: tuple[str, str, str]) -> None:
+def test_nothing_is_made_of_readings_that_differ_or_are_sound_or_stand_alone(
+    readings: tuple[str, str, str],
+) -> None:
     told = story()
     for place, typed in zip(("left", "middle", "right"), readings, strict=True):
         if typed:
@@ -319,16 +459,30 @@ def test_nothing_is_made_of_readings_that_differ_or_are_sound_or_stand_alone(rea
 # ---- the customer's paper
 
 
-def test_no_suspect_no_odds_and_no_doubted_reading_reach_any_document_of_the_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is for the mechanic alone is replaced by words and numbers that occur nowhere else; none may be found in an offer or invoice."""
+def test_no_suspect_no_odds_and_no_doubted_reading_reach_any_document_of_the_demo(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is for the mechanic alone is replaced by words and numbers that occur nowhere else; none may be
+    found in an offer or invoice.
+    """
     odds = 0.712345
     suspect = Suspect(system="battery", fault="f", name="Marked suspect", probability=odds, calls_for="")
-    odd = Contradiction(system="battery", stage=0, oddity=Oddity.UNFIT, text="Marked contradiction", of="f", wants="f", fit=odds)
+    odd = Contradiction(
+        system="battery",
+        stage=0,
+        oddity=Oddity.UNFIT,
+        text="Marked contradiction",
+        of="f",
+        wants="f",
+        fit=odds,
+    )
     rule = assessment.call_for_part
     monkeypatch.setattr(assessment, "suspects", lambda *given: [suspect])
     monkeypatch.setattr(assessment, "unfitting", lambda *given: [odd])
     monkeypatch.setattr(assessment, "all_alike", lambda *given: [odd])
-    monkeypatch.setattr(assessment, "call_for_part", lambda *given: attrs.evolve(rule(*given), why=f"Marked call, {odds:.4%}"))
+    monkeypatch.setattr(
+        assessment, "call_for_part", lambda *given: attrs.evolve(rule(*given), why=f"Marked call, {odds:.4%}")
+    )
     list(run_demo(tmp_path / "out"))
     texts = []
     with Shop(tmp_path / "out") as shop:
@@ -336,15 +490,25 @@ def test_no_suspect_no_odds_and_no_doubted_reading_reach_any_document_of_the_dem
         for job in shop.store.jobs():
             assert suspect in shop.assess(job).suspects
             assert odd in shop.assess(job).contradictions
-            texts += [json.dumps(noted.record.document, ensure_ascii=False) for noted in shop.store.job(job).offers]
+            texts += [
+                json.dumps(noted.record.document, ensure_ascii=False) for noted in shop.store.job(job).offers
+            ]
             texts.append(json.dumps(to_data(shop.issue(job).document), ensure_ascii=False))
     assert len(texts) >= 12
     for text in texts:
-        assert not re.search(r"marked|likely|suspect|\bodds\b|0\.7123|\b71([.,]2[0-9]*)? ?%|fault table", text, re.IGNORECASE)
+        assert not re.search(
+            r"marked|likely|suspect|\bodds\b|0\.7123|\b71([.,]2[0-9]*)? ?%|fault table", text, re.IGNORECASE
+        )
 
 
 def test_paper_says_how_many_readings_were_taken() -> None:
-    told = story().read("fan.pull", "20 Pa", "left").read("fan.pull", "90 Pa", "left").read("fan.pull", "21 Pa", "left").read("fan.pull", "300 Pa", "right")
+    told = (
+        story()
+        .read("fan.pull", "20 Pa", "left")
+        .read("fan.pull", "90 Pa", "left")
+        .read("fan.pull", "21 Pa", "left")
+        .read("fan.pull", "300 Pa", "right")
+    )
     left, right = reading_rows(told.assessment)
     assert left.note == "3 readings taken"
     assert right.note == ""
@@ -353,7 +517,13 @@ def test_paper_says_how_many_readings_were_taken() -> None:
 
 
 def test_the_row_of_one_reading_shows_the_reading_before_it_where_there_is_one() -> None:
-    told = story().read("fan.pull", "90 Pa", "left").repair("fan.replace_motor").read("fan.pull", "300 Pa", "left").read("fan.pull", "310 Pa", "right")
+    told = (
+        story()
+        .read("fan.pull", "90 Pa", "left")
+        .repair("fan.replace_motor")
+        .read("fan.pull", "300 Pa", "left")
+        .read("fan.pull", "310 Pa", "right")
+    )
     arrival, (left, right) = told.assessment.readings[0][0], told.assessment.readings[1][:2]
     row = row_of(arrival, told.assessment)
     assert (row.before[:5], row.after) == ("90 Pa", "")

@@ -1,4 +1,6 @@
-"""A system of which nothing was read yet: when its next tests say where to begin, and that they say no more than that."""
+"""A system of which nothing was read yet: when its next tests say where to begin, and that they say no more
+than that.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,11 @@ from corekit.report.sheet import Issuer, Sheet
 from .brakes import brakes
 from .story import Story
 
-FIRST = ["pedal", "travel", "pressure"]  # by the information per minute that the invented table of the brakes promises
+FIRST = [
+    "pedal",
+    "travel",
+    "pressure",
+]  # by the information per minute that the invented table of the brakes promises
 
 
 class Tone(Enum):
@@ -30,14 +36,24 @@ class Tone(Enum):
 
 horn = ck.System("horn", "Horn", folder=brakes.folder / "none")
 tone = horn.observation("tone", "Tone", Tone)
-supply = horn.measurand("supply", "V", "Supply at the horn", possible=(0, 30), usual=(0, 16), accuracy="0.1 V", places=("left", "right"))
+supply = horn.measurand(
+    "supply",
+    "V",
+    "Supply at the horn",
+    possible=(0, 30),
+    usual=(0, 16),
+    accuracy="0.1 V",
+    places=("left", "right"),
+)
 horn.trait("kind", "Kind of horn", Tone, part="horn")
 replace_horn = horn.operation("replace", "Replace the horn", replaces="horn")
 
 
 @horn.check("Tone")
 def sounds(case: ck.Case, heard: Annotated[Tone, tone]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.looked(tone, passed=heard is Tone.LOUD, code="horn.tone", says="It is {tone}.", tone=heard.value)
+    yield case.looked(
+        tone, passed=heard is Tone.LOUD, code="horn.tone", says="It is {tone}.", tone=heard.value
+    )
 
 
 @horn.check("Supply")
@@ -47,18 +63,33 @@ def supplied(case: ck.Case, read: Annotated[list[ck.Reading], supply]) -> Iterat
 
 
 TABLE: dict[str, Any] = {
-    "faults": {"none": {"weight": 1}, "outside": {"weight": 1}, "dead": {"weight": 8, "calls_for": "horn.replace"}},
+    "faults": {
+        "none": {"weight": 1},
+        "outside": {"weight": 1},
+        "dead": {"weight": 8, "calls_for": "horn.replace"},
+    },
     "test": {
         "tone": {
-            "seen": {"of": "horn.tone", "answers": ["loud", "silent"]}, "question": "Does it sound?", "minutes": 1, "outcomes": ["loud", "silent"],
-            "sound": "loud", "otherwise": [0.95, 0.05], "given": {"dead": {"p": [0.05, 0.95]}},
+            "seen": {"of": "horn.tone", "answers": ["loud", "silent"]},
+            "question": "Does it sound?",
+            "minutes": 1,
+            "outcomes": ["loud", "silent"],
+            "sound": "loud",
+            "otherwise": [0.95, 0.05],
+            "given": {"dead": {"p": [0.05, 0.95]}},
         },
         "left": {
-            "bins": {"measurand": "horn.supply", "place": "left", "at": ["9 V"]}, "question": "Does the left side have its supply?", "minutes": 4,
-            "waits": 20, "outcomes": ["low", "there"], "sound": "there", "otherwise": [0.1, 0.9], "given": {"dead": {"p": [0.5, 0.5]}},
+            "bins": {"measurand": "horn.supply", "place": "left", "at": ["9 V"]},
+            "question": "Does the left side have its supply?",
+            "minutes": 4,
+            "waits": 20,
+            "outcomes": ["low", "there"],
+            "sound": "there",
+            "otherwise": [0.1, 0.9],
+            "given": {"dead": {"p": [0.5, 0.5]}},
         },
     },
-}  # fmt: skip
+}
 horn.__dict__["faults"] = horn.fault_table(TABLE, "here")
 BOTH = Plugins(systems={"brakes": brakes, "horn": horn})
 
@@ -69,7 +100,15 @@ def offered(made: Assessment) -> list[str]:
 
 def said_otherwise(made: Assessment) -> tuple[object, ...]:
     """All that is said beside the next tests."""
-    return made.findings, made.gaps, made.suspects, made.calls, made.contradictions, made.comparisons, made.repairs
+    return (
+        made.findings,
+        made.gaps,
+        made.suspects,
+        made.calls,
+        made.contradictions,
+        made.comparisons,
+        made.repairs,
+    )
 
 
 def test_a_trait_that_was_answered_brings_the_first_tests_and_nothing_else() -> None:
@@ -91,7 +130,11 @@ def test_who_asks_about_a_system_gets_its_first_tests() -> None:
     job = Story(plugins=BOTH).job
     assert offered(assess(job, BOTH)) == []
     assert offered(assess(job, BOTH, None, ("horn",))) == ["horn.tone", "horn.left"]
-    assert set(offered(assess(job, BOTH, None, ("horn", "brakes")))) == {"horn.tone", "horn.left", *(f"brakes.{key}" for key in FIRST)}
+    assert set(offered(assess(job, BOTH, None, ("horn", "brakes")))) == {
+        "horn.tone",
+        "horn.left",
+        *(f"brakes.{key}" for key in FIRST),
+    }
     assert said_otherwise(assess(job, BOTH, None, ("horn",))) == said_otherwise(assess(job, BOTH))
 
 
@@ -136,34 +179,58 @@ def test_a_system_without_a_fault_table_has_no_first_test() -> None:
     bare = ck.System("bare", "Bare", folder=brakes.folder / "none")
     bare.trait("kind", "Kind", Tone)
     plugins = Plugins(systems={"bare": bare})
-    assert assess(Story(plugins=plugins).fit("bare.kind", "loud").job, plugins, None, ("bare",)).next_tests == ()
+    assert (
+        assess(Story(plugins=plugins).fit("bare.kind", "loud").job, plugins, None, ("bare",)).next_tests == ()
+    )
 
 
 def test_what_was_tested_out_on_arrival_does_not_begin_anew_when_a_new_part_is_described() -> None:
-    story = Story(plugins=BOTH).see("brakes.pedal", "sinks").read("brakes.travel", "90 mm").read("brakes.pressure", "20 bar", "left")
+    story = (
+        Story(plugins=BOTH)
+        .see("brakes.pedal", "sinks")
+        .read("brakes.travel", "90 mm")
+        .read("brakes.pressure", "20 bar", "left")
+    )
     before = offered(story.assessment)
     assert offered(story.repair("brakes.replace_master").fit("brakes.hose", "rubber").assessment) == before
 
 
 def test_a_test_says_where_it_reads_when_that_is_fixed() -> None:
     made = assess(Story(plugins=BOTH).job, BOTH, None, ("horn",))
-    assert {(test.key, test.wants, test.place) for test in made.next_tests} == {("tone", "horn.tone", ""), ("left", "horn.supply", "left")}
+    assert {(test.key, test.wants, test.place) for test in made.next_tests} == {
+        ("tone", "horn.tone", ""),
+        ("left", "horn.supply", "left"),
+    }
     look = Look(assessment=made, plugins=BOTH)
     assert 'of = "horn.supply", place = "left"' in " ".join(as_words(look).split())
-    assert {(test["test"], test["place"]) for test in as_data(look)["next_tests"]} == {("tone", ""), ("left", "left")}
+    assert {(test["test"], test["place"]) for test in as_data(look)["next_tests"]} == {
+        ("tone", ""),
+        ("left", "left"),
+    }
 
 
 def test_a_reading_to_be_taken_again_is_asked_for_at_its_own_place() -> None:
     made = Story(plugins=BOTH).read("horn.supply", "8 V", "right").assessment
-    assert [(test.wants, test.place) for test in made.next_tests if test.minutes == 0] == [("horn.supply", "right")]
+    assert [(test.wants, test.place) for test in made.next_tests if test.minutes == 0] == [
+        ("horn.supply", "right")
+    ]
 
 
 @pytest.mark.parametrize("asked", [(), ("brakes",)])
 def test_the_customer_s_paper_names_next_tests_only_of_what_was_looked_at(asked: tuple[str, ...]) -> None:
-    story = Story(plugins=BOTH).fit("brakes.hose", "rubber").see("horn.tone", "loud").read("horn.supply", "12 V", "left")
+    story = (
+        Story(plugins=BOTH)
+        .fit("brakes.hose", "rubber")
+        .see("horn.tone", "loud")
+        .read("horn.supply", "12 V", "left")
+    )
     made = assess(story.job, BOTH, None, asked)
     assert [test.system for test in made.next_tests] == ["horn", "brakes", "brakes", "brakes"]
-    sheet = Sheet(document_id="d", issuer=Issuer(name="A shop", address=()), issued="", currency="XXX", operations={})
+    sheet = Sheet(
+        document_id="d", issuer=Issuer(name="A shop", address=()), issued="", currency="XXX", operations={}
+    )
     text = str(watch(made, [], [], sheet))
     assert "The next test" in text
-    assert not [test.question for test in made.next_tests if test.system == "brakes" and test.question in text]
+    assert not [
+        test.question for test in made.next_tests if test.system == "brakes" and test.question in text
+    ]

@@ -19,17 +19,36 @@ TABLE: dict[str, Any] = {
     "faults": {"none": {"weight": 1}, "outside": {"weight": 1}, "bad_hose": {"weight": 1}},
     "test": {
         "look": {
-            "seen": {"of": "hoses.look", "answers": ["sound", "cracked"]}, "question": "Sound?", "minutes": 1,
-            "outcomes": ["sound", "cracked"], "sound": "sound", "otherwise": [0.9, 0.1],
+            "seen": {"of": "hoses.look", "answers": ["sound", "cracked"]},
+            "question": "Sound?",
+            "minutes": 1,
+            "outcomes": ["sound", "cracked"],
+            "sound": "sound",
+            "otherwise": [0.9, 0.1],
         },
-        "width": {"check": "hoses.width", "question": "Wide?", "minutes": 1, "outcomes": ["wide", "narrow"], "sound": "wide", "otherwise": [0.9, 0.1]},
+        "width": {
+            "check": "hoses.width",
+            "question": "Wide?",
+            "minutes": 1,
+            "outcomes": ["wide", "narrow"],
+            "sound": "wide",
+            "otherwise": [0.9, 0.1],
+        },
     },
-}  # fmt: skip
+}
 
 
 def hoses() -> Bench:
     system = ck.System("hoses", "Hoses")
-    system.measurand("width", "mm", "Bore", possible=(0, 50), usual=(1, 20), accuracy="0.1 mm", places=("left", "middle", "right"))
+    system.measurand(
+        "width",
+        "mm",
+        "Bore",
+        possible=(0, 50),
+        usual=(1, 20),
+        accuracy="0.1 mm",
+        places=("left", "middle", "right"),
+    )
     system.observation("look", "Hose", Look, places=("left", "middle", "right"))
     return Bench(system)
 
@@ -44,15 +63,25 @@ def judged(bench: Bench) -> list[ck.Finding]:
 
 
 def test_of_several_places_the_one_that_fails_speaks_wherever_it_stands() -> None:
-    bench = hoses().read("width", "9 mm", place="left").read("width", "2 mm", place="middle").read("width", "9 mm", place="right")
+    bench = (
+        hoses()
+        .read("width", "9 mm", place="left")
+        .read("width", "2 mm", place="middle")
+        .read("width", "9 mm", place="right")
+    )
     (outcome,) = outcomes(bench.system.fault_table(TABLE, "test"), bench.case(), judged(bench))
     assert outcome.plain == "narrow"
-    assert outcome.evidence == ("specified-width", "width-middle") or set(outcome.evidence) == {"specified-width", "width-middle"}
+    assert outcome.evidence == ("specified-width", "width-middle") or set(outcome.evidence) == {
+        "specified-width",
+        "width-middle",
+    }
 
 
 def test_of_several_sights_one_that_is_not_sound_speaks_before_those_that_are() -> None:
     table = hoses().system.fault_table(TABLE, "test")
-    bench = hoses().see("look", "sound", "left").see("look", "cracked", "middle").see("look", "sound", "right")
+    bench = (
+        hoses().see("look", "sound", "left").see("look", "cracked", "middle").see("look", "sound", "right")
+    )
     (outcome,) = outcomes(table, bench.case(), [])
     assert (outcome.plain, outcome.evidence) == ("cracked", ("seen-look-middle",))
     (sound,) = outcomes(table, hoses().see("look", "sound", "left").case(), [])

@@ -2,9 +2,10 @@
 
     .venv/bin/python tests/benchmarks/bench_commands.py [ROUNDS]
 
-Every round runs each candidate once, in turn, so that whatever else the machine does hits all of them; medians are compared.
-A ratio says something on any machine, a time only on this one. The aims are those of the project: `--version` at most 1.5 bare
-starts of Python, a cold `corekit invoice` at most 25, saving an entry at most 3 times one fdatasync of 8 KiB in the same folder.
+Every round runs each candidate once, in turn, so that whatever else the machine does hits all of them;
+medians are compared. A ratio says something on any machine, a time only on this one. The aims are those of
+the project: `--version` at most 1.5 bare starts of Python, a cold `corekit invoice` at most 25, saving an
+entry at most 3 times one fdatasync of 8 KiB in the same folder.
 """
 
 from __future__ import annotations
@@ -60,10 +61,12 @@ def commands(folder: Path, rounds: int) -> None:
     imports = {
         "model, units, judge": "import corekit.units, corekit.judge, corekit.model.job",
         "and the plugins": "from corekit.plugin.host import load; load()",
-        "and the desk (store, billing, papers)": "import corekit.desk.sketch; from corekit.plugin.host import load; load()",
+        "and the desk (store, billing, papers)": (
+            "import corekit.desk.sketch; from corekit.plugin.host import load; load()"
+        ),
         "and the PDF library with its faces": (
-            "import corekit.desk.sketch; from corekit.plugin.host import load; load(); import corekit.report.pdf; "
-            "from corekit.report.faces import face; face('regular'); face('strong')"
+            "import corekit.desk.sketch; from corekit.plugin.host import load; load(); import"
+            " corekit.report.pdf; from corekit.report.faces import face; face('regular'); face('strong')"
         ),
     }
     candidates = {
@@ -76,7 +79,9 @@ def commands(folder: Path, rounds: int) -> None:
     }
     found = measured(candidates, rounds)
     bare = found["bare"]
-    print(f"a bare `python -c pass`: {bare * 1000:.1f} ms, median of {rounds}; everything below in bare starts")
+    print(
+        f"a bare `python -c pass`: {bare * 1000:.1f} ms, median of {rounds}; everything below in bare starts"
+    )
     tell("corekit --version", found, bare, "aim: at most 1.5")
     tell("corekit --help", found, bare)
     tell("corekit check FILE", found, bare)
@@ -114,12 +119,28 @@ def saving(folder: Path, rounds: int) -> None:
 
     with Store.create(folder / "bench.sqlite", demo=True) as store:
         job = store.new_job()
-        store.append(job, [Statement(kind="opened", subject="bench:opened#1", body=body_of(Opened(origin="bench", demo=True)))])
+        store.append(
+            job,
+            [
+                Statement(
+                    kind="opened", subject="bench:opened#1", body=body_of(Opened(origin="bench", demo=True))
+                )
+            ],
+        )
         count = iter(range(10**9))
         record = body_of(Measured(of="battery.rest_voltage", typed="12.64 V", kind="voltage", number=12.64))
 
         def save() -> None:
-            store.append(job, [Statement(kind="measured", subject=f"bench:arrival/battery.rest_voltage/#{next(count)}", body=record)])
+            store.append(
+                job,
+                [
+                    Statement(
+                        kind="measured",
+                        subject=f"bench:arrival/battery.rest_voltage/#{next(count)}",
+                        body=record,
+                    )
+                ],
+            )
 
         for _ in range(100):
             save()

@@ -1,9 +1,12 @@
-"""How long a warm invoice takes beside the same content in idiomatic platypus. Run it: python tests/benchmarks/bench_invoice.py
+"""How long a warm invoice takes beside the same content in idiomatic platypus.
 
-Both sides set 25 readings with strips, 6 findings and 12 lines on A4 with the same faces and a code of the same link. The
-idiomatic side has a Paragraph in every cell, a Drawing for every strip and a Rect for every module, as reportlab's guide
-teaches. Rounds alternate within one run and every round has a link of its own; what is printed is the median of the ratios,
-because milliseconds say more about the computer than about the program. Aim: at most 1/5.
+Run it: python tests/benchmarks/bench_invoice.py
+
+Both sides set 25 readings with strips, 6 findings and 12 lines on A4 with the same faces and a code of the
+same link. The idiomatic side has a Paragraph in every cell, a Drawing for every strip and a Rect for every
+module, as reportlab's guide teaches. Rounds alternate within one run and every round has a link of its own;
+what is printed is the median of the ratios, because milliseconds say more about the computer than about the
+program. Aim: at most 1/5.
 """
 
 from __future__ import annotations
@@ -29,7 +32,18 @@ from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, SimpleDocTemplate, Spacer, Table, TableStyle
 from reportlab.platypus import Paragraph as Para
 
-from corekit.model.document import Code, Document, Findings, Heading, Pairs, Paragraph, PricedLines, Readings, Statement, Totals
+from corekit.model.document import (
+    Code,
+    Document,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    PricedLines,
+    Readings,
+    Statement,
+    Totals,
+)
 from corekit.model.figure import Band, Dot, Figure, Label
 from corekit.report.faces import face
 from corekit.report.pdf import render_pdf
@@ -45,7 +59,9 @@ def idiomatic(document: Document, link: str) -> bytes:
     """The Document as one would write it with platypus."""
     regular, strong = face("regular").name, face("strong").name
     body = ParagraphStyle("body", fontName=regular, fontSize=8.6, leading=10.6)
-    small = ParagraphStyle("small", parent=body, fontSize=7, leading=8.1, textColor=colors.HexColor("#525252"))
+    small = ParagraphStyle(
+        "small", parent=body, fontSize=7, leading=8.1, textColor=colors.HexColor("#525252")
+    )
     bold = ParagraphStyle("bold", parent=body, fontName=strong)
     right = ParagraphStyle("right", parent=body, alignment=2)
     heading = ParagraphStyle("heading", parent=bold, fontSize=10.6, leading=12.6, spaceBefore=7)
@@ -69,7 +85,15 @@ def idiomatic(document: Document, link: str) -> bytes:
         elif isinstance(block, Paragraph):
             story.append(Para(escape(spoken(block.words, SAY)), body))
         elif isinstance(block, Pairs):
-            story.append(Table([[Para(escape(name), small), Para(escape(spoken(words, SAY)), body)] for name, words in block.rows], [40 * mm, 134 * mm]))
+            story.append(
+                Table(
+                    [
+                        [Para(escape(name), small), Para(escape(spoken(words, SAY)), body)]
+                        for name, words in block.rows
+                    ],
+                    [40 * mm, 134 * mm],
+                )
+            )
         elif isinstance(block, Findings):
             rows = [
                 [
@@ -80,7 +104,9 @@ def idiomatic(document: Document, link: str) -> bytes:
             ]
             story.append(Table(rows, [34 * mm, 140 * mm], style=lined))
         elif isinstance(block, Readings):
-            head = [Para(text, small) for text in ("Reading", "On arrival", "After", "Scale", "Limit and source")]
+            head = [
+                Para(text, small) for text in ("Reading", "On arrival", "After", "Scale", "Limit and source")
+            ]
             cells = [
                 [
                     [Para(escape(row.name), body), Para(escape(row.note), small)],
@@ -91,21 +117,38 @@ def idiomatic(document: Document, link: str) -> bytes:
                 ]
                 for row in block.rows
             ]
-            story.append(Table([head, *cells], [44 * mm, 20 * mm, 20 * mm, 40 * mm, 50 * mm], style=lined, repeatRows=1))
+            story.append(
+                Table(
+                    [head, *cells], [44 * mm, 20 * mm, 20 * mm, 40 * mm, 50 * mm], style=lined, repeatRows=1
+                )
+            )
         elif isinstance(block, PricedLines):
-            head = [Para(text, small) for text in ("What", "Quantity", "Price", "Tax", f"Net {block.currency}")]
+            head = [
+                Para(text, small) for text in ("What", "Quantity", "Price", "Tax", f"Net {block.currency}")
+            ]
             lines = [
                 [
-                    [Para(escape(row.text), body), Para(escape(row.ground), small), Para(escape(row.note), small)],
+                    [
+                        Para(escape(row.text), body),
+                        Para(escape(row.ground), small),
+                        Para(escape(row.note), small),
+                    ],
                     *(Para(escape(text), right) for text in (row.quantity, row.price, row.tax, row.net)),
                 ]
                 for row in block.rows
             ]
-            story.append(Table([head, *lines], [90 * mm, 22 * mm, 22 * mm, 16 * mm, 24 * mm], style=lined, repeatRows=1))
+            story.append(
+                Table(
+                    [head, *lines], [90 * mm, 22 * mm, 22 * mm, 16 * mm, 24 * mm], style=lined, repeatRows=1
+                )
+            )
         elif isinstance(block, Totals):
             story.append(
                 Table(
-                    [[Para(escape(label), bold if strong_row else body), Para(escape(value), right)] for label, value, strong_row in block.rows],
+                    [
+                        [Para(escape(label), bold if strong_row else body), Para(escape(value), right)]
+                        for label, value, strong_row in block.rows
+                    ],
                     [60 * mm, 30 * mm],
                     hAlign="RIGHT",
                 )
@@ -119,11 +162,31 @@ def idiomatic(document: Document, link: str) -> bytes:
             story.append(box)
         elif isinstance(block, Code):
             story.append(
-                KeepTogether([Spacer(1, 4), Table([[modules(link), [Para(escape(link), body), Para(escape(block.record_mark), bold)]]], [30 * mm, 144 * mm])])
+                KeepTogether(
+                    [
+                        Spacer(1, 4),
+                        Table(
+                            [
+                                [
+                                    modules(link),
+                                    [Para(escape(link), body), Para(escape(block.record_mark), bold)],
+                                ]
+                            ],
+                            [30 * mm, 144 * mm],
+                        ),
+                    ]
+                )
             )
     out = io.BytesIO()
     made = SimpleDocTemplate(
-        out, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=19 * mm, bottomMargin=14 * mm, initialFontName=regular, invariant=1
+        out,
+        pagesize=A4,
+        leftMargin=18 * mm,
+        rightMargin=18 * mm,
+        topMargin=19 * mm,
+        bottomMargin=14 * mm,
+        initialFontName=regular,
+        invariant=1,
     )
 
     def running(canvas: Any, doc: Any) -> None:
@@ -141,16 +204,45 @@ def drawing(figure: Figure, width: float) -> Drawing:
     made = Drawing(width, height)
     for mark in figure.marks:
         if isinstance(mark, Band):
-            made.add(Rect(mark.x0 * across, mark.y0 * up, (mark.x1 - mark.x0) * across, (mark.y1 - mark.y0) * up, fillColor=colors.lightgrey, strokeWidth=0))
+            made.add(
+                Rect(
+                    mark.x0 * across,
+                    mark.y0 * up,
+                    (mark.x1 - mark.x0) * across,
+                    (mark.y1 - mark.y0) * up,
+                    fillColor=colors.lightgrey,
+                    strokeWidth=0,
+                )
+            )
         elif isinstance(mark, Dot):
-            made.add(Circle(mark.x * across, mark.y * up, mark.size / 2, fillColor=colors.black if mark.filled else colors.white))
+            made.add(
+                Circle(
+                    mark.x * across,
+                    mark.y * up,
+                    mark.size / 2,
+                    fillColor=colors.black if mark.filled else colors.white,
+                )
+            )
         elif isinstance(mark, Label):
-            made.add(String(mark.x * across, mark.y * up, mark.text, fontName=face("regular").name, fontSize=mark.size, textAnchor=mark.anchor))
+            made.add(
+                String(
+                    mark.x * across,
+                    mark.y * up,
+                    mark.text,
+                    fontName=face("regular").name,
+                    fontSize=mark.size,
+                    textAnchor=mark.anchor,
+                )
+            )
         elif len(mark.points) == 2:
             (x0, y0), (x1, y1) = mark.points
             made.add(Line(x0 * across, y0 * up, x1 * across, y1 * up, strokeWidth=mark.weight))
         else:
-            made.add(PolyLine([part for x, y in mark.points for part in (x * across, y * up)], strokeWidth=mark.weight))
+            made.add(
+                PolyLine(
+                    [part for x, y in mark.points for part in (x * across, y * up)], strokeWidth=mark.weight
+                )
+            )
     return made
 
 
@@ -164,7 +256,17 @@ def modules(link: str) -> Drawing:
     for nth, row in enumerate(rows):
         for column, dark in enumerate(row):
             if dark:
-                made.add(Rect(column * side, (len(rows) - nth - 1) * side, side, side, fillColor=colors.black, strokeWidth=0, strokeColor=None))
+                made.add(
+                    Rect(
+                        column * side,
+                        (len(rows) - nth - 1) * side,
+                        side,
+                        side,
+                        fillColor=colors.black,
+                        strokeWidth=0,
+                        strokeColor=None,
+                    )
+                )
     return made
 
 
@@ -176,18 +278,29 @@ def seconds(work: Callable[[], bytes]) -> float:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--rounds", type=int, default=15, help="rounds that alternate between the two (default 15)")
+    parser.add_argument(
+        "--rounds", type=int, default=15, help="rounds that alternate between the two (default 15)"
+    )
     rounds = parser.parse_args().rounds
     document = sample(25, 12, 6, picture=False)
-    ours, theirs = render_pdf(document, SAY, "https://readings.example/v#warm"), idiomatic(document, "https://readings.example/v#warm")
+    ours, theirs = (
+        render_pdf(document, SAY, "https://readings.example/v#warm"),
+        idiomatic(document, "https://readings.example/v#warm"),
+    )
     ratios, times = [], []
     for nth in range(rounds):
         link = f"https://readings.example/v#K7QX-4M2P-9TBD-6HWE-3RNA-{nth:04d}"
-        mine, other = seconds(lambda: render_pdf(document, SAY, link)), seconds(lambda: idiomatic(document, link))  # noqa: B023
+        mine, other = (
+            seconds(lambda: render_pdf(document, SAY, link)),
+            seconds(lambda: idiomatic(document, link)),
+        )
         ratios.append(mine / other)
         times.append((mine, other))
     ratio = statistics.median(ratios)
-    print(f"warm invoice ÷ idiomatic platypus: {ratio:.3f} (1/{1 / ratio:.1f}), median of {rounds} rounds, {min(ratios):.3f} to {max(ratios):.3f}; aim ≤ 0.200")
+    print(
+        f"warm invoice ÷ idiomatic platypus: {ratio:.3f} (1/{1 / ratio:.1f}), median of {rounds} rounds,"
+        f" {min(ratios):.3f} to {max(ratios):.3f}; aim ≤ 0.200"
+    )
     mine, other = (statistics.median(column) * 1e3 for column in zip(*times, strict=True))
     print(f"  ours {mine:.1f} ms and {len(ours)} bytes, idiomatic {other:.1f} ms and {len(theirs)} bytes")
 

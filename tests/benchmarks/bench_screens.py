@@ -1,13 +1,16 @@
-"""What an answer costs the screens' server, as a ratio to a bare page of the same server, measured side by side in one run.
+"""What an answer costs the screens' server, as a ratio to a bare page of the same server, measured side by
+side in one run.
 
     .venv/bin/python tests/benchmarks/bench_screens.py [ROUNDS]
 
-Every round begins a job, tells what is fitted and answers the usual readings of a battery job one after the other as a phone does: the form is
-posted, read and stored (on disk when the server answers), and the next screen is loaded. Before each answer the same line asks for a bare page: one
-that the same server renders from the same base template with nothing in it. Medians are compared, so whatever else the machine does hits
-both. A ratio says something on any machine, a time only on this one.
+Every round begins a job, tells what is fitted and answers the usual readings of a battery job one after the
+other as a phone does: the form is posted, read and stored (on disk when the server answers), and the next
+screen is loaded. Before each answer the same line asks for a bare page: one that the same server renders from
+the same base template with nothing in it. Medians are compared, so whatever else the machine does hits both.
+A ratio says something on any machine, a time only on this one.
 
-Beside it: what assessing in the worker costs over assessing in the server's own process, pickling and pipe included.
+Beside it: what assessing in the worker costs over assessing in the server's own process, pickling and pipe
+included.
 """
 
 from __future__ import annotations
@@ -36,11 +39,16 @@ from corekit.work.van import Van
 from corekit.work.worker import Worker
 
 BEGINS = {
-    "reason": "Does not crank after two days at the kerb.", "vehicle": {"plate": "DEMO-1"},
+    "reason": "Does not crank after two days at the kerb.",
+    "vehicle": {"plate": "DEMO-1"},
     "traits": {"battery.type": "agm flat plate", "battery.rating": "680 A SAE", "battery.capacity": "70 Ah"},
-}  # fmt: skip
+}
 REST = {'step[0].setup."battery.rest_time"': "9 h", 'step[0].setup."battery.temperature"': "4 °C"}
-LOAD = {'step[0].setup."battery.load_current"': "340 A", 'step[0].setup."battery.load_time"': "15 s", 'step[0].setup."battery.temperature"': "4 °C"}
+LOAD = {
+    'step[0].setup."battery.load_current"': "340 A",
+    'step[0].setup."battery.load_time"': "15 s",
+    'step[0].setup."battery.temperature"': "4 °C",
+}
 
 
 def seen(of: str, answer: str) -> dict[str, str]:
@@ -48,7 +56,13 @@ def seen(of: str, answer: str) -> dict[str, str]:
 
 
 def read(of: str, typed: str, setup: dict[str, str], place: str = "") -> dict[str, str]:
-    return {**setup, "step[0].readings[0].of": of, "step[0].readings[0].is": typed, "step[0].readings[0].place": place, "step[0].readings[0].with": "meter"}
+    return {
+        **setup,
+        "step[0].readings[0].of": of,
+        "step[0].readings[0].is": typed,
+        "step[0].readings[0].place": place,
+        "step[0].readings[0].with": "meter",
+    }
 
 
 ANSWERS = {
@@ -93,13 +107,18 @@ class Line:
 
     def try_out(self, job: str, fields: dict[str, str]) -> str:
         """What is shown while typing."""
-        status, body, _ = self._asked("POST", f"/job/{job}/try", urlencode({**fields, "guard": "", "screen": f"/job/{job}/test"}))
+        status, body, _ = self._asked(
+            "POST", f"/job/{job}/try", urlencode({**fields, "guard": "", "screen": f"/job/{job}/test"})
+        )
         if status != 200:
             raise SystemExit(f"try: {status}\n{body}")
         return body
 
     def _asked(self, method: str, path: str, body: str = "") -> tuple[int, str, str | None]:
-        headers = {"Accept": "text/html", **({"Content-Type": "application/x-www-form-urlencoded"} if body else {})}
+        headers = {
+            "Accept": "text/html",
+            **({"Content-Type": "application/x-www-form-urlencoded"} if body else {}),
+        }
         self.connection.request(method, path, body or None, headers)
         reply = self.connection.getresponse()
         return reply.status, reply.read().decode(), reply.headers.get("Location")
@@ -146,14 +165,23 @@ def screens(shop: Shop, line: Line, rounds: int) -> None:
             for kind in kinds if turn else ():
                 times[kind][key].append(spent[kind])
     bare = statistics.median(value for each in times["bare"].values() for value in each)
-    print(f"a bare page: {bare * 1000:.2f} ms, median of {rounds * len(ANSWERS)}; everything below in bare pages, medians of {rounds}")
+    print(
+        f"a bare page: {bare * 1000:.2f} ms, median of {rounds * len(ANSWERS)}; everything below in bare"
+        f" pages, medians of {rounds}"
+    )
     print(f"  {'':<20} {'answer':>8}   {'stored':>8} + {'next screen':>11}   {'while typing':>12}")
     for key in ANSWERS:
-        post, following, typing = (statistics.median(times[kind][key]) / bare for kind in ("post", "next", "try"))
+        post, following, typing = (
+            statistics.median(times[kind][key]) / bare for kind in ("post", "next", "try")
+        )
         whole = statistics.median(map(sum, zip(times["post"][key], times["next"][key], strict=True))) / bare
         print(f"  {key:<20} {whole:8.1f}   {post:8.1f} + {following:11.1f}   {typing:12.1f}")
-    every = [sum(pair) for key in ANSWERS for pair in zip(times["post"][key], times["next"][key], strict=True)]
-    print(f"  {'all of them':<20} {statistics.median(every) / bare:8.1f}   the slowest {max(every) / bare:.1f}")
+    every = [
+        sum(pair) for key in ANSWERS for pair in zip(times["post"][key], times["next"][key], strict=True)
+    ]
+    print(
+        f"  {'all of them':<20} {statistics.median(every) / bare:8.1f}   the slowest {max(every) / bare:.1f}"
+    )
 
 
 def begun(shop: Shop) -> str:

@@ -1,13 +1,16 @@
-"""What verdicts cost beside what one would write without them. Run it: python tests/benchmarks/bench_verdicts.py
+"""What verdicts cost beside what one would write without them.
 
-Three ratios, each of two ways to the same answer, measured side by side and in turn within one run; printed is the median of the ratios,
-because seconds say more about the computer than about the program.
+Run it: python tests/benchmarks/bench_verdicts.py
 
-1. Columns of verdicts over 10⁶ readings ÷ guarded numpy comparisons (finite, doubt not negative, margin against 1.645 u, as one
-   writes them by hand over whole arrays). Aim: at most 2.
-2. The same ÷ one pint quantity for each reading, compared with a limit that is a quantity. Aim: at most 1/500.
-3. A visit of 40 readings and 30 verdicts, from typed texts' numbers to findings' verdicts, by Values ÷ by pint quantities of
-   `uncertainties` throughout. Aim: at most 1/5.
+Three ratios, each of two ways to the same answer, measured side by side and in turn within one run; printed
+is the median of the ratios, because seconds say more about the computer than about the program.
+
+1. Columns of verdicts over 10⁶ readings ÷ guarded numpy comparisons (finite, doubt not negative, margin
+  against 1.645 u, as one writes them by hand over whole arrays). Aim: at most 2.
+2. The same ÷ one pint quantity for each reading, compared with a limit that is a quantity. Aim: at most
+  1/500.
+3. A visit of 40 readings and 30 verdicts, from typed texts' numbers to findings' verdicts, by Values ÷ by
+  pint quantities of `uncertainties` throughout. Aim: at most 1/5.
 """
 
 from __future__ import annotations
@@ -58,9 +61,13 @@ def guarded_low(numbers: np.ndarray, u: np.ndarray, low: float) -> np.ndarray:
     return np.where(margin >= guard, 2, np.where(margin <= -guard, 0, 1)).astype(np.int8)
 
 
-def in_blocks(judge: Callable[[np.ndarray, np.ndarray], np.ndarray], numbers: np.ndarray, u: np.ndarray) -> np.ndarray:
+def in_blocks(
+    judge: Callable[[np.ndarray, np.ndarray], np.ndarray], numbers: np.ndarray, u: np.ndarray
+) -> np.ndarray:
     starts = range(0, len(numbers), BLOCK)
-    return np.concatenate([judge(numbers[start : start + BLOCK], u[start : start + BLOCK]) for start in starts])
+    return np.concatenate(
+        [judge(numbers[start : start + BLOCK], u[start : start + BLOCK]) for start in starts]
+    )
 
 
 def seconds(work: Callable[[], object]) -> float:
@@ -69,16 +76,24 @@ def seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def ratio(rounds: int, ours: Callable[[], object], theirs: Callable[[], object]) -> tuple[float, float, float]:
+def ratio(
+    rounds: int, ours: Callable[[], object], theirs: Callable[[], object]
+) -> tuple[float, float, float]:
     """Median of ours ÷ theirs over rounds in turn, and the median seconds of each."""
     ours(), theirs()
     pairs = [(seconds(ours), seconds(theirs)) for _ in range(rounds)]
-    return statistics.median(a / b for a, b in pairs), statistics.median(a for a, _ in pairs), statistics.median(b for _, b in pairs)
+    return (
+        statistics.median(a / b for a, b in pairs),
+        statistics.median(a for a, _ in pairs),
+        statistics.median(b for _, b in pairs),
+    )
 
 
 # ---- a visit
 
-TYPED = [(f"{12 + place / 100:.2f}", "V") for place in range(20)] + [(f"{300 + 3 * place}", "mA") for place in range(10)]
+TYPED = [(f"{12 + place / 100:.2f}", "V") for place in range(20)] + [
+    (f"{300 + 3 * place}", "mA") for place in range(10)
+]
 TYPED += [(f"{15 + place / 2:.1f}", "degC") for place in range(10)]
 
 
@@ -89,11 +104,23 @@ def our_visit() -> list[Verdict]:
     values = []
     for place, (text, unit) in enumerate(TYPED):
         number = units.to_coherent(float(text), spelled[unit])
-        values.append(Value(kinds[unit], number, {f"meter.{unit}": 0.003 * number, f"r{place}": 0.01}, frozenset({f"r{place}"})))
-    limits = {kind: Limit(key="k", source=SOURCE, low=exact(kind, low)) for kind, low in (("voltage", 12.1), ("current", 0.315), ("drop", 0.05))}
+        values.append(
+            Value(
+                kinds[unit],
+                number,
+                {f"meter.{unit}": 0.003 * number, f"r{place}": 0.01},
+                frozenset({f"r{place}"}),
+            )
+        )
+    limits = {
+        kind: Limit(key="k", source=SOURCE, low=exact(kind, low))
+        for kind, low in (("voltage", 12.1), ("current", 0.315), ("drop", 0.05))
+    }
     drop = Limit(key="k", source=SOURCE, high=exact("voltage", 0.05))
     found = [conform(value, limits[value.kind]).verdict for value in values[10:30]]
-    found += [conform(one - other, drop).verdict for one, other in zip(values[:10], values[10:20], strict=True)]
+    found += [
+        conform(one - other, drop).verdict for one, other in zip(values[:10], values[10:20], strict=True)
+    ]
     return found
 
 
@@ -107,7 +134,10 @@ def their_visit(registry: pint.UnitRegistry) -> list[Verdict]:
             values.append(registry.Quantity(kelvin * (1 + gains[unit]) + ufloat(0, 0.01), "K"))
         else:
             coherent = "V" if unit == "V" else "A"
-            values.append(registry.Quantity(float(text) * (1 + gains[unit]), unit).to(coherent) + registry.Quantity(ufloat(0, 0.01), coherent))
+            values.append(
+                registry.Quantity(float(text) * (1 + gains[unit]), unit).to(coherent)
+                + registry.Quantity(ufloat(0, 0.01), coherent)
+            )
 
     def verdict(margin: pint.Quantity) -> Verdict:
         chance = normal(margin.magnitude.nominal_value / margin.magnitude.std_dev)
@@ -116,7 +146,9 @@ def their_visit(registry: pint.UnitRegistry) -> list[Verdict]:
     limits = {"V": registry.Quantity(12.1, "V"), "A": registry.Quantity(0.315, "A")}
     found = [verdict(value - limits[f"{value.units:~}"]) for value in values[10:30]]
     drop = registry.Quantity(0.05, "V")
-    return found + [verdict(drop - (one - other)) for one, other in zip(values[:10], values[10:20], strict=True)]
+    return found + [
+        verdict(drop - (one - other)) for one, other in zip(values[:10], values[10:20], strict=True)
+    ]
 
 
 def main() -> None:
@@ -130,12 +162,27 @@ def main() -> None:
     for name, ours, theirs in (
         ("one-sided", lambda: leanings(numbers, u, ONE_SIDED), lambda: guarded_low(numbers, u, 12.4)),
         ("two-sided", lambda: leanings(numbers, u, TWO_SIDED), lambda: guarded(numbers, u, 13.2, 14.8)),
-        ("one-sided, by hand in blocks too", lambda: leanings(numbers, u, ONE_SIDED), lambda: in_blocks(lambda y, s: guarded_low(y, s, 12.4), numbers, u)),
-        ("two-sided, by hand in blocks too", lambda: leanings(numbers, u, TWO_SIDED), lambda: in_blocks(lambda y, s: guarded(y, s, 13.2, 14.8), numbers, u)),
-        ("two-sided, a limit as wide as 4 u", lambda: leanings(numbers, u, NARROW), lambda: guarded(numbers, u, 13.4, 13.6)),
+        (
+            "one-sided, by hand in blocks too",
+            lambda: leanings(numbers, u, ONE_SIDED),
+            lambda: in_blocks(lambda y, s: guarded_low(y, s, 12.4), numbers, u),
+        ),
+        (
+            "two-sided, by hand in blocks too",
+            lambda: leanings(numbers, u, TWO_SIDED),
+            lambda: in_blocks(lambda y, s: guarded(y, s, 13.2, 14.8), numbers, u),
+        ),
+        (
+            "two-sided, a limit as wide as 4 u",
+            lambda: leanings(numbers, u, NARROW),
+            lambda: guarded(numbers, u, 13.4, 13.6),
+        ),
     ):
         times, mine, hand = ratio(rounds, ours, theirs)
-        print(f"columns ÷ guarded numpy, {name}: {times:.2f} (aim ≤ 2)   {mine * 1e3:.1f} ms against {hand * 1e3:.1f} ms for {ROWS:,} rows")
+        print(
+            f"columns ÷ guarded numpy, {name}: {times:.2f} (aim ≤ 2)   {mine * 1e3:.1f} ms against"
+            f" {hand * 1e3:.1f} ms for {ROWS:,} rows"
+        )
 
     few = numbers[:QUANTITIES].tolist()
     limit = registry.Quantity(12.4, "V")
@@ -150,7 +197,10 @@ def main() -> None:
 
     assert our_visit() == their_visit(registry), "both ways must come to the same verdicts"
     times, mine, theirs_ = ratio(rounds * 4, our_visit, lambda: their_visit(registry))
-    print(f"visit of 40 readings and 30 verdicts ÷ pint and uncertainties: 1/{1 / times:.1f} (aim ≤ 1/5)   {mine * 1e6:.0f} µs against {theirs_ * 1e6:.0f} µs")
+    print(
+        f"visit of 40 readings and 30 verdicts ÷ pint and uncertainties: 1/{1 / times:.1f} (aim ≤ 1/5)  "
+        f" {mine * 1e6:.0f} µs against {theirs_ * 1e6:.0f} µs"
+    )
 
 
 if __name__ == "__main__":

@@ -42,12 +42,22 @@ def faults(text: str) -> tuple[str, ...]:
 
 def test_a_price_book_is_read_as_it_stands() -> None:
     book = read(GOOD)
-    assert (book.currency, book.labour, book.call_out, book.per_km, book.travel) == ("EUR", Decimal("62.505"), Decimal("25.00"), Decimal("0.4255"), None)
+    assert (book.currency, book.labour, book.call_out, book.per_km, book.travel) == (
+        "EUR",
+        Decimal("62.505"),
+        Decimal("25.00"),
+        Decimal("0.4255"),
+        None,
+    )
     assert (book.diagnosis, book.diagnosis_cap) == (Decimal("35.00"), Decimal("90.00"))
     assert book.rates == {"standard": Decimal(20), "reduced": Decimal("5.5")}
     assert book.tax_of == {
-        LineKind.LABOUR: "standard", LineKind.DIAGNOSIS: "standard", LineKind.PART: "reduced", LineKind.CALL_OUT: "standard", LineKind.TRAVEL: "standard",
-    }  # fmt: skip
+        LineKind.LABOUR: "standard",
+        LineKind.DIAGNOSIS: "standard",
+        LineKind.PART: "reduced",
+        LineKind.CALL_OUT: "standard",
+        LineKind.TRAVEL: "standard",
+    }
     replace = book.operations["battery.replace"]
     assert (replace.hours, replace.hazard) == (Decimal("0.6"), "Acid: wear eye protection.")
     assert [(part.name, part.price, part.quantity, part.condition) for part in replace.parts] == [
@@ -57,12 +67,17 @@ def test_a_price_book_is_read_as_it_stands() -> None:
 
 
 def test_a_shop_outside_tax_gives_its_reason_and_no_rates() -> None:
-    tax = 'tax       = { rates = { standard = "20", reduced = "5.5" }, default = "standard", parts = "reduced" }'
+    tax = (
+        'tax       = { rates = { standard = "20", reduced = "5.5" }, default = "standard", parts ='
+        ' "reduced" }'
+    )
     book = read(GOOD.replace(tax, 'tax = { none = "small business" }'))
     assert (book.outside_tax, book.rates, set(book.tax_of.values())) == ("small business", {}, {"none"})
-    assert faults(GOOD.replace(tax, 'tax = { none = "small business", rates = { standard = "20" }, default = "standard" }')) == (
-        "tax.none: a shop outside tax has no rates; remove rates, default, or remove none",
-    )
+    assert faults(
+        GOOD.replace(
+            tax, 'tax = { none = "small business", rates = { standard = "20" }, default = "standard" }'
+        )
+    ) == ("tax.none: a shop outside tax has no rates; remove rates, default, or remove none",)
 
 
 def test_all_faults_come_at_once_each_with_its_key_path() -> None:
@@ -89,7 +104,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         hours = "0"
     """)
     assert found == (
-        'calout: is not known here; did you mean call_out?',
+        "calout: is not known here; did you mean call_out?",
         'currency: must be three capital letters as in ISO 4217; got "euro"; write for instance "EUR"',
         'tax.rates.standard: must be a decimal number in quotes; got 20, write "20"',
         'tax.rates.Standard: is the same name as "standard"; keep one of them',
@@ -104,39 +119,81 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'labour.per_hour: is a binary float, which is not exact; write "62.5" in quotes',
         'travel.per_km: is not a plain decimal number; got "0,42", write "0.42"',
         'operations."battery.replace".hours: is a binary float, which is not exact; write "0.6" in quotes',
-        'operations."battery.replace".parts[0].condition: "fresh" is not a condition of a part; '
-        "write one of new, used, rebuilt, reconditioned, customer's own",
-        'operations."battery.replace".parts[1].price: has more than 6 decimals; got "3.1234567", write it with 6 of them',
-        'operations."battery.replace".parts[1].quantity: must be above zero; remove the row if nothing is used',
-        'operations."battery.replace".parts[2]: "clamp ", new, stands in parts[1] already; keep one and raise its quantity',
-        'operations."battery.replace".parts[3].price: a part of the customer\'s own is not sold; got 2.00, write "0.00"',
+        (
+            'operations."battery.replace".parts[0].condition: "fresh" is not a condition of a part; '
+            "write one of new, used, rebuilt, reconditioned, customer's own"
+        ),
+        (
+            'operations."battery.replace".parts[1].price: has more than 6 decimals; got "3.1234567", write it'
+            " with 6 of them"
+        ),
+        (
+            'operations."battery.replace".parts[1].quantity: must be above zero; remove the row if nothing is'
+            " used"
+        ),
+        (
+            'operations."battery.replace".parts[2]: "clamp ", new, stands in parts[1] already; keep one and'
+            " raise its quantity"
+        ),
+        (
+            'operations."battery.replace".parts[3].price: a part of the customer\'s own is not sold; got'
+            ' 2.00, write "0.00"'
+        ),
         'operations."battery.replace".parts[4].name: is missing',
-        'operations."battery.replace".parts[4].quantity: is a binary float, which is not exact; write "1.5" in quotes',
-        'operations."battery": is no operation key; write the key whole and in quotes, as in [operations."brakes.bleed"]',
+        (
+            'operations."battery.replace".parts[4].quantity: is a binary float, which is not exact; write'
+            ' "1.5" in quotes'
+        ),
+        (
+            'operations."battery": is no operation key; write the key whole and in quotes, as in'
+            ' [operations."brakes.bleed"]'
+        ),
         'operations."battery.clean": has neither hours nor parts; say what it takes',
     )
 
 
 def test_what_is_missing_is_named() -> None:
-    assert faults("") == ("currency: is missing", "tax: is missing", "labour: is missing", "diagnosis: is missing", "operations: is missing")
+    assert faults("") == (
+        "currency: is missing",
+        "tax: is missing",
+        "labour: is missing",
+        "diagnosis: is missing",
+        "operations: is missing",
+    )
     assert faults(GOOD.replace(', default = "standard"', "")) == (
-        'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or none = "the reason why no tax is shown"',
+        (
+            'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or none ='
+            ' "the reason why no tax is shown"'
+        ),
     )
 
 
 def test_a_cap_below_the_flat_prices_is_refused() -> None:
     assert faults(GOOD.replace('"90.00"', '"59.99"')) == (
-        "diagnosis.cap: is 59.99, but diagnosis, call-out and travel come to 60.00 already; raise the cap or lower a price",
+        (
+            "diagnosis.cap: is 59.99, but diagnosis, call-out and travel come to 60.00 already; raise the cap"
+            " or lower a price"
+        ),
     )
 
 
-@pytest.mark.parametrize("data", [None, [], "EUR", {"currency": [], "tax": 1, "labour": "x", "diagnosis": None, "operations": [], "travel": True}])
+@pytest.mark.parametrize(
+    "data",
+    [
+        None,
+        [],
+        "EUR",
+        {"currency": [], "tax": 1, "labour": "x", "diagnosis": None, "operations": [], "travel": True},
+    ],
+)
 def test_things_that_are_no_tables_are_faults_and_never_crash(data: Any) -> None:
     with pytest.raises(PriceProblem, match=r"prices\.toml: .*must be"):
         read_price_book(data, "prices.toml")
 
 
-@pytest.mark.parametrize("price", ["1e3", "٣", "1_000", "nan", "inf", "", " 5", "+5", "5.", ".5", "999999999", True])
+@pytest.mark.parametrize(
+    "price", ["1e3", "٣", "1_000", "nan", "inf", "", " 5", "+5", "5.", ".5", "999999999", True]
+)
 def test_only_plain_numbers_are_prices(price: object) -> None:
     data = tomllib.loads(GOOD)
     data["call_out"] = price

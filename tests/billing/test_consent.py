@@ -1,6 +1,7 @@
 """An invoice keeps within what was agreed, to the cent, or is refused with one clear text.
 
-The rule (nothing above the agreed sum, nothing that was not agreed to) is our own choice of the strictest; amounts are invented.
+The rule (nothing above the agreed sum, nothing that was not agreed to) is our own choice of the strictest;
+amounts are invented.
 """
 
 from __future__ import annotations
@@ -29,7 +30,10 @@ def prices(rate: str = "20", diagnosis: str = "50.00") -> PriceBook:
             "labour": {"per_hour": "60.00"},
             "diagnosis": {"price": diagnosis},
             "operations": {
-                "battery.replace": {"hours": "0.5", "parts": [{"name": "Battery", "price": "120.00", "quantity": 1, "condition": "new"}]},
+                "battery.replace": {
+                    "hours": "0.5",
+                    "parts": [{"name": "Battery", "price": "120.00", "quantity": 1, "condition": "new"}],
+                },
                 "battery.find_drain": {"hours": "1.0"},
                 "battery.clean": {"hours": "0.5"},
             },
@@ -48,14 +52,28 @@ def work(*keys: str) -> tuple[Line, ...]:
 
 def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered:
     return Offered(
-        name=name, stage=name.partition(" ")[0], document_id="d", document={}, document_hash=f"hash of {name}", total=totals(lines, book).gross.minor,
-        currency="EUR", lines=[to_data(line) for line in lines], versions={}, heads=[],
-    )  # fmt: skip
+        name=name,
+        stage=name.partition(" ")[0],
+        document_id="d",
+        document={},
+        document_hash=f"hash of {name}",
+        total=totals(lines, book).gross.minor,
+        currency="EUR",
+        lines=[to_data(line) for line in lines],
+        versions={},
+        heads=[],
+    )
 
 
 def yes(to: Offered, *declined: str) -> Agreed:
     return Agreed(
-        offer=to.name, document_hash=to.document_hash, total=to.total, currency=to.currency, by="customer", how="in person", declined=list(declined)
+        offer=to.name,
+        document_hash=to.document_hash,
+        total=to.total,
+        currency=to.currency,
+        by="customer",
+        how="in person",
+        declined=list(declined),
     )
 
 
@@ -89,11 +107,15 @@ def test_a_line_that_was_never_offered_is_refused() -> None:
 
 def test_a_line_that_was_offered_but_not_agreed_to_is_refused() -> None:
     standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
-    assert refusal((*LOOK, *REPAIR), standing).startswith('battery.replace: was offered in "repair 1", but nobody agreed to it.')
+    assert refusal((*LOOK, *REPAIR), standing).startswith(
+        'battery.replace: was offered in "repair 1", but nobody agreed to it.'
+    )
 
 
 def test_a_repair_agreement_does_not_cover_a_diagnosis() -> None:
-    assert refusal((*LOOK, *REPAIR), Standing([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith('diagnosis: was offered in "diagnosis 1", but nobody')
+    assert refusal((*LOOK, *REPAIR), Standing([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith(
+        'diagnosis: was offered in "diagnosis 1", but nobody'
+    )
 
 
 def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
@@ -112,19 +134,33 @@ def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
 
 def test_one_cent_more_is_refused() -> None:
     extra = priced(
-        kind=REPAIR[0].kind, text="x", operation="battery.replace", ground=GROUND, quantity=Decimal(1), unit="h", price=Decimal("0.01"), currency="EUR",
+        kind=REPAIR[0].kind,
+        text="x",
+        operation="battery.replace",
+        ground=GROUND,
+        quantity=Decimal(1),
+        unit="h",
+        price=Decimal("0.01"),
+        currency="EUR",
         tax="standard",
-    )  # fmt: skip
-    assert "150.01 EUR before tax, but 150.00 was agreed" in refusal((*REPAIR, extra), Standing([REPAIRS], [yes(REPAIRS)], BOOK))
+    )
+    assert "150.01 EUR before tax, but 150.00 was agreed" in refusal(
+        (*REPAIR, extra), Standing([REPAIRS], [yes(REPAIRS)], BOOK)
+    )
 
 
 def test_an_agreed_line_is_not_invoiced_twice() -> None:
-    assert "diagnosis: comes to 100.00" in refusal((*LOOK, *LOOK), Standing([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK))
+    assert "diagnosis: comes to 100.00" in refusal(
+        (*LOOK, *LOOK), Standing([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK)
+    )
 
 
 def test_a_tax_rate_that_rose_since_needs_a_new_yes() -> None:
     text = refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], prices("21")))
-    assert text == "The invoice comes to 254.10 EUR, but 252.00 was agreed. Make a new offer and record a new agreement."
+    assert (
+        text == "The invoice comes to 254.10 EUR, but 252.00 was agreed. Make a new offer and record a new"
+        " agreement."
+    )
     text = refusal(REPAIR[:2], Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
     assert "so what was not declined has no agreed one" in text
 
@@ -140,23 +176,30 @@ def test_an_agreement_to_another_paper_is_refused() -> None:
 
 @pytest.mark.parametrize(("total", "currency"), [(25199, "EUR"), (25201, "EUR"), (25200, "USD")])
 def test_an_agreement_to_another_total_is_refused(total: int, currency: str) -> None:
-    text = refusal(REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK))
+    text = refusal(
+        REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK)
+    )
     assert "but the offer says 252.00 EUR. Record the agreement with the total" in text
 
 
 def test_an_agreement_to_no_offer_at_all_is_refused() -> None:
-    assert refusal(REPAIR, Standing([DIAGNOSIS], [yes(REPAIRS)], BOOK)) == (
-        'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
+    assert (
+        refusal(REPAIR, Standing([DIAGNOSIS], [yes(REPAIRS)], BOOK))
+        == 'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
     )
 
 
 def test_declining_what_was_not_offered_is_refused() -> None:
-    assert refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith('The agreement to "repair 1" declines what was not in it.')
+    assert refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith(
+        'The agreement to "repair 1" declines what was not in it.'
+    )
 
 
 def test_an_offer_whose_lines_cannot_be_read_is_named() -> None:
     spoilt = attrs.evolve(REPAIRS, lines=[REPAIRS.lines[0] | {"price": "60.01"}])
-    assert refusal(REPAIR, Standing([spoilt], [yes(spoilt)], BOOK)).startswith('The lines of the offer "repair 1" cannot be read:')
+    assert refusal(REPAIR, Standing([spoilt], [yes(spoilt)], BOOK)).startswith(
+        'The lines of the offer "repair 1" cannot be read:'
+    )
 
 
 def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
@@ -172,7 +215,12 @@ def test_an_operation_offered_again_is_not_owed_twice() -> None:
     again = work("battery.replace", "battery.clean")
     second = offer("repair 2", again)
     standing = Standing([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
-    assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.replace", "battery.replace", "battery.clean"]
+    assert [line.operation for line in standing.lines] == [
+        "battery.find_drain",
+        "battery.replace",
+        "battery.replace",
+        "battery.clean",
+    ]
     assert str(standing.total) == "288.00"  # 1.2 × (60 + 150 + 30)
     assert "battery.replace: comes to 300.00" in refusal((*REPAIR, *again), standing)
 
@@ -189,14 +237,23 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
     book = prices(diagnosis="10.02")
     look = diagnosis_lines(book)
     extra = priced(
-        kind=REPAIR[0].kind, text="Find the drain", operation="battery.find_drain", ground=GROUND, quantity=Decimal(1), unit="h", price=Decimal("30.02"),
-        currency="EUR", tax="standard",
-    )  # fmt: skip
+        kind=REPAIR[0].kind,
+        text="Find the drain",
+        operation="battery.find_drain",
+        ground=GROUND,
+        quantity=Decimal(1),
+        unit="h",
+        price=Decimal("30.02"),
+        currency="EUR",
+        tax="standard",
+    )
     first, second = offer("diagnosis 1", look, book), offer("repair 1", (extra,), book)
     standing, lines = Standing([first, second], [yes(first), yes(second)], book), (*look, extra)
     assert str(standing.total) == "48.04"
-    assert refusal(lines, standing) == (
-        "The invoice comes to 48.05 EUR, but 48.04 was agreed. Only rounding of the tax makes the difference; invoice it with a rounding amount of -0.01."
+    assert (
+        refusal(lines, standing)
+        == "The invoice comes to 48.05 EUR, but 48.04 was agreed. Only rounding of the tax makes the"
+        " difference; invoice it with a rounding amount of -0.01."
     )
     less = rounding_to_agreed(lines, standing)
     may_invoice(lines, standing, less)

@@ -17,26 +17,43 @@ from corekit.billing.offer import Asked, declined, diagnosis_lines, repair_lines
 from corekit.model.canonical import canonical
 from corekit.model.money import Money
 
-FOUND = Ground(kind=GroundKind.FINDING, text="The battery does not hold its voltage under load.", finding_code="battery.load", evidence=("e1", "e2"))
+FOUND = Ground(
+    kind=GroundKind.FINDING,
+    text="The battery does not hold its voltage under load.",
+    finding_code="battery.load",
+    evidence=("e1", "e2"),
+)
 WANTED = Ground(kind=GroundKind.CUSTOMER, text="asked to find the drain")
-REPLACE = Asked(operation="battery.replace", title="Replace the battery", ground=FOUND, shown_by="load test voltage")
+REPLACE = Asked(
+    operation="battery.replace", title="Replace the battery", ground=FOUND, shown_by="load test voltage"
+)
 DRAIN = Asked(operation="battery.find_drain", title="Find the drain", ground=WANTED)
 
 
 def book(**changes: Any) -> PriceBook:
     data = {
         "currency": "EUR",
-        "tax": {"rates": {"standard": "20", "reduced": "5"}, "default": "standard", "parts": "reduced", "call_out": "reduced"},
+        "tax": {
+            "rates": {"standard": "20", "reduced": "5"},
+            "default": "standard",
+            "parts": "reduced",
+            "call_out": "reduced",
+        },
         "labour": {"per_hour": "62.50"},
         "call_out": "25.00",
         "travel": {"flat": "12.00"},
         "diagnosis": {"price": "35.00"},
         "operations": {
-            "battery.replace": {"hours": "0.6", "parts": [{"name": "Battery", "price": "128.00", "quantity": 1, "condition": "new"}]},
+            "battery.replace": {
+                "hours": "0.6",
+                "parts": [{"name": "Battery", "price": "128.00", "quantity": 1, "condition": "new"}],
+            },
             "battery.find_drain": {"hours": "1.0"},
         },
     }
-    return read_price_book({key: value for key, value in (data | changes).items() if value is not None}, "prices.toml")
+    return read_price_book(
+        {key: value for key, value in (data | changes).items() if value is not None}, "prices.toml"
+    )
 
 
 def shown(lines: tuple[Line, ...]) -> list[tuple[str, str, str, str, str]]:
@@ -50,7 +67,9 @@ def test_a_diagnosis_is_call_out_travel_and_a_flat_price_because_the_customer_as
         ("travel", "Travel", "1 flat", "12.00", "reduced"),
         ("diagnosis", "Diagnosis, flat price", "1 flat", "35.00", "standard"),
     ]
-    assert {(line.ground.kind, line.ground.text, line.operation) for line in lines} == {(GroundKind.CUSTOMER, "asked for a diagnosis", "")}
+    assert {(line.ground.kind, line.ground.text, line.operation) for line in lines} == {
+        (GroundKind.CUSTOMER, "asked for a diagnosis", "")
+    }
 
 
 def test_a_book_without_call_out_and_travel_offers_the_diagnosis_alone() -> None:
@@ -92,7 +111,10 @@ def test_every_operation_without_a_price_is_named_with_the_key_to_add() -> None:
         repair_lines(book(), [REPLACE, *strange])
     assert caught.value.faults == (
         'operations."egr.clean": is not priced; add [operations."egr.clean"] with hours = "…" and its parts',
-        'operations."ignition.coil": is not priced; add [operations."ignition.coil"] with hours = "…" and its parts',
+        (
+            'operations."ignition.coil": is not priced; add [operations."ignition.coil"] with hours = "…" and'
+            " its parts"
+        ),
     )
 
 
@@ -122,7 +144,15 @@ def test_judgement_without_a_reason_is_no_ground() -> None:
     assert Ground(kind=GroundKind.JUDGEMENT, text="the clamp crumbled when it was taken off")
 
 
-@pytest.mark.parametrize(("kind", "code"), [("finding", ""), ("customer", "battery.load"), ("scheduled", "battery.load"), ("judgement", "battery.load")])
+@pytest.mark.parametrize(
+    ("kind", "code"),
+    [
+        ("finding", ""),
+        ("customer", "battery.load"),
+        ("scheduled", "battery.load"),
+        ("judgement", "battery.load"),
+    ],
+)
 def test_a_finding_names_its_code_and_no_other_ground_does(kind: str, code: str) -> None:
     with pytest.raises(ValueError, match="A finding as ground names its code"):
         Ground(kind=GroundKind(kind), text="words", finding_code=code)
@@ -145,12 +175,30 @@ def test_a_line_that_does_not_add_up_cannot_be() -> None:
 NUMBERS = st.decimals(-99999, 99999, allow_nan=False, allow_infinity=False, places=5)
 
 
-@given(quantity=NUMBERS, price=NUMBERS, per=st.sampled_from(["1", "12", "1E+2"]), words=st.text(st.characters(codec="utf-8"), min_size=1), part=st.booleans())
-def test_a_line_survives_being_written_down(quantity: Decimal, price: Decimal, per: str, words: str, part: bool) -> None:
+@given(
+    quantity=NUMBERS,
+    price=NUMBERS,
+    per=st.sampled_from(["1", "12", "1E+2"]),
+    words=st.text(st.characters(codec="utf-8"), min_size=1),
+    part=st.booleans(),
+)
+def test_a_line_survives_being_written_down(
+    quantity: Decimal, price: Decimal, per: str, words: str, part: bool
+) -> None:
     line = priced(
-        kind=LineKind.PART if part else LineKind.LABOUR, text=words, operation="battery.replace", ground=FOUND, quantity=quantity, unit="piece", price=price,
-        currency="EUR", tax=words, condition=Condition.USED if part else None, shown_by=words, per=Decimal(per),
-    )  # fmt: skip
+        kind=LineKind.PART if part else LineKind.LABOUR,
+        text=words,
+        operation="battery.replace",
+        ground=FOUND,
+        quantity=quantity,
+        unit="piece",
+        price=price,
+        currency="EUR",
+        tax=words,
+        condition=Condition.USED if part else None,
+        shown_by=words,
+        per=Decimal(per),
+    )
     data = to_data(line)
     assert from_data(json.loads(json.dumps(data))) == line
     assert canonical(data)  # an offer's lines are hashed
@@ -170,7 +218,11 @@ def test_a_line_survives_being_written_down(quantity: Decimal, price: Decimal, p
         ("net", {"minor": 1, "currency": "EUR"}, "comes to"),
         ("net", [], "net: must be an object"),
         ("ground", {"kind": "judgement", "text": "", "finding_code": "", "evidence": []}, "needs a reason"),
-        ("ground", {"kind": "customer", "text": "x", "finding_code": "", "evidence": "e1"}, "list of entry ids"),
+        (
+            "ground",
+            {"kind": "customer", "text": "x", "finding_code": "", "evidence": "e1"},
+            "list of entry ids",
+        ),
         ("ground", {"kind": "customer", "text": "x"}, "ground: missing keys: finding_code, evidence"),
         ("extra", 1, "unknown keys: extra"),
     ],

@@ -14,7 +14,16 @@ from corekit.model.records import Paid, PaymentTaken
 
 def document(gross: int) -> Totals:
     money, none = Money(gross, "EUR"), Money(0, "EUR")
-    return Totals(sum_of_lines=money, allowances=none, charges=none, net=money, per_rate=(), tax=none, gross=money, outside_tax="small business")
+    return Totals(
+        sum_of_lines=money,
+        allowances=none,
+        charges=none,
+        net=money,
+        per_rate=(),
+        tax=none,
+        gross=money,
+        outside_tax="small business",
+    )
 
 
 def due(gross: int, paid: int = 0) -> Payable:
@@ -30,7 +39,10 @@ def test_a_receipt_says_what_was_paid_before_and_what_is_left() -> None:
 
 
 def test_more_than_is_due_is_refused_with_the_change_to_give() -> None:
-    with pytest.raises(PaymentProblem, match=r"Only 12\.00 EUR is due, and 20\.00 was given; give back 8\.00 and record 12\.00"):
+    with pytest.raises(
+        PaymentProblem,
+        match=r"Only 12\.00 EUR is due, and 20\.00 was given; give back 8\.00 and record 12\.00",
+    ):
         receive(Money(2000, "EUR"), "cash", due(1200))
 
 

@@ -1,8 +1,8 @@
 """Totals against published invoices, and against exact fractions.
 
 Source of core-inv-01 to 05: example files of the EN 16931 validation artefacts v1.3.16 (github
-ConnectingEurope/eInvoicing-EN16931, figures only); each names its file. The artefacts themselves accept a tax amount that is
-wrong by up to 0.99, so every figure here is compared to the cent.
+ConnectingEurope/eInvoicing-EN16931, figures only); each names its file. The artefacts themselves accept a tax
+amount that is wrong by up to 0.99, so every figure here is compared to the cent.
 """
 
 from __future__ import annotations
@@ -26,15 +26,29 @@ ASKED = Ground(kind=GroundKind.CUSTOMER, text="asked for it")
 def book(**rates: str) -> PriceBook:
     tax = {"rates": rates, "default": next(iter(rates))} if rates else {"none": "small business"}
     return read_price_book(
-        {"currency": "EUR", "tax": tax, "labour": {"per_hour": "60.00"}, "diagnosis": {"price": "30.00"}, "operations": {}}, "prices.toml"
+        {
+            "currency": "EUR",
+            "tax": tax,
+            "labour": {"per_hour": "60.00"},
+            "diagnosis": {"price": "30.00"},
+            "operations": {},
+        },
+        "prices.toml",
     )
 
 
 def line(price: str, rate: str = "S", quantity: str = "1", per: str = "1") -> Line:
     return priced(
-        kind=LineKind.LABOUR, text="work", ground=ASKED, quantity=Decimal(quantity), unit="h", price=Decimal(price), currency="EUR", tax=rate,
+        kind=LineKind.LABOUR,
+        text="work",
+        ground=ASKED,
+        quantity=Decimal(quantity),
+        unit="h",
+        price=Decimal(price),
+        currency="EUR",
+        tax=rate,
         per=Decimal(per),
-    )  # fmt: skip
+    )
 
 
 def eur(amount: str) -> Money:
@@ -45,19 +59,30 @@ def eur(amount: str) -> Money:
 def test_two_rates_are_each_taxed_on_their_base(source: str) -> None:
     # Category bases 183.23 at 6 % and 46.37 at 21 %.
     came = totals([line("183.23", "low"), line("46.37", "high")], book(low="6", high="21"))
-    assert [(row.rate, str(row.base), str(row.tax)) for row in came.per_rate] == [("low", "183.23", "10.99"), ("high", "46.37", "9.74")]
+    assert [(row.rate, str(row.base), str(row.tax)) for row in came.per_rate] == [
+        ("low", "183.23", "10.99"),
+        ("high", "46.37", "9.74"),
+    ]
     assert (str(came.net), str(came.tax), str(came.gross)) == ("229.60", "20.73", "250.33")
     assert str(payable(came).due) == "250.33"
 
 
-# ubl-tc434-example1.xml: its lines that follow quantity × price (the last one, 6 × 18.33 with net -109.98, does not).
+# ubl-tc434-example1.xml: its lines that follow quantity × price (the last one, 6 × 18.33 with net -109.98,
+# does not).
 EXAMPLE_1 = [
-    ("2", "9.95", "19.90"), ("1", "9.85", "9.85"), ("2", "7.23", "14.46"), ("3", "4.79", "14.37"), ("2", "1.65", "3.30"), ("2", "4.67", "9.34"),
+    ("2", "9.95", "19.90"),
+    ("1", "9.85", "9.85"),
+    ("2", "7.23", "14.46"),
+    ("3", "4.79", "14.37"),
+    ("2", "1.65", "3.30"),
+    ("2", "4.67", "9.34"),
     ("6", "17.02", "102.12"),
-]  # fmt: skip
+]
 
 
-@pytest.mark.parametrize(("quantity", "price", "net"), EXAMPLE_1, ids=[f"core-inv-02-{place}" for place in range(len(EXAMPLE_1))])
+@pytest.mark.parametrize(
+    ("quantity", "price", "net"), EXAMPLE_1, ids=[f"core-inv-02-{place}" for place in range(len(EXAMPLE_1))]
+)
 def test_a_line_comes_to_quantity_times_price(quantity: str, price: str, net: str) -> None:
     assert str(line_net(Decimal(quantity), Decimal(price), "EUR")) == net
 
@@ -65,13 +90,23 @@ def test_a_line_comes_to_quantity_times_price(quantity: str, price: str, net: st
 @pytest.mark.parametrize("source", ["ubl-tc434-example2.xml"], ids=["core-inv-03"])
 def test_allowance_charge_exempt_line_and_prepayment_come_out_to_the_cent(source: str) -> None:
     # 1460.50 at 25 % is 365.125: half up gives .13, rounding to even would give .12.
-    lines = [line("1273.00", "S25"), line("-3.96", "S15"), line("4.96", "S15"), line("-25.00", "E0"), line("187.50", "S25")]
+    lines = [
+        line("1273.00", "S25"),
+        line("-3.96", "S15"),
+        line("4.96", "S15"),
+        line("-25.00", "E0"),
+        line("187.50", "S25"),
+    ]
     adjustment = Adjustment(text="on the whole", amount=eur("100.00"), tax="S25")
     came = totals(lines, book(S25="25", S15="15", E0="0"), allowances=[adjustment], charges=[adjustment])
     assert str(came.sum_of_lines) == "1436.50"
     assert (str(came.allowances), str(came.charges)) == ("100.00", "100.00")
     assert str(came.net) == "1436.50"
-    assert {row.rate: str(row.base) for row in came.per_rate} == {"S25": "1460.50", "S15": "1.00", "E0": "-25.00"}
+    assert {row.rate: str(row.base) for row in came.per_rate} == {
+        "S25": "1460.50",
+        "S15": "1.00",
+        "E0": "-25.00",
+    }
     # Decimal gives -0.00 for the exempt rate.
     assert {row.rate: str(row.tax) for row in came.per_rate} == {"S25": "365.13", "S15": "0.15", "E0": "0.00"}
     assert (str(came.tax), str(came.gross)) == ("365.28", "1801.78")
@@ -80,10 +115,17 @@ def test_allowance_charge_exempt_line_and_prepayment_come_out_to_the_cent(source
 
 # ubl-tc434-example8.xml: quantity, price, price base quantity, net.
 EXAMPLE_8 = [
-    ("16000", "0.00880", "1", "140.80"), ("16000", "0.00101", "1", "16.16"), ("132", "15.24", "12", "167.64"), ("58", "1.53", "1", "88.74"),
-    ("1", "441.00", "12", "36.75"), ("1", "678.00", "12", "56.50"), ("1", "83.34", "1", "83.34"), ("1", "190.31", "1", "190.31"),
-    ("1", "64.21", "1", "64.21"), ("1", "64.46", "1", "64.46"),
-]  # fmt: skip
+    ("16000", "0.00880", "1", "140.80"),
+    ("16000", "0.00101", "1", "16.16"),
+    ("132", "15.24", "12", "167.64"),
+    ("58", "1.53", "1", "88.74"),
+    ("1", "441.00", "12", "36.75"),
+    ("1", "678.00", "12", "56.50"),
+    ("1", "83.34", "1", "83.34"),
+    ("1", "190.31", "1", "190.31"),
+    ("1", "64.21", "1", "64.21"),
+    ("1", "64.46", "1", "64.46"),
+]
 
 
 @pytest.mark.parametrize("source", ["ubl-tc434-example8.xml"], ids=["core-inv-04"])
@@ -102,7 +144,9 @@ def test_a_discounted_price_below_a_cent_keeps_its_decimals(source: str) -> None
 
 # Half up on the magnitude; float round(2.675, 2) gives 2.67. Source: Python's Decimal ROUND_HALF_UP.
 @pytest.mark.parametrize(
-    ("value", "rounded"), [("2.675", "2.68"), ("2.665", "2.67"), ("-2.675", "-2.68"), ("365.125", "365.13")], ids=[f"core-inv-06-{n}" for n in range(4)]
+    ("value", "rounded"),
+    [("2.675", "2.68"), ("2.665", "2.67"), ("-2.675", "-2.68"), ("365.125", "365.13")],
+    ids=[f"core-inv-06-{n}" for n in range(4)],
 )
 def test_halves_round_away_from_zero(value: str, rounded: str) -> None:
     assert str(Money.of(value, "EUR")) == rounded
@@ -126,7 +170,9 @@ def test_tax_is_rounded_once_on_the_document_not_on_each_line(source: str) -> No
 def test_each_kind_of_line_is_taxed_at_its_own_rate(parts: str, labour: str, tax: str, gross: str) -> None:
     rates = book(parts=parts) if parts == labour else book(parts=parts, labour=labour)
     name = "parts" if parts == labour else "labour"
-    lines = [line(price, "parts") for price in ("189.95", "12.49", "7.25")] + [line("95.00", name, hours) for hours in ("1.2", "0.3")]
+    lines = [line(price, "parts") for price in ("189.95", "12.49", "7.25")] + [
+        line("95.00", name, hours) for hours in ("1.2", "0.3")
+    ]
     assert str(total((each.net for each in lines[:3]), "EUR")) == "209.69"
     assert str(total((each.net for each in lines[3:]), "EUR")) == "142.50"
     came = totals(lines, rates)
@@ -135,7 +181,9 @@ def test_each_kind_of_line_is_taxed_at_its_own_rate(parts: str, labour: str, tax
 
 # net = gross / (1 + r) half up, tax the rest.
 @pytest.mark.parametrize(
-    ("gross", "percent", "net", "tax"), [("100.00", "20", "83.33", "16.67"), ("49.99", "19", "42.01", "7.98")], ids=["core-inv-09-20", "core-inv-09-19"]
+    ("gross", "percent", "net", "tax"),
+    [("100.00", "20", "83.33", "16.67"), ("49.99", "19", "42.01", "7.98")],
+    ids=["core-inv-09-20", "core-inv-09-19"],
 )
 def test_tax_is_taken_out_of_a_price_that_includes_it(gross: str, percent: str, net: str, tax: str) -> None:
     assert tuple(str(part) for part in out_of_gross(eur(gross), Decimal(percent))) == (net, tax)
@@ -149,7 +197,9 @@ def test_an_allowance_lowers_and_a_charge_raises_net_and_base() -> None:
         allowances=[Adjustment(text="regular customer", amount=eur("30.00"), tax="S")],
         charges=[Adjustment(text="disposal", amount=eur("10.00"), tax="S")],
     )
-    came_to = [str(each) for each in (came.sum_of_lines, came.net, came.per_rate[0].base, came.tax, came.gross)]
+    came_to = [
+        str(each) for each in (came.sum_of_lines, came.net, came.per_rate[0].base, came.tax, came.gross)
+    ]
     assert came_to == ["200.00", "180.00", "180.00", "36.00", "216.00"]
 
 
@@ -193,19 +243,36 @@ def exactly(number: Fraction) -> int:
 
 
 def decimals(whole: int, places: int) -> st.SearchStrategy[Decimal]:
-    return st.integers(-(10 ** (whole + places)), 10 ** (whole + places)).map(lambda digits: Decimal(digits).scaleb(-places))
+    return st.integers(-(10 ** (whole + places)), 10 ** (whole + places)).map(
+        lambda digits: Decimal(digits).scaleb(-places)
+    )
 
 
 ROWS = st.lists(
-    st.tuples(decimals(5, 3), decimals(8, 6), st.sampled_from(["1", "3", "7", "12", "0.5", "100"]), st.sampled_from(["a", "b"])), min_size=1, max_size=12
+    st.tuples(
+        decimals(5, 3),
+        decimals(8, 6),
+        st.sampled_from(["1", "3", "7", "12", "0.5", "100"]),
+        st.sampled_from(["a", "b"]),
+    ),
+    min_size=1,
+    max_size=12,
 )
 PERCENTS = st.integers(0, 100_0000).map(lambda digits: Decimal(digits).scaleb(-4))
 
 
 @given(rows=ROWS, a=PERCENTS, b=PERCENTS)
-def test_totals_agree_with_exact_fractions_whatever_the_numbers(rows: list[tuple[Decimal, Decimal, str, str]], a: Decimal, b: Decimal) -> None:
-    came = totals([line(f"{price:f}", rate, f"{quantity:f}", per) for quantity, price, per, rate in rows], book(a=f"{a:f}", b=f"{b:f}"))
-    nets = [(rate, exactly(Fraction(quantity) * Fraction(price) / Fraction(per))) for quantity, price, per, rate in rows]
+def test_totals_agree_with_exact_fractions_whatever_the_numbers(
+    rows: list[tuple[Decimal, Decimal, str, str]], a: Decimal, b: Decimal
+) -> None:
+    came = totals(
+        [line(f"{price:f}", rate, f"{quantity:f}", per) for quantity, price, per, rate in rows],
+        book(a=f"{a:f}", b=f"{b:f}"),
+    )
+    nets = [
+        (rate, exactly(Fraction(quantity) * Fraction(price) / Fraction(per)))
+        for quantity, price, per, rate in rows
+    ]
     taxes = {
         rate: exactly(Fraction(sum(net for name, net in nets if name == rate), 100) * Fraction(percent) / 100)
         for rate, percent in (("a", a), ("b", b))
@@ -217,10 +284,17 @@ def test_totals_agree_with_exact_fractions_whatever_the_numbers(rows: list[tuple
 
 
 @given(rows=ROWS, a=PERCENTS, b=PERCENTS)
-def test_a_reversed_document_comes_to_the_same_with_the_other_sign(rows: list[tuple[Decimal, Decimal, str, str]], a: Decimal, b: Decimal) -> None:
+def test_a_reversed_document_comes_to_the_same_with_the_other_sign(
+    rows: list[tuple[Decimal, Decimal, str, str]], a: Decimal, b: Decimal
+) -> None:
     rates = book(a=f"{a:f}", b=f"{b:f}")
-    there = totals([line(f"{price:f}", rate, f"{quantity:f}", per) for quantity, price, per, rate in rows], rates)
-    back = totals([line(f"{price:f}", rate, f"{quantity.copy_negate():f}", per) for quantity, price, per, rate in rows], rates)
+    there = totals(
+        [line(f"{price:f}", rate, f"{quantity:f}", per) for quantity, price, per, rate in rows], rates
+    )
+    back = totals(
+        [line(f"{price:f}", rate, f"{quantity.copy_negate():f}", per) for quantity, price, per, rate in rows],
+        rates,
+    )
     assert (back.net, back.tax, back.gross) == (-there.net, -there.tax, -there.gross)
     assert [(row.base, row.tax) for row in back.per_rate] == [(-row.base, -row.tax) for row in there.per_rate]
     assert not any(str(row.tax).startswith("-0.00") for row in back.per_rate)
@@ -248,7 +322,10 @@ def test_money_never_holds_part_of_a_cent() -> None:
         Money(12, "EUR").times(0.5)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(("amount", "currency", "shown"), [("1234.5", "JPY", "1235"), ("1.2345", "KWD", "1.235"), ("-0.004", "EUR", "0.00")])
+@pytest.mark.parametrize(
+    ("amount", "currency", "shown"),
+    [("1234.5", "JPY", "1235"), ("1.2345", "KWD", "1.235"), ("-0.004", "EUR", "0.00")],
+)
 def test_money_has_the_decimals_of_its_currency(amount: str, currency: str, shown: str) -> None:
     # JPY has no minor unit and KWD three digits (ISO 4217, from memory).
     assert str(Money.of(amount, currency)) == shown

@@ -1,4 +1,7 @@
-"""What is not charged costs nothing, says why, and never stands in the way of an invoice. Amounts are invented, sums done by hand."""
+"""What is not charged costs nothing, says why, and never stands in the way of an invoice.
+
+Amounts are invented, sums done by hand.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +25,12 @@ NOTE = "goodwill; not charged"
 
 def test_a_waived_line_keeps_its_quantity_and_has_no_price() -> None:
     labour, part, drain = waive(REPAIR, {"battery.replace": NOTE})
-    assert (labour.quantity, labour.price, labour.net, labour.waived) == (Decimal("0.5"), Decimal(0), Money(0, "EUR"), NOTE)
+    assert (labour.quantity, labour.price, labour.net, labour.waived) == (
+        Decimal("0.5"),
+        Decimal(0),
+        Money(0, "EUR"),
+        NOTE,
+    )
     assert (part.net, part.waived) == (Money(0, "EUR"), NOTE)
     assert drain == REPAIR[2]
     assert charged((labour, part, drain)) == (drain,)
@@ -61,7 +69,9 @@ def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
     assert free.total == 0
     standing = Standing([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
-    with pytest.raises(ConsentProblem, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"):
+    with pytest.raises(
+        ConsentProblem, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
+    ):
         may_invoice(REPAIR[:2], standing)
 
 

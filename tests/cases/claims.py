@@ -1,4 +1,6 @@
-"""What an assessment claims, in the codes of the cases: the mapping read against findings, gaps, calls, repairs and questions of intake."""
+"""What an assessment claims, in the codes of the cases: the mapping read against findings, gaps, calls,
+repairs and questions of intake.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +13,30 @@ from corekit.model.finding import Finding, Reason, Verdict
 
 from .loader import Tried, table
 
-SIGN_KEYS = {"finding", "place", "of", "leans", "side", "band", "calls", "gap", "next", "proof", "change", "fault", "says"}
+SIGN_KEYS = {
+    "finding",
+    "place",
+    "of",
+    "leans",
+    "side",
+    "band",
+    "calls",
+    "gap",
+    "next",
+    "proof",
+    "change",
+    "fault",
+    "says",
+}
 PASS_AT, FAIL_AT = 0.95, 0.05
 ENOUGH = 0.75
 
 
 def leans(finding: Finding) -> str:
-    """`pass`, `fail`, `open`, or `plain` for a statement that was held against nothing. Readings that are said to disagree decide nothing."""
+    """`pass`, `fail`, `open`, or `plain` for a statement that was held against nothing.
+
+    Readings that are said to disagree decide nothing.
+    """
     if "readings disagree" in str(finding.text):
         return "open"
     if finding.verdict in (Verdict.PASS, Verdict.FAIL):
@@ -38,14 +57,17 @@ def side(finding: Finding) -> str:
 
 
 def band(finding: Finding) -> set[str]:
-    """Of a state of charge: `low` when its whole band (9 in 10) lies below 75 %, `ok` when it lies above, `full` when it reaches full
-    and the finding is no longer held open."""
+    """Of a state of charge: `low` when its whole band (9 in 10) lies below 75 %, `ok` when it lies above,
+    `full` when it reaches full and the finding is no longer held open.
+    """
     assert finding.value is not None
     low, high = finding.value.number - 1.645 * finding.value.u, finding.value.number + 1.645 * finding.value.u
     if finding.verdict is Verdict.UNDECIDED and finding.probability is None:
         return set()
     found = {"low"} if high < ENOUGH else set()
-    return found | ({"ok"} if low >= ENOUGH else set()) | ({"full"} if low >= ENOUGH and high >= 1.0 else set())
+    return (
+        found | ({"ok"} if low >= ENOUGH else set()) | ({"full"} if low >= ENOUGH and high >= 1.0 else set())
+    )
 
 
 def holds(sign: Mapping[str, str], tried: Tried) -> bool:
@@ -59,10 +81,16 @@ def holds(sign: Mapping[str, str], tried: Tried) -> bool:
     if "proof" in sign:
         return any(proof.proof is Proof(sign["proof"]) for proof in made.repairs)
     if "change" in sign:
-        compared = [one for one in made.comparisons if (one.after.measurand.key, one.after.place) == (sign["of"], sign.get("place", ""))]
+        compared = [
+            one
+            for one in made.comparisons
+            if (one.after.measurand.key, one.after.place) == (sign["of"], sign.get("place", ""))
+        ]
         return any(one.change == sign["change"] for one in compared)
     if "gap" in sign:
-        open_gaps = [gap for gap in made.gaps if gap.reason is Reason.NOT_MEASURED and gap.wants == sign["gap"]]
+        open_gaps = [
+            gap for gap in made.gaps if gap.reason is Reason.NOT_MEASURED and gap.wants == sign["gap"]
+        ]
         return any(re.search(sign.get("says", ""), gap.text) for gap in open_gaps)
     return any(_bears(finding, sign) for finding in made.findings)
 
@@ -92,7 +120,9 @@ def stronger(code: str) -> set[str]:
 
 
 def said(code: str, tried: Tried) -> bool:
-    """Is the claim made, itself or by a stronger one? What has no sign is said by nothing; for battery cases a test refuses that."""
+    """Is the claim made, itself or by a stronger one? What has no sign is said by nothing; for battery cases
+    a test refuses that.
+    """
     known: dict[str, list[dict[str, str]]] = table("mapping.toml")["claims"]
     signs = [sign for one in stronger(code) for sign in known.get(one, ())]
     return any(holds(sign, tried) for sign in signs)

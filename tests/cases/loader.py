@@ -1,7 +1,7 @@
 """Field cases as jobs: what a careful mechanic would type at each, read and assessed like any visit file.
 
-A case's own data holds what was read and what may be claimed; `conditions.toml` says how it would be typed. Nothing else of the case
-reaches the job: the outcome is not in the data at all.
+A case's own data holds what was read and what may be claimed; `conditions.toml` says how it would be typed.
+Nothing else of the case reaches the job: the outcome is not in the data at all.
 """
 
 from __future__ import annotations
@@ -85,11 +85,18 @@ class FieldCase:
         """The visit file, as data."""
         rows = {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
         filled: dict[str, Any] = _filled(rows, self)
-        return {"job": self.id, "reason": str(self.data["told"]), "vehicle": {"told": "as in the case", "no_vin": "not told"}, **filled}
+        return {
+            "job": self.id,
+            "reason": str(self.data["told"]),
+            "vehicle": {"told": "as in the case", "no_vin": "not told"},
+            **filled,
+        }
 
     def taken(self) -> Iterator[str]:
         """Names of the data's numbers that are typed."""
-        yield from _names({key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")})
+        yield from _names(
+            {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
+        )
 
 
 def _filled(data: Any, case: FieldCase) -> Any:
@@ -121,7 +128,11 @@ def cases(of: str = "") -> list[FieldCase]:
     """All cases of the data, or those whose id begins so after an optional `syn-`."""
     typed = table("conditions.toml")
     found = [tomllib.loads(path.read_text("utf-8")) for path in sorted((HERE / "data").glob("*.toml"))]
-    return [FieldCase(data, typed.get(data["id"], {})) for data in found if data["id"].removeprefix("syn-").startswith(of)]
+    return [
+        FieldCase(data, typed.get(data["id"], {}))
+        for data in found
+        if data["id"].removeprefix("syn-").startswith(of)
+    ]
 
 
 @attrs.frozen(eq=False)
@@ -152,7 +163,9 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
 
 
 def _without(data: dict[str, Any], faults: tuple[Fault, ...]) -> None:
-    """Takes out the readings and printed limits that intake refused; anything else that is wrong is a slip in the table of conditions."""
+    """Takes out the readings and printed limits that intake refused; anything else that is wrong is a slip in
+    the table of conditions.
+    """
     for fault in faults:
         reading = re.fullmatch(r"step\[(\d+)\]\.readings\[(\d+)\]\.is", fault.path)
         limit = re.fullmatch(r"specification\[(\d+)\]\.\w+", fault.path)

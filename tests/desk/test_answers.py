@@ -44,7 +44,10 @@ def said(shop: Shop, job: str | None, name: str, **rows: Any) -> Answered:
 
 
 def rest(typed: str, temperature: str = "", **more: Any) -> dict[str, Any]:
-    return {"readings": [{"of": REST, "is": typed, **more}], **({"setup": {"battery.temperature": temperature}} if temperature else {})}
+    return {
+        "readings": [{"of": REST, "is": typed, **more}],
+        **({"setup": {"battery.temperature": temperature}} if temperature else {}),
+    }
 
 
 def arrived(shop: Shop) -> str:
@@ -60,7 +63,7 @@ def fault(problem: pytest.ExceptionInfo[VisitProblem]) -> Fault:
     return found
 
 
-# ── the same record as from a file ─────────────────────────────────────────────────────────────────────────────────
+# ── the same record as from a file ──────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
@@ -108,11 +111,20 @@ def test_a_reading_alone_begins_no_job(shop: Shop) -> None:
 
 
 def test_a_vehicle_told_on_the_phone_is_filled_up_when_it_is_seen(shop: Shop) -> None:
-    job = said(shop, None, "call", reason="Wants a price.", vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).job
+    job = said(
+        shop,
+        None,
+        "call",
+        reason="Wants a price.",
+        vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"},
+    ).job
     said(shop, job, "plate", vehicle={"plate": "DEMO-9"})
     seen = said(shop, job, "odometer", vehicle={"odometer": "98400 km"})
     vehicle, texts = shop.store.job(job).vehicle, shop.texts(job)
-    assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.told)] == ["DEMO-9", "five-door, 1.4 petrol"]
+    assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.told)] == [
+        "DEMO-9",
+        "five-door, 1.4 petrol",
+    ]
     assert (vehicle.odometer, vehicle.why_no_vin) == (98_400_000.0, "")
     assert len(shop.store.job(job).all(Vehicle)) == 1 and seen.entries[0].replaces
 
@@ -143,20 +155,32 @@ def test_an_agreement_names_an_offer_that_was_made_and_its_total(shop: Shop) -> 
     assert [entry.body["amount"] for entry in shop.store.books()] == [6000]
 
 
-# ── once ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── once ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
-    """The visit of the demo from arrival to the last payment, each step under its own answer, giving the ids of what it became."""
+    """The visit of the demo from arrival to the last payment, each step under its own answer, giving the ids
+    of what it became.
+    """
     steps: list[Callable[[], list[str]]] = []
     for number, rows in enumerate(fragments()):
         agreed = next((step["agreed"] for step in rows.get("step", []) if "agreed" in step), None)
         if agreed is not None:
             stage, mark = agreed["offer"].split(" ", 1)[0], f"{number:04}"
-            steps.append(lambda stage=stage, mark=mark: [shop.offer(job, stage, answer=f"offer-for-answer-{mark}").document.id])  # type: ignore[misc]
-            steps.append(lambda name=agreed["offer"], mark=mark: [agree(shop, job, name, f"agree-with-answer-{mark}")])  # type: ignore[misc]
+            steps.append(
+                lambda stage=stage, mark=mark: [
+                    shop.offer(job, stage, answer=f"offer-for-answer-{mark}").document.id
+                ]
+            )  # type: ignore[misc]
+            steps.append(
+                lambda name=agreed["offer"], mark=mark: [agree(shop, job, name, f"agree-with-answer-{mark}")]
+            )  # type: ignore[misc]
         elif not any("paid" in step for step in rows.get("step", [])):
-            steps.append(lambda number=number, rows=rows: [entry.id for entry in answered(shop, job, number, rows).entries])  # type: ignore[misc]
+            steps.append(
+                lambda number=number, rows=rows: [
+                    entry.id for entry in answered(shop, job, number, rows).entries
+                ]
+            )  # type: ignore[misc]
     steps.append(lambda: pay(shop, job, "100.00", "a-first-payment-"))
     steps.append(lambda: [shop.issue(job, answer="the-invoice-of-it").number])
     steps.append(lambda: pay(shop, job, "266.60", "the-rest-of-money"))
@@ -176,7 +200,9 @@ def agree(shop: Shop, job: str, name: str, answer: str) -> str:
 @settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_whatever_is_sent_again_on_the_way_adds_nothing(data: st.DataObject) -> None:
-    """A phone that does not hear the reply sends again: the last answers, or everything from any point on, as often as it likes."""
+    """A phone that does not hear the reply sends again: the last answers, or everything from any point on, as
+    often as it likes.
+    """
     with tempfile.TemporaryDirectory() as folder, demo_shop(Path(folder) / "van") as shop:
         job = "0123456789ab"
         steps = deeds(shop, job)
@@ -196,7 +222,11 @@ def test_whatever_is_sent_again_on_the_way_adds_nothing(data: st.DataObject) -> 
 def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop) -> None:
     job = arrived(shop)
     said(shop, job, "reading", step=[rest("12.5 V")])
-    for rows in ({"step": [rest("12.6 V")]}, {"step": [rest("12.5 V", with_="meter")]}, {"traits": {"battery.type": "flooded"}}):
+    for rows in (
+        {"step": [rest("12.6 V")]},
+        {"step": [rest("12.5 V", with_="meter")]},
+        {"traits": {"battery.type": "flooded"}},
+    ):
         with pytest.raises(OtherAnswer, match="said something else"):
             said(shop, job, "reading", **rows)
     with pytest.raises(OtherAnswer):
@@ -222,7 +252,7 @@ def test_an_answer_with_a_fault_may_be_put_right_under_the_same_id(shop: Shop) -
     assert readings(shop, job) == ["9.1 V"]
 
 
-# ── at once, and cut short ─────────────────────────────────────────────────────────────────────────────────────────
+# ── at once, and cut short ──────────────────────────────────────────────────────────────────────────────────
 
 
 def at_once(*does: Callable[[], object]) -> None:
@@ -256,7 +286,9 @@ def test_two_phones_answering_at_once_never_get_one_subject_twice(shop: Shop, sh
 
     at_once(lambda: tell(shop, "this"), lambda: tell(other, "that"))
     entries = shop.store.journal(job)
-    assert len({entry.subject for entry in entries}) == len(entries) == 2 + 1 + 24, "the job, one setup, and every reading"
+    assert len({entry.subject for entry in entries}) == len(entries) == 2 + 1 + 24, (
+        "the job, one setup, and every reading"
+    )
     names = [name for called in shop.store.names().values() for name in called]
     assert len(set(names)) == len(names) == 25
     assert shop.store.verify() == []
@@ -269,14 +301,18 @@ def test_the_same_answer_sent_by_four_at_once_is_taken_once(shop: Shop) -> None:
     shop.offer(job, "diagnosis")
     at_once(*[lambda: said(shop, job, "reading", step=[rest("12.5 V")])] * 4)
     at_once(*[lambda: agree(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
-    at_once(*[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", answer="paid-in-cash-once")] * 4)
+    at_once(
+        *[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", answer="paid-in-cash-once")] * 4
+    )
     at_once(*[lambda: shop.issue(job, answer="issued-only-once")] * 4)
     assert readings(shop, job) == ["12.5 V"]
     assert [entry.kind for entry in shop.store.books()] == ["payment", "invoice"]
     assert shop.store.verify() == []
 
 
-def test_an_invoice_holds_what_came_in_while_it_was_laid_out(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_invoice_holds_what_came_in_while_it_was_laid_out(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
     job = arrived(shop)
     agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
     assessed, late = shop.assessed, [Answer(id="the-last-reading", rows={"step": [rest("12.5 V")]})]
@@ -292,7 +328,9 @@ def test_an_invoice_holds_what_came_in_while_it_was_laid_out(shop: Shop, monkeyp
 
 
 def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
-    """Answer in a process of its own that is killed just before this statement to the database; True when it came to its end."""
+    """Answer in a process of its own that is killed just before this statement to the database; True when it
+    came to its end.
+    """
     child = os.fork()
     if child:
         ended = os.waitpid(child, 0)[1]
@@ -322,7 +360,10 @@ def test_a_kill_before_any_statement_leaves_all_of_an_answer_or_nothing(shop: Sh
     statement = 0
     while True:
         statement += 1
-        rows = {"vehicle": {"plate": f"CUT-{statement}"}, "step": [rest(f"12.{statement % 90 + 10} V", f"{statement % 40} °C")]}
+        rows = {
+            "vehicle": {"plate": f"CUT-{statement}"},
+            "step": [rest(f"12.{statement % 90 + 10} V", f"{statement % 40} °C")],
+        }
         before = len(shop.store.journal(job))
         ended = cut_before(shop, statement, rows)
         kept = len(shop.store.journal(job)) - before
@@ -336,7 +377,7 @@ def test_a_kill_before_any_statement_leaves_all_of_an_answer_or_nothing(shop: Sh
     assert statement > 30 and seen == {False, True}
 
 
-# ── corrected, withdrawn ───────────────────────────────────────────────────────────────────────────────────────────
+# ── corrected, withdrawn ────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_a_correction_takes_the_place_of_what_stood_with_its_stage_and_setup(shop: Shop) -> None:
@@ -345,10 +386,17 @@ def test_a_correction_takes_the_place_of_what_stood_with_its_stage_and_setup(sho
     said(shop, job, "later", step=[rest("12.7 V", "9 °C")])
     said(shop, job, "repair", step=[{"repaired": {"operation": "battery.charge"}}])
     (right,) = said(shop, job, "right", step=[rest("12.6 V")], instead_of=wrong.id).entries
-    assert (right.subject, right.replaces, right.reason) == (wrong.subject, (wrong.id,), "corrected on the screen")
+    assert (right.subject, right.replaces, right.reason) == (
+        wrong.subject,
+        (wrong.id,),
+        "corrected on the screen",
+    )
     assert {**right.body, "typed": "", "number": 0} == {**wrong.body, "typed": "", "number": 0}
     assert readings(shop, job) == ["12.6 V", "12.7 V"], "it stands where the first one stood"
-    assert said(shop, job, "same", step=[rest("12.65 V", "4 °C")], instead_of=right.id).entries[0].body["setup"] == wrong.body["setup"]
+    assert (
+        said(shop, job, "same", step=[rest("12.65 V", "4 °C")], instead_of=right.id).entries[0].body["setup"]
+        == wrong.body["setup"]
+    )
 
 
 def test_a_temperature_is_corrected_for_all_its_readings(shop: Shop) -> None:
@@ -434,7 +482,7 @@ def test_a_repair_is_withdrawn_with_its_traits_until_something_rests_on_it(shop:
     assert shop.store.job(job).stage == 1
 
 
-# ── beside files ───────────────────────────────────────────────────────────────────────────────────────────────────
+# ── beside files ────────────────────────────────────────────────────────────────────────────────────────────
 
 
 FILE = """
@@ -466,7 +514,9 @@ def test_a_file_is_taken_in_again_beside_what_was_answered_in_its_job(shop: Shop
     assert readings(shop, job) == ["12.5 V", "12.7 V", "12.9 V"]
 
 
-def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_says_something_new(shop: Shop, typed: Path) -> None:
+def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_says_something_new(
+    shop: Shop, typed: Path
+) -> None:
     job = shop.import_visit(typed)
     first, second = (noted.id for noted in shop.store.job(job).all(Measured))
     said(shop, job, "right", step=[rest("12.4 V")], instead_of=first)
@@ -486,7 +536,9 @@ def test_a_job_begun_on_a_screen_takes_a_file_too(shop: Shop, typed: Path) -> No
     shop.import_visit(typed, job)
     shop.import_visit(typed, job)
     more = said(shop, job, "after", step=[rest("12.9 V")])
-    assert more.entries[0].subject.startswith(f"{shop.store.names()[job][0]}:"), "its rows stand where they stood before the file came"
+    assert more.entries[0].subject.startswith(f"{shop.store.names()[job][0]}:"), (
+        "its rows stand where they stood before the file came"
+    )
     assert len(told(shop, job)) == len(before) + 4 + 1
 
 
@@ -500,7 +552,7 @@ def test_a_file_that_takes_the_name_of_a_job_from_a_screen_is_refused(shop: Shop
     assert shop.store.journal(job) == before
 
 
-# ── tried ──────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── tried ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_what_is_tried_shows_the_job_as_it_would_be_and_writes_nothing(shop: Shop) -> None:
@@ -520,15 +572,20 @@ def test_what_is_tried_shows_the_job_as_it_would_be_and_writes_nothing(shop: Sho
 def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     job = arrived(shop)
     *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
-    assert [noted.record.typed for noted in shop.tried(job, {"step": [rest("12.6 V")], "instead_of": wrong.id}).job.all(Measured)] == ["12.6 V"]
-    trial = shop.tried(None, {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}})
+    assert [
+        noted.record.typed
+        for noted in shop.tried(job, {"step": [rest("12.6 V")], "instead_of": wrong.id}).job.all(Measured)
+    ] == ["12.6 V"]
+    trial = shop.tried(
+        None, {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}}
+    )
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1
     with pytest.raises(VisitProblem):
         shop.tried(job, {"step": [rest("9.1 V")]})
 
 
-# ── forgotten ──────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── forgotten ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_nothing_in_the_table_of_answers_betrays_a_person_after_they_are_forgotten(shop: Shop) -> None:
@@ -541,7 +598,9 @@ def test_nothing_in_the_table_of_answers_betrays_a_person_after_they_are_forgott
     shop.forget(job)
     assert shop.store.verify() == []
     data = shop.store.path.read_bytes()
-    assert not [word for word in secrets if word.encode() in data], "the salt must go with the persons, or a plate could be guessed from the hash"
+    assert not [word for word in secrets if word.encode() in data], (
+        "the salt must go with the persons, or a plate could be guessed from the hash"
+    )
     again = said(shop, job, "reading", step=[rest("12.5 V")])
     assert again.again and again.entries == reading.entries
     with pytest.raises(StoreProblem, match="destroyed for good"):
@@ -557,7 +616,10 @@ def test_the_visit_that_everything_is_compared_with_is_there() -> None:
 
 
 def test_what_waited_on_the_phone_was_observed_that_long_ago(shop: Shop) -> None:
-    begun = shop.answer(None, Answer(id="begun-0123456789ab", rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}})).job
+    begun = shop.answer(
+        None,
+        Answer(id="begun-0123456789ab", rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}}),
+    ).job
     reading = {"step": [{"seen": [{"of": "battery.case", "is": "sound"}]}]}
     (entry,) = shop.answer(begun, Answer(id="late-0123456789abc", rows=reading, kept=3600.0)).entries
     recorded, taken = datetime.fromisoformat(entry.recorded), datetime.fromisoformat(entry.taken)

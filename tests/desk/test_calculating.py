@@ -1,4 +1,7 @@
-"""Calculations outside a job. What comes out is held against Ohm's law worked by hand and, for the doubt, JCGM 100:2008, 4.3.7 and 5.1.2."""
+"""Calculations outside a job.
+
+What comes out is held against Ohm's law worked by hand and, for the doubt, JCGM 100:2008, 4.3.7 and 5.1.2.
+"""
 
 from __future__ import annotations
 
@@ -29,11 +32,15 @@ def test_a_result_comes_from_texts_with_units_of_any_size(plugins: Plugins) -> N
 
 def test_a_plain_number_claims_no_more_than_four_digits(plugins: Plugins) -> None:
     # 10 V over 3 Ω is 3.3333… A.
-    assert work_out(plugins, "ignition.final_current", {"voltage": "10 V", "resistance": "3 ohm"}).shown == "3.333 A"
+    assert (
+        work_out(plugins, "ignition.final_current", {"voltage": "10 V", "resistance": "3 ohm"}).shown
+        == "3.333 A"
+    )
 
 
 def test_a_doubt_that_was_typed_travels_along(plugins: Plugins) -> None:
-    # ± 0.6 V, evenly likely: u = 0.6/√3 V; over 2 Ω u = 0.3/√3 A, and k = 2 gives 0.346 A, printed with one digit.
+    # ± 0.6 V, evenly likely: u = 0.6/√3 V; over 2 Ω u = 0.3/√3 A, and k = 2 gives 0.346 A, printed with one
+    # digit.
     shown = work_out(plugins, "ignition.final_current", {"voltage": "12 ± 0.6 V", "resistance": "2 Ω"}).shown
     assert shown.startswith("6.0")
     assert f"± {2 * 0.3 / math.sqrt(3):.1f} A" in shown
@@ -48,7 +55,10 @@ def test_every_input_that_is_wrong_is_named_at_once(plugins: Plugins) -> None:
 
 
 def test_a_number_outside_the_range_is_refused_in_the_units_that_people_use(plugins: Plugins) -> None:
-    with pytest.raises(CalculationProblem, match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.32\)"):
+    with pytest.raises(
+        CalculationProblem,
+        match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.32\)",
+    ):
         work_out(plugins, "battery.molality_of_gravity", {"gravity": "1265"})
 
 
@@ -66,7 +76,11 @@ def test_every_calculation_that_is_declared_can_be_asked_for(plugins: Plugins) -
 
 
 def test_temperatures_are_asked_for_in_degrees_and_a_ratio_may_be_a_plain_number(plugins: Plugins) -> None:
-    asked = {field.name: field for key in ("battery.disagreement", "battery.molality_of_gravity") for field in fields_of(plugins.calculations[key], plugins)}
+    asked = {
+        field.name: field
+        for key in ("battery.disagreement", "battery.molality_of_gravity")
+        for field in fields_of(plugins.calculations[key], plugins)
+    }
     assert asked["first"].units[0] == "°C"
     assert asked["gravity"].units[0] == PLAIN
 
@@ -74,8 +88,14 @@ def test_temperatures_are_asked_for_in_degrees_and_a_ratio_may_be_a_plain_number
 @given(volts=st.floats(0.1, 30), ohms=st.floats(0.1, 100))
 def test_the_same_quantity_in_other_units_gives_the_same_result(volts: float, ohms: float) -> None:
     plugins = load()
-    plain = work_out(plugins, "ignition.final_current", {"voltage": f"{volts:.6f} V", "resistance": f"{ohms:.6f} Ω"})
-    other = work_out(plugins, "ignition.final_current", {"voltage": f"{volts * 1000:.3f} mV", "resistance": f"{ohms / 1000:.9f} kΩ"})
+    plain = work_out(
+        plugins, "ignition.final_current", {"voltage": f"{volts:.6f} V", "resistance": f"{ohms:.6f} Ω"}
+    )
+    other = work_out(
+        plugins,
+        "ignition.final_current",
+        {"voltage": f"{volts * 1000:.3f} mV", "resistance": f"{ohms / 1000:.9f} kΩ"},
+    )
     assert plain.shown == other.shown
 
 

@@ -1,4 +1,6 @@
-"""A line's one ground is the strongest finding that speaks for its work, and an estimate shows no finding that asks for nothing."""
+"""A line's one ground is the strongest finding that speaks for its work, and an estimate shows no finding
+that asks for nothing.
+"""
 
 from __future__ import annotations
 
@@ -16,12 +18,16 @@ def blocks(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[ob
     """The demo's fourth job as it stood on arrival: three systems with a fault in each."""
     whole = next((data_path("demo") / "jobs").glob("4-*.toml")).read_text("utf-8")
     arrival = tmp_path_factory.mktemp("arrival") / "arrival.toml"
-    arrival.write_text(whole[: whole.index("[[step]]\nagreed = { offer = \"repair 1\"")], "utf-8")
-    return sketch_estimate(str(arrival), is_file=True, folder=demo_out, stage="repair", km=None, out=None).document.blocks
+    arrival.write_text(whole[: whole.index('[[step]]\nagreed = { offer = "repair 1"')], "utf-8")
+    return sketch_estimate(
+        str(arrival), is_file=True, folder=demo_out, stage="repair", km=None, out=None
+    ).document.blocks
 
 
 def test_what_decides_is_the_ground_before_what_only_advises(blocks: tuple[object, ...]) -> None:
-    grounds = {row.text: row.ground for block in blocks if isinstance(block, PricedLines) for row in block.rows}
+    grounds = {
+        row.text: row.ground for block in blocks if isinstance(block, PricedLines) for row in block.rows
+    }
     assert grounds["Clean and tighten posts and clamps"] == "Posts and clamps are corroded."
     assert grounds["Replace the plug leads"].startswith(("Lead 2: cracked", "The misfire went with the lead"))
 

@@ -1,4 +1,6 @@
-"""The instruments of a shop: what shop.toml may say of them, and what becomes of it in the journal, on the screen and on paper."""
+"""The instruments of a shop: what shop.toml may say of them, and what becomes of it in the journal, on the
+screen and on paper.
+"""
 
 from __future__ import annotations
 
@@ -72,9 +74,16 @@ def file(tmp_path: Path) -> Path:
 
 
 def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None:
-    settings = read_settings(said(folder, 'decimal = ","\n' + METER + 'interval = "2 years"\nstep = "0.1 V"\n'), demo=False)
+    settings = read_settings(
+        said(folder, 'decimal = ","\n' + METER + 'interval = "2 years"\nstep = "0.1 V"\n'), demo=False
+    )
     meter = settings.instruments["meter"]
-    assert (meter.kind, meter.calibrated, meter.interval, meter.step) == ("digital multimeter", "2024-01-05", "2 years", "0.1 V")
+    assert (meter.kind, meter.calibrated, meter.interval, meter.step) == (
+        "digital multimeter",
+        "2024-01-05",
+        "2 years",
+        "0.1 V",
+    )
     assert (settings.usual, settings.decimal) == ({"battery.rest_voltage": "meter"}, ",")
 
 
@@ -87,17 +96,53 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
         ('[instruments]\nmeter = "good"', "instruments.meter: write a table"),
         ("[instruments.meter]", "instruments.meter.accuracy: missing"),
         ('[instruments.meter]\naccuracy = " "', "instruments.meter.accuracy: "),
-        ('[instruments.meter]\naccuracy = "rather good"', 'instruments.meter.accuracy: "rather good" is not an accuracy'),
-        ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = 0.01 }', "instruments.meter.ranges: must be a table"),
-        ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "30 V" }', 'instruments.meter.ranges."20 V": the step "30 V" does not fit'),
-        ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "0 V" }', 'the step "0 V" does not fit the range "20 V"'),
-        ('[instruments.meter]\naccuracy = "1 %"\nranges = { "20" = "0.01 V" }', 'instruments.meter.ranges.20: the range "20" has no unit'),
-        ('[instruments.meter]\naccuracy = "1 %"\ncalibrated = "last year"', 'instruments.meter.calibrated: "last year" is no day'),
-        ('[instruments.meter]\naccuracy = "1 %"\ncalibrated = 2026', "instruments.meter.calibrated: must be a day"),
-        ('[instruments.meter]\naccuracy = "1 %"\ninterval = "often"', "instruments.meter.interval: a calibration holds for"),
-        ('[instruments.meter]\naccuracy = "1 %"\nfor = "battery.drain"', "instruments.meter.for: must be a list"),
-        ('[instruments.meter]\naccuracy = "1 %"\nowner = "me"', "instruments.meter.owner: unknown key; known are kind, accuracy"),
-        ('[instruments.a]\naccuracy = "1 %"\nfor = ["x.y"]\n[instruments.b]\naccuracy = "1 %"\nfor = ["x.y"]', "a is the usual one for x.y already"),
+        (
+            '[instruments.meter]\naccuracy = "rather good"',
+            'instruments.meter.accuracy: "rather good" is not an accuracy',
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = 0.01 }',
+            "instruments.meter.ranges: must be a table",
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "30 V" }',
+            'instruments.meter.ranges."20 V": the step "30 V" does not fit',
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "0 V" }',
+            'the step "0 V" does not fit the range "20 V"',
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nranges = { "20" = "0.01 V" }',
+            'instruments.meter.ranges.20: the range "20" has no unit',
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\ncalibrated = "last year"',
+            'instruments.meter.calibrated: "last year" is no day',
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\ncalibrated = 2026',
+            "instruments.meter.calibrated: must be a day",
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\ninterval = "often"',
+            "instruments.meter.interval: a calibration holds for",
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nfor = "battery.drain"',
+            "instruments.meter.for: must be a list",
+        ),
+        (
+            '[instruments.meter]\naccuracy = "1 %"\nowner = "me"',
+            "instruments.meter.owner: unknown key; known are kind, accuracy",
+        ),
+        (
+            (
+                '[instruments.a]\naccuracy = "1 %"\nfor = ["x.y"]\n[instruments.b]\naccuracy = "1 %"\nfor ='
+                ' ["x.y"]'
+            ),
+            "a is the usual one for x.y already",
+        ),
     ],
 )
 def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str, says: str) -> None:
@@ -108,9 +153,19 @@ def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str,
 
 def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(folder: Path) -> None:
     said(folder, METER.replace("battery.rest_voltage", "battery.rest_voltag"))
-    with Shop(folder) as shop, pytest.raises(DeskProblem, match=r'instruments\.meter\.for: "battery\.rest_voltag" is not known.*write "battery\.rest_voltage"'):
+    with (
+        Shop(folder) as shop,
+        pytest.raises(
+            DeskProblem,
+            match=(
+                r'instruments\.meter\.for: "battery\.rest_voltag" is not known.*write "battery\.rest_voltage"'
+            ),
+        ),
+    ):
         _ = shop.declared
-    said(folder, METER.replace("battery.rest_voltage", "clutch.travel"))  # of a system that is not installed: it waits
+    said(
+        folder, METER.replace("battery.rest_voltage", "clutch.travel")
+    )  # of a system that is not installed: it waits
     with Shop(folder) as shop:
         assert shop.declared.usual == {"clutch.travel": "meter"}
 
@@ -118,7 +173,9 @@ def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(
 # ---- the usual instrument in the journal
 
 
-def test_a_reading_is_taken_with_the_usual_instrument_and_the_journal_keeps_which(folder: Path, file: Path) -> None:
+def test_a_reading_is_taken_with_the_usual_instrument_and_the_journal_keeps_which(
+    folder: Path, file: Path
+) -> None:
     with Shop(folder) as shop:
         job = shop.import_visit(file)
         (reading,) = shop.assess(job).readings[0]
@@ -128,10 +185,16 @@ def test_a_reading_is_taken_with_the_usual_instrument_and_the_journal_keeps_whic
 
 @pytest.mark.parametrize(
     "now",
-    ["", METER.replace("battery.rest_voltage", "battery.drain"), METER.replace("[instruments.meter]", "[instruments.other]")],
+    [
+        "",
+        METER.replace("battery.rest_voltage", "battery.drain"),
+        METER.replace("[instruments.meter]", "[instruments.other]"),
+    ],
     ids=["sold", "for something else", "another one"],
 )
-def test_another_usual_instrument_changes_nothing_of_what_was_read_before(folder: Path, file: Path, now: str) -> None:
+def test_another_usual_instrument_changes_nothing_of_what_was_read_before(
+    folder: Path, file: Path, now: str
+) -> None:
     with Shop(folder) as shop:
         before = shop.assess(shop.import_visit(file)).readings
     said(folder, now)
@@ -153,13 +216,17 @@ def test_a_new_reading_is_taken_with_todays_usual_instrument(folder: Path, file:
     with Shop(folder) as shop:
         shop.import_visit(file)
     said(folder, METER.replace("[instruments.meter]", "[instruments.other]"))
-    file.write_text(VISIT + '[[step]]\nreadings = [ { of = "battery.rest_voltage", is = "12.55 V" } ]\n', "utf-8")
+    file.write_text(
+        VISIT + '[[step]]\nreadings = [ { of = "battery.rest_voltage", is = "12.55 V" } ]\n', "utf-8"
+    )
     with Shop(folder) as shop:
         job = shop.store.job(shop.find(shop.import_visit(file)))
         assert [noted.record.instrument for noted in job.measured(0)] == ["meter", "other"]
 
 
-def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_another(folder: Path, file: Path) -> None:
+def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_another(
+    folder: Path, file: Path
+) -> None:
     with Shop(folder) as shop:
         shop.import_visit(file)
         file.write_text(VISIT.replace('"12,5-12,6 V" }', '"12,5-12,6 V", with = "meter" }'), "utf-8")
@@ -169,7 +236,9 @@ def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_a
 # ---- said
 
 
-def test_where_the_doubt_comes_from_is_said_on_demand(folder: Path, file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_where_the_doubt_comes_from_is_said_on_demand(
+    folder: Path, file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["check", str(file), "--shop", str(folder)]) == 0
     plain = " ".join(capsys.readouterr().out.split())
     assert "Where the doubt comes from" not in plain
@@ -182,7 +251,9 @@ def test_where_the_doubt_comes_from_is_said_on_demand(folder: Path, file: Path, 
     assert "Rest before the reading, about 9 h: typed as about: ± 5 % of it" in told
 
 
-def test_the_data_carries_the_budget_of_every_value(folder: Path, file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_data_carries_the_budget_of_every_value(
+    folder: Path, file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["check", str(file), "--json", "--shop", str(folder)]) == 0
     data = json.loads(capsys.readouterr().out)
     valued = [finding["value"] for finding in data["findings"] if finding["value"]] + data["readings"]

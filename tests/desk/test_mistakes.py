@@ -1,4 +1,6 @@
-"""Mistakes that are easily made on a driveway, one after another: what is kept, what is refused, and what is said."""
+"""Mistakes that are easily made on a driveway, one after another: what is kept, what is refused, and what is
+said.
+"""
 
 from __future__ import annotations
 
@@ -74,11 +76,15 @@ def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path,
         assert shop.store.job(shop.find("visit")).offers == ()
 
 
-def test_an_offer_by_a_name_that_no_estimate_prints_is_named_with_those_that_were_made(shop: Shop, file: Path, diagnosed: str) -> None:
+def test_an_offer_by_a_name_that_no_estimate_prints_is_named_with_those_that_were_made(
+    shop: Shop, file: Path, diagnosed: str
+) -> None:
     shop.offer(diagnosed, "repair")
     for name in ("repair", "repair 3", "Repair 1"):
         file.write_text(VISIT + AGREED.replace("repair 1", name), "utf-8")
-        with pytest.raises(OfferAwaited, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"):
+        with pytest.raises(
+            OfferAwaited, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"
+        ):
             shop.import_visit(file)
 
 
@@ -100,7 +106,11 @@ def test_forgetting_finds_the_papers_under_every_name(shop: Shop, file: Path, di
 
 
 def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop, file: Path) -> None:
-    file.write_text(SECOND + '\n[[step]]\npaid = { amount = "1.00", how = "cash", withdrawn = "typed for another car" }\n', "utf-8")
+    file.write_text(
+        SECOND
+        + '\n[[step]]\npaid = { amount = "1.00", how = "cash", withdrawn = "typed for another car" }\n',
+        "utf-8",
+    )
     done = shop.add(shop.read(file))
     assert done.corrected == 0
     assert done.withdrawn == 1
@@ -124,15 +134,21 @@ def test_who_agreed_is_never_a_name_because_the_page_shows_it(shop: Shop, file: 
         shop.import_visit(file)
 
 
-def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(shop: Shop, file: Path, diagnosed: str) -> None:
-    """The invoice is issued once; what was agreed to later would never be billed, and money for it would be nobody's."""
+def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(
+    shop: Shop, file: Path, diagnosed: str
+) -> None:
+    """The invoice is issued once; what was agreed to later would never be billed, and money for it would be
+    nobody's.
+    """
     before = shop.offer(diagnosed, "repair")
     invoice = shop.issue(diagnosed)
     assert invoice.due == Money.of("60.00", "EUR")
     with pytest.raises(DeskProblem, match=f"{invoice.number}.*job of its own"):
         shop.agree(before, by="customer", how="in person")
     with pytest.raises(DeskProblem, match=r"Nothing was added"):
-        file.write_text(VISIT + AGREED + DONE + '\n[[step]]\npaid = { amount = "96.00", how = "cash" }\n', "utf-8")
+        file.write_text(
+            VISIT + AGREED + DONE + '\n[[step]]\npaid = { amount = "96.00", how = "cash" }\n', "utf-8"
+        )
         shop.import_visit(file)
     assert shop.issue(diagnosed).due == Money.of("60.00", "EUR")
 
@@ -170,10 +186,14 @@ def test_work_that_nobody_agreed_to_is_said_to_be_left_out(shop: Shop, file: Pat
 
 
 def booked(shop: Shop) -> list[tuple[int, str]]:
-    return [(entry.body["amount"], entry.body["how"]) for entry in shop.store.books() if entry.kind == "payment"]
+    return [
+        (entry.body["amount"], entry.body["how"]) for entry in shop.store.books() if entry.kind == "payment"
+    ]
 
 
-def test_the_books_follow_a_payment_that_is_corrected_and_one_that_is_withdrawn(shop: Shop, file: Path, diagnosed: str) -> None:
+def test_the_books_follow_a_payment_that_is_corrected_and_one_that_is_withdrawn(
+    shop: Shop, file: Path, diagnosed: str
+) -> None:
     paid = '\n[[step]]\npaid = { amount = "50.00", how = "cash" }\n'
     file.write_text(VISIT + paid, "utf-8")
     shop.import_visit(file)
@@ -181,12 +201,23 @@ def test_the_books_follow_a_payment_that_is_corrected_and_one_that_is_withdrawn(
     shop.import_visit(file)
     assert booked(shop) == [(5000, "cash"), (-3000, "correction of cash")]
     assert shop.store.verify() == []
-    file.write_text(VISIT + paid.replace("50.00", "20.00").replace('how = "cash"', 'how = "cash", withdrawn = "given back"'), "utf-8")
+    file.write_text(
+        VISIT
+        + paid.replace("50.00", "20.00").replace('how = "cash"', 'how = "cash", withdrawn = "given back"'),
+        "utf-8",
+    )
     shop.import_visit(file)
     assert sum(amount for amount, _ in booked(shop)) == 0
     assert shop.store.verify() == []
 
 
 def test_money_that_only_one_of_the_two_journals_knows_is_named(shop: Shop, diagnosed: str) -> None:
-    shop.store.append(diagnosed, [Statement(kind="paid", subject=":paid/lost", body=body_of(Paid(amount=700, currency="EUR", how="cash")))])
+    shop.store.append(
+        diagnosed,
+        [
+            Statement(
+                kind="paid", subject=":paid/lost", body=body_of(Paid(amount=700, currency="EUR", how="cash"))
+            )
+        ],
+    )
     assert [fault for fault in shop.store.verify() if "says that 700 was paid" in fault]

@@ -27,13 +27,19 @@ def visit(tmp_path: Path) -> Path:
     return path
 
 
-def test_what_was_noted_in_free_words_stands_on_the_paper(visit: Path, demo_out: Path, tmp_path: Path) -> None:
+def test_what_was_noted_in_free_words_stands_on_the_paper(
+    visit: Path, demo_out: Path, tmp_path: Path
+) -> None:
     assert main(["invoice", str(visit), "--shop", str(demo_out), "--out", str(tmp_path / "draft.pdf")]) == 0
-    text = " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "draft.pdf").pages).split())
+    text = " ".join(
+        " ".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "draft.pdf").pages).split()
+    )
     assert "Noted, Posts and clamps: green crust under the boot" in text
 
 
-def test_a_check_digit_that_differs_is_said_and_refuses_nothing(visit: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_check_digit_that_differs_is_said_and_refuses_nothing(
+    visit: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """49 CFR 565.15(c): the check digit of this made-up number would be 6, core-vin-08."""
     assert main(["check", str(visit)]) == 0
     assert "position 9) would be 6" in " ".join(capsys.readouterr().out.split())

@@ -1,4 +1,6 @@
-"""A page taken down stays down; a restored copy goes on under a name of its own; a draft can be read in the terminal."""
+"""A page taken down stays down; a restored copy goes on under a name of its own; a draft can be read in the
+terminal.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,9 @@ from corekit.desk.shop import Shop
 from corekit.reference import data_path
 
 
-def test_a_page_that_was_taken_down_is_never_published_again(demo_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_page_that_was_taken_down_is_never_published_again(
+    demo_copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with Shop(demo_copy) as shop:
         number = shop.issue(shop.store.jobs()[0]).number
     assert main(["withdraw", number, "--shop", str(demo_copy), "--yes"]) == 0
@@ -22,11 +26,15 @@ def test_a_page_that_was_taken_down_is_never_published_again(demo_copy: Path, ca
     assert "Its page: taken down." in said
     assert "corekit publish" not in said
     with Shop(demo_copy) as shop:
-        assert [link.document_id for link in shop.store.links() if link.revoked] == [shop.issue(shop.store.jobs()[0]).document.id]
+        assert [link.document_id for link in shop.store.links() if link.revoked] == [
+            shop.issue(shop.store.jobs()[0]).document.id
+        ]
         assert shop.store.verify() == []
 
 
-def test_without_a_yes_no_page_is_taken_down(demo_copy: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_yes_no_page_is_taken_down(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr("builtins.input", lambda _: "")
     with Shop(demo_copy) as shop:
         number = shop.issue(shop.store.jobs()[0]).number

@@ -20,7 +20,10 @@ def mark_of(shop: Path, number: int) -> str:
 
 
 def test_the_mark_on_a_paper_finds_its_invoice(demo_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["verify", "--shop", str(demo_copy), "--mark", mark_of(demo_copy, 0).lower().replace("-", " ")]) == 0
+    assert (
+        main(["verify", "--shop", str(demo_copy), "--mark", mark_of(demo_copy, 0).lower().replace("-", " ")])
+        == 0
+    )
     assert "everything it was printed from is here, unchanged" in capsys.readouterr().out
 
 
@@ -29,10 +32,17 @@ def test_a_mark_that_no_invoice_has_is_a_fault(demo_copy: Path, capsys: pytest.C
     assert "no invoice or receipt in this store has it" in capsys.readouterr().out
 
 
-def test_an_end_that_was_cut_off_shows_against_the_paper(demo_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The last invoice's own entries are removed from the books and the job, as an older copy of the file would lack them."""
+def test_an_end_that_was_cut_off_shows_against_the_paper(
+    demo_copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The last invoice's own entries are removed from the books and the job, as an older copy of the file
+    would lack them.
+    """
     mark = mark_of(demo_copy, -1)
     with sqlite3.connect(demo_copy / STORE_FILE) as raw:
-        raw.execute("DELETE FROM entry WHERE kind = 'invoice' AND rowid = (SELECT max(rowid) FROM entry WHERE kind = 'invoice')")
+        raw.execute(
+            "DELETE FROM entry WHERE kind = 'invoice' AND rowid = (SELECT max(rowid) FROM entry WHERE kind ="
+            " 'invoice')"
+        )
     assert main(["verify", "--shop", str(demo_copy), "--mark", mark]) == 1
     assert "no invoice or receipt in this store has it" in capsys.readouterr().out

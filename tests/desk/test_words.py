@@ -13,7 +13,9 @@ from corekit.plugin.host import load
 
 
 @pytest.mark.parametrize("name", sorted(load().systems))
-def test_every_word_that_a_visit_file_may_use_is_listed(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_word_that_a_visit_file_may_use_is_listed(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["plugins", name]) == 0
     said = " ".join(capsys.readouterr().out.split())
     system = load().systems[name]
@@ -39,7 +41,9 @@ def test_places_that_only_count_are_said_by_their_ends() -> None:
     assert _places(["a 1", "b 2", "b 3", "b 4"]) == '"a 1", "b 2", "b 3", "b 4"'
 
 
-def test_a_shop_that_is_there_already_is_refused_before_anything_is_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_shop_that_is_there_already_is_refused_before_anything_is_asked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     set_up(tmp_path / "s", Answers(name="N", address=("A",), currency="EUR"))
     assert main(["init", str(tmp_path / "s")]) == 1
     said = capsys.readouterr()

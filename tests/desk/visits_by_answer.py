@@ -49,7 +49,14 @@ def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
         if not lists:
             yield {"step": [step]}
         for name, row in lists:
-            yield {"step": [{name: [row], **({"setup": step["setup"]} if "setup" in step and name == "readings" else {})}]}
+            yield {
+                "step": [
+                    {
+                        name: [row],
+                        **({"setup": step["setup"]} if "setup" in step and name == "readings" else {}),
+                    }
+                ]
+            }
 
 
 def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> Answered:
@@ -69,20 +76,27 @@ def by_answers(shop: Shop, path: Path = VISIT, job: str | None = None) -> str:
 
 
 def told(shop: Shop, job: str) -> list[tuple[str, str, Any, str]]:
-    """The journal as it reads to a person: kind, subject, body and reason of each entry, personal texts in their places.
+    """The journal as it reads to a person: kind, subject, body and reason of each entry, personal texts in
+    their places.
 
-    What is drawn at random is left out, and so are the names of the job and where the sheet of an instrument stands: a file is known
-    whole, and names its instruments first.
+    What is drawn at random is left out, and so are the names of the job and where the sheet of an instrument
+    stands: a file is known whole, and names its instruments first.
     """
     texts = shop.texts(job) | shop.pictures(job)
     entries = shop.store.journal(job)
     names = {entry.body["origin"] for entry in entries if entry.kind == "opened"}
     lines = [_line(entry, texts, names) for entry in entries if entry.kind not in ("issued", "published")]
-    return [line for line in lines if line[0] != "instrument"] + sorted(line for line in lines if line[0] == "instrument")
+    return [line for line in lines if line[0] != "instrument"] + sorted(
+        line for line in lines if line[0] == "instrument"
+    )
 
 
 def _line(entry: Entry, texts: dict[str, str], names: set[str]) -> tuple[str, str, Any, str]:
-    body = {key: value for key, value in entry.body.items() if key not in ("document", "document_id", "document_hash", "heads", "versions")}
+    body = {
+        key: value
+        for key, value in entry.body.items()
+        if key not in ("document", "document_id", "document_hash", "heads", "versions")
+    }
     return entry.kind, _nameless(entry.subject, names), _plain(body, texts, names), entry.reason
 
 

@@ -1,4 +1,6 @@
-"""Rows of an answer are read by the visit file's reader, as few of them as there is to say, each fault with its place."""
+"""Rows of an answer are read by the visit file's reader, as few of them as there is to say, each fault with
+its place.
+"""
 
 from __future__ import annotations
 
@@ -27,9 +29,16 @@ def job(*records: Any) -> Job:
     entries: list[Entry] = []
     for n, (kind, record) in enumerate([("opened", Opened(origin="day")), *records]):
         entry = Entry(
-            journal=JOB, job="j", chain="c", n=n, prev=entries[-1].id if entries else "", kind=kind, subject=f"day:{kind}#{n}", body=body_of(record),
+            journal=JOB,
+            job="j",
+            chain="c",
+            n=n,
+            prev=entries[-1].id if entries else "",
+            kind=kind,
+            subject=f"day:{kind}#{n}",
+            body=body_of(record),
             recorded="2026-03-01T08:00:00Z",
-        )  # fmt: skip
+        )
         entries.append(seal(entry))
     return fold("j", entries)
 
@@ -51,8 +60,20 @@ def reading(typed: str, **more: Any) -> dict[str, Any]:
 def test_rows_are_read_at_the_jobs_present_stage() -> None:
     repaired = ("repaired", Repaired(operation="battery.charge", stage=1))
     assert [draft.body["stage"] for draft in read(reading("12.5 V"), job(repaired)).drafts] == [1]
-    after = read({"step": [{"repaired": {"operation": "battery.replace", "battery.type": "flooded"}}, *reading("12.5 V")["step"]]}, job(repaired))
-    assert [(draft.kind, draft.body["stage"]) for draft in after.drafts] == [("repaired", 2), ("fitted", 2), ("measured", 2)]
+    after = read(
+        {
+            "step": [
+                {"repaired": {"operation": "battery.replace", "battery.type": "flooded"}},
+                *reading("12.5 V")["step"],
+            ]
+        },
+        job(repaired),
+    )
+    assert [(draft.kind, draft.body["stage"]) for draft in after.drafts] == [
+        ("repaired", 2),
+        ("fitted", 2),
+        ("measured", 2),
+    ]
 
 
 def test_a_correction_is_read_at_the_stage_of_what_it_corrects() -> None:
@@ -62,17 +83,31 @@ def test_a_correction_is_read_at_the_stage_of_what_it_corrects() -> None:
     )
     old, repaired = (noted.entry for noted in standing.standing[1:])
     assert read(reading("12.6 V"), standing, old).drafts[0].body["stage"] == 0
-    assert read({"step": [{"repaired": {"operation": "battery.replace"}}]}, standing, repaired).drafts[0].body["stage"] == 1
+    assert (
+        read({"step": [{"repaired": {"operation": "battery.replace"}}]}, standing, repaired)
+        .drafts[0]
+        .body["stage"]
+        == 1
+    )
 
 
 def test_each_fault_has_the_place_of_its_field() -> None:
     rows = {
         "traits": {"battery.type": "wooden"},
-        "step": [{"setup": {"battery.temperature": "400 °C"}, "readings": [{"of": REST, "is": "12.5"}, {"of": REST, "is": "9.1 V"}, {"is": "1 V"}]}],
+        "step": [
+            {
+                "setup": {"battery.temperature": "400 °C"},
+                "readings": [{"of": REST, "is": "12.5"}, {"of": REST, "is": "9.1 V"}, {"is": "1 V"}],
+            }
+        ],
     }
     assert list(faults(rows, job())) == [
-        'traits."battery.type"', 'step[0].setup."battery.temperature"', "step[0].readings[0].is", "step[0].readings[1].is", "step[0].readings[2].of",
-    ]  # fmt: skip
+        'traits."battery.type"',
+        'step[0].setup."battery.temperature"',
+        "step[0].readings[0].is",
+        "step[0].readings[1].is",
+        "step[0].readings[2].of",
+    ]
 
 
 def test_what_is_only_odd_is_asked_with_its_guesses_as_data() -> None:
@@ -82,17 +117,34 @@ def test_what_is_only_odd_is_asked_with_its_guesses_as_data() -> None:
     assert odd.asked and "12.6 V" in odd.guesses
     assert not impossible.asked and "12.6 V" in impossible.guesses
     for fault in (odd, impossible):
-        assert str(fault) == f"{fault.path}: {fault.text}" and all(guess in fault.text for guess in fault.guesses)
+        assert str(fault) == f"{fault.path}: {fault.text}" and all(
+            guess in fault.text for guess in fault.guesses
+        )
         assert read(reading(fault.guesses[fault.guesses.index("12.6 V")]), job()).drafts
     assert read(reading("1.26 V", confirmed=True), job()).drafts
 
 
-@pytest.mark.parametrize("rows", [{}, {"step": []}, {"traits": {}}, {"customer": {}}, {"step": [{}]}, {"step": [{"readings": []}]}])
+@pytest.mark.parametrize(
+    "rows", [{}, {"step": []}, {"traits": {}}, {"customer": {}}, {"step": [{}]}, {"step": [{"readings": []}]}]
+)
 def test_an_answer_that_says_nothing_is_a_fault(rows: dict[str, Any]) -> None:
     assert faults(rows, job())
 
 
-@pytest.mark.parametrize("rows", [None, [], "step", 7, {"step": 7}, {"stepp": []}, {"step": [{"readings": None}]}, {7: "step"}, {"step": float("nan")}])
+@pytest.mark.parametrize(
+    "rows",
+    [
+        None,
+        [],
+        "step",
+        7,
+        {"step": 7},
+        {"stepp": []},
+        {"step": [{"readings": None}]},
+        {7: "step"},
+        {"step": float("nan")},
+    ],
+)
 def test_what_is_no_table_of_rows_is_refused(rows: Any) -> None:
     assert faults(rows, job())
 
@@ -115,26 +167,51 @@ def test_a_new_job_begins_with_a_complaint_or_a_vehicle() -> None:
 
 def test_a_vehicle_that_is_known_by_name_needs_no_second_naming() -> None:
     assert faults({"vehicle": {"odometer": "98400 km"}}, job())["vehicle"]
-    read({"vehicle": {"odometer": "98400 km"}}, job(("vehicle", Vehicle(why_no_vin="dirty", told={"personal": "told", "hash": "ab"}))))  # type: ignore[arg-type]
+    read(
+        {"vehicle": {"odometer": "98400 km"}},
+        job(("vehicle", Vehicle(why_no_vin="dirty", told={"personal": "told", "hash": "ab"}))),
+    )  # type: ignore[arg-type]
 
 
 def test_what_a_file_says_an_answer_says_alike() -> None:
-    """One reader: the drafts of a file's rows are those of the same rows answered, but for the name of the job."""
+    """One reader: the drafts of a file's rows are those of the same rows answered, but for the name of the
+    job.
+    """
     rows = {
-        "reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}, "customer": {"name": "Example Customer"}, "traits": {"battery.type": "flooded"},
+        "reason": "Does not crank.",
+        "vehicle": {"plate": "DEMO-1"},
+        "customer": {"name": "Example Customer"},
+        "traits": {"battery.type": "flooded"},
         "instruments": {"mine": {"accuracy": "0.5 % + 2 digits"}},
         "step": [
-            {"setup": {"battery.temperature": "4 °C"}, "readings": [{"of": REST, "is": "12.5 V", "with": "mine"}]},
-            {"repaired": {"operation": "battery.charge"}}, {"seen": [{"of": "battery.case", "is": "sound"}]},
+            {
+                "setup": {"battery.temperature": "4 °C"},
+                "readings": [{"of": REST, "is": "12.5 V", "with": "mine"}],
+            },
+            {"repaired": {"operation": "battery.charge"}},
+            {"seen": [{"of": "battery.case", "is": "sound"}]},
         ],
-    }  # fmt: skip
+    }
     assert read(rows).steps == read_visit(json.dumps({"job": "day", **rows}).encode(), DECLARED).steps
 
 
 JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=12) | st.sampled_from(["12.5 V", REST, "battery.type", "flooded"]),
-    lambda inner: st.lists(inner, max_size=3)
-    | st.dictionaries(st.sampled_from(["step", "readings", "of", "is", "setup", "traits", "seen", "vehicle", "plate", "codes", REST]), inner, max_size=4),
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=12)
+    | st.sampled_from(["12.5 V", REST, "battery.type", "flooded"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(
+                ["step", "readings", "of", "is", "setup", "traits", "seen", "vehicle", "plate", "codes", REST]
+            ),
+            inner,
+            max_size=4,
+        )
+    ),
     max_leaves=12,
 )
 
@@ -154,11 +231,21 @@ def test_every_measurand_can_be_answered_alone() -> None:
 
     def usual(measurand: Measurand) -> str:
         low, high = measurand.usual.low, measurand.usual.high
-        middle = (low + high) / 2 if low is not None and high is not None else low if low is not None else high if high is not None else 1.0
+        middle = (
+            (low + high) / 2
+            if low is not None and high is not None
+            else low
+            if low is not None
+            else high
+            if high is not None
+            else 1.0
+        )
         number = f"{units.from_coherent(middle, measurand.unit):.6g}"
         return number if measurand.unit == "1" else f"{number} {units.declared_text(measurand.unit)}"
 
     for key, measurand in DECLARED.measurands.items():
         place = {"place": measurand.places[0]} if measurand.places else {}
-        (draft,) = read({"step": [{"readings": [{"of": key, "is": usual(measurand), **place}]}]}, job()).drafts
+        (draft,) = read(
+            {"step": [{"readings": [{"of": key, "is": usual(measurand), **place}]}]}, job()
+        ).drafts
         assert draft.body["of"] == key

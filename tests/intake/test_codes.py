@@ -59,8 +59,8 @@ def test_codes_that_could_not_be_read_say_why_until_they_were() -> None:
 
 def test_paper_names_what_a_code_means_and_leaves_a_makers_own_to_the_maker() -> None:
     (sentence,) = code_sentences(job_of('codes = { stored = ["P0401", "P1401"], pending = [] }'))
-    assert sentence == (
-        "Arrival: stored P0401 (exhaust gas recirculation: less flow found than expected), "
+    assert (
+        sentence == "Arrival: stored P0401 (exhaust gas recirculation: less flow found than expected), "
         "P1401 (a code of the vehicle maker's own; its meaning is the maker's to say); pending none."
     )
 
@@ -69,7 +69,11 @@ def test_paper_names_what_a_code_means_and_leaves_a_makers_own_to_the_maker() ->
     ("step", "place", "says"),
     [
         ('codes = { stored = ["PO401"] }', "step[0].codes.stored[0]", 'write "P0401"'),
-        ('codes = { stored = ["P0401", "401"] }', "step[0].codes.stored[1]", "characters, not five|does not begin"),
+        (
+            'codes = { stored = ["P0401", "401"] }',
+            "step[0].codes.stored[1]",
+            "characters, not five|does not begin",
+        ),
         ("codes = { pending = [401] }", "step[0].codes.pending[0]", 'write "401"'),
         ('codes = { stored = "P0401" }', "step[0].codes.stored", "a list"),
         ('codes = { stord = ["P0401"] }', "step[0].codes.stord", 'write "stored"'),
@@ -89,7 +93,10 @@ def test_every_slip_is_one_fault_with_its_place(step: str, place: str, says: str
 
 
 def test_codes_beside_a_repair_do_not_say_whether_they_came_before_or_after() -> None:
-    assert any("before or after the repair" in fault for fault in faults_of('codes = { stored = [] }\nrepaired = { operation = "cell.replace" }'))
+    assert any(
+        "before or after the repair" in fault
+        for fault in faults_of('codes = { stored = [] }\nrepaired = { operation = "cell.replace" }')
+    )
 
 
 def test_withdrawn_codes_no_longer_stand() -> None:

@@ -1,4 +1,6 @@
-"""Rows of everyday visits: coming, leaving, waiting, work that is not charged, rework, and how a job ended."""
+"""Rows of everyday visits: coming, leaving, waiting, work that is not charged, rework, and how
+a job ended.
+"""
 
 from __future__ import annotations
 
@@ -18,12 +20,18 @@ VEHICLE = {"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}
 
 
 def file(*steps: dict[str, Any]) -> bytes:
-    return json.dumps({"job": "first", "reason": "Does not crank.", "vehicle": VEHICLE, "step": list(steps)}).encode()
+    return json.dumps(
+        {"job": "first", "reason": "Does not crank.", "vehicle": VEHICLE, "step": list(steps)}
+    ).encode()
 
 
 def read(*steps: dict[str, Any]) -> list[Draft]:
     """The drafts of the steps alone: what opens the job and names the vehicle is left out."""
-    return [draft for draft in read_visit(file(*steps), DECLARED).drafts if draft.kind not in ("opened", "vehicle")]
+    return [
+        draft
+        for draft in read_visit(file(*steps), DECLARED).drafts
+        if draft.kind not in ("opened", "vehicle")
+    ]
 
 
 def faults(*steps: dict[str, Any]) -> list[str]:
@@ -33,7 +41,9 @@ def faults(*steps: dict[str, Any]) -> list[str]:
 
 
 def test_a_visit_that_ends_with_the_job_open_says_why_and_when_it_goes_on() -> None:
-    left, came = read({"left": {"because": "part missing", "back": "2026-03-05"}}, {"came": {"odometer": "98450 km"}})
+    left, came = read(
+        {"left": {"because": "part missing", "back": "2026-03-05"}}, {"came": {"odometer": "98450 km"}}
+    )
     assert (left.kind, left.body) == ("left", {"because": "part missing", "back": "2026-03-05", "stage": 0})
     assert came.kind == "came"
     assert came.body["odometer"] == 98_450_000  # m
@@ -46,13 +56,21 @@ def test_coming_again_needs_nothing_but_to_be_said() -> None:
 
 
 def test_a_reason_to_leave_is_one_of_four() -> None:
-    assert faults({"left": {"because": "parts missing"}}) == ['step[0].left.because: "parts missing" is not a reason to leave; write "part missing"']
+    assert faults({"left": {"because": "parts missing"}}) == [
+        'step[0].left.because: "parts missing" is not a reason to leave; write "part missing"'
+    ]
     assert "step[0].left.because: is missing" in faults({"left": {}})[0]
 
 
 def test_a_waiting_test_keeps_its_wait_in_seconds_and_as_typed() -> None:
-    (started,) = read({"started": {"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00+01:00"}})
-    assert (started.body["wait"], started.body["wait_typed"], started.taken) == (1800.0, "30 min", "2026-03-04T09:15:00Z")
+    (started,) = read(
+        {"started": {"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00+01:00"}}
+    )
+    assert (started.body["wait"], started.body["wait_typed"], started.taken) == (
+        1800.0,
+        "30 min",
+        "2026-03-04T09:15:00Z",
+    )
     (longer,) = read({"started": {"of": "battery.drain", "wait": "2 h"}})
     assert longer.body["wait"] == 7200.0
 
@@ -70,16 +88,28 @@ def test_what_waits_is_a_reading_that_some_system_knows() -> None:
 
 def test_work_may_be_waived_and_so_may_coming_and_looking() -> None:
     work, coming = read(
-        {"waived": {"operation": "battery.replace", "because": "guarantee", "of": "2026-A0001"}}, {"waived": {"charge": "call-out", "because": "goodwill"}}
+        {"waived": {"operation": "battery.replace", "because": "guarantee", "of": "2026-A0001"}},
+        {"waived": {"charge": "call-out", "because": "goodwill"}},
     )
-    assert work.body == {"because": "guarantee", "operation": "battery.replace", "charge": "", "invoice": "2026-A0001"}
+    assert work.body == {
+        "because": "guarantee",
+        "operation": "battery.replace",
+        "charge": "",
+        "invoice": "2026-A0001",
+    }
     assert coming.body == {"because": "goodwill", "operation": "", "charge": "call-out", "invoice": ""}
 
 
 def test_a_guarantee_names_its_invoice_and_nothing_else_does() -> None:
-    assert "step[0].waived.of: is missing" in faults({"waived": {"operation": "battery.replace", "because": "guarantee"}})[0]
+    assert (
+        "step[0].waived.of: is missing"
+        in faults({"waived": {"operation": "battery.replace", "because": "guarantee"}})[0]
+    )
     (fault,) = faults({"waived": {"operation": "battery.replace", "because": "goodwill", "of": "2026-A0001"}})
-    assert fault == 'step[0].waived.of: an earlier invoice belongs to the reason "guarantee"; write the row without of'
+    assert (
+        fault
+        == 'step[0].waived.of: an earlier invoice belongs to the reason "guarantee"; write the row without of'
+    )
 
 
 def test_coming_cannot_have_failed_to_cure_anything() -> None:
@@ -88,13 +118,26 @@ def test_coming_cannot_have_failed_to_cure_anything() -> None:
 
 
 def test_one_row_waives_one_thing() -> None:
-    assert any("operation or charge" in fault for fault in faults({"waived": {"operation": "battery.replace", "charge": "travel", "because": "goodwill"}}))
+    assert any(
+        "operation or charge" in fault
+        for fault in faults(
+            {"waived": {"operation": "battery.replace", "charge": "travel", "because": "goodwill"}}
+        )
+    )
 
 
 def test_rework_names_the_invoice_it_makes_good() -> None:
     (wanted,) = read({"wanted": {"operation": "battery.replace", "ground": "rework", "of": "2026-A0001"}})
-    assert wanted.body == {"operation": "battery.replace", "ground": "rework", "because": "", "invoice": "2026-A0001"}
-    assert "step[0].wanted.of: is missing" in faults({"wanted": {"operation": "battery.replace", "ground": "rework"}})[0]
+    assert wanted.body == {
+        "operation": "battery.replace",
+        "ground": "rework",
+        "because": "",
+        "invoice": "2026-A0001",
+    }
+    assert (
+        "step[0].wanted.of: is missing"
+        in faults({"wanted": {"operation": "battery.replace", "ground": "rework"}})[0]
+    )
     (fault,) = faults({"wanted": {"operation": "battery.replace", "ground": "customer", "of": "2026-A0001"}})
     assert 'belongs to the ground "rework"' in fault
 
@@ -107,7 +150,10 @@ def test_an_older_wish_has_the_body_that_it_always_had() -> None:
 def test_an_end_says_how_and_why() -> None:
     (ended,) = read({"ended": {"how": "came to nothing", "because": "The fault did not show."}})
     assert ended.body == {"how": "came to nothing", "because": "The fault did not show.", "stage": 0}
-    assert [fault.partition(":")[0] for fault in faults({"ended": {"how": "finished"}})] == ["step[0].ended.how", "step[0].ended.because"]
+    assert [fault.partition(":")[0] for fault in faults({"ended": {"how": "finished"}})] == [
+        "step[0].ended.how",
+        "step[0].ended.because",
+    ]
 
 
 def test_what_was_said_can_be_withdrawn_with_a_reason() -> None:
@@ -125,7 +171,11 @@ def test_what_was_said_can_be_withdrawn_with_a_reason() -> None:
 
 
 def test_a_repair_stands_alone_in_its_step_beside_these_too() -> None:
-    for row in ({"left": {"because": "charging"}}, {"ended": {"how": "declined", "because": "too dear"}}, {"came": {}}):
+    for row in (
+        {"left": {"because": "charging"}},
+        {"ended": {"how": "declined", "because": "too dear"}},
+        {"came": {}},
+    ):
         (fault,) = faults({"repaired": {"operation": "battery.replace"}, **row})
         assert fault.startswith("step[0]: does not say whether")
 
@@ -138,7 +188,9 @@ def test_a_remark_is_kept_apart_like_every_persons_words() -> None:
 
 
 def test_within_one_step_coming_is_first_and_the_end_is_last() -> None:
-    drafts = read({"ended": {"how": "declined", "because": "too dear"}, "left": {"because": "charging"}, "came": {}})
+    drafts = read(
+        {"ended": {"how": "declined", "because": "too dear"}, "left": {"because": "charging"}, "came": {}}
+    )
     assert [draft.kind for draft in drafts] == ["came", "left", "ended"]
 
 
@@ -153,4 +205,6 @@ def test_a_thing_with_places_may_wait_as_a_whole_or_at_one_of_them(place: dict[s
 
 
 def test_a_place_that_the_thing_does_not_have_is_refused() -> None:
-    assert faults({"started": {"of": "battery.cranking_voltage", "wait": "5 min", "place": "roof"}})[0].startswith("step[0].started.place: ")
+    assert faults({"started": {"of": "battery.cranking_voltage", "wait": "5 min", "place": "roof"}})[
+        0
+    ].startswith("step[0].started.place: ")

@@ -1,4 +1,6 @@
-"""What a mechanic really types: ranges, slips of unit and point, marks beyond a range, printed limits, and the meter in the van."""
+"""What a mechanic really types: ranges, slips of unit and point, marks beyond a range, printed limits, and
+the meter in the van.
+"""
 
 from __future__ import annotations
 
@@ -16,13 +18,26 @@ from corekit.model.measurand import Measurand
 from corekit.model.records import Instrument
 
 
-def measurand(name: str, unit: str, possible: tuple[float, float], usual: tuple[float, float], places: tuple[str, ...] = ()) -> Measurand:
+def measurand(
+    name: str,
+    unit: str,
+    possible: tuple[float, float],
+    usual: tuple[float, float],
+    places: tuple[str, ...] = (),
+) -> Measurand:
     def span(ends: tuple[float, float]) -> Span:
         return Span(*(units.to_coherent(end, unit) for end in ends))
 
     accuracy = units.parse_accuracy({"°C": "2 °C", "1": "0.005"}.get(unit, "1 %"), unit)
     return Measurand(
-        key=f"van.{name}", unit=unit, kind=units.unit(unit).kind, title=name, possible=span(possible), usual=span(usual), accuracy=accuracy, places=places
+        key=f"van.{name}",
+        unit=unit,
+        kind=units.unit(unit).kind,
+        title=name,
+        possible=span(possible),
+        usual=span(usual),
+        accuracy=accuracy,
+        places=places,
     )
 
 
@@ -72,23 +87,42 @@ def body(rows: str, declared: Declared = DECLARED, kind: str = "measured") -> di
 def test_a_range_comes_in_as_its_middle_with_what_it_allows_for_and_as_typed() -> None:
     said = body(reading("coil", "9.5-10 kOhm", ', place = "1"'))
     assert {name: said[name] for name in ("typed", "number", "half_width", "loosely")} == {
-        "typed": "9.5-10 kOhm", "number": 9750.0, "half_width": 250.0, "loosely": "range"
-    }  # fmt: skip
+        "typed": "9.5-10 kOhm",
+        "number": 9750.0,
+        "half_width": 250.0,
+        "loosely": "range",
+    }
 
 
 def test_a_setup_value_may_be_about_something() -> None:
-    rows = '[[step]]\nsetup = { "van.hours" = "about 8 h" }\nreadings = [ { of = "van.volts", is = "12.6 V" } ]\n'
+    rows = (
+        '[[step]]\nsetup = { "van.hours" = "about 8 h" }\nreadings = [ { of = "van.volts", is = "12.6 V"'
+        " } ]\n"
+    )
     said = body(rows, kind="setup")["values"]["van.hours"]
     assert (said["number"], said["half_width"], said["loosely"]) == (28800.0, 1800.0, "about")
 
 
 def test_a_plain_reading_says_what_it_always_said() -> None:
-    assert set(body(reading("volts", "12.6 V"))) == {"of", "typed", "kind", "number", "place", "stage", "instrument", "span", "setup", "confirmed"}
+    assert set(body(reading("volts", "12.6 V"))) == {
+        "of",
+        "typed",
+        "kind",
+        "number",
+        "place",
+        "stage",
+        "instrument",
+        "span",
+        "setup",
+        "confirmed",
+    }
 
 
 def test_both_ends_of_a_range_must_be_possible_and_its_middle_usual() -> None:
     assert "outside what is possible" in faults(reading("volts", "13-19 V"))[0]
-    assert faults(reading("volts", "14-16 V"))[0].startswith("step[0].readings[0].is: 14-16 V? If it really reads so")
+    assert faults(reading("volts", "14-16 V"))[0].startswith(
+        "step[0].readings[0].is: 14-16 V? If it really reads so"
+    )
     assert body(reading("volts", "13.5-14.3 V"))["number"] == 13.9
 
 
@@ -114,8 +148,14 @@ def test_what_is_no_value_is_refused_with_the_very_row_to_write_instead(typed: s
 
 
 def test_a_setup_value_that_is_none_is_noted_under_seen_too() -> None:
-    (fault,) = faults('[[step]]\nsetup = { "van.air" = "OL" }\nreadings = [ { of = "van.volts", is = "12.6 V" } ]\n')
-    assert 'step[0].setup."van.air": ' in fault and '{ of = "van.air", cannot = "beyond the range, shows OL" } under seen instead of this value' in fault
+    (fault,) = faults(
+        '[[step]]\nsetup = { "van.air" = "OL" }\nreadings = [ { of = "van.volts", is = "12.6 V" } ]\n'
+    )
+    assert (
+        'step[0].setup."van.air": ' in fault
+        and '{ of = "van.air", cannot = "beyond the range, shows OL" } under seen instead of this value'
+        in fault
+    )
 
 
 # ---- the likely slip
@@ -144,13 +184,21 @@ def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, offers:
     (fault,) = faults(reading(of, typed, place))
     found = [offer for offer in offers if re.search(rf'(?<![\d.]){re.escape(offer)}(?:"| \(|\?)', fault)]
     assert found, fault
-    assert body(reading(of, found[0], place))["typed"] == found[0]  # what is offered is understood, possible and usual
+    assert (
+        body(reading(of, found[0], place))["typed"] == found[0]
+    )  # what is offered is understood, possible and usual
 
 
 def test_gauge_and_absolute_are_told_apart_by_the_air_around_and_say_so() -> None:
     # Standard atmosphere 101.325 kPa (from memory): −60 + 101.325 = 41.325; 1.4 − 1.01325 = 0.38675.
-    assert 'write "41.3 kPa" (if that was gauge pressure, with 101 kPa around)' in faults(reading("intake", "-60 kPa"))[0]
-    assert "1.4 bar? 0.387 bar (if that was absolute pressure, with 1.01 bar around)? 1.4 kPa? 1.4 psi? If" in faults(reading("boost", "1.4 bar"))[0]
+    assert (
+        'write "41.3 kPa" (if that was gauge pressure, with 101 kPa around)'
+        in faults(reading("intake", "-60 kPa"))[0]
+    )
+    assert (
+        "1.4 bar? 0.387 bar (if that was absolute pressure, with 1.01 bar around)? 1.4 kPa? 1.4 psi? If"
+        in faults(reading("boost", "1.4 bar"))[0]
+    )
 
 
 def test_a_unit_that_would_fit_any_span_down_to_nought_is_no_guess() -> None:
@@ -183,7 +231,12 @@ def test_the_shops_comma_is_decimal_in_readings_traits_and_limits() -> None:
     assert '"1,265" may mean two numbers' in faults(reading("gravity", "1,265"))[0]
     (fault,) = faults(reading("gravity", "1265"), comma)
     assert 'write "1,265"' in fault
-    assert body('[[specification]]\nof = "van.volts"\nlow = "12,345 V"\nfrom = "label"\n', comma, "specified")["low"] == 12.345
+    assert (
+        body('[[specification]]\nof = "van.volts"\nlow = "12,345 V"\nfrom = "label"\n', comma, "specified")[
+            "low"
+        ]
+        == 12.345
+    )
 
 
 # ---- printed limits
@@ -200,7 +253,13 @@ def limit(ends: str, more: str = 'from = "label"', of: str = "coil") -> str:
         ('low = "6 kΩ"\nhigh = "6 kΩ"', "no reading could show that it conforms"),
         ('low = "9 kΩ"\nhigh = "2e9 Ω"', "outside what is possible"),
         ('low = "9 Ω"', "9 Ω? 9 kΩ? If it is really printed so, add confirmed = true"),
-        ('low = "6-12 kΩ"', 'specification[0].low: "6-12 kΩ" is more than one number; write low = "6000 Ω" and high = "12000 Ω"'),
+        (
+            'low = "6-12 kΩ"',
+            (
+                'specification[0].low: "6-12 kΩ" is more than one number; write low = "6000 Ω" and high ='
+                ' "12000 Ω"'
+            ),
+        ),
         ('low = "about 6 kΩ"', "does not begin with a number"),
         ('low = "OL"', "does not begin with a number"),
     ],
@@ -216,26 +275,42 @@ def test_a_printed_limit_has_a_source(more: str) -> None:
 
 def test_ends_three_decades_apart_are_asked_about_with_the_likely_misprint() -> None:
     # A collected case: 6.7 ohm to 10 kohm, a misprint of 6.7 kohm.
-    wide = attrs.evolve(DECLARED, measurands={"van.coil": attrs.evolve(DECLARED.measurands["van.coil"], usual=Span(0, 1e6))})
+    wide = attrs.evolve(
+        DECLARED, measurands={"van.coil": attrs.evolve(DECLARED.measurands["van.coil"], usual=Span(0, 1e6))}
+    )
     (fault,) = faults(limit('low = "6.7 Ω"\nhigh = "10 kΩ"'), wide)
     assert fault.startswith("specification[0].low: 6.7 Ω to 10 kΩ, a factor of 1493?")
     assert 'low = "6.7 kΩ"?' in fault and "If it is really printed so, add confirmed = true" in fault
     said = body(limit('low = "6.7 Ω"\nhigh = "10 kΩ"\nconfirmed = true'), wide, "specified")
     assert (said["low"], said["high"], said["confirmed"]) == (6.7, 10_000.0, True)
-    assert "confirmed" not in body(limit('low = "6.7 Ω"\nhigh = "6.6 kΩ"'), wide, "specified")  # less than three decades
+    assert "confirmed" not in body(
+        limit('low = "6.7 Ω"\nhigh = "6.6 kΩ"'), wide, "specified"
+    )  # less than three decades
 
 
 # ---- instruments
 
-METER = Instrument(name="meter", accuracy="0.5 % + 2 digits", ranges={"20 V": "0.01 V", "200 mA": "0.1 mA", "20 kΩ": "0.01 kΩ"})
-SHOP = attrs.evolve(DECLARED, instruments={"meter": METER, "clamp": Instrument(name="clamp", accuracy="2 A")}, usual={"van.volts": "meter"})
+METER = Instrument(
+    name="meter",
+    accuracy="0.5 % + 2 digits",
+    ranges={"20 V": "0.01 V", "200 mA": "0.1 mA", "20 kΩ": "0.01 kΩ"},
+)
+SHOP = attrs.evolve(
+    DECLARED,
+    instruments={"meter": METER, "clamp": Instrument(name="clamp", accuracy="2 A")},
+    usual={"van.volts": "meter"},
+)
 
 
 @pytest.mark.parametrize(
     ("typed", "span", "says"),
     [
         ("12.6 V", "20 V", ""),
-        ("11.4-12.9 V", "12 V", 'step[0].readings[0].is: "11.4-12.9 V" is larger than the range it was read on (12 V)'),
+        (
+            "11.4-12.9 V",
+            "12 V",
+            'step[0].readings[0].is: "11.4-12.9 V" is larger than the range it was read on (12 V)',
+        ),
         ("13.2 V", "12 V", 'step[0].readings[0].is: "13.2 V" is larger than the range it was read on (12 V)'),
         ("12.6 V", "200 mA", 'step[0].readings[0].range: "200 mA" is no range for van.volts'),
     ],
@@ -261,7 +336,10 @@ def test_a_reading_that_names_nothing_is_taken_with_the_usual_instrument_and_say
 
 
 def test_the_files_own_usual_instrument_comes_before_the_shops() -> None:
-    own = '[instruments.other]\naccuracy = "1 %"\nkind = "bench meter"\nstep = "0.001 V"\ninterval = "2 years"\nfor = ["van.volts"]\n'
+    own = (
+        '[instruments.other]\naccuracy = "1 %"\nkind = "bench meter"\nstep = "0.001 V"\ninterval = "2'
+        ' years"\nfor = ["van.volts"]\n'
+    )
     assert body(own + reading("volts", "12.6 V"), SHOP)["instrument"] == "other"
     said = body(own + reading("volts", "12.6 V"), SHOP, "instrument")
     assert (said["kind"], said["step"], said["interval"]) == ("bench meter", "0.001 V", "2 years")
@@ -279,4 +357,7 @@ def test_the_files_own_usual_instrument_comes_before_the_shops() -> None:
     ],
 )
 def test_an_instrument_that_cannot_be_meant_is_refused(lines: str, says: str) -> None:
-    assert any(says in fault for fault in faults(f'[instruments.other]\naccuracy = "1 %"\n{lines}\n' + reading("volts", "12.6 V")))
+    assert any(
+        says in fault
+        for fault in faults(f'[instruments.other]\naccuracy = "1 %"\n{lines}\n' + reading("volts", "12.6 V"))
+    )

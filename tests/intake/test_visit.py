@@ -35,13 +35,26 @@ class Kind(Enum):
     AGM = "agm flat plate"
 
 
-def measurand(name: str, unit: str, possible: tuple[float, float], usual: tuple[float, float], places: tuple[str, ...] = ()) -> Measurand:
+def measurand(
+    name: str,
+    unit: str,
+    possible: tuple[float, float],
+    usual: tuple[float, float],
+    places: tuple[str, ...] = (),
+) -> Measurand:
     def span(ends: tuple[float, float]) -> Span:
         return Span(*(units.to_coherent(end, unit) for end in ends))
 
     accuracy = units.parse_accuracy({"°C": "2 °C"}.get(unit, "1 %"), unit)
     return Measurand(
-        key=f"cell.{name}", unit=unit, kind=units.unit(unit).kind, title=name, possible=span(possible), usual=span(usual), accuracy=accuracy, places=places
+        key=f"cell.{name}",
+        unit=unit,
+        kind=units.unit(unit).kind,
+        title=name,
+        possible=span(possible),
+        usual=span(usual),
+        accuracy=accuracy,
+        places=places,
     )
 
 
@@ -60,8 +73,12 @@ DECLARED = Declared(
     observations={"cell.case": Observation(key="cell.case", title="Case", answers=Case)},
     traits={
         "cell.type": Trait(key="cell.type", title="Type", answers=Kind, part="cell"),
-        "cell.rating": Trait(key="cell.rating", title="Rating", units=("A SAE", "A EN"), possible=Span(20, 3000), part="cell"),
-        "cell.cable": Trait(key="cell.cable", title="Cable", units=("m",), possible=Span(0, 20), part="cable"),
+        "cell.rating": Trait(
+            key="cell.rating", title="Rating", units=("A SAE", "A EN"), possible=Span(20, 3000), part="cell"
+        ),
+        "cell.cable": Trait(
+            key="cell.cable", title="Cable", units=("m",), possible=Span(0, 20), part="cable"
+        ),
     },
     operations={
         "cell.replace": Operation(key="cell.replace", title="Replace", shown_by="cell.rest", replaces="cell"),
@@ -141,10 +158,37 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
     visit = read(SOUND)
     kinds = [step.kind if not isinstance(step, AgreedRow) else "(agreed)" for step in visit.steps]
     assert kinds == [
-        "opened", "customer", "vehicle", "fitted", "fitted", "fitted", "instrument", "specified", "(agreed)", "setup", "measured", "measured", "measured",
-        "seen", "seen", "seen", "setup", "measured", "wanted", "(agreed)", "repaired", "fitted", "setup", "measured", "paid",
-    ]  # fmt: skip
-    assert (visit.origin, visit.demo, [row.offer for row in visit.agreements]) == ("a-job", False, ["diagnosis 1", "repair 1"])
+        "opened",
+        "customer",
+        "vehicle",
+        "fitted",
+        "fitted",
+        "fitted",
+        "instrument",
+        "specified",
+        "(agreed)",
+        "setup",
+        "measured",
+        "measured",
+        "measured",
+        "seen",
+        "seen",
+        "seen",
+        "setup",
+        "measured",
+        "wanted",
+        "(agreed)",
+        "repaired",
+        "fitted",
+        "setup",
+        "measured",
+        "paid",
+    ]
+    assert (visit.origin, visit.demo, [row.offer for row in visit.agreements]) == (
+        "a-job",
+        False,
+        ["diagnosis 1", "repair 1"],
+    )
 
 
 def test_every_draft_is_a_record_that_the_model_knows() -> None:
@@ -155,14 +199,29 @@ def test_every_draft_is_a_record_that_the_model_knows() -> None:
 def test_a_reading_knows_its_setup_stage_place_and_instrument() -> None:
     measured = [draft for draft in read(SOUND).drafts if draft.kind == "measured"]
     assert [draft.row for draft in measured] == [
-        "arrival/cell.rest/", "arrival/cell.cranking/posts", "arrival/cell.cranking/posts", "arrival/cell.rest/", "after 1/cell.rest/"
-    ]  # fmt: skip
-    assert [draft.body["setup"] for draft in measured] == ["arrival/setup#1"] * 3 + ["arrival/setup#2", "after 1/setup#1"]
+        "arrival/cell.rest/",
+        "arrival/cell.cranking/posts",
+        "arrival/cell.cranking/posts",
+        "arrival/cell.rest/",
+        "after 1/cell.rest/",
+    ]
+    assert [draft.body["setup"] for draft in measured] == ["arrival/setup#1"] * 3 + [
+        "arrival/setup#2",
+        "after 1/setup#1",
+    ]
     first = measured[0]
     assert first.body | {"setup": ""} == {
-        "of": "cell.rest", "typed": "12.64 V", "kind": "voltage", "number": 12.64, "place": "", "stage": 0, "instrument": "meter", "span": "20 V",
-        "setup": "", "confirmed": False,
-    }  # fmt: skip
+        "of": "cell.rest",
+        "typed": "12.64 V",
+        "kind": "voltage",
+        "number": 12.64,
+        "place": "",
+        "stage": 0,
+        "instrument": "meter",
+        "span": "20 V",
+        "setup": "",
+        "confirmed": False,
+    }
     assert first.taken == "2026-03-04T09:15:00Z"
     assert (measured[1].body["number"], measured[1].body["typed"]) == (8.9, "8,9 V")
 
@@ -177,13 +236,17 @@ def test_persons_words_are_personal_text() -> None:
     assert drafts["customer"]["name"] == PersonalText("name", "Example Customer")
     assert drafts["vehicle"]["plate"] == PersonalText("plate", "DEMO-1")
     assert drafts["opened"]["words"] == PersonalText("words", "Will not start.")
-    assert PersonalText("words", "smells of eggs") in [draft.body.get("words") for draft in read(SOUND).drafts]
+    assert PersonalText("words", "smells of eggs") in [
+        draft.body.get("words") for draft in read(SOUND).drafts
+    ]
     plain = json.dumps([draft.body for draft in read(SOUND).drafts], default=lambda text: text.kind)
     assert "Example Customer" not in plain and "DEMO-1" not in plain and "000 0001" not in plain
 
 
 def test_answers_come_out_as_declared_and_dont_know_is_one() -> None:
-    fitted = {draft.body["of"]: draft.body for draft in reversed(read(SOUND).drafts) if draft.kind == "fitted"}
+    fitted = {
+        draft.body["of"]: draft.body for draft in reversed(read(SOUND).drafts) if draft.kind == "fitted"
+    }
     assert fitted["cell.type"]["answer"] == "agm flat plate"
     assert (fitted["cell.rating"]["kind"], fitted["cell.rating"]["number"]) == ("cranking rating SAE", 680.0)
     assert (fitted["cell.cable"]["answer"], fitted["cell.cable"]["number"]) == ("", None)
@@ -210,7 +273,8 @@ def test_toml_and_json_of_one_visit_say_the_same(tmp_path: Path) -> None:
 
 
 def test_a_vin_is_kept_apart_and_its_check_is_a_remark_not_a_refusal() -> None:
-    # 0TSTE1A16… is constructed: no maker, check digit 6, position 10 A with a letter at 7: 2010, else 1980 (49 CFR 565.15)
+    # 0TSTE1A16… is constructed: no maker, check digit 6, position 10 A with a letter at 7: 2010, else 1980
+    # (49 CFR 565.15)
     good = read(SOUND.replace('plate = "DEMO-1"', 'vin = "0tste1a16a0000001"'))
     (vehicle,) = [draft.body for draft in good.drafts if draft.kind == "vehicle"]
     assert vehicle["vin"] == PersonalText("vin", "0TSTE1A16A0000001")
@@ -224,7 +288,10 @@ def test_a_vehicle_without_vin_needs_a_plate_or_a_reason() -> None:
     line = next(line for line in SOUND.splitlines() if line.startswith("vehicle"))
     (vehicle,) = [draft.body for draft in read(SOUND.replace(line, told)).drafts if draft.kind == "vehicle"]
     assert vehicle["why_no_vin"] == "plate under the carpet"
-    assert "vehicle.no_vin: there is neither VIN nor plate, and no reason" in faults_of(SOUND.replace(line, 'vehicle = { told = "small car" }'))[0]
+    assert (
+        "vehicle.no_vin: there is neither VIN nor plate, and no reason"
+        in faults_of(SOUND.replace(line, 'vehicle = { told = "small car" }'))[0]
+    )
     assert "vehicle: is not named" in faults_of(SOUND.replace(line, 'vehicle = { odometer = "1 km" }'))[0]
 
 
@@ -309,11 +376,18 @@ def test_faults_stand_in_the_order_of_the_file() -> None:
     with pytest.raises(VisitProblem) as caught:
         read(TWENTY)
     paths = [fault.path for fault in caught.value.faults]
-    assert paths.index("vehicel") < paths.index("vehicle.vin") < paths.index("specification[0].low") < paths.index("step[3].repaired.\"cell.cable\"")
+    assert (
+        paths.index("vehicel")
+        < paths.index("vehicle.vin")
+        < paths.index("specification[0].low")
+        < paths.index('step[3].repaired."cell.cable"')
+    )
 
 
 def test_a_fault_is_printed_as_place_then_what_then_what_to_write() -> None:
-    assert 'step[8].readings[0].is: "12.6" has no unit; write "12.6 V"' in faults_of(with_step('readings = [ { of = "cell.rest", is = "12.6" } ]'))
+    assert 'step[8].readings[0].is: "12.6" has no unit; write "12.6 V"' in faults_of(
+        with_step('readings = [ { of = "cell.rest", is = "12.6" } ]')
+    )
 
 
 @pytest.mark.parametrize(
@@ -341,7 +415,10 @@ def test_a_fahrenheit_reading_with_the_wrong_letter_is_recognised() -> None:
 def test_a_confirmed_unusual_value_is_taken_and_an_impossible_one_is_not() -> None:
     visit = read(with_step('readings = [ { of = "cell.rest", is = "17.3 V", confirmed = true } ]'))
     assert visit.drafts[-1].body["confirmed"] is True
-    assert "outside what is possible" in faults_of(with_step('readings = [ { of = "cell.rest", is = "19 V", confirmed = true } ]'))[0]
+    assert (
+        "outside what is possible"
+        in faults_of(with_step('readings = [ { of = "cell.rest", is = "19 V", confirmed = true } ]'))[0]
+    )
 
 
 def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
@@ -355,31 +432,79 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
         ("", "step[8]: is empty"),
         ("readings = []", "step[8]: is empty"),
         ('setup = { "cell.temperature" = "4 °C" }', "step[8].setup: belongs to no reading"),
-        ('repaired = { operation = "cell.search" }\nreadings = [ { of = "cell.rest", is = "12 V" } ]', "step[8]: does not say whether readings came before"),
-        ('readings = [ { of = "cell.rest", is = 12.6 } ]', 'step[8].readings[0].is: is the number 12.6; write "12.6 …"'),
+        (
+            'repaired = { operation = "cell.search" }\nreadings = [ { of = "cell.rest", is = "12 V" } ]',
+            "step[8]: does not say whether readings came before",
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = 12.6 } ]',
+            'step[8].readings[0].is: is the number 12.6; write "12.6 …"',
+        ),
         ('readings = [ "12.6 V" ]', 'step[8].readings[0]: is the text "12.6 V"; expected a table'),
         ('readings = { of = "cell.rest", is = "12.6 V" }', "step[8].readings: is a table; expected a list"),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", wiht = "meter" } ]', 'step[8].readings[0].wiht: is not a key of the form; write "with"'),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", wiht = "meter" } ]',
+            'step[8].readings[0].wiht: is not a key of the form; write "with"',
+        ),
         ('readings = [ { of = "cell.rest", is = "12.6 V", with = "metre" } ]', ""),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", with = "meter", range = "200 V" } ]', 'step[8].readings[0].range: "200 V" is not a range of "meter"'),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", range = "20 V" } ]', "step[8].readings[0].range: is a range of no instrument"),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", place = "posts" } ]', "cell.rest has one place only"),
-        ('readings = [ { of = "cell.cranking", is = "8.9 V", place = "post" } ]', '"post" is not a place of cell.cranking; write "posts"'),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", taken = 2026-03-04T10:15:00 } ]', "step[8].readings[0].taken: says no offset from UTC"),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", taken = "noon" } ]', 'step[8].readings[0].taken: is the text "noon"'),
-        ('readings = [ { of = "cell.rest", is = "12.6 V", withdrawn = " " } ]', "step[8].readings[0].withdrawn: is empty"),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", with = "meter", range = "200 V" } ]',
+            'step[8].readings[0].range: "200 V" is not a range of "meter"',
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", range = "20 V" } ]',
+            "step[8].readings[0].range: is a range of no instrument",
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", place = "posts" } ]',
+            "cell.rest has one place only",
+        ),
+        (
+            'readings = [ { of = "cell.cranking", is = "8.9 V", place = "post" } ]',
+            '"post" is not a place of cell.cranking; write "posts"',
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", taken = 2026-03-04T10:15:00 } ]',
+            "step[8].readings[0].taken: says no offset from UTC",
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", taken = "noon" } ]',
+            'step[8].readings[0].taken: is the text "noon"',
+        ),
+        (
+            'readings = [ { of = "cell.rest", is = "12.6 V", withdrawn = " " } ]',
+            "step[8].readings[0].withdrawn: is empty",
+        ),
         ('readings = [ { is = "12.6 V" } ]', "step[8].readings[0].of: is missing"),
-        ('readings = [ { of = "cell.temperature", is = "4 °C", with = "meter" } ]', "instruments.meter.accuracy: "),
+        (
+            'readings = [ { of = "cell.temperature", is = "4 °C", with = "meter" } ]',
+            "instruments.meter.accuracy: ",
+        ),
         ('seen = [ { of = "cell.case" } ]', "step[8].seen[0]: has nothing to say"),
-        ('seen = [ { of = "cell.case", is = "sound", cannot = "dark" } ]', "step[8].seen[0]: has is and cannot"),
-        ('seen = [ { of = "cell.rest", is = "sound" } ]', "is a reading, which stands under readings or setup"),
-        ('wanted = { operation = "cell.search", ground = "hunch" }', 'step[8].wanted.ground: "hunch" is not a ground'),
+        (
+            'seen = [ { of = "cell.case", is = "sound", cannot = "dark" } ]',
+            "step[8].seen[0]: has is and cannot",
+        ),
+        (
+            'seen = [ { of = "cell.rest", is = "sound" } ]',
+            "is a reading, which stands under readings or setup",
+        ),
+        (
+            'wanted = { operation = "cell.search", ground = "hunch" }',
+            'step[8].wanted.ground: "hunch" is not a ground',
+        ),
         ('repaired = { "cell.rating" = "720 A SAE" }', "step[8].repaired.operation: is missing"),
         ('paid = { amount = "0", how = "cash" }', "step[8].paid.amount: is no money"),
         ('paid = { amount = "1.005", how = "cash" }', '"1.005" is not an amount of money'),
         ('paid = { amount = 60.0, how = "cash" }', 'step[8].paid.amount: is the number 60.0; write "60.0"'),
-        ('agreed = { offer = "x", total = "-1", by = "customer", how = "x" }', '"-1" is not an amount of money'),
-        ('agreed = { offer = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }', 'step[8].agreed.declined[0]: "cell.sarch" is not known'),
+        (
+            'agreed = { offer = "x", total = "-1", by = "customer", how = "x" }',
+            '"-1" is not an amount of money',
+        ),
+        (
+            'agreed = { offer = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }',
+            'step[8].agreed.declined[0]: "cell.sarch" is not known',
+        ),
         ('bought = "bread"', "step[8].bought: is not a key of the form"),
     ],
 )
@@ -402,8 +527,13 @@ def test_an_instrument_of_the_shop_must_fit_what_it_read() -> None:
     import attrs
 
     shop = attrs.evolve(DECLARED, instruments={"clamp": Instrument(name="clamp", accuracy="2 A")})
-    assert read(with_step('readings = [ { of = "cell.drain", is = "46 mA", with = "clamp" } ]'), shop).instruments_used == {"meter", "clamp"}
-    assert "the shop's accuracy" in faults_of(with_step('readings = [ { of = "cell.rest", is = "12 V", with = "clamp" } ]'), shop)[0]
+    assert read(
+        with_step('readings = [ { of = "cell.drain", is = "46 mA", with = "clamp" } ]'), shop
+    ).instruments_used == {"meter", "clamp"}
+    assert (
+        "the shop's accuracy"
+        in faults_of(with_step('readings = [ { of = "cell.rest", is = "12 V", with = "clamp" } ]'), shop)[0]
+    )
 
 
 # ---- files that are none
@@ -441,7 +571,7 @@ def test_an_instrument_of_the_shop_must_fit_what_it_read() -> None:
         (b'reason = "' + b"a" * 5000 + b'"', "reason: has 5000 characters"),
         (b"step = 1979-05-27", "step: is the date 1979-05-27; expected a list"),
         (b'"a\\u001bb" = 1', "has the character U+001B"),
-        (b'[vehicle]\nplate = true', "vehicle.plate: is true, a yes or no; expected text in quotes"),
+        (b"[vehicle]\nplate = true", "vehicle.plate: is true, a yes or no; expected text in quotes"),
     ],
 )
 def test_a_file_that_is_none_is_a_clear_fault(content: bytes, says: str) -> None:
@@ -472,7 +602,24 @@ def test_fifty_thousand_faults_are_counted_not_printed() -> None:
 def test_two_thousand_mutated_files_are_read_or_refused() -> None:
     dice = random.Random(20260304)
     seeds = [SOUND.encode(), TWENTY.encode(), as_json(tomllib.loads(SOUND))]
-    pieces = [b'"', b"{", b"}", b"[", b"]", b"=", b"\n", b"\x00", b"\xff", b"nan", b"null", b"true", b"1e999", b"12:00", b"2026-01-01", b"[[step]]\n"]
+    pieces = [
+        b'"',
+        b"{",
+        b"}",
+        b"[",
+        b"]",
+        b"=",
+        b"\n",
+        b"\x00",
+        b"\xff",
+        b"nan",
+        b"null",
+        b"true",
+        b"1e999",
+        b"12:00",
+        b"2026-01-01",
+        b"[[step]]\n",
+    ]
     for _ in range(2000):
         content = bytearray(dice.choice(seeds))
         for _ in range(dice.randint(1, 6)):
@@ -488,14 +635,57 @@ def test_two_thousand_mutated_files_are_read_or_refused() -> None:
 
 
 PLAIN = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.sampled_from(["12.6 V", "cell.rest", "posts"]),
-    lambda inner: st.lists(inner, max_size=3)
-    | st.dictionaries(st.sampled_from(["of", "is", "with", "setup", "readings", "seen", "repaired", "operation", "paid", "cell.rest", "x"]), inner, max_size=4),
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
+    | st.sampled_from(["12.6 V", "cell.rest", "posts"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(
+                [
+                    "of",
+                    "is",
+                    "with",
+                    "setup",
+                    "readings",
+                    "seen",
+                    "repaired",
+                    "operation",
+                    "paid",
+                    "cell.rest",
+                    "x",
+                ]
+            ),
+            inner,
+            max_size=4,
+        )
+    ),
     max_leaves=12,
 )
 
 
-@given(st.dictionaries(st.sampled_from(["job", "reason", "vehicle", "customer", "traits", "instruments", "specification", "step", "demo", "y"]), PLAIN))
+@given(
+    st.dictionaries(
+        st.sampled_from(
+            [
+                "job",
+                "reason",
+                "vehicle",
+                "customer",
+                "traits",
+                "instruments",
+                "specification",
+                "step",
+                "demo",
+                "y",
+            ]
+        ),
+        PLAIN,
+    )
+)
 @settings(max_examples=300)
 def test_any_json_is_read_or_refused(data: dict[str, Any]) -> None:
     try:
@@ -506,10 +696,9 @@ def test_any_json_is_read_or_refused(data: dict[str, Any]) -> None:
 
 def test_reading_a_visit_loads_neither_pint_nor_numpy() -> None:
     code = (
-        "import sys; from corekit.intake.declared import Declared; from corekit.intake.visit import *\n"
-        "try: read_visit(b'job = \"a\"', Declared())\n"
-        "except VisitProblem: pass\n"
-        "print(sorted({'pint', 'numpy', 'uncertainties', 'flask', 'reportlab', 'jinja2', 'qrcode'} & set(sys.modules)))"
+        "import sys; from corekit.intake.declared import Declared; from corekit.intake.visit import *\ntry:"
+        " read_visit(b'job = \"a\"', Declared())\nexcept VisitProblem: pass\nprint(sorted({'pint', 'numpy',"
+        " 'uncertainties', 'flask', 'reportlab', 'jinja2', 'qrcode'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -1,4 +1,7 @@
-"""The one way to write data down. Judge: RFC 8785 (its examples from memory, reproduced with rfc8785 0.1.4)."""
+"""The one way to write data down.
+
+Judge: RFC 8785 (its examples from memory, reproduced with rfc8785 0.1.4).
+"""
 
 from __future__ import annotations
 
@@ -13,8 +16,14 @@ from corekit.model.canonical import canonical, digest
 
 WHOLE = 2**53 - 1
 JSON = st.recursive(
-    st.none() | st.booleans() | st.integers(-WHOLE, WHOLE) | st.floats(-(2**53), 2**53, exclude_min=True, exclude_max=True) | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text("abcäöü", max_size=4), inner, max_size=4),
+    st.none()
+    | st.booleans()
+    | st.integers(-WHOLE, WHOLE)
+    | st.floats(-(2**53), 2**53, exclude_min=True, exclude_max=True)
+    | st.text(),
+    lambda inner: (
+        st.lists(inner, max_size=4) | st.dictionaries(st.text("abcäöü", max_size=4), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 
@@ -28,7 +37,11 @@ JSON = st.recursive(
             '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}',
             id="core-jcs-01",
         ),
-        pytest.param("[12.60, 1.0, -0.0, 1e21, 0.30000000000000004]", "[12.6,1,0,1e+21,0.30000000000000004]", id="core-jcs-03"),
+        pytest.param(
+            "[12.60, 1.0, -0.0, 1e21, 0.30000000000000004]",
+            "[12.6,1,0,1e+21,0.30000000000000004]",
+            id="core-jcs-03",
+        ),
     ],
 )
 def test_data_is_written_as_the_standard_writes_it(data: str, text: str) -> None:
@@ -37,7 +50,8 @@ def test_data_is_written_as_the_standard_writes_it(data: str, text: str) -> None
 
 @pytest.mark.parametrize("keys", [["€", "\r", "Ａ", "1", "😀", "\x80", "ö"]], ids=["core-jcs-02"])
 def test_names_stand_in_the_order_of_their_utf_16_units(keys: list[str]) -> None:
-    # RFC 8785, 3.2.3. Its Hebrew letter U+FB33 is no letter of NFC, so another one from beyond the surrogates (U+FF21) stands here.
+    # RFC 8785, 3.2.3. Its Hebrew letter U+FB33 is no letter of NFC, so another one from beyond the surrogates
+    # (U+FF21) stands here.
     assert list(json.loads(canonical(dict.fromkeys(keys, 0)))) == ["\r", "1", "\x80", "ö", "€", "😀", "Ａ"]
 
 
@@ -52,7 +66,9 @@ def test_letters_count_the_same_however_they_are_composed(text: str) -> None:
     assert digest({apart: [apart]}) == digest({together: [together]})
 
 
-@pytest.mark.parametrize("data", [float("nan"), float("inf"), {1, 2}, 2**53, {"a": -(2**53)}, object(), b"x"], ids=repr)
+@pytest.mark.parametrize(
+    "data", [float("nan"), float("inf"), {1, 2}, 2**53, {"a": -(2**53)}, object(), b"x"], ids=repr
+)
 def test_what_json_cannot_hold_is_refused(data: object) -> None:
     with pytest.raises(ValueError, match="cannot be written down for good"):
         canonical(data)

@@ -32,7 +32,7 @@ from corekit.model.document import (
     document_hash,
     from_data,
     to_data,
-)  # fmt: skip
+)
 from corekit.model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
 from corekit.model.personal import Personal
 
@@ -47,62 +47,153 @@ def rows(one: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]:
 
 
 STRIP = st.builds(
-    Strip, unit=TEXT, low_end=NUMBER, high_end=NUMBER, allowed_low=st.none() | NUMBER, allowed_high=st.none() | NUMBER, reading=NUMBER, doubt=NUMBER,
-    before=st.none() | NUMBER, before_doubt=NUMBER,
-)  # fmt: skip
+    Strip,
+    unit=TEXT,
+    low_end=NUMBER,
+    high_end=NUMBER,
+    allowed_low=st.none() | NUMBER,
+    allowed_high=st.none() | NUMBER,
+    reading=NUMBER,
+    doubt=NUMBER,
+    before=st.none() | NUMBER,
+    before_doubt=NUMBER,
+)
 MARK = (
     st.builds(Polyline, rows(st.tuples(NUMBER, NUMBER)), NUMBER, FLAG)
     | st.builds(Band, NUMBER, NUMBER, NUMBER, NUMBER, NUMBER)
     | st.builds(Dot, NUMBER, NUMBER, FLAG, NUMBER)
     | st.builds(Label, NUMBER, NUMBER, TEXT, TEXT, NUMBER)
 )
-FIGURE = st.builds(Figure, width=NUMBER, height=NUMBER, height_mm=NUMBER, title=TEXT, description=TEXT, marks=rows(MARK))
+FIGURE = st.builds(
+    Figure, width=NUMBER, height=NUMBER, height_mm=NUMBER, title=TEXT, description=TEXT, marks=rows(MARK)
+)
 BLOCK = st.one_of(
     st.builds(Heading, text=TEXT, level=st.integers(1, 3)),
     st.builds(Paragraph, words=WORDS, tone=TEXT),
     st.builds(Pairs, rows=rows(st.tuples(TEXT, WORDS))),
-    st.builds(Findings, rows=rows(st.builds(FindingRow, text=TEXT, verdict=TEXT, urgency=TEXT, basis=TEXT, stage=TEXT))),
+    st.builds(
+        Findings,
+        rows=rows(st.builds(FindingRow, text=TEXT, verdict=TEXT, urgency=TEXT, basis=TEXT, stage=TEXT)),
+    ),
     st.builds(
         Readings,
-        rows=rows(st.builds(ReadingRow, name=TEXT, before=TEXT, after=TEXT, limit=TEXT, source=TEXT, note=TEXT, strip=st.none() | STRIP)),
+        rows=rows(
+            st.builds(
+                ReadingRow,
+                name=TEXT,
+                before=TEXT,
+                after=TEXT,
+                limit=TEXT,
+                source=TEXT,
+                note=TEXT,
+                strip=st.none() | STRIP,
+            )
+        ),
     ),
     st.builds(Picture, figure=FIGURE),
     st.builds(
-        PricedLines, rows=rows(st.builds(PricedRow, text=TEXT, ground=TEXT, quantity=TEXT, price=TEXT, net=TEXT, tax=TEXT, note=TEXT)), currency=TEXT
+        PricedLines,
+        rows=rows(
+            st.builds(
+                PricedRow, text=TEXT, ground=TEXT, quantity=TEXT, price=TEXT, net=TEXT, tax=TEXT, note=TEXT
+            )
+        ),
+        currency=TEXT,
     ),
     st.builds(Totals, rows=rows(st.tuples(TEXT, TEXT, FLAG)), currency=TEXT),
     st.builds(Statement, title=TEXT, words=WORDS),
     st.builds(Code, document_id=TEXT, link=st.integers(0, 99), record_mark=TEXT),
 )
 DOCUMENT = st.builds(
-    Document, id=TEXT, kind=st.sampled_from(DocumentKind), title=TEXT, shop=TEXT, issued=TEXT, currency=TEXT, total=TEXT, blocks=rows(BLOCK), number=TEXT,
-    draft=FLAG, demo=FLAG, language=TEXT,
-)  # fmt: skip
+    Document,
+    id=TEXT,
+    kind=st.sampled_from(DocumentKind),
+    title=TEXT,
+    shop=TEXT,
+    issued=TEXT,
+    currency=TEXT,
+    total=TEXT,
+    blocks=rows(BLOCK),
+    number=TEXT,
+    draft=FLAG,
+    demo=FLAG,
+    language=TEXT,
+)
 
 FULL = Document(
-    id="d", kind=DocumentKind.INVOICE, title="Invoice 1", shop="Shop", issued="1 July 2026", currency="EUR", total="1.00", number="1", draft=True, demo=True,
+    id="d",
+    kind=DocumentKind.INVOICE,
+    title="Invoice 1",
+    shop="Shop",
+    issued="1 July 2026",
+    currency="EUR",
+    total="1.00",
+    number="1",
+    draft=True,
+    demo=True,
     language="de",
     blocks=(
-        Heading(text="What we found", level=2), Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),
+        Heading(text="What we found", level=2),
+        Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),
         Pairs(rows=(("Plate", (Personal("plate", "h2"),)),)),
-        Findings(rows=(FindingRow(text="t", verdict="fail", urgency="this visit", basis="b", stage="arrival"),)),
-        Readings(rows=(ReadingRow(
-            name="n", before="1 V", after="2 V", limit="at least 1 V", source="s", note="o",
-            strip=Strip(unit="V", low_end=0.5, high_end=3.5, allowed_low=1.5, allowed_high=2.5, reading=2.1, doubt=0.1, before=1.1, before_doubt=0.2),
-        ),)),
-        Picture(figure=Figure(
-            width=10.5, height=5.5, height_mm=30.5, title="t", description="d",
-            marks=(Polyline(((0.5, 0.5), (1.5, 1.5)), 1.5, True), Band(0.5, 0.5, 1.5, 1.5, 0.25), Dot(0.5, 0.5, False, 3.5), Label(0.5, 0.5, "x", "end", 6.5)),
-        )),
-        PricedLines(rows=(PricedRow(text="t", ground="g", quantity="1", price="1.00", net="1.00", tax="20 %", note="n"),), currency="EUR"),
-        Totals(rows=(("Total", "1.00", True),), currency="EUR"), Statement(title="DEMO", words=("Not a bill.",)),
+        Findings(
+            rows=(FindingRow(text="t", verdict="fail", urgency="this visit", basis="b", stage="arrival"),)
+        ),
+        Readings(
+            rows=(
+                ReadingRow(
+                    name="n",
+                    before="1 V",
+                    after="2 V",
+                    limit="at least 1 V",
+                    source="s",
+                    note="o",
+                    strip=Strip(
+                        unit="V",
+                        low_end=0.5,
+                        high_end=3.5,
+                        allowed_low=1.5,
+                        allowed_high=2.5,
+                        reading=2.1,
+                        doubt=0.1,
+                        before=1.1,
+                        before_doubt=0.2,
+                    ),
+                ),
+            )
+        ),
+        Picture(
+            figure=Figure(
+                width=10.5,
+                height=5.5,
+                height_mm=30.5,
+                title="t",
+                description="d",
+                marks=(
+                    Polyline(((0.5, 0.5), (1.5, 1.5)), 1.5, True),
+                    Band(0.5, 0.5, 1.5, 1.5, 0.25),
+                    Dot(0.5, 0.5, False, 3.5),
+                    Label(0.5, 0.5, "x", "end", 6.5),
+                ),
+            )
+        ),
+        PricedLines(
+            rows=(
+                PricedRow(text="t", ground="g", quantity="1", price="1.00", net="1.00", tax="20 %", note="n"),
+            ),
+            currency="EUR",
+        ),
+        Totals(rows=(("Total", "1.00", True),), currency="EUR"),
+        Statement(title="DEMO", words=("Not a bill.",)),
         Code(document_id="d", link=1, record_mark="ABCD"),
     ),
-)  # fmt: skip
+)
 
 
 def leaves(data: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
-    inner = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, (list, tuple)) else ()
+    inner = (
+        data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, (list, tuple)) else ()
+    )
     if not isinstance(data, (dict, list, tuple)):
         yield path
     for key, item in inner:
@@ -125,11 +216,20 @@ def test_a_document_comes_back_equal_from_its_data(document: Document) -> None:
 
 def test_the_full_document_has_every_block_every_mark_and_no_field_left_as_it_comes() -> None:
     assert {type(block) for block in FULL.blocks} == set(get_args(Block))
-    assert {type(mark) for block in FULL.blocks if isinstance(block, Picture) for mark in block.figure.marks} == set(get_args(Mark))
-    everything = [FULL, *FULL.blocks, *(row for block in FULL.blocks for row in getattr(block, "rows", ()) if attrs.has(type(row)))]
+    assert {
+        type(mark) for block in FULL.blocks if isinstance(block, Picture) for mark in block.figure.marks
+    } == set(get_args(Mark))
+    everything = [
+        FULL,
+        *FULL.blocks,
+        *(row for block in FULL.blocks for row in getattr(block, "rows", ()) if attrs.has(type(row))),
+    ]
     for part in everything:
         for field in attrs.fields(type(part)):
-            assert field.default is attrs.NOTHING or getattr(part, field.name) != field.default, (type(part), field.name)
+            assert field.default is attrs.NOTHING or getattr(part, field.name) != field.default, (
+                type(part),
+                field.name,
+            )
 
 
 @pytest.mark.parametrize("path", LEAVES, ids=lambda path: ".".join(map(str, path)))
@@ -139,15 +239,19 @@ def test_the_hash_changes_with_every_field(path: tuple[Any, ...]) -> None:
     for key in path[:-1]:
         holder = holder[key]
     old = holder[path[-1]]
-    holder[path[-1]] = (not old) if isinstance(old, bool) else old + 1 if isinstance(old, (int, float)) else f"{old}!"
+    holder[path[-1]] = (
+        (not old) if isinstance(old, bool) else old + 1 if isinstance(old, (int, float)) else f"{old}!"
+    )
     assert document_hash(from_data(data)) != document_hash(FULL)
 
 
 def test_the_hash_changes_with_the_kind_and_with_a_block_more_less_or_elsewhere() -> None:
     changed = [
-        attrs.evolve(FULL, kind=DocumentKind.ESTIMATE), attrs.evolve(FULL, blocks=FULL.blocks[:-1]), attrs.evolve(FULL, blocks=FULL.blocks[::-1]),
+        attrs.evolve(FULL, kind=DocumentKind.ESTIMATE),
+        attrs.evolve(FULL, blocks=FULL.blocks[:-1]),
+        attrs.evolve(FULL, blocks=FULL.blocks[::-1]),
         attrs.evolve(FULL, blocks=(*FULL.blocks, Heading(text="More"))),
-    ]  # fmt: skip
+    ]
     assert len({document_hash(document) for document in (FULL, *changed)}) == 5
 
 
@@ -166,7 +270,14 @@ def test_a_persons_words_are_in_no_document_only_their_reference() -> None:
         ({"blocks": [{"text": "x"}]}, ""),
         ({"blocks": 7}, ""),
     ],
-    ids=["surplus key", "unknown kind", "unknown block", "surplus key in a block", "block without its name", "no list"],
+    ids=[
+        "surplus key",
+        "unknown kind",
+        "unknown block",
+        "surplus key in a block",
+        "block without its name",
+        "no list",
+    ],
 )
 def test_data_that_is_no_document_is_refused_in_words(change: dict[str, Any], word: str) -> None:
     with pytest.raises(ValueError, match="not a document of corekit"):
@@ -181,7 +292,9 @@ def test_a_document_needs_all_that_it_must_have(missing: str) -> None:
         from_data(data)
 
 
-@pytest.mark.parametrize(("key", "wrong"), [("total", 5), ("draft", "no"), ("draft", 1), ("title", None), ("title", ["x"])])
+@pytest.mark.parametrize(
+    ("key", "wrong"), [("total", 5), ("draft", "no"), ("draft", 1), ("title", None), ("title", ["x"])]
+)
 def test_a_field_of_another_type_is_refused_and_never_turned_into_text(key: str, wrong: Any) -> None:
     with pytest.raises(ValueError, match="not a document of corekit"):
         from_data({**plain(FULL), key: wrong})

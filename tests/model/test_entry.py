@@ -12,14 +12,36 @@ from hypothesis import strategies as st
 from corekit.model.entry import Entry, broken, seal
 
 ENTRY = Entry(
-    journal="job", job="j1", chain="van", n=3, prev="p", kind="measured", subject="s", body={"number": 12.6}, recorded="2026-07-01T10:00:00Z",
-    seen=("h1",), taken="2026-07-01T09:00:00Z", replaces=("r1",), reason="because",
-)  # fmt: skip
+    journal="job",
+    job="j1",
+    chain="van",
+    n=3,
+    prev="p",
+    kind="measured",
+    subject="s",
+    body={"number": 12.6},
+    recorded="2026-07-01T10:00:00Z",
+    seen=("h1",),
+    taken="2026-07-01T09:00:00Z",
+    replaces=("r1",),
+    reason="because",
+)
 
 OTHER: dict[str, Any] = {
-    "journal": "books", "job": "j2", "chain": "copy", "n": 4, "prev": "q", "kind": "seen", "subject": "t", "body": {"number": 12.7},
-    "recorded": "2026-07-01T10:00:01Z", "seen": ("h1", "h2"), "taken": "", "replaces": (), "reason": "",
-}  # fmt: skip
+    "journal": "books",
+    "job": "j2",
+    "chain": "copy",
+    "n": 4,
+    "prev": "q",
+    "kind": "seen",
+    "subject": "t",
+    "body": {"number": 12.7},
+    "recorded": "2026-07-01T10:00:01Z",
+    "seen": ("h1", "h2"),
+    "taken": "",
+    "replaces": (),
+    "reason": "",
+}
 
 
 def chain(length: int) -> list[Entry]:
@@ -50,7 +72,9 @@ def test_a_whole_chain_verifies(length: int) -> None:
 
 
 @given(st.integers(2, 12), st.data())
-def test_an_entry_removed_from_within_is_named_once_where_it_is_missed(length: int, data: st.DataObject) -> None:
+def test_an_entry_removed_from_within_is_named_once_where_it_is_missed(
+    length: int, data: st.DataObject
+) -> None:
     entries = chain(length)
     gone = data.draw(st.integers(0, length - 2))
     (fault,) = broken(entries[:gone] + entries[gone + 1 :])
@@ -62,14 +86,18 @@ def test_an_entry_removed_from_within_is_named_once_where_it_is_missed(length: i
 def test_a_changed_entry_is_named(length: int, data: st.DataObject) -> None:
     entries = chain(length)
     place = data.draw(st.integers(0, length - 1))
-    field = data.draw(st.sampled_from(["job", "kind", "subject", "body", "recorded", "seen", "taken", "replaces", "reason"]))
+    field = data.draw(
+        st.sampled_from(["job", "kind", "subject", "body", "recorded", "seen", "taken", "replaces", "reason"])
+    )
     entries[place] = attrs.evolve(entries[place], **{field: OTHER[field]})
     (fault,) = broken(entries)
     assert fault.startswith(f"entry {place} of chain van: its content no longer matches")
 
 
 @given(st.integers(2, 12), st.data())
-def test_a_changed_entry_that_was_sealed_again_gives_itself_away_behind_it(length: int, data: st.DataObject) -> None:
+def test_a_changed_entry_that_was_sealed_again_gives_itself_away_behind_it(
+    length: int, data: st.DataObject
+) -> None:
     entries = chain(length)
     place = data.draw(st.integers(0, length - 2))
     entries[place] = seal(attrs.evolve(entries[place], body={"number": -1}))
@@ -92,7 +120,9 @@ def test_a_place_that_was_counted_wrongly_is_named(length: int, data: st.DataObj
     place = data.draw(st.integers(0, length - 1))
     entries = entries[:place]
     for n in range(place + 1, length + 1):  # sealed again and linked, as if one more had stood there
-        entries.append(seal(attrs.evolve(ENTRY, n=n, prev=entries[-1].id if entries else "", subject=f"s{n}")))
+        entries.append(
+            seal(attrs.evolve(ENTRY, n=n, prev=entries[-1].id if entries else "", subject=f"s{n}"))
+        )
     (fault,) = broken(entries)
     assert fault.startswith(f"entry {place + 1} of chain van: ")
 

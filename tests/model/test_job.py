@@ -35,7 +35,7 @@ from corekit.model.records import (
     Wanted,
     Withdrawn,
     body_of,
-)  # fmt: skip
+)
 
 KINDS = {record: kind for kind, record in RECORDS.items()}
 
@@ -46,12 +46,22 @@ class Journal:
     def __init__(self) -> None:
         self.chains: dict[str, list[Entry]] = {}
 
-    def say(self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()) -> Entry:
+    def say(
+        self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()
+    ) -> Entry:
         written = self.chains.setdefault(chain, [])
         entry = Entry(
-            journal="job", job="j", chain=chain, n=len(written), prev=written[-1].id if written else "", kind=KINDS[type(record)], subject=subject,
-            body=body_of(record), recorded="", replaces=tuple(old.id for old in replaces),
-        )  # fmt: skip
+            journal="job",
+            job="j",
+            chain=chain,
+            n=len(written),
+            prev=written[-1].id if written else "",
+            kind=KINDS[type(record)],
+            subject=subject,
+            body=body_of(record),
+            recorded="",
+            replaces=tuple(old.id for old in replaces),
+        )
         written.append(seal(entry))
         return written[-1]
 
@@ -74,19 +84,25 @@ def numbers(job: Job) -> list[float]:
 
 @st.composite
 def journals(draw: st.DrawFn) -> list[Entry]:
-    """Two chains that say, correct and withdraw things about a few subjects, each knowing some of the other's heads."""
+    """Two chains that say, correct and withdraw things about a few subjects, each knowing some of the other's
+    heads.
+    """
     journal = Journal()
     for _ in range(draw(st.integers(0, 12))):
         subject = draw(st.sampled_from("abc"))
         known = [entry for entry in journal.entries if entry.subject == subject]
-        replaced = tuple(draw(st.lists(st.sampled_from(known), unique_by=lambda entry: entry.id))) if known else ()
+        replaced = (
+            tuple(draw(st.lists(st.sampled_from(known), unique_by=lambda entry: entry.id))) if known else ()
+        )
         record = Withdrawn() if replaced and draw(st.booleans()) else volts(draw(st.sampled_from([1.0, 2.0])))
         journal.say(record, subject, chain=draw(st.sampled_from(["van", "phone"])), replaces=replaced)
     return journal.entries
 
 
 @given(journals(), st.data())
-def test_a_merge_folds_alike_in_whatever_order_and_however_often(entries: list[Entry], data: st.DataObject) -> None:
+def test_a_merge_folds_alike_in_whatever_order_and_however_often(
+    entries: list[Entry], data: st.DataObject
+) -> None:
     first = data.draw(st.lists(st.sampled_from(entries))) if entries else []
     shuffled = data.draw(st.permutations(entries))
     assert fold("j", [*first, *shuffled]) == fold("j", entries)
@@ -170,12 +186,17 @@ def test_readings_and_looks_belong_to_their_stage() -> None:
     journal.say(volts(11.0, stage=1), "s")
     assert [noted.record.number for noted in journal.job.measured(1)] == [11.0]
     assert [noted.record.answer for noted in journal.job.seen(0)] == ["firm"]
-    assert (journal.job.spoken_of(0), journal.job.spoken_of(1)) == (("brakes.voltage", "brakes.pedal"), ("brakes.voltage",))
+    assert (journal.job.spoken_of(0), journal.job.spoken_of(1)) == (
+        ("brakes.voltage", "brakes.pedal"),
+        ("brakes.voltage",),
+    )
 
 
 def test_of_what_is_fitted_the_latest_answer_up_to_the_stage_counts() -> None:
     journal = Journal()
-    journal.say(Fitted(of="brakes.pads", typed="new", answer="new", stage=1), "repair/pads")  # said first, true later
+    journal.say(
+        Fitted(of="brakes.pads", typed="new", answer="new", stage=1), "repair/pads"
+    )  # said first, true later
     journal.say(Fitted(of="brakes.pads", typed="worn", answer="worn"), "pads")
     answers = [journal.job.fitted(stage)["brakes.pads"].record.answer for stage in (0, 1, 2)]
     assert answers == ["worn", "new", "new"]
@@ -190,25 +211,57 @@ def test_every_kind_of_record_is_found_again() -> None:
     journal = Journal()
     told = Personal("name", "h" * 64)
     offered = Offered(
-        name="repair 1", stage="repair", document_id="d", document={"note": {"personal": "note", "hash": "k"}}, document_hash="h", total=1, currency="EUR",
-        lines=[], versions={}, heads=[],
-    )  # fmt: skip
+        name="repair 1",
+        stage="repair",
+        document_id="d",
+        document={"note": {"personal": "note", "hash": "k"}},
+        document_hash="h",
+        total=1,
+        currency="EUR",
+        lines=[],
+        versions={},
+        heads=[],
+    )
     said = [
-        Opened(origin="visit.toml", demo=True), Vehicle(plate=Personal("plate", "p" * 64)), Customer(name=told), Instrument(name="meter", accuracy="1 %"),
-        Setup(values={}), Specified(of="brakes.voltage", where_from="label", kind="voltage", low=1.0), Wanted(operation="brakes.bleed", ground="customer"),
-        offered, Agreed(offer="repair 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"),
-        Repaired(operation="brakes.bleed", stage=1), Issued(number="1", document_id="d", document_hash="h", books_entry="b"),
+        Opened(origin="visit.toml", demo=True),
+        Vehicle(plate=Personal("plate", "p" * 64)),
+        Customer(name=told),
+        Instrument(name="meter", accuracy="1 %"),
+        Setup(values={}),
+        Specified(of="brakes.voltage", where_from="label", kind="voltage", low=1.0),
+        Wanted(operation="brakes.bleed", ground="customer"),
+        offered,
+        Agreed(offer="repair 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"),
+        Repaired(operation="brakes.bleed", stage=1),
+        Issued(number="1", document_id="d", document_hash="h", books_entry="b"),
         Paid(amount=1, currency="EUR", how="cash"),
-    ]  # fmt: skip
+    ]
     for place, record in enumerate(said):
         journal.say(record, f"s{place}")
     job = journal.job
     assert [noted.record for noted in job.standing] == said
     assert (job.name, job.demo, job.customer.name) == ("visit.toml", True, told)
     assert job.vehicle.plate == Personal("plate", "p" * 64)
-    assert [one[0].record for one in (job.offers, job.agreements, job.repairs, job.wanted, job.issued, job.payments, job.specified)] == [
-        said[7], said[8], said[9], said[6], said[10], said[11], said[5],
-    ]  # fmt: skip
+    assert [
+        one[0].record
+        for one in (
+            job.offers,
+            job.agreements,
+            job.repairs,
+            job.wanted,
+            job.issued,
+            job.payments,
+            job.specified,
+        )
+    ] == [
+        said[7],
+        said[8],
+        said[9],
+        said[6],
+        said[10],
+        said[11],
+        said[5],
+    ]
     assert job.instruments == {"meter": said[3]}
     setup = job.setup("s4")
     assert setup is not None
@@ -241,7 +294,9 @@ def read(of: str = "battery.drain", place: str = "") -> Measured:
         (started(), [read(place="posts")], False),
     ],
 )
-def test_a_test_waits_until_its_own_reading_is_taken_or_cannot_be(begun: Started, then: list[Any], waits: bool) -> None:
+def test_a_test_waits_until_its_own_reading_is_taken_or_cannot_be(
+    begun: Started, then: list[Any], waits: bool
+) -> None:
     journal = Journal()
     journal.say(read(), "before")  # what was read before it was begun ends nothing
     journal.say(begun, "begun")
@@ -290,12 +345,18 @@ def test_what_stands_in_place_of_an_entry_is_its_last_correction_or_its_withdraw
     second = journal.say(read(), "r", replaces=(first,))
     third = journal.say(Withdrawn(), "r", replaces=(second,))
     job = journal.job
-    assert (job.instead_of(first.id), job.instead_of(second.id), job.instead_of(third.id)) == (third, third, None)
+    assert (job.instead_of(first.id), job.instead_of(second.id), job.instead_of(third.id)) == (
+        third,
+        third,
+        None,
+    )
     assert job.instead_of("no entry") is None
 
 
 def test_an_agreement_without_a_signature_has_the_body_that_it_always_had() -> None:
-    agreed = Agreed(offer="diagnosis 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person")
+    agreed = Agreed(
+        offer="diagnosis 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"
+    )
     assert "signature" not in body_of(agreed)
     signed = attrs.evolve(agreed, signature=Personal("signature", "s"))
     assert RECORDS["agreed"](**body_of(signed)) == signed
@@ -303,13 +364,34 @@ def test_an_agreement_without_a_signature_has_the_body_that_it_always_had() -> N
 
 def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
     journal = Journal()
-    for name, keys, declined in (("repair 1", ["a", "b"], ["b"]), ("repair 2", ["b", "c"], ["c"]), ("repair 3", ["d"], None)):
+    for name, keys, declined in (
+        ("repair 1", ["a", "b"], ["b"]),
+        ("repair 2", ["b", "c"], ["c"]),
+        ("repair 3", ["d"], None),
+    ):
         lines = [{"operation": key} for key in ("", *keys)]
         offered = Offered(
-            name=name, stage="repair", document_id="d", document={}, document_hash="h", total=0, currency="EUR", lines=lines, versions={}, heads=[]
+            name=name,
+            stage="repair",
+            document_id="d",
+            document={},
+            document_hash="h",
+            total=0,
+            currency="EUR",
+            lines=lines,
+            versions={},
+            heads=[],
         )
         journal.say(offered, f"offered {name}")
         if declined is not None:
-            agreed = Agreed(offer=name, document_hash="h", total=0, currency="EUR", by="customer", how="in person", declined=declined)
+            agreed = Agreed(
+                offer=name,
+                document_hash="h",
+                total=0,
+                currency="EUR",
+                by="customer",
+                how="in person",
+                declined=declined,
+            )
             journal.say(agreed, f"agreed {name}")
     assert journal.job.agreed_operations == ("a", "b")

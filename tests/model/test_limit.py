@@ -16,7 +16,13 @@ def source(basis: Basis = Basis.HANDBOOK, status: Status = Status.READ) -> Sourc
 
 def test_both_ends_of_a_span_belong_to_it() -> None:
     span = Span(1.0, 2.0)
-    assert [span.holds(number) for number in (0.999, 1.0, 1.5, 2.0, 2.001)] == [False, True, True, True, False]
+    assert [span.holds(number) for number in (0.999, 1.0, 1.5, 2.0, 2.001)] == [
+        False,
+        True,
+        True,
+        True,
+        False,
+    ]
     assert Span(None, 2.0).holds(-1e9)
     assert Span(1.0, None).holds(1e9)
 
@@ -38,15 +44,26 @@ def test_a_limit_needs_an_end_and_ends_of_one_kind() -> None:
 @pytest.mark.parametrize("status", Status)
 @pytest.mark.parametrize("basis", Basis)
 @pytest.mark.parametrize("confidence", Confidence)
-def test_practice_estimate_memory_nothing_and_low_confidence_only_advise(basis: Basis, status: Status, confidence: Confidence) -> None:
+def test_practice_estimate_memory_nothing_and_low_confidence_only_advise(
+    basis: Basis, status: Status, confidence: Confidence
+) -> None:
     weak = basis in {"practice", "estimate"} or status in {"memory", "none"} or confidence == "low"
-    assert Limit(key="k", source=source(basis, status), low=exact("voltage", 1.0), confidence=confidence).decides is not weak
+    assert (
+        Limit(key="k", source=source(basis, status), low=exact("voltage", 1.0), confidence=confidence).decides
+        is not weak
+    )
 
 
-@pytest.mark.parametrize(("status", "named"), [(Status.READ, "A handbook, table 3"), (Status.MEMORY, "A handbook, table 3 (from memory)")])
+@pytest.mark.parametrize(
+    ("status", "named"),
+    [(Status.READ, "A handbook, table 3"), (Status.MEMORY, "A handbook, table 3 (from memory)")],
+)
 def test_paper_names_a_source_with_its_place_and_how_we_know(status: Status, named: str) -> None:
     assert source(status=status).named == named
 
 
 def test_braces_in_a_value_are_no_places() -> None:
-    assert str(Text("{place}: {value}", {"place": "{value} {0} {x.y}", "value": "12 V"})) == "{value} {0} {x.y}: 12 V"
+    assert (
+        str(Text("{place}: {value}", {"place": "{value} {0} {x.y}", "value": "12 V"}))
+        == "{value} {0} {x.y}: 12 V"
+    )

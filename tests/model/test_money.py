@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from corekit.model.money import Money, minor_digits, total
 
-AMOUNTS = st.decimals(-10**9, 10**9, allow_nan=False, places=5)
-MINOR = st.integers(-10**12, 10**12)
+AMOUNTS = st.decimals(-(10**9), 10**9, allow_nan=False, places=5)
+MINOR = st.integers(-(10**12), 10**12)
 CURRENCIES = st.sampled_from(["EUR", "JPY", "KWD"])
 
 
@@ -44,14 +44,24 @@ def test_an_amount_comes_back_from_its_text(minor: int, currency: str) -> None:
 @given(MINOR, MINOR, CURRENCIES)
 def test_sums_and_order_are_those_of_the_minor_units(one: int, other: int, currency: str) -> None:
     a, b = Money(one, currency), Money(other, currency)
-    assert (a + b, a - b, -a) == (Money(one + other, currency), Money(one - other, currency), Money(-one, currency))
+    assert (a + b, a - b, -a) == (
+        Money(one + other, currency),
+        Money(one - other, currency),
+        Money(-one, currency),
+    )
     assert [a < b, a <= b, a > b, a >= b] == [one < other, one <= other, one > other, one >= other]
     assert total([a, b, a], currency) == Money(2 * one + other, currency)
 
 
 @pytest.mark.parametrize(
     ("minor", "currency", "text"),
-    [(5, "EUR", "0.05"), (-5, "EUR", "-0.05"), (0, "EUR", "0.00"), (1234, "JPY", "1234"), (1234, "KWD", "1.234")],
+    [
+        (5, "EUR", "0.05"),
+        (-5, "EUR", "-0.05"),
+        (0, "EUR", "0.00"),
+        (1234, "JPY", "1234"),
+        (1234, "KWD", "1.234"),
+    ],
 )
 def test_money_is_printed_with_the_digits_of_its_currency(minor: int, currency: str, text: str) -> None:
     assert str(Money(minor, currency)) == text  # minor digits: ISO 4217, from memory
@@ -78,6 +88,11 @@ def test_minor_units_are_whole(minor: Any) -> None:
 def test_two_currencies_do_not_meet() -> None:
     euro, pound = Money(1, "EUR"), Money(1, "GBP")
     assert euro != pound
-    for meet in (lambda: euro + pound, lambda: euro - pound, lambda: euro < pound, lambda: total([pound], "EUR")):
+    for meet in (
+        lambda: euro + pound,
+        lambda: euro - pound,
+        lambda: euro < pound,
+        lambda: total([pound], "EUR"),
+    ):
         with pytest.raises(ValueError, match=r"EUR and GBP cannot be added"):
             meet()

@@ -1,4 +1,6 @@
-"""Trouble codes go from text to two bytes and back, and a text that is none is refused with the likely meaning."""
+"""Trouble codes go from text to two bytes and back, and a text that is none is refused with the likely
+meaning.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +10,20 @@ from hypothesis import strategies as st
 
 from corekit.model.trouble import CodeProblem, decode, encode, is_generic, read_code
 
-# source: the bits as in a public protocol library that was read (fields location, code1 to code4); 0135 a published example
+# source: the bits as in a public protocol library that was read (fields location, code1 to code4); 0135 a
+# published example
 KNOWN = {
-    "0401": "P0401", "0409": "P0409", "0113": "P0113", "0135": "P0135", "9234": "B1234", "C100": "U0100", "4300": "C0300", "2457": "P2457",
-    "96A1": "B16A1", "3400": "P3400",
-}  # fmt: skip
+    "0401": "P0401",
+    "0409": "P0409",
+    "0113": "P0113",
+    "0135": "P0135",
+    "9234": "B1234",
+    "C100": "U0100",
+    "4300": "C0300",
+    "2457": "P2457",
+    "96A1": "B16A1",
+    "3400": "P3400",
+}
 
 
 @pytest.mark.parametrize(("raw", "code"), KNOWN.items(), ids=[f"egr-E01-{raw}" for raw in KNOWN])
@@ -74,7 +85,16 @@ def test_a_code_is_exactly_two_bytes(count: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("code", "generic"), [("P0401", True), ("P2457", True), ("P3400", True), ("P1401", False), ("P3001", False), ("U0100", True), ("C1234", False)]
+    ("code", "generic"),
+    [
+        ("P0401", True),
+        ("P2457", True),
+        ("P3400", True),
+        ("P1401", False),
+        ("P3001", False),
+        ("U0100", True),
+        ("C1234", False),
+    ],
 )
 def test_the_makers_own_codes_are_told_from_the_generic_ones(code: str, generic: bool) -> None:
     # source: SAE J2012 / ISO 15031-6, groups of codes, from memory

@@ -1,4 +1,7 @@
-"""Values and the doubt they carry. Judge: JCGM 100:2008 (GUM), its worked examples, and the `uncertainties` library."""
+"""Values and the doubt they carry.
+
+Judge: JCGM 100:2008 (GUM), its worked examples, and the `uncertainties` library.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +30,12 @@ def plain(kind: str, number: float, u: float, source: str) -> Value:
 
 def metered(number: float, step: float, meter: str, entry: str) -> Value:
     """A reading of a meter whose sheet says ± (0.5 % of reading + 2 digits)."""
-    return Value("voltage", number, budget(Accuracy(percent=0.5, digits=2), step, number, meter, entry), frozenset({entry}))
+    return Value(
+        "voltage",
+        number,
+        budget(Accuracy(percent=0.5, digits=2), step, number, meter, entry),
+        frozenset({entry}),
+    )
 
 
 # ---- instruments
@@ -51,7 +59,9 @@ def test_a_budget_names_gain_by_meter_and_the_rest_by_reading() -> None:
 
 def test_what_a_sheet_does_not_promise_has_no_place_in_the_budget() -> None:
     # u = a / √3, as above.
-    assert budget(Accuracy(amount=0.3), 0.01, 5.0, "meter", "r1") == {"r1.rest": pytest.approx(0.3 / math.sqrt(3))}
+    assert budget(Accuracy(amount=0.3), 0.01, 5.0, "meter", "r1") == {
+        "r1.rest": pytest.approx(0.3 / math.sqrt(3))
+    }
 
 
 @pytest.mark.parametrize("meters", [("one", "two")], ids=["core-unc-03"])
@@ -65,7 +75,8 @@ def test_a_drop_read_with_two_meters_keeps_both_doubts(meters: tuple[str, str]) 
 def test_a_drop_read_with_one_meter_is_known_better_because_its_gain_cancels() -> None:
     first, second = metered(14.2, 0.01, "one", "r1"), metered(13.95, 0.01, "one", "r2")
     drop = first - second
-    # "Same range: u from the digits part only, plus what is left of the gain" (reasoning from JCGM 100:2008, 5.2): 0.02 V each.
+    # "Same range: u from the digits part only, plus what is left of the gain" (reasoning from JCGM 100:2008,
+    # 5.2): 0.02 V each.
     assert drop.u == pytest.approx(math.sqrt(2 * 0.02**2 / 3), rel=0.01)
     assert drop.u < 0.0737926 / 2
 
@@ -77,20 +88,36 @@ def test_a_drop_read_with_one_meter_is_known_better_because_its_gain_cancels() -
     ("function", "inputs", "number", "u", "rel"),
     [
         # GTC documentation, printed there as 6.67(23); the fourth digit recomputed with `uncertainties`.
-        pytest.param(lambda v, i: v / i, ((0.1, 0.001), (0.015, 0.0005)), 6.6667, 0.2320, 2e-3, id="core-unc-04"),
+        pytest.param(
+            lambda v, i: v / i, ((0.1, 0.001), (0.015, 0.0005)), 6.6667, 0.2320, 2e-3, id="core-unc-04"
+        ),
         # `uncertainties` 3.2.3.
-        pytest.param(lambda v, i: v * i, ((14.2, 0.0525), (80.0, 1.5)), 1136.0, 21.71014, 1e-5, id="core-unc-07"),
+        pytest.param(
+            lambda v, i: v * i, ((14.2, 0.0525), (80.0, 1.5)), 1136.0, 21.71014, 1e-5, id="core-unc-07"
+        ),
         # JCGM 100:2008, H.1 (inputs from memory), first order: 31.71 nm, published as 32; lengths in nm.
         pytest.param(
-            lambda standard, d, d_alpha, theta, alpha, d_theta: standard + d - standard * (d_alpha * theta + alpha * d_theta),
-            ((50000623, 25), (215, 9.7), (0.0, 5.8e-7), (-0.1, 0.41), (1.15e-5, 1.2e-6), (0.0, 0.029)), 50000838, 31.71, 1e-3, id="core-unc-08",
+            lambda standard, d, d_alpha, theta, alpha, d_theta: (
+                standard + d - standard * (d_alpha * theta + alpha * d_theta)
+            ),
+            ((50000623, 25), (215, 9.7), (0.0, 5.8e-7), (-0.1, 0.41), (1.15e-5, 1.2e-6), (0.0, 0.029)),
+            50000838,
+            31.71,
+            1e-3,
+            id="core-unc-08",
         ),
     ],
-)  # fmt: skip
+)
 def test_a_result_carries_the_published_doubt(
-    function: Callable[..., float], inputs: tuple[tuple[float, float], ...], number: float, u: float, rel: float
+    function: Callable[..., float],
+    inputs: tuple[tuple[float, float], ...],
+    number: float,
+    u: float,
+    rel: float,
 ) -> None:
-    result = propagate(function, [plain("any", x, ux, f"r{place}") for place, (x, ux) in enumerate(inputs)], "any")
+    result = propagate(
+        function, [plain("any", x, ux, f"r{place}") for place, (x, ux) in enumerate(inputs)], "any"
+    )
     assert result.number == pytest.approx(number, rel=1e-5)
     assert result.u == pytest.approx(u, rel=rel)
 
@@ -103,25 +130,41 @@ IMPEDANCE: dict[str, Callable[..., float]] = {
 
 
 def given_correlation(numbers: list[float], doubts: list[float], r: list[list[float]]) -> list[Value]:
-    """Values whose budgets have the given correlations: the rows of the lower triangle of r (Cholesky), times u."""
+    """Values whose budgets have the given correlations: the rows of the lower triangle of r (Cholesky), times
+    u.
+    """
     lower = [[0.0] * 3 for _ in range(3)]
     for row, column in ((0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)):
         rest = r[row][column] - sum(lower[row][k] * lower[column][k] for k in range(column))
         lower[row][column] = math.sqrt(rest) if row == column else rest / lower[column][column]
     kinds = ("voltage", "current", "angle")
-    return [Value(kind, x, {f"e{k}": u * part for k, part in enumerate(row)}) for kind, x, u, row in zip(kinds, numbers, doubts, lower, strict=True)]
+    return [
+        Value(kind, x, {f"e{k}": u * part for k, part in enumerate(row)})
+        for kind, x, u, row in zip(kinds, numbers, doubts, lower, strict=True)
+    ]
 
 
 def correlation(one: Value, other: Value) -> float:
-    return sum(part * other.budget.get(source, 0.0) for source, part in one.budget.items()) / (one.u * other.u)
+    return sum(part * other.budget.get(source, 0.0) for source, part in one.budget.items()) / (
+        one.u * other.u
+    )
 
 
 @pytest.mark.parametrize("source", ["JCGM 100:2008, H.2, rounded inputs"], ids=["core-unc-05"])
 def test_given_correlations_travel_through_budgets(source: str) -> None:
-    inputs = given_correlation([4.999, 0.019661, 1.04446], [0.0032, 9.5e-6, 0.00075], [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]])
+    inputs = given_correlation(
+        [4.999, 0.019661, 1.04446],
+        [0.0032, 9.5e-6, 0.00075],
+        [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]],
+    )
     out = {name: propagate(function, inputs, "resistance") for name, function in IMPEDANCE.items()}
-    # As printed with these inputs in the GTC documentation of H.2: 127.732(70), 219.85(30), 254.26(24), correlations to two digits.
-    assert (round(out["R"].number, 3), round(out["X"].number, 2), round(out["Z"].number, 2)) == (127.732, 219.85, 254.26)
+    # As printed with these inputs in the GTC documentation of H.2: 127.732(70), 219.85(30), 254.26(24),
+    # correlations to two digits.
+    assert (round(out["R"].number, 3), round(out["X"].number, 2), round(out["Z"].number, 2)) == (
+        127.732,
+        219.85,
+        254.26,
+    )
     assert (round(out["R"].u, 2), round(out["X"].u, 2), round(out["Z"].u, 2)) == (0.07, 0.30, 0.24)
     pairs = (("R", "X", -0.59), ("R", "Z", -0.49), ("X", "Z", 0.99))
     assert [round(correlation(out[a], out[b]), 2) for a, b, _ in pairs] == [r for *_, r in pairs]
@@ -129,15 +172,24 @@ def test_given_correlations_travel_through_budgets(source: str) -> None:
 
 @pytest.mark.parametrize("source", ["JCGM 100:2008, H.2, five rows from memory"], ids=["core-unc-06"])
 def test_rows_read_together_give_the_published_impedance(source: str) -> None:
-    rows = [[5.007, 4.994, 5.005, 4.99, 4.999], [19.663, 19.639, 19.64, 19.685, 19.678], [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]]
+    rows = [
+        [5.007, 4.994, 5.005, 4.99, 4.999],
+        [19.663, 19.639, 19.64, 19.685, 19.678],
+        [1.0456, 1.0438, 1.0468, 1.0428, 1.0433],
+    ]
     rows[1] = [milliampere / 1000 for milliampere in rows[1]]
     means = [fmean(row) for row in rows]
     off = [[x - mean for x in row] for row, mean in zip(rows, means, strict=True)]
-    spread = [[sum(x * y for x, y in zip(one, other, strict=True)) / (5 * 4) for other in off] for one in off]  # of the means
+    spread = [
+        [sum(x * y for x, y in zip(one, other, strict=True)) / (5 * 4) for other in off] for one in off
+    ]  # of the means
     doubts = [math.sqrt(spread[k][k]) for k in range(3)]
-    inputs = given_correlation(means, doubts, [[spread[i][j] / doubts[i] / doubts[j] for j in range(3)] for i in range(3)])
+    inputs = given_correlation(
+        means, doubts, [[spread[i][j] / doubts[i] / doubts[j] for j in range(3)] for i in range(3)]
+    )
     out = {name: propagate(function, inputs, "resistance") for name, function in IMPEDANCE.items()}
-    # Published: 127.732/0.071, 219.847/0.295, 254.260/0.236, r −0.588, −0.485, 0.993; further digits by `uncertainties` 3.2.3.
+    # Published: 127.732/0.071, 219.847/0.295, 254.260/0.236, r −0.588, −0.485, 0.993; further digits by
+    # `uncertainties` 3.2.3.
     expected = {"R": (127.73217, 0.0710714), "X": (219.846512, 0.2955817), "Z": (254.259702, 0.2363361)}
     for name, (number, u) in expected.items():
         assert out[name].number == pytest.approx(number, rel=2e-5)
@@ -147,7 +199,10 @@ def test_rows_read_together_give_the_published_impedance(source: str) -> None:
 
 
 def test_gum_h1_through_a_budget_equals_the_library() -> None:
-    """JCGM 100:2008, H.1, lengths in nm, inputs from memory; published u = 32 nm to first order. `uncertainties` is the judge."""
+    """JCGM 100:2008, H.1, lengths in nm, inputs from memory; published u = 32 nm to first order.
+
+    `uncertainties` is the judge.
+    """
     inputs = [(50000623, 25), (215, 9.7), (0.0, 5.8e-7), (-0.1, 0.41), (1.15e-5, 1.2e-6), (0.0, 0.029)]
 
     def length(standard: Any, d: Any, d_alpha: Any, theta: Any, alpha: Any, d_theta: Any) -> Any:
@@ -161,13 +216,24 @@ def test_gum_h1_through_a_budget_equals_the_library() -> None:
 
 
 def test_gum_h2_through_budgets_equals_the_library() -> None:
-    """JCGM 100:2008, H.2 with its rounded inputs and their correlations; `uncertainties` propagates the same three sources its own way."""
-    numbers, doubts, r = [4.999, 0.019661, 1.04446], [0.0032, 9.5e-6, 0.00075], [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]]
+    """JCGM 100:2008, H.2 with its rounded inputs and their correlations; `uncertainties` propagates the same
+    three sources its own way.
+    """
+    numbers, doubts, r = (
+        [4.999, 0.019661, 1.04446],
+        [0.0032, 9.5e-6, 0.00075],
+        [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]],
+    )
     inputs, sources = given_correlation(numbers, doubts, r), {f"e{k}": ufloat(0, 1) for k in range(3)}
-    judges = [value.number + sum(part * sources[source] for source, part in value.budget.items()) for value in inputs]
+    judges = [
+        value.number + sum(part * sources[source] for source, part in value.budget.items())
+        for value in inputs
+    ]
     by_library: dict[str, Callable[..., Any]] = {
-        "R": lambda v, i, phi: v / i * umath.cos(phi), "X": lambda v, i, phi: v / i * umath.sin(phi), "Z": lambda v, i, phi: v / i
-    }  # fmt: skip
+        "R": lambda v, i, phi: v / i * umath.cos(phi),
+        "X": lambda v, i, phi: v / i * umath.sin(phi),
+        "Z": lambda v, i, phi: v / i,
+    }
     for name, formula in by_library.items():
         judged, ours = formula(*judges), propagate(IMPEDANCE[name], inputs, "resistance")
         assert ours.number == pytest.approx(judged.nominal_value, rel=1e-12)
@@ -187,19 +253,38 @@ FORMULAS: dict[str, Callable[[Any, Any, Any], Any]] = {
 
 @pytest.mark.parametrize("name", FORMULAS)
 @given(numbers=st.tuples(VOLTS, VOLTS, VOLTS), share=SHARES, owns=st.tuples(SHARES, SHARES, SHARES))
-def test_doubt_equals_that_of_the_library(name: str, numbers: tuple[float, ...], share: float, owns: tuple[float, ...]) -> None:
-    """One source shared by all three inputs and one of its own for each; small enough for first order to hold."""
+def test_doubt_equals_that_of_the_library(
+    name: str, numbers: tuple[float, ...], share: float, owns: tuple[float, ...]
+) -> None:
+    """One source shared by all three inputs and one of its own for each; small enough for first order to
+    hold.
+    """
     formula = FORMULAS[name]
     gain, apart = ufloat(0, 1), [(ufloat(0, 1), ufloat(0, 1)) for _ in numbers]
-    judged = formula(*(x * (1 + share * gain + own * rest) for x, own, (rest, _) in zip(numbers, owns, apart, strict=True)))
-    alone = formula(*(x * (1 + share * one + own * other) for x, own, (one, other) in zip(numbers, owns, apart, strict=True)))
-    ours = propagate(formula, [Value("any", x, {"gain": x * share, f"r{k}": x * owns[k]}) for k, x in enumerate(numbers)], "any")
+    judged = formula(
+        *(x * (1 + share * gain + own * rest) for x, own, (rest, _) in zip(numbers, owns, apart, strict=True))
+    )
+    alone = formula(
+        *(
+            x * (1 + share * one + own * other)
+            for x, own, (one, other) in zip(numbers, owns, apart, strict=True)
+        )
+    )
+    ours = propagate(
+        formula,
+        [Value("any", x, {"gain": x * share, f"r{k}": x * owns[k]}) for k, x in enumerate(numbers)],
+        "any",
+    )
     assert ours.number == pytest.approx(judged.nominal_value, rel=1e-12, abs=1e-12)
-    assert ours.u == pytest.approx(judged.std_dev, rel=1e-4, abs=1e-5 * alone.std_dev)  # what cancels leaves rounding behind
+    assert ours.u == pytest.approx(
+        judged.std_dev, rel=1e-4, abs=1e-5 * alone.std_dev
+    )  # what cancels leaves rounding behind
 
 
 @given(VOLTS, VOLTS, DOUBTS, DOUBTS)
-def test_a_shared_error_helps_a_difference_and_harms_a_sum(a: float, b: float, one: float, other: float) -> None:
+def test_a_shared_error_helps_a_difference_and_harms_a_sum(
+    a: float, b: float, one: float, other: float
+) -> None:
     def both(first: str, second: str) -> tuple[Value, Value]:
         pair = plain("voltage", a, one, first), plain("voltage", b, other, second)
         return pair[0] - pair[1], propagate(lambda x, y: x + y, pair, "voltage")
@@ -210,7 +295,9 @@ def test_a_shared_error_helps_a_difference_and_harms_a_sum(a: float, b: float, o
 
 
 @given(st.lists(st.frozensets(st.text("abc", min_size=1, max_size=3)), min_size=1, max_size=5), st.data())
-def test_evidence_is_the_union_also_of_what_adds_no_doubt(evidence: list[frozenset[str]], data: st.DataObject) -> None:
+def test_evidence_is_the_union_also_of_what_adds_no_doubt(
+    evidence: list[frozenset[str]], data: st.DataObject
+) -> None:
     values = [Value("any", 1.0, {"x": 0.1} if data.draw(st.booleans()) else {}, rests) for rests in evidence]
     assert propagate(lambda *numbers: sum(numbers), values, "any").rests_on == frozenset().union(*evidence)
 
@@ -224,7 +311,8 @@ def test_a_value_taken_from_itself_is_nothing_without_doubt() -> None:
 
 
 def test_at_the_edge_of_a_range_the_inner_side_counts() -> None:
-    # A root at 10⁻⁶ ± 0.01: the change to the inner side is √0.010001 − 0.001 = 0.0990; the derivative would say 5.
+    # A root at 10⁻⁶ ± 0.01: the change to the inner side is √0.010001 − 0.001 = 0.0990; the derivative would
+    # say 5.
     result = propagate(math.sqrt, [plain("ratio", 1e-6, 0.01, "r1")], "ratio")
     assert result.u == pytest.approx(math.sqrt(0.010001) - 0.001, rel=1e-9)
 
@@ -238,11 +326,15 @@ def test_at_the_upper_edge_the_lower_side_counts_with_its_sign() -> None:
     ("function", "at", "u"),
     [
         pytest.param(lambda x: 1 / x, 1.0, 0.5, id="into division by zero"),  # 1 → 1/2 over a step of 1
-        pytest.param(lambda x: math.exp(710 * x), 0.0, 1.0, id="beyond counting"),  # e^710 cannot be counted; 1 → e^−710
+        pytest.param(
+            lambda x: math.exp(710 * x), 0.0, 1.0, id="beyond counting"
+        ),  # e^710 cannot be counted; 1 → e^−710
         pytest.param(lambda x: math.inf if x > 3 else 2 * x, 3.0, 2.0, id="into the endless"),
     ],
 )
-def test_a_step_that_leads_nowhere_leaves_the_other_side(function: Callable[[float], float], at: float, u: float) -> None:
+def test_a_step_that_leads_nowhere_leaves_the_other_side(
+    function: Callable[[float], float], at: float, u: float
+) -> None:
     assert propagate(function, [plain("ratio", at, 1.0, "r1")], "ratio").u == pytest.approx(u)
 
 
@@ -262,15 +354,20 @@ def test_a_value_that_a_formula_cannot_take_is_refused_in_words() -> None:
 
 
 def test_at_an_extremum_the_larger_change_counts() -> None:
-    # (x − 5)² at 5 ± 0.1: the slope is nought, the change is 0.01 either way (JCGM 100:2008, 5.1.2 note: first order is blind there).
-    assert propagate(lambda x: (x - 5) ** 2, [plain("ratio", 5.0, 0.1, "r1")], "ratio").u == pytest.approx(0.01)
+    # (x − 5)² at 5 ± 0.1: the slope is nought, the change is 0.01 either way (JCGM 100:2008, 5.1.2 note:
+    # first order is blind there).
+    assert propagate(lambda x: (x - 5) ** 2, [plain("ratio", 5.0, 0.1, "r1")], "ratio").u == pytest.approx(
+        0.01
+    )
     lopsided = propagate(lambda x: 3 * x if x > 0 else -x, [plain("ratio", 0.0, 0.1, "r1")], "ratio")
     assert lopsided.u == pytest.approx(0.3)
 
 
 def test_at_a_kink_half_a_step_counts() -> None:
     # A clamp at 21.1 with 21.0 ± 1: 0.1 up and 1 down, on average 0.55; a derivative would say 1.
-    assert propagate(lambda x: min(x, 21.1), [plain("ratio", 21.0, 1.0, "r1")], "ratio").u == pytest.approx(0.55)
+    assert propagate(lambda x: min(x, 21.1), [plain("ratio", 21.0, 1.0, "r1")], "ratio").u == pytest.approx(
+        0.55
+    )
 
 
 # ---- kinds

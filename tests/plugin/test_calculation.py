@@ -16,11 +16,16 @@ from corekit.model.measurand import Measurand
 from corekit.plugin.reading import Reading
 
 horn = ck.System("horn", "Horn")
-voltage = horn.measurand("voltage", "mV", "Voltage", possible=(0, 30000), usual=(9000, 15000), accuracy="0.1 V")
+voltage = horn.measurand(
+    "voltage", "mV", "Voltage", possible=(0, 30000), usual=(9000, 15000), accuracy="0.1 V"
+)
 
 
 @horn.calculation(source="ohm")
-def resistance(volts: Annotated[float, "V", ck.Within(0, 60)], amperes: Annotated[float, "A", ck.Within(above=0, below=100)]) -> Annotated[float, "Ω"]:
+def resistance(
+    volts: Annotated[float, "V", ck.Within(0, 60)],
+    amperes: Annotated[float, "A", ck.Within(above=0, below=100)],
+) -> Annotated[float, "Ω"]:
     """Resistance of what carries a current.
 
     More words.
@@ -29,7 +34,9 @@ def resistance(volts: Annotated[float, "V", ck.Within(0, 60)], amperes: Annotate
 
 
 @horn.calculation(source="s")
-def above_freezing(temperature: Annotated[float, "K", ck.Within(223.15, 373.15)]) -> Annotated[float, "K diff"]:
+def above_freezing(
+    temperature: Annotated[float, "K", ck.Within(223.15, 373.15)],
+) -> Annotated[float, "K diff"]:
     return temperature - 273.15
 
 
@@ -65,13 +72,21 @@ def test_it_takes_quantities_of_pint_in_any_unit() -> None:
 
 @given(st.floats(0, 60), st.floats(0.1, 99))
 def test_the_bare_function_gives_the_same_number(volts: float, amperes: float) -> None:
-    assert resistance.si(volts, amperes) == resistance(ck.exact("voltage", volts), ck.exact("current", amperes)).number == volts / amperes
+    assert (
+        resistance.si(volts, amperes)
+        == resistance(ck.exact("voltage", volts), ck.exact("current", amperes)).number
+        == volts / amperes
+    )
 
 
 def test_the_declaration_can_be_read_off_it() -> None:
     assert (resistance.key, resistance.title, resistance.source, resistance.kind, resistance.unit) == (
-        "horn.resistance", "Resistance of what carries a current.", "ohm", "resistance", "Ω",
-    )  # fmt: skip
+        "horn.resistance",
+        "Resistance of what carries a current.",
+        "ohm",
+        "resistance",
+        "Ω",
+    )
     assert [(one.name, one.unit, one.kind, one.within.words) for one in resistance.inputs] == [
         ("volts", "V", "voltage", "at least 0 and at most 60"),
         ("amperes", "A", "current", "above 0 and below 100"),
@@ -88,17 +103,38 @@ def test_the_declaration_can_be_read_off_it() -> None:
         ((V, A), {"ohms": A}, TypeError, ["takes volts, amperes", "ohms"]),
         ((12.0, A), {}, TypeError, ["volts", "12.0", ".si"]),
         (("12 V", A), {}, TypeError, ["volts", "'12 V'", ".si"]),
-        ((ck.exact("voltage", 61.0), A), {}, ValueError, ["volts must be at least 0 and at most 60 V", "got 61 V"]),
-        ((V, ck.exact("current", 0.0)), {}, ValueError, ["amperes must be above 0 and below 100 A", "got 0 A"]),
+        (
+            (ck.exact("voltage", 61.0), A),
+            {},
+            ValueError,
+            ["volts must be at least 0 and at most 60 V", "got 61 V"],
+        ),
+        (
+            (V, ck.exact("current", 0.0)),
+            {},
+            ValueError,
+            ["amperes must be above 0 and below 100 A", "got 0 A"],
+        ),
         ((V, ck.exact("current", 100.0)), {}, ValueError, ["got 100 A"]),
         ((quantity(3, "ampere"), A), {}, ValueError, ["cannot be taken for a voltage in V"]),
     ],
     ids=[
-        "kind", "missing", "missing first", "surplus", "unknown name", "bare number", "text", "above", "at an open end", "at the other open end",
+        "kind",
+        "missing",
+        "missing first",
+        "surplus",
+        "unknown name",
+        "bare number",
+        "text",
+        "above",
+        "at an open end",
+        "at the other open end",
         "pint of another kind",
     ],
-)  # fmt: skip
-def test_what_does_not_fit_is_refused_with_its_name_and_unit(args: tuple[Any, ...], named: dict[str, Any], error: type[Exception], words: list[str]) -> None:
+)
+def test_what_does_not_fit_is_refused_with_its_name_and_unit(
+    args: tuple[Any, ...], named: dict[str, Any], error: type[Exception], words: list[str]
+) -> None:
     with pytest.raises(error) as problem:
         resistance(*args, **named)
     assert [word for word in words if word not in str(problem.value)] == []
@@ -110,13 +146,26 @@ def test_a_name_given_in_order_and_again_is_refused() -> None:
 
 
 def test_doubt_that_reaches_outside_the_range_uses_the_inner_side() -> None:
-    # 100 A is the end, so from 90 A a step of 20 A is taken downwards only: 12/70 − 12/90 Ω; a step to both sides would give 0.0312 Ω.
-    assert resistance(V, ck.Value("current", 90.0, {"r": 20.0})).budget["r"] == pytest.approx(12 / 90 - 12 / 70)
+    # 100 A is the end, so from 90 A a step of 20 A is taken downwards only: 12/70 − 12/90 Ω; a step to both
+    # sides would give 0.0312 Ω.
+    assert resistance(V, ck.Value("current", 90.0, {"r": 20.0})).budget["r"] == pytest.approx(
+        12 / 90 - 12 / 70
+    )
 
 
 def test_ends_without_above_and_below_belong_to_the_range() -> None:
     within = ck.Within(0, 1500)
-    assert [bool(within.fault(number)) for number in (-0.001, 0, 1500, 1500.001)] == [True, False, False, True]
+    assert [bool(within.fault(number)) for number in (-0.001, 0, 1500, 1500.001)] == [
+        True,
+        False,
+        False,
+        True,
+    ]
     outside = ck.Within(above=0, below=1500)
-    assert [bool(outside.fault(number)) for number in (0, 0.001, 1499.999, 1500)] == [True, False, False, True]
+    assert [bool(outside.fault(number)) for number in (0, 0.001, 1499.999, 1500)] == [
+        True,
+        False,
+        False,
+        True,
+    ]
     assert ck.Within().fault(math.inf) == ""

@@ -18,7 +18,12 @@ SAYS = ck.Says(passes="Good: {value}.", fails="Bad: {value}, {limit}.", undecide
 
 
 def bench() -> Bench:
-    return Bench(brakes).read("pressure", "90 bar", place="right").read("pressure", "30 bar", place="left").read("travel", "30 mm")
+    return (
+        Bench(brakes)
+        .read("pressure", "90 bar", place="right")
+        .read("pressure", "30 bar", place="left")
+        .read("travel", "30 mm")
+    )
 
 
 def test_readings_at_every_place_come_in_the_declared_order() -> None:
@@ -50,14 +55,25 @@ def test_pairs_give_the_places_together_or_a_gap_for_each_that_is_missing() -> N
 
 
 def test_a_limit_that_the_system_does_not_have_is_refused_with_those_it_has() -> None:
-    with pytest.raises(KeyError, match=r"no limit 'brakes\.force'; it has brakes\.boiling, brakes\.pressure, brakes\.travel"):
+    with pytest.raises(
+        KeyError, match=r"no limit 'brakes\.force'; it has brakes\.boiling, brakes\.pressure, brakes\.travel"
+    ):
         bench().case().limit(force)
 
 
-@pytest.mark.parametrize(("mm", "verdict", "text"), [(30, "pass", "Good: "), (90, "fail", "Bad: "), (60, "undecided", "Open: ")])
+@pytest.mark.parametrize(
+    ("mm", "verdict", "text"), [(30, "pass", "Good: "), (90, "fail", "Bad: "), (60, "undecided", "Open: ")]
+)
 def test_the_sentence_is_that_of_the_verdict(mm: int, verdict: str, text: str) -> None:
     case = Bench(brakes).read("travel", f"{mm} mm").case()
-    finding = case.judge(case[travel], case.limit(travel), code="brakes.travel", says=SAYS, calls_for=bleed, urgency=Urgency.PLAN_IT)
+    finding = case.judge(
+        case[travel],
+        case.limit(travel),
+        code="brakes.travel",
+        says=SAYS,
+        calls_for=bleed,
+        urgency=Urgency.PLAN_IT,
+    )
     assert (finding.verdict, str(finding.text)[: len(text)]) == (verdict, text)
     assert finding.calls_for == ("" if verdict == "pass" else "brakes.bleed")
     assert finding.urgency == ("nothing to do here" if verdict == "pass" else "plan it")
@@ -67,7 +83,17 @@ def test_a_bare_value_needs_a_unit_to_be_printed_in() -> None:
     case = bench().case()
     with pytest.raises(ValueError, match=r"brakes\.travel: say in which unit"):
         case.judge(ck.exact("length", 0.03), case.limit(travel), code="brakes.travel", says=SAYS)
-    assert case.judge(ck.exact("length", 0.03), case.limit(travel), code="brakes.travel", says=SAYS, unit="cm", of=travel).of == "brakes.travel"
+    assert (
+        case.judge(
+            ck.exact("length", 0.03),
+            case.limit(travel),
+            code="brakes.travel",
+            says=SAYS,
+            unit="cm",
+            of=travel,
+        ).of
+        == "brakes.travel"
+    )
 
 
 @pytest.mark.parametrize("how", ["judge", "advise", "open"])
@@ -86,21 +112,34 @@ def test_the_place_travels_with_the_reading(how: str) -> None:
 def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> None:
     case = bench().case()
     advice = case.advise(code="brakes.days", says="Lasts {days} days.", days="three")
-    assert (advice.verdict, str(advice.text), advice.probability) == (Verdict.ADVICE, "Lasts three days.", None)
+    assert (advice.verdict, str(advice.text), advice.probability) == (
+        Verdict.ADVICE,
+        "Lasts three days.",
+        None,
+    )
     barred = case.open(code="brakes.wait", says="Wait.", next_test=boiling, probability=0.4)
-    assert (barred.verdict, barred.next_test, barred.probability) == (Verdict.UNDECIDED, "brakes.boiling", 0.4)
+    assert (barred.verdict, barred.next_test, barred.probability) == (
+        Verdict.UNDECIDED,
+        "brakes.boiling",
+        0.4,
+    )
 
 
 def test_what_somebody_typed_into_a_sentence_is_never_read_as_a_place() -> None:
     case = bench().case()
-    assert str(case.advise(code="brakes.note", says="Told: {words}", words="{value} {x[0]} {").text) == "Told: {value} {x[0]} {"
+    assert (
+        str(case.advise(code="brakes.note", says="Told: {words}", words="{value} {x[0]} {").text)
+        == "Told: {value} {x[0]} {"
+    )
 
 
 def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> None:
     case = bench().case()
     left, right = case.everywhere(pressure)
     computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value)
-    finding = case.judge(left, computed, code="brakes.p", says=SAYS, evidence=[right, case[travel], "e9", "e9"])
+    finding = case.judge(
+        left, computed, code="brakes.p", says=SAYS, evidence=[right, case[travel], "e9", "e9"]
+    )
     assert finding.evidence == ("pressure-left", "pressure-right", "travel-here", "e9")
 
 
@@ -110,15 +149,24 @@ def test_a_meter_too_coarse_for_a_limit_says_so() -> None:
     finding = case.judge(case[travel], narrow, code="brakes.travel", says=SAYS)
     assert finding.verdict is Verdict.UNDECIDED
     assert "cannot decide it at all" in str(finding.text)
-    # The middle of ± 1 mm passes at u = 1 mm / 1.96, which is U = 1.02 mm; rounded down, so that it is enough.
+    # The middle of ± 1 mm passes at u = 1 mm / 1.96, which is U = 1.02 mm; rounded down, so that it is
+    # enough.
     assert str(finding.text).endswith("It takes one that is known to ± 1.0 mm (k = 2).")
     hazy = attrs.evolve(narrow, low=ck.Value("length", 0.057, {"model": 0.002}))
-    assert str(case.judge(case[travel], hazy, code="brakes.travel", says=SAYS).text).endswith("Nor could any: the limit itself is known no better.")
+    assert str(case.judge(case[travel], hazy, code="brakes.travel", says=SAYS).text).endswith(
+        "Nor could any: the limit itself is known no better."
+    )
 
 
 @pytest.mark.parametrize(
     ("u", "unit", "printed"),
-    [(0.0125, "V", "± 0.025 V"), (0.00999, "V", "± 0.019 V"), (0.02, "V", "± 0.04 V"), (0.0199, "V", "± 0.03 V"), (0.5, "°C", "± 1.0 °C")],
+    [
+        (0.0125, "V", "± 0.025 V"),
+        (0.00999, "V", "± 0.019 V"),
+        (0.02, "V", "± 0.04 V"),
+        (0.0199, "V", "± 0.03 V"),
+        (0.5, "°C", "± 1.0 °C"),
+    ],
 )
 def test_a_doubt_that_must_not_be_exceeded_is_rounded_down(u: float, unit: str, printed: str) -> None:
     assert doubt_at_most(u, unit) == printed
@@ -127,7 +175,10 @@ def test_a_doubt_that_must_not_be_exceeded_is_rounded_down(u: float, unit: str, 
 def test_a_limit_in_words_names_its_ends() -> None:
     source = Source(key="s", title="t", basis=Basis.LAW, status=Status.READ)
     low, high = ck.exact("voltage", 14.2), ck.exact("voltage", 14.9)
-    words = [limit_words(Limit(key="k", source=source, low=a, high=b), "V") for a, b in ((low, None), (None, high), (low, high))]
+    words = [
+        limit_words(Limit(key="k", source=source, low=a, high=b), "V")
+        for a, b in ((low, None), (None, high), (low, high))
+    ]
     assert words == ["at least 14.2 V", "at most 14.9 V", "14.2 V to 14.9 V"]
 
 

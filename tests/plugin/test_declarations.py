@@ -37,7 +37,9 @@ class Numbered(Enum):
 
 
 voltage = horn.measurand("voltage", "V", "Voltage", possible=(0, 30), usual=(9, 15), accuracy="0.1 V")
-current = horn.measurand("current", "A", "Current", possible=(0, 30), usual=(1, 10), accuracy="0.1 A", places=("left", "right"))
+current = horn.measurand(
+    "current", "A", "Current", possible=(0, 30), usual=(1, 10), accuracy="0.1 A", places=("left", "right")
+)
 sound = horn.observation("sound", "Sound", Sound)
 rust = horn.observation("rust", "Rust", Sound, places=("left", "right"))
 kind = horn.trait("kind", "Kind", Sound, part="horn")
@@ -51,7 +53,9 @@ Yields = Iterator[ck.Finding | ck.Gap]
 
 def test_spans_and_accuracy_are_kept_in_the_coherent_unit() -> None:
     system = ck.System("tyre", "Tyre")
-    made = system.measurand("inflation", "bar gauge", "Pressure", possible=(0, 10), usual=(1.5, 4), accuracy="0.1 bar")
+    made = system.measurand(
+        "inflation", "bar gauge", "Pressure", possible=(0, 10), usual=(1.5, 4), accuracy="0.1 bar"
+    )
     assert (made.kind, made.unit) == ("pressure gauge", "bar gauge")
     assert (made.possible, made.usual, made.accuracy.amount) == (Span(0, 1e6), Span(1.5e5, 4e5), 1e4)
     warm = system.measurand("warmth", "°C", "Warmth", possible=(-40, None), usual=(0, 40), accuracy="2 °C")
@@ -77,17 +81,38 @@ def declared(name: str = "thing", unit: str = "V", accuracy: str = "1 %", **more
         (declared(possible=(10, 0)), ["low end", "above"]),
         (lambda: ck.System("Horn 2", "Horn"), ["lower-case", "'Horn 2'"]),
         (lambda: ck.System("fresh", "F").observation("look", "Look", Loose), ["Loose", "not a StrEnum"]),
-        (lambda: ck.System("fresh", "F").observation("look", "Look", Numbered), ["Numbered", "words people read"]),
+        (
+            lambda: ck.System("fresh", "F").observation("look", "Look", Numbered),
+            ["Numbered", "words people read"],
+        ),
         (lambda: ck.System("fresh", "F").trait("part", "Part", Loose), ["not a StrEnum"]),
         (lambda: ck.System("fresh", "F").trait("part", "Part"), ["closed answers or units"]),
-        (lambda: ck.System("fresh", "F").trait("part", "Part", Sound, units=("A",)), ["closed answers or units"]),
+        (
+            lambda: ck.System("fresh", "F").trait("part", "Part", Sound, units=("A",)),
+            ["closed answers or units"],
+        ),
     ],
     ids=[
-        "no unit", "unknown unit", "a bare bar", "name", "accuracy in words", "no doubt", "digits of nothing", "accuracy of another kind", "span",
-        "system's key", "StrEnum answers", "answers that are no words", "StrEnum trait", "trait of nothing", "trait of both",
+        "no unit",
+        "unknown unit",
+        "a bare bar",
+        "name",
+        "accuracy in words",
+        "no doubt",
+        "digits of nothing",
+        "accuracy of another kind",
+        "span",
+        "system's key",
+        "StrEnum answers",
+        "answers that are no words",
+        "StrEnum trait",
+        "trait of nothing",
+        "trait of both",
     ],
-)  # fmt: skip
-def test_what_cannot_be_meant_is_refused_where_it_is_declared(make: Callable[[], Any], words: list[str]) -> None:
+)
+def test_what_cannot_be_meant_is_refused_where_it_is_declared(
+    make: Callable[[], Any], words: list[str]
+) -> None:
     with pytest.raises((ValueError, TypeError)) as problem:
         make()
     text = str(problem.value).replace('"', "'")
@@ -99,7 +124,9 @@ def test_what_cannot_be_meant_is_refused_where_it_is_declared(make: Callable[[],
 def test_a_key_means_one_thing_only(first: str, second: str) -> None:
     system = ck.System("fresh", "Fresh")
     make = {
-        "measurand": lambda: system.measurand("level", "mm", "Level", possible=(0, 1), usual=(0, 1), accuracy="1 mm"),
+        "measurand": lambda: system.measurand(
+            "level", "mm", "Level", possible=(0, 1), usual=(0, 1), accuracy="1 mm"
+        ),
         "observation": lambda: system.observation("level", "Level", Sound),
         "trait": lambda: system.trait("level", "Level", Sound),
     }
@@ -239,7 +266,9 @@ def whole_outside(case: ck.Case, read: Annotated[ck.Reading, voltage] | None) ->
     ],
     ids=lambda part: part.__name__ if callable(part) else "",
 )
-def test_a_signature_that_cannot_be_meant_is_refused_at_import(function: Callable[..., Any], words: list[str]) -> None:
+def test_a_signature_that_cannot_be_meant_is_refused_at_import(
+    function: Callable[..., Any], words: list[str]
+) -> None:
     with pytest.raises(TypeError) as problem:
         ck.System("fresh", "Fresh").check("Bad")(function)
     text = str(problem.value)
@@ -326,7 +355,9 @@ def unseen(amount: Annotated[OnlyForTypes, "A"]) -> Annotated[float, "A"]:
     ],
     ids=lambda part: part.__name__ if callable(part) else "",
 )
-def test_a_calculation_states_unit_and_range_of_all_it_uses(function: Callable[..., float], words: list[str]) -> None:
+def test_a_calculation_states_unit_and_range_of_all_it_uses(
+    function: Callable[..., float], words: list[str]
+) -> None:
     with pytest.raises((TypeError, UnitProblem)) as problem:
         ck.System("fresh", "Fresh").calculation(source="s")(function)
     assert [word for word in words if word not in str(problem.value)] == []

@@ -15,25 +15,45 @@ from corekit.testing.bench import Bench
 
 def lamp_system() -> ck.System:
     lamps = ck.System("lamps", "Lamps")
-    lamps.measurand("voltage", "V", "Voltage at the lamp", possible=(0, 20), usual=(9, 15), accuracy="1 %", places=("left", "right"))
-    lamps.measurand("resistance", "Ω", "Resistance of the lamp", possible=(0, 20), usual=(0, 5), accuracy="1 %")
+    lamps.measurand(
+        "voltage",
+        "V",
+        "Voltage at the lamp",
+        possible=(0, 20),
+        usual=(9, 15),
+        accuracy="1 %",
+        places=("left", "right"),
+    )
+    lamps.measurand(
+        "resistance", "Ω", "Resistance of the lamp", possible=(0, 20), usual=(0, 5), accuracy="1 %"
+    )
     return lamps
 
 
 def horn_system(unit: str = "V", key: str = "lamps.voltage") -> ck.System:
     horn = ck.System("horn", "Horn")
-    sound = horn.measurand("voltage", "V", "Voltage at the horn", possible=(0, 20), usual=(9, 15), accuracy="1 %")
+    sound = horn.measurand(
+        "voltage", "V", "Voltage at the horn", possible=(0, 20), usual=(9, 15), accuracy="1 %"
+    )
     lamp = ck.elsewhere(key, unit, "Voltage at the lamp")
 
-    def beside(case: ck.Case, own: Annotated[ck.Reading, sound], others: Annotated[list[ck.Reading] | None, lamp]) -> Iterator[ck.Finding | ck.Gap]:
+    def beside(
+        case: ck.Case, own: Annotated[ck.Reading, sound], others: Annotated[list[ck.Reading] | None, lamp]
+    ) -> Iterator[ck.Finding | ck.Gap]:
         places = ", ".join(reading.place for reading in others or [])
-        yield case.advise(code="horn.beside", says="{value} here; lamps: {places}.", value=own, places=places or "none")
+        yield case.advise(
+            code="horn.beside", says="{value} here; lamps: {places}.", value=own, places=places or "none"
+        )
 
     def needs(case: ck.Case, other: Annotated[list[ck.Reading], lamp]) -> Iterator[ck.Finding | ck.Gap]:
         yield case.advise(code="horn.needs", says="{count}", count=str(len(other)))
 
     # The measurands live in this function, so the annotations are handed over as objects, not as text.
-    beside.__annotations__ |= {"own": Annotated[ck.Reading, sound], "others": Annotated[list[ck.Reading] | None, lamp], "case": ck.Case}
+    beside.__annotations__ |= {
+        "own": Annotated[ck.Reading, sound],
+        "others": Annotated[list[ck.Reading] | None, lamp],
+        "case": ck.Case,
+    }
     needs.__annotations__ |= {"other": Annotated[list[ck.Reading], lamp], "case": ck.Case}
     horn.check("Beside the lamps")(beside)
     horn.check("Needs the lamps")(needs)
@@ -44,7 +64,9 @@ def test_a_reading_of_another_system_arrives_with_its_place_and_doubt() -> None:
     bench = Bench(horn_system()).read("voltage", "12.0 V")
     lamp = lamp_system().measurands["lamps.voltage"]
     bench.read(lamp, "11.4 V", place="right").read(lamp, "11.5 V", place="left")
-    assert "lamps: right, left" in str(bench.finding("horn.beside").text) or "lamps: left, right" in str(bench.finding("horn.beside").text)
+    assert "lamps: right, left" in str(bench.finding("horn.beside").text) or "lamps: left, right" in str(
+        bench.finding("horn.beside").text
+    )
     assert str(bench.finding("horn.needs").text) == "2"
 
 
@@ -58,13 +80,23 @@ def test_without_the_other_system_a_want_is_empty_and_a_need_is_a_gap_with_its_t
 
 def test_a_reading_of_another_kind_than_asked_for_never_reaches_the_check() -> None:
     bench = Bench(horn_system()).read("voltage", "12.0 V")
-    stray = ck.System("lamps", "Lamps").measurand("voltage", "Ω", "Turned into a resistance", possible=(0, 20), usual=(0, 5), accuracy="1 %")
+    stray = ck.System("lamps", "Lamps").measurand(
+        "voltage", "Ω", "Turned into a resistance", possible=(0, 20), usual=(0, 5), accuracy="1 %"
+    )
     bench.read(stray, "2 Ω")
     assert str(bench.finding("horn.beside").text).endswith("lamps: none.")
 
 
-@pytest.mark.parametrize(("unit", "key", "says"), [("A", "lamps.voltage", "as a voltage, not a current"), ("V", "lamps.current", "declares no such measurand")])
-def test_a_wish_that_the_other_system_cannot_fulfil_is_named_with_what_it_costs(unit: str, key: str, says: str) -> None:
+@pytest.mark.parametrize(
+    ("unit", "key", "says"),
+    [
+        ("A", "lamps.voltage", "as a voltage, not a current"),
+        ("V", "lamps.current", "declares no such measurand"),
+    ],
+)
+def test_a_wish_that_the_other_system_cannot_fulfil_is_named_with_what_it_costs(
+    unit: str, key: str, says: str
+) -> None:
     systems = {system.key: system for system in (lamp_system(), horn_system(unit, key))}
     (failure,) = _lost(systems)
     assert failure.plugin == "horn"

@@ -23,7 +23,9 @@ class Sound(Enum):
 
 horn = ck.System("horn", "Horn")
 horn.measurand("voltage", "V", "Voltage", possible=(0, 30), usual=(9, 15), accuracy="0.1 V")
-horn.measurand("current", "A", "Current", possible=(0, 30), usual=(1, 10), accuracy="0.1 A", places=("left", "right"))
+horn.measurand(
+    "current", "A", "Current", possible=(0, 30), usual=(1, 10), accuracy="0.1 A", places=("left", "right")
+)
 horn.observation("sound", "Sound", Sound)
 horn.operation("clean", "Clean the contacts")
 
@@ -35,23 +37,41 @@ GOOD: dict[str, Any] = {
     },
     "test": {
         "voltage": {
-            "bins": {"measurand": "horn.voltage", "at": ["9 V", "11500 mV"]}, "question": "Voltage?", "minutes": 2, "outcomes": ["none", "low", "full"],
-            "sound": "full", "otherwise": [0.0, 0.1, 0.9], "given": {"dirt": {"p": [0.2, 0.7, 0.1], "why": "lost on the way", "direct": "low"}},
+            "bins": {"measurand": "horn.voltage", "at": ["9 V", "11500 mV"]},
+            "question": "Voltage?",
+            "minutes": 2,
+            "outcomes": ["none", "low", "full"],
+            "sound": "full",
+            "otherwise": [0.0, 0.1, 0.9],
+            "given": {"dirt": {"p": [0.2, 0.7, 0.1], "why": "lost on the way", "direct": "low"}},
         },
         "current": {
-            "bins": {"measurand": "horn.current", "place": "left", "at": ["1 A"]}, "question": "Current?", "minutes": 2, "outcomes": ["no", "yes"],
-            "sound": "yes", "otherwise": [0.1, 0.9],
+            "bins": {"measurand": "horn.current", "place": "left", "at": ["1 A"]},
+            "question": "Current?",
+            "minutes": 2,
+            "outcomes": ["no", "yes"],
+            "sound": "yes",
+            "otherwise": [0.1, 0.9],
         },
         "sound": {
-            "seen": {"of": "horn.sound", "answers": ["loud", "faint"]}, "question": "Sound?", "minutes": 0.5, "outcomes": ["well", "ill"],
-            "sound": "well", "otherwise": [0.5, 0.5],
+            "seen": {"of": "horn.sound", "answers": ["loud", "faint"]},
+            "question": "Sound?",
+            "minutes": 0.5,
+            "outcomes": ["well", "ill"],
+            "sound": "well",
+            "otherwise": [0.5, 0.5],
         },
         "check": {
-            "check": "horn.drop", "wants": "horn.voltage", "question": "Drop?", "minutes": 5, "outcomes": ["small", "large"], "sound": "small",
+            "check": "horn.drop",
+            "wants": "horn.voltage",
+            "question": "Drop?",
+            "minutes": 5,
+            "outcomes": ["small", "large"],
+            "sound": "small",
             "otherwise": [0.5, 0.5],
         },
     },
-}  # fmt: skip
+}
 
 
 def changed(path: str, value: Any) -> dict[str, Any]:
@@ -78,11 +98,22 @@ def told(data: dict[str, Any]) -> list[str]:
 def test_a_good_table_is_read_as_it_stands() -> None:
     table = horn.fault_table(GOOD, "here")
     assert [(fault.key, fault.name, fault.weight, fault.calls_for) for fault in table.faults.values()] == [
-        ("none", "None", 3.0, ""), ("outside", "outside", 1.0, ""), ("dirt", "Dirt", 6.5, "horn.clean"),
-    ]  # fmt: skip
+        ("none", "None", 3.0, ""),
+        ("outside", "outside", 1.0, ""),
+        ("dirt", "Dirt", 6.5, "horn.clean"),
+    ]
     voltage = table.tests["voltage"]
-    assert (voltage.measurand, voltage.at, voltage.sound, voltage.given["dirt"].direct) == ("horn.voltage", (9.0, 11.5), "full", "low")
-    assert (table.tests["current"].place, table.tests["sound"].answers, table.tests["check"].code) == ("left", ("loud", "faint"), "horn.drop")
+    assert (voltage.measurand, voltage.at, voltage.sound, voltage.given["dirt"].direct) == (
+        "horn.voltage",
+        (9.0, 11.5),
+        "full",
+        "low",
+    )
+    assert (table.tests["current"].place, table.tests["sound"].answers, table.tests["check"].code) == (
+        "left",
+        ("loud", "faint"),
+        "horn.drop",
+    )
 
 
 def test_nothing_is_ever_impossible_or_certain() -> None:
@@ -107,7 +138,11 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         ("faults/dirt/weight", ..., "faults.dirt.weight:"),
         ("faults/dirt/colour", "red", "faults.dirt.colour: unknown key"),
         ("faults/dirt/name", 5, "faults.dirt.name: text"),
-        ("faults/dirt/calls_for", "horn.polish", "faults.dirt.calls_for: no operation 'horn.polish'; there are horn.clean"),
+        (
+            "faults/dirt/calls_for",
+            "horn.polish",
+            "faults.dirt.calls_for: no operation 'horn.polish'; there are horn.clean",
+        ),
         ("faults/dirt/calls_for", ["horn.clean"], "faults.dirt.calls_for: text"),
         ("tests", {}, "tests: unknown"),
         ("test", [], "test: a table"),
@@ -134,14 +169,22 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         ("test/voltage/otherwise", ..., "test.voltage.otherwise:"),
         ("test/voltage/given", [], "test.voltage.given: a table"),
         ("test/voltage/given/dirt", [0.1, 0.1, 0.8], "test.voltage.given.dirt: a table"),
-        ("test/voltage/given/dust", {"p": [0.2, 0.7, 0.1]}, "test.voltage.given.dust: no such fault; there are none, outside, dirt"),
+        (
+            "test/voltage/given/dust",
+            {"p": [0.2, 0.7, 0.1]},
+            "test.voltage.given.dust: no such fault; there are none, outside, dirt",
+        ),
         ("test/voltage/given/dirt/p", [0.2, 0.7], "test.voltage.given.dirt.p:"),
         ("test/voltage/given/dirt/p", ..., "test.voltage.given.dirt.p:"),
         ("test/voltage/given/dirt/direct", "loud", "test.voltage.given.dirt.direct: one of none, low, full"),
         ("test/voltage/given/dirt/likely", 1, "test.voltage.given.dirt.likely: unknown key"),
         ("test/voltage/bins", ..., "test.voltage: exactly one of bins, check, seen and codes"),
         ("test/voltage/check", "horn.drop", "test.voltage: exactly one of bins, check, seen and codes"),
-        ("test/voltage/bins/measurand", "horn.volume", "test.voltage.bins.measurand: no measurand 'horn.volume'"),
+        (
+            "test/voltage/bins/measurand",
+            "horn.volume",
+            "test.voltage.bins.measurand: no measurand 'horn.volume'",
+        ),
         ("test/voltage/bins/measurand", ..., "test.voltage.bins.measurand:"),
         ("test/voltage/bins/at", ["9 V"], "test.voltage.bins.at: 3 outcomes need 2 rising limits"),
         ("test/voltage/bins/at", ["11 V", "9 V"], "test.voltage.bins.at:"),
@@ -149,16 +192,28 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         ("test/voltage/bins/at", ["9 V", "eleven"], "test.voltage.bins.at[1]:"),
         ("test/voltage/bins/at", ["9 A", "10 V"], "test.voltage.bins.at[0]:"),
         ("test/voltage/bins/at", [9, 11], "test.voltage.bins.at: a list of texts"),
-        ("test/voltage/bins/place", "left", "test.voltage.bins.place: horn.voltage is read at one place only"),
+        (
+            "test/voltage/bins/place",
+            "left",
+            "test.voltage.bins.place: horn.voltage is read at one place only",
+        ),
         ("test/voltage/bins/places", "left", "test.voltage.bins.places: unknown key"),
         ("test/current/bins/place", "middle", "test.current.bins.place: horn.current is read at left, right"),
         ("test/current/bins/place", ..., "test.current.bins.place: horn.current is read at left, right"),
         ("test/sound/seen", "horn.sound", "test.sound.seen: a table"),
         ("test/sound/seen/of", "horn.noise", "test.sound.seen.of: no observation 'horn.noise'"),
         ("test/sound/seen/of", ..., "test.sound.seen.of:"),
-        ("test/sound/seen/answers", ["loud"], "test.sound.seen.answers: one answer for each of the 2 outcomes"),
+        (
+            "test/sound/seen/answers",
+            ["loud"],
+            "test.sound.seen.answers: one answer for each of the 2 outcomes",
+        ),
         ("test/sound/seen/answers", ["loud", "loud"], "test.sound.seen.answers:"),
-        ("test/sound/seen/answers", ["loud", "faintly"], "test.sound.seen.answers: 'faintly' is not an answer of horn.sound"),
+        (
+            "test/sound/seen/answers",
+            ["loud", "faintly"],
+            "test.sound.seen.answers: 'faintly' is not an answer of horn.sound",
+        ),
         ("test/check/check", "lamp.drop", "test.check.check: the code of a finding, which begins with horn."),
         ("test/check/check", "", "test.check.check:"),
         ("test/check/check", 5, "test.check.check:"),
@@ -172,7 +227,12 @@ def test_what_cannot_be_meant_is_told_with_its_key_path(path: str, value: Any, w
 
 
 def test_a_single_fault_is_told_once() -> None:
-    for path, value in (("faults/dirt/weight", 0), ("test/voltage/minutes", 0), ("test/voltage/bins/measurand", "horn.volume"), ("test/sound/seen/of", "x")):
+    for path, value in (
+        ("faults/dirt/weight", 0),
+        ("test/voltage/minutes", 0),
+        ("test/voltage/bins/measurand", "horn.volume"),
+        ("test/sound/seen/of", "x"),
+    ):
         assert len(told(changed(path, value))) == 1
 
 
@@ -189,24 +249,59 @@ def test_all_faults_are_told_at_once() -> None:
     data["surplus"] = 1
     paths = [fault.split(": ", 1)[0] for fault in told(data)]
     assert set(paths) == {
-        "faults.dirt.weight", "faults.dirt.calls_for", "faults.dirt.colour", "faults.outside", "surplus",
-        "test.voltage.minutes", "test.voltage.sound", "test.voltage.question", "test.voltage.otherwise", "test.voltage.bins.measurand",
-        "test.voltage.given.dust", "test.voltage.given.dust.p", "test.voltage.given.dust.direct",
-        "test.sound.outcomes", "test.sound.otherwise",
-        "test.sound.seen.answers", "test.check.check",
-    }  # fmt: skip
+        "faults.dirt.weight",
+        "faults.dirt.calls_for",
+        "faults.dirt.colour",
+        "faults.outside",
+        "surplus",
+        "test.voltage.minutes",
+        "test.voltage.sound",
+        "test.voltage.question",
+        "test.voltage.otherwise",
+        "test.voltage.bins.measurand",
+        "test.voltage.given.dust",
+        "test.voltage.given.dust.p",
+        "test.voltage.given.dust.direct",
+        "test.sound.outcomes",
+        "test.sound.otherwise",
+        "test.sound.seen.answers",
+        "test.check.check",
+    }
 
 
 JUNK = st.recursive(
-    st.none() | st.booleans() | st.integers(-2, 2) | st.floats() | st.sampled_from(["", "none", "dirt", "horn.voltage", "9 V", "full"]),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["none", "p", "weight", "at", "of", "bins", "outcomes"]), inner, max_size=3),
+    st.none()
+    | st.booleans()
+    | st.integers(-2, 2)
+    | st.floats()
+    | st.sampled_from(["", "none", "dirt", "horn.voltage", "9 V", "full"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(["none", "p", "weight", "at", "of", "bins", "outcomes"]), inner, max_size=3
+        )
+    ),
     max_leaves=6,
 )
 PLACES = [
-    "faults", "faults/none", "faults/dirt", "faults/dirt/weight", "test", "test/voltage", "test/voltage/bins", "test/voltage/bins/at", "test/voltage/outcomes",
-    "test/voltage/given", "test/voltage/given/dirt", "test/voltage/given/dirt/p", "test/sound/seen", "test/sound/seen/answers", "test/sound/seen/of",
-    "test/check/check", "test/voltage/sound",
-]  # fmt: skip
+    "faults",
+    "faults/none",
+    "faults/dirt",
+    "faults/dirt/weight",
+    "test",
+    "test/voltage",
+    "test/voltage/bins",
+    "test/voltage/bins/at",
+    "test/voltage/outcomes",
+    "test/voltage/given",
+    "test/voltage/given/dirt",
+    "test/voltage/given/dirt/p",
+    "test/sound/seen",
+    "test/sound/seen/answers",
+    "test/sound/seen/of",
+    "test/check/check",
+    "test/voltage/sound",
+]
 
 
 @given(st.sampled_from(PLACES), JUNK)
@@ -236,11 +331,21 @@ def with_limits(folder: Path, text: str) -> ck.System:
 
 
 def test_limits_are_read_in_the_coherent_unit_with_their_source(tmp_path: Path) -> None:
-    text = '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nconfidence = "low"\nnote = "warm"\n'
+    text = (
+        '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nconfidence ='
+        ' "low"\nnote = "warm"\n'
+    )
     (limit,) = with_limits(tmp_path, text.replace("9\n", "9000\n")).limits.values()
     assert limit.low is not None
     assert limit.high is not None
-    assert (limit.key, limit.low.number, limit.high.number, limit.low.kind, limit.note, limit.decides) == ("horn.voltage", 9.0, 14.5, "voltage", "warm", False)
+    assert (limit.key, limit.low.number, limit.high.number, limit.low.kind, limit.note, limit.decides) == (
+        "horn.voltage",
+        9.0,
+        14.5,
+        "voltage",
+        "warm",
+        False,
+    )
     assert limit.source.title == "An invented book"
 
 

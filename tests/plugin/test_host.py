@@ -103,52 +103,121 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
     "import error": ("import nothing_of_this_name", {}, ["ModuleNotFoundError", "nothing_of_this_name"]),
     "syntax error": ("def corekit_system(:", {}, ["SyntaxError"]),
     "raises at import": ("raise RuntimeError('no luck today')", {}, ["RuntimeError: no luck today"]),
-    "raises when asked": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        raise RuntimeError('not now')\n", {}, ["RuntimeError: not now"]),
+    "raises when asked": (
+        f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        raise RuntimeError('not now')\n",
+        {},
+        ["RuntimeError: not now"],
+    ),
     "sleeps at import": ("import time\ntime.sleep(30)", {}, ["Overrun", "longer than 0.5 s"]),
-    "catches everything it can at import": ("while True:\n    try:\n        pass\n    except Exception:\n        pass", {}, ["longer than 0.5 s"]),
+    "catches everything it can at import": (
+        "while True:\n    try:\n        pass\n    except Exception:\n        pass",
+        {},
+        ["longer than 0.5 s"],
+    ),
     "leaves the program": ("raise SystemExit(3)", {}, ["SystemExit"]),
     "recursion": ("def again():\n    again()\nagain()", {}, ["RecursionError"]),
-    "returns text": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    return 'shaky'", {}, ["must return a System", "str"]),
-    "returns nothing": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    pass", {}, ["must return a System", "NoneType"]),
-    "is a generator": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        yield made\n", {}, ["must return a System", "generator"]),
-    "unknown hook argument": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system(colour):\n        return made\n", {}, ["PluginValidationError", "colour"]),
-    "mistyped hook": (f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_sytem():\n        return made\n", {}, ["PluginValidationError", "corekit_sytem"]),
-    "forgotten mark": (f"{SYSTEM}\n    def corekit_system():\n        return made\n", {}, ["adds nothing", "@corekit.hookimpl"]),
+    "returns text": (
+        "import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    return 'shaky'",
+        {},
+        ["must return a System", "str"],
+    ),
+    "returns nothing": (
+        "import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    pass",
+        {},
+        ["must return a System", "NoneType"],
+    ),
+    "is a generator": (
+        f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system():\n        yield made\n",
+        {},
+        ["must return a System", "generator"],
+    ),
+    "unknown hook argument": (
+        f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_system(colour):\n        return made\n",
+        {},
+        ["PluginValidationError", "colour"],
+    ),
+    "mistyped hook": (
+        f"{SYSTEM}\n    @ck.hookimpl\n    def corekit_sytem():\n        return made\n",
+        {},
+        ["PluginValidationError", "corekit_sytem"],
+    ),
+    "forgotten mark": (
+        f"{SYSTEM}\n    def corekit_system():\n        return made\n",
+        {},
+        ["adds nothing", "@corekit.hookimpl"],
+    ),
     "empty": ("", {}, ["adds nothing"]),
-    "taken key": (f"import corekit as ck\n    \nmade = ck.System('lamps', 'Other lamps')\n{textwrap.dedent(GIVES)}", {}, ["'lamps'", "taken"]),
+    "taken key": (
+        f"import corekit as ck\n    \nmade = ck.System('lamps', 'Other lamps')\n{textwrap.dedent(GIVES)}",
+        {},
+        ["'lamps'", "taken"],
+    ),
     "loose source": (
-        SYSTEM + """
+        SYSTEM
+        + """
     from typing import Annotated
     @made.calculation(source="nobody")
     def twice(a: Annotated[float, "A"]) -> Annotated[float, "A"]:
         return 2 * a
-    """ + GIVES,
+    """
+        + GIVES,
         {},
         ["calculation shaky.twice", "no source 'nobody'"],
     ),
-    "part that nothing has": (SYSTEM + "    made.operation('swap', 'Swap', replaces='thing')\n" + GIVES, {}, ["shaky.swap", "'thing'"]),
+    "part that nothing has": (
+        SYSTEM + "    made.operation('swap', 'Swap', replaces='thing')\n" + GIVES,
+        {},
+        ["shaky.swap", "'thing'"],
+    ),
     "plain number": (
-        SYSTEM + """
+        SYSTEM
+        + """
     @made.calculation(source="book")
     def twice(a: float) -> float:
         return 2 * a
-    """ + GIVES,
+    """
+        + GIVES,
         {},
         ["twice", "no unit"],
     ),
     "bad fault table": (
         SYSTEM + GIVES,
         {"faults": "[faults]\nnone = { weight = 0 }\n[test.x]\nminutes = 1\n"},
-        ["faults.toml of shaky", "faults.none.weight", "faults.outside: missing", "test.x.outcomes", "test.x.question"],
+        [
+            "faults.toml of shaky",
+            "faults.none.weight",
+            "faults.outside: missing",
+            "test.x.outcomes",
+            "test.x.question",
+        ],
     ),
-    "fault table that is no TOML": (SYSTEM + GIVES, {"faults": "[faults\n"}, ["faults.toml", "not TOML", "line 1"]),
+    "fault table that is no TOML": (
+        SYSTEM + GIVES,
+        {"faults": "[faults\n"},
+        ["faults.toml", "not TOML", "line 1"],
+    ),
     "bad limits": (
         SYSTEM + GIVES,
-        {"limits": '[[limit]]\nkey = "shaky.a"\nunit = "V"\nsource = "nobody"\nlow = 1\n[[limit]]\nkey = "shaky.b"\n'},
-        ["limits.toml of shaky", "limit[0] (shaky.a)", "no source 'nobody'", "limit[1] (shaky.b)", "'unit' is missing"],
+        {
+            "limits": (
+                '[[limit]]\nkey = "shaky.a"\nunit = "V"\nsource = "nobody"\nlow = 1\n[[limit]]\nkey ='
+                ' "shaky.b"\n'
+            )
+        },
+        [
+            "limits.toml of shaky",
+            "limit[0] (shaky.a)",
+            "no source 'nobody'",
+            "limit[1] (shaky.b)",
+            "'unit' is missing",
+        ],
     ),
-    "bad sources": (SYSTEM + GIVES, {"sources": '[[source]]\nkey = "book"\n', "limits": LIMITS}, ["sources.toml", "'title' is missing"]),
-}  # fmt: skip
+    "bad sources": (
+        SYSTEM + GIVES,
+        {"sources": '[[source]]\nkey = "book"\n', "limits": LIMITS},
+        ["sources.toml", "'title' is missing"],
+    ),
+}
 
 
 @pytest.mark.parametrize("kind", BAD)
@@ -173,8 +242,12 @@ def test_a_plugin_that_does_not_make_it_is_named_with_its_cost_and_all_else_is_u
     assert b"11.05 V" in as_bytes(alone)
 
 
-def test_two_good_plugins_stand_side_by_side_and_keep_their_versions(install: Callable[..., EntryPoint]) -> None:
-    plugins = load([install("shaky", SYSTEM + GIVES), install("lamps", LAMPS, sources=SOURCES, limits=LIMITS)])
+def test_two_good_plugins_stand_side_by_side_and_keep_their_versions(
+    install: Callable[..., EntryPoint],
+) -> None:
+    plugins = load(
+        [install("shaky", SYSTEM + GIVES), install("lamps", LAMPS, sources=SOURCES, limits=LIMITS)]
+    )
     assert list(plugins.systems) == ["lamps", "shaky"]
     assert plugins.failures == ()
     assert set(plugins.versions) == {"lamps", "shaky"}
@@ -182,7 +255,9 @@ def test_two_good_plugins_stand_side_by_side_and_keep_their_versions(install: Ca
     assert (list(plugins.limits), list(plugins.sources)) == (["lamps.voltage"], ["book"])
 
 
-def test_of_two_plugins_that_claim_one_key_the_first_by_name_keeps_it(install: Callable[..., EntryPoint]) -> None:
+def test_of_two_plugins_that_claim_one_key_the_first_by_name_keeps_it(
+    install: Callable[..., EntryPoint],
+) -> None:
     one, other = install("a_first", SYSTEM + GIVES), install("b_second", SYSTEM + GIVES)
     for order in ([one, other], [other, one]):
         plugins = load(order)
@@ -280,12 +355,21 @@ def reason_in_words(case: ck.Case) -> Iterator[Any]:
 
 
 def unknown_limit(case: ck.Case) -> Iterator[Any]:
-    yield case.judge(ck.exact("length", 1.0), case.limit("shaky.depth"), code="shaky.half", unit="mm", says=ck.Says(passes="", fails="", undecided=""))
+    yield case.judge(
+        ck.exact("length", 1.0),
+        case.limit("shaky.depth"),
+        code="shaky.half",
+        unit="mm",
+        says=ck.Says(passes="", fails="", undecided=""),
+    )
 
 
 def no_unit(case: ck.Case) -> Iterator[Any]:
     yield case.judge(
-        ck.exact("length", 1.0), brakes.limits["brakes.travel"], code="shaky.half", says=ck.Says(passes="", fails="", undecided="")
+        ck.exact("length", 1.0),
+        brakes.limits["brakes.travel"],
+        code="shaky.half",
+        says=ck.Says(passes="", fails="", undecided=""),
     )
 
 
@@ -325,7 +409,12 @@ def test_a_check_that_fails_is_a_gap_and_nothing_of_it_is_kept(
         said = json.dumps(as_data(Seen(assessment=after, plugins=plugins)))
     finally:
         del shaky.checks[function.__name__]
-    assert (after.findings, after.suspects, after.next_tests, after.calls) == (before.findings, before.suspects, before.next_tests, before.calls)
+    assert (after.findings, after.suspects, after.next_tests, after.calls) == (
+        before.findings,
+        before.suspects,
+        before.next_tests,
+        before.calls,
+    )
     (gap,) = [gap for gap in after.gaps if gap not in before.gaps]
     assert (gap.system, gap.check, gap.reason) == ("shaky", "A bad one", Reason.PLUGIN_FAILED)
     assert words in gap.text

@@ -27,22 +27,34 @@ for name in ("glows", "clicks", "warm"):
 
 def asks(name: str, **more: Any) -> dict[str, Any]:
     return {
-        "seen": {"of": f"lamp.{name}", "answers": ["yes", "no"]}, "question": f"{name}?", "minutes": 2, "outcomes": ["yes", "no"],
-        "sound": "yes", "otherwise": [0.9, 0.1], **more,
-    }  # fmt: skip
+        "seen": {"of": f"lamp.{name}", "answers": ["yes", "no"]},
+        "question": f"{name}?",
+        "minutes": 2,
+        "outcomes": ["yes", "no"],
+        "sound": "yes",
+        "otherwise": [0.9, 0.1],
+        **more,
+    }
 
 
 GOOD: dict[str, Any] = {
     "faults": {
-        "none": {"weight": 3}, "outside": {"weight": 1}, "bulb": {"weight": 4}, "relay": {"weight": 2},
+        "none": {"weight": 3},
+        "outside": {"weight": 1},
+        "bulb": {"weight": 4},
+        "relay": {"weight": 2},
         "pairs": [{"of": ["bulb", "relay"], "weight": 0.5, "why": "one surge took both"}],
     },
     "test": {
         "glows": asks("glows", given={"bulb": {"p": [0.1, 0.9]}, "relay": {"p": [0.3, 0.7]}}),
-        "clicks": asks("clicks", after={"glows": ["no"]}, given={"relay": {"p": [0.2, 0.8]}, "bulb+relay": {"p": [0.4, 0.6]}}),
+        "clicks": asks(
+            "clicks",
+            after={"glows": ["no"]},
+            given={"relay": {"p": [0.2, 0.8]}, "bulb+relay": {"p": [0.4, 0.6]}},
+        ),
         "warm": asks("warm", waits=20, spoils=["glows", "clicks"]),
     },
-}  # fmt: skip
+}
 
 
 def changed(path: str, value: Any) -> dict[str, Any]:
@@ -66,15 +78,28 @@ def test_pairs_order_and_waiting_are_read() -> None:
     pair = table.pairs["bulb+relay"]
     assert (pair.of, pair.weight, pair.why) == (("bulb", "relay"), 0.5, "one surge took both")
     assert list(table.faults) == ["none", "outside", "bulb", "relay"]
-    assert (table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == ({"glows": ("no",)}, ("glows", "clicks"), 20.0)
+    assert (table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == (
+        {"glows": ("no",)},
+        ("glows", "clicks"),
+        20.0,
+    )
 
 
 def test_a_table_without_them_is_as_good_as_before() -> None:
     plain = deepcopy(GOOD)
-    del plain["faults"]["pairs"], plain["test"]["clicks"]["after"], plain["test"]["clicks"]["given"]["bulb+relay"]
+    del (
+        plain["faults"]["pairs"],
+        plain["test"]["clicks"]["after"],
+        plain["test"]["clicks"]["given"]["bulb+relay"],
+    )
     plain["test"]["warm"] = asks("warm")
     table = lamp.fault_table(plain, "here")
-    assert (table.pairs, table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == ({}, {}, (), 0.0)
+    assert (
+        table.pairs,
+        table.tests["clicks"].after,
+        table.tests["warm"].spoils,
+        table.tests["warm"].waits,
+    ) == ({}, {}, (), 0.0)
 
 
 @pytest.mark.parametrize(
@@ -84,22 +109,46 @@ def test_a_table_without_them_is_as_good_as_before() -> None:
         ("faults/pairs/0", 5, "faults.pairs[0]: a table; got 5"),
         ("faults/pairs/0/of", ["bulb"], "faults.pairs[0].of: two different faults"),
         ("faults/pairs/0/of", ["bulb", "bulb"], "faults.pairs[0].of: two different faults"),
-        ("faults/pairs/0/of", ["bulb", "none"], "faults.pairs[0].of: two different faults, and not none; there are none, outside, bulb, relay"),
+        (
+            "faults/pairs/0/of",
+            ["bulb", "none"],
+            "faults.pairs[0].of: two different faults, and not none; there are none, outside, bulb, relay",
+        ),
         ("faults/pairs/0/of", ["bulb", "fuse"], "faults.pairs[0].of: two different faults"),
         ("faults/pairs/0/of", "bulb", "faults.pairs[0].of: a list of texts"),
         ("faults/pairs/0/weight", 0, "faults.pairs[0].weight: a number above 0"),
         ("faults/pairs/0/weight", math.nan, "faults.pairs[0].weight: a number above 0"),
         ("faults/pairs/0/why", 5, "faults.pairs[0].why: text"),
         ("faults/pairs/0/often", 5, "faults.pairs[0].often: unknown key"),
-        ("faults/pairs", [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "weight": 1}], "faults.pairs[1].of: relay and bulb are a pair already"),
+        (
+            "faults/pairs",
+            [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "weight": 1}],
+            "faults.pairs[1].of: relay and bulb are a pair already",
+        ),
         ("faults/bulb+relay", {"weight": 1}, "faults.bulb+relay: a fault's name has no +"),
-        ("test/clicks/given/relay+bulb", {"p": [0.5, 0.5]}, "test.clicks.given.relay+bulb: no such fault; there are none, outside, bulb, relay, bulb+relay"),
-        ("test/clicks/given/bulb+relay/direct", "no", "test.clicks.given.bulb+relay.direct: two faults together are no part"),
+        (
+            "test/clicks/given/relay+bulb",
+            {"p": [0.5, 0.5]},
+            "test.clicks.given.relay+bulb: no such fault; there are none, outside, bulb, relay, bulb+relay",
+        ),
+        (
+            "test/clicks/given/bulb+relay/direct",
+            "no",
+            "test.clicks.given.bulb+relay.direct: two faults together are no part",
+        ),
         ("test/clicks/after", ["glows"], "test.clicks.after: a table"),
         ("test/clicks/after/glows", "no", "test.clicks.after.glows: a list of texts"),
-        ("test/clicks/after/glows", ["dark"], "test.clicks.after.glows: outcomes of glows, which are yes, no; got ['dark']"),
+        (
+            "test/clicks/after/glows",
+            ["dark"],
+            "test.clicks.after.glows: outcomes of glows, which are yes, no; got ['dark']",
+        ),
         ("test/clicks/after/glows", [], "test.clicks.after.glows: outcomes of glows"),
-        ("test/clicks/after/hums", ["no"], "test.clicks.after.hums: no other test of that name; there are glows, warm"),
+        (
+            "test/clicks/after/hums",
+            ["no"],
+            "test.clicks.after.hums: no other test of that name; there are glows, warm",
+        ),
         ("test/clicks/after/clicks", ["no"], "test.clicks.after.clicks: no other test of that name"),
         ("test/warm/spoils", "glows", "test.warm.spoils: a list of texts"),
         ("test/warm/spoils", ["hums"], "test.warm.spoils: no other test 'hums'; there are glows, clicks"),
@@ -109,20 +158,39 @@ def test_a_table_without_them_is_as_good_as_before() -> None:
         ("test/warm/waits", 0, "test.warm.waits: minutes of waiting, above 0"),
         ("test/warm/waits", "long", "test.warm.waits: minutes of waiting, above 0"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_meant_is_told_in_one_line_with_its_key_path(path: str, value: Any, line: str) -> None:
     assert [fault for fault in told(changed(path, value)) if fault.startswith(line)]
     assert all("\n" not in fault for fault in told(changed(path, value)))
 
 
 JUNK = st.recursive(
-    st.none() | st.booleans() | st.integers(-2, 2) | st.floats() | st.sampled_from(["", "none", "bulb", "relay", "glows", "warm", "no"]),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["of", "weight", "glows", "warm", "p"]), inner, max_size=3),
+    st.none()
+    | st.booleans()
+    | st.integers(-2, 2)
+    | st.floats()
+    | st.sampled_from(["", "none", "bulb", "relay", "glows", "warm", "no"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.sampled_from(["of", "weight", "glows", "warm", "p"]), inner, max_size=3)
+    ),
     max_leaves=6,
 )
 
 
-@given(st.sampled_from(["faults/pairs", "faults/pairs/0", "faults/pairs/0/of", "test/clicks/after", "test/clicks/after/glows", "test/warm/spoils"]), JUNK)
+@given(
+    st.sampled_from(
+        [
+            "faults/pairs",
+            "faults/pairs/0",
+            "faults/pairs/0/of",
+            "test/clicks/after",
+            "test/clicks/after/glows",
+            "test/warm/spoils",
+        ]
+    ),
+    JUNK,
+)
 def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
     try:
         table = lamp.fault_table(changed(path, junk), "here")
@@ -142,15 +210,23 @@ def test_a_pair_looks_sound_only_where_both_faults_let_it() -> None:
     table = lamp.fault_table(GOOD, "here")
     assert table.chances(table.tests["glows"], "bulb+relay") == pytest.approx((1 / 30, 29 / 30))
     assert table.chances(table.tests["clicks"], "bulb+relay") == pytest.approx((0.4, 0.6))  # its own row
-    assert table.chances(table.tests["warm"], "bulb+relay") == pytest.approx((0.9, 0.1))  # neither has to do with it
+    assert table.chances(table.tests["warm"], "bulb+relay") == pytest.approx(
+        (0.9, 0.1)
+    )  # neither has to do with it
 
 
-ROW = st.lists(st.floats(0.01, 1), min_size=3, max_size=3).map(lambda parts: tuple(part / math.fsum(parts) for part in parts))
+ROW = st.lists(st.floats(0.01, 1), min_size=3, max_size=3).map(
+    lambda parts: tuple(part / math.fsum(parts) for part in parts)
+)
 
 
 @given(ROW, ROW, ROW)
-def test_two_faults_never_look_sounder_than_one_and_make_a_whole(otherwise: tuple[float, ...], one: tuple[float, ...], other: tuple[float, ...]) -> None:
-    test = FaultTest(key="t", question="?", minutes=1, outcomes=("a", "b", "c"), sound="b", otherwise=otherwise, given={})
+def test_two_faults_never_look_sounder_than_one_and_make_a_whole(
+    otherwise: tuple[float, ...], one: tuple[float, ...], other: tuple[float, ...]
+) -> None:
+    test = FaultTest(
+        key="t", question="?", minutes=1, outcomes=("a", "b", "c"), sound="b", otherwise=otherwise, given={}
+    )
     both = test.together([one, other])
     assert math.fsum(both) == pytest.approx(1, abs=1e-12)
     assert both[1] <= min(otherwise[1], one[1], other[1]) + 1e-12

@@ -25,13 +25,36 @@ from corekit.model.document import (
 from corekit.model.figure import Band, Dot, Figure, Label, Polyline, Strip
 from corekit.model.personal import Personal
 
-_WORDS = ("battery", "voltage", "under", "load", "Öl", "winding", "≤", "earth leg", "at rest", "Ω", "& more", "<b>", "drain", "→")
+_WORDS = (
+    "battery",
+    "voltage",
+    "under",
+    "load",
+    "Öl",
+    "winding",
+    "≤",
+    "earth leg",
+    "at rest",
+    "Ω",
+    "& more",
+    "<b>",
+    "drain",
+    "→",
+)
 amounts = st.decimals(min_value=0, max_value=99999, places=2).map(str)
-readings = st.builds("{} {}".format, st.decimals(min_value=0, max_value=9999, places=2), st.sampled_from(["V", "mA", "Ω", "°C", "%"]))
+readings = st.builds(
+    "{} {}".format,
+    st.decimals(min_value=0, max_value=9999, places=2),
+    st.sampled_from(["V", "mA", "Ω", "°C", "%"]),
+)
 words = st.lists(st.sampled_from(_WORDS), min_size=1, max_size=5).map(" ".join)
 sentences = st.lists(words | readings, min_size=1, max_size=9).map(" ".join)
-typed = st.sampled_from(["h-name", "h-words", "h-plate"]).map(lambda name: Personal(name.removeprefix("h-"), name))
-runs = st.lists(sentences | typed, min_size=1, max_size=3).map(lambda parts: tuple(part for pair in parts for part in (pair, " ")))
+typed = st.sampled_from(["h-name", "h-words", "h-plate"]).map(
+    lambda name: Personal(name.removeprefix("h-"), name)
+)
+runs = st.lists(sentences | typed, min_size=1, max_size=3).map(
+    lambda parts: tuple(part for pair in parts for part in (pair, " "))
+)
 
 
 @st.composite
@@ -55,12 +78,19 @@ def strips(draw: st.DrawFn) -> Strip:
 
 
 figures = st.builds(
-    lambda marks, title, text: Figure(width=100, height=10, height_mm=20, title=title, description=text, marks=tuple(marks)),
+    lambda marks, title, text: Figure(
+        width=100, height=10, height_mm=20, title=title, description=text, marks=tuple(marks)
+    ),
     st.lists(
         st.builds(Label, st.floats(20, 80), st.floats(1, 9), words)
         | st.builds(Dot, st.floats(0, 100), st.floats(0, 10), st.booleans())
         | st.builds(Band, st.floats(0, 40), st.floats(0, 4), st.floats(50, 90), st.floats(5, 9))
-        | st.builds(Polyline, st.lists(st.tuples(st.floats(0, 100), st.floats(0, 10)), min_size=2, max_size=6).map(tuple), st.just(1.0), st.booleans()),
+        | st.builds(
+            Polyline,
+            st.lists(st.tuples(st.floats(0, 100), st.floats(0, 10)), min_size=2, max_size=6).map(tuple),
+            st.just(1.0),
+            st.booleans(),
+        ),
         max_size=6,
     ),
     words,
@@ -75,18 +105,49 @@ def tuples(of: st.SearchStrategy, most: int) -> st.SearchStrategy:  # type: igno
 def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
     strip = st.none() | strips() if strips_too else st.none()
     rows = st.builds(
-        ReadingRow, name=words, before=readings, after=st.just("") | readings, limit=st.just("") | sentences, source=sentences, note=sentences, strip=strip
+        ReadingRow,
+        name=words,
+        before=readings,
+        after=st.just("") | readings,
+        limit=st.just("") | sentences,
+        source=sentences,
+        note=sentences,
+        strip=strip,
     )
     return st.one_of(
         st.builds(Heading, text=sentences, level=st.integers(1, 3)),
         st.builds(Paragraph, words=runs, tone=st.sampled_from(["plain", "small", "strong", "quote"])),
         st.builds(Pairs, rows=tuples(st.tuples(words, runs), 5)),
-        st.builds(Findings, rows=tuples(st.builds(FindingRow, text=sentences, verdict=words, urgency=words, basis=sentences, stage=st.just("after 1")), 5)),
+        st.builds(
+            Findings,
+            rows=tuples(
+                st.builds(
+                    FindingRow,
+                    text=sentences,
+                    verdict=words,
+                    urgency=words,
+                    basis=sentences,
+                    stage=st.just("after 1"),
+                ),
+                5,
+            ),
+        ),
         st.builds(Readings, rows=tuples(rows, 12)),
         st.builds(Picture, figure=figures) if strips_too else st.builds(Heading, text=words),
         st.builds(
             PricedLines,
-            rows=tuples(st.builds(PricedRow, text=sentences, ground=sentences, quantity=readings, price=amounts, net=amounts, tax=st.just("19 %")), 12),
+            rows=tuples(
+                st.builds(
+                    PricedRow,
+                    text=sentences,
+                    ground=sentences,
+                    quantity=readings,
+                    price=amounts,
+                    net=amounts,
+                    tax=st.just("19 %"),
+                ),
+                12,
+            ),
             currency=st.just("EUR"),
         ),
         st.builds(Totals, rows=tuples(st.tuples(words, amounts, st.booleans()), 5), currency=st.just("EUR")),
@@ -106,6 +167,8 @@ def documents(*, strips_too: bool = True) -> st.SearchStrategy[Document]:
         issued=st.just("24 November 2026"),
         currency=st.just("EUR"),
         total=amounts,
-        blocks=st.tuples(st.lists(blocks(strips_too=strips_too), max_size=9), end).map(lambda pair: (*pair[0], pair[1])),
+        blocks=st.tuples(st.lists(blocks(strips_too=strips_too), max_size=9), end).map(
+            lambda pair: (*pair[0], pair[1])
+        ),
         demo=st.booleans(),
     )

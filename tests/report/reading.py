@@ -23,7 +23,9 @@ def pdf_pages(paper: bytes) -> list[str]:
 
 
 def pdf_numbers(paper: bytes, *, head: str) -> list[str]:
-    """Every number on the paper but those of the running heads; `head` is a running head without `page x of y`."""
+    """Every number on the paper but those of the running heads; `head` is a running head without `page x of
+    y`.
+    """
     pages = pdf_pages(paper)
     found: list[str] = []
     for nth, text in enumerate(pages, 1):
@@ -70,7 +72,9 @@ def grey(paper: bytes, dpi: int, page: int = -1) -> Any:
 
 
 def glyph_boxes(paper: bytes) -> list[tuple[int, str, tuple[float, float, float, float]]]:
-    """(page, character, (left, bottom, right, top) in points) of every character that leaves ink, by its advance."""
+    """(page, character, (left, bottom, right, top) in points) of every character that leaves ink, by its
+    advance.
+    """
     found = []
     for nth, sheet in enumerate(pypdfium2.PdfDocument(paper)):
         layer = sheet.get_textpage()

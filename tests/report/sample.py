@@ -1,4 +1,6 @@
-"""An invented shop's papers, rich enough to look at: every kind of block, more or fewer rows as a test needs them."""
+"""An invented shop's papers, rich enough to look at: every kind of block, more or fewer rows as a test needs
+them.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +48,16 @@ _READINGS = (
         limit="at least 12.40 V to be tested",
         source="Battery handbook, table 3 (excerpt)",
         note="9 h at rest, 4 °C; meter, 20 V range",
-        strip=Strip(unit="V", low_end=11.5, high_end=13.0, allowed_low=12.4, reading=12.72, doubt=0.06, before=12.18, before_doubt=0.06),
+        strip=Strip(
+            unit="V",
+            low_end=11.5,
+            high_end=13.0,
+            allowed_low=12.4,
+            reading=12.72,
+            doubt=0.06,
+            before=12.18,
+            before_doubt=0.06,
+        ),
     ),
     ReadingRow(
         name="Voltage under load",
@@ -55,7 +66,16 @@ _READINGS = (
         limit="at least 9.60 V after 15 s",
         source="Starter battery standard, load table (read)",
         note="340 A for 15 s at 4 °C; after: 360 A",
-        strip=Strip(unit="V", low_end=7, high_end=12, allowed_low=9.6, reading=10.3, doubt=0.07, before=8.4, before_doubt=0.06),
+        strip=Strip(
+            unit="V",
+            low_end=7,
+            high_end=12,
+            allowed_low=9.6,
+            reading=10.3,
+            doubt=0.07,
+            before=8.4,
+            before_doubt=0.06,
+        ),
     ),
     ReadingRow(
         name="Charging voltage",
@@ -64,7 +84,17 @@ _READINGS = (
         limit="14.20 V to 14.90 V",
         source="Label under the bonnet (this vehicle)",
         note="engine at 1500 rpm, headlamps on",
-        strip=Strip(unit="V", low_end=13.0, high_end=15.5, allowed_low=14.2, allowed_high=14.9, reading=14.31, doubt=0.09, before=14.25, before_doubt=0.09),
+        strip=Strip(
+            unit="V",
+            low_end=13.0,
+            high_end=15.5,
+            allowed_low=14.2,
+            allowed_high=14.9,
+            reading=14.31,
+            doubt=0.09,
+            before=14.25,
+            before_doubt=0.09,
+        ),
     ),
     ReadingRow(
         name="Key-off drain",
@@ -73,7 +103,16 @@ _READINGS = (
         limit="at most 50 mA",
         source="common practice, no source",
         note="60 min after locking",
-        strip=Strip(unit="mA", low_end=0, high_end=500, allowed_high=50, reading=21, doubt=2.0, before=380, before_doubt=4.0),
+        strip=Strip(
+            unit="mA",
+            low_end=0,
+            high_end=500,
+            allowed_high=50,
+            reading=21,
+            doubt=2.0,
+            before=380,
+            before_doubt=4.0,
+        ),
     ),
     ReadingRow(
         name="Voltage drop, starter cable, earth leg",
@@ -89,7 +128,15 @@ _READINGS = (
         limit="0.55 Ω to 0.75 Ω",
         source="Workshop handbook, section 9 (excerpt)",
         note="winding at 21 °C",
-        strip=Strip(unit="Ω", low_end=0.4, high_end=0.9, allowed_low=0.55, allowed_high=0.75, reading=0.62, doubt=0.015),
+        strip=Strip(
+            unit="Ω",
+            low_end=0.4,
+            high_end=0.9,
+            allowed_low=0.55,
+            allowed_high=0.75,
+            reading=0.62,
+            doubt=0.015,
+        ),
     ),
     ReadingRow(name="Odometer", before="98 400 km", note="as shown on the panel"),
 )
@@ -99,21 +146,33 @@ _FINDINGS = (
         text="The battery does not hold its voltage under load: 8.40 V, allowed at least 9.60 V.",
         verdict="fail",
         urgency="before driving",
-        basis="Load test at half the cold-cranking rating for 15 s, corrected to 4 °C. Probability of conformity 0.00; fail at 0.05 or less.",
+        basis=(
+            "Load test at half the cold-cranking rating for 15 s, corrected to 4 °C. Probability of"
+            " conformity 0.00; fail at 0.05 or less."
+        ),
         stage="arrival",
     ),
     FindingRow(
-        text="Something draws current with the key off: 380 mA, allowed at most 50 mA. A full battery would be too empty to start in about 6 days.",
+        text=(
+            "Something draws current with the key off: 380 mA, allowed at most 50 mA. A full battery would be"
+            " too empty to start in about 6 days."
+        ),
         verdict="advice",
         urgency="this visit",
-        basis="The limit is common practice without a source, so this is advice and no verdict. One reading, 60 min after locking.",
+        basis=(
+            "The limit is common practice without a source, so this is advice and no verdict. One reading, 60"
+            " min after locking."
+        ),
         stage="arrival",
     ),
     FindingRow(
         text="Charging voltage within its limit, too close to its lower end to call: 14.25 V.",
         verdict="undecided",
         urgency="plan it",
-        basis="14.20 V lies within the meter's doubt of ±0.09 V. Next test: measure again with headlamps and heater on.",
+        basis=(
+            "14.20 V lies within the meter's doubt of ±0.09 V. Next test: measure again with headlamps and"
+            " heater on."
+        ),
         stage="arrival",
     ),
     FindingRow(
@@ -126,7 +185,14 @@ _FINDINGS = (
 )
 
 _LINES = (
-    PricedRow(text="Diagnosis, flat rate", ground="the customer's request", quantity="1", price="60.00", net="60.00", tax="19 %"),
+    PricedRow(
+        text="Diagnosis, flat rate",
+        ground="the customer's request",
+        quantity="1",
+        price="60.00",
+        net="60.00",
+        tax="19 %",
+    ),
     PricedRow(
         text="Starter battery 70 Ah, 720 A (SAE), new",
         ground="finding: the battery does not hold its voltage under load",
@@ -144,7 +210,9 @@ _LINES = (
         tax="19 %",
         note="Voltage under load shows that it worked.",
     ),
-    PricedRow(text="Travel", ground="agreed with the call", quantity="18 km", price="0.90", net="16.20", tax="19 %"),
+    PricedRow(
+        text="Travel", ground="agreed with the call", quantity="18 km", price="0.90", net="16.20", tax="19 %"
+    ),
     PricedRow(
         text="Old battery taken back",
         ground="the mechanic's judgement: the customer does not want to store it",
@@ -159,14 +227,22 @@ _LINES = (
 def drain_figure() -> Figure:
     """Current over time after locking, with the allowed span as a band."""
     points = ((0.0, 2.4), (4.0, 2.3), (9.0, 1.1), (15.0, 0.9), (22.0, 0.46), (30.0, 0.4), (60.0, 0.38))
-    scale = [Label(x, -0.24, f"{x:.0f} min") for x in (0, 20, 40, 60)] + [Label(-0.7, y, f"{y:.0f} A", anchor="end") for y in (0, 1, 2)]
-    shifted = tuple(Label(mark.x + 5, mark.y + 0.4, mark.text, anchor=mark.anchor) if isinstance(mark, Label) else mark for mark in scale)
+    scale = [Label(x, -0.24, f"{x:.0f} min") for x in (0, 20, 40, 60)] + [
+        Label(-0.7, y, f"{y:.0f} A", anchor="end") for y in (0, 1, 2)
+    ]
+    shifted = tuple(
+        Label(mark.x + 5, mark.y + 0.4, mark.text, anchor=mark.anchor) if isinstance(mark, Label) else mark
+        for mark in scale
+    )
     return Figure(
         width=67,
         height=3.1,
         height_mm=34,
         title="Current drawn after locking the car",
-        description="The current falls in steps for half an hour and then stays at 0.38 A, far above the 0.05 A allowed (grey band).",
+        description=(
+            "The current falls in steps for half an hour and then stays at 0.38 A, far above the 0.05 A"
+            " allowed (grey band)."
+        ),
         marks=(
             Band(5, 0.4, 65, 0.45, shade=0.25),
             Polyline(((5, 0.4), (65, 0.4)), weight=0.5),
@@ -186,7 +262,9 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
         return tuple(rows[nth % len(rows)] for nth in range(count))
 
     named = tuple(
-        attrs.evolve(row, name=row.name if nth < len(_READINGS) else f"{row.name}, cell {nth // len(_READINGS) + 1}")
+        attrs.evolve(
+            row, name=row.name if nth < len(_READINGS) else f"{row.name}, cell {nth // len(_READINGS) + 1}"
+        )
         for nth, row in enumerate(cycled(_READINGS, readings))
     )
     pictures: tuple[Block, ...] = (Picture(figure=drain_figure()),) if picture else ()
@@ -219,7 +297,14 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Readings(rows=named),
             *pictures,
             Heading(text="What you agreed to"),
-            Paragraph(words=("Offer repair 1, 318.60 EUR, agreed in person by the customer on 23 November 2026. Declined: finding the drain.",)),
+            Paragraph(
+                words=(
+                    (
+                        "Offer repair 1, 318.60 EUR, agreed in person by the customer on 23 November 2026."
+                        " Declined: finding the drain."
+                    ),
+                )
+            ),
             Heading(text="What we did, and what it costs"),
             PricedLines(rows=cycled(_LINES, lines), currency="EUR"),
             Totals(
@@ -236,13 +321,18 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Statement(
                 title="Not looked at: what draws the current",
                 words=(
-                    "The drain was not traced. Until it is, the new battery will be too empty to start after about 6 days at the kerb. "
-                    "Brakes, tyres and steering were not looked at.",
+                    (
+                        "The drain was not traced. Until it is, the new battery will be too empty to start"
+                        " after about 6 days at the kerb. Brakes, tyres and steering were not looked at."
+                    ),
                 ),
             ),
             Paragraph(
                 words=(
-                    "Readings were taken with the instruments named beside them. Pass at a probability of 0.95 or more, fail at 0.05 or less, else undecided.",
+                    (
+                        "Readings were taken with the instruments named beside them. Pass at a probability of"
+                        " 0.95 or more, fail at 0.05 or less, else undecided."
+                    ),
                 ),
                 tone="small",
             ),

@@ -53,7 +53,9 @@ def test_a_page_is_well_formed_and_loads_and_runs_nothing(document: Document) ->
     found = tags(render_page(document, mask, LINK))
     assert not {"script", "style", "link", "img", "iframe", "object", "form", "a"} & {tag for tag, _ in found}
     for _, attributes in found:
-        assert not any(name == "style" or name.startswith("on") or name in ("src", "href") for name in attributes)
+        assert not any(
+            name == "style" or name.startswith("on") or name in ("src", "href") for name in attributes
+        )
     ids = [attributes["id"] for _, attributes in found if "id" in attributes]
     assert len(set(ids)) == len(ids)
 
@@ -84,7 +86,9 @@ def test_a_masked_page_names_nobody_and_says_where_the_text_stands() -> None:
 def test_what_was_destroyed_is_said_to_be_removed() -> None:
     say = speaker({name: text for name, text in TEXTS.items() if name != "h-name"})
     assert "(name removed)" in page_text(render_page(sample(), say, LINK))
-    assert [removed(Personal(kind, "h")) for kind in PERSONAL_KINDS] == [speaker({})(Personal(kind, "h")) for kind in PERSONAL_KINDS]
+    assert [removed(Personal(kind, "h")) for kind in PERSONAL_KINDS] == [
+        speaker({})(Personal(kind, "h")) for kind in PERSONAL_KINDS
+    ]
     for say in (mask, removed):
         assert len({say(Personal(kind, "h")) for kind in PERSONAL_KINDS}) == len(PERSONAL_KINDS)
 
@@ -100,7 +104,7 @@ def test_a_draft_has_no_address_and_a_paper_without_one_says_so() -> None:
         render_page(attrs.evolve(sample(), draft=True), mask, LINK)
 
 
-# --- in a browser -----------------------------------------------------------------------------------------------------
+# --- in a browser -------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -116,14 +120,21 @@ def shown_on(phone: Any, document: Document, say: Any) -> tuple[Any, list[str]]:
     page = phone.new_page()
     page.on("console", lambda said: trouble.append(said.text))
     page.on("pageerror", lambda problem: trouble.append(str(problem)))
-    page.on("request", lambda asked: trouble.append(asked.url) if not asked.url.startswith(("about:", "data:")) else None)
+    page.on(
+        "request",
+        lambda asked: trouble.append(asked.url) if not asked.url.startswith(("about:", "data:")) else None,
+    )
     page.on("dialog", lambda dialog: trouble.append(dialog.message))
     policy = "default-src 'none'; style-src 'nonce-n'"
     head = (
-        '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}"><style nonce="n">body {{ margin: 0 }} {page_css()}</style>'
+        '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta'
+        f' http-equiv="Content-Security-Policy" content="{policy}"><style nonce="n">body {{ margin: 0 }}'
+        f" {page_css()}</style>"
     )
-    page.set_content(f'<!doctype html><html lang="en"><head>{head}</head><body>{render_page(document, say, LINK)}</body></html>')
+    page.set_content(
+        "<!doctype html><html"
+        f' lang="en"><head>{head}</head><body>{render_page(document, say, LINK)}</body></html>'
+    )
     return page, trouble
 
 
@@ -149,7 +160,11 @@ def test_on_a_phone_whatever_was_typed_shows_literally_and_breaks_nothing(phone:
     document = attrs.evolve(
         sample(),
         shop=text,
-        blocks=(Pairs(rows=(("To", (Personal("name", "h-name"),)),)), *sample(2, 2, 2).blocks, Code(document_id="d", link=2, record_mark=MARK)),
+        blocks=(
+            Pairs(rows=(("To", (Personal("name", "h-name"),)),)),
+            *sample(2, 2, 2).blocks,
+            Code(document_id="d", link=2, record_mark=MARK),
+        ),
     )
     page, trouble = shown_on(phone, document, speaker(dict.fromkeys(TEXTS, text)))
     assert page.evaluate("document.documentElement.scrollWidth") == 360

@@ -53,7 +53,9 @@ from .sample import LINK, MARK, TEXTS, sample
 SAY = speaker(TEXTS)
 MM = 72 / 25.4
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
-BRIEF = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+BRIEF = settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +67,7 @@ def reader(paper: bytes) -> pypdf.PdfReader:
     return pypdf.PdfReader(io.BytesIO(paper))
 
 
-# --- faces ----------------------------------------------------------------------------------------------------------
+# --- faces --------------------------------------------------------------------------------------------------
 
 
 def embedded_fonts(paper: bytes) -> dict[str, bool]:
@@ -90,18 +92,29 @@ def test_every_font_is_embedded_and_is_one_of_ours(paper: bytes) -> None:
 def test_typed_text_brings_its_own_face_and_nothing_else() -> None:
     fonts = embedded_fonts(render_pdf(sample(), speaker({**TEXTS, "h-name": "✓"}), LINK))
     assert all(fonts.values())
-    assert {name.split("+")[-1] for name in fonts} == {"FiraSans-Regular", "FiraSans-SemiBold", "FiraCode-Light"}
+    assert {name.split("+")[-1] for name in fonts} == {
+        "FiraSans-Regular",
+        "FiraSans-SemiBold",
+        "FiraCode-Light",
+    }
 
 
-def test_core_pdf_01_every_character_an_invoice_with_findings_needs_is_in_the_faces_but_tick_and_cross() -> None:
+def test_core_pdf_01_every_character_an_invoice_with_findings_needs_is_in_the_faces_but_tick_and_cross() -> (
+    None
+):
     """core-pdf-01: expected from looking them up in reportlab's own Vera, which lacks six of them."""
     from reportlab.pdfbase.ttfonts import TTFont
 
     characters = "Ωµμ≤≥±°−Δ√→✓✗€£₂×·"
     vera = TTFont("vera-for-comparison", "Vera.ttf").face.charToGlyph
     assert [char for char in characters if ord(char) not in vera] == ["μ", "Δ", "→", "✓", "✗", "₂"]
-    assert [char for char in characters if not face("regular").knows(char)] == [char for char in characters if not face("strong").knows(char)] == ["✓", "✗"]
-    # A tick comes from the face for typed text; a cross is in neither, so it is said as a code point and never as an empty box.
+    assert (
+        [char for char in characters if not face("regular").knows(char)]
+        == [char for char in characters if not face("strong").knows(char)]
+        == ["✓", "✗"]
+    )
+    # A tick comes from the face for typed text; a cross is in neither, so it is said as a code point and
+    # never as an empty box.
     assert runs("✓✗", "regular", typed=True) == [(face("typed"), "✓"), (face("regular"), "[U+2717]")]
 
 
@@ -112,7 +125,9 @@ def test_all_digits_are_of_one_width_and_are_not_the_proportional_ones() -> None
         import fontpkg_fira_sans
 
         plain = TTFont("plain", str(Path(fontpkg_fira_sans.ROOT) / "files" / file)).face.charWidths
-        assert len({plain[ord(digit)] for digit in "0123456789"}) > 1, "the file's own digits differ; else this test proves nothing"
+        assert len({plain[ord(digit)] for digit in "0123456789"}) > 1, (
+            "the file's own digits differ; else this test proves nothing"
+        )
         assert len({face(style).advances[ord(digit)] for digit in "0123456789"}) == 1
 
 
@@ -123,14 +138,23 @@ def test_amounts_end_on_one_edge_and_their_digits_stand_below_each_other(paper: 
     last = [box for _, box in boxes if edge - box[2] < 1.5]
     assert len(last) >= 10
     assert edge - min(box[2] for box in last) < 0.05, "every amount ends at the edge, whatever its last digit"
-    advance = statistics.mode(round(box[2] - box[0], 2) for box in last)  # of the table's digits; heads and totals have others
-    before = [box[2] for _, box in boxes if abs(edge - advance - box[2]) < 1.0 and abs(box[2] - box[0] - advance) < 0.05]
+    advance = statistics.mode(
+        round(box[2] - box[0], 2) for box in last
+    )  # of the table's digits; heads and totals have others
+    before = [
+        box[2]
+        for _, box in boxes
+        if abs(edge - advance - box[2]) < 1.0 and abs(box[2] - box[0] - advance) < 0.05
+    ]
     assert len(before) >= 5
     assert max(before) - min(before) < 0.05, "the digits before the last stand below each other too"
 
 
 def test_a_missing_glyph_is_named_when_our_own_texts_are_checked_and_never_costs_anybody_a_paper() -> None:
-    broken = attrs.evolve(sample(), blocks=(Heading(text="日 found"), Paragraph(words=("how: ✓",)), Statement(title="日", words=("✓",))))
+    broken = attrs.evolve(
+        sample(),
+        blocks=(Heading(text="日 found"), Paragraph(words=("how: ✓",)), Statement(title="日", words=("✓",))),
+    )
     with pytest.raises(MissingGlyph, match=r"U\+65E5.*日 found"):
         check_glyphs(broken)
     said = squeezed("".join(pdf_pages(render_pdf(broken, SAY, LINK))))
@@ -140,11 +164,13 @@ def test_a_missing_glyph_is_named_when_our_own_texts_are_checked_and_never_costs
 
 
 def test_what_people_typed_falls_back_glyph_by_glyph_then_to_the_code_point() -> None:
-    text = squeezed("".join(pdf_pages(render_pdf(sample(), speaker({**TEXTS, "h-name": "Zoë ✓ 日本 🚗"}), LINK))))
+    text = squeezed(
+        "".join(pdf_pages(render_pdf(sample(), speaker({**TEXTS, "h-name": "Zoë ✓ 日本 🚗"}), LINK)))
+    )
     assert "Zoë✓[U+65E5][U+672C][U+1F697]" in text
 
 
-# --- the text layer -------------------------------------------------------------------------------------------------
+# --- the text layer -----------------------------------------------------------------------------------------
 
 
 def test_the_text_layer_says_everything_in_reading_order(paper: bytes) -> None:
@@ -212,7 +238,9 @@ def test_a_shop_name_that_does_not_fit_the_running_head_is_cut_with_three_dots()
         assert "Invoice 2026-0001" in text
 
 
-@pytest.mark.parametrize(("change", "words"), [({"draft": True, "number": ""}, "DRAFT"), ({"demo": True}, "DEMO")])
+@pytest.mark.parametrize(
+    ("change", "words"), [({"draft": True, "number": ""}, "DRAFT"), ({"demo": True}, "DEMO")]
+)
 def test_every_page_says_in_words_what_the_paper_is_not(change: dict[str, Any], words: str) -> None:
     pages = pdf_pages(render_pdf(attrs.evolve(sample(40), **change), SAY, LINK))
     assert len(pages) > 1
@@ -231,7 +259,11 @@ def test_title_author_language_and_bookmarks_are_in_the_file(paper: bytes) -> No
     assert bool(catalog["/ViewerPreferences"]["/DisplayDocTitle"])
 
     def flat(outline: list[Any]) -> list[str]:
-        return [title for item in outline for title in (flat(item) if isinstance(item, list) else [str(item.title)])]
+        return [
+            title
+            for item in outline
+            for title in (flat(item) if isinstance(item, list) else [str(item.title)])
+        ]
 
     assert flat(pdf.outline) == [block.text for block in sample().blocks if isinstance(block, Heading)]
 
@@ -248,16 +280,22 @@ def test_nothing_on_the_paper_has_a_colour_but_the_one_ink(paper: bytes) -> None
             assert s < 0.15 or abs(h - hue) < 0.05, f"colour {pixel}"
 
 
-# --- the same again -------------------------------------------------------------------------------------------------
+# --- the same again -----------------------------------------------------------------------------------------
 
 
 def test_the_same_document_gives_the_same_bytes_even_in_another_process(paper: bytes, tmp_path: Path) -> None:
     assert render_pdf(sample(), SAY, LINK) == paper
     script = (
-        "import sys; from tests.report.sample import LINK, TEXTS, sample; from corekit.report.pdf import render_pdf; from corekit.report.say import speaker\n"
-        f"open({str(tmp_path / 'again.pdf')!r}, 'wb').write(render_pdf(sample(), speaker(TEXTS), LINK))"
+        "import sys; from tests.report.sample import LINK, TEXTS, sample; from corekit.report.pdf import"
+        f" render_pdf; from corekit.report.say import speaker\nopen({str(tmp_path / 'again.pdf')!r},"
+        " 'wb').write(render_pdf(sample(), speaker(TEXTS), LINK))"
     )
-    subprocess.run([sys.executable, "-c", script], check=True, cwd=Path(__file__).parents[2], env={**os.environ, "PYTHONHASHSEED": "4711"})
+    subprocess.run(
+        [sys.executable, "-c", script],
+        check=True,
+        cwd=Path(__file__).parents[2],
+        env={**os.environ, "PYTHONHASHSEED": "4711"},
+    )
     assert (tmp_path / "again.pdf").read_bytes() == paper
 
 
@@ -268,7 +306,7 @@ def test_a_document_written_down_and_read_again_gives_the_same_bytes(document: D
     assert render_pdf(again, mask, LINK) == render_pdf(document, mask, LINK)
 
 
-# --- layout ---------------------------------------------------------------------------------------------------------
+# --- layout -------------------------------------------------------------------------------------------------
 
 
 def test_twenty_five_readings_and_twelve_lines_stand_on_two_pages() -> None:
@@ -288,10 +326,17 @@ def inside_the_margins(paper: bytes) -> None:
 def test_a_word_of_two_thousand_characters_breaks_nothing(char: str) -> None:
     long = char * 2000
     document = sample()
-    own = PricedLines(rows=tuple(attrs.evolve(row, text=long, ground=long, note=long) for row in _lines(document).rows[:2]), currency="EUR")
-    readings = Readings(rows=(ReadingRow(name="Voltage", before="1 V", note=long), *_readings(document).rows[:1]))
+    own = PricedLines(
+        rows=tuple(attrs.evolve(row, text=long, ground=long, note=long) for row in _lines(document).rows[:2]),
+        currency="EUR",
+    )
+    readings = Readings(
+        rows=(ReadingRow(name="Voltage", before="1 V", note=long), *_readings(document).rows[:1])
+    )
     blocks = (*document.blocks, readings, own, Statement(title="Long", words=(Personal("note", "h-note"),)))
-    paper = render_pdf(attrs.evolve(document, shop=long, blocks=blocks), speaker(dict.fromkeys(TEXTS, long)), LINK)
+    paper = render_pdf(
+        attrs.evolve(document, shop=long, blocks=blocks), speaker(dict.fromkeys(TEXTS, long)), LINK
+    )
     inside_the_margins(paper)
     shown = char if char != "日" else "[U+65E5]"
     # name, address, plate, vehicle, words, note; two lines with three texts each; one reading's note
@@ -329,8 +374,15 @@ def test_when_something_is_due_is_said_once_for_a_run_of_findings_and_again_on_a
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.lists(st.tuples(st.floats(4, 130), st.floats(0, 15), st.booleans(), st.booleans()), min_size=1, max_size=60), st.integers(1, 3))
-def test_boxes_fall_onto_pages_whole_in_order_and_never_end_one_with_what_must_go_on(shapes: list[tuple[float, float, bool, bool]], kept: int) -> None:
+@given(
+    st.lists(
+        st.tuples(st.floats(4, 130), st.floats(0, 15), st.booleans(), st.booleans()), min_size=1, max_size=60
+    ),
+    st.integers(1, 3),
+)
+def test_boxes_fall_onto_pages_whole_in_order_and_never_end_one_with_what_must_go_on(
+    shapes: list[tuple[float, float, bool, bool]], kept: int
+) -> None:
     room = 500.0
     head = Box(least=12.0, keep=True)
     boxes: list[Box] = []
@@ -353,13 +405,19 @@ def test_boxes_fall_onto_pages_whole_in_order_and_never_end_one_with_what_must_g
 
 def test_a_row_higher_than_a_page_is_broken_between_its_lines_and_loses_none() -> None:
     long = " ".join(f"w{nth}" for nth in range(4000))
-    paper = render_pdf(attrs.evolve(sample(), blocks=(Pairs(rows=(("Told", (Personal("words", "h-words"),)),)),)), speaker({"h-words": long}), LINK)
+    paper = render_pdf(
+        attrs.evolve(sample(), blocks=(Pairs(rows=(("Told", (Personal("words", "h-words"),)),)),)),
+        speaker({"h-words": long}),
+        LINK,
+    )
     assert len(pdf_pages(paper)) > 2
-    assert [word for page in pdf_pages(paper) for word in page.split() if word.startswith("w")] == long.split()
+    assert [
+        word for page in pdf_pages(paper) for word in page.split() if word.startswith("w")
+    ] == long.split()
     inside_the_margins(paper)
 
 
-# --- the code -------------------------------------------------------------------------------------------------------
+# --- the code -----------------------------------------------------------------------------------------------
 
 
 def test_the_code_read_from_a_grey_picture_is_the_link(paper: bytes) -> None:
@@ -375,7 +433,9 @@ def test_the_code_is_read_from_a_sheet_laid_down_askew(paper: bytes) -> None:
 
 @pytest.mark.parametrize("size", [60, 84, 150, 450])
 def test_the_code_has_its_modules_and_its_quiet_zone_on_the_sheet(size: int) -> None:
-    """ISO/IEC 18004: 4 modules of white on all four sides; readers manage with less, so it is measured, not read."""
+    """ISO/IEC 18004: 4 modules of white on all four sides; readers manage with less, so it is measured, not
+    read.
+    """
     link = "https://readings.example/v#" + "A" * (size - 27)
     dpi = 600
     sheet = grey(render_pdf(sample(3, 2, 1, picture=False), SAY, link), dpi)
@@ -391,10 +451,14 @@ def test_the_code_has_its_modules_and_its_quiet_zone_on_the_sheet(size: int) -> 
     assert module * 25.4 / dpi >= 0.5 - 0.01
     assert abs((y1 - y0) - (x1 - x0)) <= 2
     quiet = round(QUIET * module) - 1
-    around = sheet.crop((x0 - quiet, y0 - quiet, x1 + quiet, y1 + quiet)).point(lambda level: 255 if level < 250 else 0)
+    around = sheet.crop((x0 - quiet, y0 - quiet, x1 + quiet, y1 + quiet)).point(
+        lambda level: 255 if level < 250 else 0
+    )
     ink = around.getbbox()
     wanted = (quiet, quiet, quiet + x1 - x0, quiet + y1 - y0)
-    assert max(abs(here - there) for here, there in zip(ink, wanted, strict=True)) <= 2, f"something stands in the quiet zone: {ink}, {wanted}"
+    assert max(abs(here - there) for here, there in zip(ink, wanted, strict=True)) <= 2, (
+        f"something stands in the quiet zone: {ink}, {wanted}"
+    )
 
 
 def test_the_code_is_one_path(paper: bytes) -> None:
@@ -407,14 +471,18 @@ def test_the_code_is_one_path(paper: bytes) -> None:
 
 
 @pytest.mark.parametrize(
-    ("size", "version"), [(60, 4), (62, 4), (63, 5), (84, 5), (85, 6), (414, 16), (666, 20), (667, 21)], ids=lambda value: f"core-qr-02-{value}"
+    ("size", "version"),
+    [(60, 4), (62, 4), (63, 5), (84, 5), (85, 6), (414, 16), (666, 20), (667, 21)],
+    ids=lambda value: f"core-qr-02-{value}",
 )
 def test_the_smallest_version_that_takes_the_link_is_chosen(size: int, version: int) -> None:
     """core-qr-02: versions at level M from the bit tables of qrcode 8.2, confirmed by segno 1.6.6."""
     assert symbol("x" * size).version == version
 
 
-@pytest.mark.parametrize(("version", "most"), [(4, 62), (5, 84), (10, 213), (20, 666)], ids=lambda value: f"core-qr-01-{value}")
+@pytest.mark.parametrize(
+    ("version", "most"), [(4, 62), (5, 84), (10, 213), (20, 666)], ids=lambda value: f"core-qr-01-{value}"
+)
 def test_a_version_holds_what_the_tables_say(version: int, most: int) -> None:
     """core-qr-01, its cases at level M in byte mode (we draw no others): segno 1.6.6 and qrcode 8.2 agree."""
     assert symbol("a" * most).version == version
@@ -453,7 +521,7 @@ def test_without_an_address_the_paper_has_its_record_mark_and_says_so() -> None:
     assert zxingcpp.read_barcodes(grey(paper, 150)) == []
 
 
-# --- the three renderers say the same --------------------------------------------------------------------------------
+# --- the three renderers say the same -----------------------------------------------------------------------
 
 HEAD = "Kerbside Example Mechanics Invoice 2026-0001"
 
@@ -474,7 +542,9 @@ def test_the_same_numbers_stand_in_the_same_order_on_paper_page_and_terminal(doc
 def test_the_same_numbers_stand_on_strips_and_figures_of_paper_and_page(document: Document) -> None:
     from corekit.report.page import render_page
 
-    assert numbers(page_text(render_page(document, mask, LINK))) == pdf_numbers(render_pdf(document, mask, LINK), head=HEAD)
+    assert numbers(page_text(render_page(document, mask, LINK))) == pdf_numbers(
+        render_pdf(document, mask, LINK), head=HEAD
+    )
 
 
 def test_no_number_of_the_document_is_missing_on_the_paper(paper: bytes) -> None:
@@ -486,7 +556,12 @@ def test_no_number_of_the_document_is_missing_on_the_paper(paper: bytes) -> None
             for row in block.rows:
                 wanted += [number for text in (row.before, row.after, row.limit) for number in numbers(text)]
         if isinstance(block, PricedLines):
-            wanted += [number for row in block.rows for text in (row.quantity, row.price, row.tax, row.net) for number in numbers(text)]
+            wanted += [
+                number
+                for row in block.rows
+                for text in (row.quantity, row.price, row.tax, row.net)
+                for number in numbers(text)
+            ]
         if isinstance(block, Totals):
             wanted += [number for label, value, _ in block.rows for number in numbers(label + " " + value)]
     at = iter(found)
@@ -498,7 +573,11 @@ def test_a_hostile_name_shows_literally_on_paper_page_and_terminal(tone: str) ->
     from corekit.report.page import render_page
     from corekit.report.terminal import render_text
 
-    document = attrs.evolve(sample(), shop=HOSTILE, blocks=(Paragraph(words=(Personal("name", "h"),), tone=tone), *sample().blocks))
+    document = attrs.evolve(
+        sample(),
+        shop=HOSTILE,
+        blocks=(Paragraph(words=(Personal("name", "h"),), tone=tone), *sample().blocks),
+    )
     say = speaker({**TEXTS, "h": HOSTILE})
     assert squeezed("".join(pdf_pages(render_pdf(document, say, LINK)))).count(squeezed(HOSTILE)) >= 2
     fragment = render_page(document, say, LINK)

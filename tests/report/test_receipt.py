@@ -1,4 +1,6 @@
-"""A receipt in print: every letter in the papers' face, one page, and sums that a reader can follow down to what is due."""
+"""A receipt in print: every letter in the papers' face, one page, and sums that a reader can follow down to
+what is due.
+"""
 
 from __future__ import annotations
 
@@ -19,20 +21,35 @@ from corekit.report.sheet import Issuer, Sheet
 from corekit.report.terminal import render_text
 
 JOB = Job(id="j", entries=(), standing=(), disputes=())
-SHEET = Sheet(document_id="d", issuer=Issuer(name="Test Repairs", address=("2 Invented Lane",)), issued="2026-03-05", currency="EUR", operations={})
+SHEET = Sheet(
+    document_id="d",
+    issuer=Issuer(name="Test Repairs", address=("2 Invented Lane",)),
+    issued="2026-03-05",
+    currency="EUR",
+    operations={},
+)
 
 
 def euros(minor: int) -> Money:
     return Money(minor, "EUR")
 
 
-def made(total: int, before: list[int], amount: int, number: str = "2026-A0001", vehicles: int = 1) -> Document:
+def made(
+    total: int, before: list[int], amount: int, number: str = "2026-A0001", vehicles: int = 1
+) -> Document:
     paid = sum(before)
-    taken = Receipt(amount=euros(amount), how="cash", paid_before=euros(paid), due=euros(total - paid - amount))
+    taken = Receipt(
+        amount=euros(amount), how="cash", paid_before=euros(paid), due=euros(total - paid - amount)
+    )
     return receipt(
-        JOB, SHEET, taken, day="2026-03-04", paid_for=PaidFor(total=euros(total), number=number, vehicles=vehicles),
-        before=[("card", euros(one)) for one in before], record_mark="AAAA-BBBB-CCCC-DDDD",
-    )  # fmt: skip
+        JOB,
+        SHEET,
+        taken,
+        day="2026-03-04",
+        paid_for=PaidFor(total=euros(total), number=number, vehicles=vehicles),
+        before=[("card", euros(one)) for one in before],
+        record_mark="AAAA-BBBB-CCCC-DDDD",
+    )
 
 
 @pytest.mark.parametrize("number", ["", "2026-A0001"])

@@ -18,7 +18,17 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def load(**change: float | None) -> Strip:
-    return Strip(**{"unit": "V", "low_end": 7.0, "high_end": 12.0, "allowed_low": 9.6, "reading": 10.3, "doubt": 0.2, **change})  # type: ignore[arg-type]
+    return Strip(
+        **{
+            "unit": "V",
+            "low_end": 7.0,
+            "high_end": 12.0,
+            "allowed_low": 9.6,
+            "reading": 10.3,
+            "doubt": 0.2,
+            **change,
+        }
+    )  # type: ignore[arg-type]
 
 
 def dots(strip: Strip) -> list[Dot]:
@@ -36,17 +46,19 @@ def test_the_reading_is_a_full_dot_and_before_a_hollow_one() -> None:
 
 @given(strips())
 def test_a_higher_reading_never_stands_further_left(strip: Strip) -> None:
-    (*_, dot) = dots(strip)
+    *_, dot = dots(strip)
     places = [label.x for label in strip_figure(strip).marks if isinstance(label, Label)]
     assert places == sorted(places)
     for at, text in ticks(strip.low_end, strip.high_end):
-        label = next(mark for mark in strip_figure(strip).marks if isinstance(mark, Label) and mark.text == text)
+        label = next(
+            mark for mark in strip_figure(strip).marks if isinstance(mark, Label) and mark.text == text
+        )
         assert (label.x <= dot.x + 1e-9) == (at <= strip.reading + 1e-9) or abs(label.x - dot.x) < 1e-6
 
 
 @given(strips())
 def test_the_reading_lies_on_the_band_exactly_when_it_is_allowed(strip: Strip) -> None:
-    (*_, dot) = dots(strip)
+    *_, dot = dots(strip)
     drawn = bands(strip)
     if strip.allowed_low is None and strip.allowed_high is None:
         assert drawn == []
@@ -58,11 +70,17 @@ def test_the_reading_lies_on_the_band_exactly_when_it_is_allowed(strip: Strip) -
 
 def test_an_open_end_runs_to_the_end_of_the_scale_and_is_drawn_open() -> None:
     (band,) = bands(load())
-    scale = next(mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and mark.weight == 0.5)
+    scale = next(
+        mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and mark.weight == 0.5
+    )
     assert band.x1 == scale.points[-1][0]
-    upright = [mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and mark.weight == 1.2]
+    upright = [
+        mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and mark.weight == 1.2
+    ]
     assert [mark.points[0][0] for mark in upright] == [band.x0], "only the closed end has an upright"
-    heads = [mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and len(mark.points) == 3]
+    heads = [
+        mark for mark in strip_figure(load()).marks if isinstance(mark, Polyline) and len(mark.points) == 3
+    ]
     assert len(heads) == 1
     assert heads[0].points[1][0] > band.x1, "the arrowhead points beyond the scale"
 
@@ -70,7 +88,11 @@ def test_an_open_end_runs_to_the_end_of_the_scale_and_is_drawn_open() -> None:
 def test_the_whisker_is_as_long_as_the_doubt() -> None:
     figure = strip_figure(load(doubt=0.5))
     (dot,) = [mark for mark in figure.marks if isinstance(mark, Dot)]
-    whisker = next(mark for mark in figure.marks if isinstance(mark, Polyline) and mark.points[0][1] == mark.points[1][1] == dot.y)
+    whisker = next(
+        mark
+        for mark in figure.marks
+        if isinstance(mark, Polyline) and mark.points[0][1] == mark.points[1][1] == dot.y
+    )
     one_volt = next(mark.x for mark in figure.marks if isinstance(mark, Label) and mark.text == "9") - next(
         mark.x for mark in figure.marks if isinstance(mark, Label) and mark.text == "8"
     )
@@ -90,7 +112,9 @@ def test_a_reading_beyond_the_scale_stands_at_its_end_with_an_arrow() -> None:
 
 
 @given(st.floats(-1e4, 1e4), st.floats(1e-3, 1e5))
-def test_scale_numbers_are_round_lie_on_the_scale_and_stand_clear_of_each_other(low: float, span: float) -> None:
+def test_scale_numbers_are_round_lie_on_the_scale_and_stand_clear_of_each_other(
+    low: float, span: float
+) -> None:
     high = low + span
     found = ticks(low, high)
     assert len(found) <= 11
@@ -151,7 +175,14 @@ def test_a_figure_is_well_formed_and_carries_no_style_of_its_own(figure: Figure)
 
 
 def test_words_at_the_edge_of_a_figure_are_inside_its_view() -> None:
-    figure = Figure(width=100, height=10, height_mm=10, title="t", description="d", marks=(Label(0, 5, "0 min"), Label(100, 5, "60 min")))
+    figure = Figure(
+        width=100,
+        height=10,
+        height_mm=10,
+        title="t",
+        description="d",
+        marks=(Label(0, 5, "0 min"), Label(100, 5, "60 min")),
+    )
     text = figure_svg(figure, "f")
     left, _, wide, _ = (float(part) for part in text.split('viewBox="')[1].split('"')[0].split())
     assert wide == 328.0, "letters keep their size"

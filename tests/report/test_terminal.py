@@ -35,7 +35,11 @@ def test_nothing_that_steers_a_terminal_comes_through(text: str) -> None:
     document = attrs.evolve(sample(), blocks=(Paragraph(words=(Personal("name", "h"),)),), shop=text)
     printed = render_text(document, speaker({"h": text}), LINK)
     assert not {char for char in printed if unicodedata.category(char) in ("Cc", "Cs") and char != "\n"}
-    assert not {char for char in printed if unicodedata.bidirectional(char) in ("RLO", "LRO", "RLE", "LRE", "PDF", "RLI", "LRI", "FSI", "PDI")}
+    assert not {
+        char
+        for char in printed
+        if unicodedata.bidirectional(char) in ("RLO", "LRO", "RLE", "LRE", "PDF", "RLI", "LRI", "FSI", "PDI")
+    }
 
 
 def test_an_escape_sequence_loses_its_teeth_and_letters_stay() -> None:
@@ -73,6 +77,9 @@ def test_without_an_address_the_record_mark_stays() -> None:
 
 def test_printing_on_the_terminal_loads_no_library_for_paper_or_page() -> None:
     heavy = ("reportlab", "jinja2", "qrcode", "PIL", "pint", "flask", "numpy")
-    script = f"import sys, corekit.report.terminal, corekit.report.say; print([name for name in {heavy!r} if name in sys.modules])"
+    script = (
+        f"import sys, corekit.report.terminal, corekit.report.say; print([name for name in {heavy!r} if name"
+        " in sys.modules])"
+    )
     told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
     assert told.stdout.strip() == "[]"

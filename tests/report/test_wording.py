@@ -29,13 +29,23 @@ def test_the_words_we_ship_can_all_be_set() -> None:
 def test_no_word_we_print_says_that_driving_is_without_danger() -> None:
     import re
 
-    everything = " ".join(word for section in wording().values() for word in section.values()) + data_path("templates/page/page.html").read_text("utf-8")
+    everything = " ".join(word for section in wording().values() for word in section.values()) + data_path(
+        "templates/page/page.html"
+    ).read_text("utf-8")
     assert re.search(r"\bsafe", everything, re.IGNORECASE) is None
 
 
 def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
-    path = changed(tmp_path, "wording.toml", 'page  = "page {page} of {pages}"', 'page  = "page {nth} of {pages}"\nfoot = "x"')
-    path.write_text(path.read_text("utf-8").replace("[mask] ", "[masks] ").replace('tax      = "Tax"', 'tax      = " "'), "utf-8")
+    path = changed(
+        tmp_path,
+        "wording.toml",
+        'page  = "page {page} of {pages}"',
+        'page  = "page {nth} of {pages}"\nfoot = "x"',
+    )
+    path.write_text(
+        path.read_text("utf-8").replace("[mask] ", "[masks] ").replace('tax      = "Tax"', 'tax      = " "'),
+        "utf-8",
+    )
     with pytest.raises(DataProblem) as problem:
         read_wording(path)
     text = str(problem.value)
@@ -63,7 +73,9 @@ def test_a_theme_that_would_not_print_well_is_refused(tmp_path: Path, old: str, 
 
 
 def test_contrast_is_reckoned_as_the_guideline_says() -> None:
-    """WCAG 2.2: black on white is 21 to 1; #767676 is the well-known lightest grey that just reaches 4.5 (value from memory)."""
+    """WCAG 2.2: black on white is 21 to 1; #767676 is the well-known lightest grey that just reaches 4.5
+    (value from memory).
+    """
     assert contrast_with_white("#000000") == pytest.approx(21.0)
     assert contrast_with_white("#ffffff") == pytest.approx(1.0)
     assert contrast_with_white("#767676") >= 4.5 > contrast_with_white("#777777")

@@ -1,4 +1,6 @@
-"""Doubles and fixtures for the links, the publishing and the page: a masked Document, simple renderers, a server on a free port."""
+"""Doubles and fixtures for the links, the publishing and the page: a masked Document, simple renderers, a
+server on a free port.
+"""
 
 from __future__ import annotations
 
@@ -41,37 +43,88 @@ NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 def a_document(**changes: Any) -> Document:
     """An invoice of an invented shop, with a name and a plate in it as references."""
     paper = Document(
-        id="3f1c9a5e7b2d4c60", kind=DocumentKind.INVOICE, title="Invoice 2026-0001", number="2026-0001", shop="Example Mobile Repairs", issued="1 July 2026",
-        currency="EUR", total="378.60", demo=True,
+        id="3f1c9a5e7b2d4c60",
+        kind=DocumentKind.INVOICE,
+        title="Invoice 2026-0001",
+        number="2026-0001",
+        shop="Example Mobile Repairs",
+        issued="1 July 2026",
+        currency="EUR",
+        total="378.60",
+        demo=True,
         blocks=(
-            Pairs(rows=(("Customer", (Personal("name", "ab" * 32),)), ("Vehicle", ("five-door, plate ", Personal("plate", "cd" * 32))))),
+            Pairs(
+                rows=(
+                    ("Customer", (Personal("name", "ab" * 32),)),
+                    ("Vehicle", ("five-door, plate ", Personal("plate", "cd" * 32))),
+                )
+            ),
             Heading(text="What we found"),
             Paragraph(words=("The battery gave too little voltage under load.",)),
-            Readings(rows=(
-                ReadingRow(
-                    name="Voltage under load", before="8.4 V", after="10.3 V", limit="at least 9.6 V", source="temperature table",
-                    note="340 A for 15 s at 4 °C",
-                    strip=Strip(unit="V", low_end=6, high_end=14, allowed_low=9.6, reading=10.3, doubt=0.06, before=8.4, before_doubt=0.05),
+            Readings(
+                rows=(
+                    ReadingRow(
+                        name="Voltage under load",
+                        before="8.4 V",
+                        after="10.3 V",
+                        limit="at least 9.6 V",
+                        source="temperature table",
+                        note="340 A for 15 s at 4 °C",
+                        strip=Strip(
+                            unit="V",
+                            low_end=6,
+                            high_end=14,
+                            allowed_low=9.6,
+                            reading=10.3,
+                            doubt=0.06,
+                            before=8.4,
+                            before_doubt=0.05,
+                        ),
+                    ),
+                )
+            ),
+            PricedLines(
+                currency="EUR",
+                rows=(
+                    PricedRow(
+                        text="Replace the battery",
+                        ground="found: too little voltage under load",
+                        quantity="0.5 h",
+                        price="80.00",
+                        net="40.00",
+                        tax="21 %",
+                    ),
+                    PricedRow(
+                        text="Battery 70 Ah, AGM",
+                        ground="part of the replacement",
+                        quantity="1",
+                        price="189.00",
+                        net="189.00",
+                        tax="21 %",
+                    ),
                 ),
-            )),
-            PricedLines(currency="EUR", rows=(
-                PricedRow(text="Replace the battery", ground="found: too little voltage under load", quantity="0.5 h", price="80.00", net="40.00", tax="21 %"),
-                PricedRow(text="Battery 70 Ah, AGM", ground="part of the replacement", quantity="1", price="189.00", net="189.00", tax="21 %"),
-            )),
-            Totals(currency="EUR", rows=(("Net", "312.89", False), ("Tax", "65.71", False), ("Total", "378.60", True))),
+            ),
+            Totals(
+                currency="EUR",
+                rows=(("Net", "312.89", False), ("Tax", "65.71", False), ("Total", "378.60", True)),
+            ),
             Statement(title="Not looked at", words=("The starter cable was not measured.",)),
             Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark="ABCD-EFGH-IJKL-MNOP"),
         ),
-    )  # fmt: skip
+    )
     return attrs.evolve(paper, **changes)
 
 
 def plain_show(page: Callable[[Document, str], str] | None = None) -> Show:
-    """Renderers that print the title, the readings and the address and nothing else, so that these tests rest on the server alone."""
+    """Renderers that print the title, the readings and the address and nothing else, so that these tests rest
+    on the server alone.
+    """
 
     def simple(document: Document, address: str) -> str:
         rows = [row for block in document.blocks if isinstance(block, Readings) for row in block.rows]
-        listed = "".join(f"<li>{escape(row.name)}: {escape(row.before)}, then {escape(row.after)}</li>" for row in rows)
+        listed = "".join(
+            f"<li>{escape(row.name)}: {escape(row.before)}, then {escape(row.after)}</li>" for row in rows
+        )
         return f'<ul class="readings">{listed}</ul><p class="address">{escape(address)}</p>'
 
     def paper(document: Document, address: str) -> bytes:
@@ -116,7 +169,13 @@ def a_desk(path: Path, **settings: Any) -> Desk:
     code = token(KEY, document.id, 1)
     folder.put(token_hash(code), seal_envelope(document, published=NOON))
     clock, moment = Clock(), [NOON]
-    defaults: dict[str, Any] = {"bearer": BEARER, "demo": True, "show": plain_show(), "clock": clock, "now": lambda: moment[0]}
+    defaults: dict[str, Any] = {
+        "bearer": BEARER,
+        "demo": True,
+        "show": plain_show(),
+        "clock": clock,
+        "now": lambda: moment[0],
+    }
     app = page_app(folder, **(defaults | settings))
     return Desk(folder, code, document, clock, moment, app, app.test_client())
 

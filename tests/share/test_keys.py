@@ -93,7 +93,9 @@ def test_without_hard_links_a_key_is_still_made_once(tmp_path: Path, monkeypatch
     assert [file.name for file in tmp_path.iterdir()] == ["key"]
 
 
-def test_a_disk_that_fills_up_leaves_no_part_of_a_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_disk_that_fills_up_leaves_no_part_of_a_key(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
@@ -109,7 +111,9 @@ def test_a_lost_key_is_said_and_not_replaced(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("damage", ["", "corekit-link-key-1\n", "corekit-link-key-1 AAAA 00000000\n", "\x00\xff", "x" * 5000])
+@pytest.mark.parametrize(
+    "damage", ["", "corekit-link-key-1\n", "corekit-link-key-1 AAAA 00000000\n", "\x00\xff", "x" * 5000]
+)
 def test_what_is_no_key_is_refused(tmp_path: Path, damage: str) -> None:
     path = tmp_path / "key"
     path.write_bytes(damage.encode("latin-1"))

@@ -16,7 +16,9 @@ KEY = bytes(range(32))
 
 
 def hmac_by_the_book(key: bytes, message: bytes) -> bytes:
-    """HMAC as RFC 2104 section 2 writes it: H(K xor opad, H(K xor ipad, text)), block length 64 for SHA-256."""
+    """HMAC as RFC 2104 section 2 writes it: H(K xor opad, H(K xor ipad, text)), block length 64
+    for SHA-256.
+    """
     padded = key.ljust(64, b"\0")
     inner = hashlib.sha256(bytes(b ^ 0x36 for b in padded) + message).digest()
     return hashlib.sha256(bytes(b ^ 0x5C for b in padded) + inner).digest()
@@ -30,20 +32,41 @@ def base32_by_the_book(data: bytes) -> str:
 
 
 @pytest.mark.parametrize(
-    ("plain", "coded"), [("f", "MY"), ("fo", "MZXQ"), ("foo", "MZXW6"), ("foob", "MZXW6YQ"), ("fooba", "MZXW6YTB"), ("foobar", "MZXW6YTBOI")]
+    ("plain", "coded"),
+    [
+        ("f", "MY"),
+        ("fo", "MZXQ"),
+        ("foo", "MZXW6"),
+        ("foob", "MZXW6YQ"),
+        ("fooba", "MZXW6YTB"),
+        ("foobar", "MZXW6YTBOI"),
+    ],
 )
 def test_the_books_base_32_gives_the_vectors_of_rfc_4648_section_10(plain: str, coded: str) -> None:
-    assert base32_by_the_book(plain.encode()) == coded == base64.b32encode(plain.encode()).decode().rstrip("=")
+    assert (
+        base32_by_the_book(plain.encode()) == coded == base64.b32encode(plain.encode()).decode().rstrip("=")
+    )
 
 
 def test_the_books_hmac_gives_test_case_1_of_rfc_4231() -> None:
     # Section 4.2, from memory: key 20 times 0b, data "Hi There".
-    assert hmac_by_the_book(b"\x0b" * 20, b"Hi There").hex() == "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"
+    assert (
+        hmac_by_the_book(b"\x0b" * 20, b"Hi There").hex()
+        == "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"
+    )
 
 
-@given(key=st.binary(min_size=32, max_size=32), document=st.text("0123456789abcdef", min_size=1, max_size=40), number=st.integers(1, 999))
-def test_a_token_is_the_first_128_bits_of_the_hmac_by_the_book(key: bytes, document: str, number: int) -> None:
-    message = f'{{"document":"{document}","for":"corekit hosted link","link":{number}}}'.encode()  # RFC 8785 by hand: sorted keys, no spaces
+@given(
+    key=st.binary(min_size=32, max_size=32),
+    document=st.text("0123456789abcdef", min_size=1, max_size=40),
+    number=st.integers(1, 999),
+)
+def test_a_token_is_the_first_128_bits_of_the_hmac_by_the_book(
+    key: bytes, document: str, number: int
+) -> None:
+    message = (
+        f'{{"document":"{document}","for":"corekit hosted link","link":{number}}}'.encode()
+    )  # RFC 8785 by hand: sorted keys, no spaces
     made = token(key, document, number)
     assert made == base32_by_the_book(hmac_by_the_book(key, message)[:16])
     assert len(made) == 26
@@ -57,7 +80,10 @@ def test_a_code_can_be_drawn_again_and_a_change_of_anything_gives_another() -> N
     assert len({first, token(KEY, "a1", 2), token(KEY, "a2", 1), token(bytes(32), "a1", 1)}) == 4
 
 
-@pytest.mark.parametrize(("key", "document", "number"), [(b"short", "a", 1), (KEY, "", 1), (KEY, "a", 0), (KEY, "a", -1), (KEY, "a", True)])
+@pytest.mark.parametrize(
+    ("key", "document", "number"),
+    [(b"short", "a", 1), (KEY, "", 1), (KEY, "a", 0), (KEY, "a", -1), (KEY, "a", True)],
+)
 def test_a_token_of_nothing_is_refused(key: bytes, document: str, number: int) -> None:
     with pytest.raises(ValueError, match=r"key|id|numbered"):
         token(key, document, number)
@@ -82,11 +108,25 @@ def test_case_spaces_and_dashes_between_the_letters_do_not_count(data: st.DataOb
 @pytest.mark.parametrize(
     "typed",
     [
-        "", " ", "A" * 25, "A" * 27, "A" * 70_000, "A" * 25 + "B",  # B would set the two bits that no token has
-        "0" * 26, "A" * 25 + "1", "A" * 26 + "\n",
-        "..\\..\\win", "../" * 9, "A" * 25 + "\0", "A" * 26 + "\r\n", "A" * 25 + "\u0131", "\u017f" * 26, "\uff21" * 26, "é" * 26,
+        "",
+        " ",
+        "A" * 25,
+        "A" * 27,
+        "A" * 70_000,
+        "A" * 25 + "B",  # B would set the two bits that no token has
+        "0" * 26,
+        "A" * 25 + "1",
+        "A" * 26 + "\n",
+        "..\\..\\win",
+        "../" * 9,
+        "A" * 25 + "\0",
+        "A" * 26 + "\r\n",
+        "A" * 25 + "\u0131",
+        "\u017f" * 26,
+        "\uff21" * 26,
+        "é" * 26,
     ],
-)  # fmt: skip
+)
 def test_what_is_no_token_is_none(typed: str) -> None:
     assert read_token(typed) is None
 

@@ -1,4 +1,6 @@
-"""The page behind the code in a real Chromium, on a phone's screen, with nothing but this machine to talk to."""
+"""The page behind the code in a real Chromium, on a phone's screen, with nothing but this
+machine to talk to.
+"""
 
 from __future__ import annotations
 
@@ -25,14 +27,23 @@ def fits(page: Any) -> bool:
 
 
 @pytest.mark.parametrize("width", [360, 320])
-def test_the_paper_itself_fits_a_phone_and_says_its_head_once(served: Callable[..., Served], phone: Callable[..., Watched], width: int) -> None:
+def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
+    served: Callable[..., Served], phone: Callable[..., Watched], width: int
+) -> None:
     running, watched = served(show=None), phone(width=width)  # the renderers of corekit.report
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")
     page.evaluate("document.fonts.ready")
     shown = text_of(page)
-    for text in ("8.4 V", "10.3 V", "at least 9.6 V", "The starter cable was not measured.", "ABCD-EFGH-IJKL-MNOP", "(name: on the paper)"):
+    for text in (
+        "8.4 V",
+        "10.3 V",
+        "at least 9.6 V",
+        "The starter cable was not measured.",
+        "ABCD-EFGH-IJKL-MNOP",
+        "(name: on the paper)",
+    ):
         assert text in shown
     assert shown.count("Invoice 2026-0001") == 1
     assert [heading.inner_text() for heading in page.locator("h1:visible").all()] == ["Invoice 2026-0001"]
@@ -45,7 +56,9 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(served: Callable[.
 
 
 @pytest.mark.parametrize("width", [360, 320])
-def test_a_scanned_code_opens_on_a_phone(served: Callable[..., Served], phone: Callable[..., Watched], width: int) -> None:
+def test_a_scanned_code_opens_on_a_phone(
+    served: Callable[..., Served], phone: Callable[..., Watched], width: int
+) -> None:
     running, watched = served(), phone(width=width)
     page, code = watched.page, running.desk.code
     page.goto(f"{running.address}/v#{code}")
@@ -63,13 +76,16 @@ def test_a_scanned_code_opens_on_a_phone(served: Callable[..., Served], phone: C
     assert watched.asked
     assert {address for address in watched.asked if not address.startswith(f"{running.address}/")} == set()
     assert [address for address in watched.asked if "#" not in address and code in address] == []
-    # Chromium names the fragment in the event of the navigation itself; what went over the wire is in the server's log.
+    # Chromium names the fragment in the event of the navigation itself; what went over the wire is in the
+    # server's log.
     assert any("POST /v/open 200" in line for line in running.lines)
     assert [line for line in running.lines if code[:8].lower() in line.lower()] == []
     assert page.context.cookies() == []
 
 
-def test_the_code_never_crosses_the_wire_in_an_address_or_header(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_the_code_never_crosses_the_wire_in_an_address_or_header(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     heads: list[str] = []
     inner = running.desk.app.wsgi_app
@@ -89,7 +105,9 @@ def test_the_code_never_crosses_the_wire_in_an_address_or_header(served: Callabl
     assert watched.errors == []
 
 
-def test_without_scripts_a_typed_code_opens_the_same(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_without_scripts_a_typed_code_opens_the_same(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone(script=False)
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
@@ -105,7 +123,9 @@ def test_without_scripts_a_typed_code_opens_the_same(served: Callable[..., Serve
     assert watched.errors == []
 
 
-def test_a_code_with_nothing_under_it_says_so_and_lets_one_type_again(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_a_code_with_nothing_under_it_says_so_and_lets_one_type_again(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     page = watched.page
     page.goto(f"{running.address}/v#{'A' * 26}")
@@ -118,10 +138,14 @@ def test_a_code_with_nothing_under_it_says_so_and_lets_one_type_again(served: Ca
     page.wait_for_selector("article.opened")
 
 
-def test_a_second_code_in_the_same_tab_opens_the_second_paper(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_a_second_code_in_the_same_tab_opens_the_second_paper(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     other = token(KEY, "second", 1)
-    running.desk.folder.put(token_hash(other), seal_envelope(a_document(id="second", title="Invoice 2026-0002"), published=NOON))
+    running.desk.folder.put(
+        token_hash(other), seal_envelope(a_document(id="second", title="Invoice 2026-0002"), published=NOON)
+    )
     watched.page.goto(f"{running.address}/v#{running.desk.code}")
     watched.page.wait_for_selector("text=Invoice 2026-0001")
     watched.page.goto(f"{running.address}/v#{other}")
@@ -130,7 +154,9 @@ def test_a_second_code_in_the_same_tab_opens_the_second_paper(served: Callable[.
     assert watched.errors == []
 
 
-def test_without_a_network_the_page_says_so_and_can_try_again(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_without_a_network_the_page_says_so_and_can_try_again(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     page = watched.page
     page.route("**/v/open", lambda route: route.abort())
@@ -142,7 +168,9 @@ def test_without_a_network_the_page_says_so_and_can_try_again(served: Callable[.
     assert page.is_hidden("#offline")
 
 
-def test_the_code_leaves_the_address_bar_only_when_asked(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_the_code_leaves_the_address_bar_only_when_asked(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     page = watched.page
     page.goto(f"{running.address}/v")
@@ -156,9 +184,14 @@ def test_the_code_leaves_the_address_bar_only_when_asked(served: Callable[..., S
     assert watched.errors == []
 
 
-def test_what_was_typed_runs_nothing_and_a_long_name_breaks_nothing(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_what_was_typed_runs_nothing_and_a_long_name_breaks_nothing(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     nasty = "<img src=x onerror=document.title='run'> & \"Ö\" ✓ =1+1 " + "W" * 2000
-    running, watched = served(document=a_document(title=nasty, shop=nasty, number=nasty, issued=nasty, total=nasty)), phone()
+    running, watched = (
+        served(document=a_document(title=nasty, shop=nasty, number=nasty, issued=nasty, total=nasty)),
+        phone(),
+    )
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("article.opened")
@@ -169,14 +202,18 @@ def test_what_was_typed_runs_nothing_and_a_long_name_breaks_nothing(served: Call
     assert watched.errors == []
 
 
-def test_letters_twice_the_size_still_fit(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_letters_twice_the_size_still_fit(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone(width=180, height=370)  # half the width is what 200 % leaves of 360
     watched.page.goto(f"{running.address}/v#{running.desk.code}")
     watched.page.wait_for_selector("article.opened")
     assert fits(watched.page)
 
 
-def test_in_print_the_paper_is_there_and_the_buttons_are_not(served: Callable[..., Served], phone: Callable[..., Watched]) -> None:
+def test_in_print_the_paper_is_there_and_the_buttons_are_not(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
     running, watched = served(), phone()
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")

@@ -21,7 +21,15 @@ from corekit.model.document import Document, DocumentKind, Pairs, document_hash,
 from corekit.model.personal import Personal, PersonalText
 from corekit.share import published
 from corekit.share.link import token, token_hash
-from corekit.share.published import LIFE, PublishedFolder, PublishProblem, open_envelope, publish_to, seal_envelope, withdraw_from
+from corekit.share.published import (
+    LIFE,
+    PublishedFolder,
+    PublishProblem,
+    open_envelope,
+    publish_to,
+    seal_envelope,
+    withdraw_from,
+)
 
 NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 NAME = token_hash(token(bytes(range(32)), "d1", 1))
@@ -31,9 +39,16 @@ BEARER = "a-key-for-publishing-of-the-tests"
 
 def paper(**changes: Any) -> Document:
     simple = Document(
-        id="d1", kind=DocumentKind.INVOICE, title="Invoice 1", number="1", shop="Example Mobile Repairs", issued="1 July 2026", currency="EUR", total="60.00",
+        id="d1",
+        kind=DocumentKind.INVOICE,
+        title="Invoice 1",
+        number="1",
+        shop="Example Mobile Repairs",
+        issued="1 July 2026",
+        currency="EUR",
+        total="60.00",
         blocks=(Pairs(rows=(("Customer", (Personal("name", "ab" * 32),)),)),),
-    )  # fmt: skip
+    )
     return attrs.evolve(simple, **changes)
 
 
@@ -72,7 +87,11 @@ def test_a_persons_own_text_has_no_way_into_an_envelope() -> None:
 def test_a_draft_is_not_published(folder: PublishedFolder) -> None:
     with pytest.raises(PublishProblem, match="draft"):
         seal_envelope(paper(draft=True), published=NOON)
-    content = {"document": to_data(paper(draft=True)), "published": "2026-07-01T12:00:00Z", "expires": "2028-07-01T12:00:00Z"}
+    content = {
+        "document": to_data(paper(draft=True)),
+        "published": "2026-07-01T12:00:00Z",
+        "expires": "2028-07-01T12:00:00Z",
+    }
     with pytest.raises(PublishProblem, match="draft"):
         folder.put(NAME, canonical({**content, "seal": digest(content)}))
 
@@ -85,7 +104,11 @@ def test_moments_need_a_time_zone_and_an_order() -> None:
 
 
 def sealed(**changes: Any) -> bytes:
-    content = {"document": to_data(paper()), "published": "2026-07-01T12:00:00Z", "expires": "2028-07-01T12:00:00Z"} | changes
+    content = {
+        "document": to_data(paper()),
+        "published": "2026-07-01T12:00:00Z",
+        "expires": "2028-07-01T12:00:00Z",
+    } | changes
     return canonical({**content, "seal": digest(content)})
 
 
@@ -114,7 +137,9 @@ BAD_ENVELOPES = {
 
 
 @pytest.mark.parametrize("what", BAD_ENVELOPES)
-def test_an_envelope_that_is_not_right_is_refused_and_nothing_is_kept(folder: PublishedFolder, what: str) -> None:
+def test_an_envelope_that_is_not_right_is_refused_and_nothing_is_kept(
+    folder: PublishedFolder, what: str
+) -> None:
     with pytest.raises(PublishProblem):
         folder.put(NAME, BAD_ENVELOPES[what])
     assert not folder.path.exists()
@@ -151,7 +176,19 @@ def test_another_document_under_the_same_link_is_refused(folder: PublishedFolder
 
 
 @pytest.mark.parametrize(
-    "name", ["", "A" * 26, "ab" * 31, "AB" * 32, "../" + "a" * 61, "a" * 63 + "/", "a" * 63 + "\0", "ab" * 32 + "\n", ".." + "a" * 62, "g" * 64]
+    "name",
+    [
+        "",
+        "A" * 26,
+        "ab" * 31,
+        "AB" * 32,
+        "../" + "a" * 61,
+        "a" * 63 + "/",
+        "a" * 63 + "\0",
+        "ab" * 32 + "\n",
+        ".." + "a" * 62,
+        "g" * 64,
+    ],
 )
 def test_a_name_that_is_no_token_hash_reaches_no_file(folder: PublishedFolder, name: str) -> None:
     with pytest.raises(PublishProblem, match="64 hexadecimal"):
@@ -187,7 +224,9 @@ def test_a_link_can_be_withdrawn_before_its_document_arrives(folder: PublishedFo
         put(folder)
 
 
-def test_a_power_cut_in_the_middle_of_withdrawing_shows_nothing_any_more(folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_power_cut_in_the_middle_of_withdrawing_shows_nothing_any_more(
+    folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
     put(folder)
 
     def cut(*_: Any, **__: Any) -> None:
@@ -254,12 +293,20 @@ def test_of_many_who_publish_at_once_one_is_new_and_no_part_is_left(folder: Publ
     assert [file.name for file in folder.path.iterdir()] == [f"{NAME}.json"]
 
 
-def test_a_document_is_on_disk_before_it_has_its_name_and_the_name_before_the_answer(folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_document_is_on_disk_before_it_has_its_name_and_the_name_before_the_answer(
+    folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
     done: list[str] = []
 
     def watched(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
         def call(*args: Any, **more: Any) -> Any:
-            done.append(name if name != "fsync" else "fsync folder" if Path(f"/proc/self/fd/{args[0]}").is_dir() else "fsync file")
+            done.append(
+                name
+                if name != "fsync"
+                else "fsync folder"
+                if Path(f"/proc/self/fd/{args[0]}").is_dir()
+                else "fsync file"
+            )
             return real(*args, **more)
 
         return call
@@ -275,7 +322,9 @@ def test_a_document_is_on_disk_before_it_has_its_name_and_the_name_before_the_an
 
 
 @pytest.mark.parametrize("step", ["fsync", "link", "open"])
-def test_a_disk_that_refuses_leaves_the_folder_as_it_was_and_the_document_waits(folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch, step: str) -> None:
+def test_a_disk_that_refuses_leaves_the_folder_as_it_was_and_the_document_waits(
+    folder: PublishedFolder, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
     put(folder)
 
     def full(*_: Any, **__: Any) -> Any:
@@ -342,7 +391,9 @@ def elsewhere() -> Iterator[Elsewhere]:
     thread.join(10)
 
 
-def test_a_document_goes_out_as_one_put_with_the_key_in_its_header(elsewhere: Elsewhere, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_document_goes_out_as_one_put_with_the_key_in_its_header(
+    elsewhere: Elsewhere, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("http_proxy", "http://127.0.0.1:9")  # a proxy has nothing to do with this machine
     envelope = seal_envelope(paper(), published=NOON)
     assert publish_to(elsewhere.address + "/", NAME, envelope, BEARER) == "new"
@@ -364,7 +415,9 @@ def test_a_document_goes_out_as_one_put_with_the_key_in_its_header(elsewhere: El
         (503, True, "503"),
     ],
 )
-def test_a_refusal_says_what_to_do_and_whether_to_try_again(elsewhere: Elsewhere, status: int, later: bool, about: str) -> None:
+def test_a_refusal_says_what_to_do_and_whether_to_try_again(
+    elsewhere: Elsewhere, status: int, later: bool, about: str
+) -> None:
     elsewhere.status = status
     with pytest.raises(PublishProblem, match=about) as caught:
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), BEARER)
@@ -380,7 +433,9 @@ def test_the_key_is_not_sent_on_to_another_address(elsewhere: Elsewhere, status:
     assert len(elsewhere.got) == 1
 
 
-@pytest.mark.parametrize("body", [b"", b"<html>welcome", b"[]", b'{"answer": "perhaps"}', b'{"answer": ["new"]}', b"\xff"])
+@pytest.mark.parametrize(
+    "body", [b"", b"<html>welcome", b"[]", b'{"answer": "perhaps"}', b'{"answer": ["new"]}', b"\xff"]
+)
 def test_an_answer_that_is_not_ours_is_no_success(elsewhere: Elsewhere, body: bytes) -> None:
     elsewhere.body = body
     with pytest.raises(PublishProblem, match="no page server"):
@@ -396,12 +451,23 @@ def test_without_a_network_the_document_waits() -> None:
 
 
 def test_a_server_that_never_answers_is_given_up() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as silent, pytest.raises(PublishProblem, match="waits") as caught:
-        publish_to(f"http://127.0.0.1:{silent.getsockname()[1]}", NAME, seal_envelope(paper(), published=NOON), BEARER, timeout=0.2)
+    with (
+        socket.create_server(("127.0.0.1", 0)) as silent,
+        pytest.raises(PublishProblem, match="waits") as caught,
+    ):
+        publish_to(
+            f"http://127.0.0.1:{silent.getsockname()[1]}",
+            NAME,
+            seal_envelope(paper(), published=NOON),
+            BEARER,
+            timeout=0.2,
+        )
     assert caught.value.later
 
 
-@pytest.mark.parametrize("reply", [b"SSH-2.0-other\r\n", b"HTTP/1.1 200 OK\r\nContent-Length: 50\r\n\r\n{", b""])
+@pytest.mark.parametrize(
+    "reply", [b"SSH-2.0-other\r\n", b"HTTP/1.1 200 OK\r\nContent-Length: 50\r\n\r\n{", b""]
+)
 def test_a_server_that_speaks_otherwise_is_named(reply: bytes) -> None:
     with socket.create_server(("127.0.0.1", 0)) as odd:
 
@@ -414,20 +480,35 @@ def test_a_server_that_speaks_otherwise_is_named(reply: bytes) -> None:
         thread = threading.Thread(target=answer, daemon=True)
         thread.start()
         with pytest.raises(PublishProblem, match="page server"):
-            publish_to(f"http://127.0.0.1:{odd.getsockname()[1]}", NAME, seal_envelope(paper(), published=NOON), BEARER, timeout=5)
+            publish_to(
+                f"http://127.0.0.1:{odd.getsockname()[1]}",
+                NAME,
+                seal_envelope(paper(), published=NOON),
+                BEARER,
+                timeout=5,
+            )
         thread.join(10)
 
 
 @pytest.mark.parametrize(
     ("target", "about"),
     [
-        ("http://papers.some-shop.com", "https only"), ("http://192.168.0.5:8741", "https only"),
-        ("ftp://papers.some-shop.com", "no address"), ("file:///nowhere/x", "no address"),
-        ("https://", "no address"), ("https://me:pw@some-shop.com", "no address"), ("https://some-shop.com?x", "no address"), ("https://[::1", "no address"),
-        ("https://some shop.com", "no address"), ("http://127.0.0.1@some-shop.com", "no address"), ("https://some-shop.com\r\nX: y", "no address"),
+        ("http://papers.some-shop.com", "https only"),
+        ("http://192.168.0.5:8741", "https only"),
+        ("ftp://papers.some-shop.com", "no address"),
+        ("file:///nowhere/x", "no address"),
+        ("https://", "no address"),
+        ("https://me:pw@some-shop.com", "no address"),
+        ("https://some-shop.com?x", "no address"),
+        ("https://[::1", "no address"),
+        ("https://some shop.com", "no address"),
+        ("http://127.0.0.1@some-shop.com", "no address"),
+        ("https://some-shop.com\r\nX: y", "no address"),
     ],
-)  # fmt: skip
-def test_the_key_goes_to_no_address_that_could_give_it_away(monkeypatch: pytest.MonkeyPatch, target: str, about: str) -> None:
+)
+def test_the_key_goes_to_no_address_that_could_give_it_away(
+    monkeypatch: pytest.MonkeyPatch, target: str, about: str
+) -> None:
     def no_network(*_: Any, **__: Any) -> Any:
         raise AssertionError("this address must not be called")
 
@@ -436,8 +517,20 @@ def test_the_key_goes_to_no_address_that_could_give_it_away(monkeypatch: pytest.
         publish_to(target, NAME, seal_envelope(paper(), published=NOON), BEARER)
 
 
-@pytest.mark.parametrize("bearer", [None, "", "short", "with a space in it somewhere", "line\r\nX-Injected: yes-and-long-enough", "ümlaut-and-long-enough"])
-def test_a_key_that_cannot_travel_in_a_header_is_refused_before_anything_is_sent(elsewhere: Elsewhere, bearer: str | None) -> None:
+@pytest.mark.parametrize(
+    "bearer",
+    [
+        None,
+        "",
+        "short",
+        "with a space in it somewhere",
+        "line\r\nX-Injected: yes-and-long-enough",
+        "ümlaut-and-long-enough",
+    ],
+)
+def test_a_key_that_cannot_travel_in_a_header_is_refused_before_anything_is_sent(
+    elsewhere: Elsewhere, bearer: str | None
+) -> None:
     with pytest.raises(PublishProblem, match="key for publishing"):
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), bearer)
     assert elsewhere.got == []

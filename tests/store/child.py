@@ -1,11 +1,13 @@
-"""A program of its own that writes into a store and says on its output what was acknowledged. Tests start it and kill it.
+"""A program of its own that writes into a store and says on its output what was acknowledged.
 
-    child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
-    child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
-    child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and then fails while it is being built
-    child.py PATH JOB together OTHER     issues one invoice over two jobs and kills itself when the first of them was told
-    child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
-    child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
+Tests start it and kill it.
+
+child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
+child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
+child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and then fails while it is being built
+child.py PATH JOB together OTHER     issues one invoice over two jobs and kills itself when the first of them was told
+child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
+child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
 """
 
 from __future__ import annotations
@@ -50,9 +52,17 @@ class EarlyStore(Store):
 def invoice(place: int) -> InvoiceIssued:
     document = {"id": f"document-{place}", "filling": "x" * 2000}
     return InvoiceIssued(
-        place=place, number=f"{CHAIN}-{place:05d}", document_id=f"document-{place}", document=document, document_hash=digest(document),
-        total=1, currency="EUR", versions={}, heads=[], job_name="visit",
-    )  # fmt: skip
+        place=place,
+        number=f"{CHAIN}-{place:05d}",
+        document_id=f"document-{place}",
+        document=document,
+        document_hash=digest(document),
+        total=1,
+        currency="EUR",
+        versions={},
+        heads=[],
+        job_name="visit",
+    )
 
 
 def readings(count: int, mark: str) -> list[Statement]:
@@ -104,7 +114,9 @@ class HalfStore(Store):
 
 def together(path: Path, job: str, other: str) -> None:
     with HalfStore.open(path) as store:
-        store.issue_together([job, other], CHAIN, lambda place: attrs.evolve(invoice(place), jobs=[job, other]))
+        store.issue_together(
+            [job, other], CHAIN, lambda place: attrs.evolve(invoice(place), jobs=[job, other])
+        )
 
 
 def full(path: Path, job: str, limit: int) -> None:

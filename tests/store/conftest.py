@@ -12,7 +12,18 @@ import pytest
 
 from corekit.model.canonical import digest
 from corekit.model.personal import PersonalText
-from corekit.model.records import Customer, InvoiceIssued, Measured, Opened, Paid, PaymentTaken, Seen, Vehicle, Withdrawn, body_of
+from corekit.model.records import (
+    Customer,
+    InvoiceIssued,
+    Measured,
+    Opened,
+    Paid,
+    PaymentTaken,
+    Seen,
+    Vehicle,
+    Withdrawn,
+    body_of,
+)
 from corekit.store.statement import Statement
 from corekit.store.store import Store
 
@@ -29,9 +40,17 @@ def invoice(place: int, chain: str = "2026-A", **more: Any) -> InvoiceIssued:
     """A small invoice under this place."""
     document = {"id": f"document-{chain}-{place}", "title": f"Invoice {chain}-{place:04d}", **more}
     return InvoiceIssued(
-        place=place, number=f"{chain}-{place:04d}", document_id=str(document["id"]), document=document, document_hash=digest(document),
-        total=31860, currency="EUR", versions={"corekit": "0"}, heads=[], job_name="visit",
-    )  # fmt: skip
+        place=place,
+        number=f"{chain}-{place:04d}",
+        document_id=str(document["id"]),
+        document=document,
+        document_hash=digest(document),
+        total=31860,
+        currency="EUR",
+        versions={"corekit": "0"},
+        heads=[],
+        job_name="visit",
+    )
 
 
 @attrs.frozen
@@ -45,28 +64,65 @@ class Filled:
 def fill(store: Store) -> Filled:
     """Two jobs, corrections, persons, a forgotten job, two books chains, payments, links, two lineages."""
     job = store.new_job()
-    words, name = PersonalText("words", "Does not crank after two days, says “träge”."), PersonalText("name", "Example Customer")
+    words, name = (
+        PersonalText("words", "Does not crank after two days, says “träge”."),
+        PersonalText("name", "Example Customer"),
+    )
     first = store.append(
         job,
         [
             said("opened", "visit:arrival/opened/#1", Opened(origin="visit", words=words)),
-            said("vehicle", "visit:arrival/vehicle/#1", Vehicle(plate=PersonalText("plate", "DEMO-1"), odometer=98_400_000.0)),
-            said("customer", "visit:arrival/customer/#1", Customer(name=name, phone=PersonalText("phone", "000 0001"))),
-            said("measured", "visit:arrival/battery.rest_voltage/#1", reading("12.78 V"), taken="2026-03-01T07:55:00Z"),
+            said(
+                "vehicle",
+                "visit:arrival/vehicle/#1",
+                Vehicle(plate=PersonalText("plate", "DEMO-1"), odometer=98_400_000.0),
+            ),
+            said(
+                "customer",
+                "visit:arrival/customer/#1",
+                Customer(name=name, phone=PersonalText("phone", "000 0001")),
+            ),
+            said(
+                "measured",
+                "visit:arrival/battery.rest_voltage/#1",
+                reading("12.78 V"),
+                taken="2026-03-01T07:55:00Z",
+            ),
             said("seen", "visit:arrival/battery.case/#1", Seen(of="battery.case", answer="sound")),
         ],
     )
-    store.append(job, [said("measured", first[3].subject, reading("12.58 V"), replaces=(first[3].id,), reason="corrected in the file")])
+    store.append(
+        job,
+        [
+            said(
+                "measured",
+                first[3].subject,
+                reading("12.58 V"),
+                replaces=(first[3].id,),
+                reason="corrected in the file",
+            )
+        ],
+    )
     wrong = said("withdrawn", first[4].subject, Withdrawn(), replaces=(first[4].id,), reason="wrong car")
     store.append(job, [wrong], answer="0123456789abcdef", asked={"withdraw": first[4].id})
     masked = first[2].body["name"]
     for chain in ("2026-A", "2026-A", "2026-B"):
         store.issue(job, chain, lambda place, chain=chain: invoice(place, chain, to=[masked]))  # type: ignore[misc]
-    store.payment(job, "2026-A", Paid(amount=500, currency="EUR", how="cash"), PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"))
+    store.payment(
+        job,
+        "2026-A",
+        Paid(amount=500, currency="EUR", how="cash"),
+        PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"),
+    )
     gone = store.new_job()
     person = Customer(name=PersonalText("name", "Gone Person"))
-    began = [said("opened", "old:arrival/opened/#1", Opened(origin="old")), said("customer", "old:c#1", person)]
-    store.append(gone, began, answer="an-answer_of_the_forgotten", asked={"customer": {"name": "Gone Person"}})
+    began = [
+        said("opened", "old:arrival/opened/#1", Opened(origin="old")),
+        said("customer", "old:c#1", person),
+    ]
+    store.append(
+        gone, began, answer="an-answer_of_the_forgotten", asked={"customer": {"name": "Gone Person"}}
+    )
     store.forget(gone)
     for link in (1, 2):
         store.note_link(digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")

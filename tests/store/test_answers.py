@@ -1,4 +1,6 @@
-"""The store takes an answer once, numbers its rows while nobody else can write, and keeps no more of it than it must."""
+"""The store takes an answer once, numbers its rows while nobody else can write, and keeps no more of it than
+it must.
+"""
 
 from __future__ import annotations
 
@@ -30,11 +32,17 @@ ids = (f"answer-{number:012}" for number in itertools.count())
 
 
 def measured(typed: str = "12.6 V", setup: str = "") -> Draft:
-    return Draft(kind="measured", row="arrival/battery.rest_voltage/", body={**body_of(reading(typed)), "setup": setup})
+    return Draft(
+        kind="measured", row="arrival/battery.rest_voltage/", body={**body_of(reading(typed)), "setup": setup}
+    )
 
 
 def setup(typed: str) -> Draft:
-    return Draft(kind="setup", row="arrival/setup", body=body_of(Setup(values={"battery.temperature": {"typed": typed}})))
+    return Draft(
+        kind="setup",
+        row="arrival/setup",
+        body=body_of(Setup(values={"battery.temperature": {"typed": typed}})),
+    )
 
 
 def told(*drafts: Draft, **more: Any) -> Any:
@@ -56,12 +64,17 @@ def test_it_is_told_the_job_as_it_stands_while_nobody_else_can_write(store: Stor
 
     def tell(standing: Job | None) -> Told:
         seen.append(standing)
-        with closing(sqlite3.connect(store.path, timeout=0)) as other, pytest.raises(sqlite3.OperationalError, match="locked"):
+        with (
+            closing(sqlite3.connect(store.path, timeout=0)) as other,
+            pytest.raises(sqlite3.OperationalError, match="locked"),
+        ):
             other.execute("BEGIN IMMEDIATE")
         return Told(origin="visit", drafts=[measured("12.7 V")])
 
     store.add(job, tell, answer=next(ids), asked=None)
-    assert [[noted.record.typed for noted in standing.all(Measured)] for standing in seen if standing] == [["12.6 V"]]
+    assert [[noted.record.typed for noted in standing.all(Measured)] for standing in seen if standing] == [
+        ["12.6 V"]
+    ]
 
 
 def test_what_it_raises_comes_out_and_the_id_is_free_again(store: Store, job: str) -> None:
@@ -75,11 +88,19 @@ def test_what_it_raises_comes_out_and_the_id_is_free_again(store: Store, job: st
 
 
 def test_every_way_of_writing_takes_an_answer_once(store: Store, job: str) -> None:
-    money, taken = Paid(amount=500, currency="EUR", how="cash"), PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit")
+    money, taken = (
+        Paid(amount=500, currency="EUR", how="cash"),
+        PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"),
+    )
 
     def everything() -> list[str]:
         return [
-            *(entry.id for entry in store.append(job, [said("seen", "visit:case#1", Seen(of="battery.case"))], answer=ID + "1", asked="a")),
+            *(
+                entry.id
+                for entry in store.append(
+                    job, [said("seen", "visit:case#1", Seen(of="battery.case"))], answer=ID + "1", asked="a"
+                )
+            ),
             *(entry.id for entry in store.payment(job, "2026-A", money, taken, answer=ID + "2", asked="b")),
             store.issue(job, "2026-A", invoice, answer=ID + "3", asked="c").id,
         ]
@@ -103,9 +124,19 @@ def test_an_answer_to_what_stands_already_is_kept_with_what_stands(store: Store,
 
 def test_a_setup_is_one_as_long_as_it_says_the_same(store: Store, job: str) -> None:
     named = "arrival/setup#1"
-    used = [add(store, job, setup(typed), measured("12.6 V", named))[-1].body["setup"] for typed in ("4 °C", "4 °C", "5 °C", "5 °C", "4 °C")]
+    used = [
+        add(store, job, setup(typed), measured("12.6 V", named))[-1].body["setup"]
+        for typed in ("4 °C", "4 °C", "5 °C", "5 °C", "4 °C")
+    ]
     assert [subject.rpartition("#")[2] for subject in used] == ["1", "1", "2", "2", "3"]
-    both = add(store, job, setup("6 °C"), measured("12.6 V", named), setup("6 °C"), measured("12.7 V", "arrival/setup#2"))
+    both = add(
+        store,
+        job,
+        setup("6 °C"),
+        measured("12.6 V", named),
+        setup("6 °C"),
+        measured("12.7 V", "arrival/setup#2"),
+    )
     assert len(both) == 3 and both[1].body["setup"] == both[2].body["setup"] == both[0].subject
 
 
@@ -122,13 +153,26 @@ def test_a_file_cannot_say_through_an_answer_what_only_the_program_says(store: S
 
 def entry_of(statement: Statement, n: int) -> Entry:
     return Entry(
-        journal="job", job="j", chain="c", n=n, prev="", kind=statement.kind, subject=statement.subject, body=statement.body, recorded="", id=str(n),
+        journal="job",
+        job="j",
+        chain="c",
+        n=n,
+        prev="",
+        kind=statement.kind,
+        subject=statement.subject,
+        body=statement.body,
+        recorded="",
+        id=str(n),
         replaces=statement.replaces,
-    )  # fmt: skip
+    )
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.lists(st.sampled_from(["4 °C", "5 °C", "12.5 V", "12.6 V"]), min_size=1, max_size=3), max_size=6))
+@given(
+    st.lists(
+        st.lists(st.sampled_from(["4 °C", "5 °C", "12.5 V", "12.6 V"]), min_size=1, max_size=3), max_size=6
+    )
+)
 def test_however_rows_are_cut_into_answers_the_same_is_said(cut: list[list[str]]) -> None:
     """Law: the journal of rows answered a few at a time is that of the rows answered all at once."""
 
@@ -162,17 +206,26 @@ def test_rows_only_ever_add(texts: list[str]) -> None:
 
 
 def test_the_hash_of_an_answer_alone_does_not_say_what_it_held(store: Store) -> None:
-    """A plate is short enough to be guessed: the hash must not be one that anybody can compute from the guess."""
+    """A plate is short enough to be guessed: the hash must not be one that anybody can compute from the
+    guess.
+    """
     asked = {"customer": {"name": "Gone Person"}}
     job = store.new_job()
     drafts = [
         Draft(kind="opened", row="opened", body=body_of(Opened(origin="visit"))),
-        Draft(kind="customer", row="customer", body=body_of(Customer(name=PersonalText("name", "Gone Person")))),
+        Draft(
+            kind="customer", row="customer", body=body_of(Customer(name=PersonalText("name", "Gone Person")))
+        ),
     ]
     store.add(job, told(*drafts), answer=ID, asked=asked)
     ((salt, kept),) = store._connection.execute("SELECT salt, digest FROM answer").fetchall()
-    guesses = {sha256(text.encode()).hexdigest() for text in (json.dumps(asked), json.dumps([asked]), json.dumps(["", asked]))}
-    assert kept not in guesses and kept == sha256(json.dumps([salt, asked], sort_keys=True).encode()).hexdigest()
+    guesses = {
+        sha256(text.encode()).hexdigest()
+        for text in (json.dumps(asked), json.dumps([asked]), json.dumps(["", asked]))
+    }
+    assert (
+        kept not in guesses and kept == sha256(json.dumps([salt, asked], sort_keys=True).encode()).hexdigest()
+    )
     store.forget(job)
     assert store._connection.execute("SELECT salt, digest FROM answer").fetchall() == [("", "")]
     assert store.add(job, told(*drafts), answer=ID, asked=asked).again
@@ -183,4 +236,6 @@ def test_an_entry_that_an_answer_became_and_that_is_gone_is_named(store: Store, 
     (entry,) = store.add(job, told(measured()), answer=ID, asked=None).entries
     with closing(sqlite3.connect(store.path, isolation_level=None)) as raw:
         raw.execute("DELETE FROM entry WHERE id = ?", (entry.id,))
-    assert any(f"it became {entry.id[:12]}, which is no entry of its job" in fault for fault in store.verify())
+    assert any(
+        f"it became {entry.id[:12]}, which is no entry of its job" in fault for fault in store.verify()
+    )

@@ -27,7 +27,12 @@ posix_only = pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX sig
 
 
 def started(path: Path, job: str, what: str, given: str) -> subprocess.Popen[str]:
-    return subprocess.Popen([sys.executable, str(CHILD), str(path), job, what, given], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return subprocess.Popen(
+        [sys.executable, str(CHILD), str(path), job, what, given],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
 
 
 def whole_lines(output: str) -> list[tuple[str, str]]:
@@ -55,7 +60,9 @@ def killed_at_random(path: Path, job: str, what: str, seed: int) -> list[str]:
 def wrong(path: Path, acknowledged: list[str]) -> list[str]:
     """What does not hold in a store after a kill: things acknowledged and gone, gaps, damage."""
     with Store.open(path) as store:
-        there = {entry.id for job in store.jobs() for entry in store.journal(job)} | {entry.id for entry in store.books()}
+        there = {entry.id for job in store.jobs() for entry in store.journal(job)} | {
+            entry.id for entry in store.books()
+        }
         places = [entry.body["place"] for entry in store.books(CHAIN)]
         lost = [f"{name} was acknowledged and is gone" for name in acknowledged if name not in there]
         gaps = [] if places == list(range(1, len(places) + 1)) else [f"invoices {places} have a gap"]
@@ -63,7 +70,9 @@ def wrong(path: Path, acknowledged: list[str]) -> list[str]:
 
 
 @posix_only
-def test_a_kill_at_any_of_thirty_moments_loses_nothing_acknowledged_and_leaves_no_gap(store: Store, job: str) -> None:
+def test_a_kill_at_any_of_thirty_moments_loses_nothing_acknowledged_and_leaves_no_gap(
+    store: Store, job: str
+) -> None:
     acknowledged: list[str] = []
     for seed in range(30):
         acknowledged += killed_at_random(store.path, job, "save", seed)
@@ -74,12 +83,18 @@ def test_a_kill_at_any_of_thirty_moments_loses_nothing_acknowledged_and_leaves_n
 
 @posix_only
 def test_the_same_watch_finds_a_store_that_acknowledges_too_early(store: Store, job: str) -> None:
-    found = [fault for seed in range(5) for fault in wrong(store.path, killed_at_random(store.path, job, "early", seed))]
+    found = [
+        fault
+        for seed in range(5)
+        for fault in wrong(store.path, killed_at_random(store.path, job, "early", seed))
+    ]
     assert any("was acknowledged and is gone" in fault for fault in found)
 
 
 @posix_only
-def test_eight_programs_issuing_at_once_leave_no_gap_though_some_invoices_fail(store: Store, job: str) -> None:
+def test_eight_programs_issuing_at_once_leave_no_gap_though_some_invoices_fail(
+    store: Store, job: str
+) -> None:
     children = [started(store.path, job, "issue", "12") for _ in range(8)]
     said_by_all = []
     for child in children:
@@ -93,7 +108,9 @@ def test_eight_programs_issuing_at_once_leave_no_gap_though_some_invoices_fail(s
 
 
 @pytest.mark.parametrize("shared", [True, False], ids=["one store for all", "a store each"])
-def test_eight_threads_issuing_at_once_get_numbers_without_a_gap(store: Store, job: str, shared: bool) -> None:
+def test_eight_threads_issuing_at_once_get_numbers_without_a_gap(
+    store: Store, job: str, shared: bool
+) -> None:
     problems: list[BaseException] = []
 
     def work() -> None:
@@ -124,7 +141,12 @@ def test_a_full_disk_gives_one_plain_problem_and_keeps_what_was_acknowledged(sto
     lines = whole_lines(output)
     acknowledged = [name for kind, name in lines if kind in ("measured", "seen")]
     (problem,) = [text for kind, text in lines if kind == "problem"]
-    assert str(store.path) in problem and "full" in problem and "Make room" in problem and "Traceback" not in problem
+    assert (
+        str(store.path) in problem
+        and "full" in problem
+        and "Make room" in problem
+        and "Traceback" not in problem
+    )
     assert len(acknowledged) > 10
     assert int(dict(lines)["readable"]) == len(acknowledged) + 1
     assert wrong(store.path, acknowledged) == []
@@ -132,7 +154,9 @@ def test_a_full_disk_gives_one_plain_problem_and_keeps_what_was_acknowledged(sto
 
 
 def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    """synchronous 2 is FULL, secure_delete 1 is on (sqlite.org/pragma.html, from memory); a build of SQLite may have other defaults."""
+    """synchronous 2 is FULL, secure_delete 1 is on (sqlite.org/pragma.html, from memory); a build of SQLite
+    may have other defaults.
+    """
     connect = sqlite3.connect
 
     def careless(*given: Any, **named: Any) -> sqlite3.Connection:
@@ -144,11 +168,18 @@ def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch
     monkeypatch.setattr(sqlite3, "connect", careless)
     store.close()
     store = Store.open(store.path)
-    read = {name: store._connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("journal_mode", "synchronous", "foreign_keys", "secure_delete")}
+    read = {
+        name: store._connection.execute(f"PRAGMA {name}").fetchone()[0]
+        for name in ("journal_mode", "synchronous", "foreign_keys", "secure_delete")
+    }
     assert read == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "secure_delete": 1}
     assert store._connection.execute("PRAGMA busy_timeout").fetchone()[0] == schema.PATIENCE * 1000
     assert store._connection.isolation_level is None
-    strict = {row[1]: row[5] for row in store._connection.execute("PRAGMA table_list") if not row[1].startswith("sqlite_")}
+    strict = {
+        row[1]: row[5]
+        for row in store._connection.execute("PRAGMA table_list")
+        if not row[1].startswith("sqlite_")
+    }
     assert len(strict) == 7 and set(strict.values()) == {1}
     store.close()
 
@@ -156,9 +187,14 @@ def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch
 WRITERS: dict[str, Callable[[Store, str], Any]] = {
     "append": lambda store, job: store.append(job, [said("measured", "visit:v/#1", reading("12.6 V"))]),
     "issue": lambda store, job: store.issue(job, CHAIN, invoice),
-    "book": lambda store, job: store.book(PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"), job, CHAIN),
+    "book": lambda store, job: store.book(
+        PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"), job, CHAIN
+    ),
     "payment": lambda store, job: store.payment(
-        job, CHAIN, Paid(amount=1, currency="EUR", how="cash"), PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit")
+        job,
+        CHAIN,
+        Paid(amount=1, currency="EUR", how="cash"),
+        PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"),
     ),
     "note_link": lambda store, _: store.note_link("ab" * 32, "document", 1),
     "rename_lineage": lambda store, _: store.rename_lineage(),

@@ -31,7 +31,9 @@ def test_the_mark_is_the_first_eighty_bits_of_sha_256_in_base_32(found: list[str
 
 
 @given(heads, st.integers(0, 1000))
-def test_the_order_of_the_heads_does_not_matter_and_nothing_else_is_left_out(found: list[str], seed: int) -> None:
+def test_the_order_of_the_heads_does_not_matter_and_nothing_else_is_left_out(
+    found: list[str], seed: int
+) -> None:
     assert record_mark(random.Random(seed).sample(found, len(found))) == record_mark(found)
     assert record_mark([*found, "f" * 63 + "e"]) != record_mark(found) or "f" * 63 + "e" in found
 

@@ -44,7 +44,9 @@ def kept(path: Path) -> dict[str, list[tuple[object, ...]]]:
     with closing(sqlite3.connect(path)) as connection:
         return {
             "entry": connection.execute("SELECT * FROM entry ORDER BY chain, n").fetchall(),
-            "person": connection.execute("SELECT hash, job, kind, salt, text FROM person ORDER BY hash").fetchall(),
+            "person": (
+                connection.execute("SELECT hash, job, kind, salt, text FROM person ORDER BY hash").fetchall()
+            ),
             "meta": connection.execute("SELECT key, value FROM meta ORDER BY key").fetchall(),
         }
 
@@ -70,14 +72,18 @@ def test_opening_an_old_store_brings_it_up_to_date_with_a_record_of_each_step(ol
         assert store.verify() == []
         assert store.demo
         job = store.job(store.find("worn-battery"))
-        assert [noted.record.typed for noted in job.measured(0)] == ["12.58 V"], "one reading corrected, the other withdrawn"
+        assert [noted.record.typed for noted in job.measured(0)] == ["12.58 V"], (
+            "one reading corrected, the other withdrawn"
+        )
         assert isinstance(job.vehicle.plate, Personal) and store.text(job.vehicle.plate.hash) == "DEMO-1"
         assert store.invoice("2026-0002").body["place"] == 2
         assert store.links() == []
         store.note_link("ab" * 32, "doc1", 1)
         assert store.verify() == []
         taken = store._connection.execute("SELECT n, name, applied FROM migration ORDER BY n").fetchall()
-    assert taken == [(number + 1, f"migrate_{number}_to_{number + 1}", "2026-04-01T08:00:00Z") for number in range(3)]
+    assert taken == [
+        (number + 1, f"migrate_{number}_to_{number + 1}", "2026-04-01T08:00:00Z") for number in range(3)
+    ]
     assert kept(old) == before
 
 
@@ -89,14 +95,19 @@ def test_a_whole_copy_of_the_old_store_is_made_first(old: Path) -> None:
     assert version(backup) == 0
     with closing(sqlite3.connect(backup)) as connection:
         assert list(connection.iterdump()) == before
-    assert sorted(path.name for path in old.parent.iterdir()) == [old.name, backup.name], "nothing half is left beside it"
+    assert sorted(path.name for path in old.parent.iterdir()) == [
+        old.name,
+        backup.name,
+    ], "nothing half is left beside it"
 
 
 @posix_only
 @pytest.mark.parametrize("number", [0, 1, 2])
 def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, number: int) -> None:
     before = kept(old)
-    child = subprocess.Popen([sys.executable, str(CHILD), str(old), "-", "migrate", str(number)], stdout=subprocess.PIPE, text=True)
+    child = subprocess.Popen(
+        [sys.executable, str(CHILD), str(old), "-", "migrate", str(number)], stdout=subprocess.PIPE, text=True
+    )
     assert child.stdout is not None
     assert child.stdout.readline() == "half -\n"
     child.send_signal(signal.SIGKILL)
@@ -110,7 +121,9 @@ def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, num
 
 
 def opened_until(path: Path, statement: int) -> int:
-    """Open a store in a process of its own that is killed just before this statement to the database; how the process ended."""
+    """Open a store in a process of its own that is killed just before this statement to the database; how the
+    process ended.
+    """
     child = os.fork()
     if child:
         return os.waitpid(child, 0)[1]
@@ -120,7 +133,9 @@ def opened_until(path: Path, statement: int) -> int:
 
         def watched(*given: Any) -> sqlite3.Connection:
             connection = connect(*given)
-            connection.set_trace_callback(lambda _: os.kill(os.getpid(), signal.SIGKILL) if next(done) == statement else None)
+            connection.set_trace_callback(
+                lambda _: os.kill(os.getpid(), signal.SIGKILL) if next(done) == statement else None
+            )
             return connection
 
         schema.connect = watched
@@ -131,7 +146,9 @@ def opened_until(path: Path, statement: int) -> int:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_whole_one(old: Path, tmp_path: Path) -> None:
+def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_whole_one(
+    old: Path, tmp_path: Path
+) -> None:
     before, data, versions = kept(old), old.read_bytes(), []
     for statement in itertools.count(1):
         folder = tmp_path / str(statement)
@@ -190,7 +207,9 @@ def test_no_seal_is_put_on_a_personal_text_that_was_changed(old: Path) -> None:
     assert version(old) < 2
 
 
-def test_a_copy_that_cannot_be_written_leaves_the_store_as_it_is(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_copy_that_cannot_be_written_leaves_the_store_as_it_is(
+    old: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def no_room(*_: object) -> None:
         raise OSError(28, "No space left on device")
 

@@ -19,7 +19,7 @@ from corekit.store.reconcile import Reconciled
 from corekit.store.statement import Statement, own_subject
 from corekit.store.store import Store
 
-# ── a small visit file, and what intake makes of it ────────────────────────────────────────────────────────────────
+# ── a small visit file, and what intake makes of it ─────────────────────────────────────────────────────────
 
 
 @attrs.frozen
@@ -47,20 +47,48 @@ def reading(of: str, typed: str, setup: str = "") -> Measured:
 
 
 def drafts_of(file: Sequence[Step], words: str = "Does not crank.") -> list[Draft]:
-    drafts = [Draft(kind="opened", row="arrival/opened/", body=body_of(Opened(origin="visit", words=PersonalText("words", words))), at="reason")]
+    drafts = [
+        Draft(
+            kind="opened",
+            row="arrival/opened/",
+            body=body_of(Opened(origin="visit", words=PersonalText("words", words))),
+            at="reason",
+        )
+    ]
     setups = 0
     for place, step in enumerate(file):
         name = ""
         if step.setup:
             setups += 1
             name = f"arrival/setup/#{setups}"
-            values = {"battery.temperature": body_of(Measured(of="battery.temperature", typed=step.setup, kind="temperature", number=277.15))}
-            drafts.append(Draft(kind="setup", row="arrival/setup/", body=body_of(Setup(values=values)), at=f"step[{place}].setup"))
+            values = {
+                "battery.temperature": body_of(
+                    Measured(of="battery.temperature", typed=step.setup, kind="temperature", number=277.15)
+                )
+            }
+            drafts.append(
+                Draft(
+                    kind="setup",
+                    row="arrival/setup/",
+                    body=body_of(Setup(values=values)),
+                    at=f"step[{place}].setup",
+                )
+            )
         for row in step.rows:
             look = row.of.startswith("look")
-            record = Seen(of=row.of, words=PersonalText("note", row.typed)) if look else reading(row.of, row.typed, name)
+            record = (
+                Seen(of=row.of, words=PersonalText("note", row.typed))
+                if look
+                else reading(row.of, row.typed, name)
+            )
             drafts.append(
-                Draft(kind="seen" if look else "measured", row=f"arrival/{row.of}/", body=body_of(record), reason=row.withdrawn, withdrawn=bool(row.withdrawn))
+                Draft(
+                    kind="seen" if look else "measured",
+                    row=f"arrival/{row.of}/",
+                    body=body_of(record),
+                    reason=row.withdrawn,
+                    withdrawn=bool(row.withdrawn),
+                )
             )
     return drafts
 
@@ -71,7 +99,11 @@ def told(store: Store, job: str) -> Counter[tuple[str, str, str]]:
     found: Counter[tuple[str, str, str]] = Counter()
     for noted in folded.measured(0):
         setup = folded.setup(noted.record.setup) if noted.record.setup else None
-        found[noted.record.of, noted.record.typed, setup.record.values["battery.temperature"]["typed"] if setup else ""] += 1
+        found[
+            noted.record.of,
+            noted.record.typed,
+            setup.record.values["battery.temperature"]["typed"] if setup else "",
+        ] += 1
     for seen in folded.seen(0):
         assert isinstance(seen.record.words, Personal)
         found[seen.record.of, str(store.text(seen.record.words.hash)), ""] += 1
@@ -79,7 +111,12 @@ def told(store: Store, job: str) -> Counter[tuple[str, str, str]]:
 
 
 def said_by(file: Sequence[Step]) -> Counter[tuple[str, str, str]]:
-    return Counter((row.of, row.typed, "" if row.of.startswith("look") else step.setup) for step in file for row in step.rows if not row.withdrawn)
+    return Counter(
+        (row.of, row.typed, "" if row.of.startswith("look") else step.setup)
+        for step in file
+        for row in step.rows
+        if not row.withdrawn
+    )
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +125,9 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         yield opened
 
 
-def imported(store: Store, job: str | None, drafts: Sequence[Draft], origin: str = "visit") -> tuple[str, Reconciled, list[Entry]]:
+def imported(
+    store: Store, job: str | None, drafts: Sequence[Draft], origin: str = "visit"
+) -> tuple[str, Reconciled, list[Entry]]:
     """Import into a job (a new one for None); with faults nothing is written."""
     outcome = store.reconcile(job, origin, drafts)
     job = job or store.new_job()
@@ -100,22 +139,31 @@ POSTS = Row("battery.cranking_voltage", "8.9 V")
 COLD = Step("4 °C", (VOLTS, POSTS))
 
 
-# ── examples ───────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── examples ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_the_first_import_takes_every_row_and_ties_readings_to_their_setup(store: Store) -> None:
     job, outcome, _ = imported(store, None, drafts_of([COLD]))
     assert outcome.faults == ()
     assert [statement.subject for statement in outcome.statements] == [
-        "visit:arrival/opened/#1", "visit:arrival/setup/#1", "visit:arrival/battery.rest_voltage/#1", "visit:arrival/battery.cranking_voltage/#1",
-    ]  # fmt: skip
+        "visit:arrival/opened/#1",
+        "visit:arrival/setup/#1",
+        "visit:arrival/battery.rest_voltage/#1",
+        "visit:arrival/battery.cranking_voltage/#1",
+    ]
     assert {noted.record.setup for noted in store.job(job).measured(0)} == {"visit:arrival/setup/#1"}
 
 
 def test_a_changed_row_is_a_correction_that_replaces_what_it_corrects(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
-    (entry,) = imported(store, job, drafts_of([Step("4 °C", (attrs.evolve(VOLTS, typed="12.58 V"), POSTS))]))[2]
-    assert (entry.kind, entry.subject, entry.reason) == ("measured", "visit:arrival/battery.rest_voltage/#1", "corrected in the file")
+    (entry,) = imported(store, job, drafts_of([Step("4 °C", (attrs.evolve(VOLTS, typed="12.58 V"), POSTS))]))[
+        2
+    ]
+    assert (entry.kind, entry.subject, entry.reason) == (
+        "measured",
+        "visit:arrival/battery.rest_voltage/#1",
+        "corrected in the file",
+    )
     assert entry.replaces == (first[2].id,)
     assert told(store, job) == said_by([Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS))])
 
@@ -123,7 +171,9 @@ def test_a_changed_row_is_a_correction_that_replaces_what_it_corrects(store: Sto
 def test_a_row_that_vanished_is_refused_by_its_name_and_value_and_nothing_is_written(store: Store) -> None:
     job, _, _ = imported(store, None, drafts_of([COLD]))
     before = store.journal(job)
-    outcome = imported(store, job, drafts_of([Step("4 °C", (POSTS, Row("battery.rest_voltage_hot", "12 V")))]))[1]
+    outcome = imported(
+        store, job, drafts_of([Step("4 °C", (POSTS, Row("battery.rest_voltage_hot", "12 V")))])
+    )[1]
     (fault,) = outcome.faults
     assert "battery.rest_voltage" in fault and "12.78 V" in fault and 'withdrawn = "' in fault
     assert outcome.statements == ()
@@ -167,7 +217,9 @@ def test_a_row_corrected_and_withdrawn_in_one_go_keeps_both(store: Store) -> Non
 
 def test_a_withdrawal_needs_a_reason(store: Store) -> None:
     drafts = drafts_of([COLD])
-    (fault,) = store.reconcile(None, "visit", [*drafts[:-1], attrs.evolve(drafts[-1], withdrawn=True, at="step[0].readings[1]")]).faults
+    (fault,) = store.reconcile(
+        None, "visit", [*drafts[:-1], attrs.evolve(drafts[-1], withdrawn=True, at="step[0].readings[1]")]
+    ).faults
     assert fault.startswith("step[0].readings[1]") and "reason" in fault
 
 
@@ -184,15 +236,26 @@ def test_a_corrected_setup_stays_with_its_readings_though_a_step_came_before_it(
     job, _, first = imported(store, None, drafts_of([COLD]))
     file = [Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)), Step("5 °C", (VOLTS, POSTS))]
     added = imported(store, job, drafts_of(file))[2]
-    assert [(entry.kind, entry.replaces) for entry in added] == [("setup", ()), ("measured", ()), ("setup", (first[1].id,))]
+    assert [(entry.kind, entry.replaces) for entry in added] == [
+        ("setup", ()),
+        ("measured", ()),
+        ("setup", (first[1].id,)),
+    ]
     assert told(store, job) == said_by(file)
 
 
 def test_a_corrected_reading_stays_with_its_setup_though_a_step_came_before_it(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
-    file = [Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)), Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS))]
+    file = [
+        Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)),
+        Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS)),
+    ]
     added = imported(store, job, drafts_of(file))[2]
-    assert [(entry.kind, entry.replaces) for entry in added] == [("setup", ()), ("measured", ()), ("measured", (first[2].id,))]
+    assert [(entry.kind, entry.replaces) for entry in added] == [
+        ("setup", ()),
+        ("measured", ()),
+        ("measured", (first[2].id,)),
+    ]
     assert told(store, job) == said_by(file)
 
 
@@ -201,15 +264,23 @@ def test_steps_of_equal_setup_that_changed_places_and_grew_only_grow(store: Stor
     job, _, _ = imported(store, None, drafts_of([one, two]))
     more = Row("battery.charging_voltage", "14.4 V")
     file = [Step("4 °C", (*two.rows, more)), Step("4 °C", (*one.rows, attrs.evolve(more, typed="14.5 V")))]
-    assert [(entry.body["typed"], entry.replaces) for entry in imported(store, job, drafts_of(file))[2]] == [("14.4 V", ()), ("14.5 V", ())]
+    assert [(entry.body["typed"], entry.replaces) for entry in imported(store, job, drafts_of(file))[2]] == [
+        ("14.4 V", ()),
+        ("14.5 V", ()),
+    ]
 
 
 def test_a_reading_moved_to_another_step_is_corrected_in_its_setup_alone(store: Store) -> None:
-    job, _, _ = imported(store, None, drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (attrs.evolve(VOLTS, typed="8.9 V"),))]))
+    job, _, _ = imported(
+        store, None, drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (attrs.evolve(VOLTS, typed="8.9 V"),))])
+    )
     file = [Step("4 °C", (attrs.evolve(VOLTS, typed="8.9 V"),)), Step("5 °C", (VOLTS,))]
     added = imported(store, job, drafts_of(file))[2]
     before = {entry.id: entry for entry in store.journal(job)}
-    assert [(entry.kind, entry.body["typed"]) for entry in added] == [("measured", "8.9 V"), ("measured", "12.78 V")]
+    assert [(entry.kind, entry.body["typed"]) for entry in added] == [
+        ("measured", "8.9 V"),
+        ("measured", "12.78 V"),
+    ]
     for entry in added:
         (old,) = (before[name] for name in entry.replaces)
         assert old.body["typed"] == entry.body["typed"] and old.body["setup"] != entry.body["setup"]
@@ -224,9 +295,18 @@ def test_equal_readings_of_two_steps_are_told_apart_when_both_are_withdrawn_and_
 
 
 def test_a_setup_and_its_reading_may_stand_in_one_group(store: Store) -> None:
-    opened, *drafts = [attrs.evolve(draft, row="step/") for draft in drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (VOLTS,))])]
+    opened, *drafts = [
+        attrs.evolve(draft, row="step/")
+        for draft in drafts_of([Step("4 °C", (VOLTS,)), Step("5 °C", (VOLTS,))])
+    ]
     cold, first, warm, second = (
-        attrs.evolve(draft, body={**draft.body, "setup": draft.body["setup"].replace("arrival/setup/", "step/")}) if draft.kind == "measured" else draft
+        (
+            attrs.evolve(
+                draft, body={**draft.body, "setup": draft.body["setup"].replace("arrival/setup/", "step/")}
+            )
+            if draft.kind == "measured"
+            else draft
+        )
         for draft in drafts
     )
     job, outcome, _ = imported(store, None, [opened, first, cold, second, warm])
@@ -235,7 +315,12 @@ def test_a_setup_and_its_reading_may_stand_in_one_group(store: Store) -> None:
 
 
 def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> None:
-    stray = Draft(kind="measured", row="arrival/v/", body=body_of(reading("v", "12 V", "arrival/setup/#3")), at="step[1].readings[0]")
+    stray = Draft(
+        kind="measured",
+        row="arrival/v/",
+        body=body_of(reading("v", "12 V", "arrival/setup/#3")),
+        at="step[1].readings[0]",
+    )
     (fault,) = store.reconcile(None, "visit", [stray]).faults
     assert fault.startswith("step[1].readings[0]")
 
@@ -244,18 +329,37 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
     job, _, _ = imported(store, None, drafts_of([COLD]))
     document = {"id": "d"}
     offered = Offered(
-        name="diagnosis 1", stage="diagnosis", document_id="d", document=document, document_hash=digest(document),
-        total=1, currency="EUR", lines=[], versions={}, heads=[],
-    )  # fmt: skip
-    agreed = Agreed(offer="diagnosis 1", document_hash=offered.document_hash, total=1, currency="EUR", by="customer", how="in person")
+        name="diagnosis 1",
+        stage="diagnosis",
+        document_id="d",
+        document=document,
+        document_hash=digest(document),
+        total=1,
+        currency="EUR",
+        lines=[],
+        versions={},
+        heads=[],
+    )
+    agreed = Agreed(
+        offer="diagnosis 1",
+        document_hash=offered.document_hash,
+        total=1,
+        currency="EUR",
+        by="customer",
+        how="in person",
+    )
     said = [("offered", "visit:offer#1", offered), ("agreed", own_subject("agreed", "1"), agreed)]
-    store.append(job, [Statement(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said])
+    store.append(
+        job, [Statement(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said]
+    )
     imported(store, job, drafts_of([Step("", (Row("battery.posts", "8 V"),))])[1:], origin="visit-2")
     assert imported(store, job, drafts_of([COLD]))[1] == Reconciled()
 
 
 def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
-    (fault,) = store.reconcile(None, "visit", [Draft(kind="withdrawn", row="r/", body=body_of(Withdrawn()), at="step[0]")]).faults
+    (fault,) = store.reconcile(
+        None, "visit", [Draft(kind="withdrawn", row="r/", body=body_of(Withdrawn()), at="step[0]")]
+    ).faults
     assert fault.startswith("step[0]") and "withdrawn" in fault
 
 
@@ -279,18 +383,31 @@ def test_a_file_does_not_bring_back_persons_that_were_destroyed(store: Store) ->
 
 
 def test_a_field_added_by_a_later_program_changes_no_old_row(store: Store) -> None:
-    old = {name: value for name, value in body_of(Vehicle(odometer_typed="98400 km")).items() if name != "model_years"}
+    old = {
+        name: value
+        for name, value in body_of(Vehicle(odometer_typed="98400 km")).items()
+        if name != "model_years"
+    }
     job = store.new_job()
     opened = Statement(kind="opened", subject=own_subject("opened", "x"), body=body_of(Opened(origin="x")))
     store.append(job, [opened, Statement(kind="vehicle", subject="v:vehicle/#1", body=old)])
-    assert store.reconcile(job, "v", [Draft(kind="vehicle", row="vehicle/", body=body_of(Vehicle(odometer_typed="98400 km")))]) == Reconciled()
+    assert (
+        store.reconcile(
+            job,
+            "v",
+            [Draft(kind="vehicle", row="vehicle/", body=body_of(Vehicle(odometer_typed="98400 km")))],
+        )
+        == Reconciled()
+    )
 
 
 def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     for typed in ("12.1 V", "12.78 V"):
         body = body_of(reading("battery.rest_voltage", typed, first[1].subject))
-        store.append(job, [Statement(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))])
+        store.append(
+            job, [Statement(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
+        )
     assert store.job(job).disputes
     (entry,) = imported(store, job, drafts_of([COLD]))[2]
     assert len(entry.replaces) == 2 and entry.reason == "settled by the file"
@@ -303,24 +420,42 @@ def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store
     job, _, first = imported(store, None, drafts_of([COLD]))
     marked = drafts_of([Step("4 °C", (attrs.evolve(VOLTS, withdrawn="clip slipped"), POSTS))])
     corrected = Statement(
-        kind="measured", subject=first[2].subject, body=body_of(reading("battery.rest_voltage", typed, first[1].subject)), replaces=(first[2].id,)
+        kind="measured",
+        subject=first[2].subject,
+        body=body_of(reading("battery.rest_voltage", typed, first[1].subject)),
+        replaces=(first[2].id,),
     )
     store.append(job, [corrected])
-    store.append(job, [Statement(kind="withdrawn", subject=first[2].subject, body={}, replaces=(first[2].id,), reason="clip slipped")])
+    store.append(
+        job,
+        [
+            Statement(
+                kind="withdrawn",
+                subject=first[2].subject,
+                body={},
+                replaces=(first[2].id,),
+                reason="clip slipped",
+            )
+        ],
+    )
     assert store.job(job).disputes
     added = imported(store, job, marked)[2]
     assert added[-1].kind == "withdrawn" and not store.job(job).disputes
     assert imported(store, job, marked)[2] == []
 
 
-# ── laws ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── laws ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 # Few names and values, so that equal rows, equal setups and equal steps are common.
 rows = st.builds(
-    Row, of=st.sampled_from(["battery.rest_voltage", "battery.load_voltage", "look.case"]), typed=st.sampled_from(["12.7 V", "8.9 V", "1 V"]),
+    Row,
+    of=st.sampled_from(["battery.rest_voltage", "battery.load_voltage", "look.case"]),
+    typed=st.sampled_from(["12.7 V", "8.9 V", "1 V"]),
     withdrawn=st.sampled_from(["", "", "", "clip slipped"]),
-)  # fmt: skip
-steps = st.builds(Step, setup=st.sampled_from(["", "4 °C", "5 °C"]), rows=st.lists(rows, max_size=3).map(tuple))
+)
+steps = st.builds(
+    Step, setup=st.sampled_from(["", "4 °C", "5 °C"]), rows=st.lists(rows, max_size=3).map(tuple)
+)
 files = st.lists(steps, max_size=5).map(tuple)
 law = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
@@ -334,7 +469,11 @@ def grown(draw: st.DrawFn, file: File) -> File:
     for place, step in enumerate(later):
         if draw(st.integers(0, 3)) == 0 and step.rows:
             changed = draw(st.integers(0, len(step.rows) - 1))
-            row = attrs.evolve(step.rows[changed], typed=draw(st.sampled_from(["12.7 V", "9.9 V"])), withdrawn=draw(st.sampled_from(["", "wrong range"])))
+            row = attrs.evolve(
+                step.rows[changed],
+                typed=draw(st.sampled_from(["12.7 V", "9.9 V"])),
+                withdrawn=draw(st.sampled_from(["", "wrong range"])),
+            )
             later[place] = Step(step.setup, (*step.rows[:changed], row, *step.rows[changed + 1 :]))
     return tuple(later)
 
@@ -367,7 +506,9 @@ def test_rows_of_a_step_in_another_order_add_nothing(store: Store, file: File, s
 
 @law
 @given(file=files, data=st.data())
-def test_every_accepted_change_can_be_found_in_the_journal(store: Store, file: File, data: st.DataObject) -> None:
+def test_every_accepted_change_can_be_found_in_the_journal(
+    store: Store, file: File, data: st.DataObject
+) -> None:
     job, _, _ = imported(store, None, drafts_of(file))
     before = store.journal(job)
     later = data.draw(grown(file))
@@ -380,7 +521,10 @@ def test_every_accepted_change_can_be_found_in_the_journal(store: Store, file: F
     known = {entry.id: entry for entry in journal}
     assert all(known[old].subject == entry.subject for entry in added for old in entry.replaces)
     assert all(entry.reason for entry in added if entry.replaces), "whatever takes another's place says why"
-    assert len({entry.subject for entry in added if not entry.replaces} & {entry.subject for entry in before}) == 0
+    assert (
+        len({entry.subject for entry in added if not entry.replaces} & {entry.subject for entry in before})
+        == 0
+    )
     assert replaced <= {entry.id for entry in journal}
     assert store.job(job).disputes == ()
     assert imported(store, job, drafts_of(later))[1] == Reconciled()
@@ -389,13 +533,22 @@ def test_every_accepted_change_can_be_found_in_the_journal(store: Store, file: F
 @law
 @given(file=files, data=st.data())
 def test_no_standing_row_ever_leaves_unseen(store: Store, file: File, data: st.DataObject) -> None:
-    standing = [(place, number) for place, step in enumerate(file) for number, row in enumerate(step.rows) if not row.withdrawn]
+    standing = [
+        (place, number)
+        for place, step in enumerate(file)
+        for number, row in enumerate(step.rows)
+        if not row.withdrawn
+    ]
     if not standing:
         return
     job, _, _ = imported(store, None, drafts_of(file))
     place, number = data.draw(st.sampled_from(standing))
     step = file[place]
-    shorter = (*file[:place], Step(step.setup, (*step.rows[:number], *step.rows[number + 1 :])), *file[place + 1 :])
+    shorter = (
+        *file[:place],
+        Step(step.setup, (*step.rows[:number], *step.rows[number + 1 :])),
+        *file[place + 1 :],
+    )
     _, outcome, _ = imported(store, job, drafts_of(shorter))
     assert outcome.faults and any(step.rows[number].of in fault for fault in outcome.faults)
     assert outcome.statements == ()

@@ -19,18 +19,30 @@ from hypothesis import strategies as st
 from corekit import files
 from corekit.model.canonical import digest
 from corekit.model.personal import Personal, PersonalText
-from corekit.model.records import Customer, Issued, Measured, Offered, Opened, Paid, PaymentTaken, Seen, body_of
+from corekit.model.records import (
+    Customer,
+    Issued,
+    Measured,
+    Offered,
+    Opened,
+    Paid,
+    PaymentTaken,
+    Seen,
+    body_of,
+)
 from corekit.store.problem import StoreProblem
 from corekit.store.statement import Statement
 from corekit.store.store import Store
 
 from .conftest import fill, invoice, reading, said
 
-# ── jobs ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── jobs ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_what_was_appended_is_read_back_by_the_next_program(store: Store, job: str) -> None:
-    written = store.append(job, [said("measured", "visit:v/#1", reading("12.6 V"), taken="2026-03-01T08:00:00Z")])
+    written = store.append(
+        job, [said("measured", "visit:v/#1", reading("12.6 V"), taken="2026-03-01T08:00:00Z")]
+    )
     store.close()
     with Store.open(store.path) as again:
         assert list(again.job(job).entries)[1:] == written
@@ -39,7 +51,9 @@ def test_what_was_appended_is_read_back_by_the_next_program(store: Store, job: s
         assert again.verify() == []
 
 
-def test_entries_of_all_jobs_stand_in_one_chain_and_name_the_heads_of_the_others(store: Store, job: str) -> None:
+def test_entries_of_all_jobs_stand_in_one_chain_and_name_the_heads_of_the_others(
+    store: Store, job: str
+) -> None:
     booked = store.issue(job, "2026-A", invoice)
     other = store.new_job()
     (entry,) = store.append(other, [said("opened", "o:opened/#1", Opened(origin="o"))])
@@ -51,7 +65,9 @@ def test_entries_of_all_jobs_stand_in_one_chain_and_name_the_heads_of_the_others
 
 
 def test_times_of_recording_are_utc_and_can_be_given(store: Store, job: str, tmp_path: Path) -> None:
-    assert store.journal(job)[0].recorded == "2026-03-01T08:01:00Z", "the second time that this test's clock was asked; making the store was the first"
+    assert store.journal(job)[0].recorded == "2026-03-01T08:01:00Z", (
+        "the second time that this test's clock was asked; making the store was the first"
+    )
     with Store.create(tmp_path / "by-the-clock.corekit", demo=False) as real:
         (entry,) = real.append(real.new_job(), [said("opened", "o:opened/#1", Opened(origin="o"))])
         assert re.fullmatch(r"20\d\d-\d\d-\d\dT\d\d:\d\d:\d\dZ", entry.recorded)
@@ -85,13 +101,22 @@ def test_a_name_that_two_jobs_bear_is_not_guessed_at(store: Store, job: str) -> 
 
 
 def test_of_two_statements_about_one_subject_the_later_replaces_the_earlier(store: Store, job: str) -> None:
-    first, second = store.append(job, [said("measured", "visit:v/#1", reading("12.6 V")), said("measured", "visit:v/#1", reading("12.7 V"))])
+    first, second = store.append(
+        job,
+        [
+            said("measured", "visit:v/#1", reading("12.6 V")),
+            said("measured", "visit:v/#1", reading("12.7 V")),
+        ],
+    )
     assert second.replaces == (first.id,)
     assert [noted.record.typed for noted in store.job(job).measured(0)] == ["12.7 V"]
 
 
 def test_payments_may_go_into_the_books_in_the_same_stroke(store: Store, job: str) -> None:
-    paid, taken = Paid(amount=100, currency="EUR", how="cash"), PaymentTaken(amount=100, currency="EUR", how="cash", job_name="visit")
+    paid, taken = (
+        Paid(amount=100, currency="EUR", how="cash"),
+        PaymentTaken(amount=100, currency="EUR", how="cash", job_name="visit"),
+    )
     store.append(job, [said("paid", "visit:paid/#1", paid)], books={"2026-A": [taken]})
     assert [entry.kind for entry in store.books()] == ["payment"]
     assert store.job(job).payments[0].record == paid
@@ -102,30 +127,56 @@ def test_nothing_to_say_writes_nothing(store: Store, job: str) -> None:
     assert len(store.journal(job)) == 1
 
 
-# ── what is refused ────────────────────────────────────────────────────────────────────────────────────────────────
+# ── what is refused ─────────────────────────────────────────────────────────────────────────────────────────
 
 REFUSED: dict[str, tuple[Statement, str]] = {
     "a kind that there is not": (Statement(kind="weighed", subject="s", body={}), "kind must be one of"),
     "a body that is no record": (Statement(kind="measured", subject="s", body={"colour": "red"}), "measured"),
     "no subject": (said("measured", "", reading("1 V")), "about"),
     "an empty personal text": (said("customer", "s", Customer(name=PersonalText("name", "  "))), "empty"),
-    "a number that is none": (said("measured", "s", attrs.evolve(reading("1 V"), number=float("nan"))), "cannot be kept"),
-    "half a character": (said("seen", "s", Seen(of="x", words=PersonalText("note", "\ud800"))), "cannot be kept"),
-    "replacing what is not there": (said("measured", "s", reading("1 V"), replaces=("0" * 64,)), "no entry of this job"),
-    "a person who is not there": (said("customer", "s", Customer(name=Personal("name", "0" * 64))), "does not have"),
+    "a number that is none": (
+        said("measured", "s", attrs.evolve(reading("1 V"), number=float("nan"))),
+        "cannot be kept",
+    ),
+    "half a character": (
+        said("seen", "s", Seen(of="x", words=PersonalText("note", "\ud800"))),
+        "cannot be kept",
+    ),
+    "replacing what is not there": (
+        said("measured", "s", reading("1 V"), replaces=("0" * 64,)),
+        "no entry of this job",
+    ),
+    "a person who is not there": (
+        said("customer", "s", Customer(name=Personal("name", "0" * 64))),
+        "does not have",
+    ),
     "a demo in a real store": (said("opened", "s", Opened(origin="x", demo=True)), "demo"),
     "a document with another hash": (
         said(
-            "offered", "s",
-            Offered(name="n", stage="s", document_id="d", document={}, document_hash="0", total=1, currency="EUR", lines=[], versions={}, heads=[]),
+            "offered",
+            "s",
+            Offered(
+                name="n",
+                stage="s",
+                document_id="d",
+                document={},
+                document_hash="0",
+                total=1,
+                currency="EUR",
+                lines=[],
+                versions={},
+                heads=[],
+            ),
         ),
         "hash",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("what", REFUSED)
-def test_a_statement_that_cannot_be_kept_is_refused_and_its_whole_append_with_it(store: Store, job: str, what: str) -> None:
+def test_a_statement_that_cannot_be_kept_is_refused_and_its_whole_append_with_it(
+    store: Store, job: str, what: str
+) -> None:
     statement, why = REFUSED[what]
     person = said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))
     with pytest.raises(StoreProblem, match=why) as raised:
@@ -144,11 +195,19 @@ def test_a_job_that_never_began_takes_no_statement(store: Store) -> None:
 
 def test_another_job_s_person_is_not_lent(store: Store, job: str) -> None:
     """Forgetting the one job would tear a hole into the other."""
-    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
+    store.append(
+        job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))]
+    )
     name = store.job(job).customer.name
     other = store.new_job()
     with pytest.raises(StoreProblem, match="does not have"):
-        store.append(other, [said("opened", "o:opened/#1", Opened(origin="o")), said("customer", "o:c/#1", Customer(name=name))])
+        store.append(
+            other,
+            [
+                said("opened", "o:opened/#1", Opened(origin="o")),
+                said("customer", "o:c/#1", Customer(name=name)),
+            ],
+        )
 
 
 def test_a_demo_store_says_so_and_takes_demo_files(tmp_path: Path) -> None:
@@ -157,11 +216,22 @@ def test_a_demo_store_says_so_and_takes_demo_files(tmp_path: Path) -> None:
         demo.append(demo.new_job(), [said("opened", "o:opened/#1", Opened(origin="o", demo=True))])
 
 
-# ── persons ────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── persons ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_a_person_s_words_stand_apart_from_the_journal(store: Store, job: str) -> None:
-    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer"), phone=PersonalText("phone", "000 0001")))])
+    store.append(
+        job,
+        [
+            said(
+                "customer",
+                "visit:c/#1",
+                Customer(
+                    name=PersonalText("name", "Example Customer"), phone=PersonalText("phone", "000 0001")
+                ),
+            )
+        ],
+    )
     name = store.job(job).customer.name
     assert isinstance(name, Personal)
     assert store.text(name.hash) == "Example Customer"
@@ -170,14 +240,20 @@ def test_a_person_s_words_stand_apart_from_the_journal(store: Store, job: str) -
 
 
 def test_a_personal_text_deep_in_a_body_is_exchanged_too(store: Store, job: str) -> None:
-    body = {**body_of(Measured(of="x", typed="1 V", kind="voltage", number=1.0)), "place": [{"by": PersonalText("name", "Example Customer")}]}
+    body = {
+        **body_of(Measured(of="x", typed="1 V", kind="voltage", number=1.0)),
+        "place": [{"by": PersonalText("name", "Example Customer")}],
+    }
     (entry,) = store.append(job, [Statement(kind="measured", subject="visit:x/#1", body=body)])
     assert set(entry.body["place"][0]["by"]) == {"personal", "hash"}
     assert store.text(entry.body["place"][0]["by"]["hash"]) == "Example Customer"
 
 
 def test_the_same_text_twice_cannot_be_recognised_by_its_hash(store: Store, job: str) -> None:
-    a, b = store.append(job, [said("seen", f"visit:x/#{n}", Seen(of="x", words=PersonalText("plate", "DEMO-1"))) for n in (1, 2)])
+    a, b = store.append(
+        job,
+        [said("seen", f"visit:x/#{n}", Seen(of="x", words=PersonalText("plate", "DEMO-1"))) for n in (1, 2)],
+    )
     assert a.body["words"]["hash"] != b.body["words"]["hash"]
     assert digest("DEMO-1") not in (a.body["words"]["hash"], b.body["words"]["hash"])
 
@@ -188,7 +264,13 @@ def files_with(folder: Path, text: str) -> list[str]:
 
 def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(store: Store) -> None:
     filled = fill(store)
-    texts = [text for kind, text in store._connection.execute("SELECT kind, text FROM person WHERE job = ?", (filled.job,)) if text]
+    texts = [
+        text
+        for kind, text in store._connection.execute(
+            "SELECT kind, text FROM person WHERE job = ?", (filled.job,)
+        )
+        if text
+    ]
     hashes = [ref.hash for ref in store.job(filled.job).persons()]
     assert len(texts) == 4 and all(files_with(store.path.parent, text) for text in texts)
     assert store.forget(filled.job) == {"name": 1, "phone": 1, "plate": 1, "words": 1}
@@ -200,25 +282,35 @@ def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(s
     assert not store.forgotten("0" * 64)
     last = store.journal(filled.job)[-1]
     assert (last.kind, last.body["counts"]) == ("forgotten", {"name": 1, "phone": 1, "plate": 1, "words": 1})
-    assert store.invoice("2026-A-0001").body["document"]["to"][0]["hash"] in hashes, "the invoice stands, with a reference that nothing answers"
+    assert store.invoice("2026-A-0001").body["document"]["to"][0]["hash"] in hashes, (
+        "the invoice stands, with a reference that nothing answers"
+    )
 
 
 def test_what_another_program_left_in_unused_pages_goes_too(store: Store, job: str) -> None:
-    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
+    store.append(
+        job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))]
+    )
     with closing(sqlite3.connect(store.path, isolation_level=None)) as tool:
         tool.execute("PRAGMA secure_delete = OFF")
         tool.execute("CREATE TABLE scratch AS SELECT * FROM person")
         tool.execute("DROP TABLE scratch")
         tool.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    assert store.path.read_bytes().count(b"Example Customer") == 2, "deleted the ordinary way a text stays in the file"
+    assert store.path.read_bytes().count(b"Example Customer") == 2, (
+        "deleted the ordinary way a text stays in the file"
+    )
     assert store.forget(job) == {"name": 1}
     assert files_with(store.path.parent, "Example Customer") == []
 
 
 def test_forgetting_one_job_leaves_the_others(store: Store, job: str) -> None:
-    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
+    store.append(
+        job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))]
+    )
     other = store.new_job()
-    store.append(other, [said("opened", "o:opened/#1", Opened(origin="o", words=PersonalText("words", "Squeaks.")))])
+    store.append(
+        other, [said("opened", "o:opened/#1", Opened(origin="o", words=PersonalText("words", "Squeaks.")))]
+    )
     store.forget(other)
     name = store.job(job).customer.name
     assert isinstance(name, Personal)
@@ -226,9 +318,14 @@ def test_forgetting_one_job_leaves_the_others(store: Store, job: str) -> None:
     assert not store.forgotten(name.hash)
 
 
-def test_forgetting_twice_says_it_once_and_what_came_after_can_be_forgotten_too(store: Store, job: str) -> None:
+def test_forgetting_twice_says_it_once_and_what_came_after_can_be_forgotten_too(
+    store: Store, job: str
+) -> None:
     for number in (1, 2):
-        store.append(job, [said("customer", f"visit:c/#{number}", Customer(name=PersonalText("name", "Example Customer")))])
+        store.append(
+            job,
+            [said("customer", f"visit:c/#{number}", Customer(name=PersonalText("name", "Example Customer")))],
+        )
         assert store.verify() == []
         assert store.forget(job) == {"name": 1}
         assert store.forget(job) == {}
@@ -236,8 +333,12 @@ def test_forgetting_twice_says_it_once_and_what_came_after_can_be_forgotten_too(
     assert [entry.kind for entry in store.journal(job)].count("forgotten") == 2
 
 
-def test_a_reader_who_keeps_the_old_state_is_named_and_forgetting_again_finishes(store: Store, job: str) -> None:
-    store.append(job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))])
+def test_a_reader_who_keeps_the_old_state_is_named_and_forgetting_again_finishes(
+    store: Store, job: str
+) -> None:
+    store.append(
+        job, [said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))]
+    )
     hasty = Store.open(store.path, patience=0.05)
     with closing(sqlite3.connect(store.path, isolation_level=None)) as reader:
         reader.execute("BEGIN")
@@ -249,15 +350,26 @@ def test_a_reader_who_keeps_the_old_state_is_named_and_forgetting_again_finishes
     hasty.close()
 
 
-# ── books ──────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── books ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_an_invoice_stands_in_the_books_and_the_job_names_it(store: Store, job: str) -> None:
     entry = store.issue(job, "2026-A", invoice)
     (issued,) = store.job(job).issued
-    assert issued.record == Issued(number="2026-A-0001", document_id=entry.body["document_id"], document_hash=entry.body["document_hash"], books_entry=entry.id)
+    assert issued.record == Issued(
+        number="2026-A-0001",
+        document_id=entry.body["document_id"],
+        document_hash=entry.body["document_hash"],
+        books_entry=entry.id,
+    )
     assert store.invoice("2026-A-0001") == entry
-    assert (entry.journal, entry.job, entry.chain, entry.n, entry.body["place"]) == ("books", job, "2026-A", 0, 1)
+    assert (entry.journal, entry.job, entry.chain, entry.n, entry.body["place"]) == (
+        "books",
+        job,
+        "2026-A",
+        0,
+        1,
+    )
 
 
 def test_an_invoice_that_cannot_be_built_takes_no_number(store: Store, job: str) -> None:
@@ -273,7 +385,11 @@ def test_an_invoice_that_cannot_be_built_takes_no_number(store: Store, job: str)
 
 def test_each_books_chain_counts_for_itself_and_payments_take_no_number(store: Store, job: str) -> None:
     fill(store)
-    assert [(entry.chain, entry.body["place"]) for entry in store.books() if entry.kind == "invoice"] == [("2026-A", 1), ("2026-A", 2), ("2026-B", 1)]
+    assert [(entry.chain, entry.body["place"]) for entry in store.books() if entry.kind == "invoice"] == [
+        ("2026-A", 1),
+        ("2026-A", 2),
+        ("2026-B", 1),
+    ]
     assert store.issue(job, "2026-A", invoice).body["place"] == 3
     assert [entry.kind for entry in store.books("2026-A")] == ["invoice", "invoice", "payment", "invoice"]
 
@@ -286,7 +402,9 @@ def test_each_books_chain_counts_for_itself_and_payments_take_no_number(store: S
         (lambda place: attrs.evolve(invoice(place), document_hash="0"), "hash"),
     ],
 )
-def test_an_invoice_that_does_not_fit_its_number_is_refused(store: Store, job: str, build: Any, why: str) -> None:
+def test_an_invoice_that_does_not_fit_its_number_is_refused(
+    store: Store, job: str, build: Any, why: str
+) -> None:
     with pytest.raises(StoreProblem, match=why):
         store.issue(job, "2026-A", build)
     assert store.books() == []
@@ -326,7 +444,10 @@ def test_the_books_are_not_kept_among_the_jobs(store: Store, job: str) -> None:
 
 
 def test_a_payment_is_the_same_in_the_job_and_in_the_books(store: Store, job: str) -> None:
-    paid, taken = Paid(amount=500, currency="EUR", how="cash"), PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit")
+    paid, taken = (
+        Paid(amount=500, currency="EUR", how="cash"),
+        PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"),
+    )
     told, booked = store.payment(job, "2026-A", paid, taken)
     assert (told.kind, told.journal, booked.kind, booked.journal) == ("paid", "job", "payment", "books")
     store.payment(job, "2026-A", paid, taken)
@@ -344,7 +465,7 @@ def test_an_unknown_invoice_is_answered_with_those_that_there_are(store: Store, 
         store.invoice("7")
 
 
-# ── links ──────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── links ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_a_link_is_noted_published_and_revoked_once(store: Store, job: str) -> None:
@@ -370,7 +491,7 @@ def test_a_link_s_number_and_token_are_its_own(store: Store) -> None:
         store.mark_published("cd" * 32)
 
 
-# ── lineage ────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── lineage ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_a_restored_copy_goes_on_in_a_chain_of_its_own_and_reads_the_old_one(store: Store, job: str) -> None:
@@ -388,7 +509,7 @@ def test_two_stores_have_two_lineages(store: Store, tmp_path: Path) -> None:
         assert other.lineage != store.lineage
 
 
-# ── opening ────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── opening ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_what_is_no_store_is_told_in_one_sentence(tmp_path: Path) -> None:
@@ -398,9 +519,12 @@ def test_what_is_no_store_is_told_in_one_sentence(tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "other.db")) as connection:
         connection.execute("CREATE TABLE t (x)")
     for name, why in (
-        ("absent", "There is no store"), ("folder", "is not a file"), ("text", "not a corekit store"),
-        ("empty", "not a corekit store"), ("other.db", "not a corekit store"),
-    ):  # fmt: skip
+        ("absent", "There is no store"),
+        ("folder", "is not a file"),
+        ("text", "not a corekit store"),
+        ("empty", "not a corekit store"),
+        ("other.db", "not a corekit store"),
+    ):
         before = (tmp_path / name).read_bytes() if (tmp_path / name).is_file() else None
         with pytest.raises(StoreProblem, match=why) as raised:
             Store.open(tmp_path / name)
@@ -408,7 +532,9 @@ def test_what_is_no_store_is_told_in_one_sentence(tmp_path: Path) -> None:
         assert before is None or (tmp_path / name).read_bytes() == before
 
 
-def test_without_hard_links_a_store_that_appeared_meanwhile_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_hard_links_a_store_that_appeared_meanwhile_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "journal.sqlite"
 
     def none(*_: object) -> None:
@@ -437,7 +563,10 @@ def test_only_its_owner_may_read_a_store(store: Store) -> None:
 
 
 def test_a_store_that_another_program_writes_to_is_told_as_locked(store: Store, job: str) -> None:
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other, Store.open(store.path, patience=0.05) as hasty:
+    with (
+        closing(sqlite3.connect(store.path, isolation_level=None)) as other,
+        Store.open(store.path, patience=0.05) as hasty,
+    ):
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreProblem, match=r"locked.*try again"):
             hasty.append(job, [said("measured", "visit:v/#1", reading("1 V"))])
@@ -456,26 +585,49 @@ def test_a_closed_store_says_so(store: Store) -> None:
 
 def test_opening_a_store_loads_nothing_heavy() -> None:
     code = "import sys, corekit.store.store; print(*sorted({name.split('.')[0] for name in sys.modules}))"
-    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
-    assert not set(loaded) & {"pint", "reportlab", "flask", "numpy", "jinja2", "qrcode", "cattrs", "pluggy", "sqlalchemy"}
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert not set(loaded) & {
+        "pint",
+        "reportlab",
+        "flask",
+        "numpy",
+        "jinja2",
+        "qrcode",
+        "cattrs",
+        "pluggy",
+        "sqlalchemy",
+    }
 
 
-# ── laws ───────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── laws ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 plain = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
-readings = st.builds(Measured, of=plain, typed=plain, kind=st.just("voltage"), number=st.floats(allow_nan=False, allow_infinity=False), place=plain)
+readings = st.builds(
+    Measured,
+    of=plain,
+    typed=plain,
+    kind=st.just("voltage"),
+    number=st.floats(allow_nan=False, allow_infinity=False),
+    place=plain,
+)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(record=readings, reason=plain, words=plain.filter(lambda text: text.strip()), subject=plain)
-def test_whatever_is_typed_comes_back_as_it_was_and_keeps_the_chain_whole(store: Store, record: Measured, reason: str, words: str, subject: str) -> None:
+def test_whatever_is_typed_comes_back_as_it_was_and_keeps_the_chain_whole(
+    store: Store, record: Measured, reason: str, words: str, subject: str
+) -> None:
     job = store.new_job()
     opened = said("opened", "o:opened/#1", Opened(origin="o", words=PersonalText("words", words)))
     written = store.append(job, [opened, said("measured", f"visit:{subject}#1", record, reason=reason)])
     assert store.journal(job) == written
     assert all(digest(entry.content()) == entry.id for entry in written)
     back = store.job(job).measured(0)[0].record
-    assert (back.of, back.typed, back.place) == tuple(normalize("NFC", text) for text in (record.of, record.typed, record.place))
+    assert (back.of, back.typed, back.place) == tuple(
+        normalize("NFC", text) for text in (record.of, record.typed, record.place)
+    )
     assert float(back.number) == record.number
     assert written[1].reason == normalize("NFC", reason)
     (person,) = store.texts(store.job(job).persons()).values()

@@ -1,4 +1,6 @@
-"""One invoice over several jobs: all of them are told, or none; each keeps its own persons; verifying knows whose it is."""
+"""One invoice over several jobs: all of them are told, or none; each keeps its own persons; verifying knows
+whose it is.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,13 @@ def begun(store: Store, name: str) -> tuple[str, dict[str, str]]:
     """A job that has just begun, and the reference to its customer's name."""
     job = store.new_job()
     customer = Customer(name=PersonalText("name", "Invented Deliveries"))
-    written = store.append(job, [said("opened", f"{name}:opened#1", Opened(origin=name)), said("customer", f"{name}:customer#1", customer)])
+    written = store.append(
+        job,
+        [
+            said("opened", f"{name}:opened#1", Opened(origin=name)),
+            said("customer", f"{name}:customer#1", customer),
+        ],
+    )
     return job, written[1].body["name"]
 
 
@@ -61,12 +69,16 @@ def test_all_jobs_are_told_of_the_one_entry_in_the_books(store: Store, two: tupl
 
 def test_an_invoice_over_one_job_says_nothing_of_several(store: Store, two: tuple[str, str]) -> None:
     entry = store.issue(two[0], CHAIN, invoice)
-    assert "jobs" not in entry.body, "what an older program wrote of a single invoice and what this one writes must be the same"
+    assert "jobs" not in entry.body, (
+        "what an older program wrote of a single invoice and what this one writes must be the same"
+    )
     assert jobs_of(entry) == (two[0],)
 
 
 def test_it_may_refer_to_the_persons_of_each_of_its_jobs_and_of_no_other(store: Store) -> None:
-    (one, name), (two, other), (stranger, foreign) = (begun(store, label) for label in ("one", "two", "three"))
+    (one, name), (two, other), (stranger, foreign) = (
+        begun(store, label) for label in ("one", "two", "three")
+    )
     with pytest.raises(StoreProblem, match="which this job does not have"):
         store.issue_together([one, two], CHAIN, over(one, two, to=[name, foreign]))
     assert store.books() == []
@@ -122,12 +134,22 @@ def test_verifying_names_a_job_that_the_invoice_is_not_over(store: Store, two: t
     with closing(sqlite3.connect(store.path, isolation_level=None)) as raw:
         raw.execute("UPDATE entry SET job = ? WHERE kind = 'issued' AND job = ?", (third, two[1]))
         found = verification.faults(raw)
-    assert any("says that invoice 2026-A-0001 was issued, and the books do not" in fault for fault in found), found
+    assert any(
+        "says that invoice 2026-A-0001 was issued, and the books do not" in fault for fault in found
+    ), found
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX signals")
-def test_a_kill_between_two_jobs_leaves_neither_issued_and_takes_no_number(store: Store, two: tuple[str, str]) -> None:
-    child = subprocess.run([sys.executable, str(CHILD), str(store.path), two[0], "together", two[1]], capture_output=True, text=True, timeout=60, check=False)
+def test_a_kill_between_two_jobs_leaves_neither_issued_and_takes_no_number(
+    store: Store, two: tuple[str, str]
+) -> None:
+    child = subprocess.run(
+        [sys.executable, str(CHILD), str(store.path), two[0], "together", two[1]],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
     assert (child.returncode, child.stdout) == (-signal.SIGKILL, "half -\n"), child.stderr
     assert store.verify() == []
     assert store.books() == []

@@ -60,7 +60,9 @@ def columns(connection: sqlite3.Connection, table: str) -> list[str]:
 
 
 def test_the_tables_tried_here_are_all_there_are(raw: sqlite3.Connection) -> None:
-    assert [name for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")] == list(TABLES)
+    assert [
+        name for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+    ] == list(TABLES)
     assert all(raw.execute(f"SELECT count(*) FROM {table}").fetchone()[0] >= 2 for table in TABLES)
 
 
@@ -77,7 +79,9 @@ def test_one_changed_byte_in_any_column_of_any_row_is_named(raw: sqlite3.Connect
             except sqlite3.IntegrityError:  # its neighbour has that very key; a number that is free then
                 raw.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", ((old or 0) + 1000, rowid))
             found = faults(raw)
-            assert any(fault.startswith(f"table {table}, ") for fault in found), f"{table}.{column}: {old!r} became {new!r}, and {found} does not name it"
+            assert any(fault.startswith(f"table {table}, ") for fault in found), (
+                f"{table}.{column}: {old!r} became {new!r}, and {found} does not name it"
+            )
             raw.execute("ROLLBACK")
             tried += 1
     assert faults(raw) == []
@@ -87,7 +91,9 @@ def test_one_changed_byte_in_any_column_of_any_row_is_named(raw: sqlite3.Connect
 @pytest.mark.parametrize("table", ["entry", "person"])
 def test_every_single_character_of_a_long_text_counts(raw: sqlite3.Connection, table: str) -> None:
     column = "body" if table == "entry" else "text"
-    rowid, old = raw.execute(f"SELECT rowid, {column} FROM {table} ORDER BY length({column}) DESC LIMIT 1").fetchone()
+    rowid, old = raw.execute(
+        f"SELECT rowid, {column} FROM {table} ORDER BY length({column}) DESC LIMIT 1"
+    ).fetchone()
     for place in range(0, len(old), 1 if table == "person" else 7):
         raw.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", (another(old, place), rowid))
         assert any(fault.startswith(f"table {table}, ") for fault in faults(raw)), old[place]
@@ -106,7 +112,9 @@ def test_a_removed_row_is_named_wherever_it_stood(raw: sqlite3.Connection, table
 
 
 def test_a_copied_row_is_named(raw: sqlite3.Connection) -> None:
-    raw.execute("INSERT INTO person SELECT 'copy' || substr(hash, 5), job, kind, salt, text, seal FROM person LIMIT 1")
+    raw.execute(
+        "INSERT INTO person SELECT 'copy' || substr(hash, 5), job, kind, salt, text, seal FROM person LIMIT 1"
+    )
     assert sum(fault.startswith("table person") for fault in faults(raw)) >= 2
 
 
@@ -116,7 +124,13 @@ def test_a_copied_row_is_named(raw: sqlite3.Connection) -> None:
         ("UPDATE entry SET body = replace(body, ',', ', ')", "its body is not written the way it was"),
         ("UPDATE entry SET body = 'no data' WHERE n = 1", "its body is not written the way it was"),
         ("UPDATE entry SET replaces = '[\"x\"]' WHERE n = 1", "it replaces x, which is no entry of its job"),
-        ("DELETE FROM entry WHERE kind = 'issued' AND n = (SELECT min(n) FROM entry WHERE kind = 'issued')", "does not know of invoice"),
+        (
+            (
+                "DELETE FROM entry WHERE kind = 'issued' AND n = (SELECT min(n) FROM entry WHERE kind ="
+                " 'issued')"
+            ),
+            "does not know of invoice",
+        ),
         ("DELETE FROM entry WHERE kind = 'invoice' AND place = 1", "without a gap"),
         ("DELETE FROM person WHERE kind = 'plate'", "refers to it, and it is gone"),
         ("UPDATE person SET job = 'x' WHERE kind = 'plate'", "no entry of this job refers to it"),
@@ -125,7 +139,9 @@ def test_a_copied_row_is_named(raw: sqlite3.Connection) -> None:
         ("UPDATE person SET text = CAST(x'ff41' AS TEXT) WHERE kind = 'plate'", "table person"),
     ],
 )
-def test_each_kind_of_damage_is_told_in_a_sentence_of_its_own(raw: sqlite3.Connection, damage: str, named: str) -> None:
+def test_each_kind_of_damage_is_told_in_a_sentence_of_its_own(
+    raw: sqlite3.Connection, damage: str, named: str
+) -> None:
     raw.execute(damage)
     assert any(named in fault for fault in faults(raw)), faults(raw)
 
@@ -147,7 +163,9 @@ def dump(path: Path) -> list[str] | None:
 
 
 def test_bytes_changed_in_the_file_itself_never_pass_unseen(whole: Path, tmp_path: Path) -> None:
-    """Either the store says so, or the damage hit unused bytes and every row is as it was (the database's own check finds few of these)."""
+    """Either the store says so, or the damage hit unused bytes and every row is as it was (the database's own
+    check finds few of these).
+    """
     healthy, original, draws = dump(whole), whole.read_bytes(), random.Random(20)
     assert healthy is not None
     seen = harmless = 0
@@ -172,16 +190,27 @@ def test_bytes_changed_in_the_file_itself_never_pass_unseen(whole: Path, tmp_pat
 @pytest.mark.parametrize(
     ("damage", "ask"),
     [
-        ("UPDATE entry SET body = replace(body, '12.78', '12.79') WHERE kind = 'measured'", lambda store: store.job(store.jobs()[0])),
-        ("UPDATE entry SET body = replace(body, '31860', '31861') WHERE kind = 'invoice'", lambda store: store.books()),
-        ("UPDATE person SET text = text || 'x'", lambda store: store.texts(store.job(store.jobs()[0]).persons())),
+        (
+            "UPDATE entry SET body = replace(body, '12.78', '12.79') WHERE kind = 'measured'",
+            lambda store: store.job(store.jobs()[0]),
+        ),
+        (
+            "UPDATE entry SET body = replace(body, '31860', '31861') WHERE kind = 'invoice'",
+            lambda store: store.books(),
+        ),
+        (
+            "UPDATE person SET text = text || 'x'",
+            lambda store: store.texts(store.job(store.jobs()[0]).persons()),
+        ),
         ("UPDATE link SET revoked = ''", lambda store: store.links()),
         ("UPDATE meta SET value = 'x' WHERE key = 'lineage'", lambda store: store.lineage),
         ("UPDATE meta SET value = '1' WHERE key = 'demo'", lambda store: store.demo),
         ("DELETE FROM tally", lambda store: store.rename_lineage()),
     ],
 )
-def test_a_changed_row_is_not_handed_out(raw: sqlite3.Connection, tmp_path: Path, damage: str, ask: Callable[[Store], Any]) -> None:
+def test_a_changed_row_is_not_handed_out(
+    raw: sqlite3.Connection, tmp_path: Path, damage: str, ask: Callable[[Store], Any]
+) -> None:
     raw.execute(damage)
     with Store.open(tmp_path / "copy.corekit") as store, pytest.raises(StoreProblem, match="corekit verify"):
         ask(store)

@@ -13,10 +13,14 @@ ROOT = Path(__file__).resolve().parents[2]
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 PLUGIN = ROOT / "demo" / "brakes"
 BLOCKS = re.findall(r"```(python|toml)\n(.*?)```", GUIDE, re.DOTALL)
-FILES = "\n".join(path.read_text("utf-8") for path in sorted(PLUGIN.rglob("*")) if path.suffix in (".py", ".toml"))
+FILES = "\n".join(
+    path.read_text("utf-8") for path in sorted(PLUGIN.rglob("*")) if path.suffix in (".py", ".toml")
+)
 
 
-@pytest.mark.parametrize("block", [text for _, text in BLOCKS], ids=[text.split("\n", 1)[0][:40] for _, text in BLOCKS])
+@pytest.mark.parametrize(
+    "block", [text for _, text in BLOCKS], ids=[text.split("\n", 1)[0][:40] for _, text in BLOCKS]
+)
 def test_a_block_of_the_guide_stands_in_the_example_plugin_word_for_word(block: str) -> None:
     wanted = [line for line in block.strip("\n").split("\n") if line.strip()]
     there = [line for line in FILES.split("\n") if line.strip()]

@@ -1,4 +1,6 @@
-"""What tests of the whole do again and again: say a command, serve a shop, change a visit file, read things back."""
+"""What tests of the whole do again and again: say a command, serve a shop, change a visit file, read things
+back.
+"""
 
 from __future__ import annotations
 
@@ -50,7 +52,11 @@ def corekit(*words: str | Path, shop: Path | None = None, answer: str = "") -> S
     """
     named = [*map(str, words), *(["--shop", str(shop)] if shop else [])]
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), mock.patch("sys.stdin", io.StringIO(answer)):
+    with (
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+        mock.patch("sys.stdin", io.StringIO(answer)),
+    ):
         code = main(named)
     said = Said(code, out.getvalue(), err.getvalue())
     assert "Traceback" not in said.words, said
@@ -101,7 +107,19 @@ def written(folder: Path, text: str, name: str = "visit.toml") -> Path:
 def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path:
     """A shop as `corekit init` sets it up, with the demo's prices and meter."""
     pages = ["--page", page] if page else []
-    done(corekit("init", folder, "--name", "Test Repairs", "--address", "2 Invented Lane", "--currency", "eur", *pages))
+    done(
+        corekit(
+            "init",
+            folder,
+            "--name",
+            "Test Repairs",
+            "--address",
+            "2 Invented Lane",
+            "--currency",
+            "eur",
+            *pages,
+        )
+    )
     shutil.copy(data_path("demo") / "shop" / "prices.toml", folder)
     demo = (data_path("demo") / "shop" / "shop.toml").read_text("utf-8")
     with (folder / "shop.toml").open("a", encoding="utf-8") as shop:
@@ -118,7 +136,9 @@ def told_in(job: str) -> dict[str, Any]:
 
 
 def persons_in(job: str) -> list[str]:
-    """All that a demo's visit file says of a person: names, phones, addresses, plate, full VIN, what was told, the complaint."""
+    """All that a demo's visit file says of a person: names, phones, addresses, plate, full VIN, what was
+    told, the complaint.
+    """
     data = told_in(job)
     vehicle = {key: data["vehicle"].get(key) for key in ("plate", "vin", "told")}
     return [text for text in (data["reason"], *data.get("customer", {}).values(), *vehicle.values()) if text]
@@ -150,7 +170,9 @@ def squeezed(text: str) -> str:
 
 
 def document_texts(data: Any) -> Iterator[str]:
-    """Every text that the blocks of a Document (as data) print, in their order; persons, names of fields and figures' bones left out."""
+    """Every text that the blocks of a Document (as data) print, in their order; persons, names of fields and
+    figures' bones left out.
+    """
     if isinstance(data, str):
         yield data
     elif isinstance(data, dict):
@@ -167,7 +189,9 @@ def document_texts(data: Any) -> Iterator[str]:
 
 @contextlib.contextmanager
 def serving(folder: Path, *words: str) -> Iterator[str]:
-    """`corekit serve` on a free port, of the shop in a folder unless other words say what to serve; gives its address. It ends with the block."""
+    """`corekit serve` on a free port, of the shop in a folder unless other words say what to serve; gives its
+    address. It ends with the block.
+    """
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         port = taken.getsockname()[1]
@@ -232,7 +256,9 @@ def readings_of(job: str) -> Iterable[Typed]:
 
 
 def with_reading(reading: Typed, text: str) -> bytes:
-    """The visit file, as JSON, with this one reading changed (and confirmed, so that odd values pass the question)."""
+    """The visit file, as JSON, with this one reading changed (and confirmed, so that odd values pass the
+    question).
+    """
     data = told_in(reading.job)
     step = data["step"][reading.step]
     if reading.row is None:

@@ -1,4 +1,6 @@
-"""A small fleet to bill: vehicles of one customer whose visits are typed, offered, agreed to and done in a few lines."""
+"""A small fleet to bill: vehicles of one customer whose visits are typed, offered, agreed to and done in a
+few lines.
+"""
 
 from __future__ import annotations
 
@@ -57,21 +59,42 @@ class Fleet:
     def open(self) -> Shop:
         return Shop(self.folder, plugins=self.plugins)
 
-    def visited(self, name: str, *, told: str, plate: str, customer: dict[str, str] | None = None, work: tuple[str, ...] = (), **more: Any) -> str:
-        """A visit to its end, ready to be billed: diagnosis offered and agreed to, readings, the work asked for agreed to and done. Gives the job's id."""
+    def visited(
+        self,
+        name: str,
+        *,
+        told: str,
+        plate: str,
+        customer: dict[str, str] | None = None,
+        work: tuple[str, ...] = (),
+        **more: Any,
+    ) -> str:
+        """A visit to its end, ready to be billed: diagnosis offered and agreed to, readings, the work asked
+        for agreed to and done. Gives the job's id.
+        """
         rows: dict[str, Any] = {
-            "job": name, "reason": f"Complaint about {name}.", "vehicle": {"plate": plate, "told": told},
-            "customer": CUSTOMER if customer is None else customer, "traits": {"battery.type": "agm flat plate"}, "step": [*SOUND, *more.pop("step", [])],
-        }  # fmt: skip
+            "job": name,
+            "reason": f"Complaint about {name}.",
+            "vehicle": {"plate": plate, "told": told},
+            "customer": CUSTOMER if customer is None else customer,
+            "traits": {"battery.type": "agm flat plate"},
+            "step": [*SOUND, *more.pop("step", [])],
+        }
         with self.open() as shop:
             job = self.added(shop, rows)
             self.agreed(shop, shop.offer(job, "diagnosis"))
             if work:
-                asked = [{"wanted": {"operation": operation, "ground": "customer", "because": "asked for"}} for operation in work]
+                asked = [
+                    {"wanted": {"operation": operation, "ground": "customer", "because": "asked for"}}
+                    for operation in work
+                ]
                 rows["step"] = [*rows["step"], *asked]
                 self.added(shop, rows)
                 self.agreed(shop, shop.offer(job, "repair"), **more)
-                rows["step"] = [*rows["step"], *({"repaired": {"operation": operation}} for operation in work)]
+                rows["step"] = [
+                    *rows["step"],
+                    *({"repaired": {"operation": operation}} for operation in work),
+                ]
                 self.added(shop, rows)
         return job
 

@@ -1,7 +1,8 @@
 """The code on the paper, read back by programs that know nothing of corekit, and the page that it opens.
 
-The reading chain is a scanner's: the sheet at 150 dpi in grey (pypdfium2), the symbol found and decoded by zxing-cpp. What the
-symbol is was defined by ISO/IEC 18004; four modules of quiet zone around it are its clause on that, known from memory.
+The reading chain is a scanner's: the sheet at 150 dpi in grey (pypdfium2), the symbol found and decoded by
+zxing-cpp. What the symbol is was defined by ISO/IEC 18004; four modules of quiet zone around it are its
+clause on that, known from memory.
 """
 
 from __future__ import annotations
@@ -25,7 +26,19 @@ from corekit.report.pdf import check_glyphs, render_pdf
 from corekit.report.say import mask
 
 from ..conftest import Watched
-from .chain import JOBS, at, checked, corekit, document_texts, done, edited, paper_text, persons_in, squeezed, written
+from .chain import (
+    JOBS,
+    at,
+    checked,
+    corekit,
+    document_texts,
+    done,
+    edited,
+    paper_text,
+    persons_in,
+    squeezed,
+    written,
+)
 
 _NUMBER = re.compile(r"\d+(?:\.\d+)*")
 
@@ -47,7 +60,9 @@ def test_the_code_on_the_invoice_holds_its_link(invoices: dict[str, Invoice], jo
     invoice = invoices[job]
     assert re.fullmatch(r"http://127\.0\.0\.1:8741/v#[A-Z2-7]{26}", invoice.link)
     assert scanned(invoice.pdf.read_bytes()) == [invoice.link]
-    assert squeezed(invoice.link) in squeezed(paper_text(invoice.pdf)), "the link is not printed beside the code"
+    assert squeezed(invoice.link) in squeezed(paper_text(invoice.pdf)), (
+        "the link is not printed beside the code"
+    )
 
 
 def test_no_two_papers_hold_the_same_code(invoices: dict[str, Invoice]) -> None:
@@ -61,16 +76,24 @@ def test_estimates_carry_no_code(demo_out: Path) -> None:
 
 def test_every_face_on_every_paper_is_embedded_and_is_the_one_face(demo_out: Path) -> None:
     for path in (demo_out / "papers").iterdir():
-        fonts = [font.get_object() for page in pypdf.PdfReader(path).pages for font in page["/Resources"]["/Font"].values()]  # type: ignore[index]
+        fonts = [
+            font.get_object()
+            for page in pypdf.PdfReader(path).pages
+            for font in page["/Resources"]["/Font"].values()
+        ]  # type: ignore[index]
         assert fonts, path.name
         for font in fonts:
             described = [font, *(one.get_object() for one in font.get("/DescendantFonts", ()))]
             files = [one["/FontDescriptor"].get_object() for one in described if "/FontDescriptor" in one]
-            assert any("/FontFile2" in one or "/FontFile3" in one for one in files), f"{path.name}: {font['/BaseFont']} is not embedded"
+            assert any("/FontFile2" in one or "/FontFile3" in one for one in files), (
+                f"{path.name}: {font['/BaseFont']} is not embedded"
+            )
             assert "FiraSans" in font["/BaseFont"] or "FiraCode" in font["/BaseFont"], path.name
 
 
-def test_our_own_texts_are_all_in_the_face_of_the_papers(demo_out: Path, invoices: dict[str, Invoice], job: str) -> None:
+def test_our_own_texts_are_all_in_the_face_of_the_papers(
+    demo_out: Path, invoices: dict[str, Invoice], job: str
+) -> None:
     """What people type may fall back to another face; what plugins and papers say must not."""
     check_glyphs(invoices[job].document)
     with Shop(demo_out) as shop:
@@ -78,11 +101,20 @@ def test_our_own_texts_are_all_in_the_face_of_the_papers(demo_out: Path, invoice
             check_glyphs(from_data(offer.record.document))
 
 
-def test_the_invoice_answers_in_the_order_of_a_customers_questions(invoices: dict[str, Invoice], job: str) -> None:
+def test_the_invoice_answers_in_the_order_of_a_customers_questions(
+    invoices: dict[str, Invoice], job: str
+) -> None:
     text = " ".join(paper_text(invoices[job].pdf).split())
     order = [
-        "For", "What you told us", "What we found, and how we know", "What you agreed to", "What we did", "What it costs", "What to watch", "Record mark",
-    ]  # fmt: skip
+        "For",
+        "What you told us",
+        "What we found, and how we know",
+        "What you agreed to",
+        "What we did",
+        "What it costs",
+        "What to watch",
+        "Record mark",
+    ]
     if job == "worn-battery":
         order.insert(5, "Does it work now")
     places = [text.index(heading) for heading in order]
@@ -98,7 +130,9 @@ def job(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
-def opened(invoices: dict[str, Invoice], demo_served: str, lasting_phone: Callable[..., Watched], job: str) -> Watched:
+def opened(
+    invoices: dict[str, Invoice], demo_served: str, lasting_phone: Callable[..., Watched], job: str
+) -> Watched:
     """The page of one job, opened by the link that its paper's code holds."""
     watched = lasting_phone()
     (link,) = scanned(invoices[job].pdf.read_bytes())
@@ -124,7 +158,8 @@ def test_the_page_opens_on_a_phone_without_a_fault_a_stranger_or_a_sideways_scro
     assert [address for address in opened.asked if not address.startswith(f"{demo_served}/")] == []
     assert opened.page.evaluate("document.documentElement.scrollWidth") <= 360
     wide = opened.page.evaluate(
-        "[...document.querySelectorAll('article *')].filter(one => one.getBoundingClientRect().right > innerWidth + 1).map(one => one.outerHTML.slice(0, 80))"
+        "[...document.querySelectorAll('article *')].filter(one => one.getBoundingClientRect().right >"
+        " innerWidth + 1).map(one => one.outerHTML.slice(0, 80))"
     )
     assert wide == []
     assert opened.page.context.cookies() == []
@@ -142,7 +177,9 @@ def test_every_number_is_the_same_on_paper_page_and_check(
         assert _NUMBER.search(shown)
         assert shown in paper, f"{reading['of']} {reading['shown']}: not on the paper"
         assert shown.casefold() in page, f"{reading['of']} {reading['shown']}: not on the page"
-        assert shown in squeezed(paper_text(masked_paper)), f"{reading['of']} {reading['shown']}: not on the masked copy"
+        assert shown in squeezed(paper_text(masked_paper)), (
+            f"{reading['of']} {reading['shown']}: not on the masked copy"
+        )
     for finding in checked(job, demo_out)["findings"]:
         for limit in finding["limits"][:1]:
             if squeezed(finding["text"]) in paper:
@@ -151,16 +188,25 @@ def test_every_number_is_the_same_on_paper_page_and_check(
 
 
 @pytest.mark.browser
-def test_every_text_of_the_document_stands_on_paper_and_page(opened: Watched, job: str, invoices: dict[str, Invoice]) -> None:
+def test_every_text_of_the_document_stands_on_paper_and_page(
+    opened: Watched, job: str, invoices: dict[str, Invoice]
+) -> None:
     page, paper = squeezed(opened.text).casefold(), squeezed(paper_text(invoices[job].pdf)).casefold()
     texts = [text for text in document_texts(to_data(invoices[job].document)["blocks"]) if text]
     assert len(texts) > 40
-    missing = {(where, text) for text in texts for where, whole in (("page", page), ("paper", paper)) if squeezed(text).casefold() not in whole}
+    missing = {
+        (where, text)
+        for text in texts
+        for where, whole in (("page", page), ("paper", paper))
+        if squeezed(text).casefold() not in whole
+    }
     assert missing == set()
 
 
 @pytest.mark.browser
-def test_paper_and_masked_copy_print_the_same_numbers(masked_paper: bytes, job: str, invoices: dict[str, Invoice], opened: Watched) -> None:
+def test_paper_and_masked_copy_print_the_same_numbers(
+    masked_paper: bytes, job: str, invoices: dict[str, Invoice], opened: Watched
+) -> None:
     def numbers(text: str) -> Counter[str]:
         for personal in persons_in(job):
             text = text.replace(personal, " ")
@@ -192,7 +238,9 @@ def test_what_was_published_holds_no_word_of_a_person(demo_out: Path) -> None:
 
 
 @pytest.mark.browser
-def test_the_page_prints_without_its_buttons_on_paper_of_its_own(invoices: dict[str, Invoice], demo_served: str, phone: Callable[..., Watched]) -> None:
+def test_the_page_prints_without_its_buttons_on_paper_of_its_own(
+    invoices: dict[str, Invoice], demo_served: str, phone: Callable[..., Watched]
+) -> None:
     watched = phone()
     watched.open(at(invoices["worn-battery"].link, demo_served))
     printed = paper_text(watched.page.pdf(format="A4"))
@@ -207,7 +255,17 @@ def test_a_customer_reads_before_after_limit_source_ground_and_what_stays_open(
 ) -> None:
     watched = phone()
     watched.open(at(invoices["worn-battery"].link, demo_served))
-    for words in ("8.40 V", "10.30 V", "at least 9.31 V", "TM 5-4210-230-14&P-1", "shown to work", "What we did", "What to watch", "306.60", "Call-out"):
+    for words in (
+        "8.40 V",
+        "10.30 V",
+        "at least 9.31 V",
+        "TM 5-4210-230-14&P-1",
+        "shown to work",
+        "What we did",
+        "What to watch",
+        "306.60",
+        "Call-out",
+    ):
         assert squeezed(words) in squeezed(watched.text), words
     strips = watched.page.query_selector_all("svg.strip")
     assert len(strips) >= 4
@@ -219,7 +277,11 @@ def test_a_customer_reads_before_after_limit_source_ground_and_what_stays_open(
 
 def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) -> None:
     """The number is constructed, of no maker's; its check digit fits (as core-vin-04)."""
-    text = edited(JOBS["undecided"].read_text("utf-8"), ('"undecided"', '"with-vin"'), ('plate = "DEMO-3"', 'vin = "0TSTE1D1XS0000001"'))
+    text = edited(
+        JOBS["undecided"].read_text("utf-8"),
+        ('"undecided"', '"with-vin"'),
+        ('plate = "DEMO-3"', 'vin = "0TSTE1D1XS0000001"'),
+    )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:
         with pytest.raises(OfferAwaited) as awaited:
@@ -232,4 +294,3 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     assert "0TSTE1D1XS" not in json.dumps(to_data(invoice.document))
     assert not any("0TSTE1D1XS" in path.read_text("utf-8") for path in (demo_copy / "published").iterdir())
     done(corekit("verify", shop=demo_copy))
-

@@ -1,7 +1,9 @@
-"""One invoice over several vehicles of one customer, from the visits to the paper, the page, the payment and forgetting.
+"""One invoice over several vehicles of one customer, from the visits to the paper, the page, the payment and
+forgetting.
 
-Sums are worked out by hand with EN 16931-1's rules (BR-CO-10: lines rounded each; BR-CO-17: tax per rate on the document,
-rounded half up; BT-114: rounding amount); prices and rate are those of `fleet.PRICES`, invented.
+Sums are worked out by hand with EN 16931-1's rules (BR-CO-10: lines rounded each; BR-CO-17: tax per rate on
+the document, rounded half up; BT-114: rounding amount); prices and rate are those of `fleet.PRICES`,
+invented.
 """
 
 from __future__ import annotations
@@ -26,9 +28,10 @@ from corekit.report.say import mask
 from .chain import corekit, done, paper_text, refused, squeezed
 from .fleet import CUSTOMER, Fleet
 
-# Van 1: call-out 20.01, diagnosis 30.02, 0.35 h × 61.70 = 21.595 → 21.60, part 4.55: net 76.18. Alone 19 %: 14.4742 → 14.47; 90.65.
-# Van 2: call-out 20.01, diagnosis 30.02, 0.4 h × 61.70 = 24.68: net 74.71. Alone 19 %: 14.1949 → 14.19; 88.90.
-# Together: net 150.89, tax 28.6691 → 28.67, gross 179.56; apart 179.55, so the rounding amount is -0.01.
+# Van 1: call-out 20.01, diagnosis 30.02, 0.35 h × 61.70 = 21.595 → 21.60, part 4.55: net 76.18. Alone 19 %:
+# 14.4742 → 14.47; 90.65. Van 2: call-out 20.01, diagnosis 30.02, 0.4 h × 61.70 = 24.68: net 74.71. Alone 19
+# %: 14.1949 → 14.19; 88.90. Together: net 150.89, tax 28.6691 → 28.67, gross 179.56; apart 179.55, so the
+# rounding amount is -0.01.
 NET_1, NET_2, NET, TAX, TOTAL = "76.18", "74.71", "150.89", "28.67", 17955
 VAN_1: dict[str, Any] = {"told": "panel van, white", "plate": "XX 1", "work": ("battery.clean_contacts",)}
 VAN_2: dict[str, Any] = {"told": "pick-up, grey", "plate": "XX 2", "work": ("battery.charge",)}
@@ -36,12 +39,20 @@ VAN_2: dict[str, Any] = {"told": "pick-up, grey", "plate": "XX 2", "work": ("bat
 
 @pytest.fixture(scope="module")
 def visited(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A shop with the visits to two vans of one customer and to one of another, all done and none billed. Do not write into it."""
+    """A shop with the visits to two vans of one customer and to one of another, all done and none billed.
+
+    Do not write into it.
+    """
     fleet = Fleet.of(tmp_path_factory.mktemp("fleet") / "shop")
     fleet.visited("van-1", **VAN_1)
     fleet.visited("van-2", **VAN_2)
     fleet.visited("van-3", told="estate car, blue", plate="XX 3")
-    fleet.visited("other", told="hatchback, red", plate="YY 1", customer=CUSTOMER | {"address": "10 Made-up Road, Sampleton"})
+    fleet.visited(
+        "other",
+        told="hatchback, red",
+        plate="YY 1",
+        customer=CUSTOMER | {"address": "10 Made-up Road, Sampleton"},
+    )
     return fleet.folder
 
 
@@ -76,22 +87,60 @@ def test_the_paper_tells_of_each_vehicle_and_adds_up_all_of_it(fleet: Fleet) -> 
         assert invoice.document.total == "179.55"
     said = words(invoice.pdf)
     after(
-        said, f"Invoice {invoice.number}", CUSTOMER["name"], CUSTOMER["address"], "In short", "Vehicle 1, panel van, white:", "Vehicle 2, pick-up, grey:",
-        "Vehicle 1", "XX 1", "What you told us", "Complaint about van-1.", "What we found, and how we know", "12.78 V", "What you agreed to",
-        "59.54 EUR, agreed by the customer, by message", "31.12 EUR", "Does it work now", "What to watch",
-        "Vehicle 2", "XX 2", "What you told us", "Complaint about van-2.", "What we found, and how we know", "12.78 V", "What you agreed to",
-        "29.37 EUR", "Does it work now", "What to watch",
-        "What we did", "Vehicle 1", "panel van, white, XX 1", "21.60", "4.55", f"Net, vehicle 1 {NET_1}",
-        "Vehicle 2", "pick-up, grey, XX 2", "24.68", f"Net, vehicle 2 {NET_2}",
-        "What it costs", f"Net {NET}", f"Tax 19 % on {NET} {TAX}", "Rounding, to the sum agreed -0.01", "Total 179.55", "Due 179.55", "Record mark",
-    )  # fmt: skip
+        said,
+        f"Invoice {invoice.number}",
+        CUSTOMER["name"],
+        CUSTOMER["address"],
+        "In short",
+        "Vehicle 1, panel van, white:",
+        "Vehicle 2, pick-up, grey:",
+        "Vehicle 1",
+        "XX 1",
+        "What you told us",
+        "Complaint about van-1.",
+        "What we found, and how we know",
+        "12.78 V",
+        "What you agreed to",
+        "59.54 EUR, agreed by the customer, by message",
+        "31.12 EUR",
+        "Does it work now",
+        "What to watch",
+        "Vehicle 2",
+        "XX 2",
+        "What you told us",
+        "Complaint about van-2.",
+        "What we found, and how we know",
+        "12.78 V",
+        "What you agreed to",
+        "29.37 EUR",
+        "Does it work now",
+        "What to watch",
+        "What we did",
+        "Vehicle 1",
+        "panel van, white, XX 1",
+        "21.60",
+        "4.55",
+        f"Net, vehicle 1 {NET_1}",
+        "Vehicle 2",
+        "pick-up, grey, XX 2",
+        "24.68",
+        f"Net, vehicle 2 {NET_2}",
+        "What it costs",
+        f"Net {NET}",
+        f"Tax 19 % on {NET} {TAX}",
+        "Rounding, to the sum agreed -0.01",
+        "Total 179.55",
+        "Due 179.55",
+        "Record mark",
+    )
     assert said.count("Rule: pass when") == 1, "how readings are judged is said once"
     assert "1 of 3" in said or "1 of 2" in said, "two vehicles fit two to three pages"
 
 
 @pytest.mark.parametrize("order", list(permutations(["van-1", "van-2", "van-3"])))
 def test_the_order_in_which_jobs_are_named_changes_no_sum(fleet: Fleet, order: tuple[str, ...]) -> None:
-    # Van 3 alone: net 50.03, tax 9.5057 → 9.51, 59.54. Together: net 200.92, tax 38.1748 → 38.17, gross 239.09; apart 179.55 + 59.54 = 239.09.
+    # Van 3 alone: net 50.03, tax 9.5057 → 9.51, 59.54. Together: net 200.92, tax 38.1748 → 38.17, gross
+    # 239.09; apart 179.55 + 59.54 = 239.09.
     with fleet.open() as shop:
         invoice = shop.issue_together(order)
         assert invoice.due == euros(23909)
@@ -105,9 +154,9 @@ def test_all_jobs_have_the_one_number_and_asking_again_gives_the_same_invoice(fl
         (entry,) = [entry for entry in shop.store.books() if entry.kind == "invoice"]
         for name in ("van-1", "van-2"):
             issued = shop.store.job(shop.find(name)).issued
-            assert [(one.record.number, one.record.document_hash, one.record.books_entry) for one in issued] == [
-                (first.number, entry.body["document_hash"], entry.id)
-            ]
+            assert [
+                (one.record.number, one.record.document_hash, one.record.books_entry) for one in issued
+            ] == [(first.number, entry.body["document_hash"], entry.id)]
             again = shop.issue(name)
             assert (again.number, again.due, again.jobs) == (first.number, first.due, first.jobs)
             assert again.pdf.read_bytes() == before
@@ -136,14 +185,22 @@ def entries(fleet: Fleet) -> int:
 @pytest.mark.parametrize(
     ("jobs", "kind", "text"),
     [
-        (["van-1", "other"], DeskProblem,
-         r"^The customer's address differs: '9 Made-up Road, Sampleton' in van-1, '10 Made-up Road, Sampleton' in other\. Nothing was issued"),
+        (
+            ["van-1", "other"],
+            DeskProblem,
+            (
+                r"^The customer's address differs: '9 Made-up Road, Sampleton' in van-1, '10 Made-up Road,"
+                r" Sampleton' in other\. Nothing was issued"
+            ),
+        ),
         (["van-1", "van-1"], DeskProblem, r"^van-1 is named twice\. Nothing was issued"),
         (["van-1", "nobody"], Exception, r"^No job fits 'nobody'"),
         ([], DeskProblem, r"^An invoice is over at least one job"),
     ],
-)  # fmt: skip
-def test_jobs_that_do_not_belong_together_are_refused_in_one_sentence(fleet: Fleet, jobs: list[str], kind: type[Exception], text: str) -> None:
+)
+def test_jobs_that_do_not_belong_together_are_refused_in_one_sentence(
+    fleet: Fleet, jobs: list[str], kind: type[Exception], text: str
+) -> None:
     before = entries(fleet)
     with fleet.open() as shop, pytest.raises(kind, match=text):
         shop.issue_together(jobs)
@@ -153,12 +210,17 @@ def test_jobs_that_do_not_belong_together_are_refused_in_one_sentence(fleet: Fle
 @pytest.mark.parametrize(
     ("customer", "text"),
     [
-        (CUSTOMER | {"name": "Somebody Else"}, r"The customer's name differs: 'Invented Deliveries' in van-1, 'Somebody Else' in more"),
+        (
+            CUSTOMER | {"name": "Somebody Else"},
+            r"The customer's name differs: 'Invented Deliveries' in van-1, 'Somebody Else' in more",
+        ),
         ({"name": CUSTOMER["name"]}, r"address differs: '9 Made-up Road, Sampleton' in van-1, none in more"),
         ({"phone": "000 0009"}, r"more names no customer"),
     ],
 )
-def test_another_customer_is_named_with_the_difference(fleet: Fleet, customer: dict[str, str], text: str) -> None:
+def test_another_customer_is_named_with_the_difference(
+    fleet: Fleet, customer: dict[str, str], text: str
+) -> None:
     fleet.visited("more", told="lorry", plate="XX 9", customer=customer)
     with fleet.open() as shop, pytest.raises(DeskProblem, match=text):
         shop.issue_together(["van-1", "more"])
@@ -207,7 +269,10 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
     with fleet.open() as shop:
         rows = json.loads((fleet.folder.parent / "van-3.json").read_text("utf-8")) | {"job": "just-begun"}
         fleet.added(shop, rows)
-        with pytest.raises(ConsentProblem, match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$"):
+        with pytest.raises(
+            ConsentProblem,
+            match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$",
+        ):
             shop.issue_together(["van-1", "just-begun"])
         assert not shop.store.job(shop.find("van-1")).issued
 
@@ -215,14 +280,18 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
 def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
     prices = (fleet.folder / "prices.toml").read_text("utf-8")
     (fleet.folder / "prices.toml").write_text(prices.replace('"19"', '"21"'), "utf-8")
-    text = r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"  # 1.21 × 76.18 = 92.1778
+    text = (  # 1.21 × 76.18 = 92.1778
+        r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"
+    )
     with fleet.open() as shop, pytest.raises(ConsentProblem, match=text):
         shop.issue_together(["van-1", "van-2"])
     with fleet.open() as shop:
         assert shop.store.books() == []
 
 
-def test_when_it_fails_in_the_middle_no_job_is_issued_and_no_number_is_taken(fleet: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_when_it_fails_in_the_middle_no_job_is_issued_and_no_number_is_taken(
+    fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with fleet.open() as shop:
         real, told = shop.store._appended, []
 
@@ -250,16 +319,26 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
         assert shop.pay("van-2", euros(10000), "bank") == euros(TOTAL - 11000)
         for name in ("van-1", "van-2"):
             assert shop.due(name) == shop.issue(name).due == euros(TOTAL - 11000)
-            assert [(str(one.amount), one.how) for one in shop.payments(name)] == [("10.00", "card"), ("100.00", "bank")]
+            assert [(str(one.amount), one.how) for one in shop.payments(name)] == [
+                ("10.00", "card"),
+                ("100.00", "bank"),
+            ]
         with pytest.raises(PaymentProblem, match=r"Only 69\.55 EUR is due"):
             shop.pay("van-1", euros(7000), "cash")
         receipt = shop.receipt("van-2")
         said = words(receipt.pdf)
         after(
-            said, f"Receipt, invoice {invoice.number}", "over 2 vehicles", "Received 100.00 EUR, bank", "Still to pay: 69.55 EUR", "179.55",
+            said,
+            f"Receipt, invoice {invoice.number}",
+            "over 2 vehicles",
+            "Received 100.00 EUR, bank",
+            "Still to pay: 69.55 EUR",
+            "179.55",
             "Paid before, card -10.00",
-        )  # fmt: skip
-        assert shop.receipt("van-1").document == receipt.document, "the last payment of the invoice, whichever job is named"
+        )
+        assert shop.receipt("van-1").document == receipt.document, (
+            "the last payment of the invoice, whichever job is named"
+        )
         assert shop.pay("van-1", euros(6955), "cash") == euros(0)
         assert shop.store.verify() == []
 
@@ -270,7 +349,10 @@ def test_a_payment_in_the_file_of_one_job_is_held_against_the_whole_invoice(flee
         shop.pay("van-2", euros(17000), "bank")
         rows = json.loads((fleet.folder.parent / "van-1.json").read_text("utf-8"))
         rows["step"].append({"paid": {"amount": "9.56", "how": "cash"}})
-        with pytest.raises(DeskProblem, match=r"A payment of 9\.56 EUR is more than what was agreed and not yet paid \(9\.55\)"):
+        with pytest.raises(
+            DeskProblem,
+            match=r"A payment of 9\.56 EUR is more than what was agreed and not yet paid \(9\.55\)",
+        ):
             fleet.added(shop, rows)
         rows["step"][-1]["paid"]["amount"] = "9.55"
         fleet.added(shop, rows)
@@ -286,7 +368,14 @@ def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet
         (published,) = (fleet.folder / "published").glob("*.json")
         shown = render_page(first.document, mask, first.link)
         for text in (published.read_text("utf-8"), shown):
-            for person in (*CUSTOMER.values(), "panel van, white", "pick-up, grey", "XX 1", "XX 2", "Complaint about"):
+            for person in (
+                *CUSTOMER.values(),
+                "panel van, white",
+                "pick-up, grey",
+                "XX 1",
+                "XX 2",
+                "Complaint about",
+            ):
                 assert person not in text
         after(shown, "Vehicle 1", "Vehicle 2", NET_1, NET_2, "179.55")
         assert {shop.issue(name).page for name in ("van-1", "van-2")} == {Page.OPEN}
@@ -316,7 +405,9 @@ def test_the_record_mark_is_over_all_of_it(fleet: Fleet) -> None:
     with fleet.open() as shop:
         invoice = shop.issue_together(["van-1", "van-2"])
         mark = invoice.document.blocks[-1].record_mark  # type: ignore[union-attr]
-    assert f"that of invoice {invoice.number}" in done(corekit("verify", "--mark", mark, shop=fleet.folder)).out
+    assert (
+        f"that of invoice {invoice.number}" in done(corekit("verify", "--mark", mark, shop=fleet.folder)).out
+    )
 
 
 def test_the_command_takes_several_jobs_and_says_one_invoice(fleet: Fleet) -> None:
@@ -336,7 +427,8 @@ def test_several_jobs_of_one_paper_are_as_long_as_they_are(fleet: Fleet) -> None
         fleet.visited(name, told=f"trailer {nth}", plate=f"ZZ {nth}")
     with fleet.open() as shop:
         invoice = shop.issue_together(names)
-    # 200.92 + 7 × 50.03 = 551.13; 19 % is 104.7147, so 104.71: 655.84. Apart 239.09 + 7 × 59.54 = 655.87, so nothing is rounded.
+    # 200.92 + 7 × 50.03 = 551.13; 19 % is 104.7147, so 104.71: 655.84. Apart 239.09 + 7 × 59.54 = 655.87, so
+    # nothing is rounded.
     assert invoice.due == euros(65584)
     text = squeezed(paper_text(invoice.pdf))
     assert all(f"Vehicle{nth}" in text and f"Net,vehicle{nth}" in text for nth in range(1, 11))

@@ -1,4 +1,7 @@
-"""Every verb as a person says it: what is kept, what is refused, and in which words. `corekit()` fails on any traceback."""
+"""Every verb as a person says it: what is kept, what is refused, and in which words.
+
+`corekit()` fails on any traceback.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +27,21 @@ from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load
 
-from .chain import COREKIT, JOBS, Said, checked, corekit, done, edited, found_shop, paper_text, real, refused, serving, written
+from .chain import (
+    COREKIT,
+    JOBS,
+    Said,
+    checked,
+    corekit,
+    done,
+    edited,
+    found_shop,
+    paper_text,
+    real,
+    refused,
+    serving,
+    written,
+)
 
 WORN = "worn-battery"
 
@@ -64,7 +81,11 @@ def repair_offered(offered: Path, visit: Path) -> Path:
 
 def files(folder: Path) -> dict[str, bytes]:
     """Everything in a shop but the database's own side files."""
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file() and not path.name.endswith(("-shm", "-wal"))}
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and not path.name.endswith(("-shm", "-wal"))
+    }
 
 
 def entries(folder: Path) -> int:
@@ -110,7 +131,15 @@ def test_an_unknown_verb_is_named_with_the_nearest_one() -> None:
 
 
 def test_a_word_too_few_or_too_many_is_refused_with_the_usage() -> None:
-    for words in (["check"], ["issue"], ["agree", WORN], ["pay", WORN], ["check", "a", "b"], ["issue", WORN, "--never-heard-of"], ["serve", "--port", "many"]):
+    for words in (
+        ["check"],
+        ["issue"],
+        ["agree", WORN],
+        ["pay", WORN],
+        ["check", "a", "b"],
+        ["issue", WORN, "--never-heard-of"],
+        ["serve", "--port", "many"],
+    ):
         refused(corekit(*words), "usage:", code=2)
 
 
@@ -132,28 +161,63 @@ def test_bad_toml_is_one_fault_with_line_and_column(verb: str, shop: Path, tmp_p
 @pytest.mark.parametrize("verb", ["check", "add", "estimate", "invoice"])
 def test_every_fault_of_a_file_is_listed_with_its_place(verb: str, shop: Path, visit: Path) -> None:
     wrong = edited(visit.read_text("utf-8"), ('is = "8.4 V"', 'is = "8.4 A"'), ('"340 A"', '"340 V"'))
-    refused(corekit(verb, written(visit.parent, wrong), shop=shop), "step[3].readings[0].is", "battery.load_current")
+    refused(
+        corekit(verb, written(visit.parent, wrong), shop=shop),
+        "step[3].readings[0].is",
+        "battery.load_current",
+    )
     assert entries(shop) == 0
 
 
-@pytest.mark.parametrize("words", [("offer", "nobody"), ("issue", "nobody", "--yes"), ("pay", "nobody", "1.00"), ("forget", "nobody", "--yes"),
-                                   ("check", "nobody"), ("estimate", "nobody"), ("invoice", "nobody"), ("publish", "nobody"),
-                                   ("agree", "nobody", "--total", "1", "--how", "x")], ids=lambda words: words[0])  # fmt: skip
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("offer", "nobody"),
+        ("issue", "nobody", "--yes"),
+        ("pay", "nobody", "1.00"),
+        ("forget", "nobody", "--yes"),
+        ("check", "nobody"),
+        ("estimate", "nobody"),
+        ("invoice", "nobody"),
+        ("publish", "nobody"),
+        ("agree", "nobody", "--total", "1", "--how", "x"),
+    ],
+    ids=lambda words: words[0],
+)
 def test_an_unknown_job_is_named_and_what_there_is_listed(words: tuple[str, ...], demo_out: Path) -> None:
     refused(corekit(*words, shop=demo_out), "nobody", WORN)
 
 
-@pytest.mark.parametrize("words", [("add", "v.toml"), ("offer", WORN), ("issue", WORN), ("pay", WORN, "1"), ("publish",), ("serve",), ("verify",),
-                                   ("forget", WORN), ("check", WORN), ("estimate", WORN), ("invoice", WORN),
-                                   ("agree", WORN, "--total", "1", "--how", "x")], ids=lambda words: words[0])  # fmt: skip
-def test_without_a_shop_each_verb_says_how_to_set_one_up(words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("add", "v.toml"),
+        ("offer", WORN),
+        ("issue", WORN),
+        ("pay", WORN, "1"),
+        ("publish",),
+        ("serve",),
+        ("verify",),
+        ("forget", WORN),
+        ("check", WORN),
+        ("estimate", WORN),
+        ("invoice", WORN),
+        ("agree", WORN, "--total", "1", "--how", "x"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_without_a_shop_each_verb_says_how_to_set_one_up(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COREKIT_SHOP", str(tmp_path / "none"))
     refused(corekit(*words), "corekit init", str(tmp_path / "none"))
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_shop_is_the_folder_one_stands_in_else_the_one_named_in_the_environment(demo_copy: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_shop_is_the_folder_one_stands_in_else_the_one_named_in_the_environment(
+    demo_copy: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("COREKIT_SHOP", str(demo_copy))
     monkeypatch.chdir(tmp_path)
     assert done(corekit("check", WORN)).out.startswith(WORN)
@@ -178,7 +242,11 @@ def test_a_shop_is_set_up_once(tmp_path: Path) -> None:
 def test_what_is_not_said_is_asked(tmp_path: Path) -> None:
     said = done(corekit("init", tmp_path / "s", answer="2 Lane; Town\nMe & Co\neur\n"))
     with Shop(tmp_path / "s") as opened:
-        assert (opened.settings.issuer.name, opened.settings.issuer.address, opened.book.currency) == ("Me & Co", ("2 Lane", "Town"), "EUR")
+        assert (opened.settings.issuer.name, opened.settings.issuer.address, opened.book.currency) == (
+            "Me & Co",
+            ("2 Lane", "Town"),
+            "EUR",
+        )
         assert not opened.store.demo
     assert "prices.toml" in said.out
 
@@ -191,10 +259,15 @@ def test_what_is_not_said_is_asked(tmp_path: Path) -> None:
         (["--name", "N", "--address", "A", "--currency", "euros"], "currency"),
         (["--name", "N", "--address", "A", "--currency", "EUR", "--page", "http://127.0.0.1:8741"], "page"),
         (["--name", "N", "--address", "A", "--currency", "EUR", "--page", "https://localhost"], "page"),
-        (["--name", "N", "--address", "A", "--currency", "EUR", "--page", "http://pages.example.org"], "https"),
+        (
+            ["--name", "N", "--address", "A", "--currency", "EUR", "--page", "http://pages.example.org"],
+            "https",
+        ),
     ],
 )
-def test_an_answer_that_cannot_be_used_leaves_nothing_behind(tmp_path: Path, words: list[str], part: str) -> None:
+def test_an_answer_that_cannot_be_used_leaves_nothing_behind(
+    tmp_path: Path, words: list[str], part: str
+) -> None:
     refused(corekit("init", tmp_path / "s", *words), part)
     assert not (tmp_path / "s").exists()
 
@@ -214,7 +287,9 @@ def test_no_answer_leaves_nothing_behind(tmp_path: Path) -> None:
         ("prices.toml", 'currency = "EUR"\n', ("prices.toml",)),
     ],
 )
-def test_a_shop_file_that_cannot_be_used_is_named_with_all_its_faults(shop: Path, name: str, text: str, parts: tuple[str, ...]) -> None:
+def test_a_shop_file_that_cannot_be_used_is_named_with_all_its_faults(
+    shop: Path, name: str, text: str, parts: tuple[str, ...]
+) -> None:
     written(shop, text, name)
     refused(corekit("check", "anything", shop=shop), *parts)
 
@@ -228,7 +303,17 @@ def test_check_as_data_is_one_object_with_all_that_was_found(demo_out: Path) -> 
         assert {"findings", "gaps", "suspects", "next_tests"} <= set(said)
         assert said["findings"]
         for finding in said["findings"]:
-            assert {"system", "code", "verdict", "probability", "urgency", "text", "evidence", "limits", "calls_for"} <= set(finding)
+            assert {
+                "system",
+                "code",
+                "verdict",
+                "probability",
+                "urgency",
+                "text",
+                "evidence",
+                "limits",
+                "calls_for",
+            } <= set(finding)
             assert finding["system"] in load().systems
             assert finding["code"].startswith(f"{finding['system']}.")
             assert finding["verdict"] in list(Verdict)
@@ -245,7 +330,10 @@ def test_check_as_data_is_one_object_with_all_that_was_found(demo_out: Path) -> 
                 assert re.search(r"\d", finding["value"]["shown"])
         assert {gap["reason"] for gap in said["gaps"]} <= set(Reason)
         for system in {suspect["system"] for suspect in said["suspects"]}:
-            whole, table = sum(suspect["probability"] for suspect in said["suspects"] if suspect["system"] == system), load().systems[system].faults
+            whole, table = (
+                sum(suspect["probability"] for suspect in said["suspects"] if suspect["system"] == system),
+                load().systems[system].faults,
+            )
             assert whole >= 1 - 1e-9  # two faults at once count for both of them
             assert whole <= 1 + 1e-9 or (table is not None and table.pairs)
         for test in said["next_tests"]:
@@ -261,16 +349,26 @@ def test_check_keeps_to_the_minutes_that_are_left(demo_out: Path) -> None:
     assert hurried["too_long"]
     assert all(test["minutes"] + test["waits"] <= 7 for test in hurried["next_tests"])
     assert all(test["minutes"] + test["waits"] > 7 for test in hurried["too_long"])
-    assert sorted(test["test"] for test in hurried["next_tests"] + hurried["too_long"]) == sorted(test["test"] for test in free["next_tests"])
+    assert sorted(test["test"] for test in hurried["next_tests"] + hurried["too_long"]) == sorted(
+        test["test"] for test in free["next_tests"]
+    )
     assert hurried["suspects"] == free["suspects"]
     said = done(corekit("check", "undecided", "--minutes", "7,5", shop=demo_out)).out
     assert "Too long for the time left" in said
-    refused(corekit("check", "undecided", "--minutes", "soon", shop=demo_out), "'soon' is not a number of minutes; write one, e.g. 20.", code=2)
+    refused(
+        corekit("check", "undecided", "--minutes", "soon", shop=demo_out),
+        "'soon' is not a number of minutes; write one, e.g. 20.",
+        code=2,
+    )
 
 
 def test_the_four_reasons_of_a_gap_all_occur(demo_out: Path) -> None:
     """Three in the demo; the fourth, a plugin that fails, has tests of its own."""
-    assert {gap["reason"] for job in JOBS for gap in checked(job, demo_out)["gaps"]} == {"not measured", "does not apply", "could not reach"}
+    assert {gap["reason"] for job in JOBS for gap in checked(job, demo_out)["gaps"]} == {
+        "not measured",
+        "does not apply",
+        "could not reach",
+    }
 
 
 def test_the_evidence_of_a_finding_are_entries_of_the_journal(demo_out: Path) -> None:
@@ -282,13 +380,19 @@ def test_the_evidence_of_a_finding_are_entries_of_the_journal(demo_out: Path) ->
 
 
 def test_a_file_and_the_job_made_of_it_are_judged_alike(demo_out: Path) -> None:
-    """Only the ids of the entries differ, and with them the order of contributions of one size: a file in no store makes a chain of its own."""
+    """Only the ids of the entries differ, and with them the order of contributions of one size: a file in no
+    store makes a chain of its own.
+    """
 
     def but_for_ids(said: Any) -> Any:
         if isinstance(said, dict):
             return {key: but_for_ids(item) for key, item in said.items()}
         if isinstance(said, list):
-            return sorted(map(but_for_ids, said), key=repr) if said and isinstance(said[0], dict) and "source" in said[0] else [*map(but_for_ids, said)]
+            return (
+                sorted(map(but_for_ids, said), key=repr)
+                if said and isinstance(said[0], dict) and "source" in said[0]
+                else [*map(but_for_ids, said)]
+            )
         return re.sub(r"\b[0-9a-f]{64}\b", "id", said) if isinstance(said, str) else said
 
     for job, path in JOBS.items():
@@ -299,12 +403,24 @@ def test_json_says_what_toml_says(tmp_path: Path, demo_out: Path) -> None:
     import tomllib
 
     as_json = written(tmp_path, json.dumps(tomllib.loads(JOBS[WORN].read_text("utf-8"))), "visit.json")
-    assert done(corekit("check", as_json, shop=demo_out)).out == done(corekit("check", JOBS[WORN], shop=demo_out)).out
+    assert (
+        done(corekit("check", as_json, shop=demo_out)).out
+        == done(corekit("check", JOBS[WORN], shop=demo_out)).out
+    )
 
 
-def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_with_its_hazard(demo_out: Path) -> None:
+def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_with_its_hazard(
+    demo_out: Path,
+) -> None:
     said = done(corekit("check", "undecided", shop=demo_out))
-    for part in ("undecided, this visit:", "limit at least 9.54 V", "Not said, and why", "Suspects", "Next test", "Caution:"):
+    for part in (
+        "undecided, this visit:",
+        "limit at least 9.54 V",
+        "Not said, and why",
+        "Suspects",
+        "Next test",
+        "Caution:",
+    ):
         assert part in said.words
     test = said.out[said.out.index("Next test") :]
     assert test.index("Caution:") < test.index("On the posts"), "the hazard stands before the step"
@@ -312,12 +428,18 @@ def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_w
 
 def test_check_changes_nothing(demo_copy: Path, visit: Path) -> None:
     before = files(demo_copy)
-    corekit("check", WORN, shop=demo_copy), corekit("check", visit, shop=demo_copy), corekit("check", WORN, "--json", shop=demo_copy)
+    (
+        corekit("check", WORN, shop=demo_copy),
+        corekit("check", visit, shop=demo_copy),
+        corekit("check", WORN, "--json", shop=demo_copy),
+    )
     assert files(demo_copy) == before
 
 
 def test_words_that_would_steer_a_terminal_are_shown_and_not_obeyed(tmp_path: Path) -> None:
-    sly = edited(JOBS[WORN].read_text("utf-8"), ('cannot = "sealed lid"', 'cannot = "sealed \\u001b[31m\\u0007 lid"'))
+    sly = edited(
+        JOBS[WORN].read_text("utf-8"), ('cannot = "sealed lid"', 'cannot = "sealed \\u001b[31m\\u0007 lid"')
+    )
     said = corekit("check", written(tmp_path, sly), shop=tmp_path / "no-shop")
     assert "\x1b" not in said.out + said.err
     assert "\x07" not in said.out + said.err
@@ -335,10 +457,25 @@ def broken(tmp_path: Path, source: str) -> EntryPoint:
 
 FAILING = {
     "that does not import": ("raise RuntimeError('it fell over')", "it fell over"),
-    "that returns the wrong thing": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    return 7", "must return a System"),
-    "that raises": ("import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    raise KeyError('lost')", "lost"),
-    "that mistypes its hook": ("import corekit as ck\n@ck.hookimpl\ndef corekit_sistem():\n    return 7", "corekit_sistem"),
-    "that claims a taken key": ("import corekit as ck\nmine = ck.System('battery', 'Mine')\n@ck.hookimpl\ndef corekit_system():\n    return mine", "taken"),
+    "that returns the wrong thing": (
+        "import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    return 7",
+        "must return a System",
+    ),
+    "that raises": (
+        "import corekit as ck\n@ck.hookimpl\ndef corekit_system():\n    raise KeyError('lost')",
+        "lost",
+    ),
+    "that mistypes its hook": (
+        "import corekit as ck\n@ck.hookimpl\ndef corekit_sistem():\n    return 7",
+        "corekit_sistem",
+    ),
+    "that claims a taken key": (
+        (
+            "import corekit as ck\nmine = ck.System('battery', 'Mine')\n@ck.hookimpl\ndef corekit_system():\n"
+            "    return mine"
+        ),
+        "taken",
+    ),
     "that adds nothing": ("import corekit as ck", "adds nothing"),
 }
 
@@ -368,7 +505,9 @@ def test_a_plugin_that_fails_is_named_and_costs_the_others_nothing(
     assert "Not assessed, because a plugin failed: broken." in " ".join(paper_text(paper).split())
 
 
-def test_a_check_that_fails_is_a_gap_and_the_other_checks_stand(tmp_path: Path, demo_out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_check_that_fails_is_a_gap_and_the_other_checks_stand(
+    tmp_path: Path, demo_out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.syspath_prepend(str(tmp_path))
     source = """
 from collections.abc import Iterator
@@ -394,7 +533,9 @@ def corekit_system() -> ck.System:
     assert [(gap["system"], gap["check"]) for gap in failed] == [("mine", "Falls over")]
     assert "by nothing" in failed[0]["text"]
     assert "first this" not in json.dumps(said), "half a set of findings looks like a whole one"
-    assert {finding["code"] for finding in said["findings"]} == {finding["code"] for finding in checked("undecided", demo_out)["findings"]}
+    assert {finding["code"] for finding in said["findings"]} == {
+        finding["code"] for finding in checked("undecided", demo_out)["findings"]
+    }
 
 
 def load_points() -> list[EntryPoint]:
@@ -419,7 +560,12 @@ def test_a_demo_file_is_refused_by_a_real_shop(shop: Path) -> None:
 
 
 def test_a_file_that_agrees_to_an_offer_not_made_is_kept_up_to_there(shop: Path, visit: Path) -> None:
-    said = refused(corekit("add", visit, shop=shop), "'diagnosis 1'", "Everything before it is kept", f"corekit offer {WORN} --stage diagnosis")
+    said = refused(
+        corekit("add", visit, shop=shop),
+        "'diagnosis 1'",
+        "Everything before it is kept",
+        f"corekit offer {WORN} --stage diagnosis",
+    )
     assert "Traceback" not in said.words
     with Shop(shop) as opened:
         job = opened.store.job(opened.find(WORN))
@@ -452,12 +598,17 @@ def test_the_same_file_again_adds_nothing(shop: Path, visit: Path) -> None:
 def test_a_changed_row_is_a_correction(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     changed = edited(visit.read_text("utf-8"), ('is = "12.78 V"', 'is = "12.58 V"'))
-    assert "Kept: 0 new, 1 corrected, 0 withdrawn." in done(corekit("add", written(visit.parent, changed), shop=shop)).out
+    assert (
+        "Kept: 0 new, 1 corrected, 0 withdrawn."
+        in done(corekit("add", written(visit.parent, changed), shop=shop)).out
+    )
     with Shop(shop) as opened:
         job = opened.store.job(opened.find(WORN))
         typed = [noted.record.typed for noted in job.measured(0) if noted.record.of == "battery.rest_voltage"]
         assert typed == ["12.58 V"]
-        assert any(entry.body.get("typed") == "12.78 V" for entry in job.entries), "what was typed first stays in the journal"
+        assert any(entry.body.get("typed") == "12.78 V" for entry in job.entries), (
+            "what was typed first stays in the journal"
+        )
     done(corekit("verify", shop=shop))
 
 
@@ -466,13 +617,22 @@ def test_a_vanished_row_is_refused_and_a_withdrawn_one_taken(shop: Path, visit: 
     text = visit.read_text("utf-8")
     row = '  { of = "battery.cranking_voltage", place = "clamps", is = "8.85 V", with = "meter" },\n'
     before = entries(shop)
-    refused(corekit("add", written(visit.parent, edited(text, (row, ""))), shop=shop), "no longer in the file", "withdrawn =", "nothing was taken in")
+    refused(
+        corekit("add", written(visit.parent, edited(text, (row, ""))), shop=shop),
+        "no longer in the file",
+        "withdrawn =",
+        "nothing was taken in",
+    )
     assert entries(shop) == before
-    withdrawn = edited(text, (row, row.replace('with = "meter"', 'with = "meter", withdrawn = "clip slipped"')))
+    withdrawn = edited(
+        text, (row, row.replace('with = "meter"', 'with = "meter", withdrawn = "clip slipped"'))
+    )
     assert "1 withdrawn" in done(corekit("add", written(visit.parent, withdrawn), shop=shop)).out
     with Shop(shop) as opened:
         job = opened.store.job(opened.find(WORN))
-        assert [noted.record.place for noted in job.measured(0) if noted.record.of == "battery.cranking_voltage"] == ["posts"]
+        assert [
+            noted.record.place for noted in job.measured(0) if noted.record.of == "battery.cranking_voltage"
+        ] == ["posts"]
         assert "clip slipped" in [entry.reason for entry in job.entries]
 
 
@@ -486,7 +646,9 @@ def test_a_payment_in_the_file_beyond_what_was_agreed_adds_nothing(repair_offere
 # ---- offer, agree
 
 
-def test_an_offer_is_a_paper_with_its_total_and_the_words_that_record_the_yes(shop: Path, visit: Path) -> None:
+def test_an_offer_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
+    shop: Path, visit: Path
+) -> None:
     corekit("add", visit, shop=shop)
     said = done(corekit("offer", WORN, shop=shop))
     assert "Offer 'diagnosis 1': 60.00 EUR" in said.out
@@ -517,7 +679,11 @@ def test_an_agreement_binds_to_the_offered_paper(offered: Path) -> None:
 @pytest.mark.parametrize("total", ["59.99", "60.01", "0", "600"])
 def test_a_wrong_total_is_not_an_agreement(offered: Path, total: str) -> None:
     before = entries(offered)
-    refused(corekit("agree", WORN, f"--total={total}", "--how", "x", shop=offered), "60.00", "Nothing was recorded")
+    refused(
+        corekit("agree", WORN, f"--total={total}", "--how", "x", shop=offered),
+        "60.00",
+        "Nothing was recorded",
+    )
     assert entries(offered) == before
 
 
@@ -532,16 +698,39 @@ def test_an_offer_that_was_not_made_cannot_be_agreed_to(shop: Path, visit: Path)
     corekit("add", visit, shop=shop)
     refused(corekit("agree", WORN, "--total", "60.00", "--how", "x", shop=shop), "corekit offer")
     corekit("offer", WORN, shop=shop)
-    refused(corekit("agree", WORN, "--offer", "repair 9", "--total", "60.00", "--how", "x", shop=shop), "repair 9", "diagnosis 1")
+    refused(
+        corekit("agree", WORN, "--offer", "repair 9", "--total", "60.00", "--how", "x", shop=shop),
+        "repair 9",
+        "diagnosis 1",
+    )
 
 
 def test_declining_what_was_not_offered_is_refused(offered: Path) -> None:
-    refused(corekit("agree", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=offered), "battery.replace")
+    refused(
+        corekit(
+            "agree", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=offered
+        ),
+        "battery.replace",
+    )
 
 
 def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered: Path, visit: Path) -> None:
-    """The visit goes on without the drain's repair; its agreement is recorded by command and not by the file."""
-    done(corekit("agree", WORN, "--total", "306.60", "--how", "in person", "--declined", "battery.find_drain", shop=repair_offered))
+    """The visit goes on without the drain's repair; its agreement is recorded by command and
+    not by the file.
+    """
+    done(
+        corekit(
+            "agree",
+            WORN,
+            "--total",
+            "306.60",
+            "--how",
+            "in person",
+            "--declined",
+            "battery.find_drain",
+            shop=repair_offered,
+        )
+    )
     text = visit.read_text("utf-8")
     text = text[: text.index(DRAIN_REPAIRED)]
     step = text[text.index(REPAIR_AGREED) : text.index("[[step]]", text.index(REPAIR_AGREED) + 1)]
@@ -553,7 +742,8 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered
     lines = paper[paper.index("What we did") : paper.index("What it costs")]
     assert "Replace the battery" in lines
     assert "key-off drain" not in lines
-    # 20.00 + 30.00 + 0.6 h at 62.50 + 168.00 = 255.50 net, with 20 % 306.60: the price book's figures, added by hand.
+    # 20.00 + 30.00 + 0.6 h at 62.50 + 168.00 = 255.50 net, with 20 % 306.60: the price book's figures, added
+    # by hand.
     assert "Total 306.60" in paper
 
 
@@ -562,7 +752,12 @@ def test_nothing_that_calls_for_work_makes_no_repair_offer(shop: Path, tmp_path:
     agreed = text[text.index("[[step]]\nagreed") : text.index("[[step]]\nseen")]
     paid = text[text.index("[[step]]\npaid") :]
     done(corekit("add", written(tmp_path, edited(text, (agreed, ""), (paid, ""))), shop=shop))
-    refused(corekit("offer", "undecided", "--stage", "repair", shop=shop), "Nothing in undecided calls for work", "corekit check undecided", "wanted")
+    refused(
+        corekit("offer", "undecided", "--stage", "repair", shop=shop),
+        "Nothing in undecided calls for work",
+        "corekit check undecided",
+        "wanted",
+    )
 
 
 @pytest.mark.parametrize("km", ["far", "-3", "1e3", "12 km"])
@@ -575,7 +770,9 @@ def test_a_distance_that_is_none_is_refused_in_words(offered: Path, km: str) -> 
 
 
 @pytest.mark.parametrize("source", [JOBS[WORN], WORN], ids=["file", "job"])
-def test_a_draft_says_so_has_no_number_and_no_code_and_is_kept_nowhere(source: str | Path, demo_copy: Path, tmp_path: Path) -> None:
+def test_a_draft_says_so_has_no_number_and_no_code_and_is_kept_nowhere(
+    source: str | Path, demo_copy: Path, tmp_path: Path
+) -> None:
     before = files(demo_copy)
     done(corekit("invoice", source, "--out", tmp_path / "draft.pdf", shop=demo_copy))
     text = paper_text(tmp_path / "draft.pdf")
@@ -586,15 +783,25 @@ def test_a_draft_says_so_has_no_number_and_no_code_and_is_kept_nowhere(source: s
 
 
 @pytest.mark.parametrize("source", [JOBS[WORN], WORN], ids=["file", "job"])
-def test_where_all_is_repaired_there_is_nothing_to_estimate(source: str | Path, demo_copy: Path, tmp_path: Path) -> None:
-    refused(corekit("estimate", source, "--out", tmp_path / "draft.pdf", shop=demo_copy), "calls for work that may be offered", "corekit check")
+def test_where_all_is_repaired_there_is_nothing_to_estimate(
+    source: str | Path, demo_copy: Path, tmp_path: Path
+) -> None:
+    refused(
+        corekit("estimate", source, "--out", tmp_path / "draft.pdf", shop=demo_copy),
+        "calls for work that may be offered",
+        "corekit check",
+    )
     assert not (tmp_path / "draft.pdf").exists()
 
 
 @pytest.mark.parametrize("verb", ["estimate", "invoice"])
 def test_a_draft_into_a_folder_that_is_not_there_says_so(verb: str, demo_copy: Path, tmp_path: Path) -> None:
     words = ["--stage", "diagnosis"] if verb == "estimate" else []
-    refused(corekit(verb, WORN, *words, "--out", tmp_path / "no" / "folder.pdf", shop=demo_copy), "folder.pdf", "there is no folder")
+    refused(
+        corekit(verb, WORN, *words, "--out", tmp_path / "no" / "folder.pdf", shop=demo_copy),
+        "folder.pdf",
+        "there is no folder",
+    )
 
 
 def test_an_estimate_can_be_drafted_from_a_file_alone(shop: Path, visit: Path, tmp_path: Path) -> None:
@@ -617,7 +824,10 @@ def test_issuing_asks_first_and_no_answer_is_a_no(repair_offered: Path, visit: P
         assert WORN in said.out
         assert "?" in said.out
     assert entries(repair_offered) == before
-    assert re.search(r"Invoice \d{4}-A0001, due 0\.00 EUR", done(corekit("issue", WORN, shop=repair_offered, answer="y\n")).out)
+    assert re.search(
+        r"Invoice \d{4}-A0001, due 0\.00 EUR",
+        done(corekit("issue", WORN, shop=repair_offered, answer="y\n")).out,
+    )
 
 
 def test_issued_again_it_is_the_same_invoice(shop: Path, visit: Path) -> None:
@@ -724,29 +934,49 @@ def test_a_port_in_use_is_one_clear_refusal(demo_copy: Path) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        refused(corekit("serve", "--port", str(taken.getsockname()[1]), shop=demo_copy), str(taken.getsockname()[1]), "in use")
+        refused(
+            corekit("serve", "--port", str(taken.getsockname()[1]), shop=demo_copy),
+            str(taken.getsockname()[1]),
+            "in use",
+        )
 
 
 def test_a_shop_that_publishes_elsewhere_is_not_served_here(shop: Path) -> None:
     text = (shop / "shop.toml").read_text("utf-8")
-    written(shop, edited(text, ('publish = "published"', 'publish = "https://pages.example.org"')), "shop.toml")
+    written(
+        shop, edited(text, ('publish = "published"', 'publish = "https://pages.example.org"')), "shop.toml"
+    )
     refused(corekit("serve", shop=shop), "https://pages.example.org")
 
 
 def test_a_target_that_asks_for_a_key_names_where_to_put_it(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     text = (shop / "shop.toml").read_text("utf-8")
-    written(shop, edited(text, ('publish = "published"', 'publish = "https://pages.example.invalid"')), "shop.toml")
+    written(
+        shop,
+        edited(text, ('publish = "published"', 'publish = "https://pages.example.invalid"')),
+        "shop.toml",
+    )
     refused(corekit("publish", shop=shop), "page.key")
 
 
-def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(shop: Path, visit: Path, tmp_path: Path) -> None:
+def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(
+    shop: Path, visit: Path, tmp_path: Path
+) -> None:
     to_the_end(visit, shop)
     pages, key = tmp_path / "server" / "pages", tmp_path / "server" / "page.key"
     key.parent.mkdir()
-    with serving(pages, "--published", str(pages), "--page", "https://pages.example.org", "--key", str(key)) as address:
+    with serving(
+        pages, "--published", str(pages), "--page", "https://pages.example.org", "--key", str(key)
+    ) as address:
         assert key.stat().st_mode & 0o077 == 0
-        written(shop, edited((shop / "shop.toml").read_text("utf-8"), ('publish = "published"', f'publish = "{address}"')), "shop.toml")
+        written(
+            shop,
+            edited(
+                (shop / "shop.toml").read_text("utf-8"), ('publish = "published"', f'publish = "{address}"')
+            ),
+            "shop.toml",
+        )
         (shop / "keys" / "page.key").write_text("another-key-altogether", "utf-8")
         refused(corekit("publish", shop=shop), "does not know this key")
         assert files(pages) == {}
@@ -781,7 +1011,11 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     said = done(corekit("forget", WORN, shop=demo_copy, answer="y\n"))
     assert "Destroyed:" in said.out
     left = {path.name for path in (demo_copy / "papers").iterdir()}
-    assert papers - left == {f"estimate-{WORN}-diagnosis-1.pdf", f"estimate-{WORN}-repair-1.pdf", min(name for name in papers if name.startswith("invoice"))}
+    assert papers - left == {
+        f"estimate-{WORN}-diagnosis-1.pdf",
+        f"estimate-{WORN}-repair-1.pdf",
+        min(name for name in papers if name.startswith("invoice")),
+    }
     assert files(demo_copy / "published") == published
     for path in demo_copy.rglob("*"):
         if path.is_file():
@@ -815,7 +1049,10 @@ def run_as_nobody(demo_copy: Path, tmp_path: Path) -> None:
     shutil.rmtree(demo_copy / "papers")
     (demo_copy / "papers").write_text("", "utf-8")
     refused(corekit("issue", WORN, shop=demo_copy), "papers", "Nothing acknowledged before is lost")
-    refused(corekit("invoice", WORN, "--out", tmp_path / "no" / "such" / "folder.pdf", shop=demo_copy), "folder.pdf")
+    refused(
+        corekit("invoice", WORN, "--out", tmp_path / "no" / "such" / "folder.pdf", shop=demo_copy),
+        "folder.pdf",
+    )
 
 
 def test_a_reader_that_has_gone_is_no_fault(demo_out: Path) -> None:
@@ -825,7 +1062,9 @@ def test_a_reader_that_has_gone_is_no_fault(demo_out: Path) -> None:
     assert run.stdout.startswith(WORN)
 
 
-def test_a_fault_of_our_own_is_said_as_such_and_traced_only_when_asked(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_fault_of_our_own_is_said_as_such_and_traced_only_when_asked(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr("corekit.plugin.host.load", lambda: 1 / 0)
     assert main(["plugins"]) == 1
     said = capsys.readouterr().err

@@ -34,7 +34,18 @@ def test_the_demo_makes_papers_store_and_pages_and_nothing_else(demo_out: Path) 
     invoices = {str(invoice_of(job, demo_out).relative_to(demo_out)) for job in JOBS}
     pages = {name for name in made if re.fullmatch(r"published/[0-9a-f]{64}\.json", name)}
     assert len(invoices) == len(pages) == len(JOBS) >= 3
-    assert made == {"shop.toml", "prices.toml", "journal.sqlite", "keys/link.key", *(f"papers/{name}" for name in ESTIMATES)} | invoices | pages
+    assert (
+        made
+        == {
+            "shop.toml",
+            "prices.toml",
+            "journal.sqlite",
+            "keys/link.key",
+            *(f"papers/{name}" for name in ESTIMATES),
+        }
+        | invoices
+        | pages
+    )
     assert {path.name for path in demo_out.parent.iterdir()} <= {"demo-out", "serve.log"}
 
 
@@ -65,8 +76,13 @@ def test_it_says_what_it_made_each_link_and_the_one_command_that_serves_the_page
 
 
 def test_the_first_three_jobs_end_as_they_are_meant_to(demo_out: Path) -> None:
-    """A repair shown to work; nothing wrong; honestly undecided, with the next test and only the diagnosis billed."""
-    worn, odd, undecided = (" ".join(paper_text(invoice_of(job, demo_out)).split()) for job in ("worn-battery", "odd-reading", "undecided"))
+    """A repair shown to work; nothing wrong; honestly undecided, with the next test and only the diagnosis
+    billed.
+    """
+    worn, odd, undecided = (
+        " ".join(paper_text(invoice_of(job, demo_out)).split())
+        for job in ("worn-battery", "odd-reading", "undecided")
+    )
     assert "shown to work" in worn.casefold()
     assert "nothing that was tested calls for a repair" in odd
     assert "Undecided:" in undecided
@@ -110,7 +126,9 @@ def a_false_store(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("there", [a_note, a_real_shop, a_file, a_false_store])
-def test_it_touches_nothing_that_is_not_an_earlier_demo(tmp_path: Path, there: Callable[[Path], None]) -> None:
+def test_it_touches_nothing_that_is_not_an_earlier_demo(
+    tmp_path: Path, there: Callable[[Path], None]
+) -> None:
     out = tmp_path / "demo-out"
     there(out)
     before = files_in(tmp_path)
@@ -141,9 +159,18 @@ def test_it_reaches_for_no_network(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_it_needs_no_home_no_settings_and_no_particular_folder(tmp_path: Path) -> None:
-    """Started by its command from a folder that is not the checkout, with nothing in the environment but where programs are."""
+    """Started by its command from a folder that is not the checkout, with nothing in the environment but
+    where programs are.
+    """
     bare = {name: os.environ[name] for name in ("PATH", "SYSTEMROOT") if name in os.environ}
-    run = subprocess.run([*COREKIT, "demo"], cwd=tmp_path, env={**bare, "HOME": str(tmp_path / "nowhere")}, capture_output=True, text=True, check=False)
+    run = subprocess.run(
+        [*COREKIT, "demo"],
+        cwd=tmp_path,
+        env={**bare, "HOME": str(tmp_path / "nowhere")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (run.returncode, run.stderr) == (0, "")
     assert {path.name for path in tmp_path.iterdir()} == {"demo-out"}
     assert len(files_in(tmp_path / "demo-out" / "papers")) == len(JOBS) + len(ESTIMATES)

@@ -1,8 +1,9 @@
 """Everyday visits, each a story from the first row to the paper that the customer reads.
 
-Totals are worked out by hand from the demo's price book: an hour 62.50, call-out 20.00, diagnosis 30.00, tax 20 %; the replaced battery is
-0.6 h and a part at 168.00 (net 205.50, with tax 246.60), the drain 0.8 h (60.00), clean contacts 0.4 h and a part at 4.50 (35.40),
-charging 0.4 h (30.00), diagnosis with call-out 50.00 net (60.00), without 30.00 net (36.00).
+Totals are worked out by hand from the demo's price book: an hour 62.50, call-out 20.00, diagnosis 30.00, tax
+20 %; the replaced battery is 0.6 h and a part at 168.00 (net 205.50, with tax 246.60), the drain 0.8 h
+(60.00), clean contacts 0.4 h and a part at 4.50 (35.40), charging 0.4 h (30.00), diagnosis with call-out
+50.00 net (60.00), without 30.00 net (36.00).
 """
 
 from __future__ import annotations
@@ -34,7 +35,12 @@ from corekit.store.problem import OtherAnswer
 
 from .chain import corekit, done, found_shop, paper_text
 
-REPLACE, DRAIN, CLEAN, CHARGE = "battery.replace", "battery.find_drain", "battery.clean_contacts", "battery.charge"
+REPLACE, DRAIN, CLEAN, CHARGE = (
+    "battery.replace",
+    "battery.find_drain",
+    "battery.clean_contacts",
+    "battery.charge",
+)
 
 
 @cache
@@ -90,19 +96,30 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 
 def arrive(shop: Shop, name: str = "first", **more: Any) -> Visit:
     data = {
-        "job": name, "reason": "Does not crank in the morning.", "customer": {"name": "Example Customer"},
-        "vehicle": {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"}, "step": [], **more,
-    }  # fmt: skip
+        "job": name,
+        "reason": "Does not crank in the morning.",
+        "customer": {"name": "Example Customer"},
+        "vehicle": {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"},
+        "step": [],
+        **more,
+    }
     return Visit(shop, shop.folder.parent / f"{name}.json", data).add()
 
 
-SOUND = {"battery.type": "agm flat plate", "battery.rating": "680 A SAE", "battery.capacity": "70 Ah", "battery.charging_control": "fixed"}
+SOUND = {
+    "battery.type": "agm flat plate",
+    "battery.rating": "680 A SAE",
+    "battery.capacity": "70 Ah",
+    "battery.charging_control": "fixed",
+}
 COLD = {"battery.rest_time": "9 h", "battery.temperature": "4 °C"}
 
 
 def worn(visit: Visit) -> Visit:
     """The readings of a battery that holds its voltage and not its load: the demo's first job."""
-    visit.say(seen=[{"of": "battery.case", "is": "sound"}, {"of": "battery.terminals", "is": "clean and tight"}])
+    visit.say(
+        seen=[{"of": "battery.case", "is": "sound"}, {"of": "battery.terminals", "is": "clean and tight"}]
+    )
     visit.data["step"].append(
         {
             "setup": COLD,
@@ -113,7 +130,11 @@ def worn(visit: Visit) -> Visit:
             ],
         }
     )
-    return visit.read("battery.load_voltage", "8.4 V", setup={"battery.load_current": "340 A", "battery.load_time": "15 s", "battery.temperature": "4 °C"})
+    return visit.read(
+        "battery.load_voltage",
+        "8.4 V",
+        setup={"battery.load_current": "340 A", "battery.load_time": "15 s", "battery.temperature": "4 °C"},
+    )
 
 
 # ---- the end of a job
@@ -124,7 +145,10 @@ def test_a_visit_that_came_to_nothing_pays_for_the_coming_and_not_for_the_diagno
     visit.yes("diagnosis", "60.00")
     visit.say(ended={"how": "came to nothing", "because": "The fault did not show in an hour of looking"})
     _, text = visit.issue("24.00")  # 20.00 call-out + 20 %
-    assert "This came to nothing: The fault did not show in an hour of looking. The diagnosis is not charged." in text
+    assert (
+        "This came to nothing: The fault did not show in an hour of looking. The diagnosis is not charged."
+        in text
+    )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
     assert "What you came with was neither found nor repaired." in text
@@ -158,7 +182,9 @@ def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(
 
 def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(shop: Shop) -> None:
     visit = worn(arrive(shop, traits=SOUND)).say(ended={"how": "declined", "because": "Too dear."})
-    with pytest.raises(DeskProblem, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"):
+    with pytest.raises(
+        DeskProblem, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
+    ):
         shop.offer(visit.job, "repair")
     visit.data["step"][-1]["ended"]["withdrawn"] = "agreed after all"
     visit.add()
@@ -171,7 +197,11 @@ def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(
 
 
 def test_goodwill_before_the_offer_is_priced_into_it_and_printed(shop: Shop) -> None:
-    visit = worn(arrive(shop, traits=SOUND)).say(wanted={"operation": CLEAN, "ground": "customer"}).say(waived={"operation": CLEAN, "because": "goodwill"})
+    visit = (
+        worn(arrive(shop, traits=SOUND))
+        .say(wanted={"operation": CLEAN, "ground": "customer"})
+        .say(waived={"operation": CLEAN, "because": "goodwill"})
+    )
     offer = visit.yes("repair", "246.60")
     assert "goodwill; not charged" in text_of(offer.pdf)
     visit.say(repaired={"operation": REPLACE}).say(repaired={"operation": CLEAN})
@@ -201,7 +231,14 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
     visit.yes("repair", "246.60")
     visit.say(repaired={"operation": REPLACE})
     number = visit.issue("246.60")[0].number
-    again = arrive(shop, "again").say(wanted={"operation": REPLACE, "ground": "rework", "of": number, "because": "the new battery has a dead cell"})
+    again = arrive(shop, "again").say(
+        wanted={
+            "operation": REPLACE,
+            "ground": "rework",
+            "of": number,
+            "because": "the new battery has a dead cell",
+        }
+    )
     offer = again.yes("repair", "0.00")
     paper = text_of(offer.pdf)
     assert f"rework of invoice {number}; not charged" in paper
@@ -214,7 +251,9 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
 
 
 def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
-    visit = worn(arrive(shop, traits=SOUND)).say(waived={"operation": REPLACE, "because": "guarantee", "of": "2025-A0007"})
+    visit = worn(arrive(shop, traits=SOUND)).say(
+        waived={"operation": REPLACE, "because": "guarantee", "of": "2025-A0007"}
+    )
     visit.yes("repair", "0.00")
     visit.say(repaired={"operation": REPLACE})
     assert "guarantee on invoice 2025-A0007; not charged" in visit.issue("0.00")[1]
@@ -223,7 +262,11 @@ def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
 def test_an_offer_of_nothing_is_agreed_to_and_issued_from_the_command_line_like_any_other(shop: Shop) -> None:
     arrive(shop).say(wanted={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
     assert "0.00 EUR" in done(corekit("offer", "first", "--stage", "repair", shop=shop.folder)).out
-    done(corekit("agree", "first", "--offer", "repair 1", "--total", "0.00", "--how", "by phone", shop=shop.folder))
+    done(
+        corekit(
+            "agree", "first", "--offer", "repair 1", "--total", "0.00", "--how", "by phone", shop=shop.folder
+        )
+    )
     job = shop.store.job(shop.find("first"))
     assert [noted.record.total for noted in job.agreements] == [0]
 
@@ -239,7 +282,10 @@ def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why
 
 def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop) -> None:
     prices = shop.folder / "prices.toml"
-    prices.write_text(re.sub(r'(call_out +=|price =|per_hour =) "[0-9.]+"', r'\1 "0.00"', prices.read_text("utf-8")), "utf-8")
+    prices.write_text(
+        re.sub(r'(call_out +=|price =|per_hour =) "[0-9.]+"', r'\1 "0.00"', prices.read_text("utf-8")),
+        "utf-8",
+    )
     with Shop(shop.folder, plugins=plugins()) as unfilled:
         visit = arrive(unfilled).say(waived={"charge": "call-out", "because": "goodwill"})
         with pytest.raises(DeskProblem, match=r"would come to 0\.00 EUR\. Fill in prices\.toml"):
@@ -275,7 +321,9 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     assert "did not cure; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
     assert "Did not cure what you came with" in text
-    assert "Replace the battery: did not cure what you came with, and nothing was done since that did." in text
+    assert (
+        "Replace the battery: did not cure what you came with, and nothing was done since that did." in text
+    )
     withdrawn = "Withdrawn since it was offered on, so that nothing is claimed from it: voltage under load"
     assert withdrawn in text
     assert offered not in text
@@ -290,7 +338,9 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
     visit.say(waived={"operation": REPLACE, "because": "did not cure"})
     visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"})
     visit.yes("repair", "60.00")
-    visit.say(repaired={"operation": DRAIN}).read("battery.drain", "18 mA", setup={"battery.sleep_time": "40 min"})
+    visit.say(repaired={"operation": DRAIN}).read(
+        "battery.drain", "18 mA", setup={"battery.sleep_time": "40 min"}
+    )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
     assert "Replace the battery: done, but it did not cure; not charged." in text
     assert "Find and cure the key-off drain: done, and shown to work." in text
@@ -308,8 +358,14 @@ def test_the_offer_of_then_is_kept_as_it_was_handed_over(shop: Shop) -> None:
 def test_a_finding_that_other_readings_bear_out_stays_the_ground(shop: Shop) -> None:
     visit = wrong(shop)
     # A second load reading says the same; only the first is withdrawn.
-    place = next(n for n, step in enumerate(visit.data["step"]) if any(row["of"] == "battery.load_voltage" for row in step.get("readings", ())))
-    visit.data["step"][place]["readings"].append({"of": "battery.load_voltage", "is": "8.42 V", "with": "meter"})
+    place = next(
+        n
+        for n, step in enumerate(visit.data["step"])
+        if any(row["of"] == "battery.load_voltage" for row in step.get("readings", ()))
+    )
+    visit.data["step"][place]["readings"].append(
+        {"of": "battery.load_voltage", "is": "8.42 V", "with": "meter"}
+    )
     visit.data["step"][place]["readings"][0]["withdrawn"] = "read before the load had settled"
     _, text = visit.add().issue("306.60")
     assert "withdrawn since" not in text
@@ -317,7 +373,9 @@ def test_a_finding_that_other_readings_bear_out_stays_the_ground(shop: Shop) -> 
 
 
 def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
-    visit = arrive(shop).say(wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"})
+    visit = arrive(shop).say(
+        wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
+    )
     visit.yes("repair", "35.40")
     visit.say(repaired={"operation": CLEAN})
     visit.data["step"][0]["wanted"]["withdrawn"] = "it was only dirt on the cover"
@@ -375,7 +433,9 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     )
     assert shop.store.job(visit.job).left_open is not None
     assert "Replace the battery was agreed to" in " ".join(shop.left_out(visit.job))
-    visit.say(came={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(repaired={"operation": REPLACE})
+    visit.say(came={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
+        repaired={"operation": REPLACE}
+    )
     assert shop.store.job(visit.job).left_open is None
     invoice, text = visit.issue("306.60", "206.60")
     assert "Interrupted on 2026-03-02, part missing; taken up again on 2026-03-05, odometer 98450 km." in text
@@ -393,7 +453,9 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(shop: Sh
     visit.yes("repair", "30.00")
     visit.say(left={"because": "charging", "back": "2026-03-03", "taken": "2026-03-02T17:00:00Z"})
     visit.say(came={"taken": "2026-03-03T08:00:00Z"}).say(repaired={"operation": CHARGE})
-    visit.read("battery.rest_voltage", "12.86 V", setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"})
+    visit.read(
+        "battery.rest_voltage", "12.86 V", setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"}
+    )
     _, text = visit.issue("90.00")
     assert "Interrupted on 2026-03-02, charging; taken up again on 2026-03-03." in text
     assert "11.90 V" in text
@@ -411,7 +473,9 @@ def test_a_deposit_for_work_that_was_never_done_is_to_be_given_back(shop: Shop) 
     visit = worn(arrive(shop, traits=SOUND))
     visit.yes("repair", "246.60")
     visit.yes("diagnosis", "60.00")
-    visit.say(paid={"amount": "100.00", "how": "cash"}).say(ended={"how": "handed on", "because": "The part is not made any more."})
+    visit.say(paid={"amount": "100.00", "how": "cash"}).say(
+        ended={"how": "handed on", "because": "The part is not made any more."}
+    )
     _, text = visit.issue("60.00", "-40.00")
     assert "To be given back to you 40.00" in text
 
@@ -421,8 +485,15 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
     visit.yes("diagnosis", "60.00")
     worn(visit)
     visit.yes("repair", "246.60")
-    visit.say(repaired={"operation": REPLACE, **{key: value for key, value in SOUND.items() if key != "battery.charging_control"}})
-    visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"}).say(wanted={"operation": CLEAN, "ground": "customer"})
+    visit.say(
+        repaired={
+            "operation": REPLACE,
+            **{key: value for key, value in SOUND.items() if key != "battery.charging_control"},
+        }
+    )
+    visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"}).say(
+        wanted={"operation": CLEAN, "ground": "customer"}
+    )
     visit.yes("repair", "95.40", CLEAN)  # 60.00 + 35.40
     visit.say(repaired={"operation": DRAIN})
     _, text = visit.issue("366.60")  # 60.00 + 246.60 + 60.00
@@ -469,7 +540,9 @@ def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop)
 
 
 def test_a_quote_by_phone_says_that_nothing_was_measured_and_becomes_the_visit(shop: Shop) -> None:
-    visit = arrive(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).say(wanted={"operation": REPLACE, "ground": "customer"})
+    visit = arrive(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).say(
+        wanted={"operation": REPLACE, "ground": "customer"}
+    )
     offer = visit.yes("repair", "246.60")
     text = text_of(offer.pdf)
     assert "Nothing was measured for this price and the vehicle was not seen." in text
@@ -492,10 +565,15 @@ def test_an_offer_that_rests_on_readings_does_not_say_that_nothing_was_measured(
 def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
     assert "never come to more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
     prices = shop.folder / "prices.toml"
-    prices.write_text(prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8")
+    prices.write_text(
+        prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8"
+    )
     with Shop(shop.folder, plugins=plugins()) as capped:
         text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
-    assert "call-out, travel and diagnosis together never come to more than 90.00 EUR before tax without a new yes from you." in text
+    assert (
+        "call-out, travel and diagnosis together never come to more than 90.00 EUR before tax without a new"
+        " yes from you." in text
+    )
 
 
 # ---- pictures
@@ -569,8 +647,12 @@ def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Sho
 
 def test_every_story_leaves_a_store_that_verifies_and_takes_its_file_again_without_change(shop: Shop) -> None:
     visit = arrive(shop, traits=SOUND)
-    visit.say(came={"odometer": "98401 km"}).say(started={"of": "battery.drain", "wait": "30 min"}).say(left={"because": "no time left"})
-    visit.say(came={}).say(wanted={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(waived={"charge": "travel", "because": "goodwill"})
+    visit.say(came={"odometer": "98401 km"}).say(started={"of": "battery.drain", "wait": "30 min"}).say(
+        left={"because": "no time left"}
+    )
+    visit.say(came={}).say(wanted={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(
+        waived={"charge": "travel", "because": "goodwill"}
+    )
     visit.say(ended={"how": "handed on", "because": "moved away"})
     entries = shop.store.journal(visit.job)
     assert visit.add().shop.store.journal(visit.job) == entries
@@ -578,7 +660,11 @@ def test_every_story_leaves_a_store_that_verifies_and_takes_its_file_again_witho
 
 
 def test_what_vanishes_from_the_file_is_named_with_its_words(shop: Shop) -> None:
-    visit = arrive(shop).say(left={"because": "part missing"}).say(ended={"how": "declined", "because": "too dear"})
+    visit = (
+        arrive(shop)
+        .say(left={"because": "part missing"})
+        .say(ended={"how": "declined", "because": "too dear"})
+    )
     visit.data["step"] = []
     with pytest.raises(DeskProblem) as caught:
         visit.add()
@@ -587,15 +673,23 @@ def test_what_vanishes_from_the_file_is_named_with_its_words(shop: Shop) -> None
 
 
 def test_waived_work_that_nobody_agreed_to_is_still_no_part_of_an_invoice(shop: Shop) -> None:
-    visit = arrive(shop).say(waived={"operation": CLEAN, "because": "goodwill"}).say(repaired={"operation": CLEAN})
+    visit = (
+        arrive(shop)
+        .say(waived={"operation": CLEAN, "because": "goodwill"})
+        .say(repaired={"operation": CLEAN})
+    )
     with pytest.raises(ConsentProblem, match="nothing to invoice"):
         shop.issue(visit.job)
     assert any("is not charged, but stands on no line" in sentence for sentence in shop.left_out(visit.job))
 
 
 def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
-    visit = arrive(shop).say(started={"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00Z"})
-    visit.say(waived={"operation": CLEAN, "because": "goodwill"}).say(left={"because": "charging", "back": "2026-03-05"})
+    visit = arrive(shop).say(
+        started={"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00Z"}
+    )
+    visit.say(waived={"operation": CLEAN, "because": "goodwill"}).say(
+        left={"because": "charging", "back": "2026-03-05"}
+    )
     said = done(corekit("check", "first", shop=shop.folder)).words
     assert "Waiting: Key-off current, 30 min, begun 2026-03-04T10:15:00Z" in said
     assert "Left open: charging, back on 2026-03-05" in said
@@ -616,7 +710,9 @@ def test_a_warning_about_driving_stands_before_what_became_of_the_job(shop: Shop
 
 
 class Screen:
-    """Answers as a phone sends them: rows of a visit file, each under an id of its own, and every one of them twice."""
+    """Answers as a phone sends them: rows of a visit file, each under an id of its own, and every one of them
+    twice.
+    """
 
     def __init__(self, shop: Shop, **rows: Any) -> None:
         self.shop, self.count = shop, 0
@@ -646,12 +742,21 @@ class Screen:
 
 def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -> None:
     steps: list[dict[str, Any]] = [
-        {"came": {"odometer": "98401 km"}}, {"remarked": {"words": "a scratch along the left door"}}, {"started": {"of": "battery.drain", "wait": "30 min"}},
-        {"wanted": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}}, {"left": {"because": "charging", "back": "2026-03-05"}}, {"came": {}},
-        {"repaired": {"operation": CHARGE}}, {"waived": {"operation": CHARGE, "because": "did not cure"}}, {"ended": {"how": "handed on", "because": "lift"}},
-    ]  # fmt: skip
+        {"came": {"odometer": "98401 km"}},
+        {"remarked": {"words": "a scratch along the left door"}},
+        {"started": {"of": "battery.drain", "wait": "30 min"}},
+        {"wanted": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}},
+        {"left": {"because": "charging", "back": "2026-03-05"}},
+        {"came": {}},
+        {"repaired": {"operation": CHARGE}},
+        {"waived": {"operation": CHARGE, "because": "did not cure"}},
+        {"ended": {"how": "handed on", "because": "lift"}},
+    ]
     vehicle = {"plate": "DEMO-1"}
-    screen, visit = Screen(shop, vehicle=vehicle), arrive(shop, "typed", vehicle=vehicle, customer={"name": "Example Customer"})
+    screen, visit = (
+        Screen(shop, vehicle=vehicle),
+        arrive(shop, "typed", vehicle=vehicle, customer={"name": "Example Customer"}),
+    )
     for step in steps:
         screen.step(**step)
         visit.say(**step)
@@ -659,8 +764,20 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
     def told(job: str) -> list[Any]:
         texts = shop.texts(job)
         entries = [entry for entry in shop.store.journal(job) if entry.kind not in ("opened", "customer")]
-        bodies = [json.loads(re.sub(r'"hash": "(\w+)"', lambda found: f'"hash": "{texts[found[1]]}"', json.dumps(dict(entry.body)))) for entry in entries]
-        return [(entry.kind, entry.subject.partition(":")[2], body) for entry, body in zip(entries, bodies, strict=True)]
+        bodies = [
+            json.loads(
+                re.sub(
+                    r'"hash": "(\w+)"',
+                    lambda found: f'"hash": "{texts[found[1]]}"',
+                    json.dumps(dict(entry.body)),
+                )
+            )
+            for entry in entries
+        ]
+        return [
+            (entry.kind, entry.subject.partition(":")[2], body)
+            for entry, body in zip(entries, bodies, strict=True)
+        ]
 
     assert told(screen.job) == told(visit.job)
     assert shop.store.verify() == []
@@ -680,7 +797,9 @@ def test_a_quote_by_phone_becomes_a_visit_on_the_screen_too(shop: Shop) -> None:
 
 def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Shop) -> None:
     screen = Screen(shop, vehicle={"plate": "DEMO-1"})
-    wish = screen.step(wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"})
+    wish = screen.step(
+        wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
+    )
     screen.yes("repair", "35.40")
     screen.step(repaired={"operation": CLEAN})
     screen.withdraw(wish, "it was only dirt on the cover")

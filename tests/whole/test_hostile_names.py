@@ -1,4 +1,6 @@
-"""Names that are made to harm or to break a layout go through the whole chain and come out as what they are: text."""
+"""Names that are made to harm or to break a layout go through the whole chain and come out as what they are:
+text.
+"""
 
 from __future__ import annotations
 
@@ -32,12 +34,19 @@ def hostile_visit(text: str) -> str:
         ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
         ('plate = "DEMO-3", told = "small van, 1.6 petrol, 2011"', f"told = {typed}, no_vin = {typed}"),
         ('how = "in person"', f"how = {typed}"),
-        ('{ of = "battery.case", is = "sound" }', f'{{ of = "battery.case", is = "sound" }}, {{ of = "battery.level", cannot = {typed} }}'),
+        (
+            '{ of = "battery.case", is = "sound" }',
+            f'{{ of = "battery.case", is = "sound" }}, {{ of = "battery.level", cannot = {typed} }}',
+        ),
         ('amount = "60.00", how = "cash"', f'amount = "60.00", how = {typed}'),
     )
-    specification = f'\n[[specification]]\nof = "battery.load_voltage"\nlow = "9.5 V"\nfrom = {typed}\n\n[[step]]'
+    specification = (
+        f'\n[[specification]]\nof = "battery.load_voltage"\nlow = "9.5 V"\nfrom = {typed}\n\n[[step]]'
+    )
     head, _, rest = visit.partition("\n[[step]]")
-    wanted = f'\n[[step]]\nwanted = {{ operation = "battery.charge", ground = "customer", because = {typed} }}\n'
+    wanted = (
+        f'\n[[step]]\nwanted = {{ operation = "battery.charge", ground = "customer", because = {typed} }}\n'
+    )
     return head + specification + rest.replace("[[step]]", wanted.strip("\n") + "\n\n[[step]]", 1)
 
 
@@ -82,7 +91,9 @@ def times(text: str, whole: str) -> int:
 
 
 def test_it_stands_literally_on_the_customers_paper(typed: str, invoice: Invoice) -> None:
-    """Shop's name and street, name, phone, address, told, no VIN, complaint, who agreed, how, why a level could not be seen, how it was paid."""
+    """Shop's name and street, name, phone, address, told, no VIN, complaint, who agreed, how, why a level
+    could not be seen, how it was paid.
+    """
     assert times(typed, paper_text(invoice.pdf)) >= 10
 
 
@@ -128,7 +139,10 @@ def test_it_stands_literally_on_the_page_where_it_is_public_and_nowhere_where_it
 
 
 def test_the_published_document_holds_it_as_data(typed: str, shop: Path) -> None:
-    raw = max((path.read_text("utf-8") for path in (shop / "published").iterdir()), key=lambda text: text.count(json.dumps(typed, ensure_ascii=False)))
+    raw = max(
+        (path.read_text("utf-8") for path in (shop / "published").iterdir()),
+        key=lambda text: text.count(json.dumps(typed, ensure_ascii=False)),
+    )
     assert json.dumps(typed, ensure_ascii=False)[1:-1] in raw
 
 
@@ -136,13 +150,22 @@ def test_the_terminal_shows_it_and_obeys_nothing(typed: str, shop: Path) -> None
     said = done(corekit("check", "hostile", shop=shop)).out
     assert times(typed, said) >= 1
     assert not re.search(r"[\x00-\x09\x0b-\x1f\x7f]", said)
-    assert max(len(line) for line in said.splitlines()) <= 1100, "a word that cannot be broken may stand alone in its line, and no more"
+    assert max(len(line) for line in said.splitlines()) <= 1100, (
+        "a word that cannot be broken may stand alone in its line, and no more"
+    )
 
 
 ODD = {
-    "script": "\u65e5\u672c\u8a9e", "picture": "\U0001f697", "two that are one": "e\u0301", "no width": "a\u200bb", "places": "{0} {value} %s \\n",
-    "query": "' OR 1=1; --", "link": "https://example.org/?a=1&b=2#c", "markup": "</article><!-- ]]> &amp; <b>", "formula": "=HYPERLINK(1)",
-}  # fmt: skip
+    "script": "\u65e5\u672c\u8a9e",
+    "picture": "\U0001f697",
+    "two that are one": "e\u0301",
+    "no width": "a\u200bb",
+    "places": "{0} {value} %s \\n",
+    "query": "' OR 1=1; --",
+    "link": "https://example.org/?a=1&b=2#c",
+    "markup": "</article><!-- ]]> &amp; <b>",
+    "formula": "=HYPERLINK(1)",
+}
 
 
 @pytest.mark.parametrize("odd", ODD)
@@ -155,8 +178,18 @@ def test_other_odd_texts_pass_the_whole_chain(odd: str, demo_copy: Path) -> None
         done(corekit(*words, shop=demo_copy))
 
 
-@pytest.mark.parametrize(("steering", "named"), [("a\x1b[2Jb", "U+001B"), ("\u202eabc", "U+202E"), ("a\x00b", "U+0000")], ids=["escape", "turned", "nothing"])
-def test_what_steers_a_terminal_or_turns_the_writing_is_refused_at_the_door(steering: str, named: str, demo_copy: Path) -> None:
+@pytest.mark.parametrize(
+    ("steering", "named"),
+    [("a\x1b[2Jb", "U+001B"), ("\u202eabc", "U+202E"), ("a\x00b", "U+0000")],
+    ids=["escape", "turned", "nothing"],
+)
+def test_what_steers_a_terminal_or_turns_the_writing_is_refused_at_the_door(
+    steering: str, named: str, demo_copy: Path
+) -> None:
     typed = json.dumps(steering)  # TOML has the escapes of JSON for these
-    visit = edited(JOBS["undecided"].read_text("utf-8"), ('"undecided"', '"steering"'), ('name = "Sample Owner"', f"name = {typed}"))
+    visit = edited(
+        JOBS["undecided"].read_text("utf-8"),
+        ('"undecided"', '"steering"'),
+        ('name = "Sample Owner"', f"name = {typed}"),
+    )
     refused(corekit("add", written(demo_copy.parent, visit), shop=demo_copy), "customer.name", named)

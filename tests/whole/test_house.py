@@ -1,4 +1,6 @@
-"""The house is in order: contracts hold, docs and code name the same things, nothing lies where it does not belong."""
+"""The house is in order: contracts hold, docs and code name the same things, nothing lies where it does not
+belong.
+"""
 
 from __future__ import annotations
 
@@ -21,43 +23,86 @@ from .chain import JOBS, corekit, done, paper_text
 
 ROOT = Path(__file__).parents[2]
 TOP_LEVEL = {
-    ".ci", ".gitignore", "CHANGELOG.md", "DEVELOPERS.md", "LICENSE", "README.md", "corekit", "demo", "plugins", "pyproject.toml", "shared", "templates",
+    ".ci",
+    ".gitignore",
+    "CHANGELOG.md",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "README.md",
+    "corekit",
+    "demo",
+    "plugins",
+    "pyproject.toml",
+    "shared",
+    "templates",
     "tests",
-}  # fmt: skip
+}
 DOCS = ("README.md", "DEVELOPERS.md")
 PLUGINS = sorted((ROOT / "plugins").glob("*/corekit_*"))
 
 
 def tracked() -> list[Path]:
-    """Every file that belongs to the project: what git knows, or, in an unpacked source archive, what is there."""
+    """Every file that belongs to the project: what git knows, or, in an unpacked source archive, what is
+    there.
+    """
     if (ROOT / ".git").exists():
         run = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True)
         return [ROOT / name for name in run.stdout.decode().split("\0") if name and (ROOT / name).is_file()]
-    left_behind = {"__pycache__", ".venv", ".hypothesis", ".mypy_cache", ".pytest_cache", ".ruff_cache", ".import_linter_cache", "demo-out"}
-    return [path for path in ROOT.rglob("*") if path.is_file() and not left_behind & set(path.relative_to(ROOT).parts)]
+    left_behind = {
+        "__pycache__",
+        ".venv",
+        ".hypothesis",
+        ".mypy_cache",
+        ".pytest_cache",
+        ".ruff_cache",
+        ".import_linter_cache",
+        "demo-out",
+    }
+    return [
+        path
+        for path in ROOT.rglob("*")
+        if path.is_file() and not left_behind & set(path.relative_to(ROOT).parts)
+    ]
 
 
 def lint_imports(folder: Path) -> subprocess.CompletedProcess[str]:
     """import-linter over a checkout whose packages are found before any installed ones."""
     paths = os.pathsep.join([str(folder), *(str(path) for path in (folder / "plugins").iterdir())])
     code = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"
-    return subprocess.run([sys.executable, "-c", code], cwd=folder, env={**os.environ, "PYTHONPATH": paths}, capture_output=True, text=True, check=False)
+    return subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": paths},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
 
 
 def test_the_contracts_between_the_rooms_hold() -> None:
     run = lint_imports(ROOT)
     assert run.returncode == 0, run.stdout
-    for contract in tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]["contracts"]:
+    for contract in tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"][
+        "contracts"
+    ]:
         assert f"{contract['name']} KEPT" in run.stdout
 
 
 @pytest.mark.parametrize(
     ("module", "line", "contract"),
     [
-        ("billing/offer.py", "from ..assess.assessment import assess", "Billing is given findings and never makes them"),
+        (
+            "billing/offer.py",
+            "from ..assess.assessment import assess",
+            "Billing is given findings and never makes them",
+        ),
         ("model/value.py", "from .. import units", "Data moves left to right only"),
         ("assess/assessment.py", "import corekit_battery", "The core knows no plugin"),
-        ("desk/demo.py", "from ..report.papers import invoice", "The demo uses the desk and nothing behind it"),
+        (
+            "desk/demo.py",
+            "from ..report.papers import invoice",
+            "The demo uses the desk and nothing behind it",
+        ),
     ],
 )
 def test_a_contract_that_is_broken_is_named(module: str, line: str, contract: str, tmp_path: Path) -> None:
@@ -72,7 +117,9 @@ def test_a_contract_that_is_broken_is_named(module: str, line: str, contract: st
 
 
 def imports(path: Path) -> Iterator[tuple[int, str]]:
-    """(line, module) of every import of a file, also those inside functions; relative ones with their dots."""
+    """(line, module) of every import of a file, also those inside functions; relative ones with
+    their dots.
+    """
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.ImportFrom):
             yield node.lineno, "." * node.level + (node.module or "")
@@ -81,19 +128,34 @@ def imports(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def test_nobody_inside_imports_the_face() -> None:
-    found = [(path.name, line) for path in (ROOT / "corekit").rglob("*.py") for line, module in imports(path) if module == "corekit"]
+    found = [
+        (path.name, line)
+        for path in (ROOT / "corekit").rglob("*.py")
+        for line, module in imports(path)
+        if module == "corekit"
+    ]
     assert found == []
 
 
 @pytest.mark.parametrize("plugin", PLUGINS, ids=lambda path: path.name)
 def test_a_plugin_imports_of_corekit_the_face_alone(plugin: Path) -> None:
-    found = [(path.name, line, module) for path in plugin.rglob("*.py") for line, module in imports(path) if module.startswith("corekit.")]
+    found = [
+        (path.name, line, module)
+        for path in plugin.rglob("*.py")
+        for line, module in imports(path)
+        if module.startswith("corekit.")
+    ]
     assert found == []
 
 
 @pytest.mark.parametrize("plugin", PLUGINS, ids=lambda path: path.name)
 def test_no_plugin_knows_another(plugin: Path) -> None:
-    found = [(path.name, line, module) for path in plugin.rglob("*.py") for line, module in imports(path) if module.startswith("corekit_")]
+    found = [
+        (path.name, line, module)
+        for path in plugin.rglob("*.py")
+        for line, module in imports(path)
+        if module.startswith("corekit_")
+    ]
     assert [one for one in found if one[2].partition(".")[0] != plugin.name] == []
 
 
@@ -130,15 +192,27 @@ def test_every_link_in_the_docs_leads_somewhere(name: str) -> None:
 
 
 def test_every_command_that_docs_and_files_name_is_a_verb() -> None:
-    texts = [ROOT / name for name in DOCS] + list((ROOT / "demo").rglob("*.toml")) + list((ROOT / "templates").rglob("*.toml"))
-    named = {(path.name, verb) for path in texts for verb in re.findall(r"(?:`|bin/|^  |^#   )corekit ([a-z]+)\b", path.read_text("utf-8"), re.MULTILINE)}
+    texts = (
+        [ROOT / name for name in DOCS]
+        + list((ROOT / "demo").rglob("*.toml"))
+        + list((ROOT / "templates").rglob("*.toml"))
+    )
+    named = {
+        (path.name, verb)
+        for path in texts
+        for verb in re.findall(
+            r"(?:`|bin/|^  |^#   )corekit ([a-z]+)\b", path.read_text("utf-8"), re.MULTILINE
+        )
+    }
     assert len(named) > 5
     assert {one for one in named if one[1] not in VERBS} == set()
 
 
 def test_every_command_that_messages_name_is_a_verb() -> None:
     named = {
-        (path.name, verb) for path in (ROOT / "corekit").rglob("*.py") for verb in re.findall(r"`corekit ([a-z]+)\b", path.read_text("utf-8"))
+        (path.name, verb)
+        for path in (ROOT / "corekit").rglob("*.py")
+        for verb in re.findall(r"`corekit ([a-z]+)\b", path.read_text("utf-8"))
     }
     assert len(named) > 5
     assert {one for one in named if one[1] not in VERBS} == set()
@@ -169,32 +243,87 @@ def test_well(): pass
 """
 
 
-@pytest.mark.parametrize(("ci", "outcome"), [("", "1 passed, 3 skipped, 1 xfailed"), ("1", "2 error, 1 failed, 1 passed, 1 xfailed")], ids=["at home", "in CI"])
+@pytest.mark.parametrize(
+    ("ci", "outcome"),
+    [("", "1 passed, 3 skipped, 1 xfailed"), ("1", "2 error, 1 failed, 1 passed, 1 xfailed")],
+    ids=["at home", "in CI"],
+)
 def test_a_skip_is_a_failure_where_every_tool_is_promised(ci: str, outcome: str, tmp_path: Path) -> None:
     shutil.copy(ROOT / "tests" / "conftest.py", tmp_path)
     (tmp_path / "test_tools.py").write_text(_SKIPPING, "utf-8")
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--rootdir", str(tmp_path), str(tmp_path)]
-    run = subprocess.run(command, cwd=tmp_path, env={**os.environ, "COREKIT_CI": ci}, capture_output=True, text=True, check=False)
-    said = sorted(re.findall(r"\d+ (?:passed|failed|skipped|xfailed|error)", run.stdout.splitlines()[-1]), key=lambda part: part.split()[1])
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "--rootdir",
+        str(tmp_path),
+        str(tmp_path),
+    ]
+    run = subprocess.run(
+        command,
+        cwd=tmp_path,
+        env={**os.environ, "COREKIT_CI": ci},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    said = sorted(
+        re.findall(r"\d+ (?:passed|failed|skipped|xfailed|error)", run.stdout.splitlines()[-1]),
+        key=lambda part: part.split()[1],
+    )
     assert said == sorted(outcome.split(", "), key=lambda part: part.split()[1]), run.stdout
     assert run.returncode == (1 if ci else 0)
 
 
 def test_a_whole_file_that_skips_itself_fails_there_too(tmp_path: Path) -> None:
     shutil.copy(ROOT / "tests" / "conftest.py", tmp_path)
-    (tmp_path / "test_tools.py").write_text('import pytest\npytest.skip("no tool here", allow_module_level=True)\n', "utf-8")
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--rootdir", str(tmp_path), str(tmp_path)]
-    run = subprocess.run(command, cwd=tmp_path, env={**os.environ, "COREKIT_CI": "1"}, capture_output=True, text=True, check=False)
+    (tmp_path / "test_tools.py").write_text(
+        'import pytest\npytest.skip("no tool here", allow_module_level=True)\n', "utf-8"
+    )
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "--rootdir",
+        str(tmp_path),
+        str(tmp_path),
+    ]
+    run = subprocess.run(
+        command,
+        cwd=tmp_path,
+        env={**os.environ, "COREKIT_CI": "1"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert run.returncode != 0
     assert "no tool here" in run.stdout
 
 
 def test_a_test_run_says_from_where_everything_was_imported(tmp_path: Path) -> None:
     shutil.copy(ROOT / "tests" / "conftest.py", tmp_path)
-    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "--collect-only", "--rootdir", str(tmp_path), str(tmp_path)]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-p",
+        "no:cacheprovider",
+        "--collect-only",
+        "--rootdir",
+        str(tmp_path),
+        str(tmp_path),
+    ]
     said = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False).stdout
     assert re.search(r"(?m)^corekit \S+: .*corekit$", said)
-    for name in tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["entry-points"]["corekit"]:
+    for name in tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["entry-points"][
+        "corekit"
+    ]:
         assert re.search(rf"(?m)^plugin {name}: .*corekit_{name}$", said)
 
 
@@ -206,12 +335,19 @@ def test_the_top_level_holds_only_the_agreed_names() -> None:
 
 
 def test_what_tools_leave_behind_is_not_kept() -> None:
-    odd = [path for path in tracked() if path.suffix in (".pyc", ".sqlite-wal", ".log", ".orig", ".rej", ".tmp") or "__pycache__" in path.parts]
+    odd = [
+        path
+        for path in tracked()
+        if path.suffix in (".pyc", ".sqlite-wal", ".log", ".orig", ".rej", ".tmp")
+        or "__pycache__" in path.parts
+    ]
     assert odd == []
 
 
 #: What belongs to some machine and not to the project, as expressions that do not match themselves.
-STRANGE = re.compile(r"\.\./shared|(?<![\w.-])/(?:home|root|Users|work|private|mnt)/\w|[A-Z]:\\\\?(?:Users|Documents)")
+STRANGE = re.compile(
+    r"\.\./shared|(?<![\w.-])/(?:home|root|Users|work|private|mnt)/\w|[A-Z]:\\\\?(?:Users|Documents)"
+)
 
 
 def test_no_file_names_a_place_on_somebodys_machine() -> None:
@@ -221,7 +357,11 @@ def test_no_file_names_a_place_on_somebodys_machine() -> None:
             lines = path.read_text("utf-8").splitlines()
         except UnicodeDecodeError:
             continue  # a picture or a store
-        found += [f"{path.relative_to(ROOT)}:{nth}: {line.strip()[:100]}" for nth, line in enumerate(lines, 1) if STRANGE.search(line)]
+        found += [
+            f"{path.relative_to(ROOT)}:{nth}: {line.strip()[:100]}"
+            for nth, line in enumerate(lines, 1)
+            if STRANGE.search(line)
+        ]
     assert found == []
 
 
@@ -235,7 +375,14 @@ def test_the_search_for_such_places_finds_them() -> None:
 
 def test_the_word_that_promises_too_much_is_printed_nowhere(demo_out: Path) -> None:
     """About driving the tool can only warn; a battery or a car is never called that."""
-    said = [done(corekit(*words)).out for words in ([], *([verb, "--help"] for verb in VERBS), *(["check", job, "--shop", str(demo_out)] for job in JOBS))]
+    said = [
+        done(corekit(*words)).out
+        for words in (
+            [],
+            *([verb, "--help"] for verb in VERBS),
+            *(["check", job, "--shop", str(demo_out)] for job in JOBS),
+        )
+    ]
     said += [paper_text(path) for path in (demo_out / "papers").iterdir()]
     for text in said:
         assert not re.search(r"\b(?:un)?safe(?:ly|ty|r)?\b", text, re.IGNORECASE), text[:200]
@@ -256,11 +403,17 @@ def _strings(path: Path) -> list[str]:
         return [line for line in text.splitlines() if not line.lstrip().startswith("#")]
     tree = ast.parse(text)
     docs = {id(expression.value) for expression in ast.walk(tree) if isinstance(expression, ast.Expr)}
-    return [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
+    return [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs
+    ]
 
 
 def test_nothing_in_the_core_names_a_system() -> None:
-    """The built-in systems come in by the same door as a stranger's, so the core has no word of them, not even as an example."""
+    """The built-in systems come in by the same door as a stranger's, so the core has no word of them, not
+    even as an example.
+    """
     names = "|".join(path.name for path in (ROOT / "plugins").iterdir() if path.is_dir())
     found = [
         f"{path.relative_to(ROOT)}:{number}"

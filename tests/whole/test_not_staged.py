@@ -1,4 +1,5 @@
-"""The demo is not staged: everything on its papers follows from what its files say and from what the plugins declare.
+"""The demo is not staged: everything on its papers follows from what its files say and from what the plugins
+declare.
 
 Papers are compared as Documents, since that is what is handed over; the renderers have tests of their own.
 """
@@ -38,7 +39,21 @@ from corekit.reference import load_toml
 from corekit.share.published import PublishedFolder
 from corekit.share.server import page_app
 
-from .chain import COREKIT, JOBS, Typed, corekit, done, edited, paper_text, readings_of, refused, squeezed, told_in, with_reading, written
+from .chain import (
+    COREKIT,
+    JOBS,
+    Typed,
+    corekit,
+    done,
+    edited,
+    paper_text,
+    readings_of,
+    refused,
+    squeezed,
+    told_in,
+    with_reading,
+    written,
+)
 
 REPLACED, CURED = "Replace the battery", "Find and cure the key-off drain"
 
@@ -48,15 +63,22 @@ REPLACED, CURED = "Replace the battery", "Find and cure the key-off drain"
 
 @pytest.fixture(scope="module")
 def draft(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[bytes], Document]:
-    """The invoice that a visit file would come to, drafted at the demo's desk; not drawn, since nobody looks at two hundred papers."""
+    """The invoice that a visit file would come to, drafted at the demo's desk; not drawn, since nobody looks
+    at two hundred papers.
+    """
     folder = tmp_path_factory.mktemp("drafts")
 
     @cache
     def drafted(visit: bytes) -> Document:
         path = folder / f"visit.{'json' if visit[:1] == b'{' else 'toml'}"
         path.write_bytes(visit)
-        with mock.patch("corekit.report.pdf.render_pdf", lambda *words: b"not drawn"), mock.patch("corekit.desk.sketch.load", plugins):
-            return sketch_invoice(str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf").document
+        with (
+            mock.patch("corekit.report.pdf.render_pdf", lambda *words: b"not drawn"),
+            mock.patch("corekit.desk.sketch.load", plugins),
+        ):
+            return sketch_invoice(
+                str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf"
+            ).document
 
     return drafted
 
@@ -68,19 +90,35 @@ def told(document: Document) -> dict[str, Any]:
 
 
 def judged(document: Document) -> list[Any]:
-    """What the paper concludes: its findings and its own sentences, and each reading's limit; not the readings' mere echo."""
-    blocks: list[Any] = [row for block in document.blocks if isinstance(block, Findings) for row in block.rows]
-    blocks += [block.words for block in document.blocks if isinstance(block, Paragraph) and block.tone == "strong"]
-    return blocks + [(row.name, row.limit, row.source) for block in document.blocks if isinstance(block, Readings) for row in block.rows]
+    """What the paper concludes: its findings and its own sentences, and each reading's limit; not the
+    readings' mere echo.
+    """
+    blocks: list[Any] = [
+        row for block in document.blocks if isinstance(block, Findings) for row in block.rows
+    ]
+    blocks += [
+        block.words for block in document.blocks if isinstance(block, Paragraph) and block.tone == "strong"
+    ]
+    return blocks + [
+        (row.name, row.limit, row.source)
+        for block in document.blocks
+        if isinstance(block, Readings)
+        for row in block.rows
+    ]
 
 
 _NUMBER = re.compile(r"(?<!cylinder )(?<!lead )(?<!coil )(?<!cell )\b\d[\d.,]*")
 
 
 def concluded(visit: bytes) -> list[str]:
-    """Every verdict and sentence of every stage, numbers left out but those of places: what is merely repeated changes none of it."""
+    """Every verdict and sentence of every stage, numbers left out but those of places: what is merely
+    repeated changes none of it.
+    """
     found = assessed(visit).findings
-    return [_NUMBER.sub("#", f"{stage_name(finding.stage)}: {finding.verdict}, {finding.urgency}: {finding.text}") for finding in found]
+    return [
+        _NUMBER.sub("#", f"{stage_name(finding.stage)}: {finding.verdict}, {finding.urgency}: {finding.text}")
+        for finding in found
+    ]
 
 
 def rows(document: Document) -> Iterator[FindingRow]:
@@ -104,7 +142,9 @@ EVERY = [reading for job in JOBS for reading in readings_of(job)]
 
 def limited(reading: Typed) -> bool:
     """True for a reading that some finding of the demo holds against a limit."""
-    return reading.row is not None and any(finding.of == reading.of and finding.limits for finding in assessed(original(reading.job)).findings)
+    return reading.row is not None and any(
+        finding.of == reading.of and finding.limits for finding in assessed(original(reading.job)).findings
+    )
 
 
 def assessed_by(by: Plugins, visit: bytes) -> Assessment:
@@ -138,12 +178,16 @@ def elsewhere(reading: Typed) -> Iterator[bytes]:
 
 LIMITED = [reading for reading in EVERY if limited(reading)]
 SETUPS = [reading for reading in EVERY if reading.row is None]
-#: What is printed beside readings of these kinds, without a band that it could leave: the limits on file hold at any of it.
+#: What is printed beside readings of these kinds, without a band that it could leave: the limits on file hold
+#: at any of it.
 WITHOUT_A_BAND = {
     "battery.charging_voltage": {"battery.temperature", "battery.engine_speed"},
     "battery.cranking_voltage": {"battery.temperature"},
     "ignition.misfires": {"ignition.engine_speed"},
-    **{key: {"egr.engine_speed"} for key in ("egr.barometer", "egr.manifold_shut", "egr.manifold_open", "egr.vacuum_off")},
+    **{
+        key: {"egr.engine_speed"}
+        for key in ("egr.barometer", "egr.manifold_shut", "egr.manifold_open", "egr.vacuum_off")
+    },
 }
 
 
@@ -153,11 +197,18 @@ def is_low_drain(row: dict[str, str]) -> bool:
 
 
 def test_the_readings_found_in_the_files_are_those_of_the_demo() -> None:
-    """A guard over the guards: were the finding of readings broken, the tests below would have nothing to do."""
+    """A guard over the guards: were the finding of readings broken, the tests below would have
+    nothing to do.
+    """
     assert {reading.job for reading in LIMITED} == set(JOBS)
     assert len(LIMITED) >= 12
     assert len(SETUPS) >= 16
-    assert {reading.of for reading in LIMITED} >= {"battery.load_voltage", "battery.drain", "battery.charging_voltage", "battery.cranking_voltage"}
+    assert {reading.of for reading in LIMITED} >= {
+        "battery.load_voltage",
+        "battery.drain",
+        "battery.charging_voltage",
+        "battery.cranking_voltage",
+    }
 
 
 @pytest.mark.parametrize("job", JOBS)
@@ -178,7 +229,9 @@ def test_a_reading_moved_across_its_limit_changes_what_is_concluded(reading: Typ
 
 
 @pytest.mark.parametrize("reading", SETUPS, ids=lambda reading: reading.name)
-def test_a_setup_moved_out_of_its_band_changes_what_is_concluded(reading: Typed, draft: Callable[[bytes], Document]) -> None:
+def test_a_setup_moved_out_of_its_band_changes_what_is_concluded(
+    reading: Typed, draft: Callable[[bytes], Document]
+) -> None:
     beside = told_in(reading.job)["step"][reading.step]["readings"]
     if all(reading.of in WITHOUT_A_BAND.get(row["of"], ()) or is_low_drain(row) for row in beside):
         assert conditions(draft(next(elsewhere(reading)))) != conditions(draft(original(reading.job)))
@@ -200,13 +253,25 @@ def worn(*changes: tuple[str, str]) -> bytes:
 
 def proofs(document: Document) -> dict[str, str]:
     """Which work the paper calls shown to work, not shown, or not repaired yet."""
-    return {row.urgency: row.text.partition(".")[0].lower() for row in rows(document) if row.urgency in (REPLACED, CURED)}
+    return {
+        row.urgency: row.text.partition(".")[0].lower()
+        for row in rows(document)
+        if row.urgency in (REPLACED, CURED)
+    }
 
 
 def exchanged(job: str, of: str) -> bytes:
-    """The job's file with its first and last reading of one measurand exchanged, each left in its place and setup."""
+    """The job's file with its first and last reading of one measurand exchanged, each left in its place and
+    setup.
+    """
     data = told_in(job)
-    found = [(rows, place) for step in data["step"] for rows in [step.get("readings", [])] for place, row in enumerate(rows) if row["of"] == of]
+    found = [
+        (rows, place)
+        for step in data["step"]
+        for rows in [step.get("readings", [])]
+        for place, row in enumerate(rows)
+        if row["of"] == of
+    ]
     (first, nth), (last, mth) = found[0], found[-1]
     assert first is not last
     first[nth], last[mth] = last[mth], first[nth]
@@ -214,7 +279,9 @@ def exchanged(job: str, of: str) -> bytes:
 
 
 @pytest.mark.parametrize(("of", "work"), [("battery.load_voltage", REPLACED), ("battery.drain", CURED)])
-def test_with_arrival_and_retest_exchanged_the_paper_says_not_repaired_yet(of: str, work: str, draft: Callable[[bytes], Document]) -> None:
+def test_with_arrival_and_retest_exchanged_the_paper_says_not_repaired_yet(
+    of: str, work: str, draft: Callable[[bytes], Document]
+) -> None:
     shown = {REPLACED: "shown to work", CURED: "shown to work"}
     assert proofs(draft(original("worn-battery"))) == shown
     assert proofs(draft(exchanged("worn-battery", of))) == shown | {work: "not repaired yet"}
@@ -222,7 +289,11 @@ def test_with_arrival_and_retest_exchanged_the_paper_says_not_repaired_yet(of: s
 
 def test_without_the_retest_nothing_is_shown_to_work(draft: Callable[[bytes], Document]) -> None:
     text = original("worn-battery").decode()
-    retest = text[text.index('[[step]]\nsetup    = { "battery.load_current" = "360 A"') : text.index("[[step]]", text.index('"360 A"'))]
+    retest = text[
+        text.index('[[step]]\nsetup    = { "battery.load_current" = "360 A"') : text.index(
+            "[[step]]", text.index('"360 A"')
+        )
+    ]
     assert proofs(draft(worn((retest, ""))))[REPLACED] == "not shown"
 
 
@@ -249,7 +320,9 @@ def test_half_the_declared_doubt_turns_the_undecided_finding() -> None:
     assert under_load(assessed(original("undecided"))) is Verdict.UNDECIDED
     fine = load_voltage.accuracy
     finer = attrs.evolve(fine, percent=fine.percent / 2, digits=fine.digits / 2, amount=fine.amount / 2)
-    assert under_load(assessed_by(with_measurand(attrs.evolve(load_voltage, accuracy=finer)), original("undecided"))) in (Verdict.FAIL, Verdict.PASS)
+    assert under_load(
+        assessed_by(with_measurand(attrs.evolve(load_voltage, accuracy=finer)), original("undecided"))
+    ) in (Verdict.FAIL, Verdict.PASS)
 
 
 def test_a_better_meter_decides_it_too(draft: Callable[[bytes], Document]) -> None:
@@ -286,7 +359,9 @@ def test_a_row_taken_out_of_the_fault_table_changes_the_printed_next_test(demo_o
     was = printed_tests(demo_out, with_faults(fault_data()))
     (paper,) = (paper_text(path) for path in (demo_out / "papers").glob("invoice-*A0003.pdf"))
     assert was
-    assert all(squeezed(line) in squeezed(paper) for line in was), "these are not the tests that the paper prints"
+    assert all(squeezed(line) in squeezed(paper) for line in was), (
+        "these are not the tests that the paper prints"
+    )
     without: dict[str, list[str]] = {}
     for key in fault_data()["test"]:
         data = fault_data()
@@ -296,13 +371,18 @@ def test_a_row_taken_out_of_the_fault_table_changes_the_printed_next_test(demo_o
             other["spoils"] = [spoiled for spoiled in other.get("spoils", []) if spoiled != key]
         without[key] = printed_tests(demo_out, with_faults(data))
     changed = {key for key, printed in without.items() if printed != was}
-    named = {key for key, test in fault_data()["test"].items() if any(test["question"] in line for line in was)}
+    named = {
+        key for key, test in fault_data()["test"].items() if any(test["question"] in line for line in was)
+    }
     assert named
     assert named <= changed
 
 
 def test_one_row_of_one_test_changes_it_too(demo_out: Path) -> None:
-    """A row, not a whole test: what one test shows under one fault. And only some rows do, or the order would hang on anything."""
+    """A row, not a whole test: what one test shows under one fault.
+
+    And only some rows do, or the order would hang on anything.
+    """
     was = printed_tests(demo_out, with_faults(fault_data()))
     every = {(key, fault) for key, test in fault_data()["test"].items() for fault in test["given"]}
     changed = set()
@@ -318,7 +398,11 @@ def test_one_row_of_one_test_changes_it_too(demo_out: Path) -> None:
 
 
 def issued(shop: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted((shop / "papers").iterdir()) if path.name.startswith("invoice")}
+    return {
+        path.name: path.read_bytes()
+        for path in sorted((shop / "papers").iterdir())
+        if path.name.startswith("invoice")
+    }
 
 
 def pages(shop: Path) -> list[bytes]:
@@ -359,32 +443,54 @@ def test_with_the_plugin_deleted_from_the_machine_the_command_draws_the_same_inv
     papers = issued(demo_copy)
     shutil.rmtree(demo_copy / "papers")
     for job in JOBS:
-        run = subprocess.run([sys.executable, "-c", _WITHOUT, "issue", job, "--shop", str(demo_copy)], capture_output=True, text=True, check=False)
+        run = subprocess.run(
+            [sys.executable, "-c", _WITHOUT, "issue", job, "--shop", str(demo_copy)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert (run.returncode, run.stderr) == (0, "")
     assert issued(demo_copy) == papers
-    check = subprocess.run([sys.executable, "-c", _WITHOUT, "check", "undecided", "--shop", str(demo_copy)], capture_output=True, text=True, check=False)
+    check = subprocess.run(
+        [sys.executable, "-c", _WITHOUT, "check", "undecided", "--shop", str(demo_copy)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert "corekit_battery was deleted" in check.stdout
     assert "plugin failed" in check.stdout
 
 
 def test_new_prices_and_a_new_shop_name_leave_an_issued_invoice_alone(demo_copy: Path) -> None:
     papers = issued(demo_copy)
-    for name, old, new in (("prices.toml", '"62.50"', '"99.00"'), ("shop.toml", "Example Driveway Repairs", "Another Name")):
+    for name, old, new in (
+        ("prices.toml", '"62.50"', '"99.00"'),
+        ("shop.toml", "Example Driveway Repairs", "Another Name"),
+    ):
         written(demo_copy, edited((demo_copy / name).read_text("utf-8"), (old, new)), name)
     done(corekit("issue", "worn-battery", shop=demo_copy))
     assert issued(demo_copy) == papers
 
 
 @pytest.mark.parametrize(
-    ("table", "column", "where"), [("entry", "body", "kind = 'measured'"), ("entry", "body", "kind = 'invoice'"), ("person", "text", "kind = 'name'")]
+    ("table", "column", "where"),
+    [
+        ("entry", "body", "kind = 'measured'"),
+        ("entry", "body", "kind = 'invoice'"),
+        ("person", "text", "kind = 'name'"),
+    ],
 )
 def test_one_changed_byte_is_named_by_verify(demo_copy: Path, table: str, column: str, where: str) -> None:
     """A spot check through the command; the store's own tests change every column of every row."""
     done(corekit("verify", shop=demo_copy))
     with sqlite3.connect(demo_copy / "journal.sqlite") as connection:
-        for (trigger,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        for (trigger,) in connection.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        ).fetchall():
             connection.execute(f'DROP TRIGGER "{trigger}"')
-        row, text = connection.execute(f"SELECT rowid, {column} FROM {table} WHERE {where} LIMIT 1").fetchone()
+        row, text = connection.execute(
+            f"SELECT rowid, {column} FROM {table} WHERE {where} LIMIT 1"
+        ).fetchone()
         at = next(place for place in range(len(text) // 2, len(text)) if text[place].isalpha())
         changed = text[:at] + ("b" if text[at] != "b" else "c") + text[at + 1 :]
         connection.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", (changed, row))

@@ -20,7 +20,11 @@ README = Path(__file__).parents[2] / "README.md"
 
 def block() -> str:
     """The one Python block of the README that opens a shop."""
-    (found,) = (lines for lines in re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL) if "open_shop(" in lines)
+    (found,) = (
+        lines
+        for lines in re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+        if "open_shop(" in lines
+    )
     return str(found)
 
 
@@ -34,7 +38,9 @@ def here(demo_copy: Path, tmp_path: Path) -> Path:
 
 def test_the_lines_of_the_readme_run_as_they_stand(here: Path) -> None:
     assert len(block().strip().splitlines()) == 8
-    run = subprocess.run([sys.executable, "-c", block()], cwd=here, capture_output=True, text=True, check=False)
+    run = subprocess.run(
+        [sys.executable, "-c", block()], cwd=here, capture_output=True, text=True, check=False
+    )
     assert (run.returncode, run.stderr) == (0, "")
     *findings, pdf = run.stdout.splitlines()
     assert any(line.startswith("[fail]") and "8.70 V" in line for line in findings)
@@ -48,14 +54,19 @@ def test_they_leave_an_agreement_to_the_very_paper_that_was_offered(here: Path) 
     with Shop(here / "demo-out") as shop:
         job = shop.store.job(shop.find("first-job"))
         (offer,), (agreement,) = job.offers, job.agreements
-        assert (agreement.record.document_hash, agreement.record.total) == (offer.record.document_hash, offer.record.total)
+        assert (agreement.record.document_hash, agreement.record.total) == (
+            offer.record.document_hash,
+            offer.record.total,
+        )
         assert (agreement.record.by, agreement.record.how) == ("customer", "in person")
         assert shop.store.verify() == []
 
 
 def test_the_second_file_is_the_first_one_grown(here: Path) -> None:
     """A file grows at its end; so nothing of the first is corrected or withdrawn by the second."""
-    first, second = ((here / name).read_text("utf-8").partition("\njob ")[2] for name in ("arrival.toml", "repaired.toml"))
+    first, second = (
+        (here / name).read_text("utf-8").partition("\njob ")[2] for name in ("arrival.toml", "repaired.toml")
+    )
     assert second.startswith(first.rstrip())
     with Shop(here / "demo-out") as shop:
         job = shop.import_visit(here / "arrival.toml")
@@ -63,19 +74,29 @@ def test_the_second_file_is_the_first_one_grown(here: Path) -> None:
         shop.import_visit(here / "arrival.toml")
         assert len(shop.store.journal(job)) == before
         assert shop.import_visit(here / "repaired.toml") == job
-        assert {entry.kind for entry in shop.store.journal(job)[before:]} <= {"repaired", "fitted", "setup", "measured", "instrument"}
+        assert {entry.kind for entry in shop.store.journal(job)[before:]} <= {
+            "repaired",
+            "fitted",
+            "setup",
+            "measured",
+            "instrument",
+        }
 
 
 def test_what_python_and_the_command_see_is_the_same(here: Path) -> None:
     with Shop(here / "demo-out") as shop:
         findings = shop.assess(shop.import_visit(here / "arrival.toml")).findings
     said = checked("first-job", here / "demo-out")["findings"]
-    assert [(finding.code, str(finding.verdict), str(finding.text)) for finding in findings] == [(one["code"], one["verdict"], one["text"]) for one in said]
+    assert [(finding.code, str(finding.verdict), str(finding.text)) for finding in findings] == [
+        (one["code"], one["verdict"], one["text"]) for one in said
+    ]
 
 
 def test_it_cannot_be_issued_before_the_yes_and_nothing_is_kept_of_the_attempt(here: Path) -> None:
     lines = [line for line in block().splitlines() if "agree(" not in line]
-    run = subprocess.run([sys.executable, "-c", "\n".join(lines)], cwd=here, capture_output=True, text=True, check=False)
+    run = subprocess.run(
+        [sys.executable, "-c", "\n".join(lines)], cwd=here, capture_output=True, text=True, check=False
+    )
     assert run.returncode == 1
     assert "ConsentProblem: " in run.stderr
     with Shop(here / "demo-out") as shop:

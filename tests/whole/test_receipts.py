@@ -18,7 +18,8 @@ from corekit.report.terminal import render_text
 from .chain import corekit, done, paper_text, refused
 from .fleet import CUSTOMER, Fleet
 
-# 20.01 + 30.02 = 50.03 net; 19 % of it is 9.5057, so 9.51; together 59.54 (EN 16931 BR-CO-17, rounded half up, by hand).
+# 20.01 + 30.02 = 50.03 net; 19 % of it is 9.5057, so 9.51; together 59.54 (EN 16931 BR-CO-17, rounded half
+# up, by hand).
 TOTAL = 5954
 
 
@@ -40,7 +41,9 @@ def words(pdf: Path) -> str:
     return " ".join(paper_text(pdf).split())
 
 
-def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and_what_is_left(fleet: Fleet, job: str) -> None:
+def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and_what_is_left(
+    fleet: Fleet, job: str
+) -> None:
     with fleet.open() as shop:
         number = shop.issue(job).number
         shop.pay(job, euros(2000), "cash")
@@ -53,20 +56,33 @@ def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and
         assert sum(entry.kind == "invoice" for entry in shop.store.books()) == 1
     said = words(receipt.pdf)
     for part in (
-        f"Receipt, invoice {number}", "Received EUR", "20.00", f"Received 20.00 EUR, cash, on {payment.day}. Still to pay: 39.54 EUR.",
-        "59.54", "39.54", CUSTOMER["name"], CUSTOMER["address"], "panel van, white", "Test Repairs", "Record mark",
-    ):  # fmt: skip
+        f"Receipt, invoice {number}",
+        "Received EUR",
+        "20.00",
+        f"Received 20.00 EUR, cash, on {payment.day}. Still to pay: 39.54 EUR.",
+        "59.54",
+        "39.54",
+        CUSTOMER["name"],
+        CUSTOMER["address"],
+        "panel van, white",
+        "Test Repairs",
+        "Record mark",
+    ):
         assert part in said, part
 
 
-def test_the_second_receipt_counts_the_first_payment_and_says_when_all_is_paid(fleet: Fleet, job: str) -> None:
+def test_the_second_receipt_counts_the_first_payment_and_says_when_all_is_paid(
+    fleet: Fleet, job: str
+) -> None:
     with fleet.open() as shop:
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
         shop.pay(job, euros(TOTAL - 2000), "card")
         later = shop.receipt(job)
         first = shop.receipt(job, shop.payments(job)[0].id)
-    assert "Still to pay: 39.54 EUR." in words(first.pdf), "the first receipt must not count what came after it"
+    assert "Still to pay: 39.54 EUR." in words(first.pdf), (
+        "the first receipt must not count what came after it"
+    )
     said = words(later.pdf)
     assert "Received 39.54 EUR, card" in said
     assert "With it the invoice is paid in full." in said
@@ -82,7 +98,9 @@ def test_a_deposit_has_a_receipt_of_its_own_and_stands_on_the_invoice_later(flee
         invoice = shop.issue(job)
         assert "Paid, card -15.00" in words(invoice.pdf)
         before = deposit.pdf.read_bytes()
-        assert shop.receipt(job).pdf.read_bytes() == before, "what was handed over changed when the invoice came"
+        assert shop.receipt(job).pdf.read_bytes() == before, (
+            "what was handed over changed when the invoice came"
+        )
         assert shop.payments(job)[0].on_invoice == invoice.number
 
 
@@ -91,19 +109,25 @@ def test_a_payment_that_the_invoice_shows_needs_no_receipt(fleet: Fleet, job: st
         shop.pay(job, euros(1500), "card")
         number = shop.issue(job).number
         entries = len(shop.store.journal(job))
-        with pytest.raises(DeskProblem, match=f"Invoice {number} shows the payment of 15.00 EUR, so it is the receipt for it"):
+        with pytest.raises(
+            DeskProblem, match=f"Invoice {number} shows the payment of 15.00 EUR, so it is the receipt for it"
+        ):
             shop.receipt(job)
         assert len(shop.store.journal(job)) == entries
 
 
-def test_a_receipt_is_drawn_again_byte_for_byte_and_from_what_was_kept(fleet: Fleet, job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_receipt_is_drawn_again_byte_for_byte_and_from_what_was_kept(
+    fleet: Fleet, job: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with fleet.open() as shop:
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
         first = shop.receipt(job)
         before, kept = first.pdf.read_bytes(), len(shop.store.journal(job))
         first.pdf.unlink()
-        monkeypatch.setattr("corekit.desk.receipts.receipt", lambda *_, **__: pytest.fail("it was built a second time"))
+        monkeypatch.setattr(
+            "corekit.desk.receipts.receipt", lambda *_, **__: pytest.fail("it was built a second time")
+        )
         again = shop.receipt(job)
         assert again.pdf.read_bytes() == before
         assert again.document == first.document
@@ -124,7 +148,9 @@ def test_asked_for_twice_at_once_the_first_receipt_stands(fleet: Fleet, job: str
         assert not one.store.job(job).disputes
 
 
-def test_the_masked_receipt_shows_no_person_and_forgetting_removes_them_for_good(fleet: Fleet, job: str) -> None:
+def test_the_masked_receipt_shows_no_person_and_forgetting_removes_them_for_good(
+    fleet: Fleet, job: str
+) -> None:
     with fleet.open() as shop:
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
@@ -141,7 +167,9 @@ def test_the_masked_receipt_shows_no_person_and_forgetting_removes_them_for_good
         assert shop.store.verify() == []
 
 
-def test_the_record_mark_of_a_receipt_is_found_and_one_with_a_wrong_letter_is_not(fleet: Fleet, job: str) -> None:
+def test_the_record_mark_of_a_receipt_is_found_and_one_with_a_wrong_letter_is_not(
+    fleet: Fleet, job: str
+) -> None:
     with fleet.open() as shop:
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
@@ -171,7 +199,9 @@ def test_a_payment_written_in_the_file_has_its_receipt_too(fleet: Fleet, job: st
         rows["step"][-1] = {"paid": {"amount": "12.00", "how": "bank"}}
         fleet.added(shop, rows)
         corrected = shop.receipt(job)
-        assert "Received 12.00 EUR, bank" in words(corrected.pdf), "the corrected payment must have a receipt of its own"
+        assert "Received 12.00 EUR, bank" in words(corrected.pdf), (
+            "the corrected payment must have a receipt of its own"
+        )
         assert "Paid before" not in words(corrected.pdf)
 
 
@@ -181,7 +211,9 @@ def test_what_cannot_have_a_receipt_is_refused_in_one_sentence(fleet: Fleet, job
             shop.receipt(job)
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
-        with pytest.raises(DeskProblem, match=r"No payment of van-1 fits 'zz'\. There are: [0-9a-f]{12} \(20\.00 EUR, cash"):
+        with pytest.raises(
+            DeskProblem, match=r"No payment of van-1 fits 'zz'\. There are: [0-9a-f]{12} \(20\.00 EUR, cash"
+        ):
             shop.receipt(job, "zz")
         with pytest.raises(PaymentProblem):
             shop.pay(job, euros(TOTAL), "cash")

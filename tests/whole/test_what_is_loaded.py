@@ -11,7 +11,20 @@ import pytest
 
 from .chain import JOBS
 
-HEAVY = {"pint", "reportlab", "flask", "numpy", "uncertainties", "jinja2", "qrcode", "playwright", "hypothesis", "waitress", "babel", "cryptography"}
+HEAVY = {
+    "pint",
+    "reportlab",
+    "flask",
+    "numpy",
+    "uncertainties",
+    "jinja2",
+    "qrcode",
+    "playwright",
+    "hypothesis",
+    "waitress",
+    "babel",
+    "cryptography",
+}
 
 _AFTER = """
 import contextlib, io, json, sys
@@ -23,12 +36,21 @@ print(json.dumps(sorted(set(sys.modules) - before)))
 
 def loaded_by(statement: str, cwd: Path | None = None) -> set[str]:
     """Modules that a statement loads in a fresh Python."""
-    run = subprocess.run([sys.executable, "-c", _AFTER.format(statement=statement)], capture_output=True, text=True, cwd=cwd, check=True)
+    run = subprocess.run(
+        [sys.executable, "-c", _AFTER.format(statement=statement)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        check=True,
+    )
     return set(json.loads(run.stdout.splitlines()[-1]))
 
 
 def saying(*words: str) -> str:
-    return f"from corekit.cli import main\nwith contextlib.redirect_stdout(io.StringIO()):\n    assert main({list(words)!r}) == 0"
+    return (
+        "from corekit.cli import main\nwith contextlib.redirect_stdout(io.StringIO()):\n    assert"
+        f" main({list(words)!r}) == 0"
+    )
 
 
 def packages(modules: set[str]) -> set[str]:
@@ -37,7 +59,14 @@ def packages(modules: set[str]) -> set[str]:
 
 @pytest.mark.parametrize(
     "words",
-    [["--version"], ["--help"], ["check", "--help"], ["issue", "--help"], ["check", str(JOBS["worn-battery"])], ["check", str(JOBS["undecided"]), "--json"]],
+    [
+        ["--version"],
+        ["--help"],
+        ["check", "--help"],
+        ["issue", "--help"],
+        ["check", str(JOBS["worn-battery"])],
+        ["check", str(JOBS["undecided"]), "--json"],
+    ],
     ids=" ".join,
 )
 def test_help_version_and_check_load_nothing_heavy(words: list[str], tmp_path: Path) -> None:
@@ -51,11 +80,17 @@ def test_check_in_a_shop_loads_nothing_heavy_either(demo_out: Path) -> None:
 
 
 def test_adding_a_file_loads_nothing_heavy(demo_copy: Path) -> None:
-    assert packages(loaded_by(saying("add", str(JOBS["undecided"]), "--shop", str(demo_copy)))) & HEAVY == set()
+    assert (
+        packages(loaded_by(saying("add", str(JOBS["undecided"]), "--shop", str(demo_copy)))) & HEAVY == set()
+    )
 
 
-def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(demo_out: Path, tmp_path: Path) -> None:
-    loaded = packages(loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--shop", str(demo_out)), tmp_path))
+def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(
+    demo_out: Path, tmp_path: Path
+) -> None:
+    loaded = packages(
+        loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--shop", str(demo_out)), tmp_path)
+    )
     assert loaded & {"pint", "flask", "numpy", "uncertainties", "jinja2", "waitress"} == set()
     assert "reportlab" in loaded, "the test looks at the wrong thing"
 
@@ -63,12 +98,18 @@ def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(d
 def test_importing_the_face_loads_next_to_nothing() -> None:
     loaded = loaded_by("import corekit")
     assert {"corekit", "corekit._version"} <= loaded
-    assert loaded - {"corekit", "corekit._version", "__future__"} <= {name for name in loaded if name.startswith("importlib") or name == "warnings"}
+    assert loaded - {"corekit", "corekit._version", "__future__"} <= {
+        name for name in loaded if name.startswith("importlib") or name == "warnings"
+    }
 
 
 def test_version_loads_the_face_the_command_and_no_parser_of_words() -> None:
     loaded = loaded_by(saying("--version"))
-    assert {name for name in loaded if name.startswith("corekit")} == {"corekit", "corekit._version", "corekit.cli"}
+    assert {name for name in loaded if name.startswith("corekit")} == {
+        "corekit",
+        "corekit._version",
+        "corekit.cli",
+    }
     assert "argparse" not in loaded
 
 
@@ -91,6 +132,10 @@ def test_the_names_for_type_checkers_are_the_names_that_load() -> None:
     tree = ast.parse(Path(str(corekit.__file__)).read_text("utf-8"))
     (block,) = (node for node in tree.body if isinstance(node, ast.If))
     typed = {
-        alias.asname: f"{node.module}" for node in block.body if isinstance(node, ast.ImportFrom) and node.level == 1 for alias in node.names if alias.asname
+        alias.asname: f"{node.module}"
+        for node in block.body
+        if isinstance(node, ast.ImportFrom) and node.level == 1
+        for alias in node.names
+        if alias.asname
     }
     assert typed == corekit._WHERE

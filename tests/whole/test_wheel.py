@@ -1,4 +1,7 @@
-"""The wheel: built, installed into a fresh environment, used outside the checkout. No network is needed for any of it."""
+"""The wheel: built, installed into a fresh environment, used outside the checkout.
+
+No network is needed for any of it.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +29,13 @@ DATA = ("templates", "shared", "demo")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Built by hatchling from the checkout as it stands; nothing is left in the checkout."""
     folder = tmp_path_factory.mktemp("wheel")
-    run = subprocess.run([sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)], cwd=ROOT, capture_output=True, text=True, check=False)
+    run = subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert run.returncode == 0, run.stdout + run.stderr
     (made,) = folder.glob("*.whl")
     return made
@@ -45,12 +54,32 @@ def environment(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(folder)], check=True)
     python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     site = subprocess.run(
-        [python, "-c", "import sysconfig; print(sysconfig.get_paths()['purelib'])"], capture_output=True, text=True, check=True
+        [python, "-c", "import sysconfig; print(sysconfig.get_paths()['purelib'])"],
+        capture_output=True,
+        text=True,
+        check=True,
     ).stdout.strip()
     (Path(site) / "dependencies.pth").write_text(sysconfig.get_paths()["purelib"] + "\n", "utf-8")
     # The running environment's own corekit is seen through the .pth; it must be neither enough nor touched.
-    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--python", str(python), "install", "--no-deps", "--no-index", "--ignore-installed"]
-    run = subprocess.run([*pip, str(wheel)], capture_output=True, text=True, check=False, env={**os.environ, "PIP_NO_INPUT": "1"})
+    pip = [
+        sys.executable,
+        "-m",
+        "pip",
+        "--disable-pip-version-check",
+        "--python",
+        str(python),
+        "install",
+        "--no-deps",
+        "--no-index",
+        "--ignore-installed",
+    ]
+    run = subprocess.run(
+        [*pip, str(wheel)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PIP_NO_INPUT": "1"},
+    )
     assert run.returncode == 0, run.stdout + run.stderr
     yield folder
     shutil.rmtree(folder, ignore_errors=True)
@@ -59,13 +88,19 @@ def environment(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 def files_under(folder: Path) -> set[str]:
     """What of a folder belongs into a wheel: everything but what Python and its tools leave behind."""
     there = {path.relative_to(ROOT) for path in folder.rglob("*") if path.is_file()}
-    return {path.as_posix() for path in there if not any(part.startswith((".", "__pycache__")) for part in path.parts)}
+    return {
+        path.as_posix()
+        for path in there
+        if not any(part.startswith((".", "__pycache__")) for part in path.parts)
+    }
 
 
 def test_the_entry_points_are_the_plugin_packages_in_the_wheel(held: set[str]) -> None:
     """A package folder that is missing builds silently, so this is compared."""
     declared = set(PROJECT["project"]["entry-points"]["corekit"].values())
-    packages = {name.partition("/")[0] for name in held if name.endswith("/__init__.py") and name.count("/") == 1}
+    packages = {
+        name.partition("/")[0] for name in held if name.endswith("/__init__.py") and name.count("/") == 1
+    }
     assert packages == declared | {"corekit"}
     listed = {Path(path).name for path in PROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]["packages"]}
     assert listed == packages
@@ -126,8 +161,17 @@ print(json.dumps([*places, sorted(plugins.systems), [str(failure) for failure in
 """
 
 
-def test_installed_outside_the_checkout_everything_comes_from_the_wheel(environment: Path, tmp_path: Path) -> None:
-    run = subprocess.run([environment / "bin/python", "-c", _FROM_WHERE], cwd=tmp_path, env=bare(), capture_output=True, text=True, check=True)
+def test_installed_outside_the_checkout_everything_comes_from_the_wheel(
+    environment: Path, tmp_path: Path
+) -> None:
+    run = subprocess.run(
+        [environment / "bin/python", "-c", _FROM_WHERE],
+        cwd=tmp_path,
+        env=bare(),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     *places, systems, failures = json.loads(run.stdout)
     for place in places:
         assert Path(place).is_relative_to(environment), place
@@ -135,16 +179,29 @@ def test_installed_outside_the_checkout_everything_comes_from_the_wheel(environm
     assert failures == []
 
 
-def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(environment: Path, tmp_path: Path, demo_out: Path) -> None:
+def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(
+    environment: Path, tmp_path: Path, demo_out: Path
+) -> None:
     def corekit(*words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run([environment / "bin/corekit", *words], cwd=tmp_path, env=bare(), capture_output=True, text=True, check=False)
+        return subprocess.run(
+            [environment / "bin/corekit", *words],
+            cwd=tmp_path,
+            env=bare(),
+            capture_output=True,
+            text=True,
+            check=False,
+        )
 
     run = corekit("demo")
     assert (run.returncode, run.stderr) == (0, "")
-    assert {path.name for path in (tmp_path / "demo-out" / "papers").iterdir()} == {path.name for path in (demo_out / "papers").iterdir()}
+    assert {path.name for path in (tmp_path / "demo-out" / "papers").iterdir()} == {
+        path.name for path in (demo_out / "papers").iterdir()
+    }
     assert corekit("verify", "--shop", "demo-out").returncode == 0
     assert corekit("plugins").returncode == 0
     for job in ("worn-battery", "odd-reading", "undecided"):
         said = corekit("check", job, "--shop", "demo-out")
-        beside = subprocess.run([*COREKIT, "check", job, "--shop", str(demo_out)], capture_output=True, text=True, check=True)
+        beside = subprocess.run(
+            [*COREKIT, "check", job, "--shop", str(demo_out)], capture_output=True, text=True, check=True
+        )
         assert (said.returncode, said.stdout) == (0, beside.stdout)

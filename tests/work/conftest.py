@@ -1,4 +1,6 @@
-"""What the tests of the screens share: an empty demo shop, its screens served on a free port, and a thumb that counts."""
+"""What the tests of the screens share: an empty demo shop, its screens served on a free port, and a thumb
+that counts.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +40,9 @@ def empty_shop(tmp_path: Path) -> Path:
 
 @attrs.define
 class Screens:
-    """The screens of a shop, served: where, the shop behind them, the server that can be stopped and started again at the same place."""
+    """The screens of a shop, served: where, the shop behind them, the server that can be stopped and started
+    again at the same place.
+    """
 
     address: str
     shop: Shop
@@ -68,14 +72,18 @@ def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
 
 
 def free_port() -> int:
-    """A port by its number: one that the server was let choose itself cannot be had again for a minute (cheroot binds it without SO_REUSEADDR)."""
+    """A port by its number: one that the server was let choose itself cannot be had again for a minute
+    (cheroot binds it without SO_REUSEADDR).
+    """
     with socket.create_server(("127.0.0.1", 0)) as held:
         return int(held.getsockname()[1])
 
 
 @pytest.fixture
 def screens() -> Iterator[Callable[..., Screens]]:
-    """Call it with a shop's folder to get its screens behind an open door; `wrap` puts a WSGI layer around them."""
+    """Call it with a shop's folder to get its screens behind an open door; `wrap` puts a WSGI layer around
+    them.
+    """
     running: list[Screens] = []
 
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
@@ -97,8 +105,14 @@ def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
     made = []
 
     def launch(*arguments: str) -> Any:
-        path = os.environ.get("COREKIT_CHROMIUM") or next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))))
-        made.append(chromium.browser_type.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]))
+        path = os.environ.get("COREKIT_CHROMIUM") or next(
+            filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome")))
+        )
+        made.append(
+            chromium.browser_type.launch(
+                executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]
+            )
+        )
         return made[-1]
 
     yield launch
@@ -108,13 +122,19 @@ def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
 
 @pytest.fixture
 def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificate], Any]:
-    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no store of certificates to pair it with."""
+    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no
+    store of certificates to pair it with.
+    """
 
     def launch(van: VanCertificate) -> Any:
         van.context_for("127.0.0.1")
         leaf = x509.load_pem_x509_certificate((van.shop / SERVER_FILE).read_bytes())
-        key = leaf.public_key().public_bytes(serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo)
-        return browser_with(f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}")
+        key = leaf.public_key().public_bytes(
+            serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+        )
+        return browser_with(
+            f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"
+        )
 
     return launch
 
@@ -134,7 +154,9 @@ class Thumb:
 
     def press(self, name: str, *, exact: bool = False) -> None:
         """Tap the button or link of this name."""
-        self.page.get_by_role("button", name=name, exact=exact).or_(self.page.get_by_role("link", name=name, exact=exact)).first.tap()
+        self.page.get_by_role("button", name=name, exact=exact).or_(
+            self.page.get_by_role("link", name=name, exact=exact)
+        ).first.tap()
         self.taps += 1
 
     def choose(self, answer: str) -> None:

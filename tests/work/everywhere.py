@@ -1,4 +1,7 @@
-"""An invented shop whose jobs stand at every step of a visit, for whoever looks at all screens. Everything in it is invented."""
+"""An invented shop whose jobs stand at every step of a visit, for whoever looks at all screens.
+
+Everything in it is invented.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,12 @@ from corekit.desk.shop import Shop
 from corekit.model.money import Money
 from corekit.reference import data_path
 
-REPLACE, DRAIN, CLEAN, CHARGE = "battery.replace", "battery.find_drain", "battery.clean_contacts", "battery.charge"
+REPLACE, DRAIN, CLEAN, CHARGE = (
+    "battery.replace",
+    "battery.find_drain",
+    "battery.clean_contacts",
+    "battery.charge",
+)
 CUSTOMER = {"name": "Example Customer", "phone": "000 0001"}
 FLEET = {"name": "Invented Deliveries", "address": "9 Made-up Road, Sampleton", "phone": "000 0009"}
 LONG = "five-door estate with the long wheelbase, 1.4 petrol with gas conversion, first registered 2014"
@@ -36,8 +44,18 @@ def begin(shop: Shop, reason: str = "Does not crank after two days at the kerb."
     return say(shop, None, **({"reason": reason, "vehicle": told, "customer": CUSTOMER} | rows))
 
 
-def agree(shop: Shop, job: str, stage: str, *declined: str, signature: str = "", how: str = "in person", words: str = "") -> None:
-    shop.agree(shop.offer(job, stage), by="customer", how=how, declined=declined, signature=signature, words=words)
+def agree(
+    shop: Shop,
+    job: str,
+    stage: str,
+    *declined: str,
+    signature: str = "",
+    how: str = "in person",
+    words: str = "",
+) -> None:
+    shop.agree(
+        shop.offer(job, stage), by="customer", how=how, declined=declined, signature=signature, words=words
+    )
 
 
 def looking(shop: Shop, **rows: Any) -> str:
@@ -54,7 +72,9 @@ def steps_of(name: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
 
 
 def read(shop: Shop, name: str, *, first: int | None = None, **rows: Any) -> str:
-    """A job of the demo whose diagnosis is agreed to, with what was read in it before the first repair; `first`: only so many steps of it."""
+    """A job of the demo whose diagnosis is agreed to, with what was read in it before the first repair;
+    `first`: only so many steps of it.
+    """
     visit, steps = steps_of(name)
     job = looking(shop, reason=visit["reason"], vehicle=visit["vehicle"], **rows)
     say(shop, job, traits=visit["traits"])
@@ -83,14 +103,23 @@ def long_words(shop: Shop) -> str:
     """Everything that people say is long."""
     told = {"plate": "DEMO-LONG-PLATE-1", "told": LONG, "odometer": "1398400 km"}
     return looking(
-        shop, reason="It does not crank after two days at the kerb, and when it does it shakes, and the lamp with the engine is on, "
-        "but only in the rain and never when my brother-in-law drives it to the quarry and back.", vehicle=told,
+        shop,
+        reason=(
+            "It does not crank after two days at the kerb, and when it does it shakes, and the lamp with the"
+            " engine is on, but only in the rain and never when my brother-in-law drives it to the quarry and"
+            " back."
+        ),
+        vehicle=told,
         customer=FLEET | {"name": "Invented Deliveries and Removals of Upper and Lower Sampleton, limited"},
-    )  # fmt: skip
+    )
 
 
 def no_number(shop: Shop) -> str:
-    return begin(shop, vehicle={"told": "pick-up, rust all over", "no_vin": "not readable"}, customer={"phone": "000 0002"})
+    return begin(
+        shop,
+        vehicle={"told": "pick-up, rust all over", "no_vin": "not readable"},
+        customer={"phone": "000 0002"},
+    )
 
 
 def diagnosis_offered(shop: Shop) -> str:
@@ -118,8 +147,28 @@ def confirmed(shop: Shop) -> str:
     visit, _ = steps_of("1-worn-battery")
     job = looking(shop)
     say(shop, job, traits=visit["traits"])
-    say(shop, job, step=[{"setup": {"battery.temperature": "4 °C"}, "readings": [{"of": "battery.rest_voltage", "is": "15.2 V", "confirmed": True}]}])
-    say(shop, job, step=[{"seen": [{"of": "battery.level", "cannot": "sealed lid"}, {"of": "battery.case", "words": "an odd label, painted over"}]}])
+    say(
+        shop,
+        job,
+        step=[
+            {
+                "setup": {"battery.temperature": "4 °C"},
+                "readings": [{"of": "battery.rest_voltage", "is": "15.2 V", "confirmed": True}],
+            }
+        ],
+    )
+    say(
+        shop,
+        job,
+        step=[
+            {
+                "seen": [
+                    {"of": "battery.level", "cannot": "sealed lid"},
+                    {"of": "battery.case", "words": "an odd label, painted over"},
+                ]
+            }
+        ],
+    )
     return job
 
 
@@ -135,7 +184,18 @@ def codes(shop: Shop) -> str:
 
 def own_limit(shop: Shop) -> str:
     job = one_reading(shop)
-    say(shop, job, specification=[{"of": "battery.charging_voltage", "low": "14.2 V", "high": "14.9 V", "from": "label under the bonnet"}])
+    say(
+        shop,
+        job,
+        specification=[
+            {
+                "of": "battery.charging_voltage",
+                "low": "14.2 V",
+                "high": "14.9 V",
+                "from": "label under the bonnet",
+            }
+        ],
+    )
     return job
 
 
@@ -145,7 +205,11 @@ def found(shop: Shop) -> str:
 
 def wished(shop: Shop) -> str:
     job = found(shop)
-    say(shop, job, step=[{"wanted": {"operation": CHARGE, "ground": "judgement", "because": "it stood for two weeks"}}])
+    say(
+        shop,
+        job,
+        step=[{"wanted": {"operation": CHARGE, "ground": "judgement", "because": "it stood for two weeks"}}],
+    )
     say(shop, job, step=[{"waived": {"operation": CHARGE, "because": "goodwill"}}])
     return job
 
@@ -165,7 +229,14 @@ def moved_on(shop: Shop) -> str:
 
 def partly_declined(shop: Shop) -> str:
     job = found(shop)
-    agree(shop, job, "repair", "egr.clean", how="by message", words="Yes to the battery and the lead, not the rest. See you.")
+    agree(
+        shop,
+        job,
+        "repair",
+        "egr.clean",
+        how="by message",
+        words="Yes to the battery and the lead, not the rest. See you.",
+    )
     return job
 
 
@@ -188,7 +259,16 @@ def not_shown(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
     agree(shop, job, "repair", REPLACE)
     say(shop, job, step=[{"repaired": {"operation": DRAIN}}])
-    say(shop, job, step=[{"setup": {"battery.sleep_time": "40 min"}, "readings": [{"of": "battery.drain", "is": "0.37 A", "with": "meter"}]}])
+    say(
+        shop,
+        job,
+        step=[
+            {
+                "setup": {"battery.sleep_time": "40 min"},
+                "readings": [{"of": "battery.drain", "is": "0.37 A", "with": "meter"}],
+            }
+        ],
+    )
     return job
 
 
@@ -196,7 +276,11 @@ def left(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
     agree(shop, job, "repair")
     say(shop, job, step=[{"paid": {"amount": "100.00", "how": "cash"}}])
-    say(shop, job, step=[{"left": {"because": "part missing", "back": (date.today() + timedelta(days=3)).isoformat()}}])
+    say(
+        shop,
+        job,
+        step=[{"left": {"because": "part missing", "back": (date.today() + timedelta(days=3)).isoformat()}}],
+    )
     return job
 
 
@@ -245,7 +329,10 @@ def paid_later(shop: Shop) -> str:
 
 def together(shop: Shop) -> str:
     """One invoice over two vans; a third is still open."""
-    jobs = [looking(shop, customer=FLEET, vehicle={"plate": f"XX {n}", "told": "panel van, white"}) for n in (1, 2, 3)]
+    jobs = [
+        looking(shop, customer=FLEET, vehicle={"plate": f"XX {n}", "told": "panel van, white"})
+        for n in (1, 2, 3)
+    ]
     for job in jobs:
         say(shop, job, step=[{"wanted": {"operation": CLEAN, "ground": "customer"}}])
         agree(shop, job, "repair")
@@ -256,7 +343,14 @@ def together(shop: Shop) -> str:
 
 def together_to_come(shop: Shop) -> str:
     """Two open jobs of one customer."""
-    jobs = [looking(shop, customer=FLEET | {"name": "Sample Couriers"}, vehicle={"plate": f"YY {n}", "told": "pick-up, grey"}) for n in (1, 2)]
+    jobs = [
+        looking(
+            shop,
+            customer=FLEET | {"name": "Sample Couriers"},
+            vehicle={"plate": f"YY {n}", "told": "pick-up, grey"},
+        )
+        for n in (1, 2)
+    ]
     return jobs[0]
 
 
@@ -299,11 +393,40 @@ def photo() -> str:
 STANDS: dict[str, Callable[[Shop], str]] = {
     make.__name__.replace("_", " "): make
     for make in (
-        just_begun, long_words, no_number, diagnosis_offered, diagnosis_agreed, one_reading, undecided, confirmed, waiting, codes, own_limit, found, wished,
-        repair_offered, moved_on, partly_declined, half_repaired, to_show, not_shown, left, nothing_came, declined, all_done, unpaid, paid, paid_later,
-        together, together_to_come, by_phone, by_phone_agreed, second_car, photographed,
+        just_begun,
+        long_words,
+        no_number,
+        diagnosis_offered,
+        diagnosis_agreed,
+        one_reading,
+        undecided,
+        confirmed,
+        waiting,
+        codes,
+        own_limit,
+        found,
+        wished,
+        repair_offered,
+        moved_on,
+        partly_declined,
+        half_repaired,
+        to_show,
+        not_shown,
+        left,
+        nothing_came,
+        declined,
+        all_done,
+        unpaid,
+        paid,
+        paid_later,
+        together,
+        together_to_come,
+        by_phone,
+        by_phone_agreed,
+        second_car,
+        photographed,
     )
-}  # fmt: skip
+}
 
 
 def fill(shop: Shop) -> dict[str, str]:
@@ -315,7 +438,9 @@ def fill(shop: Shop) -> dict[str, str]:
 
 
 class Skeleton(HTMLParser):
-    """A screen without its words: which elements of which class stand in it, where its links lead, and its words apart."""
+    """A screen without its words: which elements of which class stand in it, where its links lead, and its
+    words apart.
+    """
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -332,11 +457,17 @@ class Skeleton(HTMLParser):
         self._in_paper += tag == "article" or (self._in_paper and tag not in _VOID)
         if not self._in_paper and tag not in _INLINE:
             self.elements.add((tag, f"{given.get('class', '')} {given.get('type', '')}".strip()))
-        address = given.get("href") or given.get("src") or (given.get("action", "") if given.get("method", "get") == "get" else "")
+        address = (
+            given.get("href")
+            or given.get("src")
+            or (given.get("action", "") if given.get("method", "get") == "get" else "")
+        )
         if address:
             self.links.append(address.partition("#")[0])
         self._unseen += tag in ("script", "style")
-        self.words += [given[name] for name in ("alt", "aria-label", "placeholder", "title") if given.get(name)]
+        self.words += [
+            given[name] for name in ("alt", "aria-label", "placeholder", "title") if given.get(name)
+        ]
         if tag == "input" and given.get("type", "text") == "text" and given.get("value"):
             self.words.append(given["value"])
 
@@ -351,8 +482,27 @@ class Skeleton(HTMLParser):
 
 #: Elements whose coming and going makes no other kind of screen.
 _INLINE = {
-    "strong", "em", "b", "span", "p", "br", "li", "time", "option", "tbody", "tr", "path", "line", "circle", "rect", "text", "tspan", "g", "title", "desc",
-}  # fmt: skip
+    "strong",
+    "em",
+    "b",
+    "span",
+    "p",
+    "br",
+    "li",
+    "time",
+    "option",
+    "tbody",
+    "tr",
+    "path",
+    "line",
+    "circle",
+    "rect",
+    "text",
+    "tspan",
+    "g",
+    "title",
+    "desc",
+}
 _VOID = {"meta", "link", "input", "img", "br", "hr"}
 
 
@@ -375,7 +525,9 @@ class Screen:
 
 
 def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
-    """From the first screen by every own link; what is one test, one limit, one entry only once and not again in each job."""
+    """From the first screen by every own link; what is one test, one limit, one entry only once and not again
+    in each job.
+    """
     client, adapter = app.test_client(), app.url_map.bind("")
     statuses: dict[str, int] = {}
     screens: list[Screen] = []
@@ -387,7 +539,13 @@ def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
         else:
             matched, arguments = adapter.match(path.partition("?")[0], return_rule=True)
             rule = matched.rule
-        once = (rule, arguments.get("key", ""), "place=" in path) if "key" in arguments else (rule, arguments["job"]) if "entry" in arguments else (path,)
+        once = (
+            (rule, arguments.get("key", ""), "place=" in path)
+            if "key" in arguments
+            else (rule, arguments["job"])
+            if "entry" in arguments
+            else (path,)
+        )
         if path in statuses or (once in known and path not in led_to):
             continue
         known.add(once)
@@ -399,23 +557,37 @@ def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
         elif reply.mimetype == "text/html":
             skeleton = Skeleton(reply.text)
             to_see += [link for link in skeleton.links if link.startswith("/")]
-            screens.append(Screen(path=path, rule=rule, kind=(rule, frozenset(skeleton.elements)), words=tuple(skeleton.words)))
+            screens.append(
+                Screen(
+                    path=path,
+                    rule=rule,
+                    kind=(rule, frozenset(skeleton.elements)),
+                    words=tuple(skeleton.words),
+                )
+            )
     return statuses, screens
 
 
 def kinds(screens: list[Screen]) -> list[Screen]:
     """One screen of each kind, by address."""
-    return sorted({screen.kind: screen for screen in reversed(screens)}.values(), key=lambda screen: screen.rule)
+    return sorted(
+        {screen.kind: screen for screen in reversed(screens)}.values(), key=lambda screen: screen.rule
+    )
 
 
 def richest(screens: list[Screen]) -> list[Screen]:
     """One screen of each address, the one with the most in it."""
-    return sorted({screen.rule: screen for screen in sorted(screens, key=lambda one: len(one.kind[1]))}.values(), key=lambda screen: screen.rule)
+    return sorted(
+        {screen.rule: screen for screen in sorted(screens, key=lambda one: len(one.kind[1]))}.values(),
+        key=lambda screen: screen.rule,
+    )
 
 
 @attrs.define
 class Form:
-    """A form that is posted: what stands in it, which of its fields take text, its first button with a name."""
+    """A form that is posted: what stands in it, which of its fields take text, its first button
+    with a name.
+    """
 
     action: str
     fields: list[tuple[str, str]] = attrs.field(factory=list)
@@ -423,9 +595,15 @@ class Form:
     button: tuple[str, str] | None = None
 
     def filled(self, text: str) -> dict[str, str]:
-        """The form with this text in every field that takes one, the first answer of each choice and its first button pressed."""
+        """The form with this text in every field that takes one, the first answer of each choice and its
+        first button pressed.
+        """
         given = dict(reversed(self.fields)) | dict.fromkeys(self.texts, text)
-        return given | ({self.button[0]: self.button[1]} if self.button else {}) | {"answer": secrets.token_urlsafe(18)}
+        return (
+            given
+            | ({self.button[0]: self.button[1]} if self.button else {})
+            | {"answer": secrets.token_urlsafe(18)}
+        )
 
 
 class _Forms(HTMLParser):

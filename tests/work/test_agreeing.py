@@ -1,4 +1,6 @@
-"""Agreeing on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word once, bound to the paper that was shown."""
+"""Agreeing on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word
+once, bound to the paper that was shown.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ from corekit.work.van import Van
 
 
 class Desk:
-    """A shop's screens without a browser: get a page, send one of its forms as it stands with a few fields changed."""
+    """A shop's screens without a browser: get a page, send one of its forms as it stands with a few fields
+    changed.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.shop = Shop(folder)
@@ -41,9 +45,17 @@ class Desk:
         assert reply.status_code == 200, reply.text
         return reply.text
 
-    def send(self, path: str, action: str, *, drop: tuple[str, ...] = (), answer: str = "", **fields: Any) -> Any:
-        """Send the form of a page whose action ends so, as a browser would with everything that is checked in it."""
-        form = next(form for form in re.findall(r"<form.*?</form>", self.page(path), re.S) if re.search(rf'action="{action}[?"]', form))
+    def send(
+        self, path: str, action: str, *, drop: tuple[str, ...] = (), answer: str = "", **fields: Any
+    ) -> Any:
+        """Send the form of a page whose action ends so, as a browser would with everything that is checked in
+        it.
+        """
+        form = next(
+            form
+            for form in re.findall(r"<form.*?</form>", self.page(path), re.S)
+            if re.search(rf'action="{action}[?"]', form)
+        )
         given: dict[str, Any] = {}
         for tag in re.findall(r"<input[^>]*>", form):
             named, value = re.search(r'name="([^"]*)"', tag), re.search(r'value="([^"]*)"', tag)
@@ -89,7 +101,12 @@ def test_one_yes_in_person_agrees_to_looking_and_leads_to_the_tests(desk: Desk) 
     assert made.headers["Location"] == f"/job/{job}/diagnosis"
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person")
     agreed = desk.job(job).agreements[0].record
-    assert (agreed.offer, agreed.total, agreed.by, agreed.how) == ("diagnosis 1", 6000, "customer", "in person")
+    assert (agreed.offer, agreed.total, agreed.by, agreed.how) == (
+        "diagnosis 1",
+        6000,
+        "customer",
+        "in person",
+    )
     assert agreed.document_hash == desk.job(job).offers[0].record.document_hash
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/test"
 
@@ -97,12 +114,26 @@ def test_one_yes_in_person_agrees_to_looking_and_leads_to_the_tests(desk: Desk) 
 def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     job = desk.begin()
     for _ in range(3):
-        assert desk.client.post(f"/job/{job}/offer-of/diagnosis", data={"answer": "offer-sent-three-times"}).status_code == 303
+        assert (
+            desk.client.post(
+                f"/job/{job}/offer-of/diagnosis", data={"answer": "offer-sent-three-times"}
+            ).status_code
+            == 303
+        )
     paper = document_hash(desk.shop.offer_named(job).document)
-    yes = {"answer": "agreed-sent-three-times", "offer": "diagnosis 1", "paper": paper, "by": "customer", "how": "by phone"}
+    yes = {
+        "answer": "agreed-sent-three-times",
+        "offer": "diagnosis 1",
+        "paper": paper,
+        "by": "customer",
+        "how": "by phone",
+    }
     for _ in range(3):
         assert desk.client.post(f"/job/{job}/agree", data=yes).status_code == 303
-    assert [entry.kind for entry in desk.job(job).entries if entry.kind in ("offered", "agreed")] == ["offered", "agreed"]
+    assert [entry.kind for entry in desk.job(job).entries if entry.kind in ("offered", "agreed")] == [
+        "offered",
+        "agreed",
+    ]
 
 
 def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) -> None:
@@ -123,7 +154,9 @@ def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) 
         ({"how": "in person", "said": "Go ahead"}, "say which of the two"),
     ],
 )
-def test_what_a_yes_cannot_be_is_said_beside_its_field(desk: Desk, fields: dict[str, str], words: str) -> None:
+def test_what_a_yes_cannot_be_is_said_beside_its_field(
+    desk: Desk, fields: dict[str, str], words: str
+) -> None:
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
     refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", **fields)
@@ -134,7 +167,12 @@ def test_what_a_yes_cannot_be_is_said_beside_its_field(desk: Desk, fields: dict[
 def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk: Desk) -> None:
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person", signature="[[100, 200, 300, 180], [400, 200]]")
+    desk.send(
+        f"/job/{job}/diagnosis",
+        f"/job/{job}/agree",
+        how="in person",
+        signature="[[100, 200, 300, 180], [400, 200]]",
+    )
     agreed = desk.job(job).agreements[0].record
     assert agreed.how == "in person" and agreed.signature is not None
     assert list(desk.shop.pictures(job, "signature").values()) == ["[[100,200,300,180],[400,200]]"]
@@ -148,7 +186,9 @@ def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk:
 def test_a_message_is_kept_word_for_word_and_out_of_the_journal(desk: Desk) -> None:
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="by message", said="Yes, do it, Sample Keeper")
+    desk.send(
+        f"/job/{job}/diagnosis", f"/job/{job}/agree", how="by message", said="Yes, do it, Sample Keeper"
+    )
     agreed = desk.job(job).agreements[0]
     assert agreed.record.how == "by message" and "Keeper" not in str(agreed.entry.body)
     assert "Yes, do it, Sample Keeper" in desk.shop.texts(job).values()
@@ -161,7 +201,12 @@ def test_a_single_piece_is_declined_by_a_tap_and_the_rest_agreed_to(desk: Desk) 
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     pieces = [line["operation"] for line in desk.job(job).offers[-1].record.lines]
     assert set(pieces) == {"battery.clean_contacts", "egr.clean", "ignition.replace_leads"}
-    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=["battery.clean_contacts", "ignition.replace_leads"], how="in person")
+    desk.send(
+        f"/job/{job}/offer",
+        f"/job/{job}/agree",
+        want=["battery.clean_contacts", "ignition.replace_leads"],
+        how="in person",
+    )
     assert desk.job(job).agreements[-1].record.declined == ["egr.clean"]
     answered = desk.page(f"/job/{job}/offer")
     assert "declined: Clean the EGR valve and its passages" in answered
@@ -178,12 +223,19 @@ def test_the_total_of_what_is_left_is_worked_out_before_the_yes(desk: Desk) -> N
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     offer = desk.shop.offer_named(job)
-    form = {"offer": offer.name, "paper": document_hash(offer.document), "want": ["battery.clean_contacts", "ignition.replace_leads"]}
+    form = {
+        "offer": offer.name,
+        "paper": document_hash(offer.document),
+        "want": ["battery.clean_contacts", "ignition.replace_leads"],
+    }
     trial = desk.client.post(f"/job/{job}/agree/try", data=form)
     # demo/shop/prices.toml, by hand: (0.4 × 62.50 + 4.50 + 0.5 × 62.50 + 58.00) × 1.20 = 118.75 × 1.20
     assert "142.50 EUR" in trial.text
     assert len(desk.job(job).agreements) == 1, "trying writes nothing"
-    desk.client.post(f"/job/{job}/agree", data={**form, "answer": "the-yes-to-two-of-three", "by": "customer", "how": "in person"})
+    desk.client.post(
+        f"/job/{job}/agree",
+        data={**form, "answer": "the-yes-to-two-of-three", "by": "customer", "how": "in person"},
+    )
     assert desk.job(job).agreements[-1].record.declined == ["egr.clean"]
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
@@ -193,7 +245,13 @@ def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(de
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     for _ in range(2):
         offer = desk.shop.offer_named(job)
-        form = {"offer": offer.name, "paper": document_hash(offer.document), "by": "customer", "no": "by phone", "answer": "nothing-of-it-is-wanted"}
+        form = {
+            "offer": offer.name,
+            "paper": document_hash(offer.document),
+            "by": "customer",
+            "no": "by phone",
+            "answer": "nothing-of-it-is-wanted",
+        }
         assert desk.client.post(f"/job/{job}/agree", data=form).headers["Location"] == f"/job/{job}"
     record = desk.job(job)
     assert record.ended is not None and record.ended.record.how == "declined"
@@ -241,7 +299,9 @@ def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offere
     assert "Charge the battery could be offered too" in page
     assert "270.30 EUR" in page  # 240.30 and, by hand, 0.4 × 62.50 × 1.20 more
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    assert desk.job(job).offers[-1].record.name == "repair 2" and desk.job(job).offers[-1].record.total == 27030
+    assert (
+        desk.job(job).offers[-1].record.name == "repair 2" and desk.job(job).offers[-1].record.total == 27030
+    )
     assert "Repair 2" in desk.page(f"/job/{job}/offer")
 
 
@@ -289,14 +349,20 @@ def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: D
             desk.say(job, step=[step])
     page = desk.page(f"/job/{job}/offer")
     assert "Not yet:" in page and "The next test:" in page
-    assert "probab" not in page.lower() and "%" not in page, "numbers of suspects are not for the customer's side of the screen"
+    assert "probab" not in page.lower() and "%" not in page, (
+        "numbers of suspects are not for the customer's side of the screen"
+    )
 
 
 def test_every_paper_of_a_job_is_a_file_and_no_other_name_opens_one(desk: Desk) -> None:
     job = desk.begin()
     agree_on_looking(desk, job)
     paper = desk.client.get(f"/job/{job}/paper/diagnosis-1.pdf")
-    assert paper.mimetype == "application/pdf" and paper.data.startswith(b"%PDF") and paper.headers["Cache-Control"] == "no-store"
+    assert (
+        paper.mimetype == "application/pdf"
+        and paper.data.startswith(b"%PDF")
+        and paper.headers["Cache-Control"] == "no-store"
+    )
     for name in ("invoice", "diagnosis-2", "..", "%2e%2e%2fshop", "repair 1"):
         assert desk.client.get(f"/job/{job}/paper/{name}.pdf").status_code == 404
     desk.say(job, step=[{"ended": {"how": "declined", "because": "not wanted"}}])
@@ -306,7 +372,10 @@ def test_every_paper_of_a_job_is_a_file_and_no_other_name_opens_one(desk: Desk) 
 
 def test_a_drive_priced_by_the_kilometre_is_asked_for_and_charged(empty_shop: Path) -> None:
     prices = empty_shop / "prices.toml"
-    prices.write_text(prices.read_text("utf-8").replace("call_out  =", 'travel    = { per_km = "0.50" }\ncall_out  ='), "utf-8")
+    prices.write_text(
+        prices.read_text("utf-8").replace("call_out  =", 'travel    = { per_km = "0.50" }\ncall_out  ='),
+        "utf-8",
+    )
     desk = Desk(empty_shop)
     job = desk.begin()
     for wrong in ("far", "-3", "99999"):

@@ -1,4 +1,6 @@
-"""By touch on a phone: a finger signs, a tap declines and the total follows, a VIN speaks while it is typed, a photo is taken; and axe-core finds nothing."""
+"""By touch on a phone: a finger signs, a tap declines and the total follows, a VIN speaks while it is typed,
+a photo is taken; and axe-core finds nothing.
+"""
 
 from __future__ import annotations
 
@@ -50,7 +52,9 @@ def by_finger(page: Any, points: list[tuple[float, float]]) -> None:
     page.mouse.up()
 
 
-def test_a_finger_signs_under_the_paper_that_is_shown(screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path) -> None:
+def test_a_finger_signs_under_the_paper_that_is_shown(
+    screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path
+) -> None:
     served, watched = screens(empty_shop), phone()
     page = watched.page
     job = say(served.shop, None, reason="Cranks slowly.", vehicle={"plate": "DEMO-1"})
@@ -65,8 +69,12 @@ def test_a_finger_signs_under_the_paper_that_is_shown(screens: Callable[..., Any
     kept = read_signature(next(iter(served.shop.pictures(job, "signature").values())))
     assert kept is not None and len(kept.strokes) == 1
     # Where the finger went: the sheet is 1000 × 400.
-    assert kept.strokes[0][0] == pytest.approx(100, abs=12) and kept.strokes[0][1] == pytest.approx(200, abs=12)
-    assert kept.strokes[0][-2] == pytest.approx(700, abs=12) and kept.strokes[0][-1] == pytest.approx(320, abs=12)
+    assert kept.strokes[0][0] == pytest.approx(100, abs=12) and kept.strokes[0][1] == pytest.approx(
+        200, abs=12
+    )
+    assert kept.strokes[0][-2] == pytest.approx(700, abs=12) and kept.strokes[0][-1] == pytest.approx(
+        320, abs=12
+    )
     assert not watched.errors
 
 
@@ -93,7 +101,9 @@ def test_a_signature_half_drawn_under_one_paper_does_not_come_back_under_another
     assert not drawn.input_value()
 
 
-def test_the_total_follows_the_tap_that_declines(screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path) -> None:
+def test_the_total_follows_the_tap_that_declines(
+    screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path
+) -> None:
     served, watched = screens(empty_shop), phone()
     page = watched.page
     job = say(served.shop, None, reason="Starts badly.", vehicle={"plate": "DEMO-4"})
@@ -108,7 +118,9 @@ def test_the_total_follows_the_tap_that_declines(screens: Callable[..., Any], ph
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")  # by hand, see test_agreeing.py
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial]:empty", state="attached")
-    assert page.locator("form >> text=240.30 EUR").is_visible(), "what all of it comes to stands there in any case"
+    assert page.locator("form >> text=240.30 EUR").is_visible(), (
+        "what all of it comes to stands there in any case"
+    )
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")
     press(page, "Yes, in person")
@@ -118,7 +130,9 @@ def test_the_total_follows_the_tap_that_declines(screens: Callable[..., Any], ph
     assert not watched.errors
 
 
-def test_a_vin_speaks_while_it_is_typed(screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path) -> None:
+def test_a_vin_speaks_while_it_is_typed(
+    screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path
+) -> None:
     served, watched = screens(empty_shop), phone()
     page = watched.page
     page.goto(f"{served.address}/new")
@@ -155,7 +169,9 @@ def test_a_photo_is_shown_before_and_after_it_is_kept(
 def test_every_screen_is_for_everybody_and_for_a_thumb(
     screens: Callable[..., Any], phone: Callable[..., Any], empty_shop: Path, width: int, height: int
 ) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed").Axe()
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
+    ).Axe()
     served = screens(empty_shop)
     page = phone(width=width, height=height).page
     job = say(served.shop, None, reason="Starts badly.", vehicle={"plate": "DEMO-4", "told": "hatchback"})
@@ -165,7 +181,11 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
         for lid in page.locator("main summary").all():
             lid.tap()
         wrong = [violation["id"] for violation in axe.run(page).response["violations"]]
-        wrong += ["wider than the screen"] if page.evaluate("document.documentElement.scrollWidth > innerWidth") else []
+        wrong += (
+            ["wider than the screen"]
+            if page.evaluate("document.documentElement.scrollWidth > innerWidth")
+            else []
+        )
         wrong += page.evaluate(
             """[...document.querySelectorAll("main button, main summary, main .answer span, main .key span, main .main, main .other, main .row, main .go a")]
             .filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < 48).map((one) => `small: ${one.textContent.trim()}`)"""

@@ -1,4 +1,6 @@
-"""Arriving on the screens: a new job from few fields, a VIN that says what it says, corrections, another car in the driveway."""
+"""Arriving on the screens: a new job from few fields, a VIN that says what it says, corrections, another car
+in the driveway.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,8 @@ from corekit.work.app import OpenDoor, work_app
 from corekit.work.screens.arrive import vin_words
 from corekit.work.van import Van
 
-#: 49 CFR 565.15(c) works an example of its check digit; this is another often printed one, from memory, and 1…1 is a sum done by hand (89 mod 11 = 1).
+#: 49 CFR 565.15(c) works an example of its check digit; this is another often printed one, from memory, and
+#: 1…1 is a sum done by hand (89 mod 11 = 1).
 AGREES, ALL_ONES = "1M8GDM9AXKP042788", "1" * 17
 
 
@@ -53,7 +56,14 @@ def begun(client: Any, shop: Shop, **fields: str) -> Job:
 
 
 def test_a_complaint_and_a_plate_begin_a_job_and_lead_to_what_looking_costs(client: Any, shop: Shop) -> None:
-    job = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1", vehicle__odometer="98400 km", customer__name="Sample Keeper")
+    job = begun(
+        client,
+        shop,
+        reason="Cranks slowly.",
+        vehicle__plate="DEMO-1",
+        vehicle__odometer="98400 km",
+        customer__name="Sample Keeper",
+    )
     assert {"Cranks slowly.", "DEMO-1", "Sample Keeper"} == set(shop.texts(job.id).values())
     assert client.get(f"/job/{job.id}").headers["Location"] == f"/job/{job.id}/diagnosis"
 
@@ -66,17 +76,29 @@ def test_a_form_sent_twice_begins_one_job(client: Any, shop: Shop) -> None:
 
 
 def test_an_odometer_takes_the_unit_key_that_was_pressed(client: Any, shop: Shop) -> None:
-    job = begun(client, shop, reason="Smell.", vehicle__plate="DEMO-1", **{"vehicle__odometer": "61000", "vehicle__odometer|unit": "mi"})
+    job = begun(
+        client,
+        shop,
+        reason="Smell.",
+        vehicle__plate="DEMO-1",
+        **{"vehicle__odometer": "61000", "vehicle__odometer|unit": "mi"},
+    )
     assert job.vehicle.odometer == pytest.approx(61000 * 1609.344)  # international mile, exact
 
 
 def test_without_any_number_a_reason_is_asked_for_in_the_open(client: Any, shop: Shop) -> None:
-    refused = send(client, form_of(client.get("/new").text), reason="Cranks slowly.", vehicle__told="small van")
+    refused = send(
+        client, form_of(client.get("/new").text), reason="Cranks slowly.", vehicle__told="small van"
+    )
     assert refused.status_code == 422 and "neither VIN nor plate" in refused.text
-    assert re.search(r"<details open>(?:(?!</details>).)*neither VIN nor plate", refused.text, re.S), "a fault must not hide behind a closed lid"
+    assert re.search(r"<details open>(?:(?!</details>).)*neither VIN nor plate", refused.text, re.S), (
+        "a fault must not hide behind a closed lid"
+    )
     assert "no_vin =" not in refused.text, "the language of files has no place on a screen"
     assert 'value="small van"' in refused.text
-    job = begun(client, shop, reason="Cranks slowly.", vehicle__told="small van", vehicle__no_vin="not seen yet")
+    job = begun(
+        client, shop, reason="Cranks slowly.", vehicle__told="small van", vehicle__no_vin="not seen yet"
+    )
     assert job.vehicle.why_no_vin == "not seen yet"
 
 
@@ -103,17 +125,36 @@ def test_a_vin_says_at_once_what_it_says(client: Any, vin: str, words: str) -> N
 
 
 def test_the_model_years_are_those_of_position_ten() -> None:
-    assert "1989 or 2019" in vin_words(AGREES)[1]  # 49 CFR 565.15(d), table VII: K is 1989 and 2019; a digit at position 7 makes the first likely
+    assert (
+        "1989 or 2019" in vin_words(AGREES)[1]
+    )  # 49 CFR 565.15(d), table VII: K is 1989 and 2019; a digit at position 7 makes the first likely
     assert vin_words("   ") == ()
 
 
 def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -> None:
-    job = begun(client, shop, reason="Cranks slowly.", vehicle__told="small van", vehicle__no_vin="not seen yet", customer__name="Sample Keeper")
+    job = begun(
+        client,
+        shop,
+        reason="Cranks slowly.",
+        vehicle__told="small van",
+        vehicle__no_vin="not seen yet",
+        customer__name="Sample Keeper",
+    )
     page = client.get(f"/job/{job.id}/arrive").text
-    said = {"vehicle__told": "small van, 2011", "vehicle__plate": "DEMO-7", "vehicle__no_vin": "", "vehicle__odometer": "98400 km"}
-    assert send(client, form_of(page, 0), **said).status_code == 303, "the vehicle was not seen yet, so it is what is asked first"
+    said = {
+        "vehicle__told": "small van, 2011",
+        "vehicle__plate": "DEMO-7",
+        "vehicle__no_vin": "",
+        "vehicle__odometer": "98400 km",
+    }
+    assert send(client, form_of(page, 0), **said).status_code == 303, (
+        "the vehicle was not seen yet, so it is what is asked first"
+    )
     assert send(client, form_of(page, 2), reason="Cranks slowly when cold.").status_code == 303
-    assert send(client, form_of(page, 3), customer__name="Sample Keeper", customer__phone="000 0001").status_code == 303
+    assert (
+        send(client, form_of(page, 3), customer__name="Sample Keeper", customer__phone="000 0001").status_code
+        == 303
+    )
     now = shop.store.job(job.id)
     texts = shop.texts(job.id)
     assert now.vehicle.odometer_typed == "98400 km" and not now.vehicle.why_no_vin
@@ -123,13 +164,22 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
 
 
 def test_the_state_on_arrival_is_noted_in_free_words_and_can_be_taken_back(client: Any, shop: Shop) -> None:
-    job = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1", **{"step[0].remarked.words": "Dent in the left door."})
+    job = begun(
+        client,
+        shop,
+        reason="Cranks slowly.",
+        vehicle__plate="DEMO-1",
+        **{"step[0].remarked.words": "Dent in the left door."},
+    )
     page = client.get(f"/job/{job.id}/arrive").text
     assert "Dent in the left door." in page
     reply = send(client, form_of(page, 0), **{"step[0].remarked.words": "Engine warm."})
     assert reply.headers["Location"] == f"/job/{job.id}/arrive"
     remarks = shop.store.job(job.id).all(Remarked)
-    assert {shop.texts(job.id)[noted.record.words.hash] for noted in remarks} == {"Dent in the left door.", "Engine warm."}
+    assert {shop.texts(job.id)[noted.record.words.hash] for noted in remarks} == {
+        "Dent in the left door.",
+        "Engine warm.",
+    }
     shop.withdraw_answer(job.id, "the-dent-is-on-the-other", remarks[0].id, "on the other car")
     assert "Dent in the left door." not in client.get(f"/job/{job.id}/arrive").text
 
@@ -143,17 +193,36 @@ def test_a_correction_of_what_was_corrected_meanwhile_is_refused(client: Any, sh
     assert refused.status_code == 422 and "does not stand any more" in refused.text
 
 
-def test_another_car_in_the_driveway_has_the_same_customer_and_pays_for_no_coming(client: Any, shop: Shop) -> None:
-    first = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1", customer__name="Sample Keeper", customer__phone="000 0001")
+def test_another_car_in_the_driveway_has_the_same_customer_and_pays_for_no_coming(
+    client: Any, shop: Shop
+) -> None:
+    first = begun(
+        client,
+        shop,
+        reason="Cranks slowly.",
+        vehicle__plate="DEMO-1",
+        customer__name="Sample Keeper",
+        customer__phone="000 0001",
+    )
     page = client.get(f"/new?beside={first.id}").text
     assert 'value="Sample Keeper"' in page and 'value="000 0001"' in page
-    reply = send(client, form_of(page), reason="Smells of exhaust.", vehicle__plate="DEMO-2", customer__name="Sample Keeper")
+    reply = send(
+        client,
+        form_of(page),
+        reason="Smells of exhaust.",
+        vehicle__plate="DEMO-2",
+        customer__name="Sample Keeper",
+    )
     second = shop.store.job(reply.headers["Location"].rpartition("/")[2])
     assert second.same_drive_as == first.name
     looking = client.get(f"/job/{second.id}/diagnosis").text
-    assert "36.00 EUR" in looking and "Call-out" not in looking  # demo/shop/prices.toml: the diagnosis alone, 30.00 × 1.20
+    assert (
+        "36.00 EUR" in looking and "Call-out" not in looking
+    )  # demo/shop/prices.toml: the diagnosis alone, 30.00 × 1.20
     third = client.get(f"/new?beside={second.id}").text
-    assert form_of(third)["step[0].came.same_drive_as"] == first.name, "the one that pays is named, not the one between"
+    assert form_of(third)["step[0].came.same_drive_as"] == first.name, (
+        "the one that pays is named, not the one between"
+    )
 
 
 def test_another_car_beside_no_job_is_not_there(client: Any) -> None:

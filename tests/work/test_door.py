@@ -61,7 +61,9 @@ class Behind:
         return self.app.test_client()
 
     def unlock(self, code: str = CODE, client: Any = None, **fields: str) -> Any:
-        return (client or self.client).post("/door", data={"passcode": code, "next": "/job/abc"} | fields, headers=OWN)
+        return (client or self.client).post(
+            "/door", data={"passcode": code, "next": "/job/abc"} | fields, headers=OWN
+        )
 
     @property
     def guard(self) -> str:
@@ -80,7 +82,9 @@ def app_behind(door: PasscodeDoor) -> tuple[flask.Flask, list[dict[str, str]]]:
 
     @app.get("/job/<job>")
     def screen(job: str) -> str:
-        return flask.render_template_string('screen of {{ job }} <input name="guard" value="{{ guard() }}">', job=job)
+        return flask.render_template_string(
+            'screen of {{ job }} <input name="guard" value="{{ guard() }}">', job=job
+        )
 
     @app.post("/job/<job>/answer")
     def answer(job: str) -> str:
@@ -129,7 +133,8 @@ def let_in(behind: Behind) -> Behind:
 
 
 def test_the_hash_is_the_one_of_rfc_7914() -> None:
-    # RFC 7914, section 12, third vector (from memory; the first 32 of its 64 bytes stand for themselves, as PBKDF2 makes them one after the other).
+    # RFC 7914, section 12, third vector (from memory; the first 32 of its 64 bytes stand for themselves, as
+    # PBKDF2 makes them one after the other).
     vector = "7023bdcb3afd7348461c06cd81fd38ebfda8fbba904f8e3ea9b543f6545da1f2"
     kept = Kept(n=16384, r=8, p=1, salt=b"SodiumChloride", hash=bytes.fromhex(vector))
     assert kept.fits("pleaseletmein")
@@ -176,7 +181,13 @@ def test_a_drawn_passcode_can_be_one() -> None:
 
 
 @pytest.mark.parametrize(
-    "damage", [lambda text: text[:40], lambda text: text.replace("n = 16", "n = 17"), lambda text: text.replace("n = 16", "n = 1073741824"), lambda text: ""]
+    "damage",
+    [
+        lambda text: text[:40],
+        lambda text: text.replace("n = 16", "n = 17"),
+        lambda text: text.replace("n = 16", "n = 1073741824"),
+        lambda text: "",
+    ],
 )
 def test_a_damaged_file_is_named_and_opens_nothing(behind: Behind, damage: Callable[[str], str]) -> None:
     path = behind.shop / "keys" / "work.toml"
@@ -219,9 +230,21 @@ def test_the_passcode_leads_to_where_one_was(behind: Behind) -> None:
 
 
 ELSEWHERE = [
-    "https://example.org/", "//example.org/", "/\\example.org", "\\\\example.org", "javascript:alert(1)", "/a\r\nX-Header: y", "/\t/example.org", "", "job",
-    "http:example.org", "///example.org", "/%s" % ("a" * 3000), "/é", "http://[",
-]  # fmt: skip
+    "https://example.org/",
+    "//example.org/",
+    "/\\example.org",
+    "\\\\example.org",
+    "javascript:alert(1)",
+    "/a\r\nX-Header: y",
+    "/\t/example.org",
+    "",
+    "job",
+    "http:example.org",
+    "///example.org",
+    "/%s" % ("a" * 3000),
+    "/é",
+    "http://[",
+]
 
 
 @pytest.mark.parametrize("path", ELSEWHERE)
@@ -245,9 +268,16 @@ def test_the_cookie_is_out_of_reach_of_scripts_and_of_other_sites(behind: Behind
     assert "Secure" not in cookie  # plain http on this device; there is no other line that it could leak to
 
 
-def test_under_tls_the_cookie_is_bound_to_this_host_and_to_tls(made: Callable[..., Behind]) -> None:  # (3.3.1)
+def test_under_tls_the_cookie_is_bound_to_this_host_and_to_tls(
+    made: Callable[..., Behind],
+) -> None:  # (3.3.1)
     behind = made(tls=True)
-    answer = behind.client.post("/door", data={"passcode": CODE}, headers=OWN | {"Origin": "https://localhost"}, base_url="https://localhost")
+    answer = behind.client.post(
+        "/door",
+        data={"passcode": CODE},
+        headers=OWN | {"Origin": "https://localhost"},
+        base_url="https://localhost",
+    )
     cookie = answer.headers["Set-Cookie"]
     assert cookie.startswith("__Host-")
     assert "Secure" in cookie
@@ -314,11 +344,16 @@ def test_a_restart_of_the_server_locks_nobody_out(let_in: Behind, made: Callable
     assert again.client.get("/job/abc").status_code == 200
 
 
-def test_lock_now_ends_the_session_for_good_also_over_a_restart(let_in: Behind, made: Callable[..., Behind]) -> None:  # (7.4.1), (7.4.4)
+def test_lock_now_ends_the_session_for_good_also_over_a_restart(
+    let_in: Behind, made: Callable[..., Behind]
+) -> None:  # (7.4.1), (7.4.4)
     cookie = let_in.client.get_cookie("corekit-work").value
     other = let_in.browser()
     let_in.unlock(client=other)
-    assert let_in.client.post("/door/lock", data={"guard": let_in.guard}, headers=OWN).headers["Location"] == "/door"
+    assert (
+        let_in.client.post("/door/lock", data={"guard": let_in.guard}, headers=OWN).headers["Location"]
+        == "/door"
+    )
     assert let_in.client.get("/job/abc").status_code == 401
     again = made()
     again.client.set_cookie("corekit-work", cookie)
@@ -327,7 +362,9 @@ def test_lock_now_ends_the_session_for_good_also_over_a_restart(let_in: Behind, 
 
 
 @pytest.mark.parametrize("damage", [b"\xff\x00\n", b"x\n", b"x y\n\n\n", b"a b c\n"])
-def test_a_damaged_list_of_ended_sessions_is_read_as_far_as_it_goes(let_in: Behind, made: Callable[..., Behind], damage: bytes) -> None:
+def test_a_damaged_list_of_ended_sessions_is_read_as_far_as_it_goes(
+    let_in: Behind, made: Callable[..., Behind], damage: bytes
+) -> None:
     cookie = let_in.client.get_cookie("corekit-work").value
     let_in.client.post("/door/lock", data={"guard": let_in.guard}, headers=OWN)
     path = let_in.shop / "keys" / "work.locked"
@@ -416,24 +453,47 @@ def test_the_guard_of_another_session_is_none(let_in: Behind) -> None:
 
 
 FOREIGN: list[dict[str, str]] = [
-    {}, {"Origin": "https://example.org"}, {"Origin": "null"}, {"Origin": "http://127.0.0.1:8741"}, {"Origin": "http://127.0.0.1"},
-    {"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}, {"Sec-Fetch-Site": "none"}, {"Sec-Fetch-Site": "same-site", "Origin": "http://localhost"},
+    {},
+    {"Origin": "https://example.org"},
+    {"Origin": "null"},
+    {"Origin": "http://127.0.0.1:8741"},
+    {"Origin": "http://127.0.0.1"},
+    {"Sec-Fetch-Site": "cross-site"},
+    {"Sec-Fetch-Site": "same-site"},
+    {"Sec-Fetch-Site": "none"},
+    {"Sec-Fetch-Site": "same-site", "Origin": "http://localhost"},
     {"Sec-Fetch-Site": "same-origin", "Origin": "https://localhost"},
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("headers", FOREIGN)
-def test_what_another_page_sends_is_refused_even_with_the_guard(let_in: Behind, headers: dict[str, str]) -> None:
+def test_what_another_page_sends_is_refused_even_with_the_guard(
+    let_in: Behind, headers: dict[str, str]
+) -> None:
     guard = let_in.guard
-    assert let_in.client.post("/job/abc/answer", data={"guard": guard, "x": "1"}, headers=headers).status_code == 403
+    assert (
+        let_in.client.post("/job/abc/answer", data={"guard": guard, "x": "1"}, headers=headers).status_code
+        == 403
+    )
     assert let_in.client.post("/door/lock", data={"guard": guard}, headers=headers).status_code == 403
     assert let_in.browser().post("/door", data={"passcode": CODE}, headers=headers).status_code == 403
     assert let_in.taken == []
 
 
-@pytest.mark.parametrize("headers", [{"Origin": "http://localhost"}, {"Sec-Fetch-Site": "same-origin"}, {"Sec-Fetch-Site": "same-origin", "Origin": "null"}])
-def test_one_word_of_the_browser_is_enough_where_it_gives_only_one(let_in: Behind, headers: dict[str, str]) -> None:
-    assert let_in.client.post("/job/abc/answer", data={"guard": let_in.guard}, headers=headers).text == "taken"
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://localhost"},
+        {"Sec-Fetch-Site": "same-origin"},
+        {"Sec-Fetch-Site": "same-origin", "Origin": "null"},
+    ],
+)
+def test_one_word_of_the_browser_is_enough_where_it_gives_only_one(
+    let_in: Behind, headers: dict[str, str]
+) -> None:
+    assert (
+        let_in.client.post("/job/abc/answer", data={"guard": let_in.guard}, headers=headers).text == "taken"
+    )
 
 
 def test_a_get_never_locks_or_unlocks(let_in: Behind) -> None:
@@ -447,9 +507,16 @@ def test_a_get_never_locks_or_unlocks(let_in: Behind) -> None:
 # Nothing typed is lost to the lock
 
 
-def test_what_was_sent_to_a_locked_screen_is_kept_on_the_page_and_can_be_sent_after_the_passcode(let_in: Behind) -> None:
+def test_what_was_sent_to_a_locked_screen_is_kept_on_the_page_and_can_be_sent_after_the_passcode(
+    let_in: Behind,
+) -> None:
     old = let_in.guard
-    typed = {"guard": old, "answer": "a" * 20, "screen": "/job/abc", "step[0].readings[0].is": '12,78 "V" <b>'}
+    typed = {
+        "guard": old,
+        "answer": "a" * 20,
+        "screen": "/job/abc",
+        "step[0].readings[0].is": '12,78 "V" <b>',
+    }
     let_in.clock.seconds += 20 * MINUTE
     locked = let_in.send(**typed)
     assert locked.status_code == 401
@@ -460,7 +527,9 @@ def test_what_was_sent_to_a_locked_screen_is_kept_on_the_page_and_can_be_sent_af
     assert again.status_code == 200
     sent = let_in.client.post("/job/abc/answer", data=hidden(again.text), headers=OWN)
     assert sent.text == "taken"
-    assert {name: text for name, text in let_in.taken[-1].items() if name != "guard"} == {name: text for name, text in typed.items() if name != "guard"}
+    assert {name: text for name, text in let_in.taken[-1].items() if name != "guard"} == {
+        name: text for name, text in typed.items() if name != "guard"
+    }
 
 
 def test_a_photo_that_came_to_a_locked_screen_is_said_to_be_lost(let_in: Behind) -> None:
@@ -478,7 +547,9 @@ def test_an_old_guard_gets_a_page_that_sends_the_same_again_with_the_new_one(let
     refused = let_in.send(guard="of-yesterday", x="1")
     assert refused.status_code == 403
     assert let_in.client.post("/job/abc/answer", data=hidden(refused.text), headers=OWN).text == "taken"
-    as_json = let_in.client.post("/job/abc/answer", data={"guard": "x"}, headers=OWN | {"Accept": "application/json"})
+    as_json = let_in.client.post(
+        "/job/abc/answer", data={"guard": "x"}, headers=OWN | {"Accept": "application/json"}
+    )
     assert (as_json.status_code, as_json.json) == (403, {"guard": "old"})
 
 
@@ -486,14 +557,30 @@ def hidden(page: str) -> dict[str, str]:
     """The hidden fields of a page, as a browser sends them."""
     import html
 
-    return {html.unescape(name): html.unescape(text) for name, text in re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', page)}
+    return {
+        html.unescape(name): html.unescape(text)
+        for name, text in re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)">', page)
+    }
 
 
 # From where
 
 
-@pytest.mark.parametrize("host", ["example.org", "127.0.0.1.example.org", "", "127.0.0.2", "10.0.0.1", "127.0.0.1@example.org", "localhost:x"])
-def test_under_another_name_nothing_is_answered(let_in: Behind, host: str) -> None:  # (13.2.4 asks for lists of what may be talked to)
+@pytest.mark.parametrize(
+    "host",
+    [
+        "example.org",
+        "127.0.0.1.example.org",
+        "",
+        "127.0.0.2",
+        "10.0.0.1",
+        "127.0.0.1@example.org",
+        "localhost:x",
+    ],
+)
+def test_under_another_name_nothing_is_answered(
+    let_in: Behind, host: str
+) -> None:  # (13.2.4 asks for lists of what may be talked to)
     answer = let_in.client.get("/job/abc", headers={"Host": host})
     assert answer.status_code == 421
     assert "screen of" not in answer.text
@@ -512,7 +599,9 @@ def test_over_plain_http_another_device_gets_nothing_even_with_a_session(let_in:
 
 
 @pytest.mark.parametrize("path", ["/door", "/job/abc", "/work.css", "/nothing/here", "/door/state"])
-def test_every_answer_is_armoured(let_in: Behind, path: str) -> None:  # (3.4.3), (3.4.4), (3.4.5), (3.4.6), (14.3.2)
+def test_every_answer_is_armoured(
+    let_in: Behind, path: str
+) -> None:  # (3.4.3), (3.4.4), (3.4.5), (3.4.6), (14.3.2)
     for client in (let_in.client, let_in.browser()):
         headers = client.get(path).headers
         policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
@@ -541,8 +630,9 @@ def at_the_door(behind: Behind) -> Iterator[str]:
     @behind.app.get("/form")
     def form() -> str:
         return flask.render_template_string(
-            '<form method="post" action="/job/abc/answer"><input type="hidden" name="guard" value="{{ guard() }}">'
-            '<input type="hidden" name="screen" value="/form"><input name="x"><button>Send</button></form>'
+            '<form method="post" action="/job/abc/answer"><input type="hidden" name="guard" value="{{ guard()'
+            ' }}"><input type="hidden" name="screen" value="/form"><input'
+            ' name="x"><button>Send</button></form>'
         )
 
     with running(server_for(behind.app, port=0)) as server:
@@ -557,7 +647,9 @@ def given(page: Any, code: str = CODE) -> None:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("script", [True, False])
-def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(behind: Behind, at_the_door: str, phone: Any, script: bool) -> None:
+def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(
+    behind: Behind, at_the_door: str, phone: Any, script: bool
+) -> None:
     page = phone(script=script).page
     page.goto(f"{at_the_door}/form")
     given(page, "wrong!")
@@ -584,13 +676,18 @@ def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(behind: Beh
 
 
 @pytest.mark.browser
-def test_a_page_elsewhere_gets_a_browser_to_send_nothing(behind: Behind, at_the_door: str, phone: Any) -> None:
+def test_a_page_elsewhere_gets_a_browser_to_send_nothing(
+    behind: Behind, at_the_door: str, phone: Any
+) -> None:
     other = flask.Flask("corekit.work", static_folder=None)
     guards = [""]
 
     @other.get("/")
     def bait() -> str:
-        return f'<form method="post" action="{at_the_door}/job/abc/answer"><input name="guard" value="{guards[0]}"><button>Prize</button></form>'
+        return (
+            f'<form method="post" action="{at_the_door}/job/abc/answer"><input name="guard"'
+            f' value="{guards[0]}"><button>Prize</button></form>'
+        )
 
     with running(server_for(other, port=0)) as server:
         page = phone().page
@@ -605,8 +702,12 @@ def test_a_page_elsewhere_gets_a_browser_to_send_nothing(behind: Behind, at_the_
 
 
 @pytest.mark.browser
-def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(demo_copy: Path, phone: Any, quick: None) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed")
+def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(
+    demo_copy: Path, phone: Any, quick: None
+) -> None:
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
+    )
     set_passcode(demo_copy, CODE)
     with opened(demo_copy, PasscodeDoor(shop=demo_copy)) as app, running(server_for(app, port=0)) as server:
         page = phone().page

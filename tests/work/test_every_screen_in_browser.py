@@ -1,6 +1,8 @@
-"""Every screen, at every place where a visit can stand, on a phone and a tablet: what a thumb, an eye, a screen reader and a reader of words need of it.
+"""Every screen, at every place where a visit can stand, on a phone and a tablet: what a thumb, an eye, a
+screen reader and a reader of words need of it.
 
-Every own address that a screen names is opened once without a browser; then one of each kind of screen in a real one.
+Every own address that a screen names is opened once without a browser; then one of each kind of screen in a
+real one.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ pytestmark = pytest.mark.browser
 
 PHONE, TABLET = (360, 740), (820, 1180)
 
-#: WCAG 2.2, from memory: 2.5.5 (AAA) asks for targets of 44 CSS pixels, 2.5.8 (AA) for 24; both except links inside a sentence. Ours is issue 5's own: 48.
+#: WCAG 2.2, from memory: 2.5.5 (AAA) asks for targets of 44 CSS pixels, 2.5.8 (AA) for 24; both except links
+#: inside a sentence. Ours is issue 5's own: 48.
 TARGET = 48
 
 
@@ -70,17 +73,33 @@ def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]
 
 
 def test_every_address_that_a_screen_names_answers(everywhere: Everywhere) -> None:
-    wrong = {path: status for path, status in everywhere.statuses.items() if status not in (200, 303) and path != "/nothing/here"}
+    wrong = {
+        path: status
+        for path, status in everywhere.statuses.items()
+        if status not in (200, 303) and path != "/nothing/here"
+    }
     assert not wrong
     assert everywhere.statuses["/nothing/here"] == 404
 
 
 def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) -> None:
-    rules = {rule.rule for rule in work_app(Van(everywhere.shop), OpenDoor()).url_map.iter_rules() if "GET" in (rule.methods or ())}
+    rules = {
+        rule.rule
+        for rule in work_app(Van(everywhere.shop), OpenDoor()).url_map.iter_rules()
+        if "GET" in (rule.methods or ())
+    }
     seen = {screen.rule for screen in everywhere.screens}
-    no_screens = {"/job/<job>", "/<name>", "/face/<name>.ttf", "/job/<job>/paper/<name>.pdf", "/job/<job>/photo/<name>.jpg"}
+    no_screens = {
+        "/job/<job>",
+        "/<name>",
+        "/face/<name>.ttf",
+        "/job/<job>/paper/<name>.pdf",
+        "/job/<job>/photo/<name>.jpg",
+    }
     assert rules - seen - no_screens == set()
-    assert {f"/job/{job}/hand" for job in everywhere.jobs.values()} <= set(everywhere.statuses), "every job is reached from the first screen"
+    assert {f"/job/{job}/hand" for job in everywhere.jobs.values()} <= set(everywhere.statuses), (
+        "every job is reached from the first screen"
+    )
 
 
 # ---- its words
@@ -93,7 +112,9 @@ UNSAID = {
     "a value of Python": re.compile(r"\bNone\b|\bTrue\b|\bFalse\b|\bnan\b|<[A-Za-z]+ object|\{\}"),
     "a promise": re.compile(r"\bsafe", re.I),
     "a colour as a judgement": re.compile(r"\b(?:green|red|amber|yellow|traffic light)\b", re.I),
-    "a doubled or lost sign": re.compile(r"\.\.|,,|;;|\?\.|!\.|\.;|,\.|\(\)|:\.|\s[,;.?!](?:\s|$)|[„‚]|\(s\)"),
+    "a doubled or lost sign": re.compile(
+        r"\.\.|,,|;;|\?\.|!\.|\.;|,\.|\(\)|:\.|\s[,;.?!](?:\s|$)|[„‚]|\(s\)"
+    ),
 }
 ALLOWED = re.compile(r"\bNone (?:stored|pending|permanent|of these)\b|\binfra-red\b|\bTrue RMS\b")
 
@@ -104,22 +125,42 @@ def unsaid(texts: Iterable[str]) -> list[str]:
     return [f"{why}: {text[:200]}" for text in plain for why, sign in UNSAID.items() if sign.search(text)]
 
 
-def test_no_screen_speaks_the_language_of_files_or_promises_anything(everywhere: Everywhere, tmp_path: Path) -> None:
+def test_no_screen_speaks_the_language_of_files_or_promises_anything(
+    everywhere: Everywhere, tmp_path: Path
+) -> None:
     listed = tmp_path / "all-words.txt"  # to be read aloud
-    listed.write_text("\n\n".join(f"=== {screen.path}\n{screen.text}" for screen in everywhere.screens), "utf-8")
+    listed.write_text(
+        "\n\n".join(f"=== {screen.path}\n{screen.text}" for screen in everywhere.screens), "utf-8"
+    )
     observed = everywhere.shop.plugins.observations.values()
-    buttons = {str(answer.value).capitalize() for one in observed for answer in one.answers}  # "None" is what a spark tester may show
-    assert not unsaid(words for screen in everywhere.screens for words in screen.words if not (words in buttons and "<key>" in screen.rule))
-    assert unsaid(["battery.rest_voltage: None"]) and unsaid(['write cannot = "…"']) and unsaid(["It is safe now."]), "and it would be seen"
+    buttons = {
+        str(answer.value).capitalize() for one in observed for answer in one.answers
+    }  # "None" is what a spark tester may show
+    assert not unsaid(
+        words
+        for screen in everywhere.screens
+        for words in screen.words
+        if not (words in buttons and "<key>" in screen.rule)
+    )
+    assert (
+        unsaid(["battery.rest_voltage: None"])
+        and unsaid(['write cannot = "…"'])
+        and unsaid(["It is safe now."])
+    ), "and it would be seen"
 
 
-def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(everywhere: Everywhere, tmp_path: Path) -> None:
+def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
+    everywhere: Everywhere, tmp_path: Path
+) -> None:
     copied = Path(shutil.copytree(everywhere.shop.folder, tmp_path / "shop"))
     found: dict[str, list[str]] = {}
     said: list[str] = []
     with Shop(copied) as shop:
         client = work_app(Van(shop), OpenDoor()).test_client()
-        for screen in [*richest(everywhere.screens), *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")]]:
+        for screen in [
+            *richest(everywhere.screens),
+            *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")],
+        ]:
             for nonsense in ("12 quux", "-99999999", "1e400", "~"):
                 for form in forms_of(client.get(screen.path, follow_redirects=True).text):
                     if not form.texts:
@@ -190,25 +231,39 @@ class Eye:
         self.watched.asked.clear()
         reply = self.page.goto(f"{self.address}{path}")
         wrong = [] if reply is not None and reply.ok else [f"status {reply.status if reply else 'none'}"]
-        elsewhere = [link for link in self.watched.asked if not link.startswith((self.address, "data:", "blob:"))]
-        return [*wrong, *(f"asked elsewhere: {link}" for link in elsewhere), *(f"said in the console: {error}" for error in self.watched.errors)]
+        elsewhere = [
+            link for link in self.watched.asked if not link.startswith((self.address, "data:", "blob:"))
+        ]
+        return [
+            *wrong,
+            *(f"asked elsewhere: {link}" for link in elsewhere),
+            *(f"said in the console: {error}" for error in self.watched.errors),
+        ]
 
     def look(self) -> list[str]:
         """What is wrong with the screen that is open, as it comes and with everything opened that can be."""
         wrong = self.page.evaluate(LOOK, TARGET)
         self.page.evaluate(OPENED)
         wrong += [words for words in self.page.evaluate(LOOK, TARGET) if words not in wrong]
-        return [*wrong, *self.for_everybody(), *(f"said in the console: {error}" for error in self.watched.errors)]
+        return [
+            *wrong,
+            *self.for_everybody(),
+            *(f"said in the console: {error}" for error in self.watched.errors),
+        ]
 
     def for_everybody(self) -> list[str]:
-        """What axe-core finds, with all its rules but those marked experimental or for another kind of page."""
+        """What axe-core finds, with all its rules but those marked experimental or for another
+        kind of page.
+        """
         found = self.axe.run(self.page, options={"resultTypes": ["violations"]}).response["violations"]
         return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:160]}" for one in found]
 
 
 @pytest.fixture
 def eye(lasting_phone: Callable[..., Any], everywhere: Everywhere) -> Callable[[tuple[int, int]], Eye]:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed").Axe()
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
+    ).Axe()
 
     def one(size: tuple[int, int]) -> Eye:
         watched = lasting_phone(width=size[0], height=size[1])
@@ -227,15 +282,21 @@ def looked_at(eye: Eye, screens: list[Screen]) -> str:
     return "\n".join(f"{where}\n    " + "\n    ".join(dict.fromkeys(wrong)) for where, wrong in found.items())
 
 
-def test_every_kind_of_screen_is_for_everybody_and_for_a_thumb_on_a_phone(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
+def test_every_kind_of_screen_is_for_everybody_and_for_a_thumb_on_a_phone(
+    eye: Callable[..., Eye], everywhere: Everywhere
+) -> None:
     screens = [screen for screen in kinds(everywhere.screens) if screen.rule != "/nothing/here"]
     assert len(screens) >= 60
     found = looked_at(eye(PHONE), screens)
     assert not found, found
 
 
-def test_every_screen_is_for_everybody_and_for_a_thumb_on_a_tablet(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
-    found = looked_at(eye(TABLET), [screen for screen in richest(everywhere.screens) if screen.rule != "/nothing/here"])
+def test_every_screen_is_for_everybody_and_for_a_thumb_on_a_tablet(
+    eye: Callable[..., Eye], everywhere: Everywhere
+) -> None:
+    found = looked_at(
+        eye(TABLET), [screen for screen in richest(everywhere.screens) if screen.rule != "/nothing/here"]
+    )
     assert not found, found
 
 
@@ -282,10 +343,17 @@ LARGE = """
 """
 
 
-def test_the_tab_key_reaches_everything_and_shows_where_it_is(eye: Callable[..., Eye], everywhere: Everywhere) -> None:
+def test_the_tab_key_reaches_everything_and_shows_where_it_is(
+    eye: Callable[..., Eye], everywhere: Everywhere
+) -> None:
     eyes, found = eye(PHONE), {}
     for screen in richest(everywhere.screens):
-        if screen.rule in ("/nothing/here", "/", "/reckon", "/job/<job>/tests"):  # long lists of links of one kind
+        if screen.rule in (
+            "/nothing/here",
+            "/",
+            "/reckon",
+            "/job/<job>/tests",
+        ):  # long lists of links of one kind
             continue
         eyes.open(screen.path)
         eyes.page.evaluate(OPENED)
@@ -297,7 +365,10 @@ def test_the_tab_key_reaches_everything_and_shows_where_it_is(eye: Callable[...,
                 break
             reached.add(at["key"])
             unseen += [] if at["seen"] else [at["words"]]
-        missed = [eyes.page.evaluate("(at) => document.querySelectorAll('*')[at].outerHTML.slice(0, 120)", int(key)) for key in to_reach - reached]
+        missed = [
+            eyes.page.evaluate("(at) => document.querySelectorAll('*')[at].outerHTML.slice(0, 120)", int(key))
+            for key in to_reach - reached
+        ]
         if missed or unseen:
             found[screen.path] = {"missed": missed, "focus not seen": unseen}
     assert not found

@@ -1,10 +1,13 @@
-"""Everyday visits on the screens, by touch on a phone of 360 × 740: what is the point of a case is tapped and typed, what leads up to it is answered in Python.
+"""Everyday visits on the screens, by touch on a phone of 360 × 740: what is the point of a case is tapped and
+typed, what leads up to it is answered in Python.
 
-Each story ends with what a customer would check: the page after the last tap, the PDF that the screen hands out, and the journal behind it.
-Totals are worked out by hand from demo/shop/prices.toml: an hour 62.50, call-out 20.00, diagnosis 30.00, tax 20 %; the replaced battery is
-0.6 h and a part at 168.00 (37.50 + 168.00 = 205.50, with tax 246.60), the drain 0.8 h (50.00, 60.00), clean contacts 0.4 h and a part at 4.50
-(29.50, 35.40), charging 0.4 h (25.00, 30.00), coming and looking 50.00 (60.00), looking alone 30.00 (36.00), coming alone 20.00 (24.00).
-The readings are those of the demo's first job; that they call for a battery is held against outside sources in the tests of the plugin.
+Each story ends with what a customer would check: the page after the last tap, the PDF that the screen hands
+out, and the journal behind it. Totals are worked out by hand from demo/shop/prices.toml: an hour 62.50,
+call-out 20.00, diagnosis 30.00, tax 20 %; the replaced battery is 0.6 h and a part at 168.00 (37.50 + 168.00
+= 205.50, with tax 246.60), the drain 0.8 h (50.00, 60.00), clean contacts 0.4 h and a part at 4.50 (29.50,
+35.40), charging 0.4 h (25.00, 30.00), coming and looking 50.00 (60.00), looking alone 30.00 (36.00), coming
+alone 20.00 (24.00). The readings are those of the demo's first job; that they call for a battery is held
+against outside sources in the tests of the plugin.
 """
 
 from __future__ import annotations
@@ -28,10 +31,20 @@ from .driving import Hand, hard_to_use
 
 pytestmark = pytest.mark.browser
 
-REPLACE, DRAIN, CLEAN, CHARGE = "battery.replace", "battery.find_drain", "battery.clean_contacts", "battery.charge"
+REPLACE, DRAIN, CLEAN, CHARGE = (
+    "battery.replace",
+    "battery.find_drain",
+    "battery.clean_contacts",
+    "battery.charge",
+)
 CUSTOMER = {"name": "Sample Keeper", "phone": "000 0001", "address": "1 Made-up Road, Sampleton"}
 VEHICLE = {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"}
-SOUND = {"battery.type": "agm flat plate", "battery.rating": "680 A SAE", "battery.capacity": "70 Ah", "battery.charging_control": "fixed"}
+SOUND = {
+    "battery.type": "agm flat plate",
+    "battery.rating": "680 A SAE",
+    "battery.capacity": "70 Ah",
+    "battery.charging_control": "fixed",
+}
 COLD = {"battery.rest_time": "9 h", "battery.temperature": "4 °C"}
 #: A battery that holds its voltage and not its load.
 WORN: tuple[dict[str, Any], ...] = (
@@ -45,7 +58,11 @@ WORN: tuple[dict[str, Any], ...] = (
         ],
     },
     {
-        "setup": {"battery.load_current": "340 A", "battery.load_time": "15 s", "battery.temperature": "4 °C"},
+        "setup": {
+            "battery.load_current": "340 A",
+            "battery.load_time": "15 s",
+            "battery.temperature": "4 °C",
+        },
         "readings": [{"of": "battery.load_voltage", "is": "8.4 V", "with": "meter"}],
     },
 )
@@ -53,7 +70,9 @@ WORN: tuple[dict[str, Any], ...] = (
 
 @attrs.define
 class Driveway:
-    """A shop whose screens are served, one phone, and the job at hand; what is said in Python goes in as the phone's answers do."""
+    """A shop whose screens are served, one phone, and the job at hand; what is said in Python goes in as the
+    phone's answers do.
+    """
 
     screens: Screens
     hand: Hand
@@ -76,7 +95,9 @@ class Driveway:
     def begin(self, **more: Any) -> None:
         """A job with a customer, a vehicle and a complaint."""
         self.id = ""
-        self.answer(**{"reason": "Does not crank in the morning.", "vehicle": VEHICLE, "customer": CUSTOMER, **more})
+        self.answer(
+            **{"reason": "Does not crank in the morning.", "vehicle": VEHICLE, "customer": CUSTOMER, **more}
+        )
 
     def say(self, *steps: dict[str, Any]) -> None:
         for step in steps:
@@ -97,7 +118,9 @@ class Driveway:
 
     def open(self, path: str = "") -> None:
         """The screen that the job is at, as from the list of jobs; or one of its screens, by its address."""
-        self.hand.page.goto(self.screens.address + (f"/job/{self.id}" + (f"/{path}" if path else "") if self.id else "/"))
+        self.hand.page.goto(
+            self.screens.address + (f"/job/{self.id}" + (f"/{path}" if path else "") if self.id else "/")
+        )
 
     def from_the_list(self, plate: str) -> None:
         """Open a job as one does in the morning: from the list."""
@@ -168,7 +191,9 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
         assert "246.60 EUR, agreed by the customer, by message" in text
         assert "306.60" in text  # 60.00 + 246.60
         assert "under the mat" not in text, "what was written is kept, and printed nowhere"
-    assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(drive.shop.texts(drive.id).values())
+    assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(
+        drive.shop.texts(drive.id).values()
+    )
     assert drive.kinds("offered", "agreed") == ["offered", "agreed", "offered", "agreed"]
 
 
@@ -299,7 +324,14 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         assert "Paid, cash, in advance" in text
         assert "not finished" not in text
     assert "Total 306.60" in paper and "Due 0.00" in paper
-    assert drive.kinds("paid", "left", "came", "repaired", "issued") == ["paid", "left", "came", "repaired", "paid", "issued"]
+    assert drive.kinds("paid", "left", "came", "repaired", "issued") == [
+        "paid",
+        "left",
+        "came",
+        "repaired",
+        "paid",
+        "issued",
+    ]
 
 
 def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: Driveway) -> None:
@@ -358,19 +390,33 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     for text in (page, paper):
         assert "Replace the battery: done, but it did not cure; not charged." in text
         assert "A finding that was withdrawn since: the probe slipped" in text
-        assert "Replace the battery: did not cure what you came with, and nothing was done since that did." in text
+        assert (
+            "Replace the battery: did not cure what you came with, and nothing was done since that did."
+            in text
+        )
         assert "8.40 V" not in text, "nothing is claimed from what was taken back"
         assert "shown to work" not in text
     assert "Total 60.00" in paper
-    assert drive.kinds("repaired", "withdrawn", "waived", "issued") == ["repaired", "withdrawn", "waived", "issued"]
+    assert drive.kinds("repaired", "withdrawn", "waived", "issued") == [
+        "repaired",
+        "withdrawn",
+        "waived",
+        "issued",
+    ]
 
 
 def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(drive: Driveway) -> None:
     drive.looked()
     drive.yes("repair", "246.60")
     drive.say({"repaired": {"operation": REPLACE}})
-    load = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured" and noted.entry.body["of"] == "battery.load_voltage")
-    drive.shop.withdraw_answer(drive.id, secrets.token_urlsafe(18), load, "the clamps of the load tester had slipped")
+    load = next(
+        noted.id
+        for noted in drive.job.standing
+        if noted.entry.kind == "measured" and noted.entry.body["of"] == "battery.load_voltage"
+    )
+    drive.shop.withdraw_answer(
+        drive.id, secrets.token_urlsafe(18), load, "the clamps of the load tester had slipped"
+    )
     hand = drive.hand
     drive.open("hand")
     hand.open("It did not cure")
@@ -402,7 +448,13 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
         assert "nothing was done since that did" not in text
         assert "8.40 V" not in text
     assert "Total 120.00" in paper
-    assert drive.kinds("repaired", "withdrawn", "waived", "issued") == ["repaired", "withdrawn", "waived", "repaired", "issued"]
+    assert drive.kinds("repaired", "withdrawn", "waived", "issued") == [
+        "repaired",
+        "withdrawn",
+        "waived",
+        "repaired",
+        "issued",
+    ]
 
 
 def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Driveway) -> None:
@@ -444,7 +496,14 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
 def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_part(drive: Driveway) -> None:
     drive.looked()
     drive.yes("repair", "246.60")
-    drive.say({"repaired": {"operation": REPLACE, **{key: text for key, text in SOUND.items() if key != "battery.charging_control"}}})
+    drive.say(
+        {
+            "repaired": {
+                "operation": REPLACE,
+                **{key: text for key, text in SOUND.items() if key != "battery.charging_control"},
+            }
+        }
+    )
     hand = drive.hand
     drive.open("test/battery.drain")
     drive.read_the_caution()
@@ -482,7 +541,11 @@ FLEET = {"name": "Invented Deliveries", "phone": "000 0009", "address": "9 Made-
 
 def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) -> None:
     for nth, work in ((1, CLEAN), (2, CHARGE)):
-        drive.begin(customer=FLEET, vehicle={"plate": f"XX {nth}", "told": f"panel van {nth}"}, reason=f"Complaint about van {nth}.")
+        drive.begin(
+            customer=FLEET,
+            vehicle={"plate": f"XX {nth}", "told": f"panel van {nth}"},
+            reason=f"Complaint about van {nth}.",
+        )
         drive.yes("diagnosis", "60.00")
         drive.say({"wanted": {"operation": work, "ground": "customer"}})
         drive.yes("repair", {CLEAN: "35.40", CHARGE: "30.00"}[work])
@@ -497,8 +560,16 @@ def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) ->
     page = drive.issue()
     assert "One invoice over this vehicle and panel van 2 · XX 2." in page
     paper = drive.paper("The invoice as a PDF")
-    # Net 50.00 + 29.50 = 79.50 and 50.00 + 25.00 = 75.00; together 154.50, tax 20 % 30.90, 185.40; apart 95.40 + 90.00 = 185.40.
-    for text in ("XX 1", "XX 2", "Net, vehicle 1 79.50", "Net, vehicle 2 75.00", "Tax 20 % on 154.50 30.90", "Total 185.40"):
+    # Net 50.00 + 29.50 = 79.50 and 50.00 + 25.00 = 75.00; together 154.50, tax 20 % 30.90, 185.40; apart
+    # 95.40 + 90.00 = 185.40.
+    for text in (
+        "XX 1",
+        "XX 2",
+        "Net, vehicle 1 79.50",
+        "Net, vehicle 2 75.00",
+        "Tax 20 % on 154.50 30.90",
+        "Total 185.40",
+    ):
         assert text in paper
     assert "Rounding" not in paper
     first = drive.job.issued[0].record.number
@@ -521,7 +592,9 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.write("Which vehicle", "five-door, 1.4 petrol")
     hand.open("VIN, or no number to be read")
     hand.choose("Neither plate nor VIN?", "Not seen yet")
-    hand.write("Customer", "Sample Keeper")  # not right after a tap at the same height: two quick taps would be a double tap, which selects
+    hand.write(
+        "Customer", "Sample Keeper"
+    )  # not right after a tap at the same height: two quick taps would be a double tap, which selects
     hand.press("Begin")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.press("Price some work without looking first")
@@ -555,7 +628,14 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
         assert "246.60 EUR, agreed by the customer, by phone" in text
         assert "Call-out" not in text, "nobody agreed to one"
     assert "Total 246.60" in paper
-    assert drive.kinds("offered", "agreed", "vehicle", "repaired", "issued") == ["vehicle", "offered", "agreed", "vehicle", "repaired", "issued"]
+    assert drive.kinds("offered", "agreed", "vehicle", "repaired", "issued") == [
+        "vehicle",
+        "offered",
+        "agreed",
+        "vehicle",
+        "repaired",
+        "issued",
+    ]
 
 
 def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: Driveway) -> None:
@@ -605,12 +685,18 @@ def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driv
     drive.looked()
     look("way", "deposit", "end", "offer")
     drive.yes("repair", "246.60")
-    drive.say({"paid": {"amount": "100.00", "how": "cash"}}, {"left": {"because": "part missing", "back": "2026-12-01"}})
+    drive.say(
+        {"paid": {"amount": "100.00", "how": "cash"}},
+        {"left": {"because": "part missing", "back": "2026-12-01"}},
+    )
     look("deposit", "leave", "back")
     drive.say({"came": {}}, {"repaired": {"operation": REPLACE}})
     reading = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured")
     look("record", f"record/{reading}", "retest", "hand", "wanted?rework=2026-A0001")
-    drive.say({"waived": {"operation": REPLACE, "because": "did not cure"}}, {"ended": {"how": "handed on", "because": "It needs a lift."}})
+    drive.say(
+        {"waived": {"operation": REPLACE, "because": "did not cure"}},
+        {"ended": {"how": "handed on", "because": "It needs a lift."}},
+    )
     look("retest", "hand")
     assert "To be given back: 40.00 EUR" in drive.hand.text  # 100.00 paid, 60.00 due
     drive.shop.issue(drive.id)
@@ -646,7 +732,9 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     hand.write("Battery temperature", "4")
     hand.press("Keep")
     assert '"125 V" is outside what is possible' in hand.text
-    assert hand.page.get_by_label("Rest before the reading", exact=True).input_value() == "9", "what was typed is still there"
+    assert hand.page.get_by_label("Rest before the reading", exact=True).input_value() == "9", (
+        "what was typed is still there"
+    )
     hand.write("Voltage at rest", "12.5")
     hand.press("Keep")
     hand.press("Stop testing and explain")
@@ -657,5 +745,11 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     for text in (page, paper):
         assert "12.50 V" in text and "Paid, cash" in text
     assert "Total 60.00" in paper and "Due 0.00" in paper
-    assert drive.kinds("offered", "agreed", "measured", "paid", "issued") == ["offered", "agreed", "measured", "paid", "issued"]
+    assert drive.kinds("offered", "agreed", "measured", "paid", "issued") == [
+        "offered",
+        "agreed",
+        "measured",
+        "paid",
+        "issued",
+    ]
     assert drive.shop.store.verify() == []

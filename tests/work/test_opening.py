@@ -1,4 +1,6 @@
-"""`corekit work` as it is said in a terminal: what it asks, what it opens, how it ends; and that the customer's page and the screens never meet."""
+"""`corekit work` as it is said in a terminal: what it asks, what it opens, how it ends; and that the
+customer's page and the screens never meet.
+"""
 
 from __future__ import annotations
 
@@ -36,9 +38,13 @@ COMMAND = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.
 def started(*words: str | Path) -> Iterator[tuple[subprocess.Popen[str], list[str]]]:
     """The command in a process of its own, and what it printed until it was open."""
     run = subprocess.Popen(
-        [*COMMAND, *map(str, words)], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        [*COMMAND, *map(str, words)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
         env={**os.environ, "COREKIT_TRACE": ""},
-    )  # fmt: skip
+    )
     try:
         assert run.stdout is not None
         lines = []
@@ -63,7 +69,11 @@ def ended(run: subprocess.Popen[str]) -> tuple[int, str]:
 def said(*words: str | Path, typed: str = "") -> tuple[int, str]:
     """The command in this process, without a terminal."""
     out = io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out), mock.patch("sys.stdin", io.StringIO(typed)):
+    with (
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(out),
+        mock.patch("sys.stdin", io.StringIO(typed)),
+    ):
         code = main(["work", *map(str, words)])
     return code, out.getvalue()
 
@@ -96,7 +106,9 @@ def test_without_a_terminal_a_passcode_is_drawn_and_opens_the_screens_until_ctrl
     assert rest.strip() == "Stopped. What was acknowledged is kept."
 
 
-def test_a_port_that_is_taken_and_a_folder_that_is_no_shop_are_one_sentence_each(demo_copy: Path, tmp_path: Path) -> None:
+def test_a_port_that_is_taken_and_a_folder_that_is_no_shop_are_one_sentence_each(
+    demo_copy: Path, tmp_path: Path
+) -> None:
     import socket
 
     set_passcode(demo_copy, CODE)
@@ -132,7 +144,9 @@ def asked(*words: str | Path) -> tuple[int, str]:
     return code, out.getvalue()
 
 
-def test_at_a_terminal_the_passcode_is_asked_twice_and_never_shown(demo_copy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_at_a_terminal_the_passcode_is_asked_twice_and_never_shown(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     at_a_terminal(monkeypatch, "123", CODE, "471109", CODE, CODE)
     code, words = asked("--new-passcode", "--shop", demo_copy)
     assert code == 0
@@ -154,7 +168,10 @@ def test_after_three_bad_answers_nothing_is_set(demo_copy: Path, monkeypatch: py
 
 
 def test_pairing_prints_everything_a_phone_needs_and_the_phone_gets_in(demo_copy: Path) -> None:
-    with started("--pair", "--address", "127.0.0.1", "--shop", demo_copy, "--port", free_pair()) as (run, lines):
+    with started("--pair", "--address", "127.0.0.1", "--shop", demo_copy, "--port", free_pair()) as (
+        run,
+        lines,
+    ):
         text = "\n".join(lines)
         van = VanCertificate(demo_copy)
         for pairs in van.fingerprint.split("\n"):
@@ -170,7 +187,9 @@ def test_pairing_prints_everything_a_phone_needs_and_the_phone_gets_in(demo_copy
             certificate = line.getresponse().read()
         phone = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
         phone.load_verify_locations(cadata=certificate)
-        with contextlib.closing(http.client.HTTPSConnection("127.0.0.1", int(screens[1]), timeout=60, context=phone)) as line:
+        with contextlib.closing(
+            http.client.HTTPSConnection("127.0.0.1", int(screens[1]), timeout=60, context=phone)
+        ) as line:
             line.request("GET", "/")
             locked = line.getresponse()
             assert (locked.status, b'name="passcode"' in locked.read()) == (401, True)
@@ -242,12 +261,22 @@ def test_the_screens_have_none_of_the_customers_page(demo_copy: Path) -> None:
         for path in ("/v", "/v/mark.svg"):
             assert client.get(path).status_code == 404, path
         for path in ("/v", "/v/open", "/v/paper"):
-            assert client.post(path, data={"guard": guard, "code": "A" * 26}, headers=own).status_code in (404, 405), path
-        assert client.put("/published/" + "0" * 64, data={"guard": guard}, headers=own).status_code in (404, 405)
-        assert not [rule.rule for rule in app.url_map.iter_rules() if rule.rule.startswith(("/v", "/published"))]
+            assert client.post(path, data={"guard": guard, "code": "A" * 26}, headers=own).status_code in (
+                404,
+                405,
+            ), path
+        assert client.put("/published/" + "0" * 64, data={"guard": guard}, headers=own).status_code in (
+            404,
+            405,
+        )
+        assert not [
+            rule.rule for rule in app.url_map.iter_rules() if rule.rule.startswith(("/v", "/published"))
+        ]
 
 
-def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(demo_copy: Path) -> None:  # ASVS 3.5.1, 3.5.3
+def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(
+    demo_copy: Path,
+) -> None:  # ASVS 3.5.1, 3.5.3
     """Over all rules that the application has, so that a screen added later is held to it too."""
     set_passcode(demo_copy, CODE)
     own = {"Origin": "http://localhost"}

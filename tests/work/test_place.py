@@ -1,4 +1,6 @@
-"""Where a visit stands is read off the job alone: step by step through an everyday job, as a phone that died would find it again."""
+"""Where a visit stands is read off the job alone: step by step through an everyday job, as a phone that died
+would find it again.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ class Visit:
 
     def __init__(self, shop: Shop) -> None:
         self.shop = shop
-        begun = shop.answer(None, Answer(id=self._id(), rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}}))
+        begun = shop.answer(
+            None, Answer(id=self._id(), rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}})
+        )
         self.job = begun.job
 
     def _id(self) -> str:
@@ -105,36 +109,59 @@ def test_a_form_cannot_lead_anybody_elsewhere(path: str, led: str) -> None:
     assert own_path(path, "/") == led
 
 
-def test_an_answer_that_is_refused_brings_its_screen_back_with_everything_that_was_typed(empty_shop: Path, screens: Callable[..., Any]) -> None:
+def test_an_answer_that_is_refused_brings_its_screen_back_with_everything_that_was_typed(
+    empty_shop: Path, screens: Callable[..., Any]
+) -> None:
     served = screens(empty_shop)
     client = served.app.test_client()
     job = served.shop.store.new_job()
-    typed = {"reason": "Does not crank.", "vehicle.plate": "DEMO-1", "vehicle.odometer": "12O", "answer": "a" * 20, "guard": "", "screen": "/new"}
+    typed = {
+        "reason": "Does not crank.",
+        "vehicle.plate": "DEMO-1",
+        "vehicle.odometer": "12O",
+        "answer": "a" * 20,
+        "guard": "",
+        "screen": "/new",
+    }
     reply = client.post(f"/job/{job}/answer", data=typed)
     shown = reply.get_data(as_text=True)
     assert reply.status_code == 422
     assert "Does not crank." in shown
     assert 'value="12O"' in shown
     assert served.shop.store.jobs() == []
-    reply = client.post(f"/job/{job}/answer", data=typed | {"vehicle.odometer": "120", "vehicle.odometer|unit": "km"})
+    reply = client.post(
+        f"/job/{job}/answer", data=typed | {"vehicle.odometer": "120", "vehicle.odometer|unit": "km"}
+    )
     assert (reply.status_code, reply.headers["Location"]) == (303, f"/job/{job}")
-    again = client.post(f"/job/{job}/answer", data=typed | {"vehicle.odometer": "120", "vehicle.odometer|unit": "km"})
+    again = client.post(
+        f"/job/{job}/answer", data=typed | {"vehicle.odometer": "120", "vehicle.odometer|unit": "km"}
+    )
     assert again.status_code == 303
     assert len(served.shop.store.job(job).entries) == 2
-    other = client.post(f"/job/{job}/answer", data=typed | {"vehicle.odometer": "121", "vehicle.odometer|unit": "km"})
+    other = client.post(
+        f"/job/{job}/answer", data=typed | {"vehicle.odometer": "121", "vehicle.odometer|unit": "km"}
+    )
     assert other.status_code == 409
 
 
 def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Visit) -> None:
     shop = visit.shop
-    visit.job = shop.answer(None, Answer(id=visit._id(), rows={"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}})).job
+    visit.job = shop.answer(
+        None,
+        Answer(
+            id=visit._id(),
+            rows={"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}},
+        ),
+    ).job
     visit.say(wanted=WANTED)
     visit.shop.offer(visit.job, "repair")
     assert visit.stands.step is Step.OFFER, "nobody has to be there to agree"
     visit.agree("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
-    shop.answer(visit.job, Answer(id=visit._id(), rows={"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id}))
+    shop.answer(
+        visit.job, Answer(id=visit._id(), rows={"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id})
+    )
     assert visit.stands.step is Step.REPAIR
 
 
@@ -163,7 +190,11 @@ def test_work_that_no_reading_can_show_leads_on_to_the_hand_over(empty_shop: Pat
 
 
 def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -> None:
-    operation = next(one for key, one in visit.shop.plugins.operations.items() if one.shown_by and not one.replaces and key in visit.shop.book.operations)
+    operation = next(
+        one
+        for key, one in visit.shop.plugins.operations.items()
+        if one.shown_by and not one.replaces and key in visit.shop.book.operations
+    )
     visit.agree("diagnosis")
     visit.say(wanted={"operation": operation.key, "ground": "customer"})
     visit.agree("repair")

@@ -1,4 +1,6 @@
-"""A form's fields become the rows that a visit file would hold; whatever else comes is refused and never guessed."""
+"""A form's fields become the rows that a visit file would hold; whatever else comes is refused and never
+guessed.
+"""
 
 from __future__ import annotations
 
@@ -37,9 +39,23 @@ codes = { stored = ["P0301", "P0302"], pending = [] }
     assert rows_of(fields) == tomllib.loads(file)
 
 
-@pytest.mark.parametrize(("typed", "read"), [("120", "120 N"), ("0.12 kN", "0.12 kN"), ("about 120", "about 120 N"), ("3.5-4", "3.5-4 N"), ("120 ", "120 N")])
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        ("120", "120 N"),
+        ("0.12 kN", "0.12 kN"),
+        ("about 120", "about 120 N"),
+        ("3.5-4", "3.5-4 N"),
+        ("120 ", "120 N"),
+    ],
+)
 def test_a_unit_key_is_joined_to_a_number_that_has_no_unit_of_its_own(typed: str, read: str) -> None:
-    assert rows_of([("step[0].readings[0].is", typed), ("step[0].readings[0].is|unit", "N")])["step"][0]["readings"][0]["is"] == read
+    assert (
+        rows_of([("step[0].readings[0].is", typed), ("step[0].readings[0].is|unit", "N")])["step"][0][
+            "readings"
+        ][0]["is"]
+        == read
+    )
 
 
 def test_what_was_left_empty_is_not_in_the_rows_and_a_unit_key_alone_says_nothing() -> None:
@@ -48,7 +64,9 @@ def test_what_was_left_empty_is_not_in_the_rows_and_a_unit_key_alone_says_nothin
 
 def test_somebody_may_come_without_anything_more_to_say() -> None:
     assert rows_of([("step[0].came|table", "yes"), ("step[0].came.odometer", "")]) == {"step": [{"came": {}}]}
-    assert rows_of([("step[0].came|table", "yes"), ("step[0].came.odometer", "5 km")]) == {"step": [{"came": {"odometer": "5 km"}}]}
+    assert rows_of([("step[0].came|table", "yes"), ("step[0].came.odometer", "5 km")]) == {
+        "step": [{"came": {"odometer": "5 km"}}]
+    }
 
 
 @pytest.mark.parametrize(
@@ -86,6 +104,10 @@ def test_whatever_comes_either_makes_rows_or_is_refused(fields: list[tuple[str, 
 KEYS = st.text("abcdefghijklmnopqrstuvwxyz_.", min_size=1, max_size=12)
 
 
-@given(st.lists(KEYS | st.integers(0, 999), min_size=1, max_size=6).filter(lambda place: isinstance(place[0], str)))
+@given(
+    st.lists(KEYS | st.integers(0, 999), min_size=1, max_size=6).filter(
+        lambda place: isinstance(place[0], str)
+    )
+)
 def test_a_fault_has_the_same_name_as_the_field_it_is_about(place: list[str | int]) -> None:
     assert place_of(path_text(place)) == tuple(place)

@@ -1,7 +1,9 @@
-"""The script of the screens in a real Chromium, by touch on a phone's screen, behind the real door: nothing that was answered is lost, whatever dies.
+"""The script of the screens in a real Chromium, by touch on a phone's screen, behind the real door: nothing
+that was answered is lost, whatever dies.
 
-The screens here are the test's own, made with the pieces of form.html; what they post goes to the real record. What is expected of the browser is of the
-standards: Fetch, Service Workers, Web Locks, Indexed Database; of the answers, issue 5 of this project.
+The screens here are the test's own, made with the pieces of form.html; what they post goes to the real
+record. What is expected of the browser is of the standards: Fetch, Service Workers, Web Locks, Indexed
+Database; of the answers, issue 5 of this project.
 """
 
 from __future__ import annotations
@@ -35,7 +37,9 @@ from corekit.work.van import Van
 
 from ..conftest import Watched
 
-Error: Any = pytest.importorskip("playwright.sync_api", reason="the Python package playwright is not installed").Error
+Error: Any = pytest.importorskip(
+    "playwright.sync_api", reason="the Python package playwright is not installed"
+).Error
 
 pytestmark = pytest.mark.browser
 
@@ -81,7 +85,9 @@ SMALL = """
 
 @attrs.define
 class Bench:
-    """The screens behind their door, on a server that can be killed and started again; `posted` is what came in, `meddle` what a bad line does to it."""
+    """The screens behind their door, on a server that can be killed and started again; `posted` is what came
+    in, `meddle` what a bad line does to it.
+    """
 
     shop: Shop
     app: Any
@@ -109,7 +115,11 @@ class Bench:
 
     def start(self) -> None:
         if not self.port:
-            with socket.socket() as free:  # a port that the server binds itself can be bound again while old lines linger; one that the system drew cannot
+            with (
+                socket.socket() as free
+                # a port that the server binds itself can be bound again while old lines linger; one that the
+                # system drew cannot
+            ):
                 free.bind(("127.0.0.1", 0))
                 self.port = free.getsockname()[1]
         self.server = server_for(self, port=self.port)
@@ -124,7 +134,11 @@ class Bench:
 
     def readings(self) -> list[str]:
         """What stands in the journal, in its order."""
-        return [noted.record.typed for noted in self.shop.store.job(self.job).standing if isinstance(noted.record, Measured)]
+        return [
+            noted.record.typed
+            for noted in self.shop.store.job(self.job).standing
+            if isinstance(noted.record, Measured)
+        ]
 
     def ids(self) -> list[str]:
         return [post["answer"] for post in self.posted]
@@ -162,7 +176,9 @@ def _bench(folder: Path) -> Bench:
 
     @app.get("/bench/small")
     def bench_small() -> str:
-        return flask.render_template("small.html", at=flask.request.args.get("at", "2026-11-25T14:20:00+00:00"))
+        return flask.render_template(
+            "small.html", at=flask.request.args.get("at", "2026-11-25T14:20:00+00:00")
+        )
 
     @app.get("/bench/paper")
     def bench_paper() -> flask.Response:
@@ -176,7 +192,10 @@ def _bench(folder: Path) -> Bench:
     def bench_tried() -> str:
         text = flask.request.form.get("step[0].readings[0].is", "")
         if "?" in text:
-            return '<p>1.73 V?</p><button type="button" data-fill="step[0].readings[0].is" data-value="1.73 V">1.73 V</button>'
+            return (
+                '<p>1.73 V?</p><button type="button" data-fill="step[0].readings[0].is" data-value="1.73'
+                ' V">1.73 V</button>'
+            )
         return f"<p>understood: {escape(text)}</p>"
 
     bench.start()
@@ -192,14 +211,20 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
 
 
 def until(page: Any, claim: str, arg: Any = None) -> None:
-    # A promise that never settles would keep the driver waiting for ever, so each asking has an end of its own.
-    bounded = f"(arg) => Promise.race([({claim})(arg), new Promise((resolve) => setTimeout(() => resolve(false), 2000))])"
+    # A promise that never settles would keep the driver waiting for ever, so each asking has an end of its
+    # own.
+    bounded = (
+        f"(arg) => Promise.race([({claim})(arg), new Promise((resolve) => setTimeout(() => resolve(false),"
+        " 2000))])"
+    )
     for _ in range(300):
         with contextlib.suppress(Error):  # the page is just being left
             if page.evaluate(bounded, arg):
                 return
         page.wait_for_timeout(50)
-    raise AssertionError(f"never came true at {page.url}: {claim} {arg or ''}; the line says {page.inner_text('body')!r}")
+    raise AssertionError(
+        f"never came true at {page.url}: {claim} {arg or ''}; the line says {page.inner_text('body')!r}"
+    )
 
 
 @attrs.define
@@ -218,14 +243,19 @@ class Hand:
         return str(self.page.inner_text("#line")).strip()
 
     def until(self, claim: str, arg: Any = None) -> None:
-        """Ask the page until the claim holds. Playwright's own way of waiting evaluates text within the page, which the screens' policy forbids."""
+        """Ask the page until the claim holds.
+
+        Playwright's own way of waiting evaluates text within the page, which the screens' policy forbids.
+        """
         until(self.page, claim, arg)
 
     def says(self, text: str) -> None:
         self.until("text => document.getElementById('line')?.textContent.includes(text)", text)
 
     def at(self, path: str) -> None:
-        self.until("path => location.pathname + location.search === path && document.readyState === 'complete'", path)
+        self.until(
+            "path => location.pathname + location.search === path && document.readyState === 'complete'", path
+        )
 
     def has_copy(self, path: str) -> None:
         """Wait until the phone has a copy of that screen."""
@@ -256,7 +286,9 @@ class Hand:
 
     def copies(self) -> list[str]:
         """Paths of the screens of which the phone has a copy."""
-        urls = self.page.evaluate(f"{PAGES}.then((pages) => pages.keys()).then((all) => all.map((one) => one.url))")
+        urls = self.page.evaluate(
+            f"{PAGES}.then((pages) => pages.keys()).then((all) => all.map((one) => one.url))"
+        )
         return [str(url).removeprefix(self.bench.address) for url in urls]
 
     def queue(self) -> list[Any]:
@@ -265,16 +297,14 @@ class Hand:
     def kept(self) -> str:
         """Everything that this phone keeps, as text."""
         return str(
-            self.page.evaluate(
-                """async () => {
+            self.page.evaluate("""async () => {
                   const found = [JSON.stringify(await items()), JSON.stringify({...localStorage}), JSON.stringify({...sessionStorage})];
                   for (const name of await caches.keys()) {
                     const cache = await caches.open(name);
                     for (const one of await cache.keys()) { if (!one.url.endsWith('.ttf')) { found.push(await (await cache.match(one)).text()); } }
                   }
                   return found.join(' ');
-                }"""
-            )
+                }""")
         )
 
 
@@ -304,7 +334,10 @@ def test_an_answer_is_on_record_and_leads_on(bench: Bench, hand: Hand) -> None:
 def test_two_taps_send_one_answer(bench: Bench, hand: Hand) -> None:
     hand.open(1)
     hand.page.fill("[name='step[0].readings[0].is']", "12.61")
-    hand.page.evaluate("() => { const button = document.querySelector('button.main'); button.click(); button.click(); button.form.requestSubmit(); }")
+    hand.page.evaluate(
+        "() => { const button = document.querySelector('button.main'); button.click(); button.click();"
+        " button.form.requestSubmit(); }"
+    )
     hand.at(f"/bench/{bench.job}/2")
     assert bench.readings() == ["12.61 V"]
     assert len(bench.posted) == 1
@@ -477,7 +510,11 @@ def test_a_server_that_fails_every_time_holds_up_no_other_job(bench: Bench, hand
     hand.says("1 answer needs a look")
     hand.read("12.70")
     hand.at(f"/bench/{other}/2")
-    assert [noted.record.typed for noted in bench.shop.store.job(other).standing if isinstance(noted.record, Measured)] == ["12.70 V"]
+    assert [
+        noted.record.typed
+        for noted in bench.shop.store.job(other).standing
+        if isinstance(noted.record, Measured)
+    ] == ["12.70 V"]
     assert len(hand.queue()) == 1  # and the one that failed is still there
 
 
@@ -505,7 +542,9 @@ def test_an_answer_refused_later_is_set_aside_shown_and_sent_again(bench: Bench,
     assert bench.readings() == ["12.65 V", "12.62 V"]
 
 
-def test_an_answer_refused_later_can_be_taken_off_with_two_taps_and_lets_the_others_go(bench: Bench, hand: Hand) -> None:
+def test_an_answer_refused_later_can_be_taken_off_with_two_taps_and_lets_the_others_go(
+    bench: Bench, hand: Hand
+) -> None:
     for n in (1, 2, 3):
         hand.open(n)
         hand.ready()
@@ -545,34 +584,49 @@ def test_two_tabs_send_each_answer_once_and_in_order(bench: Bench, hand: Hand, l
 
 
 @pytest.mark.parametrize("lacking", ["indexedDB", "locks", "BroadcastChannel", "serviceWorker"])
-def test_a_browser_that_lacks_a_part_keeps_answers_all_the_same(bench: Bench, hand: Hand, lacking: str) -> None:
+def test_a_browser_that_lacks_a_part_keeps_answers_all_the_same(
+    bench: Bench, hand: Hand, lacking: str
+) -> None:
     where = "navigator" if lacking in ("locks", "serviceWorker") else "window"
     prototype = "Object.getPrototypeOf(navigator)" if where == "navigator" else "window"
-    hand.page.add_init_script(f"delete {prototype}.{lacking}; Object.defineProperty({where}, '{lacking}', {{ value: undefined, configurable: true }});")
+    hand.page.add_init_script(
+        f"delete {prototype}.{lacking}; Object.defineProperty({where}, '{lacking}', {{ value: undefined,"
+        " configurable: true });"
+    )
     hand.open(1)
     assert hand.page.evaluate(f"{where}.{lacking} === undefined")
     bench.meddle = lambda environ: "fail" if environ["PATH_INFO"].endswith("/answer") else ""
     hand.read("12.61")
-    hand.until("() => !document.querySelector('[aria-busy=true]') && items().then((list) => list.length === 1)")
-    hand.at(f"/bench/{bench.job}/{1 if lacking == 'serviceWorker' else 2}")  # without copies the next screen would not open
+    hand.until(
+        "() => !document.querySelector('[aria-busy=true]') && items().then((list) => list.length === 1)"
+    )
+    hand.at(
+        f"/bench/{bench.job}/{1 if lacking == 'serviceWorker' else 2}"
+    )  # without copies the next screen would not open
     bench.meddle = lambda environ: ""
     hand.page.goto(f"{bench.address}/queue")
     hand.page.wait_for_selector("text=Nothing is kept on this phone")
     assert bench.readings() == ["12.61 V"]
 
 
-def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record(bench: Bench, hand: Hand) -> None:
+def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record(
+    bench: Bench, hand: Hand
+) -> None:
     hand.open(1)
     hand.page.evaluate(
-        "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop: document.body.dataset.shop, title: 'T',"
-        " at: new Date(Date.now() - 3600e3).toISOString(),"
-        " fields: [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12.5 V']], shown: [] })",
+        "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
+        " document.body.dataset.shop, title: 'T', at: new Date(Date.now() - 3600e3).toISOString(), fields:"
+        " [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12.5 V']], shown:"
+        " [] })",
         bench.job,
     )
     hand.read("12.61")
     hand.has_come_in(2)
     late, soon = bench.shop.store.job(bench.job).all(Measured)
-    assert (late.record.typed, soon.record.typed) == ("12.5 V", "12.61 V"), "in the order in which they were given"
+    assert (late.record.typed, soon.record.typed) == (
+        "12.5 V",
+        "12.61 V",
+    ), "in the order in which they were given"
     waited = datetime.fromisoformat(late.entry.recorded) - datetime.fromisoformat(late.entry.taken)
     assert abs(waited.total_seconds() - 3600) < 120
     assert soon.entry.taken == ""
@@ -582,8 +636,9 @@ def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: 
     hand.open(1)
     hand.page.evaluate("document.body.dataset.shop")
     hand.page.evaluate(
-        "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop: 'Another', at: new Date().toISOString(), title: 'T',"
-        " fields: [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12 V']], shown: [] })",
+        "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
+        " 'Another', at: new Date().toISOString(), title: 'T', fields: [['step[0].readings[0].of',"
+        " 'battery.rest_voltage'], ['step[0].readings[0].is', '12 V']], shown: [] })",
         bench.job,
     )
     hand.read("12.61")
@@ -627,7 +682,9 @@ def test_faults_of_an_answer_given_to_a_locked_door_stand_beside_its_fields(benc
     assert hand.queue() == []
 
 
-def test_a_page_of_an_older_session_sends_with_the_word_of_the_one_that_holds(bench: Bench, hand: Hand) -> None:
+def test_a_page_of_an_older_session_sends_with_the_word_of_the_one_that_holds(
+    bench: Bench, hand: Hand
+) -> None:
     hand.open(1)
     other = hand.page.context.new_page()
     other.context.clear_cookies()
@@ -654,13 +711,22 @@ def test_lock_now_deletes_the_copies_and_nothing_personal_stays(bench: Bench, ha
     hand.open("small")
     hand.page.tap("text=Lock now")
     hand.page.wait_for_selector("#passcode")
-    hand.until("() => caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length === 0)")
+    hand.until(
+        "() => caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length === 0)"
+    )
     hand.page.goto(f"{bench.address}/queue")  # 401: the server says that it is locked
     assert "a small van" not in str(hand.page.evaluate("caches.keys()"))
-    assert hand.page.evaluate("caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length)") == 0
+    assert (
+        hand.page.evaluate(
+            "caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length)"
+        )
+        == 0
+    )
 
 
-def test_lock_now_without_a_connection_deletes_the_copies_and_says_what_stays_open(bench: Bench, hand: Hand) -> None:
+def test_lock_now_without_a_connection_deletes_the_copies_and_says_what_stays_open(
+    bench: Bench, hand: Hand
+) -> None:
     hand.open("small")
     hand.ready()
     bench.stop()
@@ -693,7 +759,9 @@ def test_what_was_half_typed_is_back_after_the_browser_died(bench: Bench, hand: 
     hand.open("small")
     hand.page.locator("[name=words]").press_sequentially(TEXT)
     hand.page.tap("label:has([value='by phone'])")
-    hand.until("() => Object.keys(localStorage).some((name) => localStorage.getItem(name).includes('by phone'))")
+    hand.until(
+        "() => Object.keys(localStorage).some((name) => localStorage.getItem(name).includes('by phone'))"
+    )
     context = hand.page.context
     hand.page.close(run_before_unload=False)
     again = context.new_page()
@@ -725,7 +793,9 @@ def test_the_trial_shows_while_typing_and_its_guess_fills_the_field(bench: Bench
     hand.page.wait_for_selector("[data-trial] >> text=No connection")
 
 
-def test_a_screen_that_was_opened_before_opens_without_a_server_and_says_of_when_it_is(bench: Bench, hand: Hand) -> None:
+def test_a_screen_that_was_opened_before_opens_without_a_server_and_says_of_when_it_is(
+    bench: Bench, hand: Hand
+) -> None:
     hand.open(1)
     hand.ready()
     hand.has_copy(f"/bench/{bench.job}/1")
@@ -754,7 +824,9 @@ def test_a_screen_is_the_same_whichever_way_somebody_came_to_it(bench: Bench, ha
     assert hand.page.inner_text("h1") == "No connection"
 
 
-def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_hands(bench: Bench, hand: Hand) -> None:
+def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_hands(
+    bench: Bench, hand: Hand
+) -> None:
     hand.open(1)
     hand.ready()
     bench.stop()
@@ -780,7 +852,13 @@ def test_papers_and_the_door_are_never_kept(bench: Bench, hand: Hand) -> None:
     hand.open(2)
     hand.ready()
     hand.has_copy("/queue")
-    assert set(hand.copies()) <= {f"/bench/{bench.job}/1", f"/bench/{bench.job}/2", "/bench/small", "/queue", "/"}
+    assert set(hand.copies()) <= {
+        f"/bench/{bench.job}/1",
+        f"/bench/{bench.job}/2",
+        "/bench/small",
+        "/queue",
+        "/",
+    }
 
 
 def test_a_door_that_locked_by_itself_takes_the_copies_with_it(bench: Bench, hand: Hand) -> None:
@@ -817,7 +895,9 @@ def test_a_signature_is_drawn_by_finger_and_cleared(bench: Bench, hand: Hand) ->
     assert canvas.get_attribute("aria-label") == "Signature, empty"
 
 
-def test_a_photo_is_made_small_and_says_nothing_of_where_it_was_taken(bench: Bench, hand: Hand, tmp_path: Path) -> None:
+def test_a_photo_is_made_small_and_says_nothing_of_where_it_was_taken(
+    bench: Bench, hand: Hand, tmp_path: Path
+) -> None:
     image = pytest.importorskip("PIL.Image")
     exif = image.Exif()
     exif.get_ifd(0x8825)[1] = "N"  # GPSLatitudeRef; Exif 2.32, table 15

@@ -1,4 +1,7 @@
-"""The server under the screens, over real lines. Items in brackets are of OWASP ASVS 5.0, their numbers from memory."""
+"""The server under the screens, over real lines.
+
+Items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+"""
 
 from __future__ import annotations
 
@@ -76,18 +79,31 @@ def test_several_requests_go_over_one_line(server: Server) -> None:
 
 
 def test_headers_without_end_are_refused(server: Server) -> None:
-    assert b" 413 " in raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(20_000, b"a")).split(b"\r\n")[0]
+    assert (
+        b" 413 "
+        in raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(20_000, b"a")).split(b"\r\n")[0]
+    )
 
 
 def test_a_body_beyond_every_form_is_refused_unread(server: Server) -> None:
-    assert b" 413 " in raw(server, b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99999999999\r\n\r\n").split(b"\r\n")[0]
+    assert (
+        b" 413 "
+        in raw(server, b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99999999999\r\n\r\n").split(
+            b"\r\n"
+        )[0]
+    )
 
 
-def test_of_a_form_that_is_too_large_the_browser_gets_the_answer_and_not_a_broken_line(server: Server) -> None:
+def test_of_a_form_that_is_too_large_the_browser_gets_the_answer_and_not_a_broken_line(
+    server: Server,
+) -> None:
     body = b"text=" + b"x" * 5_000_000
     status, _ = asked(server, "POST", body, **{"Content-Type": "application/x-www-form-urlencoded"})
     assert status == 413
-    assert asked(server, "POST", b"text=abc", **{"Content-Type": "application/x-www-form-urlencoded"}) == (200, "3")
+    assert asked(server, "POST", b"text=abc", **{"Content-Type": "application/x-www-form-urlencoded"}) == (
+        200,
+        "3",
+    )
 
 
 def test_lines_on_which_nothing_is_said_keep_nobody_waiting(server: Server) -> None:
@@ -96,12 +112,16 @@ def test_lines_on_which_nothing_is_said_keep_nobody_waiting(server: Server) -> N
             lines.enter_context(contextlib.closing(socket.create_connection(server.bind_addr, timeout=30)))
         server_timeout = server.timeout
         assert asked(server)[0] == 200
-        assert server_timeout > 10  # so the answer above did not come only because the silent ones were given up
+        assert (
+            server_timeout > 10
+        )  # so the answer above did not come only because the silent ones were given up
 
 
 def test_lines_to_an_address_at_which_it_does_not_answer_are_closed() -> None:
     asked_about: list[str] = []
-    with running(server_for(small_app(), port=0, answers_at=lambda address: bool(asked_about.append(address)))) as server:
+    with running(
+        server_for(small_app(), port=0, answers_at=lambda address: bool(asked_about.append(address)))
+    ) as server:
         assert raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n") == b""
     assert asked_about == ["127.0.0.1"]
 

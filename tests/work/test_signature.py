@@ -11,7 +11,13 @@ from hypothesis import strategies as st
 from corekit.work.signature import HEIGHT, MOST_NUMBERS, MOST_STROKES, WIDTH, SignatureProblem, read_signature
 
 points = st.tuples(st.integers(0, WIDTH), st.integers(0, HEIGHT))
-strokes = st.lists(st.lists(points, min_size=1, max_size=20).map(lambda drawn: [number for point in drawn for number in point]), min_size=1, max_size=10)
+strokes = st.lists(
+    st.lists(points, min_size=1, max_size=20).map(
+        lambda drawn: [number for point in drawn for number in point]
+    ),
+    min_size=1,
+    max_size=10,
+)
 
 
 @given(strokes)
@@ -30,11 +36,29 @@ def test_an_empty_sheet_is_no_signature(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "hello", "{}", "5", "[5]", '["M0 0"]', "[[1]]", "[[1,2,3]]", "[[1,401]]", "[[1001,2]]", "[[-1,2]]", "[[1.5,2]]", "[[true,2]]", '[["1",2]]',
-        "[[null,2]]", "[[[1,2]]]", "[" * 100_000, json.dumps([[1, 2]] * (MOST_STROKES + 1)), json.dumps([[1, 2] * (MOST_NUMBERS // 2 + 1)]),
-        "[[NaN,2]]", "[[1e400,2]]", '[["<script>",2]]',
+        "hello",
+        "{}",
+        "5",
+        "[5]",
+        '["M0 0"]',
+        "[[1]]",
+        "[[1,2,3]]",
+        "[[1,401]]",
+        "[[1001,2]]",
+        "[[-1,2]]",
+        "[[1.5,2]]",
+        "[[true,2]]",
+        '[["1",2]]',
+        "[[null,2]]",
+        "[[[1,2]]]",
+        "[" * 100_000,
+        json.dumps([[1, 2]] * (MOST_STROKES + 1)),
+        json.dumps([[1, 2] * (MOST_NUMBERS // 2 + 1)]),
+        "[[NaN,2]]",
+        "[[1e400,2]]",
+        '[["<script>",2]]',
     ],
-)  # fmt: skip
+)
 def test_anything_else_is_refused_in_one_sentence(text: str) -> None:
     with pytest.raises(SignatureProblem) as problem:
         read_signature(text)

@@ -1,4 +1,6 @@
-"""The screens of testing in a real Chromium, by touch on a phone's screen: what shows while typing, what is asked, what goes on without a connection."""
+"""The screens of testing in a real Chromium, by touch on a phone's screen: what shows while typing, what is
+asked, what goes on without a connection.
+"""
 
 from __future__ import annotations
 
@@ -55,7 +57,9 @@ class Phone:
 
 
 @pytest.fixture
-def testing(screens: Callable[..., Screens], empty_shop: Path, phone: Callable[..., Watched]) -> Callable[..., Phone]:
+def testing(
+    screens: Callable[..., Screens], empty_shop: Path, phone: Callable[..., Watched]
+) -> Callable[..., Phone]:
     def begin(**size: int) -> Phone:
         served = screens(empty_shop)
         rows = {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
@@ -66,7 +70,9 @@ def testing(screens: Callable[..., Screens], empty_shop: Path, phone: Callable[.
     return begin
 
 
-def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(testing: Callable[..., Phone]) -> None:
+def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
+    testing: Callable[..., Phone],
+) -> None:
     phone = testing()
     phone.open("test")
     phone.thumb.press("Battery and charging")
@@ -77,7 +83,10 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(t
     phone.at(r"test/battery\.\w+\?about=battery")
     assert {record.typed for record in phone.records(Fitted)} == {"agm flat plate", "680 A SAE"}
     # Under load nothing is said of a battery before it is known to be charged.
-    charged = {"setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"}, "readings": [{"of": "battery.rest_voltage", "is": "12.78 V"}]}
+    charged = {
+        "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},
+        "readings": [{"of": "battery.rest_voltage", "is": "12.78 V"}],
+    }
     phone.screens.shop.answer(phone.job, Answer(id=secrets.token_urlsafe(18), rows={"step": [charged]}))
     phone.open("test/battery.load_voltage")
     assert not phone.page.locator(FIELD).is_visible()  # the caution first
@@ -88,9 +97,12 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(t
     phone.thumb.choose("meter")
     trial = phone.page.locator("[data-trial]")
     trial.locator("svg").wait_for()
-    # TM 5-4210-230-14&P-1, battery section, Table 5: at least 9.28 V at 4 °C, interpolated; as in the demonstration's first job.
+    # TM 5-4210-230-14&P-1, battery section, Table 5: at least 9.28 V at 4 °C, interpolated; as in the
+    # demonstration's first job.
     trial.get_by_text("Fail").wait_for()
-    words = " ".join(trial.inner_text().split())  # numbers and units are kept together by spaces that do not break
+    words = " ".join(
+        trial.inner_text().split()
+    )  # numbers and units are kept together by spaces that do not break
     assert "8.40 V ±" in words and "at least 9.28 V" in words
     assert trial.get_attribute("aria-live") == "polite"
     assert len(phone.records(Measured)) == 1
@@ -129,7 +141,9 @@ def test_what_is_asked_while_typing_is_settled_with_one_key(testing: Callable[..
     assert phone.records(Measured)[0].confirmed is True
 
 
-def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(testing: Callable[..., Phone]) -> None:
+def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(
+    testing: Callable[..., Phone],
+) -> None:
     phone = testing()
     phone.open("test/battery.rest_voltage")
     phone.past_the_caution()
@@ -142,14 +156,18 @@ def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(testi
     phone.page.get_by_text("Voltage at rest: 12.6 V.").wait_for()
 
 
-def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_order_when_it_is_back(testing: Callable[..., Phone]) -> None:
+def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_order_when_it_is_back(
+    testing: Callable[..., Phone],
+) -> None:
     phone = testing()
     phone.open("test?about=battery")
     phone.page.evaluate("navigator.serviceWorker.ready")
     phone.page.reload()
     ahead = phone.page.evaluate("JSON.parse(document.querySelector('main').dataset.ahead)")
     phone.page.wait_for_function(
-        "async (paths) => { for (const path of paths) { if (!await caches.match(path, {ignoreVary: true})) return false; } return true; }", arg=ahead
+        "async (paths) => { for (const path of paths) { if (!await caches.match(path, {ignoreVary: true}))"
+        " return false; } return true; }",
+        arg=ahead,
     )
     phone.screens.stop()
     seen: list[str] = []
@@ -162,8 +180,11 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
             phone.page.get_by_role("button", name="Keep", exact=True).tap()
         else:
             phone.page.locator(".answers button").first.tap()
-        # The failed request behind a kept copy is taken for a failed navigation by `wait_for_url`, so the page itself is asked.
-        phone.page.wait_for_function("here => location.href !== here && document.readyState === 'complete'", arg=here)
+        # The failed request behind a kept copy is taken for a failed navigation by `wait_for_url`, so the
+        # page itself is asked.
+        phone.page.wait_for_function(
+            "here => location.href !== here && document.readyState === 'complete'", arg=here
+        )
     assert len(set(seen)) == 3 and phone.page.url not in seen
     assert phone.records(Measured) + phone.records(Seen) == []
     phone.screens.start()
@@ -177,20 +198,43 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
     assert [noted.record.of for noted in job.standing if isinstance(noted.record, (Measured, Seen))] == kept
 
 
-@pytest.mark.parametrize("size", [{"width": 360, "height": 740}, {"width": 820, "height": 1180}], ids=["phone", "tablet"])
-def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(testing: Callable[..., Phone], size: dict[str, int]) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed").Axe()
+@pytest.mark.parametrize(
+    "size", [{"width": 360, "height": 740}, {"width": 820, "height": 1180}], ids=["phone", "tablet"]
+)
+def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(
+    testing: Callable[..., Phone], size: dict[str, int]
+) -> None:
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
+    ).Axe()
     phone = testing(**size)
 
     def answer(**rows: Any) -> None:
         phone.screens.shop.answer(phone.job, Answer(id=secrets.token_urlsafe(18), rows=rows))
 
-    answer(step=[{"setup": {"battery.temperature": "4 °C"}, "readings": [{"of": "battery.cranking_voltage", "place": "posts", "is": "8.9 V"}]}])
+    answer(
+        step=[
+            {
+                "setup": {"battery.temperature": "4 °C"},
+                "readings": [{"of": "battery.cranking_voltage", "place": "posts", "is": "8.9 V"}],
+            }
+        ]
+    )
     answer(step=[{"started": {"of": "battery.drain", "wait": "30 min"}}])
     paths = [
-        "systems", "fitted/battery", "test?about=battery", "tests", "codes", "limit/battery.charging_voltage", "test/battery.cranking_voltage",
-        "test/battery.drain", "test/battery.case", "test/egr.barometer", "test/battery.circuit_cut", "retest",
-    ]  # fmt: skip
+        "systems",
+        "fitted/battery",
+        "test?about=battery",
+        "tests",
+        "codes",
+        "limit/battery.charging_voltage",
+        "test/battery.cranking_voltage",
+        "test/battery.drain",
+        "test/battery.case",
+        "test/egr.barometer",
+        "test/battery.circuit_cut",
+        "retest",
+    ]
     for path in paths:
         phone.open(path)
         phone.page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
@@ -201,7 +245,8 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(testing:
     assert phone.watched.errors == []
 
 
-#: What can be tapped and is lower than so many pixels: of a key its label counts, and a link within a sentence is none.
+#: What can be tapped and is lower than so many pixels: of a key its label counts, and a link within a
+#: sentence is none.
 _SMALL = """least => [...document.querySelectorAll('main a, main button, main summary, main label:has(input), main input')]
   .filter(one => !['radio', 'checkbox', 'hidden'].includes(one.type))
   .filter(one => one.offsetParent && one.getBoundingClientRect().height < least && !one.closest('details.gate > summary'))

@@ -1,8 +1,11 @@
-"""A whole visit on the screens of a phone, 360 × 740, by touch, from the list of jobs to the invoice: counted, disturbed, and held against a file.
+"""A whole visit on the screens of a phone, 360 × 740, by touch, from the list of jobs to the invoice:
+counted, disturbed, and held against a file.
 
-The screens are served by `corekit work` in a process of its own, behind its passcode, and checks run in that one's worker. Readings are those of
-the demo's first job (see `data/usual_battery_job.toml`); what they mean is held against outside sources in the tests of the plugin. The sum is
-worked out by hand from demo/shop/prices.toml: 20.00 coming + 30.00 looking + 0.6 h × 62.50 + a part at 168.00 = 255.50, with 20 % tax 306.60.
+The screens are served by `corekit work` in a process of its own, behind its passcode, and checks run in that
+one's worker. Readings are those of the demo's first job (see `data/usual_battery_job.toml`); what they mean
+is held against outside sources in the tests of the plugin. The sum is worked out by hand from
+demo/shop/prices.toml: 20.00 coming + 30.00 looking + 0.6 h × 62.50 + a part at 168.00 = 255.50, with 20 % tax
+306.60.
 """
 
 from __future__ import annotations
@@ -61,8 +64,11 @@ class Served:
         command = "import sys; from corekit.cli import main; sys.exit(main())"
         self.run = subprocess.Popen(
             [sys.executable, "-c", command, "work", "--shop", str(self.folder), "--port", port],
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        )  # fmt: skip
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
         assert self.run.stdout is not None
         lines = []
         for line in self.run.stdout:
@@ -82,7 +88,9 @@ class Served:
         """The processes in which checks run."""
         assert self.run is not None
         threads = Path(f"/proc/{self.run.pid}/task")
-        children = {int(pid) for thread in threads.iterdir() for pid in (thread / "children").read_text().split()}
+        children = {
+            int(pid) for thread in threads.iterdir() for pid in (thread / "children").read_text().split()
+        }
         return {pid for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()}
 
 
@@ -120,7 +128,10 @@ def soon(claim: Callable[[], bool], what: str) -> None:
 
 
 def usual_visit(hand: Hand) -> Iterator[str]:
-    """A battery that is worn, from the list of jobs to the invoice. Says what comes next before it is done."""
+    """A battery that is worn, from the list of jobs to the invoice.
+
+    Says what comes next before it is done.
+    """
     yield "arrive"
     hand.press("Start a job")
     hand.write("What the customer says", "Does not crank after two days at the kerb.", counted=False)
@@ -230,7 +241,10 @@ def issued(hand: Hand) -> str:
 def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters(
     served: Served, phone: Callable[..., Watched], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Six readings on arrival, two lines, a signature, the retest, cash. What the customer said and the customer's name are typed apart."""
+    """Six readings on arrival, two lines, a signature, the retest, cash.
+
+    What the customer said and the customer's name are typed apart.
+    """
     watched = phone(width=360, height=740)
     hand = let_in(watched, served.address)
     for _ in usual_visit(hand):
@@ -253,7 +267,9 @@ def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters
 
 
 def by_growing_file(shop: Shop, folder: Path, signature: str) -> str:
-    """The same visit from a file that grows, with the offers made and agreed to where the file says so; the job."""
+    """The same visit from a file that grows, with the offers made and agreed to where the file says so; the
+    job.
+    """
     first, looked, repaired = re.split(r"# then agree on [^\n]*\n", FILE.read_text("utf-8"))
     path = folder / "visit.toml"
     path.write_text(first, encoding="utf-8")
@@ -267,7 +283,10 @@ def by_growing_file(shop: Shop, folder: Path, signature: str) -> str:
 
 
 def paper(shop: Shop, job: str) -> Any:
-    """The invoice as data, with what is drawn anew or counted set equal: ids, day, number, record mark. Personal texts stand in their places."""
+    """The invoice as data, with what is drawn anew or counted set equal: ids, day, number, record mark.
+
+    Personal texts stand in their places.
+    """
     invoice = shop.issue(job)
     texts = shop.texts(job)
 
@@ -275,7 +294,10 @@ def paper(shop: Shop, job: str) -> Any:
         if isinstance(item, dict) and set(item) == {"personal", "hash"}:
             return {"personal": item["personal"], "text": texts[item["hash"]]}
         if isinstance(item, dict):
-            return {key: "-" if key in ("id", "number", "document_id", "record_mark") else plain(one) for key, one in item.items()}
+            return {
+                key: "-" if key in ("id", "number", "document_id", "record_mark") else plain(one)
+                for key, one in item.items()
+            }
         if isinstance(item, list | tuple):
             return [plain(one) for one in item]
         return re.sub(r"\b\d{4}-\d\d-\d\d\b", "(day)", item) if isinstance(item, str) else item
@@ -324,7 +346,10 @@ def open_anew(hand: Hand, address: str) -> None:
 
 def connected(hand: Hand) -> None:
     """Wait until nothing is kept on the phone any more and the screen is no copy."""
-    claim = "() => document.readyState === 'complete' && document.body.dataset.asOf === undefined && document.getElementById('line').textContent === ''"
+    claim = (
+        "() => document.readyState === 'complete' && document.body.dataset.asOf === undefined &&"
+        " document.getElementById('line').textContent === ''"
+    )
     soon(lambda: holds(hand, claim), "the connection is back and everything is sent")
 
 
@@ -351,21 +376,31 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
         if step == "load":
             hand.caution()
             hand.write("Voltage under load", "8.4")
-            soon(lambda: holds(hand, "() => Object.keys(localStorage).some((name) => name.startsWith('corekit:draft:'))"), "a draft")
+            soon(
+                lambda: holds(
+                    hand, "() => Object.keys(localStorage).some((name) => name.startsWith('corekit:draft:'))"
+                ),
+                "a draft",
+            )
             open_anew(hand, served.address)
             expect(hand.page.get_by_label("Voltage under load", exact=True)).to_have_value("8.4")
             kept(hand)
             hand.page.context.set_offline(True)
         if step == "drain":
             open_anew(hand, served.address)
-            hand.press("Test here now")  # where the visit stands only the server knows; the phone shows its steps
+            hand.press(
+                "Test here now"
+            )  # where the visit stands only the server knows; the phone shows its steps
             hand.press("Any single test")
         if step == "explain":
             lines.append(hand.page.inner_text("#line"))
             hand.page.context.set_offline(False)
             connected(hand)
     job = issued(hand)
-    assert [re.findall(r"(\d+) answers? (?:is|are) kept on this phone", line) for line in lines] == [["1"], ["5"]]
+    assert [re.findall(r"(\d+) answers? (?:is|are) kept on this phone", line) for line in lines] == [
+        ["1"],
+        ["5"],
+    ]
 
     with pytest.raises(urllib.error.HTTPError, match="401"):  # nobody comes in beside the door
         urllib.request.urlopen(f"{served.address}/job/{job}", timeout=PATIENCE)
@@ -376,21 +411,33 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
 # ---- the other shape
 
 
-def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(empty_shop: Path, browser_knowing: Callable[[VanCertificate], Any]) -> None:
+def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
+    empty_shop: Path, browser_knowing: Callable[[VanCertificate], Any]
+) -> None:
     set_passcode(empty_shop, CODE)
     make_authority(empty_shop, datetime.now(UTC))
     van = VanCertificate(empty_shop, addresses=lambda: ("192.168.4.1",))
-    with opened(empty_shop, PasscodeDoor(shop=empty_shop, hosts=van.names, tls=True)) as app, running(server_for(app, port=0, tls=van)) as server:
-        context = browser_knowing(van).new_context(viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True)
+    with (
+        opened(empty_shop, PasscodeDoor(shop=empty_shop, hosts=van.names, tls=True)) as app,
+        running(server_for(app, port=0, tls=van)) as server,
+    ):
+        context = browser_knowing(van).new_context(
+            viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True
+        )
         hand = let_in(Watched.of(context.new_page()), f"https://127.0.0.1:{server.bind_addr[1]}")
         hand.press("Start a job")
         hand.write("What the customer says", "Cranks slowly.")
         hand.write("Plate", "DEMO-2")
         hand.press("Begin")
         assert hand.heading == "Agree on looking"
-        ready = "async () => isSecureContext && (await navigator.serviceWorker.ready).active !== null && Boolean(await caches.match('/queue'))"
+        ready = (
+            "async () => isSecureContext && (await navigator.serviceWorker.ready).active !== null &&"
+            " Boolean(await caches.match('/queue'))"
+        )
         soon(lambda: holds(hand, ready), "copies over TLS")
         assert all(cookie["secure"] for cookie in context.cookies())
         context.close()
     with Shop(empty_shop) as shop:
-        assert [shop.texts(job)[shop.store.job(job).vehicle.plate.hash] for job in shop.store.jobs()] == ["DEMO-2"]
+        assert [shop.texts(job)[shop.store.job(job).vehicle.plate.hash] for job in shop.store.jobs()] == [
+            "DEMO-2"
+        ]

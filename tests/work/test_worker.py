@@ -1,4 +1,6 @@
-"""The worker process: assesses as this process would, whatever a plugin does to it, and is gone when nobody needs it any more."""
+"""The worker process: assesses as this process would, whatever a plugin does to it, and is gone when nobody
+needs it any more.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +42,9 @@ from corekit.work.worker import Patience, Worker, WorkerProblem
 
 from ..assess.story import Story
 
-QUICK = Patience(start=60.0, load=20.0, check=1.0)  # shorter than the alarm in the worker, so that the process is what ends
+QUICK = Patience(
+    start=60.0, load=20.0, check=1.0
+)  # shorter than the alarm in the worker, so that the process is what ends
 DEADLINE = 60.0
 
 LAMPS = """
@@ -93,12 +97,18 @@ HORN = """
 """
 SOURCES = '[[source]]\nkey = "book"\ntitle = "An invented book"\nbasis = "handbook"\nstatus = "read"\n'
 
-WAYS_BACK = "(way for way in gc.get_objects() if isinstance(way, multiprocessing.connection.Connection) and way.writable)"
+WAYS_BACK = (
+    "(way for way in gc.get_objects() if isinstance(way, multiprocessing.connection.Connection) and"
+    " way.writable)"
+)
 
 #: What a check does, and what is said of it.
 COSTLY = {
     "hangs": ("while True: pass", "gave no answer within 1 s"),
-    "swallows what the alarm raises": ("while True:\n            try: time.sleep(0.01)\n            except BaseException: pass", "gave no answer within 1 s"),
+    "swallows what the alarm raises": (
+        "while True:\n            try: time.sleep(0.01)\n            except BaseException: pass",
+        "gave no answer within 1 s",
+    ),
     "hangs inside C": ("sum(itertools.repeat(1))", "gave no answer within 1 s"),
     "leaves": ("os._exit(3)", "ended its process (code 3)"),
     "is killed": ("os.kill(os.getpid(), signal.SIGKILL)", "broke its process (signal 9)"),
@@ -120,14 +130,16 @@ COSTLY = {
         "yield case.advise(code='horn.odd', says='{x}', x=type('Odd', (str,), {})('odd'))",
         "gave a result that cannot be passed on",
     ),
-}  # fmt: skip
+}
 
 Install = Callable[..., None]
 
 
 @pytest.fixture
 def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Install]:
-    """Installs a plugin as a package manager leaves it: a package and its entry point, on a folder of the path."""
+    """Installs a plugin as a package manager leaves it: a package and its entry point, on a folder of the
+    path.
+    """
     site = tmp_path / "site"
     site.mkdir()
     monkeypatch.syspath_prepend(str(site))
@@ -158,7 +170,9 @@ def installed(*names: str) -> Plugins:
 
 
 def worker(*names: str, patience: Patience = QUICK) -> Worker:
-    return Worker([point for point in entry_points(group="corekit") if point.name in names], patience=patience)
+    return Worker(
+        [point for point in entry_points(group="corekit") if point.name in names], patience=patience
+    )
 
 
 def visit(plugins: Plugins) -> Job:
@@ -170,12 +184,18 @@ def visit(plugins: Plugins) -> Job:
 
 
 def whole(made: Assessment, *, but: str = "") -> dict[str, object]:
-    """All that is printed of an assessment, but for the readings and the version of one system, and the gaps that name a plugin that failed."""
+    """All that is printed of an assessment, but for the readings and the version of one system, and the gaps
+    that name a plugin that failed.
+    """
     plugins = installed("lamps")
     data = as_data(Seen(assessment=made, plugins=plugins))
     data["gaps"] = [gap for gap in data["gaps"] if gap["reason"] != Reason.PLUGIN_FAILED]
-    data["versions"] = {name: version for name, version in data["versions"].items() if name != but.rstrip(".")}
-    data["readings"] = [reading for reading in data["readings"] if not but or not reading["of"].startswith(but)]
+    data["versions"] = {
+        name: version for name, version in data["versions"].items() if name != but.rstrip(".")
+    }
+    data["readings"] = [
+        reading for reading in data["readings"] if not but or not reading["of"].startswith(but)
+    ]
     return json.loads(json.dumps(data))  # type: ignore[no-any-return]
 
 
@@ -204,7 +224,9 @@ def demo_jobs() -> tuple[Plugins, list[Job]]:
     return plugins, [scratch_job(read_visit(file, declared))[0] for file in files]
 
 
-def test_jobs_and_assessments_are_the_same_after_the_way_through_a_pipe(demo_jobs: tuple[Plugins, list[Job]]) -> None:
+def test_jobs_and_assessments_are_the_same_after_the_way_through_a_pipe(
+    demo_jobs: tuple[Plugins, list[Job]],
+) -> None:
     plugins, jobs = demo_jobs
     assert len(jobs) > 3
     for job in jobs:
@@ -212,8 +234,12 @@ def test_jobs_and_assessments_are_the_same_after_the_way_through_a_pipe(demo_job
         made = assess(job, plugins)
         back: Assessment = pickle.loads(pickle.dumps(made))
         assert back == made
-        assert [back.is_dealt_with(finding) for finding in back.latest] == [made.is_dealt_with(finding) for finding in made.latest]
-        assert as_words(Seen(assessment=back, plugins=plugins)) == as_words(Seen(assessment=made, plugins=plugins))
+        assert [back.is_dealt_with(finding) for finding in back.latest] == [
+            made.is_dealt_with(finding) for finding in made.latest
+        ]
+        assert as_words(Seen(assessment=back, plugins=plugins)) == as_words(
+            Seen(assessment=made, plugins=plugins)
+        )
 
 
 def test_the_worker_makes_of_a_job_what_this_process_would(demo_jobs: tuple[Plugins, list[Job]]) -> None:
@@ -241,7 +267,9 @@ def test_a_shop_assesses_offers_and_issues_with_the_worker_as_with_itself(demo_c
             jobs = [shop.store.job(job) for job in shop.store.jobs()]
             assert calls == [job.name for job in jobs]
             calls.clear()
-            arrival, repaired = (data_path("demo") / "first-job" / f"{name}.toml" for name in ("arrival", "repaired"))
+            arrival, repaired = (
+                data_path("demo") / "first-job" / f"{name}.toml" for name in ("arrival", "repaired")
+            )
             job = shop.import_visit(arrival)
             offer = shop.offer(job, "repair")
             assert plain.offer(job, "repair") == offer  # nothing has changed, so it is the same one
@@ -257,7 +285,9 @@ def test_the_pid_stays_the_same_from_one_request_to_the_next(install: Install) -
     with worker("lamps") as works:
         before = works.pid
         assert before not in (None, os.getpid())
-        assert [works(visit(plugins), plugins) == assess(visit(plugins), plugins) for _ in range(3)] == [True] * 3
+        assert [works(visit(plugins), plugins) == assess(visit(plugins), plugins) for _ in range(3)] == [
+            True
+        ] * 3
         assert works.pid == before
 
 
@@ -265,7 +295,9 @@ def test_the_pid_stays_the_same_from_one_request_to_the_next(install: Install) -
 
 
 @pytest.mark.parametrize("kind", COSTLY)
-def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(kind: str, install: Install) -> None:
+def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(
+    kind: str, install: Install
+) -> None:
     body, words = COSTLY[kind]
     install("lamps", LAMPS)
     install("horn", HORN, body)
@@ -282,7 +314,9 @@ def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(ki
         (gap,) = [gap for gap in made.gaps if gap.reason is Reason.PLUGIN_FAILED]
         assert gap.text == str(failure)
         assert "Traceback" not in gap.text and "\n" not in gap.text
-        assert [reading.shown for reading in made.readings[0] if reading.measurand.key == "horn.level"] == ["440 Hz ± 6 Hz (k = 2)"]  # 2 × 5 Hz / √3
+        assert [reading.shown for reading in made.readings[0] if reading.measurand.key == "horn.level"] == [
+            "440 Hz ± 6 Hz (k = 2)"
+        ]  # 2 × 5 Hz / √3
         assert as_words(Seen(assessment=made, plugins=plugins))
         assert whole(made, but="horn.") == whole(assess(visit(alone), alone))
         # From now on the system is left alone, and the process lives.
@@ -293,7 +327,9 @@ def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(ki
         assert [finding.code for finding in made.findings] == ["lamps.voltage"]
 
 
-def test_what_was_set_aside_is_tried_again_when_somebody_asks_for_it(install: Install, tmp_path: Path) -> None:
+def test_what_was_set_aside_is_tried_again_when_somebody_asks_for_it(
+    install: Install, tmp_path: Path
+) -> None:
     flag = tmp_path / "flag"
     install("horn", HORN, f"os._exit(1) if Path({str(flag)!r}).exists() else None")
     plugins = installed("horn")
@@ -312,17 +348,32 @@ def test_what_was_set_aside_is_tried_again_when_somebody_asks_for_it(install: In
 def test_two_plugins_that_cost_the_process_are_both_set_aside_in_one_answer(install: Install) -> None:
     install("lamps", LAMPS)
     install("horn", HORN, "os._exit(1)")
-    install("bell", HORN.replace('"horn"', '"bell"').replace("horn.", "bell.").replace("bell.c", "horn.c").replace("bell.m", "horn.m"), "while True: pass")
+    install(
+        "bell",
+        HORN.replace('"horn"', '"bell"')
+        .replace("horn.", "bell.")
+        .replace("bell.c", "horn.c")
+        .replace("bell.m", "horn.m"),
+        "while True: pass",
+    )
     plugins = installed("horn", "lamps", "bell")
     assert (list(plugins.systems), plugins.failures) == (["bell", "horn", "lamps"], ())
-    job = Story(plugins=plugins).read("lamps.voltage", "12 V").read("horn.level", "440 Hz").read("bell.level", "440 Hz").job
+    job = (
+        Story(plugins=plugins)
+        .read("lamps.voltage", "12 V")
+        .read("horn.level", "440 Hz")
+        .read("bell.level", "440 Hz")
+        .job
+    )
     with worker("horn", "lamps", "bell") as works:
         made = works(job, plugins)
         assert {failure.plugin for failure in works.set_aside} == {"bell", "horn"}
         assert [finding.code for finding in made.findings] == ["lamps.voltage"]
 
 
-def test_a_check_that_the_alarm_stops_costs_no_process_and_is_not_run_twice(install: Install, tmp_path: Path) -> None:
+def test_a_check_that_the_alarm_stops_costs_no_process_and_is_not_run_twice(
+    install: Install, tmp_path: Path
+) -> None:
     log = tmp_path / "log"
     install("horn", HORN, f"Path({str(log)!r}).open('a').write('run ')\n        while True: pass")
     plugins = installed("horn")
@@ -340,7 +391,12 @@ def test_a_check_that_the_alarm_stops_costs_no_process_and_is_not_run_twice(inst
 
 def test_a_plugin_that_ends_the_process_as_it_loads_there_is_left_out_by_name(install: Install) -> None:
     install("lamps", LAMPS)
-    install("horn", HORN.replace("IN_WORKER =", "if multiprocessing.parent_process() is not None: os._exit(5)\n    IN_WORKER ="))
+    install(
+        "horn",
+        HORN.replace(
+            "IN_WORKER =", "if multiprocessing.parent_process() is not None: os._exit(5)\n    IN_WORKER ="
+        ),
+    )
     plugins = installed("horn", "lamps")
     with worker("horn", "lamps") as works:
         made = works(visit(plugins), plugins)
@@ -351,7 +407,13 @@ def test_a_plugin_that_ends_the_process_as_it_loads_there_is_left_out_by_name(in
 
 
 def test_a_plugin_that_fails_to_load_only_there_is_named_with_the_reason(install: Install) -> None:
-    install("horn", HORN.replace("IN_WORKER =", "if multiprocessing.parent_process() is not None: raise RuntimeError('no luck')\n    IN_WORKER ="))
+    install(
+        "horn",
+        HORN.replace(
+            "IN_WORKER =",
+            "if multiprocessing.parent_process() is not None: raise RuntimeError('no luck')\n    IN_WORKER =",
+        ),
+    )
     plugins = installed("horn")
     with worker("horn") as works:
         (failure,) = works(visit(plugins), plugins).failures
@@ -360,14 +422,22 @@ def test_a_plugin_that_fails_to_load_only_there_is_named_with_the_reason(install
 
 def test_what_failed_to_load_here_is_said_and_not_assessed_there_either(install: Install) -> None:
     install("lamps", LAMPS)
-    install("horn", HORN.replace("IN_WORKER =", "if multiprocessing.parent_process() is None: raise RuntimeError('no luck')\n    IN_WORKER ="))
+    install(
+        "horn",
+        HORN.replace(
+            "IN_WORKER =",
+            "if multiprocessing.parent_process() is None: raise RuntimeError('no luck')\n    IN_WORKER =",
+        ),
+    )
     plugins = installed("horn", "lamps")
     assert [failure.plugin for failure in plugins.failures] == ["horn"]
     with worker("horn", "lamps") as works:
         assert works(visit(plugins), plugins) == assess(visit(plugins), plugins)
 
 
-def test_a_process_that_dies_for_no_known_reason_leaves_the_readings(install: Install, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_process_that_dies_for_no_known_reason_leaves_the_readings(
+    install: Install, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Nothing can be started here, so nobody is to blame; the next request tries again."""
     install("lamps", LAMPS)
     plugins = installed("lamps")
@@ -423,7 +493,9 @@ def test_the_worker_calculates_as_this_process_would(install: Install) -> None:
 
 
 @pytest.mark.parametrize("kind", ["hangs inside C", "leaves", "segfaults"])
-def test_a_calculation_that_costs_the_process_is_named_and_rests(kind: str, install: Install, tmp_path: Path) -> None:
+def test_a_calculation_that_costs_the_process_is_named_and_rests(
+    kind: str, install: Install, tmp_path: Path
+) -> None:
     body, words = COSTLY[kind]
     install("lamps", LAMPS)
     install("horn", HORN, calculation=body)
@@ -438,7 +510,10 @@ def test_a_calculation_that_costs_the_process_is_named_and_rests(kind: str, inst
 
 def test_a_calculation_that_raises_something_odd_is_a_problem_in_one_line(install: Install) -> None:
     install("horn", HORN, calculation="raise KeyError('nothing')")
-    with worker("horn") as works, pytest.raises(WorkerProblem, match=r"horn\.half failed \(KeyError: 'nothing'\)"):
+    with (
+        worker("horn") as works,
+        pytest.raises(WorkerProblem, match=r"horn\.half failed \(KeyError: 'nothing'\)"),
+    ):
         works.calculate("horn.half", {"pitch": exact("frequency", 440.0)})
 
 
@@ -479,7 +554,9 @@ def test_threads_are_served_in_the_order_in_which_they_came(install: Install, tm
     assert served == list(range(8))
 
 
-def test_after_a_ctrl_c_the_next_request_gets_its_own_answer(install: Install, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_after_a_ctrl_c_the_next_request_gets_its_own_answer(
+    install: Install, monkeypatch: pytest.MonkeyPatch
+) -> None:
     install("lamps", LAMPS)
     plugins = installed("lamps")
     first, second = (Story(plugins=plugins).read("lamps.voltage", typed).job for typed in ("11 V", "13 V"))
@@ -538,12 +615,18 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
         sys.stdin.read()
     """
     if kind != "idle":
-        script = script.replace("check=0.7", "check=0.7, start=600").replace("works = Worker", "Patience.of = lambda *_: 600.0\n        works = Worker")
+        script = script.replace("check=0.7", "check=0.7, start=600").replace(
+            "works = Worker", "Patience.of = lambda *_: 600.0\n        works = Worker"
+        )
     root = Path(__file__).parents[2]
     path = os.pathsep.join([str(tmp_path / "site"), str(root), *filter(None, sys.path)])
     server = subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(script)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": path},
-    )  # fmt: skip
+        [sys.executable, "-c", textwrap.dedent(script)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": path},
+    )
     try:
         assert server.stdout is not None
         pid = int(server.stdout.readline())
@@ -569,10 +652,18 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
 # ---- under the screens
 
 
-def test_the_screens_assess_and_calculate_in_the_worker(empty_shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever assesses or calculates in the process of the screens themselves would be stopped by nothing."""
+def test_the_screens_assess_and_calculate_in_the_worker(
+    empty_shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever assesses or calculates in the process of the screens themselves would be stopped
+    by nothing.
+    """
     with open_shop(empty_shop) as shop:
-        rows = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-1"}, "step": [{"seen": [{"of": "battery.case", "is": "sound"}]}]}
+        rows = {
+            "reason": "Cranks slowly.",
+            "vehicle": {"plate": "DEMO-1"},
+            "step": [{"seen": [{"of": "battery.case", "is": "sound"}]}],
+        }
         begun = shop.answer(None, Answer(id="begin-0123456789", rows=rows))
         assert shop.assess(begun.job).findings
     with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
@@ -581,22 +672,38 @@ def test_the_screens_assess_and_calculate_in_the_worker(empty_shop: Path, monkey
         browser = app.test_client()
         assert browser.get("/").status_code == 200
         assert browser.get(f"/job/{begun.job}").status_code == 303
-        done = browser.post("/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 Ω"})
+        done = browser.post(
+            "/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 Ω"}
+        )
         assert (done.status_code, "4 A" in done.text) == (200, True)  # Ohm's law: 12 V through 3 Ω
-        refused = browser.post("/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 V"})
+        refused = browser.post(
+            "/reckon/ignition.final_current", data={"in.voltage": "12 V", "in.resistance": "3 V"}
+        )
         assert refused.status_code == 422
 
 
-def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(empty_shop: Path, install: Install) -> None:
+def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(
+    empty_shop: Path, install: Install
+) -> None:
     install("horn", HORN, "os._exit(1)")
     with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
         browser = app.test_client()
         with open_shop(empty_shop) as shop:
-            job = shop.answer(None, Answer(id="begin-0123456789", rows={"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}})).job
-        fields = {"step[0].readings[0].of": "horn.level", "step[0].readings[0].is": "440 Hz", "screen": f"/job/{job}/test/horn.level"}
+            job = shop.answer(
+                None,
+                Answer(id="begin-0123456789", rows={"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}}),
+            ).job
+        fields = {
+            "step[0].readings[0].of": "horn.level",
+            "step[0].readings[0].is": "440 Hz",
+            "screen": f"/job/{job}/test/horn.level",
+        }
         typing = browser.post(f"/job/{job}/try", data=fields)
         assert (typing.status_code, "440\N{NO-BREAK SPACE}Hz" in typing.text) == (200, True)
-        assert browser.post(f"/job/{job}/answer", data={**fields, "answer": "answer-123456789"}).status_code == 303
+        assert (
+            browser.post(f"/job/{job}/answer", data={**fields, "answer": "answer-123456789"}).status_code
+            == 303
+        )
         for path in (f"/job/{job}/test", f"/job/{job}/tests", f"/job/{job}/record", "/"):
             page = browser.get(path, follow_redirects=True)
             assert (page.status_code, "Traceback" in page.text) == (200, False)
@@ -609,13 +716,21 @@ def test_what_was_made_while_no_worker_could_be_had_is_not_kept(empty_shop: Path
     plugins = installed("horn")
     lost = True
 
-    def assessor(job: Job, plugins: Plugins, minutes: float | None = None, about: Collection[str] = ()) -> Assessment:
+    def assessor(
+        job: Job, plugins: Plugins, minutes: float | None = None, about: Collection[str] = ()
+    ) -> Assessment:
         made = assess(job, plugins, minutes, about)
-        return attrs.evolve(made, failures=(Failure(plugin="horn", what="lost", cost="all"),)) if lost else made
+        return (
+            attrs.evolve(made, failures=(Failure(plugin="horn", what="lost", cost="all"),)) if lost else made
+        )
 
     with open_shop(empty_shop, plugins=plugins, assessor=assessor) as shop:
         van = Van(shop)
-        rows = {"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}, "step": [{"readings": [{"of": "horn.level", "is": "440 Hz"}]}]}
+        rows = {
+            "reason": "Is silent.",
+            "vehicle": {"plate": "DEMO-1"},
+            "step": [{"readings": [{"of": "horn.level", "is": "440 Hz"}]}],
+        }
         job = van.job(shop.answer(None, Answer(id="begin-0123456789", rows=rows)).job)
         assert van.assessed(job).failures
         lost = False

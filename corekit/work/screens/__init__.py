@@ -10,5 +10,18 @@ from . import agree, arrive, explain, hand_over, jobs, papers, photos, reckon, r
 
 def add_screens(app: flask.Flask, van: Van) -> None:
     """Every screen there is."""
-    for screen in (jobs, arrive, agree, wanted, papers, photos, explain, test, repair, hand_over, record, reckon):
+    for screen in (
+        jobs,
+        arrive,
+        agree,
+        wanted,
+        papers,
+        photos,
+        explain,
+        test,
+        repair,
+        hand_over,
+        record,
+        reckon,
+    ):
         screen.add(app, van)

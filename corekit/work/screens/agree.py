@@ -67,7 +67,9 @@ class Asking:
 
 @attrs.frozen(kw_only=True)
 class Given:
-    """A word on record: on which offer, what it came to, who and how and what was declined, what was said, the signature's path, the PDF."""
+    """A word on record: on which offer, what it came to, who and how and what was declined, what was said,
+    the signature's path, the PDF.
+    """
 
     offer: str
     text: str
@@ -91,11 +93,23 @@ def add(app: flask.Flask, van: Van) -> None:
         """Coming and looking: what it costs, then the paper and the yes."""
         record = van.job(job)
         waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
-        ahead, problem = (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
+        ahead, problem = (
+            (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
+        )
         return job_page(
-            "diagnosis.html", record, van, asking=waits, answered=said, would=ahead, problem=problem, book=van.shop.book,
-            needs_km=_needs_km(van, record), cap=cap_of(van.shop.book), pays_words=vehicle_named(record.same_drive_as, van), **_yes_form(van, record, waits),
-        )  # fmt: skip
+            "diagnosis.html",
+            record,
+            van,
+            asking=waits,
+            answered=said,
+            would=ahead,
+            problem=problem,
+            book=van.shop.book,
+            needs_km=_needs_km(van, record),
+            cap=cap_of(van.shop.book),
+            pays_words=vehicle_named(record.same_drive_as, van),
+            **_yes_form(van, record, waits),
+        )
 
     @app.get("/job/<job>/offer")
     def offer(job: str) -> str:
@@ -106,12 +120,23 @@ def add(app: flask.Flask, van: Van) -> None:
         agreed = agreed_to_do(van, record)
         ahead, problem = _ahead(van, record, "repair", agreed)
         return job_page(
-            "offer.html", record, van, asking=waits, answered=answered(van, record, "repair"), would=ahead, problem=problem,
-            moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)), more=_more(waits, ahead), agreed=agreed, taken=_taken(ahead),
+            "offer.html",
+            record,
+            van,
+            asking=waits,
+            answered=answered(van, record, "repair"),
+            would=ahead,
+            problem=problem,
+            moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
+            more=_more(waits, ahead),
+            agreed=agreed,
+            taken=_taken(ahead),
             looked=any(record.spoken_of(stage) or record.codes_read(stage) for stage in record.stages),
-            not_yet=[call for call in assessment.calls_at(record.stage) if not call.met], operations=van.shop.plugins.operations,
-            next_test=next(iter(open_tests(assessment, van.shop.plugins)), None), **_yes_form(van, record, waits),
-        )  # fmt: skip
+            not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
+            operations=van.shop.plugins.operations,
+            next_test=next(iter(open_tests(assessment, van.shop.plugins)), None),
+            **_yes_form(van, record, waits),
+        )
 
     @app.post("/job/<job>/offer-of/<stage>")
     def make(job: str, stage: str) -> flask.Response:
@@ -125,7 +150,10 @@ def add(app: flask.Flask, van: Van) -> None:
             return refused(problem)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
-        return deed(lambda: van.shop.offer(job, stage, km=km, without=without, answer=exchange.answer_id()), f"/job/{job}/{_SCREEN_OF[stage]}")
+        return deed(
+            lambda: van.shop.offer(job, stage, km=km, without=without, answer=exchange.answer_id()),
+            f"/job/{job}/{_SCREEN_OF[stage]}",
+        )
 
     @app.post("/job/<job>/agree")
     def agree(job: str) -> flask.Response:
@@ -134,7 +162,15 @@ def add(app: flask.Flask, van: Van) -> None:
             record = van.job(job)
             said = said_of(van, record)
             signature = said.signature.text if said.signature else ""
-            van.shop.agree(said.offer, by=said.by, how=said.how, declined=said.declined, signature=signature, words=said.words, answer=exchange.answer_id())
+            van.shop.agree(
+                said.offer,
+                by=said.by,
+                how=said.how,
+                declined=said.declined,
+                signature=signature,
+                words=said.words,
+                answer=exchange.answer_id(),
+            )
             if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
                 _ended(van, job, flask.request.form.get("because", ""))
         except REFUSALS as problem:
@@ -150,16 +186,30 @@ def add(app: flask.Flask, van: Van) -> None:
             declined = _declined(_operations(record, offer))
             total = prospect.agreed_if(van.shop, offer, declined)
         except REFUSALS as problem:
-            return flask.render_template("agree_trial.html", problem=str(problem), total=None, declined=(), nothing=False)
+            return flask.render_template(
+                "agree_trial.html", problem=str(problem), total=None, declined=(), nothing=False
+            )
         nothing = bool(declined) and set(declined) == _operations(record, offer)
-        return flask.render_template("agree_trial.html", problem="", total=total, declined=declined, nothing=nothing)
+        return flask.render_template(
+            "agree_trial.html", problem="", total=total, declined=declined, nothing=nothing
+        )
 
 
 def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
     """What the form of the yes needs."""
     came_back = flask.g.get("given")
-    wanted = came_back.getlist("want") if came_back is not None else [part.operation for part in waits.pieces] if waits else []
-    return {"who": WHO_AGREES, "paper": shown(waits.offer.document, van, record) if waits else None, "wanted": wanted}
+    wanted = (
+        came_back.getlist("want")
+        if came_back is not None
+        else [part.operation for part in waits.pieces]
+        if waits
+        else []
+    )
+    return {
+        "who": WHO_AGREES,
+        "paper": shown(waits.offer.document, van, record) if waits else None,
+        "wanted": wanted,
+    }
 
 
 def _taken(ahead: Prospect | None) -> list[str]:
@@ -176,10 +226,17 @@ def _taken(ahead: Prospect | None) -> list[str]:
 def awaited(van: Van, job: Job, stage: str) -> Asking | None:
     """The latest offer of a stage, while nobody has answered it."""
     offered = _latest(job, stage)
-    if offered is None or any(noted.record.document_hash == offered.document_hash for noted in job.agreements):
+    if offered is None or any(
+        noted.record.document_hash == offered.document_hash for noted in job.agreements
+    ):
         return None
     offer = van.shop.offer_named(job.id, offered.name)
-    return Asking(offer=offer, paper=document_hash(offer.document), parts=prospect.offered_parts(offered), pdf=paper_path(offer))
+    return Asking(
+        offer=offer,
+        paper=document_hash(offer.document),
+        parts=prospect.offered_parts(offered),
+        pdf=paper_path(offer),
+    )
 
 
 def _latest(job: Job, stage: str) -> Offered | None:
@@ -190,25 +247,41 @@ def _latest(job: Job, stage: str) -> Offered | None:
 def answered(van: Van, job: Job, stage: str) -> list[Given]:
     """Every word on the offers of a stage, in order."""
     offers = {noted.record.document_hash: noted.record for noted in job.offers if noted.record.stage == stage}
-    return [_given(van, job, noted, offers[noted.record.document_hash]) for noted in job.agreements if noted.record.document_hash in offers]
+    return [
+        _given(van, job, noted, offers[noted.record.document_hash])
+        for noted in job.agreements
+        if noted.record.document_hash in offers
+    ]
 
 
 def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     agreed, offer = noted.record, van.shop.offer_named(job.id, offered.name)
     try:
         come_to = str(prospect.agreed_if(van.shop, offer, agreed.declined))
-    except ConsentProblem:  # today's tax rates give the offer another total; what was said stands all the same
+    except (
+        ConsentProblem
+    ):  # today's tax rates give the offer another total; what was said stands all the same
         come_to = f"part of {offer.total}"
     titles = {part.operation: part.title for part in prospect.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
     signed = ", signed" if agreed.signature is not None else ""
-    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (f"; declined: {declined}" if declined else "")
+    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (
+        f"; declined: {declined}" if declined else ""
+    )
     said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
-    return Given(offer=agreed.offer, text=text, said=said, signature=_drawn_under(van, job, agreed), pdf=paper_path(offer))
+    return Given(
+        offer=agreed.offer,
+        text=text,
+        said=said,
+        signature=_drawn_under(van, job, agreed),
+        pdf=paper_path(offer),
+    )
 
 
 def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
-    """The signature as an SVG path; empty when there is none, when it was destroyed after retention, or when it is none of ours."""
+    """The signature as an SVG path; empty when there is none, when it was destroyed after retention, or when
+    it is none of ours.
+    """
     if not isinstance(agreed.signature, Personal):
         return ""
     try:
@@ -221,13 +294,19 @@ def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
 def agreed_to_do(van: Van, job: Job) -> dict[str, str]:
     """Work that was agreed to and is not done yet, key → title: it is not offered again."""
     titles = van.shop.plugins.operations
-    return {key: titles[key].title if key in titles else key for key in standing(job, van.assessed(job)).to_do}
+    return {
+        key: titles[key].title if key in titles else key for key in standing(job, van.assessed(job)).to_do
+    }
 
 
 def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tuple[Prospect | None, str]:
     """What would be offered, without what is agreed to already; or why nothing can be."""
     assessment = van.assessed(job)
-    may = {asked.operation for asked in asked_for(job, assessment, van.shop.plugins)} if stage == "repair" else set()
+    may = (
+        {asked.operation for asked in asked_for(job, assessment, van.shop.plugins)}
+        if stage == "repair"
+        else set()
+    )
     if may and may <= set(agreed):
         return None, ""
     try:
@@ -256,7 +335,9 @@ def _needs_km(van: Van, job: Job) -> bool:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """A word on an offer, as the form brought it; `nothing`: all of its work is declined; `words`: what was said word for word."""
+    """A word on an offer, as the form brought it; `nothing`: all of its work is declined; `words`: what was
+    said word for word.
+    """
 
     offer: Offer
     by: str
@@ -282,25 +363,50 @@ def said_of(van: Van, job: Job) -> Said:
     faults = []
     how, by, words = form.get("no") or form.get("how", ""), form.get("by", ""), form.get("said", "").strip()
     if declined and set(declined) == pieces and not nothing:
-        faults.append(Fault("want", "", "Nothing of it is left to agree to. If nothing is wanted, say so below; else tap what is wanted."))
+        faults.append(
+            Fault(
+                "want",
+                "",
+                "Nothing of it is left to agree to. If nothing is wanted, say so below; else tap what is"
+                " wanted.",
+            )
+        )
     if how not in HOW:
         faults.append(Fault("how", "", "How was it said? In person, by phone or by message."))
     if by not in WHO_AGREES:
-        faults.append(Fault("by", "", f"Who said it? One of {', '.join(WHO_AGREES)}; a name belongs to the customer."))
+        faults.append(
+            Fault("by", "", f"Who said it? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
+        )
     signature = None
     try:
         signature = read_signature(form.get("signature", ""))
     except SignatureProblem as problem:
         faults.append(Fault("signature", "", str(problem)))
     if signature is not None and how != IN_PERSON and how in HOW:
-        faults.append(Fault("signature", "", f"A signature is drawn in person, not {how}. Clear it, or take the yes in person."))
+        faults.append(
+            Fault(
+                "signature",
+                "",
+                f"A signature is drawn in person, not {how}. Clear it, or take the yes in person.",
+            )
+        )
     if words and how == IN_PERSON:
-        faults.append(Fault("said", "", "Word for word is for what was said by phone or written; say which of the two it was."))
+        faults.append(
+            Fault(
+                "said",
+                "",
+                "Word for word is for what was said by phone or written; say which of the two it was.",
+            )
+        )
     if len(words) > _LONGEST_WORDS:
-        faults.append(Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it."))
+        faults.append(
+            Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.")
+        )
     if faults:
         raise VisitProblem(faults)
-    return Said(offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words)
+    return Said(
+        offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words
+    )
 
 
 def _offer_meant(van: Van, job: Job) -> Offer:
@@ -312,10 +418,28 @@ def _offer_meant(van: Van, job: Job) -> Offer:
     form = flask.request.form
     named = form.get("offer", "")
     if not any(noted.record.name == named for noted in job.offers):
-        raise VisitProblem([Fault("", "", "There is no such offer in this job. Go back to the steps and open the offer again; nothing was recorded.")])
+        raise VisitProblem(
+            [
+                Fault(
+                    "",
+                    "",
+                    "There is no such offer in this job. Go back to the steps and open the offer again;"
+                    " nothing was recorded.",
+                )
+            ]
+        )
     offer = van.shop.offer_named(job.id, named)
     if form.get("paper", "") != document_hash(offer.document):
-        raise VisitProblem([Fault("", "", "This is another paper than the one that stands. Load the page again and show the customer that one.")])
+        raise VisitProblem(
+            [
+                Fault(
+                    "",
+                    "",
+                    "This is another paper than the one that stands. Load the page again and show the"
+                    " customer that one.",
+                )
+            ]
+        )
     return offer
 
 
@@ -330,7 +454,10 @@ def _declined(pieces: set[str]) -> tuple[str, ...]:
 
 
 def _ended(van: Van, job: str, because: str) -> None:
-    """Nothing of the only repair offer is wanted: the job ends there. Its own answer, known by the first one's id, so that sending twice adds nothing."""
+    """Nothing of the only repair offer is wanted: the job ends there.
+
+    Its own answer, known by the first one's id, so that sending twice adds nothing.
+    """
     rows = {"step": [{"ended": {"how": "declined", "because": because.strip() or DECLINED}}]}
     van.shop.answer(job, Answer(id=f"{exchange.answer_id()[:60]}-end", rows=rows))
 
@@ -341,5 +468,13 @@ def _km(text: str) -> Decimal:
     except InvalidOperation:
         km = Decimal(-1)
     if not km.is_finite() or not 0 <= km <= _FARTHEST or len(text) > 12:
-        raise VisitProblem([Fault("km", "", f"The drive in kilometres is a number from 0 to {_FARTHEST}; write 14.5, for example.")])
+        raise VisitProblem(
+            [
+                Fault(
+                    "km",
+                    "",
+                    f"The drive in kilometres is a number from 0 to {_FARTHEST}; write 14.5, for example.",
+                )
+            ]
+        )
     return km

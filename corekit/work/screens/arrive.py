@@ -1,4 +1,7 @@
-"""Arriving: what the customer says, which vehicle, whose; a reason where no number can be read. Said again later, it is a correction."""
+"""Arriving: what the customer says, which vehicle, whose; a reason where no number can be read.
+
+Said again later, it is a correction.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +21,12 @@ from ..van import Van
 from .page import job_page, vehicle_named
 
 #: Why there is neither plate nor VIN, as it stands on the paper.
-NO_NUMBER = (("", "There is one of them"), ("not found", "Not found"), ("not readable", "Not readable"), (NOT_SEEN, "Not seen yet"))
+NO_NUMBER = (
+    ("", "There is one of them"),
+    ("not found", "Not found"),
+    ("not readable", "Not readable"),
+    (NOT_SEEN, "Not seen yet"),
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -43,7 +51,8 @@ def add(app: flask.Flask, van: Van) -> None:
     def new() -> str:
         """A new job; its id is drawn with the page, so that sending it twice begins one job only.
 
-        `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have earlier work made good.
+        `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have
+        earlier work made good.
         """
         beside, again = _named(van, "beside"), _named(van, "again")
         said = Said()
@@ -56,22 +65,50 @@ def add(app: flask.Flask, van: Van) -> None:
         pays = (beside.same_drive_as or beside.name) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
         return flask.render_template(
-            "arrive.html", job=job, which="", said=said, beside=beside, pays=pays, pays_words=vehicle_named(pays, van), invoice=invoice,
+            "arrive.html",
+            job=job,
+            which="",
+            said=said,
+            beside=beside,
+            pays=pays,
+            pays_words=vehicle_named(pays, van),
+            invoice=invoice,
             next=f"/job/{job}/wanted?{urlencode({'rework': invoice})}" if invoice else "",
-        )  # fmt: skip
+        )
 
     @app.get("/job/<job>/arrive")
     def arrive(job: str) -> str:
-        """What was said on arrival, to be corrected. Whoever is at a vehicle that was not seen before says first which one it is."""
+        """What was said on arrival, to be corrected.
+
+        Whoever is at a vehicle that was not seen before says first which one it is.
+        """
         record = van.job(job)
         said = said_in(van, record)
         unseen = said.no_vin == NOT_SEEN
-        entries = {kind: noted.id for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer)) if noted is not None}
-        ids = {"reason": entries.get(Opened, "") if record.opened.words is not None else "", "vehicle": entries.get(Vehicle, "")}
+        entries = {
+            kind: noted.id
+            for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer))
+            if noted is not None
+        }
+        ids = {
+            "reason": entries.get(Opened, "") if record.opened.words is not None else "",
+            "vehicle": entries.get(Vehicle, ""),
+        }
         said = attrs.evolve(said, no_vin="") if unseen else said
         texts = van.texts(record)
-        remarks = [{"entry": noted.id, "text": _text(texts, noted.record.words) or "removed"} for noted in record.all(Remarked)]
-        return job_page("arrived.html", record, van, said=said, unseen=unseen, remarks=remarks, ids=ids | {"customer": entries.get(Customer, "")})
+        remarks = [
+            {"entry": noted.id, "text": _text(texts, noted.record.words) or "removed"}
+            for noted in record.all(Remarked)
+        ]
+        return job_page(
+            "arrived.html",
+            record,
+            van,
+            said=said,
+            unseen=unseen,
+            remarks=remarks,
+            ids=ids | {"customer": entries.get(Customer, "")},
+        )
 
     @app.post("/job/<job>/arrive/try")
     def vin(job: str) -> str:
@@ -83,10 +120,16 @@ def said_in(van: Van, job: Job) -> Said:
     """What stands of a job's arrival."""
     texts, vehicle, customer = van.texts(job), job.vehicle, job.customer
     return Said(
-        reason=_text(texts, job.opened.words), plate=_text(texts, vehicle.plate), vin=_text(texts, vehicle.vin), told=_text(texts, vehicle.told),
-        no_vin=vehicle.why_no_vin, odometer=vehicle.odometer_typed, name=_text(texts, customer.name), phone=_text(texts, customer.phone),
+        reason=_text(texts, job.opened.words),
+        plate=_text(texts, vehicle.plate),
+        vin=_text(texts, vehicle.vin),
+        told=_text(texts, vehicle.told),
+        no_vin=vehicle.why_no_vin,
+        odometer=vehicle.odometer_typed,
+        name=_text(texts, customer.name),
+        phone=_text(texts, customer.phone),
         address=_text(texts, customer.address),
-    )  # fmt: skip
+    )
 
 
 def _text(texts: Mapping[str, str], reference: object) -> str:
@@ -111,7 +154,9 @@ def _drawn_before() -> str:
 
 
 def vin_words(text: str) -> tuple[str, ...]:
-    """What a VIN says by itself: its check digit and the model years it leaves open, or what is wrong with it. Nothing for nothing."""
+    """What a VIN says by itself: its check digit and the model years it leaves open, or what is wrong with
+    it. Nothing for nothing.
+    """
     if not text.strip():
         return ()
     try:
@@ -121,7 +166,18 @@ def vin_words(text: str) -> tuple[str, ...]:
     if vin.check is Check.AGREES:
         digit = "The check digit agrees."
     else:
-        weight = "Its region demands one, so a character is probably wrong" if vin.mandatory else "Many regions use none, so it may be right all the same"
-        digit = f"The check digit (position 9) would be {vin.expected}. {weight}: compare it with the stamped number."
-    years = f"Position 10 leaves the model years {' or '.join(map(str, vin.model_years))} open." if vin.model_years else "Position 10 names no model year."
+        weight = (
+            "Its region demands one, so a character is probably wrong"
+            if vin.mandatory
+            else "Many regions use none, so it may be right all the same"
+        )
+        digit = (
+            f"The check digit (position 9) would be {vin.expected}. {weight}: compare it with the stamped"
+            " number."
+        )
+    years = (
+        f"Position 10 leaves the model years {' or '.join(map(str, vin.model_years))} open."
+        if vin.model_years
+        else "Position 10 names no model year."
+    )
     return (digit, years)

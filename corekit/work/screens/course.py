@@ -1,4 +1,6 @@
-"""What a mechanic said of this visit's testing and no file holds: how long it may take, and which systems are in question. It stands in the address."""
+"""What a mechanic said of this visit's testing and no file holds: how long it may take, and which systems are
+in question. It stands in the address.
+"""
 
 from __future__ import annotations
 
@@ -45,13 +47,26 @@ class Course:
 
 
 def course(plugins: Plugins) -> Course:
-    """The wishes in the address of this screen, also where it comes back after a post; what is no wish is passed over."""
-    asked = parse_qs(urlsplit(flask.g.screen).query) if flask.g.get("screen") else flask.request.args.to_dict(flat=False)
+    """The wishes in the address of this screen, also where it comes back after a post; what is no wish is
+    passed over.
+    """
+    asked = (
+        parse_qs(urlsplit(flask.g.screen).query)
+        if flask.g.get("screen")
+        else flask.request.args.to_dict(flat=False)
+    )
     return Course(
-        minutes=_minutes(asked.get("minutes", [""])[0]), about=tuple(dict.fromkeys(key for key in asked.get("about", []) if key in plugins.systems)),
-        aside=tuple(dict.fromkeys(key for key in asked.get("aside", []) if key in plugins.measurands or key in plugins.observations)),
+        minutes=_minutes(asked.get("minutes", [""])[0]),
+        about=tuple(dict.fromkeys(key for key in asked.get("about", []) if key in plugins.systems)),
+        aside=tuple(
+            dict.fromkeys(
+                key
+                for key in asked.get("aside", [])
+                if key in plugins.measurands or key in plugins.observations
+            )
+        ),
         place=asked.get("place", [""])[0],
-    )  # fmt: skip
+    )
 
 
 def _minutes(text: str) -> float | None:

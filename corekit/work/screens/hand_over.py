@@ -1,4 +1,6 @@
-"""Handing over: what was done and whether it worked, the money, the invoice with its code, the paper as a file."""
+"""Handing over: what was done and whether it worked, the money, the invoice with its code, the paper as a
+file.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ from ..exchange import REFUSALS, lead, refused
 from ..van import Van
 from .page import job_page, said, vehicle_words
 
-#: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card, credit transfer).
+#: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
+#: credit transfer).
 WAYS = ("cash", "card", "bank transfer")
 
 
@@ -38,10 +41,19 @@ def add(app: flask.Flask, van: Van) -> None:
             draft, problem = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
         return job_page(
-            "hand.html", record, van, paper=paper, problem=problem, due=draft.due if draft else None, left_out=van.shop.left_out(job), ways=WAYS,
-            repairs=assessment.repairs, failures=assessment.failures, others=same_customer(van, record),
+            "hand.html",
+            record,
+            van,
+            paper=paper,
+            problem=problem,
+            due=draft.due if draft else None,
+            left_out=van.shop.left_out(job),
+            ways=WAYS,
+            repairs=assessment.repairs,
+            failures=assessment.failures,
+            others=same_customer(van, record),
             not_charged={noted.record.operation: noted.record.because for noted in record.waived},
-        )  # fmt: skip
+        )
 
     @app.get("/job/<job>/deposit")
     def deposit(job: str) -> str | flask.Response:
@@ -51,20 +63,31 @@ def add(app: flask.Flask, van: Van) -> None:
             return lead(f"/job/{job}/hand")
         leaving = flask.request.args.get("next") == "leave"
         return job_page(
-            "deposit.html", record, van, due=van.shop.due(job), payments=van.shop.payments(job), ways=WAYS,
-            here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""), next=f"/job/{job}/leave" if leaving else "",
-        )  # fmt: skip
+            "deposit.html",
+            record,
+            van,
+            due=van.shop.due(job),
+            payments=van.shop.payments(job),
+            ways=WAYS,
+            here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""),
+            next=f"/job/{job}/leave" if leaving else "",
+        )
 
     @app.post("/job/<job>/issue")
     def issue(job: str) -> flask.Response:
         """Take a number and issue the invoice, over this job or over several of one customer."""
         others = flask.request.form.getlist("with")
-        return deed(lambda: van.shop.issue_together([job, *others], answer=exchange.answer_id()), f"/job/{job}/hand")
+        return deed(
+            lambda: van.shop.issue_together([job, *others], answer=exchange.answer_id()), f"/job/{job}/hand"
+        )
 
     @app.post("/job/<job>/receipt/<payment>")
     def receipt(job: str, payment: str) -> flask.Response:
         """A receipt for a payment that the invoice does not show."""
-        return deed(lambda: van.shop.receipt(job, payment), exchange.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"))
+        return deed(
+            lambda: van.shop.receipt(job, payment),
+            exchange.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
+        )
 
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
@@ -81,18 +104,36 @@ def deed(do: Callable[[], object], path: str) -> flask.Response:
 
 
 def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
-    """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings are heard one level below the screen's own."""
+    """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings
+    are heard one level below the screen's own.
+    """
     paper = render_page(document, speaker(van.shop.paper_texts(job.id)), link or None)
-    return Markup(re.sub(r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper))
+    return Markup(
+        re.sub(
+            r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper
+        )
+    )
 
 
 def _issued(van: Van, job: Job) -> str:
     invoice = van.shop.issue(job.id)
     return job_page(
-        "handed.html", job, van, invoice=invoice, paper=shown(invoice.document, van, job, invoice.link), code=code_svg(invoice),
-        waits=invoice.page is Page.WAITS, down=invoice.page is Page.DOWN, ways=WAYS, payments=van.shop.payments(job.id),
-        together=[vehicle_words(van.job(other), van.texts(van.job(other))) for other in invoice.jobs if other != job.id],
-    )  # fmt: skip
+        "handed.html",
+        job,
+        van,
+        invoice=invoice,
+        paper=shown(invoice.document, van, job, invoice.link),
+        code=code_svg(invoice),
+        waits=invoice.page is Page.WAITS,
+        down=invoice.page is Page.DOWN,
+        ways=WAYS,
+        payments=van.shop.payments(job.id),
+        together=[
+            vehicle_words(van.job(other), van.texts(van.job(other)))
+            for other in invoice.jobs
+            if other != job.id
+        ],
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -110,8 +151,12 @@ def same_customer(van: Van, job: Job) -> list[Other]:
     if not whose[0]:
         return []
     jobs = [van.job(other) for other in van.shop.store.jobs() if other != job.id]
-    ready = [other for other in jobs if not other.issued and other.agreements and _customer(van, other) == whose]
-    return [Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready]
+    ready = [
+        other for other in jobs if not other.issued and other.agreements and _customer(van, other) == whose
+    ]
+    return [
+        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready
+    ]
 
 
 def _customer(van: Van, job: Job) -> tuple[str, str]:
@@ -120,13 +165,18 @@ def _customer(van: Van, job: Job) -> tuple[str, str]:
 
 
 def code_svg(invoice: Invoice) -> Markup:
-    """The invoice's code as a drawing, dark on white with its quiet zone; empty for a shop without a page address."""
+    """The invoice's code as a drawing, dark on white with its quiet zone; empty for a shop without a page
+    address.
+    """
     if not invoice.link:
         return Markup()
     drawn = symbol(invoice.link)
     side, quiet = drawn.side, (drawn.side - len(drawn.rows)) // 2
-    path = "".join(f"M{column + quiet} {row + quiet}h{count}v1h-{count}z" for row, column, count in drawn.runs())
+    path = "".join(
+        f"M{column + quiet} {row + quiet}h{count}v1h-{count}z" for row, column, count in drawn.runs()
+    )
     return Markup(
-        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="The code of invoice {number}" shape-rendering="crispEdges">'
-        '<rect width="{side}" height="{side}" fill="#fff"/><path d="{path}" fill="#000"/></svg>'
+        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="The code of invoice {number}"'
+        ' shape-rendering="crispEdges"><rect width="{side}" height="{side}" fill="#fff"/><path d="{path}"'
+        ' fill="#000"/></svg>'
     ).format(side=side, number=invoice.number, path=path)

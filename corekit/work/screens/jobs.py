@@ -33,7 +33,13 @@ def is_over(job: Job) -> bool:
 def add(app: flask.Flask, van: Van) -> None:
     def row(job: Job, step: str) -> Row:
         texts = van.texts(job)
-        return Row(id=job.id, vehicle=vehicle_words(job, texts), words=said(job.opened.words, texts), name=job.name, step=step)
+        return Row(
+            id=job.id,
+            vehicle=vehicle_words(job, texts),
+            words=said(job.opened.words, texts),
+            name=job.name,
+            step=step,
+        )
 
     def open_row(job: Job) -> Row:
         found = standing(job, van.assessed(job))
@@ -41,7 +47,16 @@ def add(app: flask.Flask, van: Van) -> None:
         return row(job, f"Left: {left.record.because}" if left is not None else f"Next: {TITLES[found.step]}")
 
     def closed_row(job: Job) -> Row:
-        return row(job, f"Invoice {job.issued[-1].record.number}" if job.issued else f"Ended: {job.ended.record.how}" if job.ended else "")
+        return row(
+            job,
+            (
+                f"Invoice {job.issued[-1].record.number}"
+                if job.issued
+                else f"Ended: {job.ended.record.how}"
+                if job.ended
+                else ""
+            ),
+        )
 
     @app.get("/", endpoint="jobs")
     def jobs() -> str:
@@ -53,9 +68,11 @@ def add(app: flask.Flask, van: Van) -> None:
         shown = len(issued) if "all" in flask.request.args else CLOSED_SHOWN
         rows = [closed_row(van.job(job)) for job in reversed(issued[-shown:])] if shown else []
         return flask.render_template(
-            "jobs.html", open_ones=[open_row(job) for job in rest if not is_over(job)], closed=[*map(closed_row, closed), *rows],
+            "jobs.html",
+            open_ones=[open_row(job) for job in rest if not is_over(job)],
+            closed=[*map(closed_row, closed), *rows],
             older=max(0, len(issued) - shown),
-        )  # fmt: skip
+        )
 
     @app.get("/job/<job>/way")
     def way(job: str) -> str:

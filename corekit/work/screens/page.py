@@ -19,7 +19,9 @@ from ..van import Van
 
 @attrs.frozen(kw_only=True)
 class Waiting:
-    """A test that was started and waits: where it is read, what it is called, when to look again (RFC 3339, and as shown)."""
+    """A test that was started and waits: where it is read, what it is called, when to look again (RFC 3339,
+    and as shown).
+    """
 
     path: str
     title: str
@@ -39,7 +41,9 @@ def vehicle_words(job: Job, texts: Mapping[str, str]) -> str:
 
 
 def vehicle_named(name: str, van: Van) -> str:
-    """The vehicle of the job of this name, as the mechanic knows it; the name itself where no such job is here."""
+    """The vehicle of the job of this name, as the mechanic knows it; the name itself where no such job is
+    here.
+    """
     try:
         job = van.job(van.shop.find(name)) if name else None
     except StoreProblem:
@@ -60,12 +64,21 @@ def _waiting(job: Job, noted: Noted[Started], van: Van) -> Waiting:
     ready = began + timedelta(seconds=record.wait)
     beside = f"?place={quote(record.place)}" if record.place else ""
     return Waiting(
-        path=f"/job/{job.id}/test/{record.of}{beside}", title=declared.title if declared else record.of, at=ready.isoformat(),
+        path=f"/job/{job.id}/test/{record.of}{beside}",
+        title=declared.title if declared else record.of,
+        at=ready.isoformat(),
         shown=ready.astimezone().strftime("%H:%M"),
-    )  # fmt: skip
+    )
 
 
 def job_page(template: str, job: Job, van: Van, **more: Any) -> str:
     """A screen of a job."""
     texts = van.texts(job)
-    return flask.render_template(template, job=job, texts=texts, which=vehicle_words(job, texts), waiting=waiting_tests(job, van), **more)
+    return flask.render_template(
+        template,
+        job=job,
+        texts=texts,
+        which=vehicle_words(job, texts),
+        waiting=waiting_tests(job, van),
+        **more,
+    )

@@ -8,7 +8,8 @@ from ...desk.offering import Offer
 from ...model.job import Job
 from ..van import Van
 
-#: The invoice's name among the papers of a job, and how a receipt's begins; an offer's is its printed one with a hyphen.
+#: The invoice's name among the papers of a job, and how a receipt's begins; an offer's is its printed one
+#: with a hyphen.
 INVOICE, RECEIPT = "invoice", "receipt-"
 
 
@@ -28,7 +29,9 @@ def paper_path(offer: Offer) -> str:
 def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/paper/<name>.pdf")
     def paper(job: str, name: str) -> flask.Response:
-        """A paper to keep or to send: drawn from the Document that was handed over, with what only the customer's copy shows."""
+        """A paper to keep or to send: drawn from the Document that was handed over, with what only the
+        customer's copy shows.
+        """
         record = van.job(job)
         if name == INVOICE and record.issued:
             invoice = van.shop.issue(record.id)
@@ -37,10 +40,14 @@ def add(app: flask.Flask, van: Van) -> None:
         payment = next((one for one in handed_over if name == f"{RECEIPT}{one}"), None)
         if payment is not None:
             return _file(van.shop.receipt(record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}")
-        offered = next((noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None)
+        offered = next(
+            (noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None
+        )
         if offered is None:
             flask.abort(404)
-        return _file(_drawn(van, record, van.shop.offer_named(record.id, offered)), f"estimate {record.name} {offered}")
+        return _file(
+            _drawn(van, record, van.shop.offer_named(record.id, offered)), f"estimate {record.name} {offered}"
+        )
 
 
 def _drawn(van: Van, job: Job, offer: Offer) -> bytes:

@@ -22,7 +22,9 @@ _LONGEST_WORDS = 300
 
 @attrs.frozen(kw_only=True)
 class Taken:
-    """A photo on a screen: its address (empty once it was destroyed), what it shows, when in the visit, its entry."""
+    """A photo on a screen: its address (empty once it was destroyed), what it shows, when in the visit, its
+    entry.
+    """
 
     path: str
     text: str
@@ -35,8 +37,19 @@ def add(app: flask.Flask, van: Van) -> None:
     def photos(job: str) -> str:
         """All photos of a job, and one more; `?of=` names what it is to show."""
         record = van.job(job)
-        of, place = flask.request.values.get("of", ""), flask.request.values.get("place", "")  # of the form, when it came back
-        return job_page("photos.html", record, van, taken=taken(van, record), of=of, place=place, about=_titled(van, of, place) if of else "")
+        of, place = (
+            flask.request.values.get("of", ""),
+            flask.request.values.get("place", ""),
+        )  # of the form, when it came back
+        return job_page(
+            "photos.html",
+            record,
+            van,
+            taken=taken(van, record),
+            of=of,
+            place=place,
+            about=_titled(van, of, place) if of else "",
+        )
 
     @app.post("/job/<job>/photo")
     def photo(job: str) -> flask.Response:
@@ -48,24 +61,47 @@ def add(app: flask.Flask, van: Van) -> None:
             image = _read(file.read() if file is not None else b"")
             what = form.get("what", "").strip()
             if len(what) > _LONGEST_WORDS:
-                raise VisitProblem([Fault("what", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.")])
+                raise VisitProblem(
+                    [
+                        Fault(
+                            "what",
+                            "",
+                            f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.",
+                        )
+                    ]
+                )
             kept = base64.b64encode(image).decode("ascii")
-            van.shop.photograph(record.id, kept, of=form.get("of", ""), place=form.get("place", ""), what=what, answer=exchange.answer_id())
+            van.shop.photograph(
+                record.id,
+                kept,
+                of=form.get("of", ""),
+                place=form.get("place", ""),
+                what=what,
+                answer=exchange.answer_id(),
+            )
         except REFUSALS as problem:
             return refused(problem)
         of, place = form.get("of", ""), form.get("place", "")
-        return lead(f"/job/{job}/photos" + (f"?of={quote(of)}" if of else "") + (f"&place={quote(place)}" if of and place else ""))
+        return lead(
+            f"/job/{job}/photos"
+            + (f"?of={quote(of)}" if of else "")
+            + (f"&place={quote(place)}" if of and place else "")
+        )
 
     @app.get("/job/<job>/photo/<name>.jpg")
     def photo_file(job: str, name: str) -> flask.Response:
         """One photo, for the mechanic's screen; never kept by the browser."""
         record = van.job(job)
-        if name not in {noted.record.image.hash for noted in record.photos if isinstance(noted.record.image, Personal)}:
+        if name not in {
+            noted.record.image.hash for noted in record.photos if isinstance(noted.record.image, Personal)
+        }:
             flask.abort(404)
         kept = van.shop.pictures(record.id, "photo").get(name)
         if kept is None:
             flask.abort(404)
-        return flask.Response(base64.b64decode(kept), mimetype="image/jpeg", headers={"Cache-Control": "no-store"})
+        return flask.Response(
+            base64.b64decode(kept), mimetype="image/jpeg", headers={"Cache-Control": "no-store"}
+        )
 
 
 def _read(data: bytes) -> bytes:
@@ -86,10 +122,12 @@ def taken(van: Van, job: Job) -> list[Taken]:
         about = _titled(van, record.of, record.place) if record.of else ""
         found.append(
             Taken(
-                path=f"/job/{job.id}/photo/{image}.jpg" if image in there else "", text=": ".join(filter(None, (about, words))) or "The vehicle",
-                stage=stage_name(record.stage), entry=noted.id,
+                path=f"/job/{job.id}/photo/{image}.jpg" if image in there else "",
+                text=": ".join(filter(None, (about, words))) or "The vehicle",
+                stage=stage_name(record.stage),
+                entry=noted.id,
             )
-        )  # fmt: skip
+        )
     return found
 
 

@@ -1,4 +1,6 @@
-"""Calculators: every calculation that a plugin declares, usable without a job, with its range and its source."""
+"""Calculators: every calculation that a plugin declares, usable without a job, with its range
+and its source.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/reckon")
     def reckon() -> str:
-        return flask.render_template("reckon.html", systems=[system for system in plugins.systems.values() if system.calculations])
+        return flask.render_template(
+            "reckon.html", systems=[system for system in plugins.systems.values() if system.calculations]
+        )
 
     @app.route("/reckon/<key>", methods=["GET", "POST"])
     def calculator(key: str) -> Any:
@@ -34,9 +38,14 @@ def add(app: flask.Flask, van: Van) -> None:
             return page(calculation, None)
         flask.g.given = flask.request.form
         try:
-            result = work_out(plugins, key, typed(calculation), van.shop.settings.decimal, calculator=van.calculator)
+            result = work_out(
+                plugins, key, typed(calculation), van.shop.settings.decimal, calculator=van.calculator
+            )
         except CalculationProblem as problem:
-            flask.g.faults = [Wrong(place=f"{INPUT}{name}" if name else "", text=_sentence(fault)) for name, fault in problem.faults.items()]
+            flask.g.faults = [
+                Wrong(place=f"{INPUT}{name}" if name else "", text=_sentence(fault))
+                for name, fault in problem.faults.items()
+            ]
         except DeskProblem as problem:
             flask.g.faults = [Wrong(place="", text=str(problem))]
         else:
@@ -46,11 +55,20 @@ def add(app: flask.Flask, van: Van) -> None:
     def page(calculation: Calculation[Any], result: Result | None) -> str:
         system = plugins.systems[calculation.key.partition(".")[0]]
         fields, source = fields_of(calculation, plugins), source_of(plugins, calculation)
-        return flask.render_template("calculator.html", calculation=calculation, system=system, fields=fields, source=source, result=result)
+        return flask.render_template(
+            "calculator.html",
+            calculation=calculation,
+            system=system,
+            fields=fields,
+            source=source,
+            result=result,
+        )
 
 
 def typed(calculation: Calculation[Any]) -> dict[str, str]:
-    """What was typed into each field, joined with the unit key that was pressed where the text ends in a digit."""
+    """What was typed into each field, joined with the unit key that was pressed where the text ends in a
+    digit.
+    """
     form = flask.request.form
     texts = {}
     for declared in calculation.inputs:

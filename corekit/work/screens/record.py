@@ -23,7 +23,10 @@ def add(app: flask.Flask, van: Van) -> None:
     def record(job: str) -> str:
         found = van.job(job)
         rows = told.record_of(found, van.shop.plugins, van.texts(found))
-        groups = [(stage, [row for row in rows if row.stage == stage]) for stage in ("", *map(stage_name, found.stages))]
+        groups = [
+            (stage, [row for row in rows if row.stage == stage])
+            for stage in ("", *map(stage_name, found.stages))
+        ]
         return job_page("record.html", found, van, groups=[group for group in groups if group[1]])
 
     @app.get("/job/<job>/record/<entry>")
@@ -34,7 +37,14 @@ def add(app: flask.Flask, van: Van) -> None:
         if row is None or not row.withdrawable:
             flask.abort(404)
         measured = noted.record if isinstance(noted.record, Measured) else None
-        return job_page("entry.html", found, van, row=row, measured=measured, reasons=[(why, why.capitalize()) for why in _reasons(noted)])
+        return job_page(
+            "entry.html",
+            found,
+            van,
+            row=row,
+            measured=measured,
+            reasons=[(why, why.capitalize()) for why in _reasons(noted)],
+        )
 
     @app.post("/job/<job>/record/<entry>/withdraw")
     def withdraw(job: str, entry: str) -> flask.Response:
@@ -49,14 +59,26 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:
         found = van.job(job)
-        return job_page("leave.html", found, van, reasons=[(reason, reason.capitalize()) for reason in LEFT_BECAUSE], may_pay=bool(found.agreements))
+        return job_page(
+            "leave.html",
+            found,
+            van,
+            reasons=[(reason, reason.capitalize()) for reason in LEFT_BECAUSE],
+            may_pay=bool(found.agreements),
+        )
 
     @app.get("/job/<job>/back")
     def back(job: str) -> str:
         """At the vehicle again, after a visit that ended with the job open."""
         found = van.job(job)
         left = found.left_open
-        return job_page("back.html", found, van, left=left.record if left is not None else None, day=left.entry.recorded[:10] if left is not None else "")
+        return job_page(
+            "back.html",
+            found,
+            van,
+            left=left.record if left is not None else None,
+            day=left.entry.recorded[:10] if left is not None else "",
+        )
 
     @app.get("/job/<job>/end")
     def end(job: str) -> str:

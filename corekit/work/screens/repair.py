@@ -19,7 +19,8 @@ class Work:
 
     Attributes:
         cautions: Of the operation and of the shop's price book. parts: What the offer said goes in.
-        asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that nothing measures.
+        asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
+            nothing measures.
     """
 
     key: str
@@ -37,11 +38,17 @@ def work_on(van: Van, key: str, job: Job) -> Work:
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
     old = fitted_now(job, plugins)
-    asked = [trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces]
+    asked = [
+        trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
+    ]
     return Work(
-        key=key, title=declared.title, cautions=tuple(filter(None, hazards)), parts=tuple(part.name for part in priced.parts) if priced else (),
-        asked=tuple(fitting(trait, _known(old.get(trait.key, ""))) for trait in asked), shown_by=measured.title if measured else "",
-    )  # fmt: skip
+        key=key,
+        title=declared.title,
+        cautions=tuple(filter(None, hazards)),
+        parts=tuple(part.name for part in priced.parts) if priced else (),
+        asked=tuple(fitting(trait, _known(old.get(trait.key, ""))) for trait in asked),
+        shown_by=measured.title if measured else "",
+    )
 
 
 def _known(told: str) -> str:

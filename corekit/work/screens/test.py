@@ -1,4 +1,6 @@
-"""Testing: the next best test, any other, what the vehicle is fitted with, trouble codes, this vehicle's own limit, and the test after the repair."""
+"""Testing: the next best test, any other, what the vehicle is fitted with, trouble codes, this vehicle's own
+limit, and the test after the repair.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +42,9 @@ class Later:
 
 @attrs.frozen(kw_only=True)
 class Shows:
-    """The repair that a reading is to show: what was done, what the readings said before it, with what they were taken, what they say by now."""
+    """The repair that a reading is to show: what was done, what the readings said before it, with what they
+    were taken, what they say by now.
+    """
 
     title: str
     before: tuple[tuple[str, str], ...]
@@ -59,7 +63,10 @@ class Row:
 
 def add(app: flask.Flask, van: Van) -> None:
     trial.add(app, van)
-    plugins, kit = van.shop.plugins, Kit(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual)
+    plugins, kit = (
+        van.shop.plugins,
+        Kit(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual),
+    )
 
     app.jinja_env.globals["time_words"] = time_words
 
@@ -73,14 +80,18 @@ def add(app: flask.Flask, van: Van) -> None:
         return [one for one in guiding.open_tests(assessment, plugins) if one.wants not in wishes.aside]
 
     def path_of(job: Job, test: NextTest, wishes: Course) -> str:
-        """The address of a next test, at the first place that was not spoken of: each place has an address of its own."""
+        """The address of a next test, at the first place that was not spoken of: each place has an address of
+        its own.
+        """
         below, place = guiding.test_path(job, test, plugins), test.place
         if not place and below != guiding.CODES:
             place = asked(job, test.wants, "").place
         return wishes.path(job, below, place=place)
 
     def ahead_of(job: Job, tests: Sequence[NextTest], wishes: Course, following: str = "") -> list[str]:
-        """What may be wanted next, for when the network goes: the next tests, each with the place after its first, and the list of all."""
+        """What may be wanted next, for when the network goes: the next tests, each with the place after its
+        first, and the list of all.
+        """
         paths = [following] if following else []
         for test in tests[:_AHEAD]:
             paths.append(path_of(job, test, wishes))
@@ -92,19 +103,34 @@ def add(app: flask.Flask, van: Van) -> None:
         """The screen of one thing to read or to look at."""
         back = more.pop("back", "test")
         others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
-        following = wishes.path(job, f"test/{ask.key}", place=ask.next_place) if ask.next_place and back == "test" else ""
+        following = (
+            wishes.path(job, f"test/{ask.key}", place=ask.next_place)
+            if ask.next_place and back == "test"
+            else ""
+        )
         return job_page(
-            "test.html", job, van, ask=ask, wishes=wishes, next=following or wishes.path(job, back),
-            after=following or next((path_of(job, one, wishes) for one in others), ""), cannot=asking.CANNOT,
+            "test.html",
+            job,
+            van,
+            ask=ask,
+            wishes=wishes,
+            next=following or wishes.path(job, back),
+            after=following or next((path_of(job, one, wishes) for one in others), ""),
+            cannot=asking.CANNOT,
             missing=_missing(ask.key, assessment, plugins) if ask.told else [],
-            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place), enough=wishes.without(ask.key).path(job, back),
-            own_limit=_own_limit(job, ask.key), ahead=ahead_of(job, others, wishes, following), trial=trial.trial_again(van, job.id),
+            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            enough=wishes.without(ask.key).path(job, back),
+            own_limit=_own_limit(job, ask.key),
+            ahead=ahead_of(job, others, wishes, following),
+            trial=trial.trial_again(van, job.id),
             **{"test": None, "shows": None, "guided": None} | more,
-        )  # fmt: skip
+        )
 
     @app.get("/job/<job>/test")
     def test(job: str) -> Any:
-        """On to the next best test; at the beginning, which system is in question; at the end, what comes then."""
+        """On to the next best test; at the beginning, which system is in question; at the end, what comes
+        then.
+        """
         record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         if not guiding.questioned(assessment, plugins) and not record.spoken_of(record.stage):
@@ -113,11 +139,22 @@ def add(app: flask.Flask, van: Van) -> None:
         if tests and not guiding.is_codes(tests[0], plugins):
             return flask.redirect(path_of(record, tests[0], wishes), 303)
         guided = guidance(record, wishes, assessment, tests)
-        return job_page("tested.html", record, van, wishes=wishes, guided=guided, test=tests[0] if tests else None, ahead=ahead_of(record, tests, wishes))
+        return job_page(
+            "tested.html",
+            record,
+            van,
+            wishes=wishes,
+            guided=guided,
+            test=tests[0] if tests else None,
+            ahead=ahead_of(record, tests, wishes),
+        )
 
     @app.get("/job/<job>/test/<key>")
     def any_test(job: str, key: str) -> str:
-        """A test; `?place=` names one of its places. The one that is best now stands there with all that speaks for it."""
+        """A test; `?place=` names one of its places.
+
+        The one that is best now stands there with all that speaks for it.
+        """
         record, wishes = van.job(job), course(plugins)
         assessment = assessed(record, wishes)
         ask = asked(record, key, wishes.place)
@@ -134,10 +171,19 @@ def add(app: flask.Flask, van: Van) -> None:
         beside = {key for one in plugins.measurands.values() for key in one.read_with}
         groups = []
         for system in plugins.systems.values():
-            declared: list[Measurand | Observation] = [*system.measurands.values(), *system.observations.values()]
-            declared.sort(key=lambda one: one.key in beside)  # what is only read with something else comes last
+            declared: list[Measurand | Observation] = [
+                *system.measurands.values(),
+                *system.observations.values(),
+            ]
+            declared.sort(
+                key=lambda one: one.key in beside
+            )  # what is only read with something else comes last
             rows = [
-                Row(path=wishes.path(record, f"test/{one.key}", place=_unread(told, one)), title=one.title, told=_told(told, one.key, one.places))
+                Row(
+                    path=wishes.path(record, f"test/{one.key}", place=_unread(told, one)),
+                    title=one.title,
+                    told=_told(told, one.key, one.places),
+                )
                 for one in declared
             ]
             groups.append((system, rows))
@@ -153,7 +199,16 @@ def add(app: flask.Flask, van: Van) -> None:
         begun = {system.key for system in guiding.questioned(assessment, plugins)}
         ahead = [wishes.path(job, f"fitted/{key}") for key in plugins.systems]
         failures = [str(failure) for failure in assessment.failures]
-        return job_page("systems.html", job, van, wishes=wishes, systems=plugins.systems.values(), begun=begun, failures=failures, ahead=ahead)
+        return job_page(
+            "systems.html",
+            job,
+            van,
+            wishes=wishes,
+            systems=plugins.systems.values(),
+            begun=begun,
+            failures=failures,
+            ahead=ahead,
+        )
 
     @app.get("/job/<job>/fitted/<key>")
     def fitted(job: str, key: str) -> str:
@@ -162,13 +217,31 @@ def add(app: flask.Flask, van: Van) -> None:
         system = plugins.systems.get(key) or flask.abort(404)
         onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
         asks = asking.fittings(system, record, plugins)
-        return job_page("fitted.html", record, van, wishes=wishes, system=system, asks=asks, first=_FIRST, onward=onward, ahead=[onward])
+        return job_page(
+            "fitted.html",
+            record,
+            van,
+            wishes=wishes,
+            system=system,
+            asks=asks,
+            first=_FIRST,
+            onward=onward,
+            ahead=[onward],
+        )
 
     @app.get("/job/<job>/codes")
     def codes(job: str) -> str:
         record, wishes = van.job(job), course(plugins)
         read = [noted.record for noted in record.codes_read(record.stage)]
-        return job_page("codes.html", record, van, wishes=wishes, read=read, next=wishes.path(record, "test"), cannot=_NO_CODES)
+        return job_page(
+            "codes.html",
+            record,
+            van,
+            wishes=wishes,
+            read=read,
+            next=wishes.path(record, "test"),
+            cannot=_NO_CODES,
+        )
 
     @app.get("/job/<job>/limit/<key>")
     def limit(job: str, key: str) -> str:
@@ -178,7 +251,9 @@ def add(app: flask.Flask, van: Van) -> None:
         if not ask.measured:
             flask.abort(404)
         back = wishes.path(record, f"test/{key}", place=wishes.place)
-        return job_page("limit.html", record, van, ask=ask, back=back, told=_own_limit(record, key), read_off=_READ_OFF)
+        return job_page(
+            "limit.html", record, van, ask=ask, back=back, told=_own_limit(record, key), read_off=_READ_OFF
+        )
 
     @app.get("/job/<job>/retest")
     def retest(job: str) -> str:
@@ -197,37 +272,74 @@ def add(app: flask.Flask, van: Van) -> None:
                 ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
                 return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
         return job_page(
-            "retested.html", record, van, given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
-            repairs=[(repair, _again(record, repair, wishes, plugins)) for repair in assessment.repairs if repair.operation not in given_up],
-            not_repeated=_not_repeated(record, assessment, wishes, plugins), meaning=meaning(assessment) if record.stage else {"meant": None},
-        )  # fmt: skip
+            "retested.html",
+            record,
+            van,
+            given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
+            repairs=[
+                (repair, _again(record, repair, wishes, plugins))
+                for repair in assessment.repairs
+                if repair.operation not in given_up
+            ],
+            not_repeated=_not_repeated(record, assessment, wishes, plugins),
+            meaning=meaning(assessment) if record.stage else {"meant": None},
+        )
 
     def meaning(assessment: Assessment) -> dict[str, Any]:
         meant = guiding.last_meant(assessment, plugins)
-        return {"meant": meant, "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else []}
+        return {
+            "meant": meant,
+            "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else [],
+        }
 
-    def guidance(job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]) -> dict[str, Any]:
-        """What stands beside the next test: what the last answer meant, what comes later, what it could be, what may be offered."""
+    def guidance(
+        job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]
+    ) -> dict[str, Any]:
+        """What stands beside the next test: what the last answer meant, what comes later, what it could be,
+        what may be offered.
+        """
         left = guiding.left_open(assessment, plugins)
         aside = [one for one in guiding.open_tests(assessment, plugins) if one.wants in wishes.aside]
         return {
             **meaning(assessment),
-            "later": [Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test)) for test in tests[1:]],
+            "later": [
+                Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test))
+                for test in tests[1:]
+            ],
             "paths": [path_of(job, test, wishes) for test in tests],
             "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
             "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
             "contradictions": [odd.text for odd in assessment.contradictions],
-            "offerable": [plugins.operations[call.operation].title for call in assessment.calls_at(job.stage) if call.met],
+            "offerable": [
+                plugins.operations[call.operation].title
+                for call in assessment.calls_at(job.stage)
+                if call.met
+            ],
             "gaps": _gaps(assessment),
             "left_open": [
-                *(Later(path=path_of(job, one, wishes), question=one.question, time=_why_open(one, assessment, plugins)) for one in left),
-                *(Later(path=path_of(job, one, wishes), question=one.question, time="Set aside.") for one in aside),
+                *(
+                    Later(
+                        path=path_of(job, one, wishes),
+                        question=one.question,
+                        time=_why_open(one, assessment, plugins),
+                    )
+                    for one in left
+                ),
+                *(
+                    Later(path=path_of(job, one, wishes), question=one.question, time="Set aside.")
+                    for one in aside
+                ),
             ],
-        }  # fmt: skip
+        }
 
 
 #: Why trouble codes could not be read. Own words are always possible.
-_NO_CODES = ("no connector found", "the control unit does not answer", "no reader here", "key cannot be turned on")
+_NO_CODES = (
+    "no connector found",
+    "the control unit does not answer",
+    "no reader here",
+    "key cannot be turned on",
+)
 #: What a limit of this vehicle is read off.
 _READ_OFF = ("label under the bonnet", "owner's handbook", "maker's workshop data", "plate on the part")
 
@@ -248,7 +360,10 @@ def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> 
 
 def _unread(told: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
     """The place of it that comes next; empty when it has none."""
-    return next((place for place in declared.places if (declared.key, place) not in told), declared.places[0] if declared.places else "")
+    return next(
+        (place for place in declared.places if (declared.key, place) not in told),
+        declared.places[0] if declared.places else "",
+    )
 
 
 def _own_limit(job: Job, key: str) -> str:
@@ -257,14 +372,23 @@ def _own_limit(job: Job, key: str) -> str:
         if noted.record.of == key:
             record = noted.record
             low, high = record.low_typed.strip(), record.high_typed.strip()
-            return (f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}") + f" ({record.where_from})"
+            return (
+                f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
+            ) + f" ({record.where_from})"
     return ""
 
 
 def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[tuple[str, str]]]]:
     """Each system by itself, likeliest first: the tables know nothing of each other."""
     return [
-        (system.title, [(f"{100 * one.probability:.0f} %", one.name) for one in assessment.suspects if one.system == key and one.probability >= _LEAST_CHANCE])
+        (
+            system.title,
+            [
+                (f"{100 * one.probability:.0f} %", one.name)
+                for one in assessment.suspects
+                if one.system == key and one.probability >= _LEAST_CHANCE
+            ],
+        )
         for key, system in plugins.systems.items()
     ]
 
@@ -273,7 +397,14 @@ def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
     texts = [gap.text for gap in assessment.open_gaps if not gap.about]
     bare = list(dict.fromkeys(gap.about for gap in assessment.open_gaps if gap.about))
-    return [*texts, *([f"Not looked at: {', '.join(bare[:_GAPS])}{' and more' if len(bare) > _GAPS else ''}."] if bare else [])]
+    return [
+        *texts,
+        *(
+            [f"Not looked at: {', '.join(bare[:_GAPS])}{' and more' if len(bare) > _GAPS else ''}."]
+            if bare
+            else []
+        ),
+    ]
 
 
 def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
@@ -288,7 +419,9 @@ def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
 
 
 def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
-    """The measurand that is still to show this repair; empty when a reading speaks of it already, or none can."""
+    """The measurand that is still to show this repair; empty when a reading speaks of it already, or none
+    can.
+    """
     operation = plugins.operations.get(repair.operation)
     done = repair.proof is Proof.SHOWN or repair.finding is not None or operation is None
     return "" if done or operation is None else operation.shown_by
@@ -307,14 +440,21 @@ def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
     for reading in before:
         beside = ", ".join(one.typed.strip() for one in reading.setup.values())
         at = f", {reading.place}" if reading.place else ""
-        rows.append((f"{reading.measurand.title}{at}", f"{reading.typed.strip()}{f', taken at {beside}' if beside else ''}"))
+        rows.append(
+            (
+                f"{reading.measurand.title}{at}",
+                f"{reading.typed.strip()}{f', taken at {beside}' if beside else ''}",
+            )
+        )
     return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
 
 
 def _again(job: Job, repair: RepairProof, wishes: Course, plugins: Plugins) -> str:
     """Where the reading that shows a repair is taken once more; empty when none can show it."""
     operation = plugins.operations.get(repair.operation)
-    return wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
+    return (
+        wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
+    )
 
 
 def _not_repeated(job: Job, assessment: Assessment, wishes: Course, plugins: Plugins) -> list[Row]:

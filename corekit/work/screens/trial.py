@@ -1,4 +1,7 @@
-"""While somebody types: what these rows would show, without writing anything. And the same beside a form that came back."""
+"""While somebody types: what these rows would show, without writing anything.
+
+And the same beside a form that came back.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +30,9 @@ _READING = "step[0].readings[0]."
 
 @attrs.frozen(kw_only=True)
 class Understood:
-    """One reading as it was understood: its name, with its doubt, where that comes from, its limit, its strip."""
+    """One reading as it was understood: its name, with its doubt, where that comes from, its limit, its
+    strip.
+    """
 
     name: str
     shown: str
@@ -39,7 +44,9 @@ class Understood:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the reading's own is another."""
+    """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the
+    reading's own is another.
+    """
 
     verdict: str
     urgency: str
@@ -88,27 +95,49 @@ def _shown(tried: trying.Trial) -> Trial:
     own_strip = any(one.row.strip is not None for one in first)
     return Trial(
         readings=tuple(_understood(one, n) for n, one in enumerate(first)),
-        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(tried.found[:_FINDINGS])), more=max(0, len(tried.found) - _FINDINGS),
-        missing=tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in tried.gaps)) if not tried.found else (), remarks=tried.remarks,
-    )  # fmt: skip
+        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(tried.found[:_FINDINGS])),
+        more=max(0, len(tried.found) - _FINDINGS),
+        missing=(
+            tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in tried.gaps))
+            if not tried.found
+            else ()
+        ),
+        remarks=tried.remarks,
+    )
 
 
 def _understood(one: trying.Understood, n: int) -> Understood:
     row, reading = one.row, one.reading
     return Understood(
-        name=row.name, shown=reading.shown, doubt=reading.doubt_from, limit=row.limit, source=row.source, strip=_drawn(row.strip, row.name, f"trial-{n}"),
-    )  # fmt: skip
+        name=row.name,
+        shown=reading.shown,
+        doubt=reading.doubt_from,
+        limit=row.limit,
+        source=row.source,
+        strip=_drawn(row.strip, row.name, f"trial-{n}"),
+    )
 
 
 def _said(one: trying.Shown, n: int, own_strip: bool) -> Said:
     finding = one.finding
     strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
-    return Said(verdict=str(finding.verdict), urgency=str(finding.urgency), text=str(finding.text), basis=one.row.basis, strip=strip)
+    return Said(
+        verdict=str(finding.verdict),
+        urgency=str(finding.urgency),
+        text=str(finding.text),
+        basis=one.row.basis,
+        strip=strip,
+    )
 
 
 def said(finding: Finding, assessment: Assessment) -> Said:
     """A finding as the mechanic reads it."""
-    return Said(verdict=str(finding.verdict), urgency=str(finding.urgency), text=str(finding.text), basis=finding_row(finding, assessment).basis)
+    return Said(
+        verdict=str(finding.verdict),
+        urgency=str(finding.urgency),
+        text=str(finding.text),
+        basis=finding_row(finding, assessment).basis,
+    )
 
 
 def _drawn(strip: Strip | None, name: str, key: str) -> Markup | None:

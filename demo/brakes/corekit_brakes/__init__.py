@@ -18,22 +18,51 @@ class Pedal(Enum):
 
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."
 
-pedal_ratio = brakes.trait("pedal_ratio", "Pedal ratio", units=("1",), possible=(1, 10), how="Length of the pedal over its short arm.")
-bore = brakes.trait("master_bore", "Bore of the master cylinder", units=("mm",), possible=(10, 50), part="master_cylinder")
+pedal_ratio = brakes.trait(
+    "pedal_ratio",
+    "Pedal ratio",
+    units=("1",),
+    possible=(1, 10),
+    how="Length of the pedal over its short arm.",
+)
+bore = brakes.trait(
+    "master_bore", "Bore of the master cylinder", units=("mm",), possible=(10, 50), part="master_cylinder"
+)
 
 force = brakes.measurand(
-    "pedal_force", "N", "Force on the pedal", possible=(0, 3000), usual=(20, 1500), accuracy="2 % + 5 N",
-    where="Gauge between foot and pedal.", how="Engine off, steady foot, no servo left.", hazard=PRESS,
-)  # fmt: skip
+    "pedal_force",
+    "N",
+    "Force on the pedal",
+    possible=(0, 3000),
+    usual=(20, 1500),
+    accuracy="2 % + 5 N",
+    where="Gauge between foot and pedal.",
+    how="Engine off, steady foot, no servo left.",
+    hazard=PRESS,
+)
 pressure = brakes.measurand(
-    "line_pressure", "bar gauge", "Pressure at the bleeder", possible=(0, 300), usual=(0, 200), accuracy="2 % + 1 bar",
-    places=("front left", "front right", "rear left", "rear right"), read_with=(force,),
-    where="Gauge in place of the bleed screw.", how="The same force on the pedal at each wheel.", hazard=PRESS,
-)  # fmt: skip
+    "line_pressure",
+    "bar gauge",
+    "Pressure at the bleeder",
+    possible=(0, 300),
+    usual=(0, 200),
+    accuracy="2 % + 1 bar",
+    places=("front left", "front right", "rear left", "rear right"),
+    read_with=(force,),
+    where="Gauge in place of the bleed screw.",
+    how="The same force on the pedal at each wheel.",
+    hazard=PRESS,
+)
 
 pedal = brakes.observation("pedal", "Pedal feel, engine off", Pedal, how="Three firm strokes, then hold.")
 
-master_cylinder = brakes.operation("replace_master_cylinder", "Replace the master cylinder", shown_by=pressure, replaces="master_cylinder", hazard=PRESS)
+master_cylinder = brakes.operation(
+    "replace_master_cylinder",
+    "Replace the master cylinder",
+    shown_by=pressure,
+    replaces="master_cylinder",
+    hazard=PRESS,
+)
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=PRESS)
 
 
@@ -60,7 +89,9 @@ def expected_pressure(
 
 
 @brakes.calculation(source="seal-friction")
-def least_pressure(expected: Annotated[float, "Pa gauge", ck.Within(above=0)]) -> Annotated[float, "Pa gauge"]:
+def least_pressure(
+    expected: Annotated[float, "Pa gauge", ck.Within(above=0)],
+) -> Annotated[float, "Pa gauge"]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
     >>> least_pressure.si(1e6)
@@ -70,7 +101,10 @@ def least_pressure(expected: Annotated[float, "Pa gauge", ck.Within(above=0)]) -
 
 
 @brakes.calculation(source="pressure-is-force-over-area")
-def share(one: Annotated[float, "Pa gauge", ck.Within(above=0)], other: Annotated[float, "Pa gauge", ck.Within(above=0)]) -> Annotated[float, "1"]:
+def share(
+    one: Annotated[float, "Pa gauge", ck.Within(above=0)],
+    other: Annotated[float, "Pa gauge", ck.Within(above=0)],
+) -> Annotated[float, "1"]:
     """The smaller of two pressures as a share of the larger.
 
     >>> share.si(8e6, 1e7)
@@ -88,16 +122,26 @@ def fits(
     size: Annotated[ck.Value, bore],
     feel: Annotated[Pedal | None, pedal],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    least = ck.Limit(key="brakes.pressure", low=least_pressure(expected_pressure(foot, ratio, size)), source=brakes.sources["seal-friction"])
+    least = ck.Limit(
+        key="brakes.pressure",
+        low=least_pressure(expected_pressure(foot, ratio, size)),
+        source=brakes.sources["seal-friction"],
+    )
     for line in lines:  # one finding per wheel; the place travels with the reading
         yield case.judge(
-            line, least, code="brakes.pressure", evidence=[foot], calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
+            line,
+            least,
+            code="brakes.pressure",
+            evidence=[foot],
+            calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
             says=ck.Says(
                 passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
                 fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
-                undecided="At the {place} wheel {value} arrive: too close to what the foot makes ({limit}) to call.",
+                undecided=(
+                    "At the {place} wheel {value} arrive: too close to what the foot makes ({limit}) to call."
+                ),
             ),
-        )  # fmt: skip
+        )
 
 
 @brakes.check("Left and right pull alike")
@@ -108,13 +152,25 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
                 yield pair
                 continue
             yield case.judge(
-                share(*pair), case.limit("brakes.alike"), of=pressure, unit="%", place=axle, code="brakes.alike", calls_for=bleed,
+                share(*pair),
+                case.limit("brakes.alike"),
+                of=pressure,
+                unit="%",
+                place=axle,
+                code="brakes.alike",
+                calls_for=bleed,
                 says=ck.Says(
                     passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
-                    fails="Left and right {place} differ: the weaker reaches {value} of the stronger; {limit} is usual.",
-                    undecided="Left and right {place} are too close to the limit to call: {value}, usual is {limit}.",
+                    fails=(
+                        "Left and right {place} differ: the weaker reaches {value} of the stronger; {limit}"
+                        " is usual."
+                    ),
+                    undecided=(
+                        "Left and right {place} are too close to the limit to call: {value}, usual is"
+                        " {limit}."
+                    ),
                 ),
-            )  # fmt: skip
+            )
 
 
 @ck.hookimpl

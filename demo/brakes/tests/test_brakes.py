@@ -1,4 +1,6 @@
-"""Tests of the example plugin: its calculation against arithmetic done by hand, its checks by calling them."""
+"""Tests of the example plugin: its calculation against arithmetic done by hand, its checks by
+calling them.
+"""
 
 import math
 
@@ -11,7 +13,12 @@ import corekit as ck
 
 
 def reading(of, number, place="", u=0.0):
-    return ck.Reading(measurand=of, value=ck.Value(of.kind, number, {f"{of.key}{place}.rest": u}, frozenset({f"{of.key}{place}"})), typed="", place=place)
+    return ck.Reading(
+        measurand=of,
+        value=ck.Value(of.kind, number, {f"{of.key}{place}.rest": u}, frozenset({f"{of.key}{place}"})),
+        typed="",
+        place=place,
+    )
 
 
 def case(check):
@@ -28,7 +35,9 @@ def lines(left, right):
 
 
 def judge(foot, left, right, feel=None):
-    return list(fits(case(fits), lines(left, right), foot, ck.exact("ratio", 4.0), ck.exact("length", 0.0254), feel))
+    return list(
+        fits(case(fits), lines(left, right), foot, ck.exact("ratio", 4.0), ck.exact("length", 0.0254), feel)
+    )
 
 
 def test_a_wheel_that_gets_too_little_is_named_and_only_advised_on():
@@ -38,7 +47,10 @@ def test_a_wheel_that_gets_too_little_is_named_and_only_advised_on():
 
 
 def test_a_pedal_that_sinks_speaks_for_the_master_cylinder_and_a_spongy_one_for_bleeding():
-    assert judge(reading(force, 300.0, u=1.0), 1.0e6, 1.0e6, Pedal.SINKS)[0].calls_for == "brakes.replace_master_cylinder"
+    assert (
+        judge(reading(force, 300.0, u=1.0), 1.0e6, 1.0e6, Pedal.SINKS)[0].calls_for
+        == "brakes.replace_master_cylinder"
+    )
     assert judge(reading(force, 300.0, u=1.0), 1.0e6, 1.0e6, Pedal.SPONGY)[0].calls_for == "brakes.bleed"
 
 

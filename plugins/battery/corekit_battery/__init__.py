@@ -27,9 +27,27 @@ from . import (
 from .declarations import battery
 
 __all__ = [
-    "acid", "battery", "cables", "capacity", "cells", "charge", "charge_state", "charger", "charging", "complaint", "corekit_system", "cranking", "drain",
-    "energy", "estimates", "fitting", "hydrometer", "loading", "looks", "tables",
-]  # fmt: skip
+    "acid",
+    "battery",
+    "cables",
+    "capacity",
+    "cells",
+    "charge",
+    "charge_state",
+    "charger",
+    "charging",
+    "complaint",
+    "corekit_system",
+    "cranking",
+    "drain",
+    "energy",
+    "estimates",
+    "fitting",
+    "hydrometer",
+    "loading",
+    "looks",
+    "tables",
+]
 
 
 @ck.hookimpl

@@ -18,13 +18,29 @@ MOLALITY_LOW, MOLALITY_HIGH = 0.5, 7.5
 
 #: (mass fraction of acid, kg/m³ at 20 °C, kg/m³ at 25 °C). source: acid-density
 DENSITY = (
-    (0.05, 1032.0, 1030.5), (0.10, 1066.9, 1065.0), (0.15, 1103.0, 1100.7), (0.20, 1140.4, 1137.7), (0.25, 1179.1, 1176.1),
-    (0.30, 1219.2, 1215.9), (0.32, 1235.7, 1232.3), (0.34, 1252.5, 1248.9), (0.35, 1260.9, 1257.4), (0.36, 1269.5, 1265.8),
-    (0.37, 1278.1, 1274.4), (0.38, 1286.8, 1283.0), (0.39, 1295.5, 1291.7), (0.40, 1304.3, 1300.5), (0.42, 1322.2, 1318.3),
-)  # fmt: skip
-WATER_25, WATER_60F = 997.047, 999.016  # kg/m³, density of water at 25 °C and 60 °F, from memory of handbook tables
-# A hydrometer compares acid with water. Which temperatures it means moves a 12-V block by about 0.02 V, so both are kept apart:
-# acid at 80 °F against water at 60 °F is what the workshop tables of charge are printed for.
+    (0.05, 1032.0, 1030.5),
+    (0.10, 1066.9, 1065.0),
+    (0.15, 1103.0, 1100.7),
+    (0.20, 1140.4, 1137.7),
+    (0.25, 1179.1, 1176.1),
+    (0.30, 1219.2, 1215.9),
+    (0.32, 1235.7, 1232.3),
+    (0.34, 1252.5, 1248.9),
+    (0.35, 1260.9, 1257.4),
+    (0.36, 1269.5, 1265.8),
+    (0.37, 1278.1, 1274.4),
+    (0.38, 1286.8, 1283.0),
+    (0.39, 1295.5, 1291.7),
+    (0.40, 1304.3, 1300.5),
+    (0.42, 1322.2, 1318.3),
+)
+WATER_25, WATER_60F = (
+    997.047,
+    999.016,
+)  # kg/m³, density of water at 25 °C and 60 °F, from memory of handbook tables
+# A hydrometer compares acid with water. Which temperatures it means moves a 12-V block by about 0.02 V, so
+# both are kept apart: acid at 80 °F against water at 60 °F is what the workshop tables of charge are printed
+# for.
 _STEP = (26.667 - 25.0) / 5.0
 GRAVITY_80F = tuple((w, (r25 + (r25 - r20) * _STEP) / WATER_60F) for w, r20, r25 in DENSITY)
 GRAVITY_25C = tuple((w, r25 / WATER_25) for w, _, r25 in DENSITY)
@@ -54,7 +70,9 @@ def block_voltage(molality: Molality) -> Annotated[float, "V"]:
 
 
 @battery.calculation(source="acid-volumes")
-def molality_of_concentration(concentration: Annotated[float, "mol/m³", ck.Within(above=0, below=8000)]) -> Annotated[float, "mol/kg"]:
+def molality_of_concentration(
+    concentration: Annotated[float, "mol/m³", ck.Within(above=0, below=8000)],
+) -> Annotated[float, "mol/kg"]:
     """Molality of acid from its concentration by partial molar volumes.
 
     >>> round(molality_of_concentration.si(1000.0), 4)
@@ -75,7 +93,9 @@ def molality_of_gravity(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]) -
 
 
 @battery.calculation(source="acid-density")
-def molality_of_gravity_25(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]) -> Annotated[float, "mol/kg"]:
+def molality_of_gravity_25(
+    gravity: Annotated[float, "1", ck.Within(1.05, 1.32)],
+) -> Annotated[float, "mol/kg"]:
     """Molality of acid from its gravity, acid and water both at 25 °C.
 
     >>> round(molality_of_gravity_25.si(1.265), 1)
@@ -99,8 +119,12 @@ def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 12.98)]) 
 
 
 @battery.calculation(source="gravity-rule")
-def voltage_by_rule(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)], constant: Annotated[float, "V", ck.Within(0.84, 0.845)]) -> Annotated[float, "V"]:
-    """Rest voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845 V, six times.
+def voltage_by_rule(
+    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
+    constant: Annotated[float, "V", ck.Within(0.84, 0.845)],
+) -> Annotated[float, "V"]:
+    """Rest voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845 V, six
+    times.
 
     >>> round(voltage_by_rule.si(1.265, 0.84), 2)
     12.63
@@ -110,7 +134,8 @@ def voltage_by_rule(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)], consta
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at_80f(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)], temperature: Annotated[float, "K", ck.Within(244.0, 328.0)]
+    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
+    temperature: Annotated[float, "K", ck.Within(244.0, 328.0)],
 ) -> Annotated[float, "1"]:
     """A hydrometer reading as it would be at 80 °F: 0.004 more for every 10 °F above, less below.
 
@@ -138,7 +163,9 @@ def freezing_point(gravity: Annotated[float, "1", ck.Within(1.0, 1.28)]) -> Anno
     >>> round(freezing_point.si(1.155) - 273.15, 1)
     -15.0
     """
-    return max(kelvin(ck.between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0])
+    return max(
+        kelvin(ck.between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
+    )
 
 
 def _molality(fraction: float) -> float:

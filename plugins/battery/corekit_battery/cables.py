@@ -1,4 +1,6 @@
-"""What the cables of the starting circuit lose, leg by leg; and voltages beside each other that must close."""
+"""What the cables of the starting circuit lose, leg by leg; and voltages beside each other that
+must close.
+"""
 
 from __future__ import annotations
 
@@ -21,11 +23,15 @@ from .declarations import (
 )
 
 LEGS = {"positive leg": "battery.positive_leg", "ground leg": "battery.ground_leg"}
-STAY_OPEN = 0.2  # V: closer than this to each other two sums of four readings need not close; an estimate of ours
+STAY_OPEN = (
+    0.2  # V: closer than this to each other two sums of four readings need not close; an estimate of ours
+)
 
 
 @battery.calculation(source="ohm")
-def leg_resistance(drop: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]) -> Annotated[float, "Ω"]:
+def leg_resistance(
+    drop: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]
+) -> Annotated[float, "Ω"]:
     """Resistance of a cable leg with all its joints, from what it loses and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
@@ -36,7 +42,9 @@ def leg_resistance(drop: Annotated[float, "V", ck.Within(low=0)], current: Annot
 
 @battery.calculation(source="ohm")
 def leg_that_closes(
-    posts: Annotated[float, "V", ck.Within(0, 16)], other_leg: Annotated[float, "V", ck.Within(0, 16)], starter: Annotated[float, "V", ck.Within(0, 16)]
+    posts: Annotated[float, "V", ck.Within(0, 16)],
+    other_leg: Annotated[float, "V", ck.Within(0, 16)],
+    starter: Annotated[float, "V", ck.Within(0, 16)],
 ) -> Annotated[float, "V"]:
     """What one leg must lose when posts, the other leg and the starter are known: the four close.
 
@@ -53,7 +61,9 @@ def drops(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     flows: Annotated[ck.Reading | None, starter_current],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each leg against its printed limit, with its current; a joint that loses anything is bad at any current."""
+    """Each leg against its printed limit, with its current; a joint that loses anything is bad at any
+    current.
+    """
     for drop in lost or []:
         current = drop.read_with(starter_current) or flows
         if drop.place not in LEGS:
@@ -69,29 +79,48 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
     assert limit.high is not None
     allowed = leg_resistance(limit.high, current)
     return case.judge(
-        drop, limit, code="battery.cable_drop", calls_for=repair_cable, evidence=[current], next_test=cable_drop,
+        drop,
+        limit,
+        code="battery.cable_drop",
+        calls_for=repair_cable,
+        evidence=[current],
+        next_test=cable_drop,
         values={
-            "read": ck.show(drop.value, "V", doubt=False), "current": ck.show(current.value, "A", doubt=False),
-            "has": ck.show(leg_resistance(drop, current), "mΩ", doubt=False), "may": ck.show(allowed, "mΩ", doubt=False),
+            "read": ck.show(drop.value, "V", doubt=False),
+            "current": ck.show(current.value, "A", doubt=False),
+            "has": ck.show(leg_resistance(drop, current), "mΩ", doubt=False),
+            "may": ck.show(allowed, "mΩ", doubt=False),
         },
         says=ck.Says(
             passes="The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}).",
-            fails="The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}). Measure it in pieces at the same current to find the joint.",
-            undecided="The {place} loses {read} at {current} ({has}): too close to the {limit} allowed to call.",
+            fails=(
+                "The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}). Measure it in"
+                " pieces at the same current to find the joint."
+            ),
+            undecided=(
+                "The {place} loses {read} at {current} ({has}): too close to the {limit} allowed to call."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
     return case.judge(
-        drop, case.limit("battery.contact"), code="battery.joint", calls_for=clean_contacts, next_test=cable_drop,
+        drop,
+        case.limit("battery.contact"),
+        code="battery.joint",
+        calls_for=clean_contacts,
+        next_test=cable_drop,
         values={"read": ck.show(drop.value, "V", doubt=False)},
         says=ck.Says(
             passes="From {place} {read} is lost: that joint is good.",
-            fails="From {place} {read} is lost, where next to nothing should be, however good it looks. Clean and tighten it, then read again.",
+            fails=(
+                "From {place} {read} is lost, where next to nothing should be, however good it looks. Clean"
+                " and tighten it, then read again."
+            ),
             undecided="From {place} {read} is lost, which this meter cannot tell from nothing.",
         ),
-    )  # fmt: skip
+    )
 
 
 @battery.check("Whether the voltages of the starting circuit close")
@@ -102,7 +131,10 @@ def closure(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     starter: Annotated[ck.Reading | None, starter_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Posts, less both legs, is what the starter has. Three of the four give the fourth; four that do not close hold a slip."""
+    """Posts, less both legs, is what the starter has.
+
+    Three of the four give the fourth; four that do not close hold a slip.
+    """
     posts = next((reading for reading in volts or [] if reading.place == "posts"), None)
     if starter is None or posts is None:
         return
@@ -116,23 +148,45 @@ def closure(
             return
         left = ck.Value(rest.kind, max(0.0, rest.number), rest.budget, rest.rests_on)
         yield case.advise(
-            code="battery.closure", value=left, unit="V", of=cable_drop, place=missing, evidence=[posts, other, starter], urgency=ck.Urgency.NOTHING,
-            read=ck.show(left, "V", doubt=False), says="By the three other readings the {place} loses about {read} while cranking. Measure it itself.",
-        )  # fmt: skip
+            code="battery.closure",
+            value=left,
+            unit="V",
+            of=cable_drop,
+            place=missing,
+            evidence=[posts, other, starter],
+            urgency=ck.Urgency.NOTHING,
+            read=ck.show(left, "V", doubt=False),
+            says=(
+                "By the three other readings the {place} loses about {read} while cranking. Measure it"
+                " itself."
+            ),
+        )
     elif len(legs) == 2:
         rest = posts.value - legs["positive leg"].value - legs["ground leg"].value - starter.value
         if abs(rest.number) > max(STAY_OPEN, 2 * rest.u):
             yield _open(case, posts, starter, list(legs.values()), rest)
 
 
-def _open(case: ck.Case, posts: ck.Reading, starter: ck.Reading, legs: list[ck.Reading], rest: ck.Value) -> ck.Finding:
+def _open(
+    case: ck.Case, posts: ck.Reading, starter: ck.Reading, legs: list[ck.Reading], rest: ck.Value
+) -> ck.Finding:
     named = [f"the {leg.place} loses {ck.show(leg.value, 'V', doubt=False)}" for leg in legs]
     return case.open(
-        code="battery.contradiction", of=cranking_voltage, value=rest, unit="V", evidence=[posts, starter, *legs], next_test=cable_drop,
-        posts=ck.show(posts.value, "V", doubt=False), starter=ck.show(starter.value, "V", doubt=False), legs=" and ".join(named),
+        code="battery.contradiction",
+        of=cranking_voltage,
+        value=rest,
+        unit="V",
+        evidence=[posts, starter, *legs],
+        next_test=cable_drop,
+        posts=ck.show(posts.value, "V", doubt=False),
+        starter=ck.show(starter.value, "V", doubt=False),
+        legs=" and ".join(named),
         left=ck.show(rest, "V", doubt=False),
-        says="While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves {left} over, so one of them is wrong. Read them again.",
-    )  # fmt: skip
+        says=(
+            "While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves {left}"
+            " over, so one of them is wrong. Read them again."
+        ),
+    )
 
 
 @battery.check("Voltages with a small load on")
@@ -142,32 +196,69 @@ def small_load(
     loaded: Annotated[list[ck.Reading] | None, small_load_voltage],
     rest: Annotated[ck.Reading | None, rest_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Key on is not at rest: such a voltage gives no state of charge. Beside the posts it shows what is lost on the way."""
+    """Key on is not at rest: such a voltage gives no state of charge.
+
+    Beside the posts it shows what is lost on the way.
+    """
     places = {reading.place: reading for reading in loaded or []}
     for reading in places.values():
-        if reading.place != "fuse box" and reading.read_with(small_load_current) is None and case.reading(small_load_current) is None:
-            yield case.gap(small_load_current, "A voltage with a load on means little without the current of that load.")
+        if (
+            reading.place != "fuse box"
+            and reading.read_with(small_load_current) is None
+            and case.reading(small_load_current) is None
+        ):
+            yield case.gap(
+                small_load_current, "A voltage with a load on means little without the current of that load."
+            )
         if reading.place != "fuse box":
             yield case.open(
-                code="battery.not_at_rest", of=small_load_voltage, value=reading, urgency=ck.Urgency.NOTHING, read=ck.show(reading.value, "V", doubt=False),
-                says="At the {place} {read} was read with a load on: that is no voltage at rest, and gives no state of charge.",
-            )  # fmt: skip
+                code="battery.not_at_rest",
+                of=small_load_voltage,
+                value=reading,
+                urgency=ck.Urgency.NOTHING,
+                read=ck.show(reading.value, "V", doubt=False),
+                says=(
+                    "At the {place} {read} was read with a load on: that is no voltage at rest, and gives no"
+                    " state of charge."
+                ),
+            )
     far = places.get("fuse box")
     near = places.get("posts") or rest
     if far is None:
         return
     if near is None:
-        yield case.gap(small_load_voltage, "What is lost on the way to the fuse box shows only beside the voltage at the posts.")
+        yield case.gap(
+            small_load_voltage,
+            "What is lost on the way to the fuse box shows only beside the voltage at the posts.",
+        )
         return
     lost = near.value - far.value
     yield case.judge(
-        lost, case.limit("battery.supply_path"), code="battery.supply_path", of=small_load_voltage, unit="V", evidence=[near, far], place="fuse box",
+        lost,
+        case.limit("battery.supply_path"),
+        code="battery.supply_path",
+        of=small_load_voltage,
+        unit="V",
+        evidence=[near, far],
+        place="fuse box",
         next_test=cable_drop,
-        values={"near": ck.show(near.value, "V", doubt=False), "far": ck.show(far.value, "V", doubt=False), "lost": ck.show(lost, "V", doubt=False)},
+        values={
+            "near": ck.show(near.value, "V", doubt=False),
+            "far": ck.show(far.value, "V", doubt=False),
+            "lost": ck.show(lost, "V", doubt=False),
+        },
         says=ck.Says(
-            passes="Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is usual.",
-            fails="Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is usual. "
-            "A joint is bad; measure post to clamp on both posts with that load on, then on along the cables.",
-            undecided="Of {near} at the posts {far} is left at the fuse box: about {lost} is lost on the way.",
+            passes=(
+                "Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is"
+                " usual."
+            ),
+            fails=(
+                "Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is"
+                " usual. A joint is bad; measure post to clamp on both posts with that load on, then on along"
+                " the cables."
+            ),
+            undecided=(
+                "Of {near} at the posts {far} is left at the fuse box: about {lost} is lost on the way."
+            ),
         ),
-    )  # fmt: skip
+    )

@@ -17,10 +17,16 @@ LOWEST, HIGHEST = 0.8, 50.0  # of the 20-hour current, and A: where Peukert's la
 
 #: Factor and exponent of the power law by kind of battery. source: reserve-power-law
 VENTED, CLOSED = (0.7732, 1.1828), (1.1339, 1.1201)
-RELATIONS_APART = 0.08  # half the spread of the relations on file for 120 min, 64 to 74 Ah, as a share; source: reserve-power-law
+# half the spread of the relations on file for 120 min, 64 to 74 Ah, as a share; source: reserve-power-law
+RELATIONS_APART = 0.08
 
 reserve = battery.trait(
-    "reserve", "Reserve capacity", units=("min",), possible=(20, 600), part="battery", how="RC in minutes on its label, where no Ah stand on it."
+    "reserve",
+    "Reserve capacity",
+    units=("min",),
+    possible=(20, 600),
+    part="battery",
+    how="RC in minutes on its label, where no Ah stand on it.",
 )
 
 Capacity = Annotated[float, "C", ck.Within(above=0)]
@@ -30,20 +36,64 @@ Reserve = Annotated[float, "s", ck.Within(above=0)]
 IEEE_485: Rows = tuple(
     (kelvin(f), factor)
     for f, factor in (
-        (25, 1.52), (30, 1.43), (35, 1.35), (40, 1.30), (45, 1.25), (50, 1.19), (55, 1.15), (60, 1.11), (65, 1.08), (66, 1.072), (67, 1.064),
-        (68, 1.056), (69, 1.048), (70, 1.04), (71, 1.034), (72, 1.029), (73, 1.023), (74, 1.017), (75, 1.011), (76, 1.006), (77, 1.0),
-        (78, 0.994), (79, 0.987), (80, 0.98), (85, 0.96), (90, 0.94), (95, 0.93), (100, 0.91), (105, 0.89), (110, 0.88), (115, 0.87),
-        (120, 0.86), (125, 0.85),
+        (25, 1.52),
+        (30, 1.43),
+        (35, 1.35),
+        (40, 1.30),
+        (45, 1.25),
+        (50, 1.19),
+        (55, 1.15),
+        (60, 1.11),
+        (65, 1.08),
+        (66, 1.072),
+        (67, 1.064),
+        (68, 1.056),
+        (69, 1.048),
+        (70, 1.04),
+        (71, 1.034),
+        (72, 1.029),
+        (73, 1.023),
+        (74, 1.017),
+        (75, 1.011),
+        (76, 1.006),
+        (77, 1.0),
+        (78, 0.994),
+        (79, 0.987),
+        (80, 0.98),
+        (85, 0.96),
+        (90, 0.94),
+        (95, 0.93),
+        (100, 0.91),
+        (105, 0.89),
+        (110, 0.88),
+        (115, 0.87),
+        (120, 0.86),
+        (125, 0.85),
     )
-)  # fmt: skip
+)
 #: (K, share of the capacity at 25 °C) for the 20-hour rate. source: capacity-20-hour
 TWENTY_HOUR_RATE: Rows = tuple(
     (celsius + 273.15, share)
     for celsius, share in (
-        (-9.4, 0.735), (-6.7, 0.765), (-3.9, 0.79), (-1.1, 0.815), (1.7, 0.84), (4.4, 0.865), (7.2, 0.89), (10.0, 0.91), (12.8, 0.93),
-        (15.8, 0.95), (18.3, 0.965), (21.1, 0.98), (25.0, 1.0), (26.7, 1.001), (29.4, 1.005), (32.2, 1.01), (35.0, 1.015),
+        (-9.4, 0.735),
+        (-6.7, 0.765),
+        (-3.9, 0.79),
+        (-1.1, 0.815),
+        (1.7, 0.84),
+        (4.4, 0.865),
+        (7.2, 0.89),
+        (10.0, 0.91),
+        (12.8, 0.93),
+        (15.8, 0.95),
+        (18.3, 0.965),
+        (21.1, 0.98),
+        (25.0, 1.0),
+        (26.7, 1.001),
+        (29.4, 1.005),
+        (32.2, 1.01),
+        (35.0, 1.015),
     )
-)  # fmt: skip
+)
 
 
 @battery.calculation(source="peukert")
@@ -58,18 +108,27 @@ def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "
     """
     twenty_hour_current = capacity / TWENTY_HOURS
     if not 0 < twenty_hour_current < RESERVE_CURRENT:
-        raise ValueError("The 20-hour current lies above the 25 A of the reserve rating; the two say nothing about each other.")
+        raise ValueError(
+            "The 20-hour current lies above the 25 A of the reserve rating; the two say nothing about each"
+            " other."
+        )
     exponent = math.log(TWENTY_HOURS / reserve) / math.log(RESERVE_CURRENT / twenty_hour_current)
     if not 1 <= exponent <= 1.5:
-        raise ValueError(f"Capacity and reserve give an exponent of {exponent:.2f}, which no lead-acid battery has (1 to 1.5). Read both off one label again.")
+        raise ValueError(
+            f"Capacity and reserve give an exponent of {exponent:.2f}, which no lead-acid battery has (1 to"
+            " 1.5). Read both off one label again."
+        )
     return exponent
 
 
 @battery.calculation(source="peukert")
 def run_time(
-    capacity: Capacity, current: Annotated[float, "A", ck.Within(above=0, high=HIGHEST)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
+    capacity: Capacity,
+    current: Annotated[float, "A", ck.Within(above=0, high=HIGHEST)],
+    exponent: Annotated[float, "1", ck.Within(1, 1.5)],
 ) -> Annotated[float, "s"]:
-    """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the power of the exponent.
+    """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the
+    power of the exponent.
 
     The short form C/Iᵏ is only right when C is the capacity at one ampere.
 
@@ -77,10 +136,14 @@ def run_time(
     20.0
 
     Errors:
-        ValueError: the current is far below the 20-hour current (a key-off drain) or above 50 A (cranking), where the law does not hold.
+        ValueError: the current is far below the 20-hour current (a key-off drain) or above 50 A (cranking),
+            where the law does not hold.
     """
     if not LOWEST * capacity / TWENTY_HOURS <= current <= HIGHEST:
-        raise ValueError(f"Peukert's law holds from about the 20-hour current ({capacity / TWENTY_HOURS:.1f} A) to 50 A; got {current:g} A.")
+        raise ValueError(
+            f"Peukert's law holds from about the 20-hour current ({capacity / TWENTY_HOURS:.1f} A) to 50 A;"
+            f" got {current:g} A."
+        )
     return TWENTY_HOURS * float((capacity / (current * TWENTY_HOURS)) ** exponent)
 
 
@@ -96,7 +159,8 @@ def charge_at_25_amperes(reserve: Reserve) -> Annotated[float, "C"]:
 
 @battery.calculation(source="reserve-iec-old")
 def capacity_of_reserve(reserve: Reserve) -> Annotated[float, "C"]:
-    """20-hour capacity of a flooded starter battery from its reserve capacity, by the older rule √(17778 + 208.3 · minutes) - 133.3.
+    """20-hour capacity of a flooded starter battery from its reserve capacity, by the older rule √(17778 +
+    208.3 · minutes) - 133.3.
 
     >>> round(capacity_of_reserve.si(7200) / 3600, 1)
     73.5
@@ -106,11 +170,14 @@ def capacity_of_reserve(reserve: Reserve) -> Annotated[float, "C"]:
 
 @battery.calculation(source="reserve-power-law")
 def capacity_by_power_law(
-    reserve: Reserve, factor: Annotated[float, "1", ck.Within(0.5, 2)], exponent: Annotated[float, "1", ck.Within(1, 1.5)]
+    reserve: Reserve,
+    factor: Annotated[float, "1", ck.Within(0.5, 2)],
+    exponent: Annotated[float, "1", ck.Within(1, 1.5)],
 ) -> Annotated[float, "C"]:
     """20-hour capacity from reserve = factor · capacity to the power of the exponent, in minutes and Ah.
 
-    Pairs on file: 0.7732 and 1.1828 flooded, 1.1339 and 1.1201 valve-regulated, and 0.83 and 1.17 flooded from another page.
+    Pairs on file: 0.7732 and 1.1828 flooded, 1.1339 and 1.1201 valve-regulated, and 0.83 and 1.17 flooded
+    from another page.
 
     >>> round(capacity_by_power_law.si(7200, 0.83, 1.17) / 3600, 1)
     70.2
@@ -119,7 +186,9 @@ def capacity_by_power_law(
 
 
 @battery.calculation(source="capacity-ieee-485")
-def cold_capacity_short(capacity: Capacity, temperature: Annotated[float, "K", ck.Within(269.26, 324.82)]) -> Annotated[float, "C"]:
+def cold_capacity_short(
+    capacity: Capacity, temperature: Annotated[float, "K", ck.Within(269.26, 324.82)]
+) -> Annotated[float, "C"]:
     """Capacity at a temperature, for currents that empty a battery within some hours.
 
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
@@ -129,7 +198,9 @@ def cold_capacity_short(capacity: Capacity, temperature: Annotated[float, "K", c
 
 
 @battery.calculation(source="capacity-20-hour")
-def cold_capacity_20_hour(capacity: Capacity, temperature: Annotated[float, "K", ck.Within(263.75, 308.15)]) -> Annotated[float, "C"]:
+def cold_capacity_20_hour(
+    capacity: Capacity, temperature: Annotated[float, "K", ck.Within(263.75, 308.15)]
+) -> Annotated[float, "C"]:
     """Capacity at a temperature, at the 20-hour current.
 
     >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)
@@ -138,10 +209,19 @@ def cold_capacity_20_hour(capacity: Capacity, temperature: Annotated[float, "K",
     return capacity * ck.between(temperature, TWENTY_HOUR_RATE)
 
 
-def capacity_known(holds: ck.Value | None, minutes: ck.Value | None, kind: BatteryType | None) -> ck.Value | None:
-    """The 20-hour capacity on the label, else one from its reserve capacity, with the doubt of a relation that is only roughly one."""
+def capacity_known(
+    holds: ck.Value | None, minutes: ck.Value | None, kind: BatteryType | None
+) -> ck.Value | None:
+    """The 20-hour capacity on the label, else one from its reserve capacity, with the doubt of a relation
+    that is only roughly one.
+    """
     if holds is not None or minutes is None:
         return holds
     factor, exponent = CLOSED if kind in (BatteryType.AGM, BatteryType.GEL) else VENTED
     found = capacity_by_power_law(minutes, ck.exact("ratio", factor), ck.exact("ratio", exponent))
-    return ck.Value(found.kind, found.number, {"capacity from the reserve capacity": found.number * RELATIONS_APART / math.sqrt(3)}, found.rests_on)
+    return ck.Value(
+        found.kind,
+        found.number,
+        {"capacity from the reserve capacity": found.number * RELATIONS_APART / math.sqrt(3)},
+        found.rests_on,
+    )

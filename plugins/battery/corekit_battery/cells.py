@@ -9,15 +9,22 @@ import corekit as ck
 
 from .declarations import BatteryType, battery, battery_type, charge, gravity, replace
 
-FULL = 1.250  # average from which a low cell is blamed on the battery and not on a short charge: 0.015 below the weaker full acid; an estimate of ours
+# average from which a low cell is blamed on the battery and not on a short charge: 0.015 below the weaker
+# full acid; an estimate of ours
+FULL = 1.250
 CHARGED = 1.225  # average from which the spread means something; source: charge-for-load
 
 
 @battery.check("Whether all cells are alike")
 def cell_spread(
-    case: ck.Case, cells: Annotated[list[ck.Reading] | None, gravity], kind: Annotated[BatteryType | None, battery_type]
+    case: ck.Case,
+    cells: Annotated[list[ck.Reading] | None, gravity],
+    kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Highest less lowest cell. Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides."""
+    """Highest less lowest cell.
+
+    Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides.
+    """
     if not cells and kind in (BatteryType.AGM, BatteryType.GEL):
         yield case.does_not_apply("The battery is closed; its acid cannot be drawn.")
         return
@@ -31,34 +38,82 @@ def cell_spread(
     high, low = max(cells, key=lambda cell: cell.number), min(cells, key=lambda cell: cell.number)
     spread = high.value - low.value
     average = sum(cell.number for cell in cells) / len(cells)
-    places = {"spread": f"{spread.number:.3f}", "high": high.place, "low": low.place, "average": f"{average:.3f}"}
+    places = {
+        "spread": f"{spread.number:.3f}",
+        "high": high.place,
+        "low": low.place,
+        "average": f"{average:.3f}",
+    }
     full = average >= FULL
-    places["then"] = "One cell no longer takes charge." if full else (
-        "The battery is not full (average {average}): charge it slowly, let it stand, and read them again before any verdict on it; "
-        "water added just before and a half charge look the same."
-    ).format(average=places["average"])  # fmt: skip
+    places["then"] = (
+        "One cell no longer takes charge."
+        if full
+        else (
+            "The battery is not full (average {average}): charge it slowly, let it stand, and read them again"
+            " before any verdict on it; water added just before and a half charge look the same."
+        ).format(average=places["average"])
+    )
     judged = case.judge(
-        spread, case.limit("battery.cell_spread"), code="battery.cell_spread", of=gravity, unit="1", calls_for=replace if full else charge, evidence=cells,
-        values=places, next_test=gravity,
+        spread,
+        case.limit("battery.cell_spread"),
+        code="battery.cell_spread",
+        of=gravity,
+        unit="1",
+        calls_for=replace if full else charge,
+        evidence=cells,
+        values=places,
+        next_test=gravity,
         says=ck.Says(
             passes="The six cells lie {spread} apart in gravity; {limit} is allowed.",
-            fails="The six cells lie {spread} apart in gravity ({low} lowest, {high} highest); {limit} is allowed. {then}",
-            undecided="The six cells lie about {spread} apart in gravity ({low} lowest), too close to the {limit} allowed to call.",
+            fails=(
+                "The six cells lie {spread} apart in gravity ({low} lowest, {high} highest); {limit} is"
+                " allowed. {then}"
+            ),
+            undecided=(
+                "The six cells lie about {spread} apart in gravity ({low} lowest), too close to the {limit}"
+                " allowed to call."
+            ),
         ),
-    )  # fmt: skip
+    )
     if judged.verdict is not ck.Verdict.PASS and average < CHARGED:
         yield case.open(
-            code="battery.cell_spread", of=gravity, value=spread, unit="1", evidence=cells, next_test=gravity, spread=places["spread"], low=low.place,
-            says="The six cells lie {spread} apart in gravity ({low} lowest), but the battery is not charged. Charge it, let it stand, and read them again.",
-        )  # fmt: skip
+            code="battery.cell_spread",
+            of=gravity,
+            value=spread,
+            unit="1",
+            evidence=cells,
+            next_test=gravity,
+            spread=places["spread"],
+            low=low.place,
+            says=(
+                "The six cells lie {spread} apart in gravity ({low} lowest), but the battery is not charged."
+                " Charge it, let it stand, and read them again."
+            ),
+        )
         return
     yield judged
     warned = case.judge(
-        spread, case.limit("battery.cell_spread_warn"), code="battery.cells_apart", of=None, unit="1", evidence=cells, values=places,
-        urgency=ck.Urgency.PLAN_IT, says=ck.Says(passes="", fails="", undecided=""),
-    )  # fmt: skip
+        spread,
+        case.limit("battery.cell_spread_warn"),
+        code="battery.cells_apart",
+        of=None,
+        unit="1",
+        evidence=cells,
+        values=places,
+        urgency=ck.Urgency.PLAN_IT,
+        says=ck.Says(passes="", fails="", undecided=""),
+    )
     if judged.verdict is ck.Verdict.PASS and warned.verdict is ck.Verdict.FAIL:
         yield case.advise(
-            code="battery.cells_apart", value=spread, unit="1", evidence=cells, limits=warned.limits, low=low.place, spread=places["spread"],
-            says="{low} lies {spread} below the best cell. One handbook would already call the battery unserviceable; watch it.",
-        )  # fmt: skip
+            code="battery.cells_apart",
+            value=spread,
+            unit="1",
+            evidence=cells,
+            limits=warned.limits,
+            low=low.place,
+            spread=places["spread"],
+            says=(
+                "{low} lies {spread} below the best cell. One handbook would already call the battery"
+                " unserviceable; watch it."
+            ),
+        )

@@ -1,8 +1,9 @@
-"""Charging at the kerb: current and voltage for this battery, how far the hours at hand reach, when to stop, and gas.
+"""Charging at the kerb: current and voltage for this battery, how far the hours at hand reach, when to stop,
+and gas.
 
-A battery takes the charger's whole current only at first. Then it takes less and less, in proportion to what is still missing, with a
-time constant that belongs to this battery, its temperature and its age. So the last fifth takes most of the time, and a visit seldom
-fills a battery.
+A battery takes the charger's whole current only at first. Then it takes less and less, in proportion to what
+is still missing, with a time constant that belongs to this battery, its temperature and its age. So the last
+fifth takes most of the time, and a visit seldom fills a battery.
 """
 
 from __future__ import annotations
@@ -55,14 +56,23 @@ from .declarations import (
 )
 
 CELSIUS_25 = 298.15
-TAU_25, TAU_HALF_WIDTH, TAU_DOUBLES = 2.25 * HOUR, 0.75 * HOUR, 25.0  # s, s, and K colder; source: acceptance-default
+TAU_25, TAU_HALF_WIDTH, TAU_DOUBLES = (
+    2.25 * HOUR,
+    0.75 * HOUR,
+    25.0,
+)  # s, s, and K colder; source: acceptance-default
 TAU_LAW = HOUR  # no healthy battery takes its charge faster; source: ampere-hour-law
 TAIL = 0.01  # A for each Ah: the current at which a charge is ended; source: tail-current
 #: A for each Ah: what a charger may give at most when the label says nothing. source: charge-current-by-type
 MOST = {BatteryType.FLOODED: 0.25, BatteryType.EFB: 0.25, BatteryType.AGM: 0.2, BatteryType.GEL: 0.2}
 MOST_UNKNOWN = 0.2
-COLDEST, HOTTEST = 243.15, 333.15  # K, where the compensation of the charging voltage ends; source: charging-compensation
-LAID_DOWN = 0.3  # A for each Ah: the upper end that is printed for AGM and gel; source: charge-current-by-type
+COLDEST, HOTTEST = (
+    243.15,
+    333.15,
+)  # K, where the compensation of the charging voltage ends; source: charging-compensation
+LAID_DOWN = (
+    0.3  # A for each Ah: the upper end that is printed for AGM and gel; source: charge-current-by-type
+)
 #: V at 25 °C, and the ends between which the compensated voltage is kept. source: charge-voltage-by-type
 VOLTAGE = {
     BatteryType.FLOODED: (14.6, 13.5, 15.4),
@@ -88,24 +98,64 @@ class ChargingPlace(Enum):
 # ---- what is asked and read
 
 charge_place = battery.observation(
-    "charge_place", "Where the battery is charged", ChargingPlace, how="Bonnet open, doors open; under a roof gas collects at the top.", hazard=SPARK
+    "charge_place",
+    "Where the battery is charged",
+    ChargingPlace,
+    how="Bonnet open, doors open; under a roof gas collects at the top.",
+    hazard=SPARK,
 )
-charger = battery.trait("charger", "Current of the charger at hand", units=("A",), possible=(0.5, 200), how="On its plate.")
-hours_at_hand = battery.trait("charge_hours", "Time at hand for charging", units=("h", "min"), possible=(0.1, 72), how="Before the customer needs the car.")
+charger = battery.trait(
+    "charger", "Current of the charger at hand", units=("A",), possible=(0.5, 200), how="On its plate."
+)
+hours_at_hand = battery.trait(
+    "charge_hours",
+    "Time at hand for charging",
+    units=("h", "min"),
+    possible=(0.1, 72),
+    how="Before the customer needs the car.",
+)
 label_voltage = battery.trait(
-    "label_voltage", "Charging voltage on the label", units=("V",), possible=(13.2, 16.5), part="battery", how="At 25 °C, the highest it names.",
-)  # fmt: skip
-room = battery.trait("charge_room", "Size of the closed space", units=("m³",), possible=(0.5, 500), how="Length by width by height.")
+    "label_voltage",
+    "Charging voltage on the label",
+    units=("V",),
+    possible=(13.2, 16.5),
+    part="battery",
+    how="At 25 °C, the highest it names.",
+)
+room = battery.trait(
+    "charge_room",
+    "Size of the closed space",
+    units=("m³",),
+    possible=(0.5, 500),
+    how="Length by width by height.",
+)
 charge_elapsed = battery.measurand(
-    "charge_elapsed", "min", "Time on the charger", possible=(0, 6000), usual=(1, 3000), accuracy="1 min",
+    "charge_elapsed",
+    "min",
+    "Time on the charger",
+    possible=(0, 6000),
+    usual=(1, 3000),
+    accuracy="1 min",
     how="Since the charger's leads were connected and it was switched on.",
-)  # fmt: skip
+)
 charge_current = battery.measurand(
-    "charge_current", "A", "Current from the charger", possible=(0, 200), usual=(0.1, 60), accuracy="3 % + 0.1 A", places=("first", "later"),
-    read_with=(charge_elapsed, charger_voltage, temperature), where="Clamp meter around the charger's lead.",
-    how="Twice, half an hour or more apart, once the voltage no longer rises; nothing switched on in between.",
-    hazard=f"{DAMAGED} {SPARK} {ACID} Charger off while its leads go on or come off. Stop when it smokes, swells, gasses hard or grows hot.",
-)  # fmt: skip
+    "charge_current",
+    "A",
+    "Current from the charger",
+    possible=(0, 200),
+    usual=(0.1, 60),
+    accuracy="3 % + 0.1 A",
+    places=("first", "later"),
+    read_with=(charge_elapsed, charger_voltage, temperature),
+    where="Clamp meter around the charger's lead.",
+    how=(
+        "Twice, half an hour or more apart, once the voltage no longer rises; nothing switched on in between."
+    ),
+    hazard=(
+        f"{DAMAGED} {SPARK} {ACID} Charger off while its leads go on or come off. Stop when it smokes,"
+        " swells, gasses hard or grows hot."
+    ),
+)
 
 
 # ---- calculations
@@ -155,7 +205,9 @@ def voltage_to_set(
 
 
 @battery.calculation(source="charge-current-by-type")
-def current_allowed(capacity: Annotated[float, "C", ck.Within(above=0)], per_hour: PerHour) -> Annotated[float, "A"]:
+def current_allowed(
+    capacity: Annotated[float, "C", ck.Within(above=0)], per_hour: PerHour
+) -> Annotated[float, "A"]:
     """The most a charger may give: a share of the 20-hour capacity each hour.
 
     >>> current_allowed.si(70 * 3600, 0.2)
@@ -165,8 +217,11 @@ def current_allowed(capacity: Annotated[float, "C", ck.Within(above=0)], per_hou
 
 
 @battery.calculation(source="acceptance-default")
-def usual_acceptance_time(temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]) -> Annotated[float, "s"]:
-    """Acceptance time of a battery of which nothing is known: 1.5 to 3 h at 25 °C, twice that at 0 °C. Two readings beat it.
+def usual_acceptance_time(
+    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
+) -> Annotated[float, "s"]:
+    """Acceptance time of a battery of which nothing is known: 1.5 to 3 h at 25 °C, twice that at 0 °C. Two
+    readings beat it.
 
     >>> usual_acceptance_time.si(273.15) / 3600
     4.5
@@ -175,7 +230,9 @@ def usual_acceptance_time(temperature: Annotated[float, "K", ck.Within(243.15, 3
 
 
 @battery.calculation(source="charge-time-model")
-def missing_after(missing: Missing, current: Current, tau: Tau, elapsed: Annotated[float, "s", ck.Within(low=0)]) -> Annotated[float, "C"]:
+def missing_after(
+    missing: Missing, current: Current, tau: Tau, elapsed: Annotated[float, "s", ck.Within(low=0)]
+) -> Annotated[float, "C"]:
     """What is still missing after some time on the charger.
 
     >>> round(missing_after.si(35 * 3600, 10, 2 * 3600, 2.2133 * 3600) / 3600, 2)
@@ -188,7 +245,9 @@ def missing_after(missing: Missing, current: Current, tau: Tau, elapsed: Annotat
 
 
 @battery.calculation(source="charge-time-model")
-def charger_needed(missing: Left, tau: Tau, left: Left, hours: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "A"]:
+def charger_needed(
+    missing: Left, tau: Tau, left: Left, hours: Annotated[float, "s", ck.Within(above=0)]
+) -> Annotated[float, "A"]:
     """The smallest charger that leaves no more than `left` missing in the time at hand.
 
     >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
@@ -201,16 +260,26 @@ def charger_needed(missing: Left, tau: Tau, left: Left, hours: Annotated[float, 
         return 0.0
     soonest = time_to_return.si(1 - left / missing, tau)
     if hours <= soonest:
-        raise ValueError(f"No charger does it in {hours / HOUR:.1f} h; this battery itself needs {soonest / HOUR:.1f} h for that.")
-    low, high = (missing - left) / hours, missing / tau  # a smaller one cannot, and above the larger the battery sets the pace
+        raise ValueError(
+            f"No charger does it in {hours / HOUR:.1f} h; this battery itself needs {soonest / HOUR:.1f} h"
+            " for that."
+        )
+    low, high = (
+        (missing - left) / hours,
+        missing / tau,
+    )  # a smaller one cannot, and above the larger the battery sets the pace
     for _ in range(60):
         middle = (low + high) / 2
-        low, high = (middle, high) if charging_time_to.si(missing, middle, tau, left) > hours else (low, middle)
+        low, high = (
+            (middle, high) if charging_time_to.si(missing, middle, tau, left) > hours else (low, middle)
+        )
     return high
 
 
 @battery.calculation(source="charge-factor")
-def charge_to_give(missing: Missing, factor: Annotated[float, "1", ck.Within(1, 1.5)]) -> Annotated[float, "C"]:
+def charge_to_give(
+    missing: Missing, factor: Annotated[float, "1", ck.Within(1, 1.5)]
+) -> Annotated[float, "C"]:
     """Ampere-hours that a charger must give for what is missing, its losses paid.
 
     >>> round(charge_to_give.si(35 * 3600, 1.15) / 3600, 2)
@@ -234,12 +303,20 @@ class _Plan:
     found: Charge
 
     def share(self, elapsed: float) -> float:
-        return 1 - missing_after.si(self.missing.number, self.current.number, self.tau.number, elapsed) / self.holds.number
+        return (
+            1
+            - missing_after.si(self.missing.number, self.current.number, self.tau.number, elapsed)
+            / self.holds.number
+        )
 
     def time_to(self, share: float) -> ck.Value | None:
         """None when it is charged that far already."""
         left = ck.propagate(lambda holds: (1 - share) * holds, (self.holds,), "charge")
-        return charging_time_to(self.missing, self.current, self.tau, left) if left.number < self.missing.number else None
+        return (
+            charging_time_to(self.missing, self.current, self.tau, left)
+            if left.number < self.missing.number
+            else None
+        )
 
     @property
     def whole(self) -> ck.Value:
@@ -262,25 +339,35 @@ def charge_plan(
     body: Annotated[Case | None, case_seen],
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """How long a charge takes, why its end takes longest, and what the hours at hand reach. Asked for by naming the charger or the hours."""
+    """How long a charge takes, why its end takes longest, and what the hours at hand reach.
+
+    Asked for by naming the charger or the hours.
+    """
     if gives is None and hours is None:
         return
     if body not in (None, Case.SOUND) or acid_level is Level.BARE:
         yield case.does_not_apply("The battery is not charged: what was seen of it bars that.")
         return
     if rest is None:
-        yield case.gap(rest_voltage, "How long a charge takes depends on how empty the battery is; its voltage at rest was not read.")
+        yield case.gap(
+            rest_voltage,
+            "How long a charge takes depends on how empty the battery is; its voltage at rest was not read.",
+        )
         return
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(capacity, "How long a charge takes follows from the battery's Ah, which are not known.")
+        yield case.gap(
+            capacity, "How long a charge takes follows from the battery's Ah, which are not known."
+        )
         return
     plan = _plan(rest, charge_of(case, rest), holds, gives, warmth, kind, currents or [])
     if plan is None:
         yield case.advise(
-            code="battery.charge_plan", urgency=ck.Urgency.NOTHING, evidence=[rest],
+            code="battery.charge_plan",
+            urgency=ck.Urgency.NOTHING,
+            evidence=[rest],
             says="By its voltage at rest the battery is about full; there is little to charge.",
-        )  # fmt: skip
+        )
         return
     yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
     if hours is not None:
@@ -288,7 +375,13 @@ def charge_plan(
 
 
 def _plan(
-    rest: ck.Reading, found: Charge, holds: ck.Value, gives: ck.Value | None, warmth: ck.Reading | None, kind: BatteryType | None, currents: list[ck.Reading]
+    rest: ck.Reading,
+    found: Charge,
+    holds: ck.Value,
+    gives: ck.Value | None,
+    warmth: ck.Reading | None,
+    kind: BatteryType | None,
+    currents: list[ck.Reading],
 ) -> _Plan | None:
     share = found.share
     missing = ck.propagate(lambda charged, ah: max(0.0, 1 - charged) * ah, (share, holds), "charge")
@@ -315,7 +408,9 @@ def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value]
     """First and later reading with the time between them; None when one of them or its time is missing."""
     by_place = {reading.place: reading for reading in currents}
     first, later = by_place.get("first"), by_place.get("later")
-    then, now = (reading.read_with(charge_elapsed) if reading is not None else None for reading in (first, later))
+    then, now = (
+        reading.read_with(charge_elapsed) if reading is not None else None for reading in (first, later)
+    )
     if first is None or later is None or then is None or now is None or now.number <= then.number:
         return None
     return first, later, now.value - then.value
@@ -332,11 +427,19 @@ def _fitted(currents: list[ck.Reading]) -> ck.Value | None:
     return acceptance_time(first, later, apart)
 
 
-def _setting(kind: BatteryType | None, label: ck.Value | None, warmth: ck.Reading | None, plan: _Plan, gives: ck.Value | None) -> str:
+def _setting(
+    kind: BatteryType | None,
+    label: ck.Value | None,
+    warmth: ck.Reading | None,
+    plan: _Plan,
+    gives: ck.Value | None,
+) -> str:
     """What to set on the charger, in a sentence or two."""
     words = []
     if gives is not None and gives.number > plan.current.number:
-        words.append(f" Set the charger to {plan.current.number:.0f} A at most, unless the label allows more.")
+        words.append(
+            f" Set the charger to {plan.current.number:.0f} A at most, unless the label allows more."
+        )
     if kind is None and label is None:
         words.append(" Its type is not known, so set no more than 14.4 V.")
         return "".join(words)
@@ -358,27 +461,54 @@ def _hours(seconds: float) -> str:
     return f"{hours * 60:.0f} min" if hours < 0.95 else f"{hours:.1f} h" if hours < 9.95 else f"{hours:.0f} h"
 
 
-def _planned(case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value | None, setting: str) -> ck.Finding:
+def _planned(
+    case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value | None, setting: str
+) -> ck.Finding:
     whole, to_enough = plan.whole, plan.time_to(ENOUGH)
     low, high = max(0.0, whole.number - 1.645 * whole.u), whole.number + 1.645 * whole.u
     places: dict[str, Any] = {
-        "share": plan.found.words["share"], "band": plan.found.words["band"], "current": f"{plan.current.number:.0f} A", "whole": _hours(whole.number),
-        "tail": f"{plan.tail.number:.1f} A", "spread": f"{_hours(low)} to {_hours(high)}", "setting": setting,
-    }  # fmt: skip
-    says = "From about {share} ({band}) a charge at {current} takes about {whole} ({spread}) until the current has fallen to {tail}."
+        "share": plan.found.words["share"],
+        "band": plan.found.words["band"],
+        "current": f"{plan.current.number:.0f} A",
+        "whole": _hours(whole.number),
+        "tail": f"{plan.tail.number:.1f} A",
+        "spread": f"{_hours(low)} to {_hours(high)}",
+        "setting": setting,
+    }
+    says = (
+        "From about {share} ({band}) a charge at {current} takes about {whole} ({spread}) until the current"
+        " has fallen to {tail}."
+    )
     if to_enough is not None:
-        places |= {"enough": _hours(to_enough.number), "portion": f"{100 * (1 - to_enough.number / whole.number):.0f} %"}
-        says += " 80 % is there after {enough}; the rest takes {portion} of the time, because a battery takes less and less."
+        places |= {
+            "enough": _hours(to_enough.number),
+            "portion": f"{100 * (1 - to_enough.number / whole.number):.0f} %",
+        }
+        says += (
+            " 80 % is there after {enough}; the rest takes {portion} of the time, because a battery takes"
+            " less and less."
+        )
     if hours is not None:
         places |= {"hours": _hours(hours.number), "reached": f"{100 * plan.share(hours.number):.0f} %"}
-        says += " In the {hours} at hand it reaches about {reached}" + (": not full." if hours.number < whole.number else ".")
+        says += " In the {hours} at hand it reaches about {reached}" + (
+            ": not full." if hours.number < whole.number else "."
+        )
     return case.advise(
-        code="battery.charge_plan", value=whole, unit="h", of=charge_current, evidence=[rest], urgency=ck.Urgency.THIS_VISIT,
-        figure=_picture(plan, hours), says=says + "{setting}", **places,
-    )  # fmt: skip
+        code="battery.charge_plan",
+        value=whole,
+        unit="h",
+        of=charge_current,
+        evidence=[rest],
+        urgency=ck.Urgency.THIS_VISIT,
+        figure=_picture(plan, hours),
+        says=says + "{setting}",
+        **places,
+    )
 
 
-def _which_charger(case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value, kind: BatteryType | None) -> Iterator[ck.Finding]:
+def _which_charger(
+    case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value, kind: BatteryType | None
+) -> Iterator[ck.Finding]:
     """The smallest charger that brings it to 80 % in the hours at hand, or that none does."""
     left = (1 - ENOUGH) * plan.holds.number
     if left >= plan.missing.number:
@@ -389,16 +519,35 @@ def _which_charger(case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value
     except ValueError:
         soonest = time_to_return.si(1 - left / plan.missing.number, plan.tau.number)
         yield case.advise(
-            code="battery.charger", evidence=[rest], urgency=ck.Urgency.THIS_VISIT, hours=_hours(hours.number), soonest=_hours(soonest),
-            says="No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest} for that. "
-            "Leave a charger there, or charge it elsewhere.",
-        )  # fmt: skip
+            code="battery.charger",
+            evidence=[rest],
+            urgency=ck.Urgency.THIS_VISIT,
+            hours=_hours(hours.number),
+            soonest=_hours(soonest),
+            says=(
+                "No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest}"
+                " for that. Leave a charger there, or charge it elsewhere."
+            ),
+        )
         return
-    fits = "" if needed <= most else " That is more than this battery should be given ({most}), so it takes longer."
+    fits = (
+        ""
+        if needed <= most
+        else " That is more than this battery should be given ({most}), so it takes longer."
+    )
     yield case.advise(
-        code="battery.charger", evidence=[rest], urgency=ck.Urgency.NOTHING, needed=f"{needed:.0f} A", hours=_hours(hours.number), most=f"{most:.0f} A",
-        says="A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the battery then sets the pace." + fits,
-    )  # fmt: skip
+        code="battery.charger",
+        evidence=[rest],
+        urgency=ck.Urgency.NOTHING,
+        needed=f"{needed:.0f} A",
+        hours=_hours(hours.number),
+        most=f"{most:.0f} A",
+        says=(
+            "A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the"
+            " battery then sets the pace."
+        )
+        + fits,
+    )
 
 
 @battery.check("The charge, by its current")
@@ -410,21 +559,33 @@ def charge_tail(
     minutes: Annotated[ck.Value | None, reserve],
     kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Whether the current tells that the charge is done, how long it still takes, and whether the battery grows too hot."""
+    """Whether the current tells that the charge is done, how long it still takes, and whether the battery
+    grows too hot.
+    """
     if not currents:
         return
     latest = next((reading for reading in currents if reading.place == "later"), currents[-1])
     hot = latest.read_with(temperature)
     if hot is not None:
         warm = case.judge(
-            hot, case.limit("battery.charge_temperature"), code="battery.charge_hot", urgency=ck.Urgency.BEFORE_DRIVING, evidence=[latest],
+            hot,
+            case.limit("battery.charge_temperature"),
+            code="battery.charge_hot",
+            urgency=ck.Urgency.BEFORE_DRIVING,
+            evidence=[latest],
             values={"read": ck.show(hot.value, "°C", doubt=False)},
             says=ck.Says(
                 passes="",
-                fails="On the charger the battery has reached {read}; {limit} is the most. Stop charging, let it cool, and look for a shorted cell.",
-                undecided="On the charger the battery is at about {read}, close to {limit}, the most allowed. Charge with less or pause.",
+                fails=(
+                    "On the charger the battery has reached {read}; {limit} is the most. Stop charging, let"
+                    " it cool, and look for a shorted cell."
+                ),
+                undecided=(
+                    "On the charger the battery is at about {read}, close to {limit}, the most allowed."
+                    " Charge with less or pause."
+                ),
             ),
-        )  # fmt: skip
+        )
         if warm.verdict is not ck.Verdict.PASS:
             yield warm
     holds = capacity_known(holds, minutes, kind)
@@ -436,39 +597,75 @@ def charge_tail(
     read, end = ck.show(latest.value, "A", doubt=False), f"{tail.number:.1f} A"
     held = latest.read_with(charger_voltage) or case.reading(charger_voltage)
     if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
-        return  # at too low a voltage the current falls before the battery is full; the check of the charger says so
+        # at too low a voltage the current falls before the battery is full; the check of the charger says so
+        return
     if latest.number <= tail.number:
         yield case.advise(
-            code="battery.charge_tail", value=latest, evidence=currents, urgency=ck.Urgency.NOTHING, calls_for=None, read=read, tail=end,
-            says="The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or sulphated battery looks the same, "
-            "so read its voltage after a rest and put it under load.",
-        )  # fmt: skip
+            code="battery.charge_tail",
+            value=latest,
+            evidence=currents,
+            urgency=ck.Urgency.NOTHING,
+            calls_for=None,
+            read=read,
+            tail=end,
+            says=(
+                "The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or"
+                " sulphated battery looks the same, so read its voltage after a rest and put it under load."
+            ),
+        )
         return
     pair = _pair(currents)
     if pair is None:
-        yield case.gap(charge_current, "How long the charge still takes needs two readings of its current, each with its time on the charger.")
+        yield case.gap(
+            charge_current,
+            "How long the charge still takes needs two readings of its current, each with its time on the"
+            " charger.",
+        )
         return
     first, later, apart = pair
     tau = _fitted(currents)
     if tau is None:
         yield case.open(
-            code="battery.charge_tail", value=later, evidence=currents, next_test=charge_current, was=ck.show(first.value, "A", doubt=False), read=read,
+            code="battery.charge_tail",
+            value=later,
+            evidence=currents,
+            next_test=charge_current,
+            was=ck.show(first.value, "A", doubt=False),
+            read=read,
             apart=_hours(apart.number),
-            says="In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still sets the pace. "
-            "If it rises at a steady voltage, feel whether the battery grows hot, and stop if it does.",
-        )  # fmt: skip
+            says=(
+                "In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still"
+                " sets the pace. If it rises at a steady voltage, feel whether the battery grows hot, and"
+                " stop if it does."
+            ),
+        )
         return
     left = time_left(later, tail, tau)
     missing = ck.propagate(lambda amps, constant: amps * constant, (later.value, tau), "charge")
-    quick = " That is quicker than a battery usually takes charge; part of it may only make gas." if tau.number < TAU_LAW else ""
+    quick = (
+        " That is quicker than a battery usually takes charge; part of it may only make gas."
+        if tau.number < TAU_LAW
+        else ""
+    )
     yield case.advise(
-        code="battery.charge_tail", value=left, unit="h", of=charge_current, evidence=currents, urgency=ck.Urgency.THIS_VISIT, read=read, tail=end,
-        tau=_hours(tau.number), left=_hours(left.number), spread=f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
+        code="battery.charge_tail",
+        value=left,
+        unit="h",
+        of=charge_current,
+        evidence=currents,
+        urgency=ck.Urgency.THIS_VISIT,
+        read=read,
+        tail=end,
+        tau=_hours(tau.number),
+        left=_hours(left.number),
+        spread=f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
         missing=f"{missing.number / HOUR:.0f} Ah",
-        says="The current falls with a time constant of {tau}. "
-        "At {read} about {missing} are still missing, and down to {tail} it takes another {left} ({spread})."
+        says=(
+            "The current falls with a time constant of {tau}. At {read} about {missing} are still missing,"
+            " and down to {tail} it takes another {left} ({spread})."
+        )
         + quick,
-    )  # fmt: skip
+    )
 
 
 def _least(case: ck.Case, kind: BatteryType | None) -> float:
@@ -476,23 +673,40 @@ def _least(case: ck.Case, kind: BatteryType | None) -> float:
     own = case.specified.get(charger_voltage.key)
     if own is not None and own.low is not None:
         return own.low.number
-    low = case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low if kind is not None else None
+    low = (
+        case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low
+        if kind is not None
+        else None
+    )
     return low.number if low is not None else 0.0
 
 
-def _too_much(case: ck.Case, currents: list[ck.Reading], holds: ck.Value, kind: BatteryType | None) -> Iterator[ck.Finding]:
+def _too_much(
+    case: ck.Case, currents: list[ck.Reading], holds: ck.Value, kind: BatteryType | None
+) -> Iterator[ck.Finding]:
     if kind not in (BatteryType.AGM, BatteryType.GEL):
         return
     most = current_allowed(holds, ck.exact("ratio", LAID_DOWN))
     strongest = max(currents, key=lambda reading: reading.number)
     judged = case.judge(
-        strongest, ck.Limit(key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]),
-        code="battery.charge_current", values={"read": ck.show(strongest.value, "A", doubt=False)},
-        says=ck.Says(
-            passes="", fails="It is charged with {read}; {limit} is usual for a closed battery of this size unless its label allows more.",
-            undecided="It is charged with {read}, close to the {limit} that is usual for a closed battery of this size.",
+        strongest,
+        ck.Limit(
+            key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]
         ),
-    )  # fmt: skip
+        code="battery.charge_current",
+        values={"read": ck.show(strongest.value, "A", doubt=False)},
+        says=ck.Says(
+            passes="",
+            fails=(
+                "It is charged with {read}; {limit} is usual for a closed battery of this size unless its"
+                " label allows more."
+            ),
+            undecided=(
+                "It is charged with {read}, close to the {limit} that is usual for a closed battery of this"
+                " size."
+            ),
+        ),
+    )
     if judged.urgency is not ck.Urgency.NOTHING:
         yield judged
 
@@ -508,12 +722,21 @@ def charging_air(
     kind: Annotated[BatteryType | None, battery_type],
     space: Annotated[ck.Value | None, room],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Hydrogen where air does not move. What the rules for workplaces ask comes first; the figures show why. source: well-ventilated"""
+    """Hydrogen where air does not move.
+
+    What the rules for workplaces ask comes first; the figures show why. source: well-ventilated
+    """
     if there is None:
         return
     holds = capacity_known(holds, minutes, kind)
     closed = there in (ChargingPlace.CLOSED_ROOM, ChargingPlace.LOAD_SPACE)
-    amps = gives.number if gives is not None else current_allowed.si(holds.number, MOST_UNKNOWN) if holds is not None else 10.0
+    amps = (
+        gives.number
+        if gives is not None
+        else current_allowed.si(holds.number, MOST_UNKNOWN)
+        if holds is not None
+        else 10.0
+    )
     volume = space.number if space is not None else LOAD_SPACE
     soon = time_to_one_percent.si(volume, amps, CELLS, 293.15)
     valve = kind in (BatteryType.AGM, BatteryType.GEL)
@@ -521,20 +744,38 @@ def charging_air(
     if holds is not None:
         flow = air_flow.si(CELLS, (GAS_CLOSED if valve else GAS_VENTED) * holds.number / HOUR) * HOUR
         air = f" With a charger that limits its voltage it needs {flow:.2f} m³ of fresh air an hour."
-    places: dict[str, Any] = {"amps": f"{amps:.0f} A", "soon": _hours(soon), "air": air, "volume": f"{volume:.0f} m³", "where": there.value}
+    places: dict[str, Any] = {
+        "amps": f"{amps:.0f} A",
+        "soon": _hours(soon),
+        "air": air,
+        "volume": f"{volume:.0f} m³",
+        "where": there.value,
+    }
     if closed:
         yield case.looked(
-            charge_place, passed=False, code="battery.charging_air", urgency=ck.Urgency.THIS_VISIT,
-            says="It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in about {soon}, sooner under the roof, "
-            "and a spark can set it off. Open up or take it outside before charging goes on.{air}", **places,
-        )  # fmt: skip
+            charge_place,
+            passed=False,
+            code="battery.charging_air",
+            urgency=ck.Urgency.THIS_VISIT,
+            says=(
+                "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in"
+                " about {soon}, sooner under the roof, and a spark can set it off. Open up or take it outside"
+                " before charging goes on.{air}"
+            ),
+            **places,
+        )
     elif there is ChargingPlace.AIRY:
         yield case.looked(
-            charge_place, passed=True, code="battery.charging_air",
-            says="It is charged indoors with air moving; keep it moving until an hour after.{air}", air=air,
-        )  # fmt: skip
+            charge_place,
+            passed=True,
+            code="battery.charging_air",
+            says="It is charged indoors with air moving; keep it moving until an hour after.{air}",
+            air=air,
+        )
     else:
-        yield case.looked(charge_place, passed=True, code="battery.charging_air", says="It is charged in the open.")
+        yield case.looked(
+            charge_place, passed=True, code="battery.charging_air", says="It is charged in the open."
+        )
 
 
 @battery.check("Charging voltage for the battery's warmth")
@@ -544,8 +785,16 @@ def charging_by_warmth(
     volts: Annotated[ck.Reading | None, charging_voltage],
     ruled: Annotated[Control | None, control],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A cold battery asks for more than a warm one. Only where the set point is fixed, the battery's warmth was taken, and no own figure stands."""
-    if volts is None or ruled is not Control.FIXED or charging_voltage.key in case.specified or volts.disagrees:
+    """A cold battery asks for more than a warm one.
+
+    Only where the set point is fixed, the battery's warmth was taken, and no own figure stands.
+    """
+    if (
+        volts is None
+        or ruled is not Control.FIXED
+        or charging_voltage.key in case.specified
+        or volts.disagrees
+    ):
         return
     warmth = volts.read_with(temperature)
     if warmth is None:
@@ -556,15 +805,28 @@ def charging_by_warmth(
     low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
     warm = ck.show(warmth.value, "°C", doubt=False)
     yield case.judge(
-        volts, ck.Limit(key="battery.charging_by_warmth", low=low, high=high, source=case.system.sources["charging-by-warmth"]),
-        code="battery.charging_by_warmth", urgency=ck.Urgency.PLAN_IT, evidence=[warmth], next_test=charging_voltage,
-        values={"read": ck.show(volts.value, "V", doubt=False), "warm": warm, "slow": _slow(volts.number, low.number)},
+        volts,
+        ck.Limit(
+            key="battery.charging_by_warmth",
+            low=low,
+            high=high,
+            source=case.system.sources["charging-by-warmth"],
+        ),
+        code="battery.charging_by_warmth",
+        urgency=ck.Urgency.PLAN_IT,
+        evidence=[warmth],
+        next_test=charging_voltage,
+        values={
+            "read": ck.show(volts.value, "V", doubt=False),
+            "warm": warm,
+            "slow": _slow(volts.number, low.number),
+        },
         says=ck.Says(
             passes="For a battery at {warm} {limit} is usual; it gets {read}.",
             fails="For a battery at {warm} {limit} is usual; it gets {read}. {slow}",
             undecided="For a battery at {warm} {limit} is usual; it gets {read}, close to an end of that.",
         ),
-    )  # fmt: skip
+    )
 
 
 def _slow(volts: float, low: float) -> str:
@@ -581,7 +843,12 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
     chart = ck.Chart(x=(0.0, end / HOUR), y=(0.0, 100.0))
     curve = [(end * n / 80 / HOUR, 100 * plan.share(end * n / 80)) for n in range(81)]
     marks: list[ck.Polyline | ck.Dot | ck.Label] = [
-        *chart.scales([step * n for n in range(int(end / HOUR / step) + 1)], [0, 20, 40, 60, 80, 100], "hours on the charger", "charge, %"),
+        *chart.scales(
+            [step * n for n in range(int(end / HOUR / step) + 1)],
+            [0, 20, 40, 60, 80, 100],
+            "hours on the charger",
+            "charge, %",
+        ),
         chart.line([(0.0, 80.0), (end / HOUR, 80.0)], 0.5, dashed=True),
         chart.line(curve, 1.2),
         chart.words(whole / HOUR, 100 * plan.share(whole), f"about full after {_hours(whole)}", "end", 1.5),
@@ -590,12 +857,19 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
     to_enough = plan.time_to(ENOUGH)
     if to_enough is not None:
         marks += chart.dot(to_enough.number / HOUR, 80.0, 0.0)
-        marks += [chart.words(to_enough.number / HOUR, 80.0, f" 80 % after {_hours(to_enough.number)}", "start", -5.5)]
+        marks += [
+            chart.words(
+                to_enough.number / HOUR, 80.0, f" 80 % after {_hours(to_enough.number)}", "start", -5.5
+            )
+        ]
         told += f" to 80 % in {_hours(to_enough.number)}"
     told += f" and is about full after {_hours(whole)}."
     if hours is not None:
         at = 100 * plan.share(hours.number)
-        marks += [chart.line([(hours.number / HOUR, 0.0), (hours.number / HOUR, at)], 0.7, dashed=True), *chart.dot(hours.number / HOUR, at, 0.0)]
+        marks += [
+            chart.line([(hours.number / HOUR, 0.0), (hours.number / HOUR, at)], 0.7, dashed=True),
+            *chart.dot(hours.number / HOUR, at, 0.0),
+        ]
         marks += [chart.words(hours.number / HOUR, 0.0, f" this visit: {at:.0f} %", "start", 2.0)]
         told += f" The {_hours(hours.number)} at hand end at about {at:.0f} %."
     return chart.figure(marks, f"State of charge against time at {plan.current.number:.0f} A", told)

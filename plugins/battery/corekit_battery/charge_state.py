@@ -1,4 +1,6 @@
-"""How full the battery is, by its voltage at rest: always a band, because the acid decides what a voltage means."""
+"""How full the battery is, by its voltage at rest: always a band, because the acid decides what a voltage
+means.
+"""
 
 from __future__ import annotations
 
@@ -40,19 +42,29 @@ EFB: Rows = ((11.80, 0.0), (12.00, 0.25), (12.25, 0.5), (12.50, 0.75), (12.75, 1
 AGM: Rows = ((11.80, 0.0), (12.00, 0.25), (12.30, 0.5), (12.60, 0.75), (12.85, 1.0))
 GEL: Rows = ((11.80, 0.0), (12.05, 0.25), (12.35, 0.5), (12.65, 0.75), (12.90, 1.0))
 
-KNOWN, UNKNOWN = 0.05, 0.15  # half-widths of the scale's doubt in shares of a full charge; source: charge-doubt
-UNRESTED = 0.10  # more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-doubt
+KNOWN, UNKNOWN = (
+    0.05,
+    0.15,
+)  # half-widths of the scale's doubt in shares of a full charge; source: charge-doubt
+# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-doubt
+UNRESTED = 0.10
 EMF_SLOPE = 0.2e-3  # V/K and cell; source: emf-temperature
 REST_AGM, REST_FLOODED = 3 * 3600.0, 4 * 3600.0  # s; source: rest-agm, source: rest-flooded
-ABOVE_ANY = 13.0  # V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's doubt added
-UNSEEN_KELVIN = 20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
+# V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's doubt
+# added
+ABOVE_ANY = 13.0
+UNSEEN_KELVIN = (
+    20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
+)
 
 Volts = Annotated[float, "V", ck.Within(0, 16)]
 Share = Annotated[float, "1"]
 
 
 @battery.calculation(source="emf-temperature")
-def rest_voltage_at_25(voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.2)]) -> Annotated[float, "V"]:
+def rest_voltage_at_25(
+    voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.2)]
+) -> Annotated[float, "V"]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
     >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
@@ -103,7 +115,8 @@ def charge_by_voltage_1280(voltage: Volts) -> Share:
 
 @battery.calculation(source="charge-doubt")
 def charge_by_voltage_flooded(voltage: Volts) -> Share:
-    """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the scales of 1.265 and 1.280.
+    """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
+    scales of 1.265 and 1.280.
 
     >>> charge_by_voltage_flooded.si(13.0)
     1.0
@@ -143,12 +156,19 @@ def charge_by_voltage_gel(voltage: Volts) -> Share:
 
 @battery.calculation(source="charge-doubt")
 def charge_by_voltage_any(voltage: Volts) -> Share:
-    """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales that read highest and lowest.
+    """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
+    that read highest and lowest.
 
     >>> charge_by_voltage_any.si(13.0)
     1.0
     """
-    scales = [charge_by_voltage_1265.si(voltage), charge_by_voltage_1280.si(voltage), ck.held(voltage, EFB), ck.held(voltage, AGM), ck.held(voltage, GEL)]
+    scales = [
+        charge_by_voltage_1265.si(voltage),
+        charge_by_voltage_1280.si(voltage),
+        ck.held(voltage, EFB),
+        ck.held(voltage, AGM),
+        ck.held(voltage, GEL),
+    ]
     return (min(scales) + max(scales)) / 2
 
 
@@ -159,7 +179,9 @@ def _in_table(voltage: float) -> float:
 
 @attrs.frozen(kw_only=True)
 class Scale:
-    """One way from rest voltage to charge: how, where 100 % begins, which limit a charge read off it may be held against."""
+    """One way from rest voltage to charge: how, where 100 % begins, which limit a charge read off it may be
+    held against.
+    """
 
     of: Callable[..., ck.Value]
     full: float
@@ -169,21 +191,58 @@ class Scale:
 
 
 # Where each scale reaches 100 %: the voltage of its full acid (80 °F against 60 °F) for the first two.
-_1265 = Scale(of=charge_by_voltage_1265, full=12.679, limit="battery.charge_for_load", half_width=KNOWN, words="acid 1.265 when full")
-_1280 = Scale(of=charge_by_voltage_1280, full=12.766, limit="battery.charge_for_load", half_width=KNOWN, words="acid 1.280 when full")
+_1265 = Scale(
+    of=charge_by_voltage_1265,
+    full=12.679,
+    limit="battery.charge_for_load",
+    half_width=KNOWN,
+    words="acid 1.265 when full",
+)
+_1280 = Scale(
+    of=charge_by_voltage_1280,
+    full=12.766,
+    limit="battery.charge_for_load",
+    half_width=KNOWN,
+    words="acid 1.280 when full",
+)
 _WEAK = "battery.charge_for_load_by_type"
-_FLOODED = Scale(of=charge_by_voltage_flooded, full=12.72, limit=_WEAK, half_width=UNKNOWN, words="flooded, acid not known")
+_FLOODED = Scale(
+    of=charge_by_voltage_flooded, full=12.72, limit=_WEAK, half_width=UNKNOWN, words="flooded, acid not known"
+)
 _BY_TYPE = {
     BatteryType.FLOODED: _FLOODED,
-    BatteryType.EFB: Scale(of=charge_by_voltage_efb, full=EFB[-1][0], limit=_WEAK, half_width=UNKNOWN, words="EFB, acid not known"),
-    BatteryType.AGM: Scale(of=charge_by_voltage_agm, full=AGM[-1][0], limit=_WEAK, half_width=UNKNOWN, words="AGM, acid not known"),
-    BatteryType.GEL: Scale(of=charge_by_voltage_gel, full=GEL[-1][0], limit=_WEAK, half_width=UNKNOWN, words="gel, acid not known"),
+    BatteryType.EFB: Scale(
+        of=charge_by_voltage_efb,
+        full=EFB[-1][0],
+        limit=_WEAK,
+        half_width=UNKNOWN,
+        words="EFB, acid not known",
+    ),
+    BatteryType.AGM: Scale(
+        of=charge_by_voltage_agm,
+        full=AGM[-1][0],
+        limit=_WEAK,
+        half_width=UNKNOWN,
+        words="AGM, acid not known",
+    ),
+    BatteryType.GEL: Scale(
+        of=charge_by_voltage_gel,
+        full=GEL[-1][0],
+        limit=_WEAK,
+        half_width=UNKNOWN,
+        words="gel, acid not known",
+    ),
 }
-_ANY = Scale(of=charge_by_voltage_any, full=12.8, limit=_WEAK, half_width=UNKNOWN, words="type and acid not known")
+_ANY = Scale(
+    of=charge_by_voltage_any, full=12.8, limit=_WEAK, half_width=UNKNOWN, words="type and acid not known"
+)
 
 
 def scale_for(kind: BatteryType | None, acid: FullAcid | None) -> Scale:
-    """The printed scale of the acid if that is known, else the scale of the type. No printed scale is on file for AGM, gel or acid 1.300."""
+    """The printed scale of the acid if that is known, else the scale of the type.
+
+    No printed scale is on file for AGM, gel or acid 1.300.
+    """
     if kind in (None, BatteryType.FLOODED, BatteryType.EFB):
         if acid is FullAcid.G1265:
             return _1265
@@ -192,7 +251,11 @@ def scale_for(kind: BatteryType | None, acid: FullAcid | None) -> Scale:
     if kind is None:
         return _BY_TYPE[BatteryType.AGM] if acid is FullAcid.G1300 else _ANY
     scale = _BY_TYPE[kind]
-    return attrs.evolve(scale, half_width=KNOWN, words=f"acid {acid.value} when full") if acid is not None else scale
+    return (
+        attrs.evolve(scale, half_width=KNOWN, words=f"acid {acid.value} when full")
+        if acid is not None
+        else scale
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -203,7 +266,8 @@ class Charge:
         share: 0 … 1, with the doubt of voltage, temperature, scale and rest.
         limit: Key of the limit that it may be held against.
         remarks: What the reader must know, each a sentence.
-        flattered: A charge left on the plates may make the voltage look better than the battery is; then only a low one means anything.
+        flattered: A charge left on the plates may make the voltage look better than the battery is; then only
+            a low one means anything.
     """
 
     share: ck.Value
@@ -214,7 +278,10 @@ class Charge:
     @property
     def words(self) -> dict[str, Any]:
         """Places for sentences: the share, its band (9 in 10), and the remarks."""
-        low, high = max(0.0, self.share.number - 1.645 * self.share.u), min(1.0, self.share.number + 1.645 * self.share.u)
+        low, high = (
+            max(0.0, self.share.number - 1.645 * self.share.u),
+            min(1.0, self.share.number + 1.645 * self.share.u),
+        )
         return {
             "share": f"{100 * self.share.number:.0f} %",
             "band": f"between {100 * low:.0f} and {100 * high:.0f} %",
@@ -255,17 +322,29 @@ def how_full(
         doubts["rest"] = UNRESTED
         how_long = "How long it had rested is not noted"
         if rested is not None:
-            how_long = f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
+            how_long = (
+                f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
+            )
         if surface is SurfaceCharge.TAKEN_OFF:  # source: surface-charge
-            remarks.append(f"{how_long}; the headlamps took the surface charge off, so this counts for less than a rested reading.")
+            remarks.append(
+                f"{how_long}; the headlamps took the surface charge off, so this counts for less than a"
+                " rested reading."
+            )
         else:
             flattered = rested is not None or surface is SurfaceCharge.LEFT
             if flattered:
-                remarks.append(f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is too soon to say.")
+                remarks.append(
+                    f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is"
+                    " too soon to say."
+                )
             else:
                 remarks.append(f"{how_long}, so this counts for less.")
-    share = scale.of(attrs.evolve(volts, number=min(max(volts.number, 0.0), 16.0)))  # corrected or shifted past what can be read it is empty, or full
-    budget = dict(share.budget) | {f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in doubts.items()}
+    share = scale.of(
+        attrs.evolve(volts, number=min(max(volts.number, 0.0), 16.0))
+    )  # corrected or shifted past what can be read it is empty, or full
+    budget = dict(share.budget) | {
+        f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in doubts.items()
+    }
     return Charge(
         share=ck.Value(share.kind, share.number, budget, share.rests_on),
         limit=_WEAK if full is not None and scale.limit == _WEAK else scale.limit,
@@ -290,7 +369,9 @@ def charge_of(case: ck.Case, rest: ck.Reading) -> Charge:
 
 
 def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge: bool = True) -> ck.Finding:
-    """Is there charge enough for a load test? The finding's probability is what the load test is barred by."""
+    """Is there charge enough for a load test? The finding's probability is what the load test
+    is barred by.
+    """
     enough = "Charged to about {share} ({band}) by its rest voltage of {rest}"
     return case.judge(
         found.share,
@@ -304,7 +385,8 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
         says=ck.Says(
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
-            undecided=enough + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
+            undecided=enough
+            + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
         ),
     )
 
@@ -323,30 +405,58 @@ def charge_state(
     body: Annotated[Case | None, case_seen],
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """State of charge as a band, and whether a load test would mean anything. A damaged, frozen or dry battery is not sent to be charged."""
+    """State of charge as a band, and whether a load test would mean anything.
+
+    A damaged, frozen or dry battery is not sent to be charged.
+    """
     values = [rest.value, *rest.others]
     if min(value.number for value in values) > ABOVE_ANY:
         low, high = min(value.number for value in values), max(value.number for value in values)
         yield case.open(
-            code="battery.surface_charge", of=rest_voltage, value=rest, evidence=[rest], next_test=rest_voltage,
+            code="battery.surface_charge",
+            of=rest_voltage,
+            value=rest,
+            evidence=[rest],
+            next_test=rest_voltage,
             read=ck.show(rest.value, "V", doubt=False) if len(values) == 1 else f"{low:.2f} to {high:.2f} V",
-            says="It stands at {read}, above what any full battery rests at: a surface charge is left from the charger, and this says nothing of "
-            "how full it is. Wait half a day, or take it off with the headlamps, then read again.",
-        )  # fmt: skip
+            says=(
+                "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
+                " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
+                " headlamps, then read again."
+            ),
+        )
         return
     if rest.disagrees:
         yield case.open(
-            code="battery.charge_state", of=rest_voltage, value=rest, evidence=[rest], next_test=rest_voltage, count=str(rest.count),
-            says="The {count} readings of the rest voltage disagree by more than their doubt; read it again before anything is concluded.",
-        )  # fmt: skip
+            code="battery.charge_state",
+            of=rest_voltage,
+            value=rest,
+            evidence=[rest],
+            next_test=rest_voltage,
+            count=str(rest.count),
+            says=(
+                "The {count} readings of the rest voltage disagree by more than their doubt; read it again"
+                " before anything is concluded."
+            ),
+        )
         return
     found = how_full(rest, rested=rested, warmth=warmth, surface=surface, kind=kind, acid=acid, full=full)
-    judged = judged_charge(case, rest, found, may_charge=body in (None, Case.SOUND) and acid_level is not Level.BARE)
+    judged = judged_charge(
+        case, rest, found, may_charge=body in (None, Case.SOUND) and acid_level is not Level.BARE
+    )
     if found.flattered and (judged.probability or 0.0) > 0.05:
         yield case.open(
-            code="battery.charge_state", of=rest_voltage, value=found.share, unit="%", evidence=[rest], next_test=rest_voltage, limits=judged.limits,
-            says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}", rest=ck.show(rest.value, "V", doubt=False), **found.words,
-        )  # fmt: skip
+            code="battery.charge_state",
+            of=rest_voltage,
+            value=found.share,
+            unit="%",
+            evidence=[rest],
+            next_test=rest_voltage,
+            limits=judged.limits,
+            says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
+            rest=ck.show(rest.value, "V", doubt=False),
+            **found.words,
+        )
     else:
         yield judged
     floor = case.judge(
@@ -357,7 +467,10 @@ def charge_state(
         values={"read": ck.show(rest.value, "V", doubt=False)},
         says=ck.Says(
             passes="",
-            fails="It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer hold what it did.",
+            fails=(
+                "It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer"
+                " hold what it did."
+            ),
             undecided="It was found at {read}, about where a battery begins to take harm from being empty.",
         ),
     )

@@ -1,4 +1,6 @@
-"""What a charger did: whether its voltage suits the battery, and whether the charge was ended too early to say anything of the battery."""
+"""What a charger did: whether its voltage suits the battery, and whether the charge was ended too early to
+say anything of the battery.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +14,11 @@ from .declarations import BatteryType, battery, battery_type, charger_voltage
 
 #: The absorption band of each type at 25 °C, as limits. source: charge-voltage-by-type
 BANDS = {
-    BatteryType.FLOODED: "battery.charger_voltage", BatteryType.EFB: "battery.charger_voltage", BatteryType.AGM: "battery.charger_voltage",
+    BatteryType.FLOODED: "battery.charger_voltage",
+    BatteryType.EFB: "battery.charger_voltage",
+    BatteryType.AGM: "battery.charger_voltage",
     BatteryType.GEL: "battery.charger_voltage_gel",
-}  # fmt: skip
+}
 HOUR = 3600.0
 
 
@@ -27,30 +31,55 @@ def charged(
     lasted: Annotated[ck.Reading | None, charge_elapsed],
     kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A small current at too low a voltage is not full, and neither is a charge of which nobody saw the end."""
+    """A small current at too low a voltage is not full, and neither is a charge of which nobody
+    saw the end.
+    """
     tail = next((reading for reading in reversed(currents or [])), None)  # the later place stands last
     profile = None
     if held is not None:
         own = charger_voltage.key in case.specified
         if kind is None and not own:
-            yield case.gap(battery_type, "Which voltage a charger should hold depends on the type of battery.")
+            yield case.gap(
+                battery_type, "Which voltage a charger should hold depends on the type of battery."
+            )
         else:
-            profile = _profile(case, held, case.limit(charger_voltage if own or kind is None else BANDS[kind]))
+            profile = _profile(
+                case, held, case.limit(charger_voltage if own or kind is None else BANDS[kind])
+            )
             yield profile
-    low = profile is not None and held is not None and (profile.probability or 0.0) <= 0.5 and _below(held, profile.limits[0])
+    low = (
+        profile is not None
+        and held is not None
+        and (profile.probability or 0.0) <= 0.5
+        and _below(held, profile.limits[0])
+    )
     if low and held is not None:
         yield case.open(
-            code="battery.charge_first", value=held, evidence=[reading for reading in (tail, lasted) if reading is not None], next_test=charge_current,
-            read=ck.show(held.value, "V", doubt=False), tail=f", even at {ck.show(tail.value, 'A', doubt=False)}," if tail is not None else "",
-            says="At {read} the current falls{tail} before the battery is full, so nothing can be said against it yet. Charge it at the voltage it asks for "
-            "until the current stays low, let it rest, then test it again.",
-        )  # fmt: skip
+            code="battery.charge_first",
+            value=held,
+            evidence=[reading for reading in (tail, lasted) if reading is not None],
+            next_test=charge_current,
+            read=ck.show(held.value, "V", doubt=False),
+            tail=f", even at {ck.show(tail.value, 'A', doubt=False)}," if tail is not None else "",
+            says=(
+                "At {read} the current falls{tail} before the battery is full, so nothing can be said against"
+                " it yet. Charge it at the voltage it asks for until the current stays low, let it rest, then"
+                " test it again."
+            ),
+        )
     elif lasted is not None and tail is None:
         yield case.open(
-            code="battery.charge_first", of=charge_elapsed, value=lasted, next_test=charge_current, read=f"{lasted.number / HOUR:.3g} h",
-            says="It was on the charger for {read}, and nobody saw the current fall: that says neither that it is full nor that it is bad. "
-            "Charge it until the current stays low, which takes an empty battery a night and more, let it rest, then test it again.",
-        )  # fmt: skip
+            code="battery.charge_first",
+            of=charge_elapsed,
+            value=lasted,
+            next_test=charge_current,
+            read=f"{lasted.number / HOUR:.3g} h",
+            says=(
+                "It was on the charger for {read}, and nobody saw the current fall: that says neither that it"
+                " is full nor that it is bad. Charge it until the current stays low, which takes an empty"
+                " battery a night and more, let it rest, then test it again."
+            ),
+        )
 
 
 def _below(held: ck.Reading, limit: ck.Limit) -> bool:
@@ -58,12 +87,20 @@ def _below(held: ck.Reading, limit: ck.Limit) -> bool:
 
 
 def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
-    meaning = "It never fills the battery like this." if _below(held, limit) else "It makes the battery gas, dry out and heat up."
+    meaning = (
+        "It never fills the battery like this."
+        if _below(held, limit)
+        else "It makes the battery gas, dry out and heat up."
+    )
     return case.judge(
-        held, limit, code="battery.charger_profile", next_test=charger_voltage, values={"read": ck.show(held.value, "V", doubt=False), "meaning": meaning},
+        held,
+        limit,
+        code="battery.charger_profile",
+        next_test=charger_voltage,
+        values={"read": ck.show(held.value, "V", doubt=False), "meaning": meaning},
         says=ck.Says(
             passes="The charger holds {read}, within {limit}.",
             fails="The charger holds {read}, outside {limit}. {meaning}",
             undecided="The charger holds {read}, too close to an end of {limit} to call.",
         ),
-    )  # fmt: skip
+    )

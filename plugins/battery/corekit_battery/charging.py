@@ -33,7 +33,9 @@ COMPENSATION = -3e-3  # V/K and cell; source: charging-compensation
 FARADAY, GAS = 96485.33212, 8.314462618  # C/mol and J/(mol K), exact by definition; source: faraday
 ATMOSPHERE = 101325.0  # Pa
 ACID_PER_MOLE, WATER_PER_MOLE = 0.098079, 0.018015  # kg/mol
-ALARMING = 0.01  # share of hydrogen in air: a quarter of the 4 % at which it begins to burn; source: ventilation
+ALARMING = (
+    0.01  # share of hydrogen in air: a quarter of the 4 % at which it begins to burn; source: ventilation
+)
 
 Missing = Annotated[float, "C", ck.Within(low=0)]
 Current = Annotated[float, "A", ck.Within(above=0)]
@@ -42,9 +44,11 @@ Tau = Annotated[float, "s", ck.Within(above=0)]
 
 @battery.calculation(source="charging-compensation")
 def charging_voltage_at(
-    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)], temperature: Annotated[float, "K", ck.Within(243.15, 333.15)]
+    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)],
+    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
 ) -> Annotated[float, "V"]:
-    """Charging voltage of a 12-V block at its temperature, from the one given for 25 °C: -3 mV for each kelvin and cell.
+    """Charging voltage of a 12-V block at its temperature, from the one given for 25 °C: -3 mV for each
+    kelvin and cell.
 
     >>> round(charging_voltage_at.si(14.4, 308.15), 2)
     14.22
@@ -54,7 +58,9 @@ def charging_voltage_at(
 
 @battery.calculation(source="charge-time-model")
 def time_at_full_current(missing: Missing, current: Current, tau: Tau) -> Annotated[float, "s"]:
-    """How long a charger can keep its full current, until the battery accepts less. `tau` is the battery's acceptance time.
+    """How long a charger can keep its full current, until the battery accepts less.
+
+    `tau` is the battery's acceptance time.
 
     >>> time_at_full_current.si(35 * 3600, 10, 2 * 3600) / 3600
     1.5
@@ -84,7 +90,9 @@ def charging_time(missing: Missing, current: Current, tau: Tau, tail: Current) -
 
 
 @battery.calculation(source="charge-time-model")
-def charging_time_to(missing: Missing, current: Current, tau: Tau, left: Annotated[float, "C", ck.Within(above=0)]) -> Annotated[float, "s"]:
+def charging_time_to(
+    missing: Missing, current: Current, tau: Tau, left: Annotated[float, "C", ck.Within(above=0)]
+) -> Annotated[float, "s"]:
     """Time until only `left` is missing: the last part takes longest.
 
     >>> round(charging_time_to.si(35 * 3600, 10, 2 * 3600, 14 * 3600) / 3600, 2)
@@ -108,8 +116,11 @@ def charge_left(tail: Current, tau: Tau) -> Annotated[float, "C"]:
 
 
 @battery.calculation(source="ampere-hour-law")
-def time_to_return(share: Annotated[float, "1", ck.Within(low=0, below=1)], tau: Tau) -> Annotated[float, "s"]:
-    """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour law `tau` is one hour.
+def time_to_return(
+    share: Annotated[float, "1", ck.Within(low=0, below=1)], tau: Tau
+) -> Annotated[float, "s"]:
+    """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour
+    law `tau` is one hour.
 
     >>> round(time_to_return.si(0.9, 3600) / 3600, 2)
     2.3
@@ -118,7 +129,9 @@ def time_to_return(share: Annotated[float, "1", ck.Within(low=0, below=1)], tau:
 
 
 @battery.calculation(source="charge-time-model")
-def acceptance_time(first: Current, second: Current, apart: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "s"]:
+def acceptance_time(
+    first: Current, second: Current, apart: Annotated[float, "s", ck.Within(above=0)]
+) -> Annotated[float, "s"]:
     """The battery's acceptance time from two readings of the falling current.
 
     >>> round(acceptance_time.si(8, 4, 3600) / 3600, 2)
@@ -158,9 +171,14 @@ def hydrogen(
 
 @battery.calculation(source="faraday")
 def time_to_one_percent(
-    room: Annotated[float, "m³", ck.Within(above=0)], current: Current, cells: Annotated[float, "1", ck.Within(1, 24)], temperature: Annotated[float, "K"]
+    room: Annotated[float, "m³", ck.Within(above=0)],
+    current: Current,
+    cells: Annotated[float, "1", ck.Within(1, 24)],
+    temperature: Annotated[float, "K"],
 ) -> Annotated[float, "s"]:
-    """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn. Under the roof it comes sooner.
+    """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn.
+
+    Under the roof it comes sooner.
 
     >>> round(time_to_one_percent.si(6.0, 10, 6, 293.15) / 3600, 1)
     2.2
@@ -189,11 +207,13 @@ def water_formed(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[f
 
 
 @battery.calculation(source="ventilation")
-def air_flow(cells: Annotated[float, "1", ck.Within(1, 24)], gas_current: Annotated[float, "A", ck.Within(low=0)]) -> Annotated[float, "m³/s"]:
+def air_flow(
+    cells: Annotated[float, "1", ck.Within(1, 24)], gas_current: Annotated[float, "A", ck.Within(low=0)]
+) -> Annotated[float, "m³/s"]:
     """Air that a battery on charge needs: 0.05 m³/h for each cell and ampere of gas current.
 
-    The gas current is 20 mA for each Ah of a vented battery on a boost charge and 8 mA of a valve-regulated one, up to 40 °C; with an
-    unregulated charger it is the whole charging current.
+    The gas current is 20 mA for each Ah of a vented battery on a boost charge and 8 mA of a valve-regulated
+    one, up to 40 °C; with an unregulated charger it is the whole charging current.
 
     >>> round(air_flow.si(6, 1.4) * 3600, 2)
     0.42
@@ -220,10 +240,11 @@ def charging(
     ruled: Annotated[Control | None, control],
     does: Annotated[InUse | None, in_use],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the vehicle manages it.
+    """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the
+    vehicle manages it.
 
-    Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them pass and outside all of
-    them fail, whatever lies between them.
+    Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
+    pass and outside all of them fail, whatever lies between them.
     """
     own = charging_voltage.key in case.specified
     managed = ruled is Control.MANAGED
@@ -233,11 +254,19 @@ def charging(
     if does is InUse.CHARGED and idle:
         noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
         yield case.open(
-            code="battery.contradiction", of=charging_voltage, value=highest, unit="V", evidence=[volts, *noted], next_test=charging_voltage,
+            code="battery.contradiction",
+            of=charging_voltage,
+            value=highest,
+            unit="V",
+            evidence=[volts, *noted],
+            next_test=charging_voltage,
             read=ck.show(highest, "V", doubt=False),
-            says="With the engine running {read} was read, yet in use the battery stays charged: both cannot be. The meter's mode or the place of its tips is "
-            "doubtful, since half-wave and AC output read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm.",
-        )  # fmt: skip
+            says=(
+                "With the engine running {read} was read, yet in use the battery stays charged: both cannot"
+                " be. The meter's mode or the place of its tips is doubtful, since half-wave and AC output"
+                " read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm."
+            ),
+        )
         return
     yield _held(case, volts, limit, speed, lamps, managed)
     yield from idle
@@ -248,30 +277,63 @@ def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
     return max(values, key=lambda value: value.number), min(values, key=lambda value: value.number)
 
 
-def _held(case: ck.Case, volts: ck.Reading, limit: ck.Limit, speed: ck.Reading | None, lamps: Loads | None, managed: bool) -> ck.Finding:
+def _held(
+    case: ck.Case,
+    volts: ck.Reading,
+    limit: ck.Limit,
+    speed: ck.Reading | None,
+    lamps: Loads | None,
+    managed: bool,
+) -> ck.Finding:
     highest, lowest = _ends(volts)
     low = limit.low is not None and highest.number < limit.low.number
     when = [f"at {ck.show(speed.value, 'rpm', doubt=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
-    wanders = " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
-    too_low = "The battery is not being charged as it should. A very flat one can hold a working alternator down for a while: charge it and read again."
+    wanders = (
+        " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
+    )
+    too_low = (
+        "The battery is not being charged as it should. A very flat one can hold a working alternator down"
+        " for a while: charge it and read again."
+    )
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", doubt=False)
     judged: ck.Reading | ck.Value = volts
     if volts.disagrees and _of_one_mind(volts, limit):
-        judged = highest if low or (limit.high is not None and limit.high.number - highest.number < lowest.number - _low(limit)) else lowest
+        judged = (
+            highest
+            if low
+            or (limit.high is not None and limit.high.number - highest.number < lowest.number - _low(limit))
+            else lowest
+        )
         read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{volts.count} readings"]
     return case.judge(
-        judged, limit, code="battery.charging", of=charging_voltage, unit="V", calls_for=charging_repair,
+        judged,
+        limit,
+        code="battery.charging",
+        of=charging_voltage,
+        unit="V",
+        calls_for=charging_repair,
         evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
-        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING, next_test=charging_voltage,
-        values={"read": read, "when": f" ({', '.join(when)})" if when else "", "wanders": wanders, "meaning": meaning},
+        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
+        next_test=charging_voltage,
+        values={
+            "read": read,
+            "when": f" ({', '.join(when)})" if when else "",
+            "wanders": wanders,
+            "meaning": meaning,
+        },
         says=ck.Says(
             passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
-            fails="With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}",
-            undecided="With the engine running the battery gets {read}{when}, too close to an end of {limit} to call.{wanders}",
+            fails=(
+                "With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}"
+            ),
+            undecided=(
+                "With the engine running the battery gets {read}{when}, too close to an end of {limit} to"
+                " call.{wanders}"
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _low(limit: ck.Limit) -> float:
@@ -280,34 +342,58 @@ def _low(limit: ck.Limit) -> float:
 
 def _of_one_mind(volts: ck.Reading, limit: ck.Limit) -> bool:
     """True when all readings lie within the limit, or all on one side of it."""
-    sides = {(limit.low is not None and value.number < limit.low.number) - (limit.high is not None and value.number > limit.high.number)
-             for value in (volts.value, *volts.others)}  # fmt: skip
+    sides = {
+        (limit.low is not None and value.number < limit.low.number)
+        - (limit.high is not None and value.number > limit.high.number)
+        for value in (volts.value, *volts.others)
+    }
     return len(sides) == 1
 
 
 def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.Finding]:
-    """Below the least that even a managed system asks for nothing useful arrives; far below it the battery itself is empty."""
+    """Below the least that even a managed system asks for nothing useful arrives; far below it the battery
+    itself is empty.
+    """
     least = case.limit("battery.charging_voltage_managed")
     none = case.judge(
-        highest, attrs.evolve(least, key="battery.not_charging", high=None), code="battery.not_charging", of=charging_voltage, unit="V",
-        calls_for=charging_repair, values={"read": ck.show(highest, "V", doubt=False)},
+        highest,
+        attrs.evolve(least, key="battery.not_charging", high=None),
+        code="battery.not_charging",
+        of=charging_voltage,
+        unit="V",
+        calls_for=charging_repair,
+        values={"read": ck.show(highest, "V", doubt=False)},
         says=ck.Says(
-            passes="", undecided="",
-            fails="With the engine running the battery is at {read} at best, below what even a managed system asks for ({limit}): no useful charge reaches it. "
-            "Alternator, its exciter lead, main link, belt and cables all fit; measure at the alternator's own terminal and the drop on both legs.",
+            passes="",
+            undecided="",
+            fails=(
+                "With the engine running the battery is at {read} at best, below what even a managed system"
+                " asks for ({limit}): no useful charge reaches it. Alternator, its exciter lead, main link,"
+                " belt and cables all fit; measure at the alternator's own terminal and the drop on both"
+                " legs."
+            ),
         ),
-    )  # fmt: skip
+    )
     if (none.probability or 0.0) > 0.05:
         return []
     empty = case.judge(
-        lowest, case.limit("battery.deep_discharge"), code="battery.empty", of=charging_voltage, unit="V", calls_for=charge,
+        lowest,
+        case.limit("battery.deep_discharge"),
+        code="battery.empty",
+        of=charging_voltage,
+        unit="V",
+        calls_for=charge,
         values={"read": ck.show(lowest, "V", doubt=False)},
         says=ck.Says(
-            passes="", undecided="",
-            fails="Even with the engine running its voltage is only {read}: the battery is as good as empty, and such a battery pulls a sound alternator down. "
-            "Charge it from outside, let it rest and test it, then measure the charging again.",
+            passes="",
+            undecided="",
+            fails=(
+                "Even with the engine running its voltage is only {read}: the battery is as good as empty,"
+                " and such a battery pulls a sound alternator down. Charge it from outside, let it rest and"
+                " test it, then measure the charging again."
+            ),
         ),
-    )  # fmt: skip
+    )
     return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
 
 
@@ -318,7 +404,10 @@ def output(
     gives: Annotated[ck.Reading | None, alternator_output],
     rated: Annotated[ck.Value | None, alternator_rating],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Its current against its rating. Advice: it gives only what is asked of it, so a low figure condemns nothing by itself."""
+    """Its current against its rating.
+
+    Advice: it gives only what is asked of it, so a low figure condemns nothing by itself.
+    """
     if gives is None:
         return
     if rated is None:
@@ -326,12 +415,24 @@ def output(
         return
     share = ck.propagate(lambda amps, plate: amps / plate, (gives.value, rated), "ratio")
     yield case.judge(
-        share, case.limit("battery.output"), code="battery.output", of=alternator_output, unit="%", evidence=[gives],
-        values={"gives": ck.show(gives.value, "A", doubt=False), "share": f"{100 * share.number:.0f} %", "rated": ck.show(rated, "A", doubt=False)},
+        share,
+        case.limit("battery.output"),
+        code="battery.output",
+        of=alternator_output,
+        unit="%",
+        evidence=[gives],
+        values={
+            "gives": ck.show(gives.value, "A", doubt=False),
+            "share": f"{100 * share.number:.0f} %",
+            "rated": ck.show(rated, "A", doubt=False),
+        },
         says=ck.Says(
             passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",
-            fails="The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery loaded down and every load on. "
-            "If less was asked of it, it need not give more: repeat it loaded down before anything is concluded.",
+            fails=(
+                "The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery"
+                " loaded down and every load on. If less was asked of it, it need not give more: repeat it"
+                " loaded down before anything is concluded."
+            ),
             undecided="The alternator gives {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
-    )  # fmt: skip
+    )

@@ -1,4 +1,6 @@
-"""From what the vehicle does to what has to be read: how it cranks, what its lamp does, what the battery does in use."""
+"""From what the vehicle does to what has to be read: how it cranks, what its lamp does, what the battery does
+in use.
+"""
 
 from __future__ import annotations
 
@@ -33,13 +35,18 @@ from .tables import Rows, kelvin
 FREEZING = 273.15  # K
 #: (°F, share of its cranking power at 80 °F that a full battery still gives). source: cranking-cold
 CRANKING_POWER: Rows = tuple((kelvin(f), share) for f, share in ((-20, 0.2), (0, 0.4), (32, 0.65), (80, 1.0)))
-#: A 12-V block of car size has some milliohms; less than this none has once the current has flowed for seconds. An estimate of ours.
+#: A 12-V block of car size has some milliohms; less than this none has once the current has flowed for
+#: seconds. An estimate of ours.
 LEAST_RESISTANCE = 1.5e-3  # Ω
 
 
 @battery.calculation(source="cranking-cold")
-def cranking_power_left(temperature: Annotated[float, "K", ck.Within(223.15, 353.15)]) -> Annotated[float, "1"]:
-    """Share of its cranking power at 27 °C that a full battery still gives when cold. Linear between the printed rows, held beyond them.
+def cranking_power_left(
+    temperature: Annotated[float, "K", ck.Within(223.15, 353.15)],
+) -> Annotated[float, "1"]:
+    """Share of its cranking power at 27 °C that a full battery still gives when cold.
+
+    Linear between the printed rows, held beyond them.
 
     >>> round(cranking_power_left.si(273.15), 2)
     0.65
@@ -56,30 +63,58 @@ def cranks_badly(
     drops: Annotated[list[ck.Reading] | None, cable_drop],
     warmth: Annotated[ck.Reading | None, temperature],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Battery, cables and starter cannot be told apart before the voltage is read while it cranks, at the posts and along the cables."""
+    """Battery, cables and starter cannot be told apart before the voltage is read while it cranks, at the
+    posts and along the cables.
+    """
     if turns in (None, Cranks.WELL):
         return
-    does = {Cranks.SLOWLY: "It cranks slowly", Cranks.NOT: "It does not crank", Cranks.SOMETIMES: "It fails to crank now and then"}[turns]
+    does = {
+        Cranks.SLOWLY: "It cranks slowly",
+        Cranks.NOT: "It does not crank",
+        Cranks.SOMETIMES: "It fails to crank now and then",
+    }[turns]
     looked_at = [sight.entry for (key, _), sight in case.sights.items() if key == cranks.key]
     places = {reading.place for reading in volts or []}
     if "posts" not in places:
         yield case.open(
-            code="battery.cranking_unread", of=cranking_voltage, evidence=looked_at, next_test=cranking_voltage, does=does,
-            says="{does}, and the voltage while cranking was not read. Without it neither battery nor starter nor cables can be blamed or cleared.",
-        )  # fmt: skip
+            code="battery.cranking_unread",
+            of=cranking_voltage,
+            evidence=looked_at,
+            next_test=cranking_voltage,
+            does=does,
+            says=(
+                "{does}, and the voltage while cranking was not read. Without it neither battery nor starter"
+                " nor cables can be blamed or cleared."
+            ),
+        )
     if not drops and not {"posts", "clamps"} <= places:
         yield case.open(
-            code="battery.cables_unread", of=cable_drop, evidence=looked_at, next_test=cable_drop, does=does,
-            says="{does}, and what the cables lose was not read. Read both legs while it cranks, with the current: post to starter stud, "
-            "other post to starter body.",
-        )  # fmt: skip
+            code="battery.cables_unread",
+            of=cable_drop,
+            evidence=looked_at,
+            next_test=cable_drop,
+            does=does,
+            says=(
+                "{does}, and what the cables lose was not read. Read both legs while it cranks, with the"
+                " current: post to starter stud, other post to starter body."
+            ),
+        )
     if warmth is not None and warmth.number < FREEZING:
         left = cranking_power_left(warmth.value)
         yield case.advise(
-            code="battery.cold", value=left, unit="%", evidence=[warmth, *looked_at], urgency=ck.Urgency.NOTHING, does=does,
-            cold=ck.show(warmth.value, "°C", doubt=False), left=f"{100 * left.number:.0f} %",
-            says="{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of its cranking power then, while stiff oil asks for more.",
-        )  # fmt: skip
+            code="battery.cold",
+            value=left,
+            unit="%",
+            evidence=[warmth, *looked_at],
+            urgency=ck.Urgency.NOTHING,
+            does=does,
+            cold=ck.show(warmth.value, "°C", doubt=False),
+            left=f"{100 * left.number:.0f} %",
+            says=(
+                "{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of its"
+                " cranking power then, while stiff oil asks for more."
+            ),
+        )
 
 
 @battery.check("Whether lamp and voltage agree")
@@ -91,13 +126,26 @@ def lamp_and_voltage(
     waves: Annotated[list[ck.Reading] | None, ripple],
     meter: Annotated[RippleMeter | None, ripple_meter],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A voltage within its span hides a lost phase; lamp and ripple show it. The feed of the lamp itself fits as well."""
+    """A voltage within its span hides a lost phase; lamp and ripple show it.
+
+    The feed of the lamp itself fits as well.
+    """
     if lamp is None and not waves:
         return
     limit = case.limit(ripple)
-    fit = "" if meter is RippleMeter.FIT else " Only a true-RMS meter on its AC-coupled range reads ripple well, and none is noted."
+    fit = (
+        ""
+        if meter is RippleMeter.FIT
+        else " Only a true-RMS meter on its AC-coupled range reads ripple well, and none is noted."
+    )
     high = [
-        case.judge(wave, limit, code="battery.ripple", says=_RIPPLE, values={"read": ck.show(wave.value, "V", doubt=False), "fit": fit})
+        case.judge(
+            wave,
+            limit,
+            code="battery.ripple",
+            says=_RIPPLE,
+            values={"read": ck.show(wave.value, "V", doubt=False), "fit": fit},
+        )
         for wave in waves or []
     ]
     yield from high
@@ -108,22 +156,48 @@ def lamp_and_voltage(
     least = case.limit(charging_voltage).low
     if volts is None or least is None or volts.number < least.number:
         return
-    signs = ([f"the charge lamp {lamp.value}"] if lit and lamp is not None else []) + (["there is much ripple"] if rough else [])
+    signs = ([f"the charge lamp {lamp.value}"] if lit and lamp is not None else []) + (
+        ["there is much ripple"] if rough else []
+    )
     noted = [sight.entry for (key, _), sight in case.sights.items() if key == charge_lamp.key]
     feed = " The feed of the lamp fits as well." if lit else ""
     yield case.open(
-        code="battery.lost_phase", of=charging_voltage, value=volts, evidence=[*noted, *(waves or [])], next_test=ripple if not waves else alternator_output,
-        read=ck.show(volts.value, "V", doubt=False), signs=" and ".join(signs), feed=feed,
-        ask="Read the ripple at the posts with loads on, then the output with every load on." if not waves
-        else "Measure the output with every load on against the rating, and the drops on both legs, before any part is named.",
-        says="With the engine running the battery gets {read}, but {signs}: a failed diode or a lost phase is possible.{feed} {ask}",
-    )  # fmt: skip
+        code="battery.lost_phase",
+        of=charging_voltage,
+        value=volts,
+        evidence=[*noted, *(waves or [])],
+        next_test=ripple if not waves else alternator_output,
+        read=ck.show(volts.value, "V", doubt=False),
+        signs=" and ".join(signs),
+        feed=feed,
+        ask=(
+            "Read the ripple at the posts with loads on, then the output with every load on."
+            if not waves
+            else (
+                "Measure the output with every load on against the rating, and the drops on both legs, before"
+                " any part is named."
+            )
+        ),
+        says=(
+            "With the engine running the battery gets {read}, but {signs}: a failed diode or a lost phase is"
+            " possible.{feed} {ask}"
+        ),
+    )
 
 
 _RIPPLE = ck.Says(
-    passes="The ripple is {read}; {limit} is printed for the alternator's own terminal, and no standard sets a limit.{fit}",
-    fails="The ripple is {read}, where {limit} is printed even for the alternator's own terminal; no standard sets a limit.{fit}",
-    undecided="The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no standard sets a limit.{fit}",
+    passes=(
+        "The ripple is {read}; {limit} is printed for the alternator's own terminal, and no standard sets a"
+        " limit.{fit}"
+    ),
+    fails=(
+        "The ripple is {read}, where {limit} is printed even for the alternator's own terminal; no standard"
+        " sets a limit.{fit}"
+    ),
+    undecided=(
+        "The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no"
+        " standard sets a limit.{fit}"
+    ),
 )
 
 
@@ -138,36 +212,67 @@ def capacity_test(
     rated: Annotated[ck.Value | None, capacity],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Only a discharge with a known current shows capacity; a current that moves no voltage was none."""
-    if current is not None and fell is not None and current.number > 0 and fell.number + 2 * fell.value.u < LEAST_RESISTANCE * current.number:
+    if (
+        current is not None
+        and fell is not None
+        and current.number > 0
+        and fell.number + 2 * fell.value.u < LEAST_RESISTANCE * current.number
+    ):
         yield case.open(
-            code="battery.contradiction", of=discharge_current, value=current, evidence=[fell], next_test=discharge_current,
-            read=ck.show(current.value, "A", doubt=False), fell=ck.show(fell.value, "mV", doubt=False),
-            says="A current of {read} is noted, and the voltage fell by {fell} only: no battery is that stiff, so one of the two is wrong. "
-            "Count the charge from where the voltage steps down, and look at the raw current.",
-        )  # fmt: skip
+            code="battery.contradiction",
+            of=discharge_current,
+            value=current,
+            evidence=[fell],
+            next_test=discharge_current,
+            read=ck.show(current.value, "A", doubt=False),
+            fell=ck.show(fell.value, "mV", doubt=False),
+            says=(
+                "A current of {read} is noted, and the voltage fell by {fell} only: no battery is that stiff,"
+                " so one of the two is wrong. Count the charge from where the voltage steps down, and look at"
+                " the raw current."
+            ),
+        )
         return
     if gave is None:
         if does is InUse.SOONER:
             noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
             yield case.open(
-                code="battery.capacity_unread", of=delivered, evidence=noted, next_test=delivered,
-                says="It empties sooner than it did, and no voltage shows how much it holds. Charge it full, then discharge it with a known current "
-                "(about a twentieth of its Ah) down to 10.5 V.",
-            )  # fmt: skip
+                code="battery.capacity_unread",
+                of=delivered,
+                evidence=noted,
+                next_test=delivered,
+                says=(
+                    "It empties sooner than it did, and no voltage shows how much it holds. Charge it full,"
+                    " then discharge it with a known current (about a twentieth of its Ah) down to 10.5 V."
+                ),
+            )
         return
     if rated is None:
         yield case.gap(capacity, "What it delivered says something only beside the Ah on its label.")
         return
     if current is None:
-        yield case.gap(discharge_current, "What it delivered says something only with the current it was taken at.")
+        yield case.gap(
+            discharge_current, "What it delivered says something only with the current it was taken at."
+        )
         return
     share = ck.propagate(lambda got, whole: got / whole, (gave.value, rated), "ratio")
     yield case.judge(
-        share, case.limit("battery.capacity_left"), code="battery.capacity_left", of=delivered, unit="%", evidence=[gave, current],
+        share,
+        case.limit("battery.capacity_left"),
+        code="battery.capacity_left",
+        of=delivered,
+        unit="%",
+        evidence=[gave, current],
         values={"gave": ck.show(gave.value, "Ah", doubt=False), "share": f"{100 * share.number:.0f} %"},
         says=ck.Says(
-            passes="It delivered {gave}, {share} of what its label says; {limit} is usual for one that still serves.",
-            fails="It delivered {gave}, {share} of what its label says; {limit} is usual for one that still serves.",
+            passes=(
+                "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"
+                " serves."
+            ),
+            fails=(
+                "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"
+                " serves."
+            ),
             undecided="It delivered {gave}, {share} of what its label says: close to the usual {limit}.",
         ),
-    )  # fmt: skip
+    )

@@ -1,4 +1,6 @@
-"""While cranking: the voltage at the posts, what is lost on the way to the clamps, and what cables may lose."""
+"""While cranking: the voltage at the posts, what is lost on the way to the clamps, and what
+cables may lose.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +60,9 @@ def cable_area_needed(
     temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
     drop: Annotated[float, "V", ck.Within(above=0)],
 ) -> Annotated[float, "m²"]:
-    """Cross-section of copper that loses no more than `drop`; `length` is there and back. Lugs and stranding come on top.
+    """Cross-section of copper that loses no more than `drop`; `length` is there and back.
+
+    Lugs and stranding come on top.
 
     >>> round(cable_area_needed.si(200, 2.4384, 293.15, 0.2501) * 1e6, 1)
     33.6
@@ -68,7 +72,8 @@ def cable_area_needed(
 
 @battery.calculation(source="copper")
 def gauge_of_area(area: Annotated[float, "m²", ck.Within(4e-9, 110e-6)]) -> Annotated[float, "1"]:
-    """Gauge number of a cross-section, as a fraction; the next lower whole number is the cable to take. 1/0 is 0, 2/0 is -1.
+    """Gauge number of a cross-section, as a fraction; the next lower whole number is the cable to take. 1/0
+    is 0, 2/0 is -1.
 
     >>> round(gauge_of_area.si(33.63e-6), 2)
     2.0
@@ -92,7 +97,9 @@ def loop_drop(
 
 
 @battery.calculation(source="ohm")
-def path_resistance(lost: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]) -> Annotated[float, "Ω"]:
+def path_resistance(
+    lost: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]
+) -> Annotated[float, "Ω"]:
     """Resistance of a path from what it loses and the current through it.
 
     >>> path_resistance.si(0.4, 200)
@@ -102,7 +109,9 @@ def path_resistance(lost: Annotated[float, "V", ck.Within(low=0)], current: Anno
 
 
 @battery.calculation(source="ohm")
-def voltage_lost(current: Annotated[float, "A"], resistance: Annotated[float, "Ω", ck.Within(low=0)]) -> Annotated[float, "V"]:
+def voltage_lost(
+    current: Annotated[float, "A"], resistance: Annotated[float, "Ω", ck.Within(low=0)]
+) -> Annotated[float, "V"]:
     """Voltage lost along a resistance.
 
     >>> voltage_lost.si(100, 0.002)
@@ -122,20 +131,34 @@ def drop_allowed_by_current(current: Annotated[float, "A", ck.Within(low=0)]) ->
 
 
 @battery.calculation(source="cranking-drop-elements")
-def drop_allowed_by_elements(short_cables: Count, long_cables: Count, switches: Count, solenoids: Count, magnetic_switches: Count) -> Annotated[float, "V"]:
-    """What a cranking path may lose by its elements: cables under 3 ft and of 3 to 6 ft, mechanical, solenoid and magnetic switches.
+def drop_allowed_by_elements(
+    short_cables: Count, long_cables: Count, switches: Count, solenoids: Count, magnetic_switches: Count
+) -> Annotated[float, "V"]:
+    """What a cranking path may lose by its elements: cables under 3 ft and of 3 to 6 ft, mechanical, solenoid
+    and magnetic switches.
 
     Connections may lose nothing.
 
     >>> round(drop_allowed_by_elements.si(1, 0, 1, 0, 0), 1)
     0.2
     """
-    return SHORT_CABLE * short_cables + LONG_CABLE * long_cables + SWITCH * switches + SOLENOID * solenoids + MAGNETIC * magnetic_switches
+    return (
+        SHORT_CABLE * short_cables
+        + LONG_CABLE * long_cables
+        + SWITCH * switches
+        + SOLENOID * solenoids
+        + MAGNETIC * magnetic_switches
+    )
 
 
 @battery.check("Voltage while cranking")
-def cranking(case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]) -> Iterator[ck.Finding | ck.Gap]:
-    """The voltage at the posts, and what is lost between posts and clamps. Advice: no citable limit is on file."""
+def cranking(
+    case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The voltage at the posts, and what is lost between posts and clamps.
+
+    Advice: no citable limit is on file.
+    """
     for reading in volts:
         if reading.place == "posts":
             yield _posts(case, reading)
@@ -145,35 +168,59 @@ def cranking(case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]
 
 def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
     return case.judge(
-        posts, case.limit(cranking_voltage), code="battery.cranking", values={"read": ck.show(posts.value, "V", doubt=False)},
+        posts,
+        case.limit(cranking_voltage),
+        code="battery.cranking",
+        values={"read": ck.show(posts.value, "V", doubt=False)},
         says=ck.Says(
             passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
-            fails="While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
-            "A weak or empty battery, a stiff cold engine or a starter that draws too much can do that.",
+            fails=(
+                "While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
+                "A weak or empty battery, a stiff cold engine or a starter that draws too much can do that."
+            ),
             undecided="While cranking it shows {read} at the posts, close to the usual {limit}.",
         ),
-    )  # fmt: skip
+    )
 
 
 def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding:
     lost = posts.value - clamps.value
     places: dict[str, Any] = {
-        name: ck.show(value, "V", doubt=False) for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
+        name: ck.show(value, "V", doubt=False)
+        for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
     }
     if lost.number < -2 * lost.u:
         return case.open(
-            code="battery.contact", of=cranking_voltage, value=lost, unit="V", evidence=[posts, clamps], next_test=cranking_voltage,
-            says="While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be. Were the two exchanged? Read both again.",
+            code="battery.contact",
+            of=cranking_voltage,
+            value=lost,
+            unit="V",
+            evidence=[posts, clamps],
+            next_test=cranking_voltage,
+            says=(
+                "While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be."
+                " Were the two exchanged? Read both again."
+            ),
             **places,
-        )  # fmt: skip
+        )
     return case.judge(
-        lost, case.limit("battery.contact"), code="battery.contact", of=cranking_voltage, unit="V", calls_for=clean_contacts, values=places,
+        lost,
+        case.limit("battery.contact"),
+        code="battery.contact",
+        of=cranking_voltage,
+        unit="V",
+        calls_for=clean_contacts,
+        values=places,
         next_test=cranking_voltage,
         says=ck.Says(
             passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
-            fails="From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean and tighten them, then read again.",
-            undecided="From posts to clamps about {lost} is lost while cranking; these two readings cannot tell it from nothing. Measure across each joint.",
+            fails=(
+                "From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean"
+                " and tighten them, then read again."
+            ),
+            undecided=(
+                "From posts to clamps about {lost} is lost while cranking; these two readings cannot tell it"
+                " from nothing. Measure across each joint."
+            ),
         ),
-    )  # fmt: skip
-
-
+    )

@@ -10,17 +10,32 @@ battery = ck.System("battery", "Battery and charging")
 
 # ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
 
-SPARK = "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and nothing of metal laid on top."
-ACID = "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, wash off at once."
+SPARK = (
+    "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and nothing of metal laid"
+    " on top."
+)
+ACID = (
+    "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, wash off at"
+    " once."
+)
 SHORT = "A tool across both posts welds itself fast and burns: rings and watches off, cover the other post."
 MEMORY = (
-    "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: read the maker's instructions first; "
-    "negative off first and on last."
+    "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: read the maker's"
+    " instructions first; negative off first and on last."
 )
-HIGH_VOLTAGE = "A vehicle with a high-voltage drive is out of scope here: what has orange cables is left to people trained for it."
+HIGH_VOLTAGE = (
+    "A vehicle with a high-voltage drive is out of scope here: what has orange cables is left to people"
+    " trained for it."
+)
 # As the handbooks have it; source: jump-order
-CLAMPS = "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the empty battery, and comes off first."
-MOVING = "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with the exhaust led away."
+CLAMPS = (
+    "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the empty battery, and comes"
+    " off first."
+)
+MOVING = (
+    "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with"
+    " the exhaust led away."
+)
 # What the handbooks say of frozen batteries; source: frozen
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
 
@@ -115,163 +130,464 @@ class RippleMeter(Enum):
 
 # ---- what the vehicle is fitted with
 
-battery_type = battery.trait("type", "Battery type", BatteryType, part="battery", how="On its label; a battery of a stop-start car is AGM or EFB.")
-full_acid = battery.trait("acid", "Acid of the full battery", FullAcid, part="battery", how="Gravity when full, from the battery's data sheet.")
+battery_type = battery.trait(
+    "type",
+    "Battery type",
+    BatteryType,
+    part="battery",
+    how="On its label; a battery of a stop-start car is AGM or EFB.",
+)
+full_acid = battery.trait(
+    "acid",
+    "Acid of the full battery",
+    FullAcid,
+    part="battery",
+    how="Gravity when full, from the battery's data sheet.",
+)
 rating = battery.trait(
-    "rating", "Cranking rating", units=("A SAE", "A EN", "A IEC", "A DIN", "A CA"), possible=(50, 2000), part="battery",
+    "rating",
+    "Cranking rating",
+    units=("A SAE", "A EN", "A IEC", "A DIN", "A CA"),
+    possible=(50, 2000),
+    part="battery",
     how="On its label, always with the name of the test.",
-)  # fmt: skip
-capacity = battery.trait("capacity", "20-hour capacity", units=("Ah",), possible=(10, 300), part="battery", how="Ah on its label.")
+)
+capacity = battery.trait(
+    "capacity", "20-hour capacity", units=("Ah",), possible=(10, 300), part="battery", how="Ah on its label."
+)
 full_voltage = battery.trait(
-    "full_voltage", "Rest voltage when it was known to be full", units=("V",), possible=(12.3, 13.4), part="battery",
+    "full_voltage",
+    "Rest voltage when it was known to be full",
+    units=("V",),
+    possible=(12.3, 13.4),
+    part="battery",
     how="Read after a full charge and a night's rest; it beats every table.",
-)  # fmt: skip
-control = battery.trait("charging_control", "Charging voltage", Control, how="Managed: a sensor on the negative clamp, a voltage that wanders on purpose.")
+)
+control = battery.trait(
+    "charging_control",
+    "Charging voltage",
+    Control,
+    how="Managed: a sensor on the negative clamp, a voltage that wanders on purpose.",
+)
 alternator_rating = battery.trait(
-    "alternator_rating", "Alternator rating", units=("A",), possible=(5, 500), how="On its plate; hot and at full speed."
+    "alternator_rating",
+    "Alternator rating",
+    units=("A",),
+    possible=(5, 500),
+    how="On its plate; hot and at full speed.",
 )
 
 # ---- what to measure
 
 rest_time = battery.measurand(
-    "rest_time", "h", "Rest before the reading", possible=(0, 8760), usual=(0, 500), accuracy="5 % + 0.1 h",
+    "rest_time",
+    "h",
+    "Rest before the reading",
+    possible=(0, 8760),
+    usual=(0, 500),
+    accuracy="5 % + 0.1 h",
     how="Since the engine last ran, the charger came off or a load was on.",
-)  # fmt: skip
+)
 temperature = battery.measurand(
-    "temperature", "°C", "Battery temperature", possible=(-50, 80), usual=(-25, 55), accuracy="3 °C",
-    where="The battery's own side wall or post, not the air.", how="Contact or infra-red thermometer on a dull spot; it lags the air by hours.",
-)  # fmt: skip
+    "temperature",
+    "°C",
+    "Battery temperature",
+    possible=(-50, 80),
+    usual=(-25, 55),
+    accuracy="3 °C",
+    where="The battery's own side wall or post, not the air.",
+    how="Contact or infra-red thermometer on a dull spot; it lags the air by hours.",
+)
 rest_voltage = battery.measurand(
-    "rest_voltage", "V", "Voltage at rest", part="battery", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V",
+    "rest_voltage",
+    "V",
+    "Voltage at rest",
+    part="battery",
+    possible=(0, 16),
+    usual=(10.5, 13.2),
+    accuracy="0.5 % + 0.02 V",
     read_with=(rest_time, temperature),
-    where="On the posts themselves, not on the clamps.", how="Everything off, doors closed, units asleep.", hazard=f"{SPARK} {SHORT}",
-)  # fmt: skip
+    where="On the posts themselves, not on the clamps.",
+    how="Everything off, doors closed, units asleep.",
+    hazard=f"{SPARK} {SHORT}",
+)
 gravity = battery.measurand(
-    "gravity", "1", "Gravity of the acid", part="battery", possible=(1.0, 1.35), usual=(1.1, 1.3), accuracy="0.005", read_with=(temperature,),
-    places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"), where="Cell 1 is the one at the positive post.",
-    how="Hydrometer or refractometer, acid mixed, no water added just before.", hazard=ACID,
-)  # fmt: skip
+    "gravity",
+    "1",
+    "Gravity of the acid",
+    part="battery",
+    possible=(1.0, 1.35),
+    usual=(1.1, 1.3),
+    accuracy="0.005",
+    read_with=(temperature,),
+    places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"),
+    where="Cell 1 is the one at the positive post.",
+    how="Hydrometer or refractometer, acid mixed, no water added just before.",
+    hazard=ACID,
+)
 cranking_voltage = battery.measurand(
-    "cranking_voltage", "V", "Voltage while cranking", possible=(0, 15), usual=(6, 12.5), accuracy="0.5 % + 0.05 V", places=("posts", "clamps"),
-    read_with=(temperature,), where="Once with the tips on the posts, once on the clamps.",
-    how="Fuel or ignition disabled, the steady value while it turns; a slow meter or a one-second log misses the dip.", hazard=f"{MOVING} {SPARK}",
-)  # fmt: skip
+    "cranking_voltage",
+    "V",
+    "Voltage while cranking",
+    possible=(0, 15),
+    usual=(6, 12.5),
+    accuracy="0.5 % + 0.05 V",
+    places=("posts", "clamps"),
+    read_with=(temperature,),
+    where="Once with the tips on the posts, once on the clamps.",
+    how=(
+        "Fuel or ignition disabled, the steady value while it turns; a slow meter or a one-second log misses"
+        " the dip."
+    ),
+    hazard=f"{MOVING} {SPARK}",
+)
 load_current = battery.measurand(
-    "load_current", "A", "Load set for the test", possible=(0, 2000), usual=(50, 800), accuracy="3 % + 5 A", how="Half the cranking rating on the label.",
-)  # fmt: skip
-load_time = battery.measurand("load_time", "s", "Time under load", possible=(0, 60), usual=(5, 30), accuracy="1 s", how="15 s, read at the end.")
+    "load_current",
+    "A",
+    "Load set for the test",
+    possible=(0, 2000),
+    usual=(50, 800),
+    accuracy="3 % + 5 A",
+    how="Half the cranking rating on the label.",
+)
+load_time = battery.measurand(
+    "load_time",
+    "s",
+    "Time under load",
+    possible=(0, 60),
+    usual=(5, 30),
+    accuracy="1 s",
+    how="15 s, read at the end.",
+)
 load_voltage = battery.measurand(
-    "load_voltage", "V", "Voltage under load", part="battery", possible=(0, 14), usual=(5, 12.5), accuracy="0.5 % + 0.05 V",
+    "load_voltage",
+    "V",
+    "Voltage under load",
+    part="battery",
+    possible=(0, 14),
+    usual=(5, 12.5),
+    accuracy="0.5 % + 0.05 V",
     read_with=(load_current, load_time, temperature),
-    where="On the posts, load clamps outside the meter's tips.", how="Charged to 75 % or more; read at the end of 15 s, load still on.",
+    where="On the posts, load clamps outside the meter's tips.",
+    how="Charged to 75 % or more; read at the end of 15 s, load still on.",
     hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
-)  # fmt: skip
-engine_speed = battery.measurand("engine_speed", "rpm", "Engine speed at the charging reading", possible=(0, 8000), usual=(500, 3500), accuracy="50 rpm")
+)
+engine_speed = battery.measurand(
+    "engine_speed",
+    "rpm",
+    "Engine speed at the charging reading",
+    possible=(0, 8000),
+    usual=(500, 3500),
+    accuracy="50 rpm",
+)
 charging_voltage = battery.measurand(
-    "charging_voltage", "V", "Charging voltage", possible=(0, 20), usual=(11.5, 15.6), accuracy="0.5 % + 0.02 V", read_with=(engine_speed, temperature),
-    where="On the posts, engine running.", how="Fast idle, lamps and blower on, after a minute or two.", hazard=f"{MOVING} {SPARK}",
-)  # fmt: skip
+    "charging_voltage",
+    "V",
+    "Charging voltage",
+    possible=(0, 20),
+    usual=(11.5, 15.6),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(engine_speed, temperature),
+    where="On the posts, engine running.",
+    how="Fast idle, lamps and blower on, after a minute or two.",
+    hazard=f"{MOVING} {SPARK}",
+)
 sleep_time = battery.measurand(
-    "sleep_time", "min", "Wait before the drain was read", possible=(0, 1440), usual=(1, 120), accuracy="2 min",
+    "sleep_time",
+    "min",
+    "Wait before the drain was read",
+    possible=(0, 1440),
+    usual=(1, 120),
+    accuracy="2 min",
     how="Since the last door, key or lock; half an hour, on recent vehicles up to 75 minutes.",
-)  # fmt: skip
+)
 drain = battery.measurand(
-    "drain", "mA", "Key-off current", possible=(0, 30000), usual=(1, 3000), accuracy="3 % + 10 mA", read_with=(sleep_time,),
+    "drain",
+    "mA",
+    "Key-off current",
+    possible=(0, 30000),
+    usual=(1, 3000),
+    accuracy="3 % + 10 mA",
+    read_with=(sleep_time,),
     where="Around the negative lead.",
-    how="After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp comes off: a cut supply wakes the units again.",
+    how=(
+        "After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp"
+        " comes off: a cut supply wakes the units again."
+    ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
-)  # fmt: skip
+)
 unwoken_drain = battery.measurand(
-    "unwoken_drain", "mA", "Key-off current before the vehicle was woken", possible=(0, 30000), usual=(0, 3000), accuracy="3 % + 10 mA",
-    where="Around the negative lead.", how="Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, read again.",
+    "unwoken_drain",
+    "mA",
+    "Key-off current before the vehicle was woken",
+    possible=(0, 30000),
+    usual=(0, 3000),
+    accuracy="3 % + 10 mA",
+    where="Around the negative lead.",
+    how=(
+        "Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, read"
+        " again."
+    ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
-)  # fmt: skip
+)
 starter_current = battery.measurand(
-    "starter_current", "A", "Current of the starter", possible=(0, 3000), usual=(40, 1200), accuracy="3 % + 5 A",
-    where="Clamp around every lead on that post.", how="The steady value while it turns, not the first peak.", hazard=MOVING,
-)  # fmt: skip
+    "starter_current",
+    "A",
+    "Current of the starter",
+    possible=(0, 3000),
+    usual=(40, 1200),
+    accuracy="3 % + 5 A",
+    where="Clamp around every lead on that post.",
+    how="The steady value while it turns, not the first peak.",
+    hazard=MOVING,
+)
 cable_drop = battery.measurand(
-    "cable_drop", "V", "Voltage lost along a cable", possible=(0, 15), usual=(0, 1.5), accuracy="0.5 % + 0.01 V", read_with=(starter_current, temperature),
+    "cable_drop",
+    "V",
+    "Voltage lost along a cable",
+    possible=(0, 15),
+    usual=(0, 1.5),
+    accuracy="0.5 % + 0.01 V",
+    read_with=(starter_current, temperature),
     places=("positive leg", "ground leg", "positive post to clamp", "negative post to clamp"),
-    where="Positive leg: post to starter stud. Ground leg: post to starter body. Tips on the posts, not on the clamps.",
-    how="While it cranks; if nothing turns, with the load that shows the trouble.", hazard=f"{MOVING} {SHORT}",
-)  # fmt: skip
+    where=(
+        "Positive leg: post to starter stud. Ground leg: post to starter body. Tips on the posts, not on the"
+        " clamps."
+    ),
+    how="While it cranks; if nothing turns, with the load that shows the trouble.",
+    hazard=f"{MOVING} {SHORT}",
+)
 starter_voltage = battery.measurand(
-    "starter_voltage", "V", "Voltage at the starter", possible=(0, 15), usual=(5, 12.5), accuracy="0.5 % + 0.02 V", read_with=(starter_current,),
-    where="Starter stud to starter body.", how="While it cranks, the steady value.", hazard=MOVING,
-)  # fmt: skip
+    "starter_voltage",
+    "V",
+    "Voltage at the starter",
+    possible=(0, 15),
+    usual=(5, 12.5),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(starter_current,),
+    where="Starter stud to starter body.",
+    how="While it cranks, the steady value.",
+    hazard=MOVING,
+)
 sample_interval = battery.measurand(
-    "sample_interval", "s", "Time between two samples", possible=(1e-6, 3600), usual=(1e-5, 60), accuracy="1 %", how="Of the log or the bus, not of the screen."
+    "sample_interval",
+    "s",
+    "Time between two samples",
+    possible=(1e-6, 3600),
+    usual=(1e-5, 60),
+    accuracy="1 %",
+    how="Of the log or the bus, not of the screen.",
 )
 logged_minimum = battery.measurand(
-    "logged_minimum", "V", "Lowest voltage of a logged start", part="battery", possible=(0, 15), usual=(4, 12.5), accuracy="0.5 % + 0.1 V",
+    "logged_minimum",
+    "V",
+    "Lowest voltage of a logged start",
+    part="battery",
+    possible=(0, 15),
+    usual=(4, 12.5),
+    accuracy="0.5 % + 0.1 V",
     read_with=(sample_interval,),
-    where="Wherever the log takes it; a control unit sees less than the posts have.", how="The least value of the whole start.",
-)  # fmt: skip
+    where="Wherever the log takes it; a control unit sees less than the posts have.",
+    how="The least value of the whole start.",
+)
 small_load_current = battery.measurand(
-    "small_load_current", "A", "Current of the small load", possible=(0, 200), usual=(0.05, 60), accuracy="3 % + 0.05 A", how="Clamp around the negative lead."
+    "small_load_current",
+    "A",
+    "Current of the small load",
+    possible=(0, 200),
+    usual=(0.05, 60),
+    accuracy="3 % + 0.05 A",
+    how="Clamp around the negative lead.",
 )
 small_load_voltage = battery.measurand(
-    "small_load_voltage", "V", "Voltage with a small load, engine off", possible=(0, 16), usual=(10.5, 13.2), accuracy="0.5 % + 0.02 V",
-    read_with=(small_load_current, temperature), places=("posts", "fuse box", "control unit"), how="Key on or lamps on, engine off. It is no voltage at rest.",
-)  # fmt: skip
+    "small_load_voltage",
+    "V",
+    "Voltage with a small load, engine off",
+    possible=(0, 16),
+    usual=(10.5, 13.2),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(small_load_current, temperature),
+    places=("posts", "fuse box", "control unit"),
+    how="Key on or lamps on, engine off. It is no voltage at rest.",
+)
 ripple = battery.measurand(
-    "ripple", "V", "Ripple", possible=(0, 5), usual=(0, 1.5), accuracy="3 % + 0.01 V", places=("posts", "alternator"), read_with=(engine_speed,),
-    where="Battery posts; the alternator's own terminal shows more.", how="AC volts, about 2000 rpm, lamps and blower on.", hazard=f"{MOVING} {SPARK}",
-)  # fmt: skip
+    "ripple",
+    "V",
+    "Ripple",
+    possible=(0, 5),
+    usual=(0, 1.5),
+    accuracy="3 % + 0.01 V",
+    places=("posts", "alternator"),
+    read_with=(engine_speed,),
+    where="Battery posts; the alternator's own terminal shows more.",
+    how="AC volts, about 2000 rpm, lamps and blower on.",
+    hazard=f"{MOVING} {SPARK}",
+)
 alternator_output = battery.measurand(
-    "alternator_output", "A", "Output of the alternator", possible=(0, 500), usual=(1, 300), accuracy="3 % + 2 A", read_with=(engine_speed,),
-    where="Clamp around the alternator's own lead.", how="2000 to 2500 rpm, every load on.", hazard=f"{MOVING} {SPARK}",
-)  # fmt: skip
+    "alternator_output",
+    "A",
+    "Output of the alternator",
+    possible=(0, 500),
+    usual=(1, 300),
+    accuracy="3 % + 2 A",
+    read_with=(engine_speed,),
+    where="Clamp around the alternator's own lead.",
+    how="2000 to 2500 rpm, every load on.",
+    hazard=f"{MOVING} {SPARK}",
+)
 charger_voltage = battery.measurand(
-    "charger_voltage", "V", "Voltage that the charger holds", possible=(0, 20), usual=(12.5, 15.6), accuracy="0.5 % + 0.02 V", read_with=(temperature,),
-    where="On the posts, charger on.", how="At the end of the charge, when it no longer rises.", hazard=f"{DAMAGED} {SPARK}",
-)  # fmt: skip
+    "charger_voltage",
+    "V",
+    "Voltage that the charger holds",
+    possible=(0, 20),
+    usual=(12.5, 15.6),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(temperature,),
+    where="On the posts, charger on.",
+    how="At the end of the charge, when it no longer rises.",
+    hazard=f"{DAMAGED} {SPARK}",
+)
 tester_figure = battery.measurand(
-    "tester_figure", "A", "Cranking amperes by the tester", part="battery", possible=(0, 3000), usual=(30, 1500), accuracy="10 %", read_with=(temperature,),
-    how="An estimate from the battery's conductance, in the rating system that the tester was set to; worth nothing below 75 % charge.",
-)  # fmt: skip
+    "tester_figure",
+    "A",
+    "Cranking amperes by the tester",
+    part="battery",
+    possible=(0, 3000),
+    usual=(30, 1500),
+    accuracy="10 %",
+    read_with=(temperature,),
+    how=(
+        "An estimate from the battery's conductance, in the rating system that the tester was set to; worth"
+        " nothing below 75 % charge."
+    ),
+)
 discharge_current = battery.measurand(
-    "discharge_current", "A", "Current of the discharge test", possible=(0, 500), usual=(0.1, 100), accuracy="3 % + 0.05 A", how="About a twentieth of its Ah."
+    "discharge_current",
+    "A",
+    "Current of the discharge test",
+    possible=(0, 500),
+    usual=(0.1, 100),
+    accuracy="3 % + 0.05 A",
+    how="About a twentieth of its Ah.",
 )
 discharge_fall = battery.measurand(
-    "discharge_fall", "V", "Fall of the voltage when the discharge began", part="battery", possible=(0, 5), usual=(0, 2), accuracy="0.005 V",
+    "discharge_fall",
+    "V",
+    "Fall of the voltage when the discharge began",
+    part="battery",
+    possible=(0, 5),
+    usual=(0, 2),
+    accuracy="0.005 V",
     how="Before against a few seconds after the load went on.",
-)  # fmt: skip
+)
 delivered = battery.measurand(
-    "delivered", "Ah", "Charge delivered down to 10.5 V", part="battery", possible=(0, 1000), usual=(1, 400), accuracy="3 %",
+    "delivered",
+    "Ah",
+    "Charge delivered down to 10.5 V",
+    part="battery",
+    possible=(0, 1000),
+    usual=(1, 400),
+    accuracy="3 %",
     read_with=(discharge_current, temperature),
-    how="From full, with a known steady current, at a known temperature.", hazard=f"{DAMAGED} {SPARK}",
-)  # fmt: skip
+    how="From full, with a known steady current, at a known temperature.",
+    hazard=f"{DAMAGED} {SPARK}",
+)
 
 # ---- what to look at
 
-surface_charge = battery.observation("surface_charge", "Surface charge", SurfaceCharge, how="Headlamps on for 15 s, off, then 3 min of waiting takes it off.")
+surface_charge = battery.observation(
+    "surface_charge",
+    "Surface charge",
+    SurfaceCharge,
+    how="Headlamps on for 15 s, off, then 3 min of waiting takes it off.",
+)
 case_seen = battery.observation(
-    "case", "Battery case", Case, part="battery", how="All sides, lid and posts; in frost look for bulging and ice.", hazard=f"{ACID} {DAMAGED}",
-)  # fmt: skip
-level = battery.observation("level", "Acid level", Level, part="battery", how="Only where caps come off; the plates must be covered.", hazard=ACID)
-terminals = battery.observation("terminals", "Posts and clamps", Terminals, how="Turn each clamp by hand; look under it too.", hazard=SHORT)
+    "case",
+    "Battery case",
+    Case,
+    part="battery",
+    how="All sides, lid and posts; in frost look for bulging and ice.",
+    hazard=f"{ACID} {DAMAGED}",
+)
+level = battery.observation(
+    "level",
+    "Acid level",
+    Level,
+    part="battery",
+    how="Only where caps come off; the plates must be covered.",
+    hazard=ACID,
+)
+terminals = battery.observation(
+    "terminals",
+    "Posts and clamps",
+    Terminals,
+    how="Turn each clamp by hand; look under it too.",
+    hazard=SHORT,
+)
 loads = battery.observation("charging_loads", "Lamps and blower at the charging reading", Loads)
-cranks = battery.observation("cranks", "How the engine cranks", Cranks, how="Once, before anything is touched.")
+cranks = battery.observation(
+    "cranks", "How the engine cranks", Cranks, how="Once, before anything is touched."
+)
 charge_lamp = battery.observation("charge_lamp", "Charge lamp with the engine running", Lamp)
-in_use = battery.observation("in_use", "What the battery does in use", InUse, how="As told by the person who drives it.")
+in_use = battery.observation(
+    "in_use", "What the battery does in use", InUse, how="As told by the person who drives it."
+)
 settles = battery.observation("drain_settles", "Whether the key-off current still falls", Settles)
 circuit_cut = battery.observation(
-    "circuit_cut", "Key-off current with one circuit cut", Cut,
-    places=("body", "audio", "alarm", "lamps", "engine control", "charging", "comfort", "trailer", "retrofitted", "another"),
-    how="One fuse at a time, the current read before and after; a cut fuse can wake other units.", hazard=MEMORY,
-)  # fmt: skip
+    "circuit_cut",
+    "Key-off current with one circuit cut",
+    Cut,
+    places=(
+        "body",
+        "audio",
+        "alarm",
+        "lamps",
+        "engine control",
+        "charging",
+        "comfort",
+        "trailer",
+        "retrofitted",
+        "another",
+    ),
+    how="One fuse at a time, the current read before and after; a cut fuse can wake other units.",
+    hazard=MEMORY,
+)
 ripple_meter = battery.observation("ripple_meter", "Meter for the ripple", RippleMeter)
 
 # ---- what can be done
 
-replace = battery.operation("replace", "Replace the battery", shown_by=load_voltage, replaces="battery", hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}")
-charge = battery.operation(
-    "charge", "Charge the battery", shown_by=rest_voltage,
-    hazard=f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move. {CLAMPS} {HIGH_VOLTAGE}",
+replace = battery.operation(
+    "replace",
+    "Replace the battery",
+    shown_by=load_voltage,
+    replaces="battery",
+    hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}",
 )
-clean_contacts = battery.operation("clean_contacts", "Clean and tighten posts and clamps", shown_by=cranking_voltage, hazard=f"{MEMORY} {SHORT}")
-repair_cable = battery.operation("repair_cable", "Clean or renew joints and cables of the starting circuit", shown_by=cable_drop, hazard=f"{MEMORY} {SHORT}")
+charge = battery.operation(
+    "charge",
+    "Charge the battery",
+    shown_by=rest_voltage,
+    hazard=(
+        f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move. {CLAMPS}"
+        f" {HIGH_VOLTAGE}"
+    ),
+)
+clean_contacts = battery.operation(
+    "clean_contacts",
+    "Clean and tighten posts and clamps",
+    shown_by=cranking_voltage,
+    hazard=f"{MEMORY} {SHORT}",
+)
+repair_cable = battery.operation(
+    "repair_cable",
+    "Clean or renew joints and cables of the starting circuit",
+    shown_by=cable_drop,
+    hazard=f"{MEMORY} {SHORT}",
+)
 find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
-charging_repair = battery.operation("charging_repair", "Repair the charging system", shown_by=charging_voltage, hazard=f"{MOVING} {MEMORY} {HIGH_VOLTAGE}")
+charging_repair = battery.operation(
+    "charging_repair",
+    "Repair the charging system",
+    shown_by=charging_voltage,
+    hazard=f"{MOVING} {MEMORY} {HIGH_VOLTAGE}",
+)

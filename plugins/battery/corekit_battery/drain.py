@@ -27,10 +27,21 @@ from .declarations import (
 )
 
 DAY, MONTH = 86400.0, 30 * 86400.0  # s
-NEEDED, NEEDED_COLD, COLD = 0.5, 0.7, 263.15  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
-LOSS = {BatteryType.FLOODED: 0.03, BatteryType.EFB: 0.03, BatteryType.AGM: 0.02, BatteryType.GEL: 0.02}  # in a month; source: self-discharge
+NEEDED, NEEDED_COLD, COLD = (
+    0.5,
+    0.7,
+    263.15,
+)  # share of charge that a start needs, and below which temperature more; source: days-to-no-start
+LOSS = {
+    BatteryType.FLOODED: 0.03,
+    BatteryType.EFB: 0.03,
+    BatteryType.AGM: 0.02,
+    BatteryType.GEL: 0.02,
+}  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
-APART = 5.0  # two readings of one current that lie this many times apart were not taken in one state, or one is a slip; an estimate of ours
+# two readings of one current that lie this many times apart were not taken in one state, or one is a slip; an
+# estimate of ours
+APART = 5.0
 LONG, SOON = 60 * DAY, 3.0  # s and days: beyond the first nobody is warned, below the second it does not wait
 
 #: (K, gravity lost per day) by a full battery. source: gravity-per-day
@@ -45,7 +56,9 @@ def time_to_no_start(
     drain: Annotated[float, "A", ck.Within(low=0)],
     monthly_loss: Annotated[float, "1", ck.Within(0, 0.5)],
 ) -> Annotated[float, "s"]:
-    """How long a parked battery lasts until it no longer has the charge that a start needs. A month is 30 days.
+    """How long a parked battery lasts until it no longer has the charge that a start needs.
+
+    A month is 30 days.
 
     >>> round(time_to_no_start.si(0.9, 0.5, 70 * 3600, 0.05, 0.03) / 86400, 1)
     22.0
@@ -75,36 +88,68 @@ def gravity_after(
 
 @battery.check("Whether the vehicle was woken before its drain was read")
 def woken(
-    case: ck.Case, before: Annotated[ck.Reading | None, unwoken_drain], drawn: Annotated[ck.Reading | None, drain]
+    case: ck.Case,
+    before: Annotated[ck.Reading | None, unwoken_drain],
+    drawn: Annotated[ck.Reading | None, drain],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A meter put into the lead resets the units; until they were woken once they may draw less than they ever do when parked."""
+    """A meter put into the lead resets the units; until they were woken once they may draw less than they
+    ever do when parked.
+    """
     if before is None:
         return
     low = ck.show(before.value, "mA", doubt=False)
     if drawn is None:
         yield case.open(
-            code="battery.drain", value=before, next_test=drain, low=low,
-            says="{low} was read before the vehicle was woken once. Parked it is never in that state: ignition on and off, lock it, wait, read again.",
-        )  # fmt: skip
+            code="battery.drain",
+            value=before,
+            next_test=drain,
+            low=low,
+            says=(
+                "{low} was read before the vehicle was woken once. Parked it is never in that state: ignition"
+                " on and off, lock it, wait, read again."
+            ),
+        )
     elif abs((drawn.value - before.value).number) > 2 * (drawn.value - before.value).u:
         yield case.advise(
-            code="battery.wake_state", value=before, evidence=[drawn], urgency=ck.Urgency.NOTHING, low=low, high=ck.show(drawn.value, "mA", doubt=False),
-            says="Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it parks in, so that one counts.",
-        )  # fmt: skip
+            code="battery.wake_state",
+            value=before,
+            evidence=[drawn],
+            urgency=ck.Urgency.NOTHING,
+            low=low,
+            high=ck.show(drawn.value, "mA", doubt=False),
+            says=(
+                "Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it"
+                " parks in, so that one counts."
+            ),
+        )
 
 
 @battery.check("Which circuit carries the drain")
-def circuits(case: ck.Case, cut: Annotated[dict[str, Cut] | None, circuit_cut]) -> Iterator[ck.Finding | ck.Gap]:
+def circuits(
+    case: ck.Case, cut: Annotated[dict[str, Cut] | None, circuit_cut]
+) -> Iterator[ck.Finding | ck.Gap]:
     """The circuit whose cutting takes the current away is named; it is no part yet."""
     for place, does in (cut or {}).items():
-        noted = [sight.entry for (key, there), sight in case.sights.items() if key == circuit_cut.key and there == place]
+        noted = [
+            sight.entry
+            for (key, there), sight in case.sights.items()
+            if key == circuit_cut.key and there == place
+        ]
         if does is Cut.STAYS:
             continue
         what = "goes away" if does is Cut.GONE else "falls"
         yield case.advise(
-            code="battery.drain_circuit", place=place, evidence=noted, of=drain, calls_for=find_drain, what=what,
-            says="With the circuit {place} cut the key-off current {what}: it runs through there. Unplug what hangs on it one by one.",
-        )  # fmt: skip
+            code="battery.drain_circuit",
+            place=place,
+            evidence=noted,
+            of=drain,
+            calls_for=find_drain,
+            what=what,
+            says=(
+                "With the circuit {place} cut the key-off current {what}: it runs through there. Unplug what"
+                " hangs on it one by one."
+            ),
+        )
 
 
 @battery.check("What is drawn with the key off")
@@ -124,10 +169,17 @@ def key_off(
     several = sorted(value.number for value in (drawn.value, *drawn.others))
     if drawn.disagrees and several[-1] > APART * several[0]:
         yield case.open(
-            code="battery.contradiction", value=drawn, next_test=drain, low=f"{several[0] * 1000:.3g} mA", high=f"{several[-1] * 1000:.3g} mA",
-            says="For the current with the key off both {low} and {high} are noted, and both cannot hold: a slip of unit or range, or units awake once. "
-            "Read the display and its range again before anything is concluded.",
-        )  # fmt: skip
+            code="battery.contradiction",
+            value=drawn,
+            next_test=drain,
+            low=f"{several[0] * 1000:.3g} mA",
+            high=f"{several[-1] * 1000:.3g} mA",
+            says=(
+                "For the current with the key off both {low} and {high} are noted, and both cannot hold: a"
+                " slip of unit or range, or units awake once. Read the display and its range again before"
+                " anything is concluded."
+            ),
+        )
         return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", doubt=False)
@@ -140,24 +192,49 @@ def key_off(
         if waited is not None:
             how_long = f"the car had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
         yield case.open(
-            code="battery.drain", value=drawn, evidence=evidence, next_test=drain, limits=[limit], urgency=ck.Urgency.PLAN_IT, read=read, how_long=how_long,
-            says="With the key off {read} is drawn, but {how_long}, and some units stay awake for half an hour or more. Read it again after that.",
-        )  # fmt: skip
+            code="battery.drain",
+            value=drawn,
+            evidence=evidence,
+            next_test=drain,
+            limits=[limit],
+            urgency=ck.Urgency.PLAN_IT,
+            read=read,
+            how_long=how_long,
+            says=(
+                "With the key off {read} is drawn, but {how_long}, and some units stay awake for half an hour"
+                " or more. Read it again after that."
+            ),
+        )
         usual = False
     else:
         judged = case.judge(
-            drawn, limit, code="battery.drain", calls_for=find_drain, urgency=ck.Urgency.PLAN_IT, next_test=drain, evidence=evidence, values={"read": read},
+            drawn,
+            limit,
+            code="battery.drain",
+            calls_for=find_drain,
+            urgency=ck.Urgency.PLAN_IT,
+            next_test=drain,
+            evidence=evidence,
+            values={"read": read},
             says=ck.Says(
                 passes="With the key off {read} is drawn; {limit} is usual.",
-                fails="With the key off {read} is drawn; {limit} is usual. Something stays on when the car is parked.",
-                undecided="With the key off {read} is drawn, too close to the usual {limit} to call with this meter.",
+                fails=(
+                    "With the key off {read} is drawn; {limit} is usual. Something stays on when the car is"
+                    " parked."
+                ),
+                undecided=(
+                    "With the key off {read} is drawn, too close to the usual {limit} to call with this"
+                    " meter."
+                ),
             ),
-        )  # fmt: skip
+        )
         yield judged
         usual = judged.urgency is ck.Urgency.NOTHING
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(capacity, "How many days the battery stands this drain follows from its Ah, which are not known.")
+        yield case.gap(
+            capacity, "How many days the battery stands this drain follows from its Ah, which are not known."
+        )
         return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
     loss = LOSS[kind] if kind is not None else max(LOSS.values())
@@ -165,15 +242,30 @@ def key_off(
 
 
 def _days(
-    case: ck.Case, drawn: ck.Reading, rest: ck.Reading | None, *, holds: ck.Value, needed: float, loss: float, awake: bool, usual: bool
+    case: ck.Case,
+    drawn: ck.Reading,
+    rest: ck.Reading | None,
+    *,
+    holds: ck.Value,
+    needed: float,
+    loss: float,
+    awake: bool,
+    usual: bool,
 ) -> ck.Finding:
     start = charge_of(case, rest).share if rest is not None else ck.exact("ratio", 1.0)
     start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
     if start.number <= needed:
         return case.advise(
-            code="battery.days", urgency=ck.Urgency.THIS_VISIT, evidence=[drawn, *([rest] if rest else [])], share=f"{100 * start.number:.0f} %",
-            needed=f"{100 * needed:.0f} %", says="At about {share} charge it has less than the {needed} that a start is taken to need, whatever is drawn.",
-        )  # fmt: skip
+            code="battery.days",
+            urgency=ck.Urgency.THIS_VISIT,
+            evidence=[drawn, *([rest] if rest else [])],
+            share=f"{100 * start.number:.0f} %",
+            needed=f"{100 * needed:.0f} %",
+            says=(
+                "At about {share} charge it has less than the {needed} that a start is taken to need,"
+                " whatever is drawn."
+            ),
+        )
     lasts = time_to_no_start(start, ck.exact("ratio", needed), holds, drawn, ck.exact("ratio", loss))
     days, spread = lasts.number / DAY, 1.645 * lasts.u / DAY
     if lasts.number > LONG:
@@ -183,13 +275,28 @@ def _days(
     else:
         says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
     return case.advise(
-        code="battery.days", value=lasts, unit="d", of=drain, evidence=[drawn, *([rest] if rest is not None else [])],
-        urgency=ck.Urgency.NOTHING if usual or lasts.number > LONG else ck.Urgency.THIS_VISIT if days < SOON else ck.Urgency.PLAN_IT,
-        figure=None if usual or lasts.number > LONG else _picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False)),
-        days="one day" if round(days) == 1 else f"{days:.0f} days", band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
+        code="battery.days",
+        value=lasts,
+        unit="d",
+        of=drain,
+        evidence=[drawn, *([rest] if rest is not None else [])],
+        urgency=(
+            ck.Urgency.NOTHING
+            if usual or lasts.number > LONG
+            else ck.Urgency.THIS_VISIT
+            if days < SOON
+            else ck.Urgency.PLAN_IT
+        ),
+        figure=(
+            None
+            if usual or lasts.number > LONG
+            else _picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False))
+        ),
+        days="one day" if round(days) == 1 else f"{days:.0f} days",
+        band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
         since=" from the charge it has now" if rest is not None else " from a full charge",
         says=says + (" That holds if the current stays what it was." if awake else ""),
-    )  # fmt: skip
+    )
 
 
 def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
@@ -201,7 +308,12 @@ def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
     last = min(end, start / slope)
     return chart.figure(
         [
-            *chart.scales([step * n for n in range(int(end / step) + 1)], [0, 25, 50, 75, 100], "days parked", "charge, %"),
+            *chart.scales(
+                [step * n for n in range(int(end / step) + 1)],
+                [0, 25, 50, 75, 100],
+                "days parked",
+                "charge, %",
+            ),
             chart.line([(0.0, 100 * needed), (end, 100 * needed)], 0.7, dashed=True),
             chart.words(end * 0.02, 100 * needed, "a start needs about this much", "start", -4.5),
             chart.line([(0.0, 100 * start), (last, 100 * (start - slope * last))], 1.2),
@@ -209,5 +321,6 @@ def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:
             chart.words(days, 100 * needed, f" {days:.0f} d", "start", 2.0),
         ],
         f"Charge over days parked at {read}",
-        f"From about {100 * start:.0f} % the charge falls to the {100 * needed:.0f} % that a start is taken to need after about {days:.0f} days at {read}.",
+        f"From about {100 * start:.0f} % the charge falls to the {100 * needed:.0f} % that a start is taken"
+        f" to need after about {days:.0f} days at {read}.",
     )

@@ -1,11 +1,12 @@
 """Energy life: the charge at which a battery settles when the car is driven as it is driven.
 
-Each trip takes a start, gives what the alternator has left over and the battery accepts, and is followed by hours in which the parked
-car draws. Week after week the charge moves to where both are equal. Where that is low, no new battery helps for long.
+Each trip takes a start, gives what the alternator has left over and the battery accepts, and is followed by
+hours in which the parked car draws. Week after week the charge moves to where both are equal. Where that is
+low, no new battery helps for long.
 
-The longer way of saying it: with s the share of charge, C the capacity, τ the acceptance time and η the share of the ampere-hours that
-stays, ds/dt = min(surplus, (1 - s) C / τ) η / C while driving (less while idling, and minus the loads where the surplus is negative),
-and ds/dt = -(drain / C + loss s) while parked.
+The longer way of saying it: with s the share of charge, C the capacity, τ the acceptance time and η the share
+of the ampere-hours that stays, ds/dt = min(surplus, (1 - s) C / τ) η / C while driving (less while idling,
+and minus the loads where the surplus is negative), and ds/dt = -(drain / C + loss s) while parked.
 """
 
 from __future__ import annotations
@@ -23,24 +24,56 @@ from .capacity import capacity_known, reserve
 from .charge import usual_acceptance_time
 from .charge_state import charge_of
 from .charging import HOUR, Tau
-from .declarations import BatteryType, alternator_rating, battery, battery_type, capacity, control, drain, rest_voltage
+from .declarations import (
+    BatteryType,
+    alternator_rating,
+    battery,
+    battery_type,
+    capacity,
+    control,
+    drain,
+    rest_voltage,
+)
 from .declarations import Control as Managed
 from .drain import DAY, LOSS, MONTH
 
 WEEK = 7 * DAY
 AH = 3600.0
 # What a use is taken to be when nobody said; estimates of ours. source: energy-life
-ALTERNATOR, OUT_DRIVING, OUT_IDLING = 110.0, 0.65, 0.35  # A, and the share of its rating that a hot one gives at road speed and idling
+ALTERNATOR, OUT_DRIVING, OUT_IDLING = (
+    110.0,
+    0.65,
+    0.35,
+)  # A, and the share of its rating that a hot one gives at road speed and idling
 LOADS = 30.0  # A while driving: engine, lamps, some heating
-IDLING, STOPPED = 0.2, 0.15  # share of a trip spent idling, and of one with the engine stopped by a stop-start system
-START, RESTART, AWAKE = 0.15 * AH, 0.04 * AH, 0.25 * AH  # C for a start, for a restart, and for what stays awake after the key
+IDLING, STOPPED = (
+    0.2,
+    0.15,
+)  # share of a trip spent idling, and of one with the engine stopped by a stop-start system
+START, RESTART, AWAKE = (
+    0.15 * AH,
+    0.04 * AH,
+    0.25 * AH,
+)  # C for a start, for a restart, and for what stays awake after the key
 USUAL_DRAIN = 0.02  # A; source: drain-limit
 OUTSIDE = 283.15  # K
-#: Share of the ampere-hours given that stays: one over the middle of the printed factors. source: charge-factor
-KEPT = {BatteryType.FLOODED: 1 / 1.15, BatteryType.EFB: 1 / 1.115, BatteryType.AGM: 1 / 1.065, BatteryType.GEL: 1 / 1.075}
+#: Share of the ampere-hours given that stays: one over the middle of the printed factors. source:
+#: charge-factor
+KEPT = {
+    BatteryType.FLOODED: 1 / 1.15,
+    BatteryType.EFB: 1 / 1.115,
+    BatteryType.AGM: 1 / 1.065,
+    BatteryType.GEL: 1 / 1.075,
+}
 KEPT_UNKNOWN = 1 / 1.15
-QUICKER = 0.7  # acceptance time of an AGM battery beside a flooded one; an estimate of ours, source: energy-life
-NIGHT, MAINTAINER, LARGER = 10 * HOUR, 4.0, 1.3  # s and A of one night a week on a small charger; times the capacity of a larger battery
+QUICKER = (
+    0.7  # acceptance time of an AGM battery beside a flooded one; an estimate of ours, source: energy-life
+)
+NIGHT, MAINTAINER, LARGER = (
+    10 * HOUR,
+    4.0,
+    1.3,
+)  # s and A of one night a week on a small charger; times the capacity of a larger battery
 STEPS = 16  # of each phase of a trip
 
 
@@ -52,13 +85,50 @@ class StopStart(Enum):
 
 # ---- how the car is used, as told
 
-trip_time = battery.trait("trip_time", "Length of a usual trip", units=("min", "h"), possible=(0.5, 600), how="As told; door to door.")
-trips_per_week = battery.trait("trips_per_week", "Trips in a week", units=("1",), possible=(1, 200), how="There and back are two.")
-idle_share = battery.trait("idle_share", "Share of a trip spent idling", units=("%",), possible=(0, 95), how="Town 20 to 40 %, country 5 %.")
-driving_loads = battery.trait("driving_loads", "Loads while driving", units=("A",), possible=(0, 300), how="Alternator's lead less battery's lead.")
-outside = battery.trait("outside_temperature", "Usual temperature of the season", units=("°C",), possible=(-40, 50), how="Where the car stands and drives.")
-stop_start = battery.trait("stop_start", "Stop-start system", StopStart, how="A vehicle that hardly ever stops its engine may be short of charge.")
-restarts = battery.trait("restarts_per_trip", "Restarts in a trip", units=("1",), possible=(0, 200), how="By the stop-start system.")
+trip_time = battery.trait(
+    "trip_time",
+    "Length of a usual trip",
+    units=("min", "h"),
+    possible=(0.5, 600),
+    how="As told; door to door.",
+)
+trips_per_week = battery.trait(
+    "trips_per_week", "Trips in a week", units=("1",), possible=(1, 200), how="There and back are two."
+)
+idle_share = battery.trait(
+    "idle_share",
+    "Share of a trip spent idling",
+    units=("%",),
+    possible=(0, 95),
+    how="Town 20 to 40 %, country 5 %.",
+)
+driving_loads = battery.trait(
+    "driving_loads",
+    "Loads while driving",
+    units=("A",),
+    possible=(0, 300),
+    how="Alternator's lead less battery's lead.",
+)
+outside = battery.trait(
+    "outside_temperature",
+    "Usual temperature of the season",
+    units=("°C",),
+    possible=(-40, 50),
+    how="Where the car stands and drives.",
+)
+stop_start = battery.trait(
+    "stop_start",
+    "Stop-start system",
+    StopStart,
+    how="A vehicle that hardly ever stops its engine may be short of charge.",
+)
+restarts = battery.trait(
+    "restarts_per_trip",
+    "Restarts in a trip",
+    units=("1",),
+    possible=(0, 200),
+    how="By the stop-start system.",
+)
 
 Share = Annotated[float, "1", ck.Within(0, 1)]
 Charge = Annotated[float, "C", ck.Within(low=0)]
@@ -69,7 +139,8 @@ class Use:
     """One way of driving, all in coherent units.
 
     Attributes:
-        capacity: C. tau: s, the acceptance time. driving, idling: A left for the battery; negative where loads take more.
+        capacity: C. tau: s, the acceptance time. driving, idling: A left for the battery; negative where
+            loads take more.
         idle: Share of a trip spent idling. trip, apart: s, a trip and from one start to the next.
         taken: C for each trip: the start, restarts, and what stays awake afterwards.
         drain: A. loss: 1/s by itself. kept: share of the ampere-hours given that stays.
@@ -90,7 +161,10 @@ class Use:
     def on_the_road(self, share: float) -> float:
         """ds/dt while driving, 1/s: idling and driving mixed as they come."""
         takes = max(0.0, 1 - share) * self.capacity / self.tau
-        gained = sum(part * (min(left, takes) * self.kept if left > 0 else left) for part, left in ((1 - self.idle, self.driving), (self.idle, self.idling)))
+        gained = sum(
+            part * (min(left, takes) * self.kept if left > 0 else left)
+            for part, left in ((1 - self.idle, self.driving), (self.idle, self.idling))
+        )
         return gained / self.capacity
 
     def parked(self, share: float) -> float:
@@ -106,7 +180,14 @@ class Use:
     def after_a_week(self, share: float, maintained: float = 0.0) -> float:
         """Charge at the end of a week that begins with one night on a small charger of that current."""
         if maintained:
-            share = _integrated(lambda s: min(maintained, max(0.0, 1 - s) * self.capacity / self.tau) * self.kept / self.capacity, share, NIGHT, STEPS)
+            share = _integrated(
+                lambda s: (
+                    min(maintained, max(0.0, 1 - s) * self.capacity / self.tau) * self.kept / self.capacity
+                ),
+                share,
+                NIGHT,
+                STEPS,
+            )
         trips = max(1, math.floor(WEEK / self.apart + 1e-9))
         for _ in range(trips):
             share = self.after_a_trip(share)
@@ -128,7 +209,10 @@ def _integrated(rate: Callable[[float], float], start: float, lasts: float, step
 
 
 def _settled(after: Callable[[float], float]) -> float:
-    """Where a charge comes back to itself. What lies above sinks and what lies below rises, so halving finds the one place."""
+    """Where a charge comes back to itself.
+
+    What lies above sinks and what lies below rises, so halving finds the one place.
+    """
     low, high = 0.0, 1.0
     if after(high) >= high:
         return 1.0
@@ -152,30 +236,45 @@ def settled_charge(
     monthly_loss: Annotated[float, "1", ck.Within(0, 0.5)],
     kept: Annotated[float, "1", ck.Within(0.5, 1)],
 ) -> Annotated[float, "1"]:
-    """Charge at which a battery settles, at the start of a trip, when every trip and every stand is like the last.
+    """Charge at which a battery settles, at the start of a trip, when every trip and every stand is like the
+    last.
 
     Args:
         capacity: 20-hour capacity, [C]. tau: acceptance time, [s].
-        driving, idling: Current left for the battery at road speed and idling, [A]; negative where loads take more than is made.
+        driving, idling: Current left for the battery at road speed and idling, [A]; negative where loads take
+            more than is made.
         idle: Share of a trip spent idling. trip: its length, [s]. apart: from one start to the next, [s].
         taken: Charge for a start, restarts and what stays awake after the key, each trip, [C].
-        drain: Key-off current, [A]. monthly_loss: self-discharge in 30 days. kept: share of the ampere-hours given that stays.
+        drain: Key-off current, [A]. monthly_loss: self-discharge in 30 days. kept: share of the ampere-hours
+            given that stays.
 
     >>> round(settled_charge.si(70 * 3600, 7200, 40, 10, 0.2, 3600, 43200, 1000, 0.02, 0.03, 0.9), 2)
     0.98
     """
     use = Use(
-        capacity=capacity, tau=tau, driving=driving, idling=idling, idle=idle, trip=trip, apart=apart, taken=taken, drain=drain,
-        loss=monthly_loss / MONTH, kept=kept,
-    )  # fmt: skip
+        capacity=capacity,
+        tau=tau,
+        driving=driving,
+        idling=idling,
+        idle=idle,
+        trip=trip,
+        apart=apart,
+        taken=taken,
+        drain=drain,
+        loss=monthly_loss / MONTH,
+        kept=kept,
+    )
     return _settled(use.after_a_trip)
 
 
 @battery.calculation(source="energy-life")
 def left_for_the_battery(
-    rating: Annotated[float, "A", ck.Within(above=0)], share: Annotated[float, "1", ck.Within(0, 1)], loads: Annotated[float, "A", ck.Within(low=0)]
+    rating: Annotated[float, "A", ck.Within(above=0)],
+    share: Annotated[float, "1", ck.Within(0, 1)],
+    loads: Annotated[float, "A", ck.Within(low=0)],
 ) -> Annotated[float, "A"]:
-    """Current that an alternator has left for the battery: the share of its rating that it gives at this speed, less the loads.
+    """Current that an alternator has left for the battery: the share of its rating that it gives at this
+    speed, less the loads.
 
     >>> left_for_the_battery.si(100, 0.65, 30)
     35.0
@@ -185,7 +284,9 @@ def left_for_the_battery(
 
 @battery.calculation(source="energy-life")
 def time_to_make_good(
-    taken: Charge, current: Annotated[float, "A", ck.Within(above=0)], kept: Annotated[float, "1", ck.Within(0.5, 1)]
+    taken: Charge,
+    current: Annotated[float, "A", ck.Within(above=0)],
+    kept: Annotated[float, "1", ck.Within(0.5, 1)],
 ) -> Annotated[float, "s"]:
     """Driving that puts back what one trip takes, at the current that the battery accepts.
 
@@ -230,18 +331,35 @@ def energy_life(
     rest: Annotated[ck.Reading | None, rest_voltage],
     ruled: Annotated[Managed | None, control],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Where the charge settles, and what would change it. Asked for by telling of the trips; advice, because its defaults are estimates."""
+    """Where the charge settles, and what would change it.
+
+    Asked for by telling of the trips; advice, because its defaults are estimates.
+    """
     if trip is None and trips is None:
-        if rest is not None and drawn is not None and case.stage == 0 and _low_for_no_reason(case, rest, drawn):
-            yield case.gap(trip_time, "It was found low and little is drawn while parked; whether the driving refills it follows from how long the trips are.")
+        if (
+            rest is not None
+            and drawn is not None
+            and case.stage == 0
+            and _low_for_no_reason(case, rest, drawn)
+        ):
+            yield case.gap(
+                trip_time,
+                "It was found low and little is drawn while parked; whether the driving refills it follows"
+                " from how long the trips are.",
+            )
         return
     if trip is None or trips is None:
         wanted = trip_time if trip is None else trips_per_week
-        yield case.gap(wanted, "Whether this driving refills the battery takes both, how long the trips are and how many.")
+        yield case.gap(
+            wanted,
+            "Whether this driving refills the battery takes both, how long the trips are and how many.",
+        )
         return
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(capacity, "Whether this driving refills the battery follows from its Ah, which are not known.")
+        yield case.gap(
+            capacity, "Whether this driving refills the battery follows from its Ah, which are not known."
+        )
         return
     if trip.number * trips.number > WEEK:
         yield case.gap(trip_time, "Trips so long and so many do not fit into a week. Ask again.")
@@ -251,19 +369,43 @@ def energy_life(
     ways = _ways(told, kind)
     evidence = [reading for reading in (drawn,) if reading is not None]
     places: dict[str, Any] = {
-        "settles": f"settles at about {100 * settled.number:.0f} % ({_band(settled)})" if settled.number > 0.02 else "runs down altogether",
-        "trips": f"{trips.number:g}", "trip": ck.show(trip, "min", doubt=False),
-        "ways": _in_words(ways), "guessed": _guessed(told, ruled),
-    }  # fmt: skip
-    judged = case.judge(
-        settled, case.limit("battery.settled_charge"), code="battery.energy_life", of=rest_voltage, unit="%", urgency=ck.Urgency.PLAN_IT,
-        evidence=evidence, values=places, figure=_picture(told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways),
-        says=ck.Says(
-            passes="Driven like this ({trips} trips of {trip} a week) the battery {settles}: it is kept charged.{guessed}",
-            fails="Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving never refills it.{ways}{guessed}",
-            undecided="Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving may never refill it.{ways}{guessed}",
+        "settles": (
+            f"settles at about {100 * settled.number:.0f} % ({_band(settled)})"
+            if settled.number > 0.02
+            else "runs down altogether"
         ),
-    )  # fmt: skip
+        "trips": f"{trips.number:g}",
+        "trip": ck.show(trip, "min", doubt=False),
+        "ways": _in_words(ways),
+        "guessed": _guessed(told, ruled),
+    }
+    judged = case.judge(
+        settled,
+        case.limit("battery.settled_charge"),
+        code="battery.energy_life",
+        of=rest_voltage,
+        unit="%",
+        urgency=ck.Urgency.PLAN_IT,
+        evidence=evidence,
+        values=places,
+        figure=_picture(
+            told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways
+        ),
+        says=ck.Says(
+            passes=(
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: it is kept"
+                " charged.{guessed}"
+            ),
+            fails=(
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving never"
+                " refills it.{ways}{guessed}"
+            ),
+            undecided=(
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving may"
+                " never refill it.{ways}{guessed}"
+            ),
+        ),
+    )
     yield attrs.evolve(judged, figure=None) if judged.urgency is ck.Urgency.NOTHING else judged
 
 
@@ -273,7 +415,14 @@ def _low_for_no_reason(case: ck.Case, rest: ck.Reading, drawn: ck.Reading) -> bo
     return share.number + share.u < _kept_charged() and (high is None or drawn.number < high.number)
 
 
-def _told(case: ck.Case, trip: ck.Value, trips: ck.Value, holds: ck.Value, kind: BatteryType | None, drawn: ck.Reading | None) -> _Told:
+def _told(
+    case: ck.Case,
+    trip: ck.Value,
+    trips: ck.Value,
+    holds: ck.Value,
+    kind: BatteryType | None,
+    drawn: ck.Reading | None,
+) -> _Told:
     guessed: list[str] = []
 
     def told(trait: ck.Trait, usual: float, kinds: str, words: str, spread: float = 0.3) -> ck.Value:
@@ -287,24 +436,52 @@ def _told(case: ck.Case, trip: ck.Value, trips: ck.Value, holds: ck.Value, kind:
     loads = told(driving_loads, LOADS, "current", f"loads of {LOADS:.0f} A", 0.4)
     season = told(outside, OUTSIDE, "temperature", "10 °C", 0.0)
     stops = case.fitted.get(stop_start.key) is StopStart.WORKS
-    idle = told(idle_share, STOPPED if stops else IDLING, "ratio", f"{100 * (STOPPED if stops else IDLING):.0f} % of a trip {'stopped' if stops else 'idling'}")
+    idle = told(
+        idle_share,
+        STOPPED if stops else IDLING,
+        "ratio",
+        f"{100 * (STOPPED if stops else IDLING):.0f} % of a trip {'stopped' if stops else 'idling'}",
+    )
     often = case.fitted.get(restarts.key)
     count = (often.number if isinstance(often, ck.Value) else round(trip.number / 240)) if stops else 0.0
-    made = {speed: ck.exact("ratio", share) for speed, share in (("driving", OUT_DRIVING), ("idling", OUT_IDLING))}
-    tau = ck.propagate(lambda kelvins: usual_acceptance_time.si(min(max(kelvins, 243.15), 333.15)), (season,), "time")
+    made = {
+        speed: ck.exact("ratio", share) for speed, share in (("driving", OUT_DRIVING), ("idling", OUT_IDLING))
+    }
+    tau = ck.propagate(
+        lambda kelvins: usual_acceptance_time.si(min(max(kelvins, 243.15), 333.15)), (season,), "time"
+    )
     quick = QUICKER if kind is BatteryType.AGM else 1.0
-    tau = ck.Value("time", tau.number * quick, {**tau.budget, "this battery's acceptance time, a default": tau.number * quick / 3 / math.sqrt(3)}, tau.rests_on)
+    tau = ck.Value(
+        "time",
+        tau.number * quick,
+        {**tau.budget, "this battery's acceptance time, a default": tau.number * quick / 3 / math.sqrt(3)},
+        tau.rests_on,
+    )
     parts = {
         "capacity": holds,
         "tau": tau,
         "driving": left_for_the_battery(rating, made["driving"], loads),
         # An engine that stops makes nothing, and the loads go on from the battery.
-        "idling": ck.propagate(lambda amps: -amps, (loads,), "current") if stops else left_for_the_battery(rating, made["idling"], loads),
+        "idling": (
+            ck.propagate(lambda amps: -amps, (loads,), "current")
+            if stops
+            else left_for_the_battery(rating, made["idling"], loads)
+        ),
         "idle": idle,
         "trip": _loosely(trip, trip_time.key),
         "apart": ck.propagate(lambda n: WEEK / n, (_loosely(trips, trips_per_week.key),), "time"),
-        "taken": ck.Value("charge", START + AWAKE + count * RESTART, {"what a start takes, an estimate": (START + AWAKE) / 3 / math.sqrt(3)}),
-        "drain": drawn.value if drawn is not None else ck.Value("current", USUAL_DRAIN, {"key-off current not read": USUAL_DRAIN / 2 / math.sqrt(3)}),
+        "taken": ck.Value(
+            "charge",
+            START + AWAKE + count * RESTART,
+            {"what a start takes, an estimate": (START + AWAKE) / 3 / math.sqrt(3)},
+        ),
+        "drain": (
+            drawn.value
+            if drawn is not None
+            else ck.Value(
+                "current", USUAL_DRAIN, {"key-off current not read": USUAL_DRAIN / 2 / math.sqrt(3)}
+            )
+        ),
         "loss": ck.exact("ratio", LOSS[kind] if kind is not None else max(LOSS.values())),
         "kept": ck.exact("ratio", KEPT[kind] if kind is not None else KEPT_UNKNOWN),
     }
@@ -315,9 +492,14 @@ def _told(case: ck.Case, trip: ck.Value, trips: ck.Value, holds: ck.Value, kind:
 
 
 def _loosely(value: ck.Value, key: str) -> ck.Value:
-    """What somebody tells of their driving, with its doubt. A temperature is not told within a fifth of its kelvins."""
+    """What somebody tells of their driving, with its doubt.
+
+    A temperature is not told within a fifth of its kelvins.
+    """
     half = 5.0 if value.kind == "temperature" else abs(value.number) * _TOLD
-    return ck.Value(value.kind, value.number, {**value.budget, f"{key} as told": half / math.sqrt(3)}, value.rests_on)
+    return ck.Value(
+        value.kind, value.number, {**value.budget, f"{key} as told": half / math.sqrt(3)}, value.rests_on
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -334,18 +516,49 @@ def _ways(told: _Told, kind: BatteryType | None) -> list[_Way]:
     ways = []
     for minutes in (10, 15, 20, 30, 45, 60, 90):
         longer = attrs.evolve(use, trip=minutes * 60.0)
-        if minutes * 60.0 > use.trip * 1.2 and minutes * 60.0 < use.apart and _settled(longer.after_a_trip) >= _kept_charged():
+        if (
+            minutes * 60.0 > use.trip * 1.2
+            and minutes * 60.0 < use.apart
+            and _settled(longer.after_a_trip) >= _kept_charged()
+        ):
             ways.append(_Way(words=f"trips of {minutes} min", settled=_settled(longer.after_a_trip)))
             break
     else:
-        ways.append(_Way(words="trips twice as long", settled=_settled(attrs.evolve(use, trip=min(2 * use.trip, use.apart)).after_a_trip)))
-    ways.append(_Way(words="one night a week on a small charger", settled=_settled(lambda share: use.after_a_week(share, MAINTAINER))))
+        ways.append(
+            _Way(
+                words="trips twice as long",
+                settled=_settled(attrs.evolve(use, trip=min(2 * use.trip, use.apart)).after_a_trip),
+            )
+        )
+    ways.append(
+        _Way(
+            words="one night a week on a small charger",
+            settled=_settled(lambda share: use.after_a_week(share, MAINTAINER)),
+        )
+    )
     if use.drain > 2 * USUAL_DRAIN:
-        ways.append(_Way(words="the key-off drain cured", settled=_settled(attrs.evolve(use, drain=USUAL_DRAIN).after_a_trip)))
+        ways.append(
+            _Way(
+                words="the key-off drain cured",
+                settled=_settled(attrs.evolve(use, drain=USUAL_DRAIN).after_a_trip),
+            )
+        )
     if kind in (None, BatteryType.FLOODED, BatteryType.EFB):
-        agm = attrs.evolve(use, tau=use.tau * QUICKER, kept=KEPT[BatteryType.AGM], loss=LOSS[BatteryType.AGM] / MONTH)
-        ways.append(_Way(words="an AGM battery of this size, where the vehicle's charging suits one", settled=_settled(agm.after_a_trip)))
-    ways.append(_Way(words="a larger battery", settled=_settled(attrs.evolve(use, capacity=LARGER * use.capacity).after_a_trip)))
+        agm = attrs.evolve(
+            use, tau=use.tau * QUICKER, kept=KEPT[BatteryType.AGM], loss=LOSS[BatteryType.AGM] / MONTH
+        )
+        ways.append(
+            _Way(
+                words="an AGM battery of this size, where the vehicle's charging suits one",
+                settled=_settled(agm.after_a_trip),
+            )
+        )
+    ways.append(
+        _Way(
+            words="a larger battery",
+            settled=_settled(attrs.evolve(use, capacity=LARGER * use.capacity).after_a_trip),
+        )
+    )
     return ways
 
 
@@ -357,7 +570,11 @@ def _kept_charged() -> float:
 
 def _in_words(ways: list[_Way]) -> str:
     def named(some: list[_Way]) -> str:
-        return "; ".join(f"{way.words} ({f'about {100 * way.settled:.0f} %' if way.settled > 0.02 else 'runs down all the same'})" for way in some)
+        return "; ".join(
+            f"{way.words}"
+            f" ({f'about {100 * way.settled:.0f} %' if way.settled > 0.02 else 'runs down all the same'})"
+            for way in some
+        )
 
     help_enough = [way for way in ways if way.settled >= _kept_charged()]
     too_little = [way for way in ways if way.settled < _kept_charged()]
@@ -371,7 +588,11 @@ def _in_words(ways: list[_Way]) -> str:
 
 def _guessed(told: _Told, ruled: Managed | None) -> str:
     says = f" Taken as usual, because nobody said: {', '.join(told.guessed)}." if told.guessed else ""
-    return says + (" This vehicle keeps its battery below full on purpose, to have room." if ruled is Managed.MANAGED else "")
+    return says + (
+        " This vehicle keeps its battery below full on purpose, to have room."
+        if ruled is Managed.MANAGED
+        else ""
+    )
 
 
 def _band(settled: ck.Value) -> str:
@@ -400,12 +621,30 @@ def _picture(told: _Told, settled: float, start: float, ways: list[_Way]) -> ck.
     marks: list[ck.Polyline | ck.Dot | ck.Label] = [
         *chart.scales([0, 4, 8, 12, 16], [0, 25, 50, 75, 100], "weeks", "charge before a trip, %"),
         chart.line([(0.0, 50.0), (float(weeks), 50.0)], 0.5, dashed=True),
-        chart.words(0.2 if start >= 0.6 else weeks - 0.2, 50.0, "a start needs about this much", "start" if start >= 0.6 else "end", -4.5),
+        chart.words(
+            0.2 if start >= 0.6 else weeks - 0.2,
+            50.0,
+            "a start needs about this much",
+            "start" if start >= 0.6 else "end",
+            -4.5,
+        ),
         chart.line(driven, 1.2),
-        chart.words(weeks - 0.2, end, f"as driven: settles at {100 * settled:.0f} %", "end", -5.0 if end >= 90 or 25 < end < 50 else 2.0),
+        chart.words(
+            weeks - 0.2,
+            end,
+            f"as driven: settles at {100 * settled:.0f} %",
+            "end",
+            -5.0 if end >= 90 or 25 < end < 50 else 2.0,
+        ),
     ]
-    told_words = f"From about {100 * start:.0f} % the charge before a trip goes to about {end:.0f} % after {weeks} weeks and settles at {100 * settled:.0f} %."
+    told_words = (
+        f"From about {100 * start:.0f} % the charge before a trip goes to about {end:.0f} % after {weeks}"
+        f" weeks and settles at {100 * settled:.0f} %."
+    )
     if apart:
-        marks += [chart.line(helped, 0.8, dashed=True), chart.words(weeks - 0.2, better, "with one night a week on a small charger", "end", -5.0)]
+        marks += [
+            chart.line(helped, 0.8, dashed=True),
+            chart.words(weeks - 0.2, better, "with one night a week on a small charger", "end", -5.0),
+        ]
         told_words += f" With one night a week on a small charger it stays at about {better:.0f} %."
     return chart.figure(marks, "Charge, week by week, as this car is driven", told_words)

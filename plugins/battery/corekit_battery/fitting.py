@@ -18,9 +18,15 @@ class Told(Enum):
 
 
 made_known = battery.observation(
-    "made_known", "New battery made known to the vehicle", Told,
-    how="With the maker's procedure: type, capacity and the day it was fitted. The vehicle's own instructions say whether it is needed.", hazard=MEMORY,
-)  # fmt: skip
+    "made_known",
+    "New battery made known to the vehicle",
+    Told,
+    how=(
+        "With the maker's procedure: type, capacity and the day it was fitted. The vehicle's own instructions"
+        " say whether it is needed."
+    ),
+    hazard=MEMORY,
+)
 
 
 @battery.check("Whether the vehicle knows of its new battery")
@@ -33,21 +39,35 @@ def known_to_the_vehicle(
         return
     if told in (Told.DONE, Told.NOT_NEEDED):
         yield case.looked(
-            made_known, passed=True, code="battery.made_known",
-            says="The new battery was made known to the vehicle." if told is Told.DONE else "This vehicle need not be told of a new battery.",
-        )  # fmt: skip
+            made_known,
+            passed=True,
+            code="battery.made_known",
+            says=(
+                "The new battery was made known to the vehicle."
+                if told is Told.DONE
+                else "This vehicle need not be told of a new battery."
+            ),
+        )
     elif told is Told.NOT_DONE:
         yield case.advise(
-            code="battery.made_known", urgency=ck.Urgency.PLAN_IT, evidence=_noted(case),
-            says="The vehicle was not told of its new battery. One that manages its charging goes on as for the old one, "
-            "which can overcharge the new one or leave it empty.",
-        )  # fmt: skip
+            code="battery.made_known",
+            urgency=ck.Urgency.PLAN_IT,
+            evidence=_noted(case),
+            says=(
+                "The vehicle was not told of its new battery. One that manages its charging goes on as for"
+                " the old one, which can overcharge the new one or leave it empty."
+            ),
+        )
     elif ruled is Control.MANAGED:
         yield case.advise(
-            code="battery.made_known", urgency=ck.Urgency.THIS_VISIT, evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
-            says="Whether this vehicle was told of its new battery is not noted. It manages its charging, "
-            "so look in its instructions and tell it of type and capacity.",
-        )  # fmt: skip
+            code="battery.made_known",
+            urgency=ck.Urgency.THIS_VISIT,
+            evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
+            says=(
+                "Whether this vehicle was told of its new battery is not noted. It manages its charging, "
+                "so look in its instructions and tell it of type and capacity."
+            ),
+        )
 
 
 def _noted(case: ck.Case) -> list[str]:

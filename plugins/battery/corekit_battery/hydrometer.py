@@ -1,7 +1,8 @@
 """Charge by the acid itself: gravity of the cells, at its temperature and by the reference of the hydrometer.
 
-A hydrometer's figure means nothing without two more: how warm the acid is, and between which temperatures the instrument compares acid
-with water. The scales of charge are printed for acid at 80 °F against water at 60 °F, so everything is brought there first.
+A hydrometer's figure means nothing without two more: how warm the acid is, and between which temperatures the
+instrument compares acid with water. The scales of charge are printed for acid at 80 °F against water at 60
+°F, so everything is brought there first.
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ from .tables import kelvin
 WATER_20 = 998.204  # kg/m³, density of water at 20 °C, from memory of handbook tables
 GRAVITY_20C = tuple((w, r20 / WATER_20) for w, r20, _ in DENSITY)
 COLDEST, HOTTEST = 244.2, 323.2  # K, where the printed correction ends; source: tm-5-4210-hydrometer
-UNSAID = 0.0062  # how far at most a figure moves between the three references; from the density table, source: acid-density
+# how far at most a figure moves between the three references; from the density table, source: acid-density
+UNSAID = 0.0062
 UNSEEN = 0.008  # 20 °F either way when nobody took the temperature of the acid; source: tm-5-4210-hydrometer
 
 
@@ -47,14 +49,20 @@ class Reference(Enum):
     C20 = "20 °C against water at 20 °C"
 
 
-reference = battery.observation("hydrometer", "Reference of the hydrometer", Reference, how="On its scale or in its leaflet; refractometers as a rule 20 °C.")
+reference = battery.observation(
+    "hydrometer",
+    "Reference of the hydrometer",
+    Reference,
+    how="On its scale or in its leaflet; refractometers as a rule 20 °C.",
+)
 
 Gravity = Annotated[float, "1", ck.Within(1.05, 1.32)]
 
 
 @battery.calculation(source="acid-density")
 def gravity_80f_of_25c(gravity: Gravity) -> Annotated[float, "1"]:
-    """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 25 °C shows this.
+    """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 25 °C shows
+    this.
 
     >>> round(gravity_80f_of_25c.si(1.265), 3)
     1.261
@@ -64,7 +72,8 @@ def gravity_80f_of_25c(gravity: Gravity) -> Annotated[float, "1"]:
 
 @battery.calculation(source="acid-density")
 def gravity_80f_of_20c(gravity: Gravity) -> Annotated[float, "1"]:
-    """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 20 °C shows this.
+    """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 20 °C shows
+    this.
 
     >>> round(gravity_80f_of_20c.si(1.265), 3)
     1.259
@@ -78,7 +87,8 @@ def gravity_at(
     temperature: Annotated[float, "K", ck.Within(244.0, 328.0)],
     reference: Annotated[float, "K", ck.Within(288.0, 300.0)],
 ) -> Annotated[float, "1"]:
-    """A hydrometer reading as it would be with the acid at the temperature that its scale is made for: 0.004 for every 10 °F.
+    """A hydrometer reading as it would be with the acid at the temperature that its scale is made for: 0.004
+    for every 10 °F.
 
     >>> round(gravity_at.si(1.250, 266.483, 299.817), 3)
     1.226
@@ -93,9 +103,19 @@ def _at_80f(cell: ck.Reading, warmth: ck.Reading | None, by: Reference | None) -
     if warmth is not None:
         found = gravity_at(found, warmth, ck.exact("temperature", made_for))
     else:
-        found = ck.Value(found.kind, found.number, {**found.budget, "temperature of the acid not taken": UNSEEN / math.sqrt(3)}, found.rests_on)
+        found = ck.Value(
+            found.kind,
+            found.number,
+            {**found.budget, "temperature of the acid not taken": UNSEEN / math.sqrt(3)},
+            found.rests_on,
+        )
     if by is None:
-        return ck.Value(found.kind, found.number, {**found.budget, "reference of the hydrometer not noted": UNSAID / math.sqrt(3)}, found.rests_on)
+        return ck.Value(
+            found.kind,
+            found.number,
+            {**found.budget, "reference of the hydrometer not noted": UNSAID / math.sqrt(3)},
+            found.rests_on,
+        )
     if by is Reference.F80 or not 1.05 <= found.number <= 1.32:
         return found
     return gravity_80f_of_25c(found) if by is Reference.C25 else gravity_80f_of_20c(found)
@@ -118,37 +138,76 @@ def charge_by_gravity(
     if not cells or kind in (BatteryType.AGM, BatteryType.GEL):
         return
     if acid is FullAcid.G1300:
-        yield case.gap(full_acid, "No printed scale of charge is on file for acid of 1.300, so the gravity says nothing about the charge.")
+        yield case.gap(
+            full_acid,
+            "No printed scale of charge is on file for acid of 1.300, so the gravity says nothing about the"
+            " charge.",
+        )
         return
     taken = [reading for cell in cells if (reading := cell.read_with(temperature) or warmth) is not None]
     if any(not COLDEST <= reading.number <= HOTTEST for reading in taken):
-        yield case.gap(temperature, "The acid is colder or hotter than its correction is printed for (−29 to 50 °C). Let it warm or cool and read again.")
+        yield case.gap(
+            temperature,
+            "The acid is colder or hotter than its correction is printed for (−29 to 50 °C). Let it warm or"
+            " cool and read again.",
+        )
         return
     warm = [_at_80f(cell, cell.read_with(temperature) or warmth, by) for cell in cells]
     average = ck.propagate(lambda *each: sum(each) / len(each), warm, "ratio")
     if not 1.0 <= average.number <= 1.35:
-        yield case.gap(gravity, "The gravities, brought to 80 °F, are those of no battery acid. Read them again.")
+        yield case.gap(
+            gravity, "The gravities, brought to 80 °F, are those of no battery acid. Read them again."
+        )
         return
     share = _share(average, acid)
     limit = "battery.charge_for_load" if acid else "battery.charge_for_load_by_type"
     found = Charge(share=share, limit=limit, remarks=_remarks(cells, warmth, by, acid), flattered=False)
     places: dict[str, Any] = {**found.words, "average": f"{average.number:.3f}", "count": str(len(cells))}
-    apart = list(_against_voltage(case, cells, rest, found)) if rest is not None and len(cells) == len(gravity.places) else []
+    apart = (
+        list(_against_voltage(case, cells, rest, found))
+        if rest is not None and len(cells) == len(gravity.places)
+        else []
+    )
     if rest is not None and not apart and not rest.disagrees and not charge_of(case, rest).flattered:
         yield case.advise(  # the voltage at rest has said it already; twice the same verdict is one too many
-            code="battery.charge_by_gravity", of=gravity, value=share, unit="%", evidence=cells, urgency=ck.Urgency.NOTHING, **places,
-            says="Its acid agrees: {average} on average at 80 °F means charged to about {share} ({band}).{remarks}",
-        )  # fmt: skip
+            code="battery.charge_by_gravity",
+            of=gravity,
+            value=share,
+            unit="%",
+            evidence=cells,
+            urgency=ck.Urgency.NOTHING,
+            **places,
+            says=(
+                "Its acid agrees: {average} on average at 80 °F means charged to about {share}"
+                " ({band}).{remarks}"
+            ),
+        )
         return
     yield case.judge(
-        share, case.limit(found.limit), code="battery.charge_by_gravity", of=gravity, unit="%", evidence=cells, values=places,
-        calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None, next_test=gravity,
+        share,
+        case.limit(found.limit),
+        code="battery.charge_by_gravity",
+        of=gravity,
+        unit="%",
+        evidence=cells,
+        values=places,
+        calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None,
+        next_test=gravity,
         says=ck.Says(
-            passes="By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): enough for a load test.{remarks}",
-            fails="By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): it needs charging.{remarks}",
-            undecided="By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}), perhaps too little for a load test.{remarks}",
+            passes=(
+                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): enough"
+                " for a load test.{remarks}"
+            ),
+            fails=(
+                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): it"
+                " needs charging.{remarks}"
+            ),
+            undecided=(
+                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}), perhaps"
+                " too little for a load test.{remarks}"
+            ),
         ),
-    )  # fmt: skip
+    )
     yield from apart
 
 
@@ -157,11 +216,16 @@ def _share(average: ck.Value, acid: FullAcid | None) -> ck.Value:
     if acid in by_acid:
         share, width = by_acid[acid](average), KNOWN
     else:
-        share, width = ck.propagate(lambda sg: (charge_1265.si(sg) + charge_1280.si(sg)) / 2, (average,), "ratio"), UNKNOWN
+        share, width = (
+            ck.propagate(lambda sg: (charge_1265.si(sg) + charge_1280.si(sg)) / 2, (average,), "ratio"),
+            UNKNOWN,
+        )
     return attrs.evolve(share, budget={**share.budget, "scale of the charge": width / math.sqrt(3)})
 
 
-def _remarks(cells: list[ck.Reading], warmth: ck.Reading | None, by: Reference | None, acid: FullAcid | None) -> tuple[str, ...]:
+def _remarks(
+    cells: list[ck.Reading], warmth: ck.Reading | None, by: Reference | None, acid: FullAcid | None
+) -> tuple[str, ...]:
     remarks = []
     if len(cells) < len(gravity.places):
         remarks.append(f"Only {len(cells)} of {len(gravity.places)} cells were read.")
@@ -174,8 +238,12 @@ def _remarks(cells: list[ck.Reading], warmth: ck.Reading | None, by: Reference |
     return tuple(remarks)
 
 
-def _against_voltage(case: ck.Case, cells: list[ck.Reading], rest: ck.Reading, found: Charge) -> Iterator[ck.Finding]:
-    """Acid and voltage tell of one thing; where they differ by more than their doubt one of them is not what it seems."""
+def _against_voltage(
+    case: ck.Case, cells: list[ck.Reading], rest: ck.Reading, found: Charge
+) -> Iterator[ck.Finding]:
+    """Acid and voltage tell of one thing; where they differ by more than their doubt one of them is not what
+    it seems.
+    """
     by_voltage = charge_of(case, rest)
     apart = found.share - by_voltage.share
     if by_voltage.flattered or rest.disagrees or abs(apart.number) <= 2 * apart.u:
@@ -186,8 +254,17 @@ def _against_voltage(case: ck.Case, cells: list[ck.Reading], rest: ck.Reading, f
         else "A cell without contact, acid added instead of water, or a wrong reading can do that"
     )
     yield case.open(
-        code="battery.acid_against_voltage", of=gravity, value=found.share, unit="%", evidence=[*cells, rest], next_test=gravity, why=why,
-        acid=found.words["share"], volts=by_voltage.words["share"],
-        says="By its acid it is charged to about {acid}, by its voltage at rest to about {volts}: both cannot be. {why}; "
-        "read both again after a charge and a rest.",
-    )  # fmt: skip
+        code="battery.acid_against_voltage",
+        of=gravity,
+        value=found.share,
+        unit="%",
+        evidence=[*cells, rest],
+        next_test=gravity,
+        why=why,
+        acid=found.words["share"],
+        volts=by_voltage.words["share"],
+        says=(
+            "By its acid it is charged to about {acid}, by its voltage at rest to about {volts}: both cannot"
+            " be. {why}; read both again after a charge and a rest."
+        ),
+    )

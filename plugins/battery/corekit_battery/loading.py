@@ -1,7 +1,9 @@
-"""Whether the battery holds under load: half its cranking rating for 15 s, against a line that falls with temperature.
+"""Whether the battery holds under load: half its cranking rating for 15 s, against a line that falls with
+temperature.
 
-A load smaller or shorter than that makes it easy, a larger or longer one hard. So a fail under an easy load and a pass under a
-hard one still stand; the other two say nothing. And below 75 % charge a fail says nothing about the battery at all.
+A load smaller or shorter than that makes it easy, a larger or longer one hard. So a fail under an easy load
+and a pass under a hard one still stand; the other two say nothing. And below 75 % charge a fail says nothing
+about the battery at all.
 """
 
 from __future__ import annotations
@@ -14,21 +16,51 @@ import attrs
 import corekit as ck
 
 from .charge_state import Charge, charge_of, judged_charge
-from .declarations import Case, battery, case_seen, load_current, load_time, load_voltage, rating, replace, rest_voltage, temperature
+from .declarations import (
+    Case,
+    battery,
+    case_seen,
+    load_current,
+    load_time,
+    load_voltage,
+    rating,
+    replace,
+    rest_voltage,
+    temperature,
+)
 from .tables import Rows, pair
 
-#: (°F and °C as printed, V of a 12-V block after 15 s); the warmest row means "and above". source: load-voltage-table
-PRINTED = ((0, -18, 8.5), (10, -12, 8.7), (20, -7, 8.9), (30, -1, 9.1), (40, 4, 9.3), (50, 10, 9.4), (60, 16, 9.5), (70, 21, 9.6))
+#: (°F and °C as printed, V of a 12-V block after 15 s); the warmest row means "and above". source:
+#: load-voltage-table
+PRINTED = (
+    (0, -18, 8.5),
+    (10, -12, 8.7),
+    (20, -7, 8.9),
+    (30, -1, 9.1),
+    (40, 4, 9.3),
+    (50, 10, 9.4),
+    (60, 16, 9.5),
+    (70, 21, 9.6),
+)
 LEAST: Rows = tuple((pair(f, celsius), volts) for f, celsius, volts in PRINTED)
 COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
 HALF = 0.5  # source: load-half-rating
-NEAR = 0.10  # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
+# a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
+NEAR = 0.10
 TIME, NEAR_TIME = 15.0, 2.0  # s; source: load-half-rating
 SURE = 0.95
 
-#: Rating system → rough factor to SAE. No exact one exists, so ratings other than SAE and EN only ever advise. source: rating-rough
-ROUGH = {"cranking rating SAE": 1.0, "cranking rating EN": 1.0, "cranking rating IEC": 1.5, "cranking rating DIN": 1.67, "cranking rating CA": 1 / 1.25}
-# EN reads about 5 % below SAE for the same battery, well inside the tenth above, so half an EN rating is taken as it stands.
+#: Rating system → rough factor to SAE. No exact one exists, so ratings other than SAE and EN only ever
+#: advise. source: rating-rough
+ROUGH = {
+    "cranking rating SAE": 1.0,
+    "cranking rating EN": 1.0,
+    "cranking rating IEC": 1.5,
+    "cranking rating DIN": 1.67,
+    "cranking rating CA": 1 / 1.25,
+}
+# EN reads about 5 % below SAE for the same battery, well inside the tenth above, so half an EN rating is
+# taken as it stands.
 
 
 @battery.calculation(source="load-half-rating")
@@ -42,8 +74,12 @@ def load_to_set(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annota
 
 
 @battery.calculation(source="load-voltage-table")
-def least_load_voltage(temperature: Annotated[float, "K", ck.Within(COLDEST, 353.15)]) -> Annotated[float, "V"]:
-    """The voltage that a sound, charged 12-V battery still shows after 15 s at half its rating. Linear between the printed rows.
+def least_load_voltage(
+    temperature: Annotated[float, "K", ck.Within(COLDEST, 353.15)],
+) -> Annotated[float, "V"]:
+    """The voltage that a sound, charged 12-V battery still shows after 15 s at half its rating.
+
+    Linear between the printed rows.
 
     >>> round(least_load_voltage.si(283.15), 2)
     9.4
@@ -53,7 +89,9 @@ def least_load_voltage(temperature: Annotated[float, "K", ck.Within(COLDEST, 353
 
 @battery.calculation(source="ohm")
 def apparent_resistance(
-    rest: Annotated[float, "V"], loaded: Annotated[float, "V"], current: Annotated[float, "A", ck.Within(above=0)]
+    rest: Annotated[float, "V"],
+    loaded: Annotated[float, "V"],
+    current: Annotated[float, "A", ck.Within(above=0)],
 ) -> Annotated[float, "Ω"]:
     """Resistance that a battery seems to have under load; what happens at its plates within 15 s is in it.
 
@@ -81,25 +119,48 @@ def load(
         return
     own = case.specified.get(load_voltage.key)
     if own is None and warmth is None:
-        yield case.gap(temperature, "What a battery must hold under load depends on its temperature, and that was not taken.")
+        yield case.gap(
+            temperature,
+            "What a battery must hold under load depends on its temperature, and that was not taken.",
+        )
         return
     if current is None:
         yield case.gap(load_current, "A voltage under load means nothing without the load that was set.")
         return
-    read: dict[str, Any] = {"read": ck.show(under.value, "V", doubt=False), "load": ck.show(current.value, "A", doubt=False)}
+    read: dict[str, Any] = {
+        "read": ck.show(under.value, "V", doubt=False),
+        "load": ck.show(current.value, "A", doubt=False),
+    }
     if rated is None:
         yield case.open(
-            code="battery.load", value=under, evidence=[under, current], says=_NO_RATING, **read,
-        )  # fmt: skip
+            code="battery.load",
+            value=under,
+            evidence=[under, current],
+            says=_NO_RATING,
+            **read,
+        )
         return
     if own is None and warmth is not None and warmth.number < COLDEST:
         yield case.open(
-            code="battery.load", value=under, evidence=[under, warmth], next_test=load_voltage, cold=ck.show(warmth.value, "°C", doubt=False),
-            says="At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it, then test again.", **read,
-        )  # fmt: skip
+            code="battery.load",
+            value=under,
+            evidence=[under, warmth],
+            next_test=load_voltage,
+            cold=ck.show(warmth.value, "°C", doubt=False),
+            says=(
+                "At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it,"
+                " then test again."
+            ),
+            **read,
+        )
         return
     limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
-    yield _ruled(case, _Tried(under=under, rest=rest, current=current, lasted=lasted, warmth=warmth, rated=rated), limit, read)
+    yield _ruled(
+        case,
+        _Tried(under=under, rest=rest, current=current, lasted=lasted, warmth=warmth, rated=rated),
+        limit,
+        read,
+    )
 
 
 def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> Iterator[ck.Finding | ck.Gap]:
@@ -110,23 +171,34 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> It
         found = charge_of(case, rest)
         if not _may_speak(case, rest, found):
             yield case.open(
-                code="battery.load", of=load_voltage, evidence=[rest], next_test=load_voltage,
-                says=_barred_says(case, rest, found).format(seen=""), **found.words,
-            )  # fmt: skip
+                code="battery.load",
+                of=load_voltage,
+                evidence=[rest],
+                next_test=load_voltage,
+                says=_barred_says(case, rest, found).format(seen=""),
+                **found.words,
+            )
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
 
 
 _NO_RATING = (
-    "Under a load of {load} it shows {read}, but the battery's cranking rating is not known, so nobody can say whether that load was right. "
-    "Read the rating off its label, with the name of the test (SAE, EN …), and set half of it."
+    "Under a load of {load} it shows {read}, but the battery's cranking rating is not known, so nobody can"
+    " say whether that load was right. Read the rating off its label, with the name of the test (SAE, EN …),"
+    " and set half of it."
 )
 
 
 def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit:
     assert warmth is not None  # the check has yielded a gap otherwise
-    key = "load-voltage-table" if rated.kind in ("cranking rating SAE", "cranking rating EN") else "rating-rough"
-    return ck.Limit(key="battery.load_voltage", low=least_load_voltage(warmth), source=case.system.sources[key])
+    key = (
+        "load-voltage-table"
+        if rated.kind in ("cranking rating SAE", "cranking rating EN")
+        else "rating-rough"
+    )
+    return ck.Limit(
+        key="battery.load_voltage", low=least_load_voltage(warmth), source=case.system.sources[key]
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -142,12 +214,22 @@ class _Tried:
 
     @property
     def evidence(self) -> list[ck.Reading]:
-        return [reading for reading in (self.under, self.rest, self.current, self.lasted, self.warmth) if reading is not None]
+        return [
+            reading
+            for reading in (self.under, self.rest, self.current, self.lasted, self.warmth)
+            if reading is not None
+        ]
 
 
 def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) -> ck.Finding:
     """The verdict, or the reason why it cannot stand."""
-    under, current, lasted, warmth, rated = tried.under, tried.current, tried.lasted, tried.warmth, tried.rated
+    under, current, lasted, warmth, rated = (
+        tried.under,
+        tried.current,
+        tried.lasted,
+        tried.warmth,
+        tried.rated,
+    )
     wanted = ck.propagate(lambda amps: HALF * ROUGH[rated.kind] * amps, (rated,), "current")
     less, more = current.number < (1 - NEAR) * wanted.number, current.number > (1 + NEAR) * wanted.number
     easy = less or (lasted is not None and lasted.number < TIME - NEAR_TIME)
@@ -159,15 +241,26 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else "",
     }
     judged = case.judge(
-        under, limit, code="battery.load", calls_for=replace, evidence=tried.evidence, values=places, next_test=load_voltage,
+        under,
+        limit,
+        code="battery.load",
+        calls_for=replace,
+        evidence=tried.evidence,
+        values=places,
+        next_test=load_voltage,
         figure=_picture(under, warmth),
         says=ck.Says(
             passes="It holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
-            fails="It falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
-            "It was charged enough for the test, so the weakness is in the battery.",
-            undecided="It shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call. Charge it fully, then test it again.",
+            fails=(
+                "It falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
+                "It was charged enough for the test, so the weakness is in the battery."
+            ),
+            undecided=(
+                "It shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call."
+                " Charge it fully, then test it again."
+            ),
         ),
-    )  # fmt: skip
+    )
     chance = judged.probability or 0.0
     passes, fails = chance >= SURE, chance <= 1 - SURE
     if (easy and not fails) or (hard and not passes):
@@ -176,7 +269,9 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         barred = _too_empty(case, tried, places)
         if barred is not None:
             return barred
-    return judged if fails else attrs.evolve(judged, figure=None)  # the limit strip beside the reading says the rest
+    return (
+        judged if fails else attrs.evolve(judged, figure=None)
+    )  # the limit strip beside the reading says the rest
 
 
 def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
@@ -186,27 +281,55 @@ def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
 
 def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: bool) -> ck.Finding:
     held_for = f" for {ck.show(tried.lasted.value, 's', doubt=False)}" if tried.lasted is not None else ""
-    too = "easier than the test asks, so holding it proves little" if easy else "harder than the test asks, so falling short proves little"
+    too = (
+        "easier than the test asks, so holding it proves little"
+        if easy
+        else "harder than the test asks, so falling short proves little"
+    )
     return case.open(
-        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage, held_for=held_for, too=too,
-        says="It shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for 15 s and test again.", **places,
-    )  # fmt: skip
+        code="battery.load",
+        of=load_voltage,
+        value=tried.under,
+        evidence=tried.evidence,
+        next_test=load_voltage,
+        held_for=held_for,
+        too=too,
+        says=(
+            "It shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for"
+            " 15 s and test again."
+        ),
+        **places,
+    )
 
 
 def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Finding | None:
     """What bars the load test from condemning a battery that may simply be empty."""
     if tried.rest is None:
         return case.open(
-            code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=rest_voltage,
-            says="It falls to {read} under a load of {load}, but whether it was charged is not known. Read its voltage at rest first.", **places,
-        )  # fmt: skip
+            code="battery.load",
+            of=load_voltage,
+            value=tried.under,
+            evidence=tried.evidence,
+            next_test=rest_voltage,
+            says=(
+                "It falls to {read} under a load of {load}, but whether it was charged is not known. Read its"
+                " voltage at rest first."
+            ),
+            **places,
+        )
     found = charge_of(case, tried.rest)
     if _may_speak(case, tried.rest, found):
         return None
     return case.open(
-        code="battery.load", of=load_voltage, value=tried.under, evidence=tried.evidence, next_test=load_voltage,
-        says=_barred_says(case, tried.rest, found).format(seen=_SEEN), **found.words, **places,
-    )  # fmt: skip
+        code="battery.load",
+        of=load_voltage,
+        value=tried.under,
+        evidence=tried.evidence,
+        next_test=load_voltage,
+        says=_barred_says(case, tried.rest, found).format(seen=_SEEN),
+        **found.words,
+        **places,
+    )
 
 
 def _may_speak(case: ck.Case, rest: ck.Reading, found: Charge) -> bool:
@@ -224,12 +347,18 @@ def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge) -> str:
 
 # `seen` is put in before the places of the sentence are.
 _SEEN = "it shows {read} under a load of {load}, but "
-_TOO_EMPTY = "Too empty to judge: {seen}it is charged to about {{share}} ({{band}}), and below 75 % that says nothing. Charge it, then test it under load."
-_PERHAPS = (
-    "Perhaps too empty to judge: {seen}its charge may lie anywhere {{band}}, and below 75 % that says nothing. "
-    "Charge it, then test it under load."
+_TOO_EMPTY = (
+    "Too empty to judge: {seen}it is charged to about {{share}} ({{band}}), and below 75 % that says nothing."
+    " Charge it, then test it under load."
 )
-_TOO_SOON = "Too soon to judge: {seen}nobody can say yet how full it is.{{remarks}} Let it rest or charge it, then test it under load."
+_PERHAPS = (
+    "Perhaps too empty to judge: {seen}its charge may lie anywhere {{band}}, and below 75 % that says"
+    " nothing. Charge it, then test it under load."
+)
+_TOO_SOON = (
+    "Too soon to judge: {seen}nobody can say yet how full it is.{{remarks}} Let it rest or charge it, then"
+    " test it under load."
+)
 
 
 def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
@@ -240,7 +369,10 @@ def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
     chart = ck.Chart(x=(-20.0, 40.0), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5)))
     line = [(kelvins - 273.15, low) for kelvins, low in LEAST]
     ys = [y for y in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0) if chart.y[0] <= y <= chart.y[1]]
-    read, needed = ck.show(under.value, "V", doubt=False), f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V"
+    read, needed = (
+        ck.show(under.value, "V", doubt=False),
+        f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V",
+    )
     return chart.figure(
         [
             *chart.scales([-20, -10, 0, 10, 20, 30, 40], ys, "battery temperature, °C", "V after 15 s"),

@@ -28,16 +28,26 @@ from .declarations import (
 )
 
 COLD = 275.15  # K: above it nothing that a battery holds can be frozen
-EMPTY = 11.7  # V, gravity about 1.10: below it the acid may be nearly water, so ice begins at 0 °C; an estimate of ours on freezing-tables
+# V, gravity about 1.10: below it the acid may be nearly water, so ice begins at 0 °C; an estimate of ours on
+# freezing-tables
+EMPTY = 11.7
 ICE = 273.15
 
 
 _CASE = {
     Case.SOUND: "The battery case is sound.",
-    Case.SWOLLEN: "The battery case is swollen: it has been overheated, overcharged or frozen. Not to be charged, loaded or jump-started.",
+    Case.SWOLLEN: (
+        "The battery case is swollen: it has been overheated, overcharged or frozen. Not to be charged,"
+        " loaded or jump-started."
+    ),
     Case.CRACKED: "The battery case is cracked; acid can run out. Not to be charged, loaded or jump-started.",
-    Case.LEAKING: "The battery leaks acid, which burns skin and eats metal. Not to be charged, loaded or jump-started.",
-    Case.FROZEN: "The battery is frozen. Not to be charged, loaded or jump-started: it can burst. Let it thaw in a warm place, then look for cracks.",
+    Case.LEAKING: (
+        "The battery leaks acid, which burns skin and eats metal. Not to be charged, loaded or jump-started."
+    ),
+    Case.FROZEN: (
+        "The battery is frozen. Not to be charged, loaded or jump-started: it can burst. Let it thaw in a"
+        " warm place, then look for cracks."
+    ),
 }
 
 
@@ -46,23 +56,35 @@ def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[
     """Damage that was seen bars charging and loading, whatever a meter says."""
     frozen = seen is Case.FROZEN
     yield case.looked(
-        case_seen, passed=seen is Case.SOUND, code="battery.frozen" if frozen else "battery.case", says=_CASE[seen],
-        urgency=ck.Urgency.BEFORE_DRIVING, calls_for=None if frozen else replace,
-    )  # fmt: skip
+        case_seen,
+        passed=seen is Case.SOUND,
+        code="battery.frozen" if frozen else "battery.case",
+        says=_CASE[seen],
+        urgency=ck.Urgency.BEFORE_DRIVING,
+        calls_for=None if frozen else replace,
+    )
 
 
 @battery.check("Acid level")
 def acid_level(
     case: ck.Case, seen: Annotated[Level, level], kind: Annotated[BatteryType | None, battery_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Bare plates must not be charged or loaded: the gas above them can explode. Nobody opens a closed battery to pour water in."""
+    """Bare plates must not be charged or loaded: the gas above them can explode.
+
+    Nobody opens a closed battery to pour water in.
+    """
     if kind in (BatteryType.AGM, BatteryType.GEL):
-        yield case.does_not_apply(f"The level of a closed battery ({kind.value}) is not looked at, and nothing is poured into it.")
+        yield case.does_not_apply(
+            f"The level of a closed battery ({kind.value}) is not looked at, and nothing is poured into it."
+        )
         return
     says = {
         Level.RIGHT: "The acid stands above the plates.",
         Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
-        Level.BARE: "The plates stand bare. Cover them with distilled water before any charge or load: gas collects inside and a spark can burst it.",
+        Level.BARE: (
+            "The plates stand bare. Cover them with distilled water before any charge or load: gas collects"
+            " inside and a spark can burst it."
+        ),
     }[seen]
     urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
     yield case.looked(level, passed=seen is Level.RIGHT, code="battery.level", says=says, urgency=urgency)
@@ -76,7 +98,13 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         Terminals.LOOSE: "A clamp is loose on its post. It can cut out while driving and it can spark.",
         Terminals.CORRODED: "Posts and clamps are corroded.",
     }[seen]
-    yield case.looked(terminals, passed=seen is Terminals.TIGHT, code="battery.terminals", says=says, calls_for=clean_contacts)
+    yield case.looked(
+        terminals,
+        passed=seen is Terminals.TIGHT,
+        code="battery.terminals",
+        says=says,
+        calls_for=clean_contacts,
+    )
 
 
 @battery.check("Whether the acid may be frozen")
@@ -86,7 +114,9 @@ def freezing(
     rest: Annotated[ck.Reading | None, rest_voltage],
     seen: Annotated[Case | None, case_seen],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A discharged battery freezes where a full one does not: its temperature against the freezing point of the acid it has now."""
+    """A discharged battery freezes where a full one does not: its temperature against the freezing point of
+    the acid it has now.
+    """
     if seen is Case.FROZEN:
         yield case.does_not_apply("It was seen to be frozen.")
         return
@@ -100,7 +130,9 @@ def freezing(
     else:
         assert rest is not None
         volts = rest_voltage_at_25(rest, warmth)
-        acid = gravity_of_voltage(attrs.evolve(volts, number=min(max(volts.number, 11.35), 12.98)))  # the ends of the acid table
+        acid = gravity_of_voltage(
+            attrs.evolve(volts, number=min(max(volts.number, 11.35), 12.98))
+        )  # the ends of the acid table
         if acid.number > 1.28:
             yield case.does_not_apply("Its acid is too strong to freeze at ordinary temperatures.")
             return
@@ -110,16 +142,30 @@ def freezing(
     elif weak:
         why = "it is as good as empty, and weak acid freezes like water"
     else:
-        why = f"resting at {ck.show(rest.value, 'V', doubt=False)}, its acid freezes at about {ck.show(low, '°C', doubt=False)}"
+        why = (
+            f"resting at {ck.show(rest.value, 'V', doubt=False)}, its acid freezes at about"
+            f" {ck.show(low, '°C', doubt=False)}"
+        )
     judged = case.judge(
-        warmth, ck.Limit(key="battery.freezing", low=low, source=source), code="battery.freezing", urgency=ck.Urgency.BEFORE_DRIVING,
-        evidence=[rest] if rest is not None else [], next_test=case_seen, values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
+        warmth,
+        ck.Limit(key="battery.freezing", low=low, source=source),
+        code="battery.freezing",
+        urgency=ck.Urgency.BEFORE_DRIVING,
+        evidence=[rest] if rest is not None else [],
+        next_test=case_seen,
+        values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
         says=ck.Says(
             passes="",
-            fails="At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge, load or jump-start it before it has thawed.",
-            undecided="At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is charged, loaded or jump-started.",
+            fails=(
+                "At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge,"
+                " load or jump-start it before it has thawed."
+            ),
+            undecided=(
+                "At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is"
+                " charged, loaded or jump-started."
+            ),
         ),
-    )  # fmt: skip
+    )
     if judged.verdict is ck.Verdict.PASS:
         yield case.does_not_apply("With the charge it has, the battery is too warm to be frozen.")
     else:

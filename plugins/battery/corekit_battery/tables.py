@@ -23,7 +23,9 @@ def kelvin(fahrenheit: float) -> float:
 
 
 @battery.calculation(source="fahrenheit")
-def disagreement(first: Annotated[float, "K", ck.Within(above=0)], second: Annotated[float, "K", ck.Within(above=0)]) -> Annotated[float, "K diff"]:
+def disagreement(
+    first: Annotated[float, "K", ck.Within(above=0)], second: Annotated[float, "K", ck.Within(above=0)]
+) -> Annotated[float, "K diff"]:
     """How far two temperatures lie apart that a table prints as one, in °F and in °C.
 
     >>> disagreement.si(258.15, 258.65)
@@ -35,8 +37,8 @@ def disagreement(first: Annotated[float, "K", ck.Within(above=0)], second: Annot
 def pair(fahrenheit: float, celsius: float) -> float:
     """One temperature that a table prints in both degrees, in kelvin by its °F.
 
-    Manuals print pairs that cannot both be right (-15.0 °C beside +15 °F instead of +5 °F), so each is held against itself when
-    a table is typed in.
+    Manuals print pairs that cannot both be right (-15.0 °C beside +15 °F instead of +5 °F), so each is held
+    against itself when a table is typed in.
 
     >>> round(pair(5.0, -15.0), 2)
     258.15
@@ -46,5 +48,8 @@ def pair(fahrenheit: float, celsius: float) -> float:
     """
     if disagreement.si(kelvin(fahrenheit), celsius + 273.15) > AS_PRINTED:
         right = (fahrenheit - 32) * 5 / 9
-        raise ValueError(f"{fahrenheit:g} °F and {celsius:g} °C are not one temperature; {fahrenheit:g} °F is {right:.1f} °C. Look at the table again.")
+        raise ValueError(
+            f"{fahrenheit:g} °F and {celsius:g} °C are not one temperature; {fahrenheit:g} °F is {right:.1f}"
+            " °C. Look at the table again."
+        )
     return kelvin(fahrenheit)

@@ -13,7 +13,15 @@ from corekit.plugin.case import own_limit
 REST = {"rest_time": "9 h", "temperature": "21 °C"}
 
 
-def load_test(bench: Any, volts: str, *, amps: str = "320 A", lasted: str = "15 s", warm: str = "-1.1 °C", rest: str = "12.85 V") -> ck.Finding:
+def load_test(
+    bench: Any,
+    volts: str,
+    *,
+    amps: str = "320 A",
+    lasted: str = "15 s",
+    warm: str = "-1.1 °C",
+    rest: str = "12.85 V",
+) -> ck.Finding:
     """A flooded battery of acid 1.280, rated 640 A SAE, charged unless said otherwise."""
     bench.meter().fit("type", "flooded").fit("acid", "1.280")
     if "battery.rating" not in bench.fitted:
@@ -31,9 +39,20 @@ def words(findings: list[ck.Finding | ck.Gap]) -> str:
 # ---- state of charge
 
 
-@pytest.mark.parametrize(("acid", "volts", "share"), [("1.265", "12.6 V", 0.912), ("1.280", "12.6 V", 0.758)], ids=["battery-ex03-1265", "battery-ex03-1280"])
-def test_the_same_voltage_means_another_charge_with_another_acid(bench: Any, acid: str, volts: str, share: float) -> None:
-    finding = bench.meter().fit("type", "flooded").fit("acid", acid).read("rest_voltage", volts, using="meter", setup={**REST, "temperature": "25 °C"})
+@pytest.mark.parametrize(
+    ("acid", "volts", "share"),
+    [("1.265", "12.6 V", 0.912), ("1.280", "12.6 V", 0.758)],
+    ids=["battery-ex03-1265", "battery-ex03-1280"],
+)
+def test_the_same_voltage_means_another_charge_with_another_acid(
+    bench: Any, acid: str, volts: str, share: float
+) -> None:
+    finding = (
+        bench.meter()
+        .fit("type", "flooded")
+        .fit("acid", acid)
+        .read("rest_voltage", volts, using="meter", setup={**REST, "temperature": "25 °C"})
+    )
     finding = finding.finding("battery.charge_state")
     assert finding.value.number == pytest.approx(share, abs=0.02)
 
@@ -68,9 +87,15 @@ def test_a_lower_own_full_voltage_makes_the_same_reading_mean_more_charge(bench:
 
 
 def test_a_short_rest_leaves_a_good_voltage_open_and_a_bad_one_standing(bench: Any) -> None:
-    bench.fit("type", "flooded").fit("acid", "1.265").read("rest_voltage", "12.65 V", setup={**REST, "rest_time": "1 h"})
+    bench.fit("type", "flooded").fit("acid", "1.265").read(
+        "rest_voltage", "12.65 V", setup={**REST, "rest_time": "1 h"}
+    )
     open_one = bench.finding("battery.charge_state")
-    assert open_one.verdict is ck.Verdict.UNDECIDED and open_one.next_test == "battery.rest_voltage" and "too soon" in str(open_one)
+    assert (
+        open_one.verdict is ck.Verdict.UNDECIDED
+        and open_one.next_test == "battery.rest_voltage"
+        and "too soon" in str(open_one)
+    )
     bench.read("rest_voltage", "11.9 V", setup={**REST, "rest_time": "1 h"})
     assert bench.finding("battery.charge_state").verdict is ck.Verdict.FAIL
 
@@ -89,10 +114,19 @@ def test_agm_needs_three_hours_of_rest_and_flooded_four(bench: Any) -> None:
 
 
 def test_a_cold_battery_is_fuller_than_its_voltage_says_by_a_little(bench: Any) -> None:
-    # +0.2 mV per kelvin and cell: 30 K make 36 mV, which is 3 to 4 points of the AGM scale (25 points for 0.25 to 0.30 V)
+    # +0.2 mV per kelvin and cell: 30 K make 36 mV, which is 3 to 4 points of the AGM scale (25 points for
+    # 0.25 to 0.30 V)
     bench.fit("type", "agm flat plate")
-    warm = bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "25 °C"}).finding("battery.charge_state").value.number
-    cold = bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "-5 °C"}).finding("battery.charge_state").value.number
+    warm = (
+        bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "25 °C"})
+        .finding("battery.charge_state")
+        .value.number
+    )
+    cold = (
+        bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "-5 °C"})
+        .finding("battery.charge_state")
+        .value.number
+    )
     assert 0.025 < cold - warm < 0.04
 
 
@@ -103,8 +137,19 @@ def test_a_voltage_below_the_floor_marks_harm(bench: Any) -> None:
     assert "battery.deep_discharge" not in [getattr(result, "code", "") for result in bench.run()]
 
 
-@pytest.mark.parametrize(("what", "answer"), [("case", "frozen"), ("case", "cracked"), ("case", "swollen"), ("case", "leaking"), ("level", "plates bare")])
-def test_a_battery_that_must_not_be_charged_is_not_sent_to_be_charged(bench: Any, what: str, answer: str) -> None:
+@pytest.mark.parametrize(
+    ("what", "answer"),
+    [
+        ("case", "frozen"),
+        ("case", "cracked"),
+        ("case", "swollen"),
+        ("case", "leaking"),
+        ("level", "plates bare"),
+    ],
+)
+def test_a_battery_that_must_not_be_charged_is_not_sent_to_be_charged(
+    bench: Any, what: str, answer: str
+) -> None:
     bench.read("rest_voltage", "11.5 V", setup=REST).see(what, answer)
     assert bench.finding("battery.charge_state").calls_for == ""
 
@@ -114,44 +159,71 @@ def test_a_battery_that_must_not_be_charged_is_not_sent_to_be_charged(bench: Any
 
 def test_a_charged_battery_that_sags_fails_and_speaks_for_a_new_one(worn: Any) -> None:
     finding = worn.finding("battery.load")
-    assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "battery.replace" and finding.figure is not None
+    assert (
+        finding.verdict is ck.Verdict.FAIL
+        and finding.calls_for == "battery.replace"
+        and finding.figure is not None
+    )
     # 39.2 °F lies between the printed rows 30 °F (9.1 V) and 40 °F (9.3 V)
     assert finding.limits[0].low.number == pytest.approx(9.284, abs=0.002)
-    assert {"load_voltage-here", "load_current-here", "temperature-here", "rest_voltage-here"} <= set(finding.evidence)
+    assert {"load_voltage-here", "load_current-here", "temperature-here", "rest_voltage-here"} <= set(
+        finding.evidence
+    )
 
 
 @pytest.mark.parametrize(("rating", "amps", "warm", "volts", "verdict"), [
     pytest.param("640 A SAE", "320 A", "-1.1 °C", "9.3 V", ck.Verdict.PASS, id="battery-ex12"),
     pytest.param("550 A SAE", "275 A", "25 °C", "9.4 V", ck.Verdict.FAIL, id="battery-ex14"),
 ])  # fmt: skip
-def test_the_printed_load_tests_come_out_as_printed(bench: Any, rating: str, amps: str, warm: str, volts: str, verdict: ck.Verdict) -> None:
+def test_the_printed_load_tests_come_out_as_printed(
+    bench: Any, rating: str, amps: str, warm: str, volts: str, verdict: ck.Verdict
+) -> None:
     bench.fit("rating", rating)
     assert load_test(bench, volts, amps=amps, warm=warm).verdict is verdict
 
 
 def test_a_reading_that_straddles_the_line_is_left_open(bench: Any) -> None:
     finding = load_test(bench, "9.11 V")
-    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.load_voltage" and finding.figure is None
+    assert (
+        finding.verdict is ck.Verdict.UNDECIDED
+        and finding.next_test == "battery.load_voltage"
+        and finding.figure is None
+    )
 
 
 def test_a_better_meter_decides_what_the_worst_ordinary_one_leaves_open(bench: Any) -> None:
     assert load_test(bench, "9.23 V").verdict is ck.Verdict.PASS
-    bench.read("load_voltage", "9.23 V", setup={"load_current": "320 A", "load_time": "15 s", "temperature": "-1.1 °C"})
+    bench.read(
+        "load_voltage",
+        "9.23 V",
+        setup={"load_current": "320 A", "load_time": "15 s", "temperature": "-1.1 °C"},
+    )
     assert bench.finding("battery.load").verdict is ck.Verdict.UNDECIDED
 
 
 @pytest.mark.parametrize("rest", ["12.0 V", "12.3 V", "12.55 V"])
 def test_a_battery_that_may_be_empty_is_not_condemned(bench: Any, rest: str) -> None:
     finding = load_test(bench, "8.0 V", rest=rest)
-    assert finding.verdict is ck.Verdict.UNDECIDED and finding.calls_for == "" and "oo empty to judge" in str(finding)
+    assert (
+        finding.verdict is ck.Verdict.UNDECIDED
+        and finding.calls_for == ""
+        and "oo empty to judge" in str(finding)
+    )
     assert finding.probability is None  # what is barred must not weigh as an outcome of the load test
     assert finding.next_test == "battery.load_voltage"
 
 
 def test_a_charge_that_is_only_probably_enough_still_bars_a_fail(bench: Any) -> None:
     # 77 % by the AGM scale, anywhere between about 62 and 92: it straddles 75 %
-    bench.meter().fit("type", "agm flat plate").fit("rating", "640 A SAE").read("rest_voltage", "12.62 V", using="meter", setup=REST)
-    bench.read("load_voltage", "8.0 V", using="meter", setup={"load_current": "320 A", "load_time": "15 s", "temperature": "21 °C"})
+    bench.meter().fit("type", "agm flat plate").fit("rating", "640 A SAE").read(
+        "rest_voltage", "12.62 V", using="meter", setup=REST
+    )
+    bench.read(
+        "load_voltage",
+        "8.0 V",
+        using="meter",
+        setup={"load_current": "320 A", "load_time": "15 s", "temperature": "21 °C"},
+    )
     finding = bench.finding("battery.load")
     assert finding.verdict is ck.Verdict.UNDECIDED and "Perhaps too empty to judge" in str(finding)
 
@@ -161,7 +233,12 @@ def test_an_empty_battery_that_holds_under_load_passes_all_the_same(bench: Any) 
 
 
 def test_too_empty_is_said_before_anybody_puts_a_load_on(bench: Any) -> None:
-    finding = bench.fit("type", "flooded").fit("acid", "1.265").read("rest_voltage", "12.0 V", setup=REST).finding("battery.load")
+    finding = (
+        bench.fit("type", "flooded")
+        .fit("acid", "1.265")
+        .read("rest_voltage", "12.0 V", setup=REST)
+        .finding("battery.load")
+    )
     assert finding.verdict is ck.Verdict.UNDECIDED and "Too empty to judge" in str(finding)
 
 
@@ -188,7 +265,9 @@ def test_a_voltage_flattered_by_a_recent_charge_does_not_let_the_load_test_conde
     ("320 A", "30 s", "9.6 V", ck.Verdict.PASS),
     ("340 A", "15 s", "8.5 V", ck.Verdict.FAIL),       # near enough to half of 640 A
 ])  # fmt: skip
-def test_a_load_not_asked_for_counts_only_where_it_makes_no_difference(bench: Any, amps: str, lasted: str, volts: str, verdict: ck.Verdict) -> None:
+def test_a_load_not_asked_for_counts_only_where_it_makes_no_difference(
+    bench: Any, amps: str, lasted: str, volts: str, verdict: ck.Verdict
+) -> None:
     finding = load_test(bench, volts, amps=amps, lasted=lasted)
     assert finding.verdict is verdict
     if verdict is ck.Verdict.UNDECIDED:
@@ -196,13 +275,19 @@ def test_a_load_not_asked_for_counts_only_where_it_makes_no_difference(bench: An
 
 
 def test_without_a_rating_nobody_can_say_whether_the_load_was_right(bench: Any) -> None:
-    bench.read("load_voltage", "8.0 V", setup={"load_current": "300 A", "temperature": "4 °C"}).read("rest_voltage", "12.8 V", setup=REST)
+    bench.read("load_voltage", "8.0 V", setup={"load_current": "300 A", "temperature": "4 °C"}).read(
+        "rest_voltage", "12.8 V", setup=REST
+    )
     finding = bench.finding("battery.load")
     assert finding.verdict is ck.Verdict.UNDECIDED and "SAE" in str(finding)
 
 
-@pytest.mark.parametrize(("rating", "amps"), [("430 A IEC", "320 A"), ("380 A DIN", "320 A"), ("800 A CA", "320 A")])
-def test_a_rating_that_converts_only_roughly_gives_advice_and_no_verdict(bench: Any, rating: str, amps: str) -> None:
+@pytest.mark.parametrize(
+    ("rating", "amps"), [("430 A IEC", "320 A"), ("380 A DIN", "320 A"), ("800 A CA", "320 A")]
+)
+def test_a_rating_that_converts_only_roughly_gives_advice_and_no_verdict(
+    bench: Any, rating: str, amps: str
+) -> None:
     bench.fit("rating", rating)
     assert load_test(bench, "8.0 V", amps=amps).verdict is ck.Verdict.ADVICE
 
@@ -220,8 +305,12 @@ def test_the_table_is_not_stretched_to_a_colder_battery(bench: Any) -> None:
 
 
 @pytest.mark.parametrize("left_out", ["temperature", "load_current"])
-def test_a_load_test_without_its_temperature_or_current_is_a_gap_that_names_it(bench: Any, left_out: str) -> None:
-    setup = {key: text for key, text in {"load_current": "320 A", "temperature": "4 °C"}.items() if key != left_out}
+def test_a_load_test_without_its_temperature_or_current_is_a_gap_that_names_it(
+    bench: Any, left_out: str
+) -> None:
+    setup = {
+        key: text for key, text in {"load_current": "320 A", "temperature": "4 °C"}.items() if key != left_out
+    }
     bench.fit("rating", "640 A SAE").read("load_voltage", "9.0 V", setup=setup)
     gaps = [gap for gap in bench.run("load") if isinstance(gap, ck.Gap)]
     assert [gap.wants for gap in gaps] == [f"battery.{left_out}"]
@@ -230,7 +319,9 @@ def test_a_load_test_without_its_temperature_or_current_is_a_gap_that_names_it(b
 def test_this_vehicle_s_own_figure_beats_the_table(bench: Any) -> None:
     low = units.read_quantity("8.0 V", ["V"])
     measurand = bench.case().system.measurands["battery.load_voltage"]
-    bench.specified[measurand.key] = own_limit(measurand, ck.exact(low.kind, low.number), None, "data sheet", "spec")
+    bench.specified[measurand.key] = own_limit(
+        measurand, ck.exact(low.kind, low.number), None, "data sheet", "spec"
+    )
     assert load_test(bench, "8.5 V").verdict is ck.Verdict.PASS
 
 
@@ -244,21 +335,32 @@ def test_a_damaged_battery_is_not_put_under_load(bench: Any) -> None:
 
 
 def test_what_is_lost_between_posts_and_clamps_is_told_apart_by_one_meter(bench: Any) -> None:
-    bench.meter().read("cranking_voltage", "8.9 V", place="posts", using="meter").read("cranking_voltage", "8.8 V", place="clamps", using="meter")
+    bench.meter().read("cranking_voltage", "8.9 V", place="posts", using="meter").read(
+        "cranking_voltage", "8.8 V", place="clamps", using="meter"
+    )
     finding = bench.finding("battery.contact")
-    # the meter's gain is common to both and cancels; two digits of 0.01 V each remain: 0.02 / √3 · √2 = 0.0163 V
+    # the meter's gain is common to both and cancels; two digits of 0.01 V each remain: 0.02 / √3 · √2 =
+    # 0.0163 V
     assert finding.value.u == pytest.approx(0.0163, abs=0.0006)
-    assert finding.verdict is ck.Verdict.ADVICE and finding.calls_for == "battery.clean_contacts" and "0.10 V" in str(finding)
+    assert (
+        finding.verdict is ck.Verdict.ADVICE
+        and finding.calls_for == "battery.clean_contacts"
+        and "0.10 V" in str(finding)
+    )
 
 
 def test_nothing_lost_at_the_contacts_calls_for_nothing(bench: Any) -> None:
-    bench.meter().read("cranking_voltage", "10.12 V", place="posts", using="meter").read("cranking_voltage", "10.12 V", place="clamps", using="meter")
+    bench.meter().read("cranking_voltage", "10.12 V", place="posts", using="meter").read(
+        "cranking_voltage", "10.12 V", place="clamps", using="meter"
+    )
     finding = bench.finding("battery.contact")
     assert finding.calls_for == "" and finding.urgency is ck.Urgency.NOTHING
 
 
 def test_clamps_above_posts_are_taken_for_exchanged_readings(bench: Any) -> None:
-    bench.meter().read("cranking_voltage", "8.8 V", place="posts", using="meter").read("cranking_voltage", "9.4 V", place="clamps", using="meter")
+    bench.meter().read("cranking_voltage", "8.8 V", place="posts", using="meter").read(
+        "cranking_voltage", "9.4 V", place="clamps", using="meter"
+    )
     finding = bench.finding("battery.contact")
     assert finding.verdict is ck.Verdict.UNDECIDED and "exchanged" in str(finding)
 
@@ -270,41 +372,68 @@ def test_a_missing_place_is_named(bench: Any) -> None:
 
 def test_cranking_voltage_gives_advice_never_a_verdict(bench: Any) -> None:
     for volts in ("7.0 V", "9.6 V", "11.0 V"):
-        assert bench.read("cranking_voltage", volts, place="posts").finding("battery.cranking").verdict is ck.Verdict.ADVICE
+        assert (
+            bench.read("cranking_voltage", volts, place="posts").finding("battery.cranking").verdict
+            is ck.Verdict.ADVICE
+        )
 
 
-@pytest.mark.parametrize(("volts", "urgency", "word"), [
-    ("12.4 V", ck.Urgency.THIS_VISIT, "not being charged"), ("14.4 V", ck.Urgency.NOTHING, "within"), ("16.2 V", ck.Urgency.BEFORE_DRIVING, "overcharged"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("volts", "urgency", "word"),
+    [
+        ("12.4 V", ck.Urgency.THIS_VISIT, "not being charged"),
+        ("14.4 V", ck.Urgency.NOTHING, "within"),
+        ("16.2 V", ck.Urgency.BEFORE_DRIVING, "overcharged"),
+    ],
+)
 def test_the_general_charging_span_advises(bench: Any, volts: str, urgency: ck.Urgency, word: str) -> None:
     finding = bench.read("charging_voltage", volts).finding("battery.charging")
     assert (finding.verdict, finding.urgency) == (ck.Verdict.ADVICE, urgency) and word in str(finding)
 
 
-def test_the_vehicle_s_own_charging_figures_give_a_verdict_and_keep_the_general_ones_beside(bench: Any) -> None:
+def test_the_vehicle_s_own_charging_figures_give_a_verdict_and_keep_the_general_ones_beside(
+    bench: Any,
+) -> None:
     measurand = bench.case().system.measurands["battery.charging_voltage"]
-    bench.specified[measurand.key] = own_limit(measurand, ck.exact("voltage", 14.2), ck.exact("voltage", 14.9), "label under the bonnet", "spec")
+    bench.specified[measurand.key] = own_limit(
+        measurand, ck.exact("voltage", 14.2), ck.exact("voltage", 14.9), "label under the bonnet", "spec"
+    )
     finding = bench.meter().read("charging_voltage", "13.6 V", using="meter").finding("battery.charging")
     assert finding.verdict is ck.Verdict.FAIL and len(finding.limits) == 2
 
 
 def test_a_low_voltage_on_a_vehicle_that_manages_it_calls_for_nothing(bench: Any) -> None:
-    finding = bench.fit("charging_control", "managed by the vehicle").read("charging_voltage", "12.6 V").finding("battery.charging")
+    finding = (
+        bench.fit("charging_control", "managed by the vehicle")
+        .read("charging_voltage", "12.6 V")
+        .finding("battery.charging")
+    )
     assert finding.calls_for == "" and "on purpose" in str(finding)
 
 
 def test_a_drain_gives_advice_and_the_days_it_leaves(bench: Any) -> None:
-    bench.fit("capacity", "70 Ah").fit("type", "agm flat plate").read("drain", "180 mA", setup={"sleep_time": "40 min"})
+    bench.fit("capacity", "70 Ah").fit("type", "agm flat plate").read(
+        "drain", "180 mA", setup={"sleep_time": "40 min"}
+    )
     drain, days = bench.finding("battery.drain"), bench.finding("battery.days")
     assert drain.verdict is ck.Verdict.ADVICE and drain.calls_for == "battery.find_drain"
-    # (1.0 - 0.5) · 70 Ah / (24 h · 0.18 A + 0.02 / 30 · 70 Ah) = 8.01 d, by the formula on file (our own derivation)
+    # (1.0 - 0.5) · 70 Ah / (24 h · 0.18 A + 0.02 / 30 · 70 Ah) = 8.01 d, by the formula on file (our own
+    # derivation)
     assert days.value.number / 86400 == pytest.approx(8.01, abs=0.02)
     assert "8 days" in str(days) and days.figure is not None and "full charge" in str(days)
 
 
 def test_a_current_read_before_the_units_sleep_calls_for_nothing_yet(bench: Any) -> None:
-    finding = bench.fit("capacity", "70 Ah").read("drain", "900 mA", setup={"sleep_time": "3 min"}).finding("battery.drain")
-    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.drain" and "3.0 min" in str(finding)
+    finding = (
+        bench.fit("capacity", "70 Ah")
+        .read("drain", "900 mA", setup={"sleep_time": "3 min"})
+        .finding("battery.drain")
+    )
+    assert (
+        finding.verdict is ck.Verdict.UNDECIDED
+        and finding.next_test == "battery.drain"
+        and "3.0 min" in str(finding)
+    )
     assert finding.probability is None
 
 
@@ -323,10 +452,18 @@ def test_deep_cold_asks_for_more_charge_and_leaves_fewer_days(bench: Any) -> Non
 # ---- what was seen
 
 
-@pytest.mark.parametrize(("answer", "code"), [("cracked", "case"), ("swollen", "case"), ("leaking", "case"), ("frozen", "frozen")])
-def test_a_broken_or_frozen_battery_is_said_before_driving_with_its_hazard(bench: Any, answer: str, code: str) -> None:
+@pytest.mark.parametrize(
+    ("answer", "code"), [("cracked", "case"), ("swollen", "case"), ("leaking", "case"), ("frozen", "frozen")]
+)
+def test_a_broken_or_frozen_battery_is_said_before_driving_with_its_hazard(
+    bench: Any, answer: str, code: str
+) -> None:
     finding = bench.see("case", answer).finding(f"battery.{code}")
-    assert finding.verdict is ck.Verdict.FAIL and finding.urgency is ck.Urgency.BEFORE_DRIVING and "ot to be charged" in str(finding)
+    assert (
+        finding.verdict is ck.Verdict.FAIL
+        and finding.urgency is ck.Urgency.BEFORE_DRIVING
+        and "ot to be charged" in str(finding)
+    )
     assert finding.evidence == ("seen-case",)
 
 
@@ -336,13 +473,21 @@ def test_a_frozen_battery_is_thawed_not_replaced(bench: Any) -> None:
 
 def test_an_empty_battery_in_frost_may_be_frozen(bench: Any) -> None:
     # gravity 1.155 is 12.08 V, and its acid freezes at -15 °C (battery-ex06): at -18 °C there is a risk
-    finding = bench.meter().read("rest_voltage", "12.03 V", using="meter").read("temperature", "-25 °C").finding("battery.freezing")
+    finding = (
+        bench.meter()
+        .read("rest_voltage", "12.03 V", using="meter")
+        .read("temperature", "-25 °C")
+        .finding("battery.freezing")
+    )
     assert finding.verdict is ck.Verdict.FAIL and finding.urgency is ck.Urgency.BEFORE_DRIVING
 
 
 def test_below_about_eleven_point_seven_volts_ice_is_expected_from_zero_on(bench: Any) -> None:
     # OD1002 p. 54: water freezes at 0 °C and acid of 1.10 at -7.2 °C; between them the tables are not trusted
-    assert bench.read("rest_voltage", "11.5 V").read("temperature", "-4 °C").finding("battery.freezing").verdict is ck.Verdict.FAIL
+    assert (
+        bench.read("rest_voltage", "11.5 V").read("temperature", "-4 °C").finding("battery.freezing").verdict
+        is ck.Verdict.FAIL
+    )
 
 
 def test_of_a_battery_nobody_knows_the_charge_of_frost_is_enough(bench: Any) -> None:
@@ -358,13 +503,19 @@ def test_cells_far_apart_fail_only_once_the_battery_is_charged(bench: Any) -> No
     for place, value in enumerate(("1.265", "1.260", "1.262", "1.190", "1.264", "1.266"), 1):
         bench.read("gravity", value, place=f"cell {place}")
     failed = bench.finding("battery.cell_spread")
-    assert failed.verdict is ck.Verdict.FAIL and failed.calls_for == "battery.replace" and "cell 4" in str(failed)
+    assert (
+        failed.verdict is ck.Verdict.FAIL
+        and failed.calls_for == "battery.replace"
+        and "cell 4" in str(failed)
+    )
     for place, value in enumerate(("1.165", "1.160", "1.162", "1.090", "1.164", "1.166"), 1):
         bench.read("gravity", value, place=f"cell {place}")
     assert bench.finding("battery.cell_spread").verdict is ck.Verdict.UNDECIDED
 
 
-@pytest.mark.parametrize(("kind", "reason"), [("agm flat plate", ck.Reason.DOES_NOT_APPLY), ("flooded", ck.Reason.NOT_MEASURED)])
+@pytest.mark.parametrize(
+    ("kind", "reason"), [("agm flat plate", ck.Reason.DOES_NOT_APPLY), ("flooded", ck.Reason.NOT_MEASURED)]
+)
 def test_the_cells_of_a_closed_battery_are_not_asked_for(bench: Any, kind: str, reason: ck.Reason) -> None:
     (gap,) = bench.fit("type", kind).run("cell_spread")
     assert isinstance(gap, ck.Gap) and gap.reason is reason
@@ -385,6 +536,10 @@ def test_cells_between_the_two_printed_lines_warn_and_pass(bench: Any) -> None:
 
 def test_an_acid_level_that_is_right_passes_and_a_low_one_waits_for_nobody(bench: Any) -> None:
     right = bench.see("level", "right").finding("battery.level")
-    assert (right.verdict, right.urgency, right.evidence) == (ck.Verdict.PASS, ck.Urgency.NOTHING, ("seen-level",))
+    assert (right.verdict, right.urgency, right.evidence) == (
+        ck.Verdict.PASS,
+        ck.Urgency.NOTHING,
+        ("seen-level",),
+    )
     low = bench.see("level", "low").finding("battery.level")
     assert (low.verdict, low.urgency) == (ck.Verdict.FAIL, ck.Urgency.THIS_VISIT)

@@ -1,4 +1,6 @@
-"""Where the charge settles when a car is driven as it is: an outside integrator as the judge, laws, and what people are told."""
+"""Where the charge settles when a car is driven as it is: an outside integrator as the judge, laws, and what
+people are told.
+"""
 
 from __future__ import annotations
 
@@ -33,18 +35,32 @@ USES = st.builds(
     kept=st.floats(0.8, 1),
 )
 TOWN = Use(
-    capacity=70 * AH, tau=3.4 * HOUR, driving=41.5, idling=8.5, idle=0.2, trip=10 * 60, apart=12 * HOUR, taken=0.4 * AH, drain=0.035,
-    loss=0.03 / (30 * DAY), kept=0.87,
-)  # fmt: skip
+    capacity=70 * AH,
+    tau=3.4 * HOUR,
+    driving=41.5,
+    idling=8.5,
+    idle=0.2,
+    trip=10 * 60,
+    apart=12 * HOUR,
+    taken=0.4 * AH,
+    drain=0.035,
+    loss=0.03 / (30 * DAY),
+    kept=0.87,
+)
 
 
 def settled(use: Use) -> float:
     numbers = attrs.asdict(use)
-    return energy.settled_charge.si(**{name: number for name, number in numbers.items() if name != "loss"}, monthly_loss=use.loss * 30 * DAY)
+    return energy.settled_charge.si(
+        **{name: number for name, number in numbers.items() if name != "loss"},
+        monthly_loss=use.loss * 30 * DAY,
+    )
 
 
 def judged(use: Use, cycles: int, start: float) -> list[float]:
-    """The same car by scipy's adaptive integrator, written from the equations in the module's text and from nothing else of it."""
+    """The same car by scipy's adaptive integrator, written from the equations in the module's text and from
+    nothing else of it.
+    """
     try:
         from scipy.integrate import solve_ivp
     except ImportError:
@@ -66,7 +82,17 @@ def judged(use: Use, cycles: int, start: float) -> list[float]:
     for _ in range(cycles):
         share = max(0.0, share - use.taken / use.capacity)
         for rate, lasts in ((driving, use.trip), (parked, use.apart - use.trip)):
-            share = min(1.0, max(0.0, float(solve_ivp(rate, (0.0, lasts), [share], rtol=1e-9, atol=1e-12, max_step=lasts / 20).y[0, -1])))
+            share = min(
+                1.0,
+                max(
+                    0.0,
+                    float(
+                        solve_ivp(rate, (0.0, lasts), [share], rtol=1e-9, atol=1e-12, max_step=lasts / 20).y[
+                            0, -1
+                        ]
+                    ),
+                ),
+            )
         seen.append(share)
     return seen
 
@@ -77,7 +103,9 @@ def judged(use: Use, cycles: int, start: float) -> list[float]:
         TOWN,
         attrs.evolve(TOWN, trip=40 * 60.0),
         attrs.evolve(TOWN, drain=0.2),
-        attrs.evolve(TOWN, driving=2.0, idling=-20.0),  # a loaded alternator: the straight part and the bend both count
+        attrs.evolve(
+            TOWN, driving=2.0, idling=-20.0
+        ),  # a loaded alternator: the straight part and the bend both count
         attrs.evolve(TOWN, idling=-30.0, idle=0.15, taken=0.6 * AH, trip=25 * 60.0),  # stop-start
     ],
     ids=["town", "longer", "drain", "loaded", "stop-start"],
@@ -125,8 +153,12 @@ def test_where_it_settles_one_more_trip_changes_nothing(use: Use) -> None:
 
 
 def test_one_start_takes_minutes_of_driving_to_make_good_and_more_the_fuller_it_is() -> None:
-    # TM 9-6140-200-14 paragraph 2-4 (read): 20 to 30 min above 1000 rpm after one start; nearly full is where that is so
-    at = [energy.time_to_make_good.si(0.4 * AH, (1 - share) * 70 * AH / (2.25 * HOUR), 1 / 1.15) / 60 for share in (0.8, 0.9, 0.95, 0.97)]
+    # TM 9-6140-200-14 paragraph 2-4 (read): 20 to 30 min above 1000 rpm after one start; nearly full is where
+    # that is so
+    at = [
+        energy.time_to_make_good.si(0.4 * AH, (1 - share) * 70 * AH / (2.25 * HOUR), 1 / 1.15) / 60
+        for share in (0.8, 0.9, 0.95, 0.97)
+    ]
     assert at == sorted(at)
     assert 20 <= at[-1] <= 30
 
@@ -145,15 +177,23 @@ def test_nobody_is_told_where_a_battery_settles_who_told_nothing_of_the_driving(
 
 
 def test_a_battery_low_for_no_reason_found_leads_to_how_the_car_is_driven(bench: Bench) -> None:
-    bench.fit("type", "flooded").fit("acid", "1.280").read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "20 °C"})
-    assert [gap.wants for gap in bench.read("drain", "20 mA", setup={"sleep_time": "45 min"}).gaps("energy_life")] == ["battery.trip_time"]
+    bench.fit("type", "flooded").fit("acid", "1.280").read(
+        "rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "20 °C"}
+    )
+    assert [
+        gap.wants for gap in bench.read("drain", "20 mA", setup={"sleep_time": "45 min"}).gaps("energy_life")
+    ] == ["battery.trip_time"]
     assert bench.read("drain", "400 mA", setup={"sleep_time": "45 min"}).gaps("energy_life") == []
 
 
 def test_half_of_what_is_needed_is_asked_for(bench: Bench) -> None:
     (gap,) = bench.fit("trip_time", "8 min").fit("capacity", "70 Ah").gaps("energy_life")
     assert gap.wants == "battery.trips_per_week"
-    (gap,) = bench.fit("trips_per_week", "8").gaps("energy_life")[:1] if bench.fitted.pop("battery.capacity") else ()
+    (gap,) = (
+        bench.fit("trips_per_week", "8").gaps("energy_life")[:1]
+        if bench.fitted.pop("battery.capacity")
+        else ()
+    )
     assert gap.wants == "battery.capacity"
 
 
@@ -161,24 +201,42 @@ def test_short_trips_in_the_cold_are_called_what_they_are_and_only_advise(town: 
     found = town.finding("battery.energy_life")
     assert found.verdict is ck.Verdict.ADVICE and not found.calls_for
     text = str(found.text)
-    assert "this driving never refills it" in text and "one night a week on a small charger" in text and "trips of" in text
+    assert (
+        "this driving never refills it" in text
+        and "one night a week on a small charger" in text
+        and "trips of" in text
+    )
     assert "Taken as usual, because nobody said: an alternator of 110 A" in text
     assert found.figure is not None and "settles at" in found.figure.description
 
 
 def test_long_trips_keep_it_charged_and_ask_for_nothing(town: Bench) -> None:
-    found = town.fit("trip_time", "60 min").fit("trips_per_week", "12").fit("outside_temperature", "20 °C").finding("battery.energy_life")
+    found = (
+        town.fit("trip_time", "60 min")
+        .fit("trips_per_week", "12")
+        .fit("outside_temperature", "20 °C")
+        .finding("battery.energy_life")
+    )
     assert found.urgency is ck.Urgency.NOTHING and "kept charged" in str(found.text)
 
 
 def test_a_drain_that_is_cured_is_named_among_what_helps(town: Bench) -> None:
-    found = town.fit("trip_time", "20 min").read("drain", "300 mA", setup={"sleep_time": "45 min"}).finding("battery.energy_life")
+    found = (
+        town.fit("trip_time", "20 min")
+        .read("drain", "300 mA", setup={"sleep_time": "45 min"})
+        .finding("battery.energy_life")
+    )
     assert "the key-off drain cured" in str(found.text)
 
 
-def test_an_agm_battery_and_a_larger_one_settle_higher_and_neither_beats_a_night_on_a_charger(town: Bench) -> None:
+def test_an_agm_battery_and_a_larger_one_settle_higher_and_neither_beats_a_night_on_a_charger(
+    town: Bench,
+) -> None:
     found = town.finding("battery.energy_life")
-    shares = {words: int(share) for words, share in re.findall(r"(AGM|larger|night)[^(]*\(about (\d+) %\)", str(found.text))}
+    shares = {
+        words: int(share)
+        for words, share in re.findall(r"(AGM|larger|night)[^(]*\(about (\d+) %\)", str(found.text))
+    }
     assert 100 * found.value.number < min(shares["AGM"], shares["larger"])
     assert shares["night"] > max(shares["AGM"], shares["larger"])
 
@@ -186,7 +244,12 @@ def test_an_agm_battery_and_a_larger_one_settle_higher_and_neither_beats_a_night
 def test_a_stop_start_car_settles_lower_than_one_that_idles(town: Bench) -> None:
     town.fit("trip_time", "25 min").fit("idle_share", "20 %")
     idles = town.finding("battery.energy_life").value.number
-    stopped = town.fit("stop_start", "works").fit("restarts_per_trip", "0").finding("battery.energy_life").value.number
+    stopped = (
+        town.fit("stop_start", "works")
+        .fit("restarts_per_trip", "0")
+        .finding("battery.energy_life")
+        .value.number
+    )
     restarted = town.fit("restarts_per_trip", "6").finding("battery.energy_life").value.number
     assert restarted < stopped < idles
 

@@ -1,7 +1,8 @@
 """Checks that a complaint, a log, a charger, a cable or two figures that cannot both be true call for.
 
-Limits: positive leg 0.4 V (Army TM 10-3930-671-24, p. F-303), ground leg 0.2 V (TM 5-3820-256-24-4, page 8), cranking power in the cold
-(TM 5-4210-230-14&P-1, tables 2 and 3). The others are common practice or estimates of ours and only advise.
+Limits: positive leg 0.4 V (Army TM 10-3930-671-24, p. F-303), ground leg 0.2 V (TM 5-3820-256-24-4, page 8),
+cranking power in the cold (TM 5-4210-230-14&P-1, tables 2 and 3). The others are common practice or estimates
+of ours and only advise.
 """
 
 from __future__ import annotations
@@ -32,13 +33,19 @@ def codes(bench: Any) -> set[str]:
 def several(bench: Any, *volts: str) -> Any:
     """Readings of one stage, the last one on top, as the journal keeps them."""
     made = [bench.reading("charging_voltage", text, using="meter") for text in volts]
-    bench.readings["battery.charging_voltage", ""] = attrs.evolve(made[-1], others=tuple(reading.value for reading in made[:-1]))
+    bench.readings["battery.charging_voltage", ""] = attrs.evolve(
+        made[-1], others=tuple(reading.value for reading in made[:-1])
+    )
     return bench
 
 
 def test_charging_voltages_that_differ_within_the_limit_are_no_contradiction(bench: Any) -> None:
-    finding = several(bench.describe("meter", "0.01 V"), "14.32 V", "14.26 V", "14.04 V", "13.91 V").finding("battery.charging")
-    assert finding.probability > 0.95 and "disagree" not in str(finding) and "13.91 to 14.32 V" in str(finding)
+    finding = several(bench.describe("meter", "0.01 V"), "14.32 V", "14.26 V", "14.04 V", "13.91 V").finding(
+        "battery.charging"
+    )
+    assert (
+        finding.probability > 0.95 and "disagree" not in str(finding) and "13.91 to 14.32 V" in str(finding)
+    )
 
 
 def test_charging_voltages_on_both_sides_of_the_limit_stay_open(bench: Any) -> None:
@@ -46,8 +53,13 @@ def test_charging_voltages_on_both_sides_of_the_limit_stay_open(bench: Any) -> N
     assert 0.05 < finding.probability < 0.95 and "disagree" in str(finding)
 
 
-@pytest.mark.parametrize(("volts", "none", "empty"), [("13.0 V", False, False), ("12.4 V", False, False), ("11.9 V", True, False), ("9.0 V", True, True)])
-def test_a_low_charging_voltage_is_not_yet_none_and_none_not_yet_an_empty_battery(bench: Any, volts: str, none: bool, empty: bool) -> None:
+@pytest.mark.parametrize(
+    ("volts", "none", "empty"),
+    [("13.0 V", False, False), ("12.4 V", False, False), ("11.9 V", True, False), ("9.0 V", True, True)],
+)
+def test_a_low_charging_voltage_is_not_yet_none_and_none_not_yet_an_empty_battery(
+    bench: Any, volts: str, none: bool, empty: bool
+) -> None:
     bench.read("charging_voltage", volts)
     assert ("battery.not_charging" in codes(bench), "battery.empty" in codes(bench)) == (none, empty)
 
@@ -55,7 +67,11 @@ def test_a_low_charging_voltage_is_not_yet_none_and_none_not_yet_an_empty_batter
 def test_a_running_voltage_that_cannot_be_is_named_and_not_judged(bench: Any) -> None:
     bench.read("charging_voltage", "5 V").see("in_use", "stays charged")
     finding = bench.finding("battery.contradiction")
-    assert "stays charged" in str(finding) and "5.00 V" in str(finding) and finding.next_test == "battery.charging_voltage"
+    assert (
+        "stays charged" in str(finding)
+        and "5.00 V" in str(finding)
+        and finding.next_test == "battery.charging_voltage"
+    )
     assert not {"battery.charging", "battery.not_charging"} & codes(bench)
 
 
@@ -70,21 +86,36 @@ def test_a_lamp_that_goes_out_raises_no_suspicion_and_one_that_stays_on_does(ben
 
 def test_an_output_below_its_rating_advises_only(bench: Any) -> None:
     # 50.6 A of 110 A is 46 %: computed outside, three-phase bridge with one diode of six open
-    finding = bench.read("alternator_output", "50.6 A").fit("alternator_rating", "110 A").finding("battery.output")
-    assert finding.value.number == pytest.approx(0.46, abs=0.01) and finding.verdict is ck.Verdict.ADVICE and not finding.calls_for
+    finding = (
+        bench.read("alternator_output", "50.6 A").fit("alternator_rating", "110 A").finding("battery.output")
+    )
+    assert (
+        finding.value.number == pytest.approx(0.46, abs=0.01)
+        and finding.verdict is ck.Verdict.ADVICE
+        and not finding.calls_for
+    )
 
 
 # ---- cables
 
 
 def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -> None:
-    bench.meter().read("cable_drop", "0.55 V", place="positive leg", using="meter", setup={"starter_current": "178 A"})
+    bench.meter().read(
+        "cable_drop", "0.55 V", place="positive leg", using="meter", setup={"starter_current": "178 A"}
+    )
     bench.read("cable_drop", "0.15 V", place="ground leg", using="meter", setup={"starter_current": "178 A"})
-    positive, ground = (bench.finding("battery.cable_drop", place) for place in ("positive leg", "ground leg"))
+    positive, ground = (
+        bench.finding("battery.cable_drop", place) for place in ("positive leg", "ground leg")
+    )
     assert (positive.verdict, ground.verdict) == (ck.Verdict.FAIL, ck.Verdict.PASS)
     # 0.55 V / 178 A = 3.09 mΩ, 0.4 V / 178 A = 2.25 mΩ
-    assert positive.text.values["has"].startswith("3.09 mΩ") and positive.text.values["may"].startswith("2.25 mΩ")
-    assert positive.calls_for == "battery.repair_cable" and battery.operations["battery.repair_cable"].shown_by == "battery.cable_drop"
+    assert positive.text.values["has"].startswith("3.09 mΩ") and positive.text.values["may"].startswith(
+        "2.25 mΩ"
+    )
+    assert (
+        positive.calls_for == "battery.repair_cable"
+        and battery.operations["battery.repair_cable"].shown_by == "battery.cable_drop"
+    )
 
 
 def test_a_drop_along_a_leg_without_its_current_is_no_finding(bench: Any) -> None:
@@ -100,14 +131,22 @@ def test_a_joint_that_loses_anything_is_bad_at_any_current(bench: Any) -> None:
 
 
 @pytest.mark.parametrize(("near", "far", "lost"), [("12.7 V", "8.0 V", True), ("12.7 V", "12.6 V", False)])
-def test_what_is_lost_on_the_way_to_the_fuse_box_is_the_difference(bench: Any, near: str, far: str, lost: bool) -> None:
-    finding = bench.read("rest_voltage", near).read("small_load_voltage", far, place="fuse box").finding("battery.supply_path")
+def test_what_is_lost_on_the_way_to_the_fuse_box_is_the_difference(
+    bench: Any, near: str, far: str, lost: bool
+) -> None:
+    finding = (
+        bench.read("rest_voltage", near)
+        .read("small_load_voltage", far, place="fuse box")
+        .finding("battery.supply_path")
+    )
     assert (finding.probability < 0.05) is lost and (finding.probability > 0.95) is not lost
 
 
 def test_three_voltages_of_the_starting_circuit_give_the_fourth(bench: Any) -> None:
     # 10.30 - 0.21 - 9.99 = 0.10 V
-    bench.read("cranking_voltage", "10.30 V", place="posts").read("cable_drop", "0.21 V", place="positive leg", setup=CRANKING)
+    bench.read("cranking_voltage", "10.30 V", place="posts").read(
+        "cable_drop", "0.21 V", place="positive leg", setup=CRANKING
+    )
     finding = bench.read("starter_voltage", "9.99 V").finding("battery.closure")
     assert finding.place == "ground leg" and finding.value.number == pytest.approx(0.10, abs=0.001)
 
@@ -143,7 +182,9 @@ def test_bad_cranking_asks_for_voltage_and_cables_until_both_are_read(bench: Any
 
 
 def test_good_cranking_asks_for_nothing(bench: Any) -> None:
-    assert not {"battery.cranking_unread", "battery.cables_unread", "battery.cold"} & codes(bench.see("cranks", "as it should").read("temperature", "-21 °C"))
+    assert not {"battery.cranking_unread", "battery.cables_unread", "battery.cold"} & codes(
+        bench.see("cranks", "as it should").read("temperature", "-21 °C")
+    )
 
 
 @pytest.mark.parametrize(("celsius", "share"), [(26.67, 1.0), (0.0, 0.65), (-17.78, 0.40), (-28.89, 0.20)])
@@ -168,17 +209,25 @@ def test_slow_cranking_in_the_cold_is_explained_and_in_warmth_not(bench: Any) ->
 def test_a_tester_s_figure_of_an_empty_battery_says_nothing(bench: Any) -> None:
     bench.fit("rating", "650 A SAE").read("rest_voltage", "11.8 V").read("tester_figure", "210 A")
     finding = bench.finding("battery.tester")
-    assert finding.verdict is ck.Verdict.UNDECIDED and "Charge it" in str(finding) and finding.probability is None
+    assert (
+        finding.verdict is ck.Verdict.UNDECIDED
+        and "Charge it" in str(finding)
+        and finding.probability is None
+    )
 
 
 def test_a_tester_s_figure_of_a_full_battery_stays_an_estimate(bench: Any) -> None:
     rest = {"rest_time": "9 h", "temperature": "21 °C"}
-    bench.meter().fit("type", "flooded").fit("acid", "1.265").fit("rating", "650 A SAE").read("rest_voltage", "12.7 V", using="meter", setup=rest)
+    bench.meter().fit("type", "flooded").fit("acid", "1.265").fit("rating", "650 A SAE").read(
+        "rest_voltage", "12.7 V", using="meter", setup=rest
+    )
     finding = bench.read("tester_figure", "210 A").finding("battery.tester")
     assert finding.verdict is ck.Verdict.ADVICE and not finding.calls_for and "estimate" in str(finding)
 
 
-@pytest.mark.parametrize(("every", "code"), [("1 s", "battery.log_too_slow"), ("0.001 s", "battery.first_dip")])
+@pytest.mark.parametrize(
+    ("every", "code"), [("1 s", "battery.log_too_slow"), ("0.001 s", "battery.first_dip")]
+)
 def test_a_slow_log_neither_blames_nor_clears(bench: Any, every: str, code: str) -> None:
     bench.read("logged_minimum", "7.56 V", setup={"sample_interval": every})
     assert code in codes(bench) and "battery.cranking" not in codes(bench)
@@ -186,7 +235,9 @@ def test_a_slow_log_neither_blames_nor_clears(bench: Any, every: str, code: str)
 
 def test_a_voltage_above_any_full_battery_is_a_surface_charge(bench: Any) -> None:
     bench.read("rest_voltage", "13.25 V")
-    assert bench.finding("battery.surface_charge").next_test == "battery.rest_voltage" and "battery.charge_state" not in codes(bench)
+    assert bench.finding(
+        "battery.surface_charge"
+    ).next_test == "battery.rest_voltage" and "battery.charge_state" not in codes(bench)
     assert "battery.surface_charge" not in codes(bench.read("rest_voltage", "12.85 V"))
 
 
@@ -194,20 +245,30 @@ def test_a_voltage_above_any_full_battery_is_a_surface_charge(bench: Any) -> Non
 
 
 def test_a_charger_below_the_label_never_fills_the_battery(bench: Any) -> None:
-    bench.describe("meter", "0.02 V").fit("type", "agm flat plate").fit("capacity", "70 Ah").specify("charger_voltage", low="14.6 V", high="14.8 V")
+    bench.describe("meter", "0.02 V").fit("type", "agm flat plate").fit("capacity", "70 Ah").specify(
+        "charger_voltage", low="14.6 V", high="14.8 V"
+    )
     bench.read("charger_voltage", "13.8 V", using="meter").read("charge_current", "0.6 A", place="later")
     assert bench.finding("battery.charger_profile").verdict is ck.Verdict.FAIL
-    assert "test it again" in str(bench.finding("battery.charge_first")) and "battery.charge_tail" not in codes(bench)
+    assert "test it again" in str(
+        bench.finding("battery.charge_first")
+    ) and "battery.charge_tail" not in codes(bench)
 
 
 def test_the_same_current_at_the_right_voltage_ends_the_charge(bench: Any) -> None:
-    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").read("charger_voltage", "14.6 V").read("charge_current", "0.6 A", place="later")
+    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").read("charger_voltage", "14.6 V").read(
+        "charge_current", "0.6 A", place="later"
+    )
     assert "battery.charge_tail" in codes(bench) and "battery.charge_first" not in codes(bench)
 
 
 def test_a_charge_of_which_nobody_saw_the_end_says_nothing_of_the_battery(bench: Any) -> None:
     finding = bench.read("charge_elapsed", "2 h").finding("battery.charge_first")
-    assert "on the charger for 2 h" in str(finding) and finding.next_test == "battery.charge_current" and not finding.calls_for
+    assert (
+        "on the charger for 2 h" in str(finding)
+        and finding.next_test == "battery.charge_current"
+        and not finding.calls_for
+    )
 
 
 def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench: Any) -> None:
@@ -215,7 +276,11 @@ def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench
     for place, value in enumerate(("1.260", "1.230", "1.240", "1.220", "1.190", "1.250"), 1):
         bench.read("gravity", value, place=f"cell {place}")
     finding = bench.finding("battery.cell_spread")
-    assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "battery.charge" and "read them again before any verdict" in str(finding)
+    assert (
+        finding.verdict is ck.Verdict.FAIL
+        and finding.calls_for == "battery.charge"
+        and "read them again before any verdict" in str(finding)
+    )
 
 
 # ---- drain and capacity
@@ -223,12 +288,16 @@ def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench
 
 def test_a_current_that_has_settled_needs_no_noted_wait(bench: Any) -> None:
     assert bench.read("drain", "250 mA").finding("battery.drain").verdict is ck.Verdict.UNDECIDED
-    assert bench.see("drain_settles", "has settled").finding("battery.drain").calls_for == "battery.find_drain"
+    assert (
+        bench.see("drain_settles", "has settled").finding("battery.drain").calls_for == "battery.find_drain"
+    )
 
 
 def test_the_woken_reading_counts_and_the_difference_is_said(bench: Any) -> None:
     bench.read("unwoken_drain", "20 mA").read("drain", "250 mA").see("drain_settles", "has settled")
-    assert "20" in str(bench.finding("battery.wake_state")) and bench.finding("battery.drain").probability < 0.05
+    assert (
+        "20" in str(bench.finding("battery.wake_state")) and bench.finding("battery.drain").probability < 0.05
+    )
 
 
 def test_the_circuit_that_takes_the_current_away_is_named(bench: Any) -> None:
@@ -253,21 +322,33 @@ def test_a_current_that_moves_no_voltage_was_none(bench: Any) -> None:
 def test_what_it_delivers_is_held_against_its_label_as_advice(bench: Any, gave: str, leans: float) -> None:
     bench.fit("capacity", "100 Ah").read("delivered", gave).read("discharge_current", "5 A")
     finding = bench.finding("battery.capacity_left")
-    assert finding.verdict is ck.Verdict.ADVICE and finding.probability == pytest.approx(leans, abs=0.05) and not finding.calls_for
+    assert (
+        finding.verdict is ck.Verdict.ADVICE
+        and finding.probability == pytest.approx(leans, abs=0.05)
+        and not finding.calls_for
+    )
 
 
 def test_fading_capacity_asks_for_a_discharge_and_not_for_a_voltage(bench: Any) -> None:
-    assert bench.see("in_use", "empties sooner than it did").finding("battery.capacity_unread").next_test == "battery.delivered"
+    assert (
+        bench.see("in_use", "empties sooner than it did").finding("battery.capacity_unread").next_test
+        == "battery.delivered"
+    )
 
 
 # ---- the fault table
 
 
-@pytest.mark.parametrize(("code", "fault"), [("joint", "bad_contact"), ("cables", "bad_cable"), ("ripple", "no_charging")])
+@pytest.mark.parametrize(
+    ("code", "fault"), [("joint", "bad_contact"), ("cables", "bad_cable"), ("ripple", "no_charging")]
+)
 def test_what_was_read_along_the_way_moves_the_suspicion_there(code: str, fault: str) -> None:
     assert battery.faults is not None
     test = battery.faults.tests[code]
-    before, after = posterior(battery.faults, []), posterior(battery.faults, [Outcome(test=test, weights=(0.0, 1.0), evidence=())])
+    before, after = (
+        posterior(battery.faults, []),
+        posterior(battery.faults, [Outcome(test=test, weights=(0.0, 1.0), evidence=())]),
+    )
     grown = {key: after[key] / before[key] for key in battery.faults.faults}
     assert max(grown, key=grown.__getitem__) == fault
 

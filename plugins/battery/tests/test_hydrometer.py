@@ -25,8 +25,13 @@ def flooded(bench: Bench) -> Bench:
 
 
 # TM 5-4210-230-14&P-1 Table 2, acid 1.265, and TM 5-1185 Table II, acid 1.280 (both read)
-@pytest.mark.parametrize(("acid", "gravity", "percent"), [("1.265", "1.190", 50), ("1.265", "1.225", 75), ("1.280", "1.190", 25), ("1.280", "1.250", 75)])
-def test_the_printed_rows_come_back_for_the_acid_they_are_printed_for(flooded: Bench, acid: str, gravity: str, percent: int) -> None:
+@pytest.mark.parametrize(
+    ("acid", "gravity", "percent"),
+    [("1.265", "1.190", 50), ("1.265", "1.225", 75), ("1.280", "1.190", 25), ("1.280", "1.250", 75)],
+)
+def test_the_printed_rows_come_back_for_the_acid_they_are_printed_for(
+    flooded: Bench, acid: str, gravity: str, percent: int
+) -> None:
     found = cells(flooded.fit("acid", acid), *[gravity] * 6).finding("battery.charge_by_gravity")
     assert found.value.number == pytest.approx(percent / 100, abs=0.002)
 
@@ -38,7 +43,9 @@ def test_a_cold_reading_is_corrected_before_it_is_read_off_the_scale(flooded: Be
 
 
 @pytest.mark.parametrize("made_for", [288.71, 293.15, 298.15, 299.82])
-def test_acid_as_warm_as_the_scale_is_made_for_is_not_corrected_and_ten_fahrenheit_more_adds_four_thousandths(made_for: float) -> None:
+def test_acid_as_warm_as_the_scale_is_made_for_is_not_corrected_and_ten_fahrenheit_more_adds_four_thousandths(
+    made_for: float,
+) -> None:
     # TM 5-4210-230-14&P-1 (read): 0.004 for every 10 °F (5.56 K)
     assert hydrometer.gravity_at.si(1.25, made_for, made_for) == pytest.approx(1.25, abs=1e-9)
     assert hydrometer.gravity_at.si(1.25, made_for + 50 / 9, made_for) == pytest.approx(1.254, abs=1e-9)
@@ -59,13 +66,17 @@ def test_a_reference_nobody_noted_is_said_and_costs_certainty(flooded: Bench) ->
 
 
 @pytest.mark.parametrize("celsius", ["-50 °C", "80 °C"])
-def test_acid_colder_or_hotter_than_the_printed_correction_is_not_judged(flooded: Bench, celsius: str) -> None:
+def test_acid_colder_or_hotter_than_the_printed_correction_is_not_judged(
+    flooded: Bench, celsius: str
+) -> None:
     (gap,) = cells(flooded, *["1.20"] * 6, celsius=celsius).gaps("charge_by_gravity")
     assert gap.wants == "battery.temperature"
 
 
 def test_three_cells_are_called_three_cells(flooded: Bench) -> None:
-    assert "Only 3 of 6 cells" in str(cells(flooded, "1.20", "1.21", "1.20").finding("battery.charge_by_gravity").text)
+    assert "Only 3 of 6 cells" in str(
+        cells(flooded, "1.20", "1.21", "1.20").finding("battery.charge_by_gravity").text
+    )
 
 
 def test_acid_of_1300_has_no_printed_scale(flooded: Bench) -> None:
@@ -74,13 +85,17 @@ def test_acid_of_1300_has_no_printed_scale(flooded: Bench) -> None:
 
 
 def test_acid_and_voltage_that_contradict_each_other_are_both_named(flooded: Bench) -> None:
-    cells(flooded, *["1.150"] * 6).read("rest_voltage", "12.66 V", setup={"rest_time": "12 h", "temperature": "25 °C"})
+    cells(flooded, *["1.150"] * 6).read(
+        "rest_voltage", "12.66 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
+    )
     found = flooded.finding("battery.acid_against_voltage")
     assert found.verdict is ck.Verdict.UNDECIDED and "not mixed" in str(found.text) and not found.calls_for
 
 
 def test_acid_and_voltage_that_agree_raise_nothing(flooded: Bench) -> None:
-    cells(flooded, *["1.225"] * 6).read("rest_voltage", "12.45 V", setup={"rest_time": "12 h", "temperature": "25 °C"})
+    cells(flooded, *["1.225"] * 6).read(
+        "rest_voltage", "12.45 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
+    )
     assert flooded.findings("battery.acid_against_voltage") == []
     found = flooded.finding("battery.charge_by_gravity")
     assert found.verdict is ck.Verdict.ADVICE and "Its acid agrees" in str(found.text)
@@ -98,9 +113,14 @@ def test_the_three_references_lie_within_what_is_allowed_for_when_none_is_noted(
         assert abs(as_80f.si(gravity) - gravity) <= hydrometer.UNSAID
 
 
-# The two printed columns of one acid, 80 °F over 60 °F against 25 °C over 25 °C, lie about 0.02 V apart for six cells; 0.003 V for rounding.
-@pytest.mark.parametrize(("gravity", "at_25"), [(1.100, 11.769), (1.190, 12.248), (1.265, 12.658), (1.300, 12.861)])
-def test_a_gravity_by_another_reference_means_the_voltage_of_its_own_column(gravity: float, at_25: float) -> None:
+# The two printed columns of one acid, 80 °F over 60 °F against 25 °C over 25 °C, lie about 0.02 V apart for
+# six cells; 0.003 V for rounding.
+@pytest.mark.parametrize(
+    ("gravity", "at_25"), [(1.100, 11.769), (1.190, 12.248), (1.265, 12.658), (1.300, 12.861)]
+)
+def test_a_gravity_by_another_reference_means_the_voltage_of_its_own_column(
+    gravity: float, at_25: float
+) -> None:
     of_80f = battery.calculations["battery.molality_of_gravity"].si(hydrometer.gravity_80f_of_25c.si(gravity))
     assert battery.calculations["battery.block_voltage"].si(of_80f) == pytest.approx(at_25, abs=0.003)
 
@@ -125,8 +145,17 @@ def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
     assert late.verdict is ck.Verdict.PASS
 
 
-@pytest.mark.parametrize(("answer", "verdict"), [("done", ck.Verdict.PASS), ("not needed on this vehicle", ck.Verdict.PASS), ("not done", ck.Verdict.ADVICE)])
-def test_what_was_noted_about_telling_the_vehicle_is_said(bench: Bench, answer: str, verdict: ck.Verdict) -> None:
+@pytest.mark.parametrize(
+    ("answer", "verdict"),
+    [
+        ("done", ck.Verdict.PASS),
+        ("not needed on this vehicle", ck.Verdict.PASS),
+        ("not done", ck.Verdict.ADVICE),
+    ],
+)
+def test_what_was_noted_about_telling_the_vehicle_is_said(
+    bench: Bench, answer: str, verdict: ck.Verdict
+) -> None:
     (found,) = bench.repaired("replace").see("made_known", answer).run("known_to_the_vehicle")
     assert found.verdict is verdict and found.evidence == ("seen-made_known",)
 
@@ -151,7 +180,8 @@ def test_ratings_that_cannot_be_of_one_battery_give_no_exponent(ah: float, minut
 
 
 def test_a_label_without_ampere_hours_lends_its_reserve_minutes_with_more_doubt(bench: Bench) -> None:
-    # EN 50342-1:2006, vented, from memory: 120 min mean 71.2 Ah; the relations on file lie between 64 and 74 Ah
+    # EN 50342-1:2006, vented, from memory: 120 min mean 71.2 Ah; the relations on file lie between 64 and 74
+    # Ah
     bench.fit("type", "flooded").read("drain", "50 mA", setup={"sleep_time": "40 min"})
     by_label = bench.fit("capacity", "71.2 Ah").finding("battery.days").value
     del bench.fitted["battery.capacity"]

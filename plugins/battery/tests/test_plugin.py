@@ -1,4 +1,6 @@
-"""The plugin as a whole: it loads through its entry point, every reference leads somewhere, and the fault table keeps its promises."""
+"""The plugin as a whole: it loads through its entry point, every reference leads somewhere, and the fault
+table keeps its promises.
+"""
 
 from __future__ import annotations
 
@@ -53,9 +55,14 @@ def test_no_weak_limit_decides_anything() -> None:
     deciding = {key for key, limit in battery.limits.items() if limit.decides}
     # The only limits whose documents were read and are handbooks.
     assert deciding == {
-        "battery.charge_for_load", "battery.deep_discharge", "battery.cell_spread_warn", "battery.cell_spread", "battery.charge_temperature",
-        "battery.positive_leg", "battery.ground_leg",
-    }  # fmt: skip
+        "battery.charge_for_load",
+        "battery.deep_discharge",
+        "battery.cell_spread_warn",
+        "battery.cell_spread",
+        "battery.charge_temperature",
+        "battery.positive_leg",
+        "battery.ground_leg",
+    }
 
 
 def test_every_measurand_says_how_and_has_an_accuracy() -> None:
@@ -65,7 +72,17 @@ def test_every_measurand_says_how_and_has_an_accuracy() -> None:
 
 
 def test_the_keys_a_visit_file_uses_exist() -> None:
-    for key in ("rest_voltage", "rest_time", "temperature", "cranking_voltage", "load_current", "load_time", "load_voltage", "charging_voltage", "drain"):
+    for key in (
+        "rest_voltage",
+        "rest_time",
+        "temperature",
+        "cranking_voltage",
+        "load_current",
+        "load_time",
+        "load_voltage",
+        "charging_voltage",
+        "drain",
+    ):
         assert f"battery.{key}" in battery.measurands
     assert {"battery.case", "battery.level", "battery.terminals"} <= set(battery.observations)
     assert {"battery.type", "battery.rating", "battery.capacity"} <= set(battery.traits)
@@ -76,13 +93,20 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
 
 def test_a_new_battery_ends_all_that_was_known_of_the_old_one() -> None:
     of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage", "reserve"}
-    assert {key for key, trait in battery.traits.items() if trait.part == "battery"} == {f"battery.{name}" for name in of_the_battery}
+    assert {key for key, trait in battery.traits.items() if trait.part == "battery"} == {
+        f"battery.{name}" for name in of_the_battery
+    }
     assert {trait.part for trait in battery.traits.values()} == {"battery", ""}
 
 
 @pytest.mark.parametrize("word", ["safe", "safely", "safety"])
 def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
-    everything = " ".join([*TEXT.values(), *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml"))])
+    everything = " ".join(
+        [
+            *TEXT.values(),
+            *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml")),
+        ]
+    )
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
@@ -93,7 +117,9 @@ def shown(**results: str | tuple[float, ...]) -> list[Outcome]:
     made = []
     for key, result in results.items():
         test = TABLE.tests[key]
-        weights = tuple(float(name == result) for name in test.outcomes) if isinstance(result, str) else result
+        weights = (
+            tuple(float(name == result) for name in test.outcomes) if isinstance(result, str) else result
+        )
         made.append(Outcome(test=test, weights=weights, evidence=()))
     return made
 
@@ -124,8 +150,12 @@ def test_one_voltage_alone_never_calls_for_a_battery(outcome: str) -> None:
 
 
 def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_battery() -> None:
-    indirect = {key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())}
-    assert {"rest_voltage", "contact", "joint", "cables", "charging", "ripple", "drain", "terminals"} == set(indirect)
+    indirect = {
+        key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())
+    }
+    assert {"rest_voltage", "contact", "joint", "cables", "charging", "ripple", "drain", "terminals"} == set(
+        indirect
+    )
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
         assert not called(*shown(**dict(zip(indirect, results, strict=True)), case="sound"))
 
@@ -134,7 +164,11 @@ def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_und
     bench.fit("rating", "640 A SAE").fit("type", "flooded")
     for volts in ("11.6 V", "12.0 V", "12.3 V"):
         bench.read("rest_voltage", volts, setup={"rest_time": "9 h", "temperature": "10 °C"})
-        bench.read("load_voltage", "7.9 V", setup={"load_current": "320 A", "load_time": "15 s", "temperature": "10 °C"})
+        bench.read(
+            "load_voltage",
+            "7.9 V",
+            setup={"load_current": "320 A", "load_time": "15 s", "temperature": "10 °C"},
+        )
         findings = [finding for finding in bench.run() if isinstance(finding, ck.Finding)]
         made = outcomes(TABLE, bench.case(), findings)
         assert "load" not in [outcome.test.key for outcome in made]

@@ -24,7 +24,8 @@ def commanded(count: Byte) -> Annotated[float, "1"]:
 
 @egr.calculation(source="data-scaling")
 def commanded_error(count: Byte) -> Annotated[float, "1"]:
-    """Actual less commanded opening as a share of the commanded one, data item 2D; -100 % means that nothing flows.
+    """Actual less commanded opening as a share of the commanded one, data item 2D; -100 % means that nothing
+    flows.
 
     With nothing commanded it is 0 or full scale and must never be averaged.
 

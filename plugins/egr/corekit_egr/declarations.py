@@ -10,15 +10,27 @@ egr = ck.System("egr", "Exhaust gas recirculation")
 
 # ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
 
-GAS = "Exhaust holds carbon monoxide, which nobody smells: engine only outdoors or with the exhaust led away; stop at any alarm."  # source: carbon-monoxide
-HOT = "Exhaust pipe, EGR valve and cooler can be hotter than 200 °C: let them cool, or wear gloves made for heat."  # source: workshop-cautions
-MOVING = "Hands, sleeves, hoses and leads away from belts and fans; wheels chocked, brake set, gear in park or neutral."
+GAS = (  # source: carbon-monoxide
+    "Exhaust holds carbon monoxide, which nobody smells: engine only outdoors or with the exhaust led away;"
+    " stop at any alarm."
+)
+HOT = (  # source: workshop-cautions
+    "Exhaust pipe, EGR valve and cooler can be hotter than 200 °C: let them cool, or wear gloves made for"
+    " heat."
+)
+MOVING = (
+    "Hands, sleeves, hoses and leads away from belts and fans; wheels chocked, brake set, gear in park or"
+    " neutral."
+)
 CARBON = "Goggles on when carbon is scraped; none of it may fall into the intake."
-KEEP = (
-    "Exhaust gas recirculation is an emission control. It is repaired here, never blanked off, deleted or coded out; the law forbids that in many places."
-)  # source: tampering-us, source: defeat-eu
+KEEP = (  # source: tampering-us, source: defeat-eu
+    "Exhaust gas recirculation is an emission control. It is repaired here, never blanked off, deleted or"
+    " coded out; the law forbids that in many places."
+)
 SHORTLY = "At idle the valve is held open for 5 s at most."
-GENTLY = "Never more than 8 inHg on the sensor: the pump that tests a valve can ruin it."  # source: sensor-span-earlier
+GENTLY = (  # source: sensor-span-earlier
+    "Never more than 8 inHg on the sensor: the pump that tests a valve can ruin it."
+)
 
 
 class Valve(Enum):
@@ -79,127 +91,332 @@ class Deposits(Enum):
 
 engine = egr.trait("engine", "Engine", Engine)
 valve_type = egr.trait(
-    "valve", "EGR valve", Valve, part="egr_valve",
-    how="A hose on top: vacuum; a plug of several pins and no hose: electric. Whether exhaust pressure has to help, its documents say.",
-)  # fmt: skip
+    "valve",
+    "EGR valve",
+    Valve,
+    part="egr_valve",
+    how=(
+        "A hose on top: vacuum; a plug of several pins and no hose: electric. Whether exhaust pressure has to"
+        " help, its documents say."
+    ),
+)
 sensor_type = egr.trait(
-    "sensor", "EGR sensor", Sensor, part="egr_sensor",
-    how="Two hoses: differential pressure, the later type mostly in plastic, the earlier in metal. On the valve itself: valve position.",
-)  # fmt: skip
+    "sensor",
+    "EGR sensor",
+    Sensor,
+    part="egr_sensor",
+    how=(
+        "Two hoses: differential pressure, the later type mostly in plastic, the earlier in metal. On the"
+        " valve itself: valve position."
+    ),
+)
 regulator_type = egr.trait(
-    "regulator", "Vacuum regulator", Regulator, part="egr_regulator", how="Between the vacuum source and the valve; two hoses, one plug."
+    "regulator",
+    "Vacuum regulator",
+    Regulator,
+    part="egr_regulator",
+    how="Between the vacuum source and the valve; two hoses, one plug.",
 )
 
 # ---- what to measure
 
 barometer = egr.measurand(
-    "barometer", "kPa abs", "Barometric pressure", possible=(50, 110), usual=(70, 106), accuracy="1 kPa", lasting=True,
-    where="At the vehicle, from its control unit or a barometer.", how="As it is here, not the one that a weather service reckons down to sea level.",
-)  # fmt: skip
-engine_speed = egr.measurand("engine_speed", "rpm", "Engine speed at the reading", possible=(0, 8000), usual=(500, 3500), accuracy="25 rpm")
+    "barometer",
+    "kPa abs",
+    "Barometric pressure",
+    possible=(50, 110),
+    usual=(70, 106),
+    accuracy="1 kPa",
+    lasting=True,
+    where="At the vehicle, from its control unit or a barometer.",
+    how="As it is here, not the one that a weather service reckons down to sea level.",
+)
+engine_speed = egr.measurand(
+    "engine_speed",
+    "rpm",
+    "Engine speed at the reading",
+    possible=(0, 8000),
+    usual=(500, 3500),
+    accuracy="25 rpm",
+)
 sensor_supply = egr.measurand(
-    "sensor_supply", "V", "Supply of the EGR sensor", possible=(0, 16), usual=(4, 5.5), accuracy="0.5 % + 0.02 V",
-    where="At the sensor's plug, supply against sensor ground.", how="Key on, engine off, plug on its sensor, probe from the back.",
-)  # fmt: skip
+    "sensor_supply",
+    "V",
+    "Supply of the EGR sensor",
+    possible=(0, 16),
+    usual=(4, 5.5),
+    accuracy="0.5 % + 0.02 V",
+    where="At the sensor's plug, supply against sensor ground.",
+    how="Key on, engine off, plug on its sensor, probe from the back.",
+)
 sensor_ground = egr.measurand(
-    "sensor_ground", "V", "Voltage on the sensor's ground", possible=(-1, 16), usual=(-0.05, 1), accuracy="0.5 % + 0.003 V",
-    where="Sensor ground against battery negative.", how="Key on, engine off, plug on.",
-)  # fmt: skip
+    "sensor_ground",
+    "V",
+    "Voltage on the sensor's ground",
+    possible=(-1, 16),
+    usual=(-0.05, 1),
+    accuracy="0.5 % + 0.003 V",
+    where="Sensor ground against battery negative.",
+    how="Key on, engine off, plug on.",
+)
 signal_zero = egr.measurand(
-    "signal_zero", "V", "Sensor signal at rest", possible=(-0.5, 16), usual=(0.2, 2), accuracy="0.5 % + 0.02 V", read_with=(sensor_supply,),
-    where="At the sensor's plug, signal against sensor ground.", how="Key on, engine off, valve shut, plug and hoses on.",
-)  # fmt: skip
+    "signal_zero",
+    "V",
+    "Sensor signal at rest",
+    possible=(-0.5, 16),
+    usual=(0.2, 2),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(sensor_supply,),
+    where="At the sensor's plug, signal against sensor ground.",
+    how="Key on, engine off, valve shut, plug and hoses on.",
+)
 hand_vacuum = egr.measurand(
-    "hand_vacuum", "inHg diff", "Vacuum put on the sensor", possible=(0, 30), usual=(1, 8), accuracy="3 % + 0.2 inHg",
-    where="On the downstream port, the one nearer the intake.", how="Hand pump, both sensing hoses off.", hazard=GENTLY,
-)  # fmt: skip
+    "hand_vacuum",
+    "inHg diff",
+    "Vacuum put on the sensor",
+    possible=(0, 30),
+    usual=(1, 8),
+    accuracy="3 % + 0.2 inHg",
+    where="On the downstream port, the one nearer the intake.",
+    how="Hand pump, both sensing hoses off.",
+    hazard=GENTLY,
+)
 signal_pumped = egr.measurand(
-    "signal_pumped", "V", "Sensor signal under the hand pump", possible=(-0.5, 16), usual=(0.2, 5), accuracy="0.5 % + 0.02 V",
-    read_with=(hand_vacuum, sensor_supply), where="At the sensor's plug, signal against sensor ground.",
-    how="Key on, engine off, about 5 inHg on the downstream port; it must come back to rest when let go.", hazard=GENTLY,
-)  # fmt: skip
+    "signal_pumped",
+    "V",
+    "Sensor signal under the hand pump",
+    possible=(-0.5, 16),
+    usual=(0.2, 5),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(hand_vacuum, sensor_supply),
+    where="At the sensor's plug, signal against sensor ground.",
+    how="Key on, engine off, about 5 inHg on the downstream port; it must come back to rest when let go.",
+    hazard=GENTLY,
+)
 signal_open = egr.measurand(
-    "signal_open", "V", "Sensor signal with the valve open", possible=(-0.5, 16), usual=(0.2, 5), accuracy="0.5 % + 0.02 V",
-    read_with=(sensor_supply, engine_speed), where="At the sensor's plug, signal against sensor ground.",
-    how="Engine warm, valve opened by hand pump or by command.", hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
-)  # fmt: skip
-manifold_shut = egr.measurand(
-    "manifold_shut", "kPa abs", "Manifold pressure, valve shut", possible=(5, 300), usual=(20, 110), accuracy="1 kPa", read_with=(engine_speed,),
-    where="From the control unit, or a gauge on the manifold (then barometer less vacuum).", how="Engine warm, 75 °C or more, speed steady.",
-    hazard=f"{GAS} {MOVING}",
-)  # fmt: skip
-manifold_open = egr.measurand(
-    "manifold_open", "kPa abs", "Manifold pressure, valve open", possible=(5, 300), usual=(20, 110), accuracy="1 kPa", read_with=(engine_speed,),
-    where="Same place, same speed, right after.", how="Valve opened by hand pump or by command.", hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
-)  # fmt: skip
-pressure_open = egr.measurand(
-    "pressure_open", "kPa diff", "Pressure across the metering orifice, valve open", possible=(-40, 100), usual=(0, 40), accuracy="2 % + 0.1 kPa",
-    read_with=(engine_speed,), where="Between the two sensing hoses, upstream less downstream.", how="Gauge between both hoses, zero taken off first.",
+    "signal_open",
+    "V",
+    "Sensor signal with the valve open",
+    possible=(-0.5, 16),
+    usual=(0.2, 5),
+    accuracy="0.5 % + 0.02 V",
+    read_with=(sensor_supply, engine_speed),
+    where="At the sensor's plug, signal against sensor ground.",
+    how="Engine warm, valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
-)  # fmt: skip
+)
+manifold_shut = egr.measurand(
+    "manifold_shut",
+    "kPa abs",
+    "Manifold pressure, valve shut",
+    possible=(5, 300),
+    usual=(20, 110),
+    accuracy="1 kPa",
+    read_with=(engine_speed,),
+    where="From the control unit, or a gauge on the manifold (then barometer less vacuum).",
+    how="Engine warm, 75 °C or more, speed steady.",
+    hazard=f"{GAS} {MOVING}",
+)
+manifold_open = egr.measurand(
+    "manifold_open",
+    "kPa abs",
+    "Manifold pressure, valve open",
+    possible=(5, 300),
+    usual=(20, 110),
+    accuracy="1 kPa",
+    read_with=(engine_speed,),
+    where="Same place, same speed, right after.",
+    how="Valve opened by hand pump or by command.",
+    hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+)
+pressure_open = egr.measurand(
+    "pressure_open",
+    "kPa diff",
+    "Pressure across the metering orifice, valve open",
+    possible=(-40, 100),
+    usual=(0, 40),
+    accuracy="2 % + 0.1 kPa",
+    read_with=(engine_speed,),
+    where="Between the two sensing hoses, upstream less downstream.",
+    how="Gauge between both hoses, zero taken off first.",
+    hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+)
 tube_shut = egr.measurand(
-    "tube_shut", "°C", "EGR tube behind the valve, valve shut", possible=(-40, 700), usual=(10, 200), accuracy="5 °C",
-    where="On the tube downstream of the valve, on a matt spot; bare metal reads low.", how="Engine warm, valve shut for some minutes.", hazard=f"{GAS} {HOT}",
-)  # fmt: skip
+    "tube_shut",
+    "°C",
+    "EGR tube behind the valve, valve shut",
+    possible=(-40, 700),
+    usual=(10, 200),
+    accuracy="5 °C",
+    where="On the tube downstream of the valve, on a matt spot; bare metal reads low.",
+    how="Engine warm, valve shut for some minutes.",
+    hazard=f"{GAS} {HOT}",
+)
 tube_open = egr.measurand(
-    "tube_open", "°C", "EGR tube behind the valve, valve open", possible=(-40, 700), usual=(20, 400), accuracy="5 °C",
-    where="Same spot.", how="At 1500 to 2000 rpm, one minute after the valve was opened.", hazard=f"{GAS} {MOVING} {HOT}",
-)  # fmt: skip
+    "tube_open",
+    "°C",
+    "EGR tube behind the valve, valve open",
+    possible=(-40, 700),
+    usual=(20, 400),
+    accuracy="5 °C",
+    where="Same spot.",
+    how="At 1500 to 2000 rpm, one minute after the valve was opened.",
+    hazard=f"{GAS} {MOVING} {HOT}",
+)
 supply_vacuum = egr.measurand(
-    "supply_vacuum", "inHg diff", "Vacuum at the regulator's inlet", possible=(0, 31), usual=(10, 26), accuracy="3 % + 0.5 inHg",
-    read_with=(barometer, engine_speed), where="On the hose that feeds the regulator, by a T-piece.", how="Engine warm, at idle.", hazard=f"{GAS} {MOVING}",
-)  # fmt: skip
+    "supply_vacuum",
+    "inHg diff",
+    "Vacuum at the regulator's inlet",
+    possible=(0, 31),
+    usual=(10, 26),
+    accuracy="3 % + 0.5 inHg",
+    read_with=(barometer, engine_speed),
+    where="On the hose that feeds the regulator, by a T-piece.",
+    how="Engine warm, at idle.",
+    hazard=f"{GAS} {MOVING}",
+)
 vacuum_off = egr.measurand(
-    "vacuum_off", "inHg diff", "Vacuum at the valve, regulator without power", possible=(0, 31), usual=(0, 22), accuracy="3 % + 0.2 inHg",
-    where="On the hose to the valve, by a T-piece.", how="Engine warm, at idle, regulator's plug pulled.", hazard=f"{GAS} {MOVING}",
-)  # fmt: skip
+    "vacuum_off",
+    "inHg diff",
+    "Vacuum at the valve, regulator without power",
+    possible=(0, 31),
+    usual=(0, 22),
+    accuracy="3 % + 0.2 inHg",
+    where="On the hose to the valve, by a T-piece.",
+    how="Engine warm, at idle, regulator's plug pulled.",
+    hazard=f"{GAS} {MOVING}",
+)
 duty = egr.measurand(
-    "duty", "%", "Duty at the regulator's plug", possible=(0, 100), usual=(0, 95), accuracy="2 points",
-    where="At the regulator's plug, from the back.", how="A meter that shows duty; a plain voltage there is only an average.",
-)  # fmt: skip
+    "duty",
+    "%",
+    "Duty at the regulator's plug",
+    possible=(0, 100),
+    usual=(0, 95),
+    accuracy="2 points",
+    where="At the regulator's plug, from the back.",
+    how="A meter that shows duty; a plain voltage there is only an average.",
+)
 vacuum_on = egr.measurand(
-    "vacuum_on", "inHg diff", "Vacuum at the valve, regulator commanded", possible=(0, 31), usual=(0, 22), accuracy="3 % + 0.2 inHg", read_with=(duty,),
-    where="On the hose to the valve, by a T-piece.", how="Engine warm, regulator commanded by the tester, or on a road test with a second person reading.",
+    "vacuum_on",
+    "inHg diff",
+    "Vacuum at the valve, regulator commanded",
+    possible=(0, 31),
+    usual=(0, 22),
+    accuracy="3 % + 0.2 inHg",
+    read_with=(duty,),
+    where="On the hose to the valve, by a T-piece.",
+    how="Engine warm, regulator commanded by the tester, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
-)  # fmt: skip
+)
 hold_loss = egr.measurand(
-    "hold_loss", "inHg diff", "Vacuum that the valve loses in a minute", possible=(0, 31), usual=(0, 15), accuracy="3 % + 0.2 inHg",
-    where="Hand pump straight on the valve.", how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off.", hazard=HOT,
-)  # fmt: skip
+    "hold_loss",
+    "inHg diff",
+    "Vacuum that the valve loses in a minute",
+    possible=(0, 31),
+    usual=(0, 15),
+    accuracy="3 % + 0.2 inHg",
+    where="Hand pump straight on the valve.",
+    how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off.",
+    hazard=HOT,
+)
 coil_temperature = egr.measurand(
-    "coil_temperature", "°C", "Temperature of the regulator's coil", possible=(-40, 160), usual=(-10, 120), accuracy="5 °C",
-    where="On its housing.", how="As warm as the coil is at the reading of its resistance.",
-)  # fmt: skip
+    "coil_temperature",
+    "°C",
+    "Temperature of the regulator's coil",
+    possible=(-40, 160),
+    usual=(-10, 120),
+    accuracy="5 °C",
+    where="On its housing.",
+    how="As warm as the coil is at the reading of its resistance.",
+)
 coil = egr.measurand(
-    "coil", "Ω", "Resistance of the regulator's coil", possible=(0, 10_000_000), usual=(2, 300), accuracy="1 % + 0.5 Ω", read_with=(coil_temperature,),
-    where="Across the two pins, plug pulled.", how="Lead resistance taken off; an open coil reads far above 200 Ω.",
-)  # fmt: skip
+    "coil",
+    "Ω",
+    "Resistance of the regulator's coil",
+    possible=(0, 10_000_000),
+    usual=(2, 300),
+    accuracy="1 % + 0.5 Ω",
+    read_with=(coil_temperature,),
+    where="Across the two pins, plug pulled.",
+    how="Lead resistance taken off; an open coil reads far above 200 Ω.",
+)
 
 # ---- what to look at
 
 reaction = egr.observation(
-    "reaction", "Engine while the valve is opened by hand", Reaction,
-    how="Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the tester's command. Plug the hose that was pulled off.",
+    "reaction",
+    "Engine while the valve is opened by hand",
+    Reaction,
+    how=(
+        "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the tester's command. Plug the hose"
+        " that was pulled off."
+    ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
-)  # fmt: skip
-stem = egr.observation("stem", "Stem of the valve", Stem, how="Look at it, or feel it with a glove, while vacuum or command comes and goes.", hazard=HOT)
-sensing_hoses = egr.observation(
-    "sensing_hoses", "Hoses of the pressure sensor", Hoses, how="Bend them, look at the ends, blow through them with the sensor off; upstream to upstream.",
+)
+stem = egr.observation(
+    "stem",
+    "Stem of the valve",
+    Stem,
+    how="Look at it, or feel it with a glove, while vacuum or command comes and goes.",
     hazard=HOT,
-)  # fmt: skip
-vacuum_hoses = egr.observation("vacuum_hoses", "Vacuum hoses", VacuumHoses, how="From the source to the regulator and on to the valve; bend them.", hazard=HOT)
+)
+sensing_hoses = egr.observation(
+    "sensing_hoses",
+    "Hoses of the pressure sensor",
+    Hoses,
+    how="Bend them, look at the ends, blow through them with the sensor off; upstream to upstream.",
+    hazard=HOT,
+)
+vacuum_hoses = egr.observation(
+    "vacuum_hoses",
+    "Vacuum hoses",
+    VacuumHoses,
+    how="From the source to the regulator and on to the valve; bend them.",
+    hazard=HOT,
+)
 deposits = egr.observation(
-    "deposits", "Carbon in valve and passage", Deposits, how="Valve off, look into the ports on both sides, engine cold.", hazard=f"{HOT} {CARBON}"
+    "deposits",
+    "Carbon in valve and passage",
+    Deposits,
+    how="Valve off, look into the ports on both sides, engine cold.",
+    hazard=f"{HOT} {CARBON}",
 )
 
 # ---- what can be done. Blanking off is not among it and never will be.
 
-clean = egr.operation("clean", "Clean the EGR valve and its passages", shown_by=manifold_open, hazard=f"{HOT} {CARBON} {KEEP}")
-replace_valve = egr.operation("replace_valve", "Replace the EGR valve", shown_by=manifold_open, replaces="egr_valve", hazard=f"{HOT} {CARBON} {KEEP}")
-replace_sensor = egr.operation("replace_sensor", "Replace the EGR sensor", shown_by=signal_pumped, replaces="egr_sensor", hazard=f"{HOT} {KEEP}")
-replace_regulator = egr.operation(
-    "replace_regulator", "Replace the vacuum regulator", shown_by=vacuum_on, replaces="egr_regulator", hazard=f"{HOT} {KEEP}"
+clean = egr.operation(
+    "clean", "Clean the EGR valve and its passages", shown_by=manifold_open, hazard=f"{HOT} {CARBON} {KEEP}"
 )
-replace_sensing_hoses = egr.operation("replace_sensing_hoses", "Replace the hoses of the EGR sensor", shown_by=signal_open, hazard=f"{HOT} {KEEP}")
-replace_vacuum_hose = egr.operation("replace_vacuum_hose", "Replace the vacuum hose", shown_by=vacuum_on, hazard=f"{HOT} {MOVING} {KEEP}")
-repair_wiring = egr.operation("repair_wiring", "Repair the wiring of the EGR sensor", shown_by=sensor_supply, hazard=KEEP)
+replace_valve = egr.operation(
+    "replace_valve",
+    "Replace the EGR valve",
+    shown_by=manifold_open,
+    replaces="egr_valve",
+    hazard=f"{HOT} {CARBON} {KEEP}",
+)
+replace_sensor = egr.operation(
+    "replace_sensor",
+    "Replace the EGR sensor",
+    shown_by=signal_pumped,
+    replaces="egr_sensor",
+    hazard=f"{HOT} {KEEP}",
+)
+replace_regulator = egr.operation(
+    "replace_regulator",
+    "Replace the vacuum regulator",
+    shown_by=vacuum_on,
+    replaces="egr_regulator",
+    hazard=f"{HOT} {KEEP}",
+)
+replace_sensing_hoses = egr.operation(
+    "replace_sensing_hoses",
+    "Replace the hoses of the EGR sensor",
+    shown_by=signal_open,
+    hazard=f"{HOT} {KEEP}",
+)
+replace_vacuum_hose = egr.operation(
+    "replace_vacuum_hose", "Replace the vacuum hose", shown_by=vacuum_on, hazard=f"{HOT} {MOVING} {KEEP}"
+)
+repair_wiring = egr.operation(
+    "repair_wiring", "Repair the wiring of the EGR sensor", shown_by=sensor_supply, hazard=KEEP
+)

@@ -10,7 +10,9 @@ import corekit as ck
 from .declarations import egr
 
 R, GAMMA = 287.05, 1.4  # J/(kg K) and ratio of the heats, dry air near 20 °C; source: leak-flow
-CRITICAL = float((2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1)))  # 0.528: below this ratio of pressures nothing more flows
+CRITICAL = float(
+    (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))
+)  # 0.528: below this ratio of pressures nothing more flows
 
 Diameter = Annotated[float, "m", ck.Within(above=0)]
 Coefficient = Annotated[float, "1", ck.Within(0.5, 1.0)]
@@ -25,9 +27,14 @@ def _psi(ratio: float) -> float:
 
 @egr.calculation(source="leak-flow")
 def leak_flow(
-    diameter: Diameter, coefficient: Coefficient, upstream: Absolute, temperature: Temperature, downstream: Annotated[float, "Pa abs", ck.Within(low=0)]
+    diameter: Diameter,
+    coefficient: Coefficient,
+    upstream: Absolute,
+    temperature: Temperature,
+    downstream: Annotated[float, "Pa abs", ck.Within(low=0)],
 ) -> Annotated[float, "kg/s"]:
-    """Air through a hole, from still air at `upstream` and `temperature`; below 0.528 of its pressure nothing more flows.
+    """Air through a hole, from still air at `upstream` and `temperature`; below 0.528 of its pressure nothing
+    more flows.
 
     The coefficient is 0.62 for a sharp hole and up to 0.85 for a rounded one.
 
@@ -65,7 +72,8 @@ def hole_by_decay(
 ) -> Annotated[float, "m"]:
     """Diameter of the one hole through which a closed volume goes from pressure `start` to `end`.
 
-    Exact for a rigid volume that keeps its temperature. A volume wrong by 20 % makes the diameter wrong by 10 %.
+    Exact for a rigid volume that keeps its temperature. A volume wrong by 20 % makes the diameter wrong by 10
+    %.
 
     >>> round(hole_by_decay.si(60e-6, 67461.1, 84393.1, 101325.0, 30.0, 293.15, 0.62) * 1e6, 1)
     62.9
@@ -75,7 +83,9 @@ def hole_by_decay(
     """
     if not start < end <= outside:
         raise ValueError("The pressure inside must have risen, and not above the pressure outside.")
-    area = _way(start / outside, end / outside) * volume / (coefficient * duration * math.sqrt(R * temperature))
+    area = (
+        _way(start / outside, end / outside) * volume / (coefficient * duration * math.sqrt(R * temperature))
+    )
     return math.sqrt(4 * area / math.pi)
 
 
@@ -99,11 +109,17 @@ def time_of_decay(
     """
     if not start < end <= outside:
         raise ValueError("The pressure inside must have risen, and not above the pressure outside.")
-    return _way(start / outside, end / outside) * volume / (coefficient * math.pi / 4 * diameter**2 * math.sqrt(R * temperature))
+    return (
+        _way(start / outside, end / outside)
+        * volume
+        / (coefficient * math.pi / 4 * diameter**2 * math.sqrt(R * temperature))
+    )
 
 
 def _way(first: float, last: float) -> float:
-    """The integral of 1/psi between two ratios of pressure, closed form: linear while choked, then a falling root."""
+    """The integral of 1/psi between two ratios of pressure, closed form: linear while choked, then a falling
+    root.
+    """
     choked = max(0.0, min(last, CRITICAL) - first) / _psi(CRITICAL)
     low = max(first, CRITICAL)
     return choked + (math.sqrt(2 * GAMMA / (GAMMA - 1)) * (_root(low) - _root(last)) if last > low else 0.0)

@@ -27,89 +27,166 @@ from .declarations import (
     valve_type,
 )
 
-AT_IDLE = "A back-pressure valve does not open at idle whatever is done to it; this look says nothing here."  # source: valve-by-hand
+AT_IDLE = (  # source: valve-by-hand
+    "A back-pressure valve does not open at idle whatever is done to it; this look says nothing here."
+)
 
 
 @egr.check("Engine while the valve is opened by hand")
 def engine_reacts(
-    case: ck.Case, felt: Annotated[Reaction, reaction], seen: Annotated[Stem | None, stem], valve: Annotated[Valve | None, valve_type]
+    case: ck.Case,
+    felt: Annotated[Reaction, reaction],
+    seen: Annotated[Stem | None, stem],
+    valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """An engine that stumbles has exhaust in it. One that does not says where only together with the valve's stem."""
+    """An engine that stumbles has exhaust in it.
+
+    One that does not says where only together with the valve's stem.
+    """
     if felt is not Reaction.NONE:
         yield case.looked(
-            reaction, passed=True, code="egr.reaction", how=felt.value,
-            says="With the valve opened by hand at idle the engine {how}: exhaust flows through valve and passage.",
-        )  # fmt: skip
+            reaction,
+            passed=True,
+            code="egr.reaction",
+            how=felt.value,
+            says=(
+                "With the valve opened by hand at idle the engine {how}: exhaust flows through valve and"
+                " passage."
+            ),
+        )
     elif valve is Valve.BACK_PRESSURE:
         yield case.does_not_apply(AT_IDLE)
     elif seen is None:
         sight = case.sights.get((reaction.key, ""))
         yield case.open(
-            code="egr.reaction", next_test=stem, evidence=[sight.entry] if sight is not None else [],
-            says="With the valve opened by hand at idle nothing changes. Either the valve does not move or nothing comes through: watch its stem.",
-        )  # fmt: skip
+            code="egr.reaction",
+            next_test=stem,
+            evidence=[sight.entry] if sight is not None else [],
+            says=(
+                "With the valve opened by hand at idle nothing changes. Either the valve does not move or"
+                " nothing comes through: watch its stem."
+            ),
+        )
     elif seen is Stem.MOVES:
         yield case.looked(
-            reaction, passed=False, code="egr.reaction", calls_for=clean,
-            says="The valve moves, yet the engine takes no notice: the passage behind it is blocked, by carbon or by something put there.",
-        )  # fmt: skip
+            reaction,
+            passed=False,
+            code="egr.reaction",
+            calls_for=clean,
+            says=(
+                "The valve moves, yet the engine takes no notice: the passage behind it is blocked, by carbon"
+                " or by something put there."
+            ),
+        )
     else:
         yield case.looked(
-            reaction, passed=False, code="egr.reaction",
-            says="With vacuum or command on the valve nothing changes in the engine, and the valve does not move.",
-        )  # fmt: skip
+            reaction,
+            passed=False,
+            code="egr.reaction",
+            says=(
+                "With vacuum or command on the valve nothing changes in the engine, and the valve does not"
+                " move."
+            ),
+        )
 
 
 @egr.check("Stem of the EGR valve")
-def stem_moves(case: ck.Case, seen: Annotated[Stem, stem], valve: Annotated[Valve | None, valve_type]) -> Iterator[ck.Finding | ck.Gap]:
+def stem_moves(
+    case: ck.Case, seen: Annotated[Stem, stem], valve: Annotated[Valve | None, valve_type]
+) -> Iterator[ck.Finding | ck.Gap]:
     """The direct look at the valve itself."""
     moves = seen is Stem.MOVES
     if valve is Valve.BACK_PRESSURE and not moves:
         yield case.does_not_apply(AT_IDLE)
         return
     yield case.looked(
-        stem, passed=moves, code="egr.stem", calls_for=replace_valve,
-        says="The valve's stem moves." if moves else "The valve's stem does not move. Carbon may hold it: clean it first, then look again.",
-    )  # fmt: skip
+        stem,
+        passed=moves,
+        code="egr.stem",
+        calls_for=replace_valve,
+        says=(
+            "The valve's stem moves."
+            if moves
+            else "The valve's stem does not move. Carbon may hold it: clean it first, then look again."
+        ),
+    )
 
 
 _SENSING = {
     Hoses.SOUND: "The hoses of the pressure sensor are sound.",
-    Hoses.CRACKED: "A hose of the pressure sensor is cracked: the sensor reads the wrong pressure, and exhaust escapes there.",
-    Hoses.OFF: "A hose of the pressure sensor is off: the sensor reads the wrong pressure, and exhaust escapes there.",
-    Hoses.SWAPPED: "The two hoses of the pressure sensor are exchanged: its signal falls where it should rise.",
-    Hoses.BLOCKED: "A hose of the pressure sensor is blocked: its signal stays where it is, or lags far behind.",
+    Hoses.CRACKED: (
+        "A hose of the pressure sensor is cracked: the sensor reads the wrong pressure, and exhaust escapes"
+        " there."
+    ),
+    Hoses.OFF: (
+        "A hose of the pressure sensor is off: the sensor reads the wrong pressure, and exhaust escapes"
+        " there."
+    ),
+    Hoses.SWAPPED: (
+        "The two hoses of the pressure sensor are exchanged: its signal falls where it should rise."
+    ),
+    Hoses.BLOCKED: (
+        "A hose of the pressure sensor is blocked: its signal stays where it is, or lags far behind."
+    ),
 }
 
 
 @egr.check("Hoses of the pressure sensor")
-def sensing_hoses_looked_at(case: ck.Case, seen: Annotated[Hoses, sensing_hoses]) -> Iterator[ck.Finding | ck.Gap]:
+def sensing_hoses_looked_at(
+    case: ck.Case, seen: Annotated[Hoses, sensing_hoses]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Before any sensor is blamed."""
-    yield case.looked(sensing_hoses, passed=seen is Hoses.SOUND, code="egr.sensing_hoses", says=_SENSING[seen], calls_for=replace_sensing_hoses)
+    yield case.looked(
+        sensing_hoses,
+        passed=seen is Hoses.SOUND,
+        code="egr.sensing_hoses",
+        says=_SENSING[seen],
+        calls_for=replace_sensing_hoses,
+    )
 
 
 _VACUUM = {
     VacuumHoses.SOUND: "The vacuum hoses are sound.",
-    VacuumHoses.CRACKED: "A vacuum hose is cracked: the valve gets too little vacuum, and the engine draws air that nobody measured.",
-    VacuumHoses.OFF: "A vacuum hose is off: the valve gets no vacuum, and the engine draws air that nobody measured.",
+    VacuumHoses.CRACKED: (
+        "A vacuum hose is cracked: the valve gets too little vacuum, and the engine draws air that nobody"
+        " measured."
+    ),
+    VacuumHoses.OFF: (
+        "A vacuum hose is off: the valve gets no vacuum, and the engine draws air that nobody measured."
+    ),
     VacuumHoses.BLOCKED: "A vacuum hose is blocked: the valve gets no vacuum.",
 }
 
 
 @egr.check("Vacuum hoses")
-def vacuum_hoses_looked_at(case: ck.Case, seen: Annotated[VacuumHoses, vacuum_hoses]) -> Iterator[ck.Finding | ck.Gap]:
+def vacuum_hoses_looked_at(
+    case: ck.Case, seen: Annotated[VacuumHoses, vacuum_hoses]
+) -> Iterator[ck.Finding | ck.Gap]:
     """From the source to the regulator and on to the valve."""
-    yield case.looked(vacuum_hoses, passed=seen is VacuumHoses.SOUND, code="egr.vacuum_hoses", says=_VACUUM[seen], calls_for=replace_vacuum_hose)
+    yield case.looked(
+        vacuum_hoses,
+        passed=seen is VacuumHoses.SOUND,
+        code="egr.vacuum_hoses",
+        says=_VACUUM[seen],
+        calls_for=replace_vacuum_hose,
+    )
 
 
 _CARBON = {
     Deposits.CLEAN: "Valve and passage are clean.",
-    Deposits.THIN: "Valve and passage carry a thin layer of carbon, which is usual and takes next to nothing from the flow.",
+    Deposits.THIN: (
+        "Valve and passage carry a thin layer of carbon, which is usual and takes next to nothing from the"
+        " flow."
+    ),
     Deposits.CHOKED: "Valve or passage is choked with carbon.",
 }
 
 
 @egr.check("Carbon in valve and passage")
 def carbon(case: ck.Case, seen: Annotated[Deposits, deposits]) -> Iterator[ck.Finding | ck.Gap]:
-    """A thin layer is no fault: a passage of twice the orifice's width loses half its width before a quarter of the flow is gone."""
-    yield case.looked(deposits, passed=seen is not Deposits.CHOKED, code="egr.carbon", says=_CARBON[seen], calls_for=clean)
+    """A thin layer is no fault: a passage of twice the orifice's width loses half its width before a quarter
+    of the flow is gone.
+    """
+    yield case.looked(
+        deposits, passed=seen is not Deposits.CHOKED, code="egr.carbon", says=_CARBON[seen], calls_for=clean
+    )

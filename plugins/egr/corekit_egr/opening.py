@@ -1,4 +1,6 @@
-"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the warmth of the tube."""
+"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the warmth of
+the tube.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,10 @@ from .declarations import (
 from .leaks import CRITICAL
 from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, signal_at_5_volts
 
-FRESH, EXHAUST = 313.15, 523.15  # K, what the share is reckoned with: air at 40 °C, exhaust at the valve at 250 °C; source: map-rise-model
+FRESH, EXHAUST = (
+    313.15,
+    523.15,
+)  # K, what the share is reckoned with: air at 40 °C, exhaust at the valve at 250 °C; source: map-rise-model
 AIR = 101325.0  # Pa abs, when nobody read the barometer
 PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: valve-by-hand
 
@@ -42,7 +47,9 @@ Warm = Annotated[float, "K", ck.Within(233.15, 1273.15)]
 
 
 @egr.calculation(source="map-rise-model")
-def manifold_open_by_rate(shut: Absolute, rate: Share, fresh: Warm, exhaust: Warm) -> Annotated[float, "Pa abs"]:
+def manifold_open_by_rate(
+    shut: Absolute, rate: Share, fresh: Warm, exhaust: Warm
+) -> Annotated[float, "Pa abs"]:
     """Manifold pressure once this share of exhaust comes in, at the same speed and with the throttle choked.
 
     >>> round(manifold_open_by_rate.si(33000.0, 0.10, 313.15, 523.15))
@@ -63,7 +70,9 @@ def rate_by_manifold(shut: Absolute, opened: Absolute, fresh: Warm, exhaust: War
 
 
 @egr.calculation(source="leak-flow")
-def choking_pressure(barometric: Annotated[float, "Pa abs", ck.Within(50000, 110000)]) -> Annotated[float, "Pa abs"]:
+def choking_pressure(
+    barometric: Annotated[float, "Pa abs", ck.Within(50000, 110000)],
+) -> Annotated[float, "Pa abs"]:
     """Manifold pressure below which the throttle is choked: fresh air then does not depend on it.
 
     >>> round(choking_pressure.si(101325.0))
@@ -73,7 +82,9 @@ def choking_pressure(barometric: Annotated[float, "Pa abs", ck.Within(50000, 110
 
 
 @egr.calculation(source="mixing")
-def mixed_temperature(rate: Annotated[float, "1", ck.Within(0, 1)], fresh: Warm, exhaust: Warm) -> Annotated[float, "K"]:
+def mixed_temperature(
+    rate: Annotated[float, "1", ck.Within(0, 1)], fresh: Warm, exhaust: Warm
+) -> Annotated[float, "K"]:
     """Temperature of fresh air and exhaust once mixed, both taking the same heat.
 
     >>> round(mixed_temperature.si(0.10, 313.15, 523.15) - 273.15, 1)
@@ -92,58 +103,112 @@ def manifold_rise(
     valve: Annotated[Valve | None, valve_type],
     kind: Annotated[Engine | None, engine],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Advice by an estimate of ours; only where the throttle is choked, because else the fresh air gives way and hides the rise."""
+    """Advice by an estimate of ours; only where the throttle is choked, because else the fresh air gives way
+    and hides the rise.
+    """
     if kind is Engine.DIESEL:
-        yield case.does_not_apply("A diesel engine draws its air without a choked throttle, so its manifold pressure says nothing of the flow.")
+        yield case.does_not_apply(
+            "A diesel engine draws its air without a choked throttle, so its manifold pressure says nothing"
+            " of the flow."
+        )
         return
     rise = opened.value - shut.value
     choked = choking_pressure.si(air.number if air is not None else AIR)
-    read: dict[str, Any] = {"shut": ck.show(shut.value, "kPa abs", doubt=False), "opened": ck.show(opened.value, "kPa abs", doubt=False)}
+    read: dict[str, Any] = {
+        "shut": ck.show(shut.value, "kPa abs", doubt=False),
+        "opened": ck.show(opened.value, "kPa abs", doubt=False),
+    }
     more = [reading for reading in (air, speed) if reading is not None]
     if shut.number > choked:
         yield case.open(
-            code="egr.manifold_rise", of=manifold_open, value=rise, unit="kPa diff", evidence=[shut, opened, *more], next_test=manifold_shut, **read,
+            code="egr.manifold_rise",
+            of=manifold_open,
+            value=rise,
+            unit="kPa diff",
+            evidence=[shut, opened, *more],
+            next_test=manifold_shut,
+            **read,
             choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", doubt=False),
-            says="Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air give way, and the rise says nothing; "
-            "a diesel engine has no such throttle. Judge by the tube's warmth or the sensor instead.",
-        )  # fmt: skip
+            says=(
+                "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air"
+                " give way, and the rise says nothing; a diesel engine has no such throttle. Judge by the"
+                " tube's warmth or the sensor instead."
+            ),
+        )
         return
     slow = speed is None or speed.number < PUSHED
     limit = case.limit("egr.manifold_rise")
     assert limit.low is not None
     if valve is Valve.BACK_PRESSURE and slow and rise.number < limit.low.number:
         yield case.open(
-            code="egr.manifold_rise", of=manifold_open, value=rise, unit="kPa diff", evidence=[shut, opened, *more], next_test=manifold_open, **read,
-            says="Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust pressure behind it: read again at about 2500 rpm.",
-        )  # fmt: skip
+            code="egr.manifold_rise",
+            of=manifold_open,
+            value=rise,
+            unit="kPa diff",
+            evidence=[shut, opened, *more],
+            next_test=manifold_open,
+            **read,
+            says=(
+                "Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust pressure"
+                " behind it: read again at about 2500 rpm."
+            ),
+        )
         return
     share = rate_by_manifold.si(shut.number, opened.number, FRESH, EXHAUST)
     read |= {"share": ck.show(ck.exact("ratio", round(share, 2)), "%", doubt=False)}
     yield case.judge(
-        rise, limit, code="egr.manifold_rise", of=manifold_open, unit="kPa diff", evidence=[shut, opened, *more], next_test=manifold_open, values=read,
+        rise,
+        limit,
+        code="egr.manifold_rise",
+        of=manifold_open,
+        unit="kPa diff",
+        evidence=[shut, opened, *more],
+        next_test=manifold_open,
+        values=read,
         says=ck.Says(
-            passes="Opening the valve raises manifold pressure from {shut} to {opened}: exhaust comes in, about {share} of what the engine draws.",
-            fails="Opening the valve moves manifold pressure from {shut} to {opened} only; {limit} of rise is expected. Too little exhaust comes in. "
-            "Where it is held up this reading does not say.",
-            undecided="Opening the valve moves manifold pressure from {shut} to {opened}; {limit} of rise is expected, "
-            "and the readings are too coarse to tell. Read again at 1500 rpm.",
+            passes=(
+                "Opening the valve raises manifold pressure from {shut} to {opened}: exhaust comes in, about"
+                " {share} of what the engine draws."
+            ),
+            fails=(
+                "Opening the valve moves manifold pressure from {shut} to {opened} only; {limit} of rise is"
+                " expected. Too little exhaust comes in. Where it is held up this reading does not say."
+            ),
+            undecided=(
+                "Opening the valve moves manifold pressure from {shut} to {opened}; {limit} of rise is"
+                " expected, and the readings are too coarse to tell. Read again at 1500 rpm."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Warmth behind the EGR valve")
-def tube_warms(case: ck.Case, shut: Annotated[ck.Reading, tube_shut], opened: Annotated[ck.Reading, tube_open]) -> Iterator[ck.Finding | ck.Gap]:
+def tube_warms(
+    case: ck.Case, shut: Annotated[ck.Reading, tube_shut], opened: Annotated[ck.Reading, tube_open]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Hot gas warms the tube behind the valve; no manifold and no sensor has a say in it."""
     rise = opened.value - shut.value
     yield case.judge(
-        rise, case.limit("egr.tube_warms"), code="egr.tube_warms", of=tube_open, unit="°C diff", evidence=[shut, opened], next_test=tube_open,
+        rise,
+        case.limit("egr.tube_warms"),
+        code="egr.tube_warms",
+        of=tube_open,
+        unit="°C diff",
+        evidence=[shut, opened],
+        next_test=tube_open,
         values={"rise": ck.show(rise, "°C diff", doubt=False)},
         says=ck.Says(
             passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
-            fails="Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected. Little or no exhaust flows.",
-            undecided="Behind the opened valve the tube warms by {rise}, where {limit} is expected: too close to call. Wait another minute and read again.",
+            fails=(
+                "Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected."
+                " Little or no exhaust flows."
+            ),
+            undecided=(
+                "Behind the opened valve the tube warms by {rise}, where {limit} is expected: too close to"
+                " call. Wait another minute and read again."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Rise of the sensor's signal when the valve opens")
@@ -155,32 +220,66 @@ def signal_rise(
     felt: Annotated[Reaction | None, reaction],
     kind: Annotated[Sensor | None, sensor_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Speaks of the sensor's side only where the engine has shown that gas really flows: else a flat signal may be the truth."""
+    """Speaks of the sensor's side only where the engine has shown that gas really flows: else a flat signal
+    may be the truth.
+    """
     if felt is Reaction.NONE:
-        yield case.does_not_apply("The engine did not react to the opened valve, so there may have been no flow to report: a flat signal is then the truth.")
+        yield case.does_not_apply(
+            "The engine did not react to the opened valve, so there may have been no flow to report: a flat"
+            " signal is then the truth."
+        )
         return
     if felt is None:
-        yield case.gap(reaction, "Whether exhaust really flowed while the sensor was read is not known: open the valve by hand and watch the engine.")
+        yield case.gap(
+            reaction,
+            "Whether exhaust really flowed while the sensor was read is not known: open the valve by hand and"
+            " watch the engine.",
+        )
         return
     gained = signal_at_5_volts(opened, supply) - signal_at_5_volts(rest, supply)
     falls = gained.number < -2 * gained.u
     pressure = ""
     if kind is Sensor.EARLIER:
-        across = pressure_of_signal.si(opened.number, supply.number, EARLIER_ZERO, EARLIER_SLOPE * 1000, 1000.0)
-        pressure = f", about {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', doubt=False)} on a sensor of that type"
+        across = pressure_of_signal.si(
+            opened.number, supply.number, EARLIER_ZERO, EARLIER_SLOPE * 1000, 1000.0
+        )
+        pressure = (
+            f", about {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', doubt=False)}"
+            " on a sensor of that type"
+        )
     yield case.judge(
-        gained, case.limit("egr.signal_rise"), code="egr.signal_rise", of=signal_open, unit="V", evidence=_noted(case), next_test=signal_open,
+        gained,
+        case.limit("egr.signal_rise"),
+        code="egr.signal_rise",
+        of=signal_open,
+        unit="V",
+        evidence=_noted(case),
+        next_test=signal_open,
         calls_for=replace_sensing_hoses if falls else None,
         values={
-            "gained": ck.show(gained, "V", doubt=False), "pressure": pressure,
-            "why": "A signal that falls points to exchanged hoses." if falls else "The hoses of the sensor, then the sensor, come next.",
+            "gained": ck.show(gained, "V", doubt=False),
+            "pressure": pressure,
+            "why": (
+                "A signal that falls points to exchanged hoses."
+                if falls
+                else "The hoses of the sensor, then the sensor, come next."
+            ),
         },
         says=ck.Says(
-            passes="With the valve open and the engine reacting, the sensor's signal rises by {gained}{pressure}.",
-            fails="With the valve open the engine reacts, so exhaust flows; yet the sensor's signal moves by {gained} where {limit} is expected. {why}",
-            undecided="With the valve open the sensor's signal rises by {gained}, where {limit} is expected: too close to call. Read again at 1500 rpm.",
+            passes=(
+                "With the valve open and the engine reacting, the sensor's signal rises by"
+                " {gained}{pressure}."
+            ),
+            fails=(
+                "With the valve open the engine reacts, so exhaust flows; yet the sensor's signal moves by"
+                " {gained} where {limit} is expected. {why}"
+            ),
+            undecided=(
+                "With the valve open the sensor's signal rises by {gained}, where {limit} is expected: too"
+                " close to call. Read again at 1500 rpm."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _noted(case: ck.Case) -> list[str]:

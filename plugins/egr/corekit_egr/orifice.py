@@ -1,7 +1,8 @@
-"""Flow by the pressure across an orifice: the full equation, the root law, what carbon leaves of it, and the check of relative flow.
+"""Flow by the pressure across an orifice: the full equation, the root law, what carbon leaves of it, and the
+check of relative flow.
 
-The full equation holds for plates of 12.5 mm and more in pipes of 50 mm and more (source: orifice-limits). An EGR orifice is smaller: of its
-flow we only say how much there is of what there should be.
+The full equation holds for plates of 12.5 mm and more in pipes of 50 mm and more (source: orifice-limits). An
+EGR orifice is smaller: of its flow we only say how much there is of what there should be.
 """
 
 from __future__ import annotations
@@ -22,19 +23,28 @@ Bore = Annotated[float, "m", ck.Within(above=0)]
 Upstream = Annotated[float, "Pa abs", ck.Within(above=0)]
 Across = Annotated[float, "Pa diff", ck.Within(low=0)]
 Temperature = Annotated[float, "K", ck.Within(233.15, 1273.15)]
-GasConstant = Annotated[float, "1", ck.Within(200, 500)]  # in J/(kg K), a number: the table of kinds has no specific heat
+GasConstant = Annotated[
+    float, "1", ck.Within(200, 500)
+]  # in J/(kg K), a number: the table of kinds has no specific heat
 Viscosity = Annotated[float, "1", ck.Within(1e-6, 1e-4)]  # in Pa s, a number for the same reason
 Kappa = Annotated[float, "1", ck.Within(1.05, 1.7)]
-Tap = Annotated[float, "1", ck.Within(0, 1)]  # distance of a tap from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47
+Tap = Annotated[
+    float, "1", ck.Within(0, 1)
+]  # distance of a tap from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47
 
 
 @egr.calculation(source="discharge-coefficient")
 def discharge_coefficient(
-    pipe: Pipe, bore: Bore, reynolds: Annotated[float, "1", ck.Within(above=0)], upstream_tap: Tap, downstream_tap: Tap
+    pipe: Pipe,
+    bore: Bore,
+    reynolds: Annotated[float, "1", ck.Within(above=0)],
+    upstream_tap: Tap,
+    downstream_tap: Tap,
 ) -> Annotated[float, "1"]:
     """Discharge coefficient of an orifice plate (Reader-Harris and Gallagher).
 
-    Below a Reynolds number of 3700 two further terms of the library it was read in are used; the standard has none there.
+    Below a Reynolds number of 3700 two further terms of the library it was read in are used; the standard has
+    none there.
 
     >>> round(discharge_coefficient.si(0.07391, 0.0222, 111742.0, 0.34366, 0.34366), 6)
     0.599033
@@ -45,15 +55,29 @@ def discharge_coefficient(
     low = reynolds < 3700
     steep = max((1e6 / reynolds) ** 0.3, 22.7 - 0.0047 * reynolds) if low else (1e6 / reynolds) ** 0.3
     behind = (m2 - 0.8 * m2**1.1) * (1 + 8 * math.log10(3700 / reynolds) if low else 1.0)
-    before = (0.043 + 0.080 * math.exp(-10 * upstream_tap) - 0.123 * math.exp(-7 * upstream_tap)) * (1 - 0.11 * a) * b**4 / (1 - b**4)
+    before = (
+        (0.043 + 0.080 * math.exp(-10 * upstream_tap) - 0.123 * math.exp(-7 * upstream_tap))
+        * (1 - 0.11 * a)
+        * b**4
+        / (1 - b**4)
+    )
     small = 0.011 * (0.75 - b) * (2.8 - pipe / 0.0254) if pipe < 0.07112 else 0.0
-    plain = 0.5961 + 0.0261 * b**2 - 0.216 * b**8 + 0.000521 * (1e6 * b / reynolds) ** 0.7 + (0.0188 + 0.0063 * a) * b**3.5 * steep
+    plain = (
+        0.5961
+        + 0.0261 * b**2
+        - 0.216 * b**8
+        + 0.000521 * (1e6 * b / reynolds) ** 0.7
+        + (0.0188 + 0.0063 * a) * b**3.5 * steep
+    )
     return float(plain + before - 0.031 * behind * b**1.3 + small)
 
 
 @egr.calculation(source="expansibility")
-def expansibility(pipe: Pipe, bore: Bore, upstream: Upstream, downstream: Upstream, kappa: Kappa) -> Annotated[float, "1"]:
-    """What the gas's own expansion in the orifice leaves of the flow; for a downstream pressure of 0.80 of the upstream one or more.
+def expansibility(
+    pipe: Pipe, bore: Bore, upstream: Upstream, downstream: Upstream, kappa: Kappa
+) -> Annotated[float, "1"]:
+    """What the gas's own expansion in the orifice leaves of the flow; for a downstream pressure of 0.80 of
+    the upstream one or more.
 
     >>> round(expansibility.si(0.0739, 0.0222, 1e5, 9.9e4, 1.4), 7)
     0.9974739
@@ -69,12 +93,21 @@ def expansibility(pipe: Pipe, bore: Bore, upstream: Upstream, downstream: Upstre
 
 @egr.calculation(source="orifice-flow")
 def orifice_flow(
-    pipe: Pipe, bore: Bore, upstream: Upstream, across: Across, temperature: Temperature, gas: GasConstant, viscosity: Viscosity, kappa: Kappa,
-    upstream_tap: Tap, downstream_tap: Tap,
-) -> Annotated[float, "kg/s"]:  # fmt: skip
+    pipe: Pipe,
+    bore: Bore,
+    upstream: Upstream,
+    across: Across,
+    temperature: Temperature,
+    gas: GasConstant,
+    viscosity: Viscosity,
+    kappa: Kappa,
+    upstream_tap: Tap,
+    downstream_tap: Tap,
+) -> Annotated[float, "kg/s"]:
     """Mass flow through an orifice plate by the pressure across it.
 
-    `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is found by repetition.
+    `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is
+    found by repetition.
 
     >>> round(orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 4)
     2.5489
@@ -83,7 +116,14 @@ def orifice_flow(
         return 0.0
     b = bore / pipe
     density = upstream / (gas * temperature)
-    ideal = expansibility.si(pipe, bore, upstream, upstream - across, kappa) * math.pi / 4 * bore**2 * math.sqrt(2 * across * density) / math.sqrt(1 - b**4)
+    ideal = (
+        expansibility.si(pipe, bore, upstream, upstream - across, kappa)
+        * math.pi
+        / 4
+        * bore**2
+        * math.sqrt(2 * across * density)
+        / math.sqrt(1 - b**4)
+    )
     flow = 0.6 * ideal
     for _ in range(60):
         reynolds = 4 * flow / (math.pi * pipe * viscosity)
@@ -96,9 +136,17 @@ def orifice_flow(
 
 @egr.calculation(source="orifice-flow")
 def pressure_for_flow(
-    pipe: Pipe, bore: Bore, upstream: Upstream, flow: Annotated[float, "kg/s", ck.Within(above=0)], temperature: Temperature, gas: GasConstant,
-    viscosity: Viscosity, kappa: Kappa, upstream_tap: Tap, downstream_tap: Tap,
-) -> Annotated[float, "Pa diff"]:  # fmt: skip
+    pipe: Pipe,
+    bore: Bore,
+    upstream: Upstream,
+    flow: Annotated[float, "kg/s", ck.Within(above=0)],
+    temperature: Temperature,
+    gas: GasConstant,
+    viscosity: Viscosity,
+    kappa: Kappa,
+    upstream_tap: Tap,
+    downstream_tap: Tap,
+) -> Annotated[float, "Pa diff"]:
     """Pressure across an orifice plate that lets this flow through.
 
     >>> round(pressure_for_flow.si(0.016, 0.008, 103000.0, 2e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0), 0)
@@ -108,16 +156,30 @@ def pressure_for_flow(
         ValueError: no fall of up to a fifth of the pressure is enough.
     """
     return _crossing(
-        lambda across: orifice_flow.si(pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap) - flow,
-        1e-6 * upstream, 0.1999 * upstream,
-    )  # fmt: skip
+        lambda across: (
+            orifice_flow.si(
+                pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap
+            )
+            - flow
+        ),
+        1e-6 * upstream,
+        0.1999 * upstream,
+    )
 
 
 @egr.calculation(source="orifice-flow")
 def bore_for_flow(
-    pipe: Pipe, upstream: Upstream, across: Annotated[float, "Pa diff", ck.Within(above=0)], flow: Annotated[float, "kg/s", ck.Within(above=0)],
-    temperature: Temperature, gas: GasConstant, viscosity: Viscosity, kappa: Kappa, upstream_tap: Tap, downstream_tap: Tap,
-) -> Annotated[float, "m"]:  # fmt: skip
+    pipe: Pipe,
+    upstream: Upstream,
+    across: Annotated[float, "Pa diff", ck.Within(above=0)],
+    flow: Annotated[float, "kg/s", ck.Within(above=0)],
+    temperature: Temperature,
+    gas: GasConstant,
+    viscosity: Viscosity,
+    kappa: Kappa,
+    upstream_tap: Tap,
+    downstream_tap: Tap,
+) -> Annotated[float, "m"]:
     """Bore of the orifice that lets this flow through at this pressure.
 
     >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
@@ -127,9 +189,15 @@ def bore_for_flow(
         ValueError: no bore between a tenth and three quarters of the pipe does.
     """
     return _crossing(
-        lambda bore: orifice_flow.si(pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap) - flow,
-        0.1 * pipe, 0.75 * pipe,
-    )  # fmt: skip
+        lambda bore: (
+            orifice_flow.si(
+                pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap
+            )
+            - flow
+        ),
+        0.1 * pipe,
+        0.75 * pipe,
+    )
 
 
 def _crossing(of: Callable[[float], float], low: float, high: float) -> float:
@@ -143,8 +211,12 @@ def _crossing(of: Callable[[float], float], low: float, high: float) -> float:
 
 
 @egr.calculation(source="orifice-flow")
-def flow_ratio(across: Across, reference: Annotated[float, "Pa diff", ck.Within(above=0)]) -> Annotated[float, "1"]:
-    """Relative flow: the root of the ratio of two pressures across one orifice. Against the full equation it is a few per cent too steep.
+def flow_ratio(
+    across: Across, reference: Annotated[float, "Pa diff", ck.Within(above=0)]
+) -> Annotated[float, "1"]:
+    """Relative flow: the root of the ratio of two pressures across one orifice.
+
+    Against the full equation it is a few per cent too steep.
 
     >>> flow_ratio.si(8000.0, 2000.0)
     2.0
@@ -156,7 +228,8 @@ def flow_ratio(across: Across, reference: Annotated[float, "Pa diff", ck.Within(
 def flow_left(
     diameter: Annotated[float, "1", ck.Within(0, 1)], exponent: Annotated[float, "1", ck.Within(2, 4)]
 ) -> Annotated[float, "1"]:
-    """What is left of the flow when carbon leaves this share of the diameter: exponent 2 for an orifice, 2.5 for a pipe, 4 where it creeps.
+    """What is left of the flow when carbon leaves this share of the diameter: exponent 2 for an orifice, 2.5
+    for a pipe, 4 where it creeps.
 
     >>> flow_left.si(0.75, 2.0)
     0.5625
@@ -166,9 +239,11 @@ def flow_left(
 
 @egr.calculation(source="restriction-series")
 def flow_left_in_series(
-    area_ratio: Annotated[float, "1", ck.Within(above=0)], diameter: Annotated[float, "1", ck.Within(above=0, high=1)]
+    area_ratio: Annotated[float, "1", ck.Within(above=0)],
+    diameter: Annotated[float, "1", ck.Within(above=0, high=1)],
 ) -> Annotated[float, "1"]:
-    """What is left of the flow when a passage, `area_ratio` times as wide as the metering orifice when clean, keeps this share of its diameter.
+    """What is left of the flow when a passage, `area_ratio` times as wide as the metering orifice when clean,
+    keeps this share of its diameter.
 
     >>> round(flow_left_in_series.si(4.0, 0.5), 3)
     0.729
@@ -177,37 +252,68 @@ def flow_left_in_series(
 
 
 @egr.check("Relative flow by the metering orifice")
-def relative_flow(case: ck.Case, across: Annotated[ck.Reading, pressure_open]) -> Iterator[ck.Finding | ck.Gap]:
+def relative_flow(
+    case: ck.Case, across: Annotated[ck.Reading, pressure_open]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Against this vehicle's own figure only; in grams per second nothing is said."""
     if across.number < REVERSED:
         yield case.open(
-            code="egr.relative_flow", value=across, next_test=pressure_open,
-            says="Across the metering orifice it reads {value}, less than nothing: the two hoses are exchanged, or the zero has drifted. Take the zero again.",
-        )  # fmt: skip
+            code="egr.relative_flow",
+            value=across,
+            next_test=pressure_open,
+            says=(
+                "Across the metering orifice it reads {value}, less than nothing: the two hoses are"
+                " exchanged, or the zero has drifted. Take the zero again."
+            ),
+        )
         return
     if across.number < RESOLVED:
         yield case.open(
-            code="egr.relative_flow", value=across, next_test=pressure_open,
-            says="Across the metering orifice it reads {value}. So little cannot be told from the zero of the gauge; read again at a higher engine speed.",
-        )  # fmt: skip
+            code="egr.relative_flow",
+            value=across,
+            next_test=pressure_open,
+            says=(
+                "Across the metering orifice it reads {value}. So little cannot be told from the zero of the"
+                " gauge; read again at a higher engine speed."
+            ),
+        )
         return
     if pressure_open.key not in case.specified:
-        yield case.does_not_apply("How large the pressure across the metering orifice should be, only this vehicle's own figure can say; none was entered.")
+        yield case.does_not_apply(
+            "How large the pressure across the metering orifice should be, only this vehicle's own figure can"
+            " say; none was entered."
+        )
         return
     limit = case.limit(pressure_open)
     share = flow_ratio(across.value, limit.low) if limit.low is not None else None
     yield case.judge(
-        across, limit, code="egr.relative_flow",
+        across,
+        limit,
+        code="egr.relative_flow",
         values={
             "read": ck.show(across.value, "kPa diff", doubt=False),
-            "share": f", which is {ck.show(share, '%', doubt=False)} of the least flow asked for" if share is not None else "",
+            "share": (
+                f", which is {ck.show(share, '%', doubt=False)} of the least flow asked for"
+                if share is not None
+                else ""
+            ),
         },
         says=ck.Says(
-            passes="With the valve open {read} stands across the metering orifice{share}; asked for is {limit}.",
-            fails="With the valve open only {read} stands across the metering orifice{share}; asked for is {limit}."
-            if limit.low is not None and across.number < limit.low.number
-            else "With the valve open {read} stands across the metering orifice; asked for is {limit}. "
-            "So much can also mean that the orifice itself is narrowed.",
-            undecided="With the valve open {read} stands across the metering orifice{share}, too close to {limit} to call.",
+            passes=(
+                "With the valve open {read} stands across the metering orifice{share}; asked for is {limit}."
+            ),
+            fails=(
+                "With the valve open only {read} stands across the metering orifice{share}; asked for is"
+                " {limit}."
+                if limit.low is not None and across.number < limit.low.number
+                else (
+                    "With the valve open {read} stands across the metering orifice; asked for is {limit}. "
+                    "So much can also mean that the orifice itself is narrowed."
+                )
+            ),
+            undecided=(
+                "With the valve open {read} stands across the metering orifice{share}, too close to {limit}"
+                " to call."
+            ),
         ),
-    )  # fmt: skip
+    )

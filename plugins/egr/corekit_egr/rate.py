@@ -13,7 +13,9 @@ Share = Annotated[float, "1", ck.Within(0, 1)]
 
 
 @egr.calculation(source="egr-rate-mass")
-def rate_of_total(air: Annotated[float, "kg/s", ck.Within(above=0)], fuel: Flow, exhaust: Flow) -> Annotated[float, "1"]:
+def rate_of_total(
+    air: Annotated[float, "kg/s", ck.Within(above=0)], fuel: Flow, exhaust: Flow
+) -> Annotated[float, "1"]:
     """Exhaust led back as a share of air, fuel and exhaust together.
 
     >>> round(rate_of_total.si(10.0, 0.684931507, 1.2), 6)
@@ -23,8 +25,11 @@ def rate_of_total(air: Annotated[float, "kg/s", ck.Within(above=0)], fuel: Flow,
 
 
 @egr.calculation(source="egr-rate-mass")
-def rate_without_fuel(air: Annotated[float, "kg/s", ck.Within(above=0)], exhaust: Flow) -> Annotated[float, "1"]:
-    """Exhaust led back as a share of air and exhaust alone: the same engine reads higher than with the fuel counted.
+def rate_without_fuel(
+    air: Annotated[float, "kg/s", ck.Within(above=0)], exhaust: Flow
+) -> Annotated[float, "1"]:
+    """Exhaust led back as a share of air and exhaust alone: the same engine reads higher than with the fuel
+    counted.
 
     >>> round(rate_without_fuel.si(10.0, 1.2), 6)
     0.107143
@@ -34,7 +39,8 @@ def rate_without_fuel(air: Annotated[float, "kg/s", ck.Within(above=0)], exhaust
 
 @egr.calculation(source="egr-rate-co2")
 def rate_by_co2(intake: Share, exhaust: Share, ambient: Share) -> Annotated[float, "1"]:
-    """Share of exhaust by carbon dioxide before the cylinder, behind it and in the air; all three dry, or all three wet.
+    """Share of exhaust by carbon dioxide before the cylinder, behind it and in the air; all three dry, or all
+    three wet.
 
     >>> round(rate_by_co2.si(0.0160, 0.146, 0.00042), 6)
     0.10702
@@ -43,5 +49,7 @@ def rate_by_co2(intake: Share, exhaust: Share, ambient: Share) -> Annotated[floa
         ValueError: the exhaust holds no more carbon dioxide than the air.
     """
     if exhaust <= ambient:
-        raise ValueError("The exhaust must hold more carbon dioxide than the air; check which probe was where.")
+        raise ValueError(
+            "The exhaust must hold more carbon dioxide than the air; check which probe was where."
+        )
     return (intake - ambient) / (exhaust - ambient)

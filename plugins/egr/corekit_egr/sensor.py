@@ -1,4 +1,6 @@
-"""The EGR sensor: its supply and ground, its signal at rest by type, and whether it answers to a hand pump."""
+"""The EGR sensor: its supply and ground, its signal at rest by type, and whether it answers to
+a hand pump.
+"""
 
 from __future__ import annotations
 
@@ -42,8 +44,11 @@ def signal_at_5_volts(signal: Signal, supply: Supply) -> Annotated[float, "V"]:
 
 
 @egr.calculation(source="sensor-transfer")
-def pressure_of_signal(signal: Signal, supply: Supply, zero: Signal, step: Step, step_pressure: StepPressure) -> Annotated[float, "Pa diff"]:
-    """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V of supply.
+def pressure_of_signal(
+    signal: Signal, supply: Supply, zero: Signal, step: Step, step_pressure: StepPressure
+) -> Annotated[float, "Pa diff"]:
+    """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V
+    of supply.
 
     >>> round(pressure_of_signal.si(2.45, 4.90, 1.00, 0.120, 1000.0), 1)
     12500.0
@@ -52,7 +57,13 @@ def pressure_of_signal(signal: Signal, supply: Supply, zero: Signal, step: Step,
 
 
 @egr.calculation(source="sensor-transfer")
-def signal_of_pressure(pressure: Annotated[float, "Pa diff"], supply: Supply, zero: Signal, step: Step, step_pressure: StepPressure) -> Annotated[float, "V"]:
+def signal_of_pressure(
+    pressure: Annotated[float, "Pa diff"],
+    supply: Supply,
+    zero: Signal,
+    step: Step,
+    step_pressure: StepPressure,
+) -> Annotated[float, "V"]:
     """The signal of such a sensor; below 0 V or above its supply a real one stops at the rail.
 
     >>> round(signal_of_pressure.si(16931.945, 5.0, 1.00, 0.120, 1000.0), 4)
@@ -73,31 +84,50 @@ def least_answer(pressure: Annotated[float, "Pa diff", ck.Within(low=0)]) -> Ann
 
 @egr.check("Supply and ground of the EGR sensor")
 def wiring(
-    case: ck.Case, supply: Annotated[ck.Reading | None, sensor_supply], ground: Annotated[ck.Reading | None, sensor_ground]
+    case: ck.Case,
+    supply: Annotated[ck.Reading | None, sensor_supply],
+    ground: Annotated[ck.Reading | None, sensor_ground],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Before any signal is believed. Advice: the figures are workshop custom."""
     if supply is None:
         yield case.gap(sensor_supply, "Supply of the EGR sensor: not measured.")
     else:
         yield case.judge(
-            supply, case.limit(sensor_supply), code="egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply,
+            supply,
+            case.limit(sensor_supply),
+            code="egr.sensor_supply",
+            calls_for=repair_wiring,
+            next_test=sensor_supply,
             values={"read": ck.show(supply.value, "V", doubt=False)},
             says=ck.Says(
                 passes="The EGR sensor gets {read} of supply; {limit} is usual.",
-                fails="The EGR sensor gets {read} of supply, outside the usual {limit}. Nothing that it says can be believed until the supply is right.",
+                fails=(
+                    "The EGR sensor gets {read} of supply, outside the usual {limit}. Nothing that it says"
+                    " can be believed until the supply is right."
+                ),
                 undecided="The EGR sensor gets {read} of supply, close to an end of the usual {limit}.",
             ),
-        )  # fmt: skip
+        )
     if ground is not None:
         yield case.judge(
-            ground, case.limit(sensor_ground), code="egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground,
+            ground,
+            case.limit(sensor_ground),
+            code="egr.sensor_ground",
+            calls_for=repair_wiring,
+            next_test=sensor_ground,
             values={"read": ck.show(ground.value, "V", doubt=False)},
             says=ck.Says(
                 passes="Its ground lies {read} above battery negative; {limit} is usual.",
-                fails="Its ground lies {read} above battery negative, where {limit} is usual: a bad ground lifts every signal and looks like a bad sensor.",
-                undecided="Its ground lies {read} above battery negative, where {limit} is usual: too close to call.",
+                fails=(
+                    "Its ground lies {read} above battery negative, where {limit} is usual: a bad ground"
+                    " lifts every signal and looks like a bad sensor."
+                ),
+                undecided=(
+                    "Its ground lies {read} above battery negative, where {limit} is usual: too close to"
+                    " call."
+                ),
             ),
-        )  # fmt: skip
+        )
 
 
 @egr.check("Sensor signal at rest")
@@ -107,47 +137,102 @@ def zero(
     supply: Annotated[ck.Reading | None, sensor_supply],
     kind: Annotated[Sensor | None, sensor_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """By type of sensor; outside its band it is a hint that asks for a second test, never a new sensor by itself."""
+    """By type of sensor; outside its band it is a hint that asks for a second test, never a new sensor by
+    itself.
+    """
     read = ck.show(signal.value, "V", doubt=False)
     if not RAIL_LOW <= signal.number <= RAIL_HIGH:
         yield case.advise(
-            code="egr.signal_rail", value=signal, urgency=ck.Urgency.THIS_VISIT, read=read, limits=(),
-            says="At rest the EGR sensor says {read}, at the very end of its range. That is electrical, a broken or shorted wire for example, and no pressure. "
-            "Measure supply, ground and signal wire with the plug on.",
-        )  # fmt: skip
+            code="egr.signal_rail",
+            value=signal,
+            urgency=ck.Urgency.THIS_VISIT,
+            read=read,
+            limits=(),
+            says=(
+                "At rest the EGR sensor says {read}, at the very end of its range. That is electrical, a"
+                " broken or shorted wire for example, and no pressure. Measure supply, ground and signal wire"
+                " with the plug on."
+            ),
+        )
         return
     if supply is None:
-        yield case.gap(sensor_supply, "Supply of the EGR sensor: not measured, and its signal at rest means nothing without it.")
+        yield case.gap(
+            sensor_supply,
+            "Supply of the EGR sensor: not measured, and its signal at rest means nothing without it.",
+        )
         return
     own = signal_zero.key in case.specified
     if kind is Sensor.POSITION and not own:
-        yield case.does_not_apply("What a valve-position sensor says at rest, only this vehicle's own figure can judge; none was entered.")
+        yield case.does_not_apply(
+            "What a valve-position sensor says at rest, only this vehicle's own figure can judge; none was"
+            " entered."
+        )
         return
     if not _fair(supply):
         yield case.open(
-            code="egr.zero", value=signal, evidence=[supply], next_test=sensor_supply, read=read, supply=ck.show(supply.value, "V", doubt=False),
-            says="At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put the supply right first.",
-        )  # fmt: skip
+            code="egr.zero",
+            value=signal,
+            evidence=[supply],
+            next_test=sensor_supply,
+            read=read,
+            supply=ck.show(supply.value, "V", doubt=False),
+            says=(
+                "At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put"
+                " the supply right first."
+            ),
+        )
         return
     at_5 = signal_at_5_volts(signal, supply)
     later, earlier = case.limit("egr.zero_later"), case.limit("egr.zero_earlier")
-    limit = case.limit(signal_zero) if own else {Sensor.LATER: later, Sensor.EARLIER: earlier}.get(kind or Sensor.POSITION, case.limit("egr.zero_either"))
+    limit = (
+        case.limit(signal_zero)
+        if own
+        else {Sensor.LATER: later, Sensor.EARLIER: earlier}.get(
+            kind or Sensor.POSITION, case.limit("egr.zero_either")
+        )
+    )
     judged = case.judge(
-        at_5, limit, code="egr.zero", of=signal_zero, unit="V", calls_for=replace_sensor, evidence=_fitted(case), next_test=signal_zero,
-        values={"read": read, "at_5": ck.show(at_5, "V", doubt=False), "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}"},
+        at_5,
+        limit,
+        code="egr.zero",
+        of=signal_zero,
+        unit="V",
+        calls_for=replace_sensor,
+        evidence=_fitted(case),
+        next_test=signal_zero,
+        values={
+            "read": read,
+            "at_5": ck.show(at_5, "V", doubt=False),
+            "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
+        },
         says=ck.Says(
             passes="At rest the EGR sensor says {read} ({at_5} at 5 V of supply); {limit} is usual{type}.",
-            fails="At rest the EGR sensor says {read} ({at_5} at 5 V of supply), outside {limit}{type}. That alone condemns no sensor: "
-            "ground, hoses and a second test come before it.",
-            undecided="At rest the EGR sensor says {read} ({at_5} at 5 V of supply), too close to an end of {limit}{type} to call.",
+            fails=(
+                "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), outside {limit}{type}. That"
+                " alone condemns no sensor: ground, hoses and a second test come before it."
+            ),
+            undecided=(
+                "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), too close to an end of"
+                " {limit}{type} to call."
+            ),
         ),
-    )  # fmt: skip
+    )
     if kind is None and not own and judged.probability is not None and judged.probability > 0.05:
         yield case.open(
-            code="egr.zero", value=at_5, of=signal_zero, unit="V", evidence=[signal, supply], read=read, later=_band(later), earlier=_band(earlier),
-            says="At rest the EGR sensor says {read}. Its type is not known: {later} is usual for the later type, {earlier} for the earlier, "
-            "so a signal in one of them may still be wrong. Find out which type is fitted.",
-        )  # fmt: skip
+            code="egr.zero",
+            value=at_5,
+            of=signal_zero,
+            unit="V",
+            evidence=[signal, supply],
+            read=read,
+            later=_band(later),
+            earlier=_band(earlier),
+            says=(
+                "At rest the EGR sensor says {read}. Its type is not known: {later} is usual for the later"
+                " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find out"
+                " which type is fitted."
+            ),
+        )
         return
     yield judged
 
@@ -166,21 +251,46 @@ def answer(
         yield case.does_not_apply("A valve-position sensor has no hoses to pump on.")
         return
     if not _fair(supply):
-        yield case.gap(sensor_supply, "Without a right supply the answer of the EGR sensor means nothing; repair the supply, then pump again.")
+        yield case.gap(
+            sensor_supply,
+            "Without a right supply the answer of the EGR sensor means nothing; repair the supply, then pump"
+            " again.",
+        )
         return
     gained = signal_at_5_volts(pumped, supply) - signal_at_5_volts(rest, supply)
     least = least_answer(vacuum)
-    limit = ck.Limit(key="egr.answer", low=least, source=case.system.sources["sensor-span-later"], confidence=case.limit("egr.signal_rise").confidence)
-    places = {"gained": ck.show(gained, "V", doubt=False), "pumped": ck.show(vacuum.value, "inHg diff", doubt=False)}
+    limit = ck.Limit(
+        key="egr.answer",
+        low=least,
+        source=case.system.sources["sensor-span-later"],
+        confidence=case.limit("egr.signal_rise").confidence,
+    )
+    places = {
+        "gained": ck.show(gained, "V", doubt=False),
+        "pumped": ck.show(vacuum.value, "inHg diff", doubt=False),
+    }
     yield case.judge(
-        gained, limit, code="egr.answer", of=signal_pumped, unit="V", calls_for=replace_sensor, next_test=signal_pumped, values=places, evidence=_fitted(case),
+        gained,
+        limit,
+        code="egr.answer",
+        of=signal_pumped,
+        unit="V",
+        calls_for=replace_sensor,
+        next_test=signal_pumped,
+        values=places,
+        evidence=_fitted(case),
         says=ck.Says(
             passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it answers.",
-            fails="With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
-            "Its supply being right, the sensor does not answer as it should.",
-            undecided="With {pumped} from a hand pump the sensor's signal rises by {gained}, where {limit} is expected: too close to call. Pump again.",
+            fails=(
+                "With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
+                "Its supply being right, the sensor does not answer as it should."
+            ),
+            undecided=(
+                "With {pumped} from a hand pump the sensor's signal rises by {gained}, where {limit} is"
+                " expected: too close to call. Pump again."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _fair(supply: ck.Reading) -> bool:

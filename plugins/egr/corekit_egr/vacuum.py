@@ -1,4 +1,6 @@
-"""Control by vacuum: its source against the barometer, what reaches the valve with and without power, the valve's own tightness, the coil."""
+"""Control by vacuum: its source against the barometer, what reaches the valve with and without power, the
+valve's own tightness, the coil.
+"""
 
 from __future__ import annotations
 
@@ -59,7 +61,10 @@ def vacuum_at_sea_level(vacuum: Vacuum, barometric: Barometer) -> Annotated[floa
 
 
 @egr.calculation(source="copper")
-def coil_at_20(resistance: Annotated[float, "Ω", ck.Within(low=0)], temperature: Annotated[float, "K", ck.Within(233.15, 433.15)]) -> Annotated[float, "Ω"]:
+def coil_at_20(
+    resistance: Annotated[float, "Ω", ck.Within(low=0)],
+    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
+) -> Annotated[float, "Ω"]:
     """Resistance that a warm copper coil would show at 20 °C.
 
     >>> round(coil_at_20.si(43.375, 373.15), 1)
@@ -69,7 +74,10 @@ def coil_at_20(resistance: Annotated[float, "Ω", ck.Within(low=0)], temperature
 
 
 @egr.calculation(source="copper")
-def coil_warm(resistance: Annotated[float, "Ω", ck.Within(low=0)], temperature: Annotated[float, "K", ck.Within(233.15, 433.15)]) -> Annotated[float, "Ω"]:
+def coil_warm(
+    resistance: Annotated[float, "Ω", ck.Within(low=0)],
+    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
+) -> Annotated[float, "Ω"]:
     """Resistance of a copper coil at a temperature, from the one given for 20 °C.
 
     >>> round(coil_warm.si(33.0, 333.15), 3)
@@ -85,51 +93,86 @@ def source_vacuum(
     air: Annotated[ck.Reading | None, barometer],
     valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Against the usual vacuum at sea level, with the barometer where the vehicle stands: thin air is no fault."""
+    """Against the usual vacuum at sea level, with the barometer where the vehicle stands: thin air is no
+    fault.
+    """
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     read = ck.show(vacuum.value, "inHg diff", doubt=False)
     if air is None:
-        yield case.gap(barometer, f"{read} of vacuum was read at the regulator's inlet; without the barometric pressure nobody can say whether that is little.")
+        yield case.gap(
+            barometer,
+            f"{read} of vacuum was read at the regulator's inlet; without the barometric pressure nobody can"
+            " say whether that is little.",
+        )
         return
     if vacuum.number > air.number:
         yield case.open(
-            code="egr.supply_vacuum", value=vacuum, evidence=[air], next_test=supply_vacuum, air=ck.show(air.value, "kPa abs", doubt=False),
+            code="egr.supply_vacuum",
+            value=vacuum,
+            evidence=[air],
+            next_test=supply_vacuum,
+            air=ck.show(air.value, "kPa abs", doubt=False),
             says="{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
-        )  # fmt: skip
+        )
         return
     own = supply_vacuum.key in case.specified
     judged = vacuum.value if own else vacuum_at_sea_level(vacuum, air)
     yield case.judge(
-        judged, case.limit(supply_vacuum), code="egr.supply_vacuum", of=supply_vacuum, unit="inHg diff", calls_for=replace_vacuum_hose,
-        evidence=[vacuum, air], next_test=supply_vacuum,
-        values={"read": read, "level": "" if own else f", which would be {ck.show(judged, 'inHg diff', doubt=False)} at sea level"},
+        judged,
+        case.limit(supply_vacuum),
+        code="egr.supply_vacuum",
+        of=supply_vacuum,
+        unit="inHg diff",
+        calls_for=replace_vacuum_hose,
+        evidence=[vacuum, air],
+        next_test=supply_vacuum,
+        values={
+            "read": read,
+            "level": (
+                "" if own else f", which would be {ck.show(judged, 'inHg diff', doubt=False)} at sea level"
+            ),
+        },
         says=ck.Says(
             passes="The regulator is fed with {read}{level}; {limit} is usual.",
-            fails="The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose, or an engine that draws badly: "
-            "without vacuum the valve cannot open.",
+            fails=(
+                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
+                " or an engine that draws badly: without vacuum the valve cannot open."
+            ),
             undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Vacuum at the valve, regulator without power")
-def unpowered(case: ck.Case, vacuum: Annotated[ck.Reading, vacuum_off], valve: Annotated[Valve | None, valve_type]) -> Iterator[ck.Finding | ck.Gap]:
+def unpowered(
+    case: ck.Case, vacuum: Annotated[ck.Reading, vacuum_off], valve: Annotated[Valve | None, valve_type]
+) -> Iterator[ck.Finding | ck.Gap]:
     """There must be none: a regulator without power vents."""
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     yield case.judge(
-        vacuum, case.limit(vacuum_off), code="egr.vacuum_off", calls_for=replace_regulator, next_test=vacuum_off,
+        vacuum,
+        case.limit(vacuum_off),
+        code="egr.vacuum_off",
+        calls_for=replace_regulator,
+        next_test=vacuum_off,
         values={"read": ck.show(vacuum.value, "inHg diff", doubt=False)},
         says=ck.Says(
             passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
-            fails="With the regulator's plug pulled there is still {read} at the valve, where {limit} may be left. "
-            "A regulator that does not shut, or whose vent is blocked, opens the valve when nobody asked.",
-            undecided="With the regulator's plug pulled {read} is left at the valve, where {limit} may be: too close to call.",
+            fails=(
+                "With the regulator's plug pulled there is still {read} at the valve, where {limit} may be"
+                " left. A regulator that does not shut, or whose vent is blocked, opens the valve when nobody"
+                " asked."
+            ),
+            undecided=(
+                "With the regulator's plug pulled {read} is left at the valve, where {limit} may be: too"
+                " close to call."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Vacuum at the valve, regulator commanded")
@@ -150,77 +193,144 @@ def commanded(
     low = vacuum.number < limit.low.number
     if command is not None and command.number < COMMANDED and low:
         yield case.open(
-            code="egr.vacuum_on", value=vacuum, evidence=[command], next_test=vacuum_on, read=read, duty=ck.show(command.value, "%", doubt=False),
-            says="At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says nothing. Read again while it is commanded.",
-        )  # fmt: skip
+            code="egr.vacuum_on",
+            value=vacuum,
+            evidence=[command],
+            next_test=vacuum_on,
+            read=read,
+            duty=ck.show(command.value, "%", doubt=False),
+            says=(
+                "At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says"
+                " nothing. Read again while it is commanded."
+            ),
+        )
         return
     known = [f"{ck.show(source.value, 'inHg diff', doubt=False)} at its inlet"] if source is not None else []
-    known += [f"{ck.show(command.value, '%', doubt=False)} of duty at its plug"] if command is not None else []
+    known += (
+        [f"{ck.show(command.value, '%', doubt=False)} of duty at its plug"] if command is not None else []
+    )
     missing = [] if source is not None else ["its inlet"]
     missing += [] if command is not None else ["the command at its plug"]
     yield case.judge(
-        vacuum, limit, code="egr.vacuum_on", calls_for=replace_regulator, next_test=vacuum_on,
+        vacuum,
+        limit,
+        code="egr.vacuum_on",
+        calls_for=replace_regulator,
+        next_test=vacuum_on,
         evidence=[reading for reading in (command, source) if reading is not None],
         values={
             "read": read,
             "known": f", with {' and '.join(known)}" if known else "",
-            "then": f" Before the regulator is blamed, {' and '.join(missing)} must be measured." if missing else "",
+            "then": (
+                f" Before the regulator is blamed, {' and '.join(missing)} must be measured."
+                if missing
+                else ""
+            ),
         },
         says=ck.Says(
             passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
             fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
-            undecided="Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too close to call.{then}",
+            undecided=(
+                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
+                " close to call.{then}"
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Whether the valve holds vacuum")
-def holds(case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotated[Valve | None, valve_type]) -> Iterator[ck.Finding | ck.Gap]:
+def holds(
+    case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotated[Valve | None, valve_type]
+) -> Iterator[ck.Finding | ck.Gap]:
     """A diaphragm that leaks cannot open its valve. Back-pressure valves let their vacuum go on purpose."""
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     if valve is Valve.BACK_PRESSURE:
-        yield case.does_not_apply("A back-pressure valve lets its vacuum go until exhaust pressure closes its bleed: that is its way, not a fault.")
+        yield case.does_not_apply(
+            "A back-pressure valve lets its vacuum go until exhaust pressure closes its bleed: that is its"
+            " way, not a fault."
+        )
         return
-    unknown = "" if valve is not None else " A back-pressure valve would do the same in good order: find out the type."
+    unknown = (
+        ""
+        if valve is not None
+        else " A back-pressure valve would do the same in good order: find out the type."
+    )
     yield case.judge(
-        loss, case.limit(hold_loss), code="egr.hold", calls_for=replace_valve, next_test=hold_loss,
+        loss,
+        case.limit(hold_loss),
+        code="egr.hold",
+        calls_for=replace_valve,
+        next_test=hold_loss,
         values={"read": ck.show(loss.value, "inHg diff", doubt=False), "unknown": unknown},
         says=ck.Says(
             passes="The valve's diaphragm holds its vacuum: it loses {read} in a minute.",
             fails="The valve's diaphragm loses {read} of vacuum in a minute; {limit} is usual.{unknown}",
-            undecided="The valve's diaphragm loses {read} of vacuum in a minute, where {limit} is usual: too close to call. Pump again and wait longer.",
+            undecided=(
+                "The valve's diaphragm loses {read} of vacuum in a minute, where {limit} is usual: too close"
+                " to call. Pump again and wait longer."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 @egr.check("Coil of the vacuum regulator")
 def coil_checked(
-    case: ck.Case, ohms: Annotated[ck.Reading, coil], warmth: Annotated[ck.Reading | None, coil_temperature], valve: Annotated[Valve | None, valve_type]
+    case: ck.Case,
+    ohms: Annotated[ck.Reading, coil],
+    warmth: Annotated[ck.Reading | None, coil_temperature],
+    valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A hot coil reads high without being faulty, so its temperature comes first; open and shorted coils are plain at any temperature."""
+    """A hot coil reads high without being faulty, so its temperature comes first; open and shorted coils are
+    plain at any temperature.
+    """
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply("This valve is moved by an electric motor; it has no vacuum regulator.")
         return
     read = ck.show(ohms.value, "Ω", doubt=False)
-    plain = "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
+    plain = (
+        "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
+    )
     if plain:
         yield case.judge(
-            ohms, case.limit(coil if coil.key in case.specified else "egr.coil_any"), code="egr.coil", calls_for=replace_regulator,
+            ohms,
+            case.limit(coil if coil.key in case.specified else "egr.coil_any"),
+            code="egr.coil",
+            calls_for=replace_regulator,
             values={"read": read, "plain": plain},
-            says=ck.Says(passes="", fails="The regulator's coil has {read}. {plain}", undecided="The regulator's coil has {read}; measure again."),
-        )  # fmt: skip
+            says=ck.Says(
+                passes="",
+                fails="The regulator's coil has {read}. {plain}",
+                undecided="The regulator's coil has {read}; measure again.",
+            ),
+        )
         return
     if warmth is None:
-        yield case.gap(coil_temperature, f"The regulator's coil has {read}. A warm coil reads high; without its temperature nothing more can be said.")
+        yield case.gap(
+            coil_temperature,
+            f"The regulator's coil has {read}. A warm coil reads high; without its temperature nothing more"
+            " can be said.",
+        )
         return
     cold = coil_at_20(ohms, warmth)
     yield case.judge(
-        cold, case.limit(coil), code="egr.coil", of=coil, unit="Ω", calls_for=replace_regulator, next_test=coil, values={"read": read},
+        cold,
+        case.limit(coil),
+        code="egr.coil",
+        of=coil,
+        unit="Ω",
+        calls_for=replace_regulator,
+        next_test=coil,
+        values={"read": read},
         says=ck.Says(
             passes="The regulator's coil has {read}, which is {value} at 20 °C; {limit} is usual.",
-            fails="The regulator's coil has {read}, which is {value} at 20 °C, outside {limit}. Designs differ: compare with this vehicle's own figure.",
-            undecided="The regulator's coil has {read}, which is {value} at 20 °C, close to an end of {limit}.",
+            fails=(
+                "The regulator's coil has {read}, which is {value} at 20 °C, outside {limit}. Designs differ:"
+                " compare with this vehicle's own figure."
+            ),
+            undecided=(
+                "The regulator's coil has {read}, which is {value} at 20 °C, close to an end of {limit}."
+            ),
         ),
-    )  # fmt: skip
+    )

@@ -15,7 +15,13 @@ def bench() -> Bench:
 
 @pytest.fixture
 def car(bench: Bench) -> Bench:
-    """Petrol, vacuum valve, differential pressure sensor of the later type, with a meter and gauges better than the worst."""
+    """Petrol, vacuum valve, differential pressure sensor of the later type, with a meter and gauges better
+    than the worst.
+    """
     bench.describe("meter", "0.5 % + 2 digits", **{"20 V": "0.01 V", "200 Ω": "0.1 Ω"})
     bench.describe("tester", "0.5 kPa")
-    return bench.fit("engine", "petrol").fit("valve", "vacuum, with regulator").fit("sensor", "differential pressure, later type")
+    return (
+        bench.fit("engine", "petrol")
+        .fit("valve", "vacuum, with regulator")
+        .fit("sensor", "differential pressure, later type")
+    )

@@ -1,4 +1,6 @@
-"""What the checks make of readings: verdicts by this vehicle's own figures, advice by ours, and what stays open."""
+"""What the checks make of readings: verdicts by this vehicle's own figures, advice by ours, and what stays
+open.
+"""
 
 from __future__ import annotations
 
@@ -17,14 +19,18 @@ def at_rest(bench: Any, volts: str, supply: str = "5.00 V") -> Any:
 
 
 def pressures(bench: Any, shut: str, opened: str, **setup: str) -> Any:
-    return bench.read("manifold_shut", shut, using="tester", setup=setup).read("manifold_open", opened, using="tester", setup=setup)
+    return bench.read("manifold_shut", shut, using="tester", setup=setup).read(
+        "manifold_open", opened, using="tester", setup=setup
+    )
 
 
 # ---- the sensor
 
 
 @pytest.mark.parametrize(
-    ("volts", "chance"), [("0.70 V", 0.0), ("1.00 V", 1.0), ("1.30 V", 0.0)], ids=["below its band", "inside", "above"]
+    ("volts", "chance"),
+    [("0.70 V", 0.0), ("1.00 V", 1.0), ("1.30 V", 0.0)],
+    ids=["below its band", "inside", "above"],
 )
 def test_the_signal_at_rest_advises_by_the_type_of_sensor(car: Any, volts: str, chance: float) -> None:
     finding = at_rest(car, volts).finding("egr.zero")
@@ -39,9 +45,13 @@ def test_half_a_volt_is_right_on_the_earlier_type_and_wrong_on_the_later(car: An
     assert earlier.probability > 0.95 and later.probability < 0.05
 
 
-def test_without_the_type_a_signal_inside_either_band_stays_open_and_one_outside_both_is_named(bench: Any) -> None:
+def test_without_the_type_a_signal_inside_either_band_stays_open_and_one_outside_both_is_named(
+    bench: Any,
+) -> None:
     # 1.25 V, read twice on two sensors in a field case, lies above the band of both known types
-    inside = at_rest(bench.describe("meter", "0.5 % + 2 digits", **{"20 V": "0.01 V"}), "1.00 V").finding("egr.zero")
+    inside = at_rest(bench.describe("meter", "0.5 % + 2 digits", **{"20 V": "0.01 V"}), "1.00 V").finding(
+        "egr.zero"
+    )
     assert inside.verdict is ck.Verdict.UNDECIDED and "type is not known" in str(inside)
     outside = at_rest(bench, "1.25 V").finding("egr.zero")
     assert outside.verdict is ck.Verdict.ADVICE and outside.probability < 0.05
@@ -78,14 +88,22 @@ def test_a_position_sensor_is_judged_by_this_vehicles_own_figure_or_not_at_all(c
 
 def test_a_bad_ground_is_named_before_the_sensor(car: Any) -> None:
     finding = car.read("sensor_ground", "0.31 V", using="meter").finding("egr.sensor_ground")
-    assert finding.probability < 0.05 and finding.calls_for == "egr.repair_wiring" and "looks like a bad sensor" in str(finding)
+    assert (
+        finding.probability < 0.05
+        and finding.calls_for == "egr.repair_wiring"
+        and "looks like a bad sensor" in str(finding)
+    )
 
 
 @pytest.mark.parametrize(("pumped", "answers"), [("3.05 V", True), ("1.02 V", False)])
 def test_a_sensor_must_answer_to_the_hand_pump(car: Any, pumped: str, answers: bool) -> None:
-    at_rest(car, "1.00 V").read("signal_pumped", pumped, using="meter", setup={"hand_vacuum": "5 inHg", **SUPPLY})
+    at_rest(car, "1.00 V").read(
+        "signal_pumped", pumped, using="meter", setup={"hand_vacuum": "5 inHg", **SUPPLY}
+    )
     finding = car.finding("egr.answer")
-    assert (finding.probability > 0.95) is answers and (finding.calls_for == "egr.replace_sensor") is not answers
+    assert (finding.probability > 0.95) is answers and (
+        finding.calls_for == "egr.replace_sensor"
+    ) is not answers
     # 5 inHg of the conventional inch are 16.93 kPa, at 0.10 V/kPa the least to expect
     assert finding.limits[0].low.number == pytest.approx(1.693, abs=0.001)
 
@@ -125,10 +143,16 @@ def test_thin_air_lowers_the_pressure_up_to_which_a_throttle_chokes(car: Any) ->
 
 
 def test_a_back_pressure_valve_that_neither_holds_nor_opens_at_idle_is_not_broken(car: Any) -> None:
-    car.fit("valve", "vacuum, back-pressure type").read("hold_loss", "9 inHg").see("reaction", "no change").see("stem", "does not move")
+    car.fit("valve", "vacuum, back-pressure type").read("hold_loss", "9 inHg").see(
+        "reaction", "no change"
+    ).see("stem", "does not move")
     pressures(car, "33 kPa", "33 kPa", engine_speed="700 rpm")
     results = car.run()
-    assert not [result for result in results if isinstance(result, ck.Finding) and (result.verdict is ck.Verdict.FAIL or result.calls_for)]
+    assert not [
+        result
+        for result in results
+        if isinstance(result, ck.Finding) and (result.verdict is ck.Verdict.FAIL or result.calls_for)
+    ]
     assert car.finding("egr.manifold_rise").verdict is ck.Verdict.UNDECIDED
     pressures(car, "38 kPa", "43 kPa", engine_speed="2500 rpm")
     finding = car.finding("egr.manifold_rise")
@@ -152,13 +176,17 @@ def test_a_flat_signal_is_the_truth_where_the_engine_took_no_notice(car: Any) ->
 
 
 def test_a_signal_that_falls_when_gas_flows_points_to_exchanged_hoses(car: Any) -> None:
-    at_rest(car, "1.00 V").read("signal_open", "0.40 V", using="meter", setup=SUPPLY).see("reaction", "stalls")
+    at_rest(car, "1.00 V").read("signal_open", "0.40 V", using="meter", setup=SUPPLY).see(
+        "reaction", "stalls"
+    )
     finding = car.finding("egr.signal_rise")
     assert finding.calls_for == "egr.replace_sensing_hoses" and "exchanged hoses" in str(finding)
 
 
 def test_only_a_sensor_whose_span_is_on_file_has_its_signal_told_as_a_pressure(car: Any) -> None:
-    at_rest(car, "0.45 V").read("signal_open", "2.55 V", using="meter", setup=SUPPLY).see("reaction", "runs rough")
+    at_rest(car, "0.45 V").read("signal_open", "2.55 V", using="meter", setup=SUPPLY).see(
+        "reaction", "runs rough"
+    )
     assert "kPa" not in str(car.finding("egr.signal_rise"))
     assert "14.9" in str(car.fit("sensor", "differential pressure, earlier type").finding("egr.signal_rise"))
 
@@ -218,7 +246,9 @@ def test_little_vacuum_from_a_regulator_that_nobody_commands_says_nothing(car: A
 
 
 def test_little_vacuum_names_what_must_be_measured_before_the_regulator_is_blamed(car: Any) -> None:
-    assert "its inlet and the command at its plug must be measured" in str(car.read("vacuum_on", "0.6 inHg").finding("egr.vacuum_on"))
+    assert "its inlet and the command at its plug must be measured" in str(
+        car.read("vacuum_on", "0.6 inHg").finding("egr.vacuum_on")
+    )
     car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).read("supply_vacuum", "19.5 inHg")
     assert "must be measured" not in str(car.finding("egr.vacuum_on"))
 
@@ -233,7 +263,9 @@ def test_a_hot_coil_is_judged_as_if_it_were_cold(car: Any) -> None:
     # 43.4 Ω at 100 °C is 33.0 Ω at 20 °C
     (gap,) = car.read("coil", "43.4 Ω", using="meter").gaps("coil_checked")
     assert gap.wants == "egr.coil_temperature"
-    finding = car.read("coil", "43.4 Ω", using="meter", setup={"coil_temperature": "100 °C"}).finding("egr.coil")
+    finding = car.read("coil", "43.4 Ω", using="meter", setup={"coil_temperature": "100 °C"}).finding(
+        "egr.coil"
+    )
     assert finding.value.number == pytest.approx(33.0, abs=0.05) and finding.probability > 0.95
 
 
@@ -248,7 +280,9 @@ def test_an_electric_valve_has_no_vacuum_to_measure(car: Any) -> None:
     for key in ("supply_vacuum", "vacuum_off", "vacuum_on", "hold_loss"):
         car.read(key, "10 inHg")
     car.read("coil", "33 Ω")
-    assert {gap.reason for gap in car.gaps("source_vacuum", "unpowered", "commanded", "holds", "coil_checked")} == {Reason.DOES_NOT_APPLY}
+    assert {
+        gap.reason for gap in car.gaps("source_vacuum", "unpowered", "commanded", "holds", "coil_checked")
+    } == {Reason.DOES_NOT_APPLY}
 
 
 # ---- relative flow
@@ -262,9 +296,13 @@ def test_relative_flow_goes_by_the_root_and_by_this_vehicles_own_figure_only(car
     assert car.read("pressure_open", "12 kPa").finding("egr.relative_flow").verdict is ck.Verdict.PASS
 
 
-@pytest.mark.parametrize(("read", "says"), [("-3 kPa", "exchanged"), ("0.6 kPa", "cannot be told from the zero")])
+@pytest.mark.parametrize(
+    ("read", "says"), [("-3 kPa", "exchanged"), ("0.6 kPa", "cannot be told from the zero")]
+)
 def test_a_pressure_that_is_reversed_or_too_small_gives_no_flow(car: Any, read: str, says: str) -> None:
-    finding = car.specify("pressure_open", low="10 kPa").read("pressure_open", read).finding("egr.relative_flow")
+    finding = (
+        car.specify("pressure_open", low="10 kPa").read("pressure_open", read).finding("egr.relative_flow")
+    )
     assert finding.verdict is ck.Verdict.UNDECIDED and says in str(finding)
 
 

@@ -1,4 +1,6 @@
-"""Worked examples from outside: those that call a registered calculation by its name, and those about bands, fault tables and units."""
+"""Worked examples from outside: those that call a registered calculation by its name, and those about bands,
+fault tables and units.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ OTHERS = {
 EXAMPLES = Examples.beside(__file__)
 
 
-@pytest.mark.parametrize(("row", "source"), [pytest.param(row, source, id=key) for key, row, source in EXAMPLES.rows])
+@pytest.mark.parametrize(
+    ("row", "source"), [pytest.param(row, source, id=key) for key, row, source in EXAMPLES.rows]
+)
 def test_a_worked_example_comes_out_as_its_source_says(row: dict[str, Any], source: str) -> None:
     number, within = expected(egr, row)
     assert outcome(egr, row) == pytest.approx(number, abs=within, rel=0), source
@@ -36,16 +40,34 @@ def test_every_example_on_file_is_tested_or_waits_with_a_reason() -> None:
 
 # ---- more from the same sources
 
-# Corner taps, pipe 16 mm, 103 kPa, 573.15 K: bore in mm, pressure in Pa, flow in g/s. Source: fluids 1.3.1, executed outside this project.
+# Corner taps, pipe 16 mm, 103 kPa, 573.15 K: bore in mm, pressure in Pa, flow in g/s. Source: fluids 1.3.1,
+# executed outside this project.
 COLUMNS = [
-    (6, 500, 0.47146), (6, 1000, 0.65405), (6, 2000, 0.90813), (6, 5000, 1.39813), (6, 10000, 1.93986), (6, 20000, 2.65610), (8, 500, 0.86921),
-    (8, 1000, 1.18920), (8, 2000, 1.64305), (8, 5000, 2.54887), (8, 10000, 3.53301), (8, 20000, 4.83025), (10, 500, 1.40417), (10, 1000, 1.95083),
-    (10, 2000, 2.71578), (10, 5000, 4.20136), (10, 10000, 5.80805), (10, 20000, 7.90708),
-]  # fmt: skip
+    (6, 500, 0.47146),
+    (6, 1000, 0.65405),
+    (6, 2000, 0.90813),
+    (6, 5000, 1.39813),
+    (6, 10000, 1.93986),
+    (6, 20000, 2.65610),
+    (8, 500, 0.86921),
+    (8, 1000, 1.18920),
+    (8, 2000, 1.64305),
+    (8, 5000, 2.54887),
+    (8, 10000, 3.53301),
+    (8, 20000, 4.83025),
+    (10, 500, 1.40417),
+    (10, 1000, 1.95083),
+    (10, 2000, 2.71578),
+    (10, 5000, 4.20136),
+    (10, 10000, 5.80805),
+    (10, 20000, 7.90708),
+]
 
 
 def flow(bore: float, across: float) -> float:
-    return egr.calculations["egr.orifice_flow"].si(0.016, bore / 1000, 103000.0, across, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
+    return egr.calculations["egr.orifice_flow"].si(
+        0.016, bore / 1000, 103000.0, across, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0
+    )
 
 
 @pytest.mark.parametrize(("bore", "across", "grams"), COLUMNS)
@@ -60,22 +82,40 @@ def test_the_root_law_is_three_per_cent_too_steep_against_the_full_equation() ->
 
 def test_the_doubt_of_a_rate_by_carbon_dioxide_is_that_of_the_worked_example() -> None:
     # egr-E11: 0.05, 0.20 and 0.005 points of standard uncertainty give 0.3749 points
-    given = [ck.Value("ratio", number / 100, {name: u / 100}) for name, number, u in (("in", 1.60, 0.05), ("out", 14.6, 0.20), ("air", 0.042, 0.005))]
+    given = [
+        ck.Value("ratio", number / 100, {name: u / 100})
+        for name, number, u in (("in", 1.60, 0.05), ("out", 14.6, 0.20), ("air", 0.042, 0.005))
+    ]
     rate = egr.calculations["egr.rate_by_co2"](*given)
-    assert rate.number * 100 == pytest.approx(10.7020, abs=0.001) and rate.u * 100 == pytest.approx(0.3749, abs=0.001)
+    assert rate.number * 100 == pytest.approx(10.7020, abs=0.001) and rate.u * 100 == pytest.approx(
+        0.3749, abs=0.001
+    )
 
 
-# Standard atmosphere 1976, geometric altitude: loss against sea level in inHg. Source: fluids 1.3.1 and ambiance 1.3.1, executed.
-@pytest.mark.parametrize(("barometric", "loss"), [(97716.7, 1.066), (84311.1, 5.024), (79501.4, 6.444), (69694.6, 9.340)])
+# Standard atmosphere 1976, geometric altitude: loss against sea level in inHg. Source: fluids 1.3.1 and
+# ambiance 1.3.1, executed.
+@pytest.mark.parametrize(
+    ("barometric", "loss"), [(97716.7, 1.066), (84311.1, 5.024), (79501.4, 6.444), (69694.6, 9.340)]
+)
 def test_thin_air_takes_from_a_vacuum_what_the_atmosphere_says(barometric: float, loss: float) -> None:
     inhg = 3386.389
-    assert egr.calculations["egr.vacuum_at_sea_level"].si(10 * inhg, barometric) / inhg - 10 == pytest.approx(loss, abs=0.002)
+    assert egr.calculations["egr.vacuum_at_sea_level"].si(10 * inhg, barometric) / inhg - 10 == pytest.approx(
+        loss, abs=0.002
+    )
 
 
-# What passes holes of these sizes, L/min of air at 20 °C, coefficient 0.62. Source: isentropic flow, executed outside this project.
+# What passes holes of these sizes, L/min of air at 20 °C, coefficient 0.62. Source: isentropic flow, executed
+# outside this project.
 @pytest.mark.parametrize(
     ("size", "across", "litres"),
-    [(0.508, 500, 0.21724), (0.508, 2500, 0.48543), (0.508, 6894.8, 0.80490), (1.0, 1000, 1.19031), (1.0, 3487.2, 2.22085), (1.016, 4100, 2.48522)],
+    [
+        (0.508, 500, 0.21724),
+        (0.508, 2500, 0.48543),
+        (0.508, 6894.8, 0.80490),
+        (1.0, 1000, 1.19031),
+        (1.0, 3487.2, 2.22085),
+        (1.016, 4100, 2.48522),
+    ],
 )
 def test_a_small_hole_passes_what_the_printed_column_says(size: float, across: float, litres: float) -> None:
     through = egr.calculations["egr.leak_flow"].si(size / 1000, 0.62, 101325.0 + across, 293.15, 101325.0)
@@ -97,7 +137,9 @@ def test_a_small_hole_passes_what_the_printed_column_says(size: float, across: f
         pytest.param(1.19, 4.90, ck.Verdict.FAIL, id="egr-E14-7"),
     ],
 )
-def test_the_band_at_rest_holds_both_its_ends_and_only_advises(signal: float, supply: float, leans: ck.Verdict) -> None:
+def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
+    signal: float, supply: float, leans: ck.Verdict
+) -> None:
     # source: workshop custom, no document; a figure without doubt, so that the ends themselves are tried
     at_5 = ck.exact("voltage", egr.calculations["egr.signal_at_5_volts"].si(signal, supply))
     judged = conform(at_5, egr.limits["egr.zero_later"])
@@ -106,11 +148,26 @@ def test_the_band_at_rest_holds_both_its_ends_and_only_advises(signal: float, su
 
 #: Test of the source's matrix → test of the table, passed and failed outcome.
 MATRIX = {
-    "T1": ("zero", "in its band", "outside"), "T2": ("answer", "answers", "does not"), "T3": ("reaction", "runs rough", "no change"),
-    "T4": ("hold", "holds", "leaks"), "T5": ("source", "enough", "low"), "T6": ("output", "enough", "low"), "T7": ("coil", "within", "out"),
+    "T1": ("zero", "in its band", "outside"),
+    "T2": ("answer", "answers", "does not"),
+    "T3": ("reaction", "runs rough", "no change"),
+    "T4": ("hold", "holds", "leaks"),
+    "T5": ("source", "enough", "low"),
+    "T6": ("output", "enough", "low"),
+    "T7": ("coil", "within", "out"),
     "T8": ("sensing_hoses", "sound", "cracked"),
-}  # fmt: skip
-NINE = ["passage", "sensor", "upstream_hose", "downstream_hose", "valve", "vacuum_hose", "regulator", "wiring", "none"]
+}
+NINE = [
+    "passage",
+    "sensor",
+    "upstream_hose",
+    "downstream_hose",
+    "valve",
+    "vacuum_hose",
+    "regulator",
+    "wiring",
+    "none",
+]
 
 
 def nine(**results: str) -> tuple[FaultTable, list[Outcome]]:
@@ -118,23 +175,41 @@ def nine(**results: str) -> tuple[FaultTable, list[Outcome]]:
     whole = egr.faults
     assert whole is not None
     table = FaultTable(faults={key: whole.faults[key] for key in NINE}, tests=whole.tests)
-    wanted = {"code": "set", **{MATRIX[name][0]: MATRIX[name][1 if result == "pass" else 2] for name, result in results.items()}}
+    wanted = {
+        "code": "set",
+        **{MATRIX[name][0]: MATRIX[name][1 if result == "pass" else 2] for name, result in results.items()},
+    }
     made = [(whole.tests[key], result) for key, result in wanted.items()]
-    return table, [Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=()) for test, result in made]
+    return table, [
+        Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=())
+        for test, result in made
+    ]
 
 
 # Source of the numbers: own estimates, on file before this plugin; the arithmetic is exact.
 @pytest.mark.parametrize(
     ("results", "chances"),
     [
-        pytest.param({"T3": "fail", "T4": "pass", "T1": "pass"}, {"passage": 0.787646, "valve": 0.124003}, id="egr-E26"),
+        pytest.param(
+            {"T3": "fail", "T4": "pass", "T1": "pass"}, {"passage": 0.787646, "valve": 0.124003}, id="egr-E26"
+        ),
         pytest.param({"T1": "fail", "T3": "pass"}, {"sensor": 0.864123, "wiring": 0.064274}, id="egr-E27"),
-        pytest.param({"T3": "pass", "T6": "fail", "T1": "pass", "T5": "fail"}, {"vacuum_hose": 0.938437}, id="egr-E28-1"),
-        pytest.param({"T3": "pass", "T6": "fail", "T1": "pass", "T5": "pass"}, {"regulator": 0.623786}, id="egr-E28-2"),
-        pytest.param({f"T{n}": "pass" for n in range(1, 9)}, {"passage": 0.493500, "none": 0.133950}, id="egr-E29"),
+        pytest.param(
+            {"T3": "pass", "T6": "fail", "T1": "pass", "T5": "fail"},
+            {"vacuum_hose": 0.938437},
+            id="egr-E28-1",
+        ),
+        pytest.param(
+            {"T3": "pass", "T6": "fail", "T1": "pass", "T5": "pass"}, {"regulator": 0.623786}, id="egr-E28-2"
+        ),
+        pytest.param(
+            {f"T{n}": "pass" for n in range(1, 9)}, {"passage": 0.493500, "none": 0.133950}, id="egr-E29"
+        ),
     ],
 )
-def test_the_fault_table_concludes_what_was_worked_out_from_its_numbers(results: dict[str, str], chances: dict[str, float]) -> None:
+def test_the_fault_table_concludes_what_was_worked_out_from_its_numbers(
+    results: dict[str, str], chances: dict[str, float]
+) -> None:
     found = posterior(*nine(**results))
     assert {key: found[key] for key in chances} == pytest.approx(chances, abs=1e-6)
     assert sum(found.values()) == pytest.approx(1.0)
@@ -157,7 +232,9 @@ def test_nothing_found_wrong_condemns_nothing() -> None:
         pytest.param("1 psi", "psi diff", 6894.757, id="egr-E32-5"),
     ],
 )
-def test_a_pressure_typed_in_an_old_unit_is_the_conventional_one(typed: str, unit: str, pascal: float) -> None:
+def test_a_pressure_typed_in_an_old_unit_is_the_conventional_one(
+    typed: str, unit: str, pascal: float
+) -> None:
     # source: NIST SP 811 appendix B.8 (from memory); the inch at 60 °F would give 33768.5 Pa for 10 inHg
     assert units.read_quantity(typed, [unit]).number == pytest.approx(pascal, abs=0.01)
 

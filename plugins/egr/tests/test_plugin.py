@@ -1,4 +1,6 @@
-"""The plugin as a whole: its references lead somewhere, its fault table keeps its promises, and whole visits come out as they should."""
+"""The plugin as a whole: its references lead somewhere, its fault table keeps its promises, and whole visits
+come out as they should.
+"""
 
 from __future__ import annotations
 
@@ -51,7 +53,9 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
     for source in egr.sources.values():
         assert source.title and source.where
         # who has seen no document claims none, and a document that was read is named
-        assert (source.status is Status.NONE) == (source.title in ("common practice, no source", "own estimate") or source.basis is Basis.ESTIMATE)
+        assert (source.status is Status.NONE) == (
+            source.title in ("common practice, no source", "own estimate") or source.basis is Basis.ESTIMATE
+        )
 
 
 def test_no_limit_of_ours_decides_anything() -> None:
@@ -62,7 +66,10 @@ def test_every_measurand_says_where_and_how_and_running_engines_come_with_a_caut
     for key, measurand in egr.measurands.items():
         assert measurand.accuracy.percent or measurand.accuracy.amount
         assert key == "egr.engine_speed" or (measurand.where and measurand.how) or key == "egr.duty", key
-        if re.search(r"engine warm|at idle|valve open", f"{measurand.how} {measurand.title}", re.IGNORECASE) and "engine off" not in measurand.how.lower():
+        if (
+            re.search(r"engine warm|at idle|valve open", f"{measurand.how} {measurand.title}", re.IGNORECASE)
+            and "engine off" not in measurand.how.lower()
+        ):
             assert "carbon monoxide" in measurand.hazard, key
 
 
@@ -80,7 +87,12 @@ def test_work_on_an_emission_control_is_never_its_end() -> None:
 
 @pytest.mark.parametrize("word", ["safe", "safely", "safety"])
 def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
-    everything = " ".join([*TEXT.values(), *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml"))])
+    everything = " ".join(
+        [
+            *TEXT.values(),
+            *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml")),
+        ]
+    )
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
@@ -92,7 +104,9 @@ def shown(**results: str) -> list[Outcome]:
     for key, result in results.items():
         test = TABLE.tests[key]
         assert result in test.outcomes
-        made.append(Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=()))
+        made.append(
+            Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=())
+        )
     return made
 
 
@@ -109,14 +123,34 @@ def test_a_code_alone_names_no_part() -> None:
 
 def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_does() -> None:
     assert not any(row.direct for row in TABLE.tests["zero"].given.values())
-    assert not call_for_part(TABLE, shown(code="set", supply="right", ground="good", zero="outside", reaction="runs rough"), "egr.replace_sensor", 0).met
-    results = shown(code="set", supply="right", ground="good", zero="outside", answer="does not", reaction="runs rough")
+    assert not call_for_part(
+        TABLE,
+        shown(code="set", supply="right", ground="good", zero="outside", reaction="runs rough"),
+        "egr.replace_sensor",
+        0,
+    ).met
+    results = shown(
+        code="set", supply="right", ground="good", zero="outside", answer="does not", reaction="runs rough"
+    )
     assert call_for_part(TABLE, results, "egr.replace_sensor", 0).met
 
 
 def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its_source() -> None:
-    assert not call_for_part(TABLE, shown(code="set", reaction="runs rough", output="low", source="enough"), "egr.replace_regulator", 0).met
-    results = shown(code="set", reaction="runs rough", output="low", source="enough", duty="present", coil="out", vacuum_hoses="sound")
+    assert not call_for_part(
+        TABLE,
+        shown(code="set", reaction="runs rough", output="low", source="enough"),
+        "egr.replace_regulator",
+        0,
+    ).met
+    results = shown(
+        code="set",
+        reaction="runs rough",
+        output="low",
+        source="enough",
+        duty="present",
+        coil="out",
+        vacuum_hoses="sound",
+    )
     assert call_for_part(TABLE, results, "egr.replace_regulator", 0).met
 
 
@@ -133,7 +167,10 @@ def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> 
             for part in PARTS:
                 against = [fault for fault, said in TABLE.faults.items() if said.calls_for == part]
                 direct = any(
-                    test.given[fault].direct == outcome for test, outcome in ((first, one), (second, two)) for fault in against if fault in test.given
+                    test.given[fault].direct == outcome
+                    for test, outcome in ((first, one), (second, two))
+                    for fault in against
+                    if fault in test.given
                 )
                 assert direct or not call_for_part(TABLE, results, part, 0).met
 
@@ -150,7 +187,11 @@ def test_a_choked_passage_is_found_cleaned_and_shown_open() -> None:
     made = visit("visit.toml")
     assert made.may_offer("egr.clean") and not [part for part in PARTS if made.may_offer(part)]
     (repair,) = made.repairs
-    assert repair.proof is Proof.SHOWN and repair.finding is not None and repair.finding.of == "egr.manifold_open"
+    assert (
+        repair.proof is Proof.SHOWN
+        and repair.finding is not None
+        and repair.finding.of == "egr.manifold_open"
+    )
 
 
 def test_a_retest_that_shows_no_rise_says_not_repaired_yet() -> None:
@@ -168,8 +209,16 @@ def test_a_second_fault_leaves_the_first_repair_not_repaired_yet_and_names_the_n
 
 def test_an_open_coil_with_command_and_source_present_lets_the_regulator_be_offered() -> None:
     coil = '\n[[specification]]\nof = "egr.coil"\nlow = "26 Ω"\nhigh = "40 Ω"\nfrom = "service data"\n'
-    late = '\n[[step]]\nsetup = { "egr.coil_temperature" = "25 °C" }\nreadings = [ { of = "egr.coil", is = "5 MΩ", confirmed = true } ]\n'
-    made = visit("second_fault.toml", lambda text: text.replace("\n[[step]]", coil + "\n[[step]]", 1).replace("\n[[step]]\npaid", late + "\n[[step]]\npaid"))
+    late = (
+        '\n[[step]]\nsetup = { "egr.coil_temperature" = "25 °C" }\nreadings = [ { of = "egr.coil", is = "5'
+        ' MΩ", confirmed = true } ]\n'
+    )
+    made = visit(
+        "second_fault.toml",
+        lambda text: text.replace("\n[[step]]", coil + "\n[[step]]", 1).replace(
+            "\n[[step]]\npaid", late + "\n[[step]]\npaid"
+        ),
+    )
     assert made.may_offer("egr.replace_regulator")
 
 

@@ -7,7 +7,18 @@ import corekit as ck
 from . import current, gaps, leads, looks, misfire, speed, supply, windings
 from .declarations import ignition
 
-__all__ = ["corekit_system", "current", "gaps", "ignition", "leads", "looks", "misfire", "speed", "supply", "windings"]
+__all__ = [
+    "corekit_system",
+    "current",
+    "gaps",
+    "ignition",
+    "leads",
+    "looks",
+    "misfire",
+    "speed",
+    "supply",
+    "windings",
+]
 
 
 @ck.hookimpl

@@ -53,7 +53,9 @@ def current_after(voltage: Volts, resistance: Ohms, inductance: Henry, time: Tim
 
 
 @ignition.calculation(source="circuit")
-def time_to_current(voltage: Volts, resistance: Ohms, inductance: Henry, current: Current) -> Annotated[float, "s"]:
+def time_to_current(
+    voltage: Volts, resistance: Ohms, inductance: Henry, current: Current
+) -> Annotated[float, "s"]:
     """Time until a coil carries a current.
 
     >>> round(time_to_current.si(13.5, 0.6, 0.004, 7.5) * 1000, 3)
@@ -68,7 +70,9 @@ def time_to_current(voltage: Volts, resistance: Ohms, inductance: Henry, current
 
 
 @ignition.calculation(source="circuit")
-def time_to_share(resistance: Ohms, inductance: Henry, share: Annotated[float, "1", ck.Within(low=0, below=1)]) -> Annotated[float, "s"]:
+def time_to_share(
+    resistance: Ohms, inductance: Henry, share: Annotated[float, "1", ck.Within(low=0, below=1)]
+) -> Annotated[float, "s"]:
     """Time until a coil carries a share of its final current.
 
     >>> round(time_to_share.si(2.0, 0.01, 0.95) * 1000, 2)
@@ -98,7 +102,9 @@ def energy_left_by_supply(voltage: Volts, full_voltage: Volts) -> Annotated[floa
 
 
 @ignition.calculation(source="circuit")
-def energy_ratio(proposed: Energy, fitted: Annotated[float, "J", ck.Within(above=0)]) -> Annotated[float, "1"]:
+def energy_ratio(
+    proposed: Energy, fitted: Annotated[float, "J", ck.Within(above=0)]
+) -> Annotated[float, "1"]:
     """How many times the energy of the fitted coil another one stores.
 
     >>> energy_ratio.si(0.75, 0.5)
@@ -121,7 +127,9 @@ def energy_doubt(inductance_doubt: Share, current_doubt: Share) -> Annotated[flo
 
 
 @ignition.calculation(source="circuit")
-def time_constant(interval: Annotated[float, "s", ck.Within(above=0)], first: Current, second: Current) -> Annotated[float, "s"]:
+def time_constant(
+    interval: Annotated[float, "s", ck.Within(above=0)], first: Current, second: Current
+) -> Annotated[float, "s"]:
     """Time constant of a coil from its current after one and after two intervals.
 
     >>> round(time_constant.si(0.001, 3.134071, 5.83159) * 1000, 2)
@@ -132,12 +140,17 @@ def time_constant(interval: Annotated[float, "s", ck.Within(above=0)], first: Cu
     """
     bend = second / first - 1 if first > 0 else 1.0
     if not 0 < bend < 1:
-        raise ValueError("The second current must lie between once and twice the first; a trace that bends upwards is a saturated core.")
+        raise ValueError(
+            "The second current must lie between once and twice the first; a trace that bends upwards is a"
+            " saturated core."
+        )
     return -interval / math.log(bend)
 
 
 @ignition.calculation(source="circuit")
-def resistance_of_trace(voltage: Volts, first: Annotated[float, "A", ck.Within(above=0)], second: Current) -> Annotated[float, "Ω"]:
+def resistance_of_trace(
+    voltage: Volts, first: Annotated[float, "A", ck.Within(above=0)], second: Current
+) -> Annotated[float, "Ω"]:
     """Resistance of the whole primary loop from its current after one and after two equal intervals.
 
     >>> round(resistance_of_trace.si(13.5, 3.134071, 5.83159), 3)
@@ -148,7 +161,10 @@ def resistance_of_trace(voltage: Volts, first: Annotated[float, "A", ck.Within(a
 
 @ignition.calculation(source="circuit")
 def inductance_of_trace(
-    voltage: Volts, interval: Annotated[float, "s", ck.Within(above=0)], first: Annotated[float, "A", ck.Within(above=0)], second: Current
+    voltage: Volts,
+    interval: Annotated[float, "s", ck.Within(above=0)],
+    first: Annotated[float, "A", ck.Within(above=0)],
+    second: Current,
 ) -> Annotated[float, "H"]:
     """Primary inductance from the current after one and after two intervals.
 
@@ -159,7 +175,9 @@ def inductance_of_trace(
 
 
 @ignition.calculation(source="circuit")
-def inductance_of_slope(voltage: Volts, current: Annotated[float, "A", ck.Within(above=0)], time: Time) -> Annotated[float, "H"]:
+def inductance_of_slope(
+    voltage: Volts, current: Annotated[float, "A", ck.Within(above=0)], time: Time
+) -> Annotated[float, "H"]:
     """Primary inductance from how fast the current begins to rise.
 
     >>> inductance_of_slope.si(13.5, 2.0, 0.001)
@@ -172,8 +190,11 @@ def inductance_of_slope(voltage: Volts, current: Annotated[float, "A", ck.Within
 
 
 @ignition.calculation(source="circuit")
-def burn_time(inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts) -> Annotated[float, "s"]:
-    """How long a spark burns: secondary inductance and starting current, all resistance in its way, burn voltage.
+def burn_time(
+    inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts
+) -> Annotated[float, "s"]:
+    """How long a spark burns: secondary inductance and starting current, all resistance in its way, burn
+    voltage.
 
     >>> round(burn_time.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 2)
     1.13
@@ -183,7 +204,9 @@ def burn_time(inductance: Henry, current: Current, resistance: Annotated[float, 
 
 
 @ignition.calculation(source="circuit")
-def gap_energy(inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts) -> Annotated[float, "J"]:
+def gap_energy(
+    inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts
+) -> Annotated[float, "J"]:
     """Energy that reaches the gap while a spark burns; the rest warms winding, lead and plug.
 
     >>> round(gap_energy.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 1)
@@ -196,7 +219,9 @@ def gap_energy(inductance: Henry, current: Current, resistance: Annotated[float,
 
 
 @ignition.calculation(source="circuit")
-def capacitive_energy(capacitance: Farad, voltage: Annotated[float, "V", ck.Within(low=0)]) -> Annotated[float, "J"]:
+def capacitive_energy(
+    capacitance: Farad, voltage: Annotated[float, "V", ck.Within(low=0)]
+) -> Annotated[float, "J"]:
     """Energy in the capacitance of winding, lead and plug at a voltage.
 
     >>> round(capacitive_energy.si(1e-10, 30000.0), 3)
@@ -216,43 +241,83 @@ def current(
     data: Annotated[ck.Value | None, inductance],
     top: Annotated[ck.Value | None, current_limit],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The peak against the coil's own figure, or against what supply, resistance, inductance and charge time allow; then the energy."""
+    """The peak against the coil's own figure, or against what supply, resistance, inductance and charge time
+    allow; then the energy.
+    """
     own = peak_current.key in case.specified
     if own:
         for peak in peaks:
             yield case.judge(
-                peak, case.limit(peak_current), code="ignition.current", calls_for=repair_switching, next_test=peak_current,
+                peak,
+                case.limit(peak_current),
+                code="ignition.current",
+                calls_for=repair_switching,
+                next_test=peak_current,
                 values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", doubt=False)},
                 says=ck.Says(
                     passes="{it} takes {read} at its peak; {limit} is its own figure.",
-                    fails="{it} takes {read} at its peak; {limit} is its own figure. Supply, switching and winding decide that; test the supply first.",
+                    fails=(
+                        "{it} takes {read} at its peak; {limit} is its own figure. Supply, switching and"
+                        " winding decide that; test the supply first."
+                    ),
                     undecided="{it} takes {read} at its peak, too close to an end of {limit} to call.",
                 ),
-            )  # fmt: skip
+            )
     elif charge is None or volts is None or not ohms or data is None:
-        missing = next(of for of, there in ((dwell, charge), (supply_running, volts), (primary_resistance, ohms), (inductance, data)) if not there)
-        yield case.gap(missing, f"What current is right follows from supply, resistance, inductance and charge time; missing: {missing.title.lower()}.")
+        missing = next(
+            of
+            for of, there in (
+                (dwell, charge),
+                (supply_running, volts),
+                (primary_resistance, ohms),
+                (inductance, data),
+            )
+            if not there
+        )
+        yield case.gap(
+            missing,
+            "What current is right follows from supply, resistance, inductance and charge time; missing:"
+            f" {missing.title.lower()}.",
+        )
     else:
         yield from _expected(case, peaks, charge=charge, volts=volts, ohms=ohms, data=data, top=top)
     if data is None:
         if own:
-            yield case.gap(inductance, "The energy stored follows from the coil's inductance, which is not known.")
+            yield case.gap(
+                inductance, "The energy stored follows from the coil's inductance, which is not known."
+            )
         return
     for peak in peaks:
         energy = stored_energy(doubted(data), peak)
         yield case.judge(
-            energy, case.limit("ignition.energy"), code="ignition.energy", of=peak_current, unit="mJ", place=peak.place, evidence=[peak],
+            energy,
+            case.limit("ignition.energy"),
+            code="ignition.energy",
+            of=peak_current,
+            unit="mJ",
+            place=peak.place,
+            evidence=[peak],
             values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", doubt=False)},
             says=ck.Says(
                 passes="{it} stores about {energy} for each spark; {limit} is usual.",
-                fails="{it} stores about {energy} for each spark; {limit} is usual. Supply and charge time come before the coil.",
+                fails=(
+                    "{it} stores about {energy} for each spark; {limit} is usual. Supply and charge time come"
+                    " before the coil."
+                ),
                 undecided="{it} stores about {energy} for each spark, close to the usual {limit}.",
             ),
-        )  # fmt: skip
+        )
 
 
 def _expected(
-    case: ck.Case, peaks: list[ck.Reading], *, charge: ck.Reading, volts: ck.Reading, ohms: list[ck.Reading], data: ck.Value, top: ck.Value | None
+    case: ck.Case,
+    peaks: list[ck.Reading],
+    *,
+    charge: ck.Reading,
+    volts: ck.Reading,
+    ohms: list[ck.Reading],
+    data: ck.Value,
+    top: ck.Value | None,
 ) -> Iterator[ck.Finding | ck.Gap]:
     of = {reading.place: reading for reading in ohms}
     for peak in peaks:
@@ -263,19 +328,36 @@ def _expected(
         low = ck.propagate(lambda amps: NEAR * amps, (right,), "current")
         limit = ck.Limit(key="ignition.peak_current", low=low, source=case.system.sources["current-short"])
         yield case.judge(
-            peak, limit, code="ignition.current_short", next_test=supply_running, evidence=[charge, volts, winding],
+            peak,
+            limit,
+            code="ignition.current_short",
+            next_test=supply_running,
+            evidence=[charge, volts, winding],
             values={
-                "it": peak.place.capitalize(), "read": ck.show(peak.value, "A", doubt=False), "right": ck.show(right, "A", doubt=False),
-                "volts": ck.show(volts.value, "V", doubt=False), "time": ck.show(charge.value, "ms", doubt=False),
+                "it": peak.place.capitalize(),
+                "read": ck.show(peak.value, "A", doubt=False),
+                "right": ck.show(right, "A", doubt=False),
+                "volts": ck.show(volts.value, "V", doubt=False),
+                "time": ck.show(charge.value, "ms", doubt=False),
             },
             says=ck.Says(
-                passes="{it} takes {read} at its peak; with {volts} for {time} about {right} can be expected.",
-                fails="{it} takes only {read} at its peak; with {volts} for {time} about {right} can be expected. Something in the way of the current eats it.",
-                undecided="{it} takes {read} at its peak; about {right} can be expected, and the two are too close to call.",
+                passes=(
+                    "{it} takes {read} at its peak; with {volts} for {time} about {right} can be expected."
+                ),
+                fails=(
+                    "{it} takes only {read} at its peak; with {volts} for {time} about {right} can be"
+                    " expected. Something in the way of the current eats it."
+                ),
+                undecided=(
+                    "{it} takes {read} at its peak; about {right} can be expected, and the two are too close"
+                    " to call."
+                ),
             ),
-        )  # fmt: skip
+        )
 
 
 def doubted(data: ck.Value) -> ck.Value:
     """A figure out of a coil's data with the doubt that such a figure has."""
-    return ck.Value(data.kind, data.number, {"ignition.inductance.data": DATA_DOUBT * data.number}, data.rests_on)
+    return ck.Value(
+        data.kind, data.number, {"ignition.inductance.data": DATA_DOUBT * data.number}, data.rests_on
+    )

@@ -11,15 +11,30 @@ ignition = ck.System("ignition", "Ignition")
 # ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
 
 HIGH_VOLTAGE = (
-    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead or plug while the engine turns, "
-    "key off and engine still before anything is unplugged."
+    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead or plug"
+    " while the engine turns, key off and engine still before anything is unplugged."
 )
-IMPLANT = "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer to stand away."  # source: implant-distance
-NO_FUEL = "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark lights vapour, and unburned fuel ruins a catalyst."
-TESTER = "Never crank with a lead or coil left open: an earthed spark tester with a set gap takes the spark, or the coil can be destroyed."  # source: open-lead
-MOVING = "Hands, sleeves and leads away from belts and fans; a small shock throws the arm into them. Gear in neutral, parking brake on."
+IMPLANT = (  # source: implant-distance
+    "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer to stand"
+    " away."
+)
+NO_FUEL = (
+    "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark lights"
+    " vapour, and unburned fuel ruins a catalyst."
+)
+TESTER = (  # source: open-lead
+    "Never crank with a lead or coil left open: an earthed spark tester with a set gap takes the spark, or"
+    " the coil can be destroyed."
+)
+MOVING = (
+    "Hands, sleeves and leads away from belts and fans; a small shock throws the arm into them. Gear in"
+    " neutral, parking brake on."
+)
 HOT = "Exhaust, coils, boots and plugs burn skin; plugs come out of a cold engine only."
-NO_HYBRID = "Not for hybrid and electric vehicles: their high-voltage circuits are outside this system and belong to people trained for them."
+NO_HYBRID = (
+    "Not for hybrid and electric vehicles: their high-voltage circuits are outside this system and belong to"
+    " people trained for them."
+)
 OFF = "Key off, connector off before a resistance is read."
 
 CYLINDERS = tuple(f"cylinder {number}" for number in range(1, 13))
@@ -107,131 +122,383 @@ class Switching(Enum):
 
 cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
 kind = ignition.trait("kind", "Kind of ignition", Kind, how="Wasted spark: one coil fires two plugs at once.")
-coil_type = ignition.trait("coil_type", "Coil type", CoilType, part="coil", how="What switches it: breaker points, or a module or control unit.")
-ballast = ignition.trait("ballast", "Ballast resistor", Fitted, how="A resistor or a resistance wire in the feed; the starter bypasses it.")
-diode = ignition.trait("diode", "Diode in the secondary", Fitted, part="coil", how="From the coil's data; many coils on plugs have one.")
-inductance = ignition.trait("inductance", "Primary inductance", units=("mH",), possible=(0.3, 20), part="coil", how="From the coil's data.")
-coil_resistance = ignition.trait("coil_resistance", "Primary resistance, from its data", units=("Ω",), possible=(0.1, 10), part="coil", how="At 20 °C.")
-current_limit = ignition.trait("current_limit", "Current limit", units=("A",), possible=(1, 30), how="Of module or control unit, from its data.")
-off_time = ignition.trait("off_time", "Burn and recovery time", units=("ms",), possible=(0.2, 5), how="Between two charges; from data or a trace.")
-proposed_inductance = ignition.trait("proposed_inductance", "Primary inductance of a coil proposed instead", units=("mH",), possible=(0.3, 20))
-proposed_resistance = ignition.trait("proposed_resistance", "Primary resistance of a coil proposed instead", units=("Ω",), possible=(0.1, 10), how="At 20 °C.")
-proposed_limit = ignition.trait("proposed_limit", "Current limit with a coil proposed instead", units=("A",), possible=(1, 30))
+coil_type = ignition.trait(
+    "coil_type",
+    "Coil type",
+    CoilType,
+    part="coil",
+    how="What switches it: breaker points, or a module or control unit.",
+)
+ballast = ignition.trait(
+    "ballast",
+    "Ballast resistor",
+    Fitted,
+    how="A resistor or a resistance wire in the feed; the starter bypasses it.",
+)
+diode = ignition.trait(
+    "diode",
+    "Diode in the secondary",
+    Fitted,
+    part="coil",
+    how="From the coil's data; many coils on plugs have one.",
+)
+inductance = ignition.trait(
+    "inductance",
+    "Primary inductance",
+    units=("mH",),
+    possible=(0.3, 20),
+    part="coil",
+    how="From the coil's data.",
+)
+coil_resistance = ignition.trait(
+    "coil_resistance",
+    "Primary resistance, from its data",
+    units=("Ω",),
+    possible=(0.1, 10),
+    part="coil",
+    how="At 20 °C.",
+)
+current_limit = ignition.trait(
+    "current_limit",
+    "Current limit",
+    units=("A",),
+    possible=(1, 30),
+    how="Of module or control unit, from its data.",
+)
+off_time = ignition.trait(
+    "off_time",
+    "Burn and recovery time",
+    units=("ms",),
+    possible=(0.2, 5),
+    how="Between two charges; from data or a trace.",
+)
+proposed_inductance = ignition.trait(
+    "proposed_inductance", "Primary inductance of a coil proposed instead", units=("mH",), possible=(0.3, 20)
+)
+proposed_resistance = ignition.trait(
+    "proposed_resistance",
+    "Primary resistance of a coil proposed instead",
+    units=("Ω",),
+    possible=(0.1, 10),
+    how="At 20 °C.",
+)
+proposed_limit = ignition.trait(
+    "proposed_limit", "Current limit with a coil proposed instead", units=("A",), possible=(1, 30)
+)
 compression_ratio = ignition.trait("compression_ratio", "Compression ratio", units=("1",), possible=(5, 20))
-lead_type = ignition.trait("lead_type", "Plug leads", LeadType, part="leads", how="Printed on the lead; a coil on the plug has none.")
-plug_type = ignition.trait("plug_type", "Spark plugs", PlugType, part="plugs", how="An R in the plug's number usually means a resistor.")
-rotor_type = ignition.trait("rotor", "Rotor arm", PlugType, part="cap", how="Measure along it, or read its number.")
+lead_type = ignition.trait(
+    "lead_type", "Plug leads", LeadType, part="leads", how="Printed on the lead; a coil on the plug has none."
+)
+plug_type = ignition.trait(
+    "plug_type",
+    "Spark plugs",
+    PlugType,
+    part="plugs",
+    how="An R in the plug's number usually means a resistor.",
+)
+rotor_type = ignition.trait(
+    "rotor", "Rotor arm", PlugType, part="cap", how="Measure along it, or read its number."
+)
 
 # ---- what to measure
 
 winding_temperature = ignition.measurand(
-    "winding_temperature", "°C", "Winding temperature", possible=(-40, 150), usual=(-10, 110), accuracy="5 °C",
-    how="Contact or infra-red thermometer on the coil's body; a coil that ran is hotter inside, so let it stand half an hour.", hazard=HOT,
-)  # fmt: skip
+    "winding_temperature",
+    "°C",
+    "Winding temperature",
+    possible=(-40, 150),
+    usual=(-10, 110),
+    accuracy="5 °C",
+    how=(
+        "Contact or infra-red thermometer on the coil's body; a coil that ran is hotter inside, so let it"
+        " stand half an hour."
+    ),
+    hazard=HOT,
+)
 engine_speed = ignition.measurand(
-    "engine_speed", "rpm", "Engine speed", possible=(0, 12000), usual=(50, 7500), accuracy="50 rpm", how="Tachometer or scan tool, where it misses."
+    "engine_speed",
+    "rpm",
+    "Engine speed",
+    possible=(0, 12000),
+    usual=(50, 7500),
+    accuracy="50 rpm",
+    how="Tachometer or scan tool, where it misses.",
 )
 supply_key_on = ignition.measurand(
-    "supply_key_on", "V", "Supply at the coil, key on", possible=(0, 20), usual=(3, 14.8), accuracy="0.5 % + 0.05 V",
-    where="Coil feed terminal to battery negative.", how="Coil plugged in, current flowing; probe from behind the connector.",
+    "supply_key_on",
+    "V",
+    "Supply at the coil, key on",
+    possible=(0, 20),
+    usual=(3, 14.8),
+    accuracy="0.5 % + 0.05 V",
+    where="Coil feed terminal to battery negative.",
+    how="Coil plugged in, current flowing; probe from behind the connector.",
     hazard=f"{HIGH_VOLTAGE} {NO_HYBRID}",
-)  # fmt: skip
+)
 supply_cranking = ignition.measurand(
-    "supply_cranking", "V", "Supply at the coil while cranking", possible=(0, 15), usual=(6, 12.5), accuracy="0.5 % + 0.05 V",
-    where="Coil feed terminal to battery negative.", how="The steady value while it turns; the battery's own voltage at the same time.",
+    "supply_cranking",
+    "V",
+    "Supply at the coil while cranking",
+    possible=(0, 15),
+    usual=(6, 12.5),
+    accuracy="0.5 % + 0.05 V",
+    where="Coil feed terminal to battery negative.",
+    how="The steady value while it turns; the battery's own voltage at the same time.",
     hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
-)  # fmt: skip
+)
 supply_running = ignition.measurand(
-    "supply_running", "V", "Supply at the coil, engine running", possible=(0, 20), usual=(5, 15.5), accuracy="0.5 % + 0.05 V", read_with=(engine_speed,),
-    where="Coil feed terminal to battery negative.", how="At the speed where it misses; the battery's own voltage at the same time.",
+    "supply_running",
+    "V",
+    "Supply at the coil, engine running",
+    possible=(0, 20),
+    usual=(5, 15.5),
+    accuracy="0.5 % + 0.05 V",
+    read_with=(engine_speed,),
+    where="Coil feed terminal to battery negative.",
+    how="At the speed where it misses; the battery's own voltage at the same time.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
-)  # fmt: skip
+)
 feed_drop = ignition.measurand(
-    "feed_drop", "V", "Voltage lost between battery and coil", possible=(0, 15), usual=(0, 8), accuracy="0.5 % + 0.02 V",
-    where="Battery positive to the coil's feed terminal; with a ballast resistor to the end of it that the feed comes from.",
-    how="While the coil draws current: cranking or running.", hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
-)  # fmt: skip
+    "feed_drop",
+    "V",
+    "Voltage lost between battery and coil",
+    possible=(0, 15),
+    usual=(0, 8),
+    accuracy="0.5 % + 0.02 V",
+    where=(
+        "Battery positive to the coil's feed terminal; with a ballast resistor to the end of it that the feed"
+        " comes from."
+    ),
+    how="While the coil draws current: cranking or running.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+)
 ground_drop = ignition.measurand(
-    "ground_drop", "V", "Voltage lost in the ground", possible=(0, 15), usual=(0, 4), accuracy="0.5 % + 0.02 V",
-    where="Ground of coil or module to battery negative.", how="While the coil draws current.", hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
-)  # fmt: skip
+    "ground_drop",
+    "V",
+    "Voltage lost in the ground",
+    possible=(0, 15),
+    usual=(0, 4),
+    accuracy="0.5 % + 0.02 V",
+    where="Ground of coil or module to battery negative.",
+    how="While the coil draws current.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+)
 primary_resistance = ignition.measurand(
-    "primary_resistance", "Ω", "Primary resistance", possible=(0, 200), usual=(0.2, 6), accuracy="1 % + 0.3 Ω", places=COILS, read_with=(winding_temperature,),
-    where="Between the two thin terminals; a single coil is coil 1, a coil on a plug has its cylinder's number.",
-    how="Meter leads held together first and taken off the reading, or four wires; wait until it stands still.", hazard=f"{OFF} {HOT}",
-)  # fmt: skip
-secondary_resistance = ignition.measurand(
-    "secondary_resistance", "kΩ", "Secondary resistance", possible=(0, 200), usual=(2, 40), accuracy="2 % + 0.1 kΩ", places=COILS,
-    read_with=(winding_temperature,), where="High-voltage terminal to the terminal its data name.", how="20 kΩ range or higher, the display's unit with it.",
+    "primary_resistance",
+    "Ω",
+    "Primary resistance",
+    possible=(0, 200),
+    usual=(0.2, 6),
+    accuracy="1 % + 0.3 Ω",
+    places=COILS,
+    read_with=(winding_temperature,),
+    where=(
+        "Between the two thin terminals; a single coil is coil 1, a coil on a plug has its cylinder's number."
+    ),
+    how=(
+        "Meter leads held together first and taken off the reading, or four wires; wait until it stands"
+        " still."
+    ),
     hazard=f"{OFF} {HOT}",
-)  # fmt: skip
+)
+secondary_resistance = ignition.measurand(
+    "secondary_resistance",
+    "kΩ",
+    "Secondary resistance",
+    possible=(0, 200),
+    usual=(2, 40),
+    accuracy="2 % + 0.1 kΩ",
+    places=COILS,
+    read_with=(winding_temperature,),
+    where="High-voltage terminal to the terminal its data name.",
+    how="20 kΩ range or higher, the display's unit with it.",
+    hazard=f"{OFF} {HOT}",
+)
 lead_length = ignition.measurand(
-    "lead_length", "m", "Length of the lead", possible=(0.02, 3), usual=(0.1, 1.5), accuracy="0.02 m", places=LEADS, how="End to end."
+    "lead_length",
+    "m",
+    "Length of the lead",
+    possible=(0.02, 3),
+    usual=(0.1, 1.5),
+    accuracy="0.02 m",
+    places=LEADS,
+    how="End to end.",
 )
 lead_resistance = ignition.measurand(
-    "lead_resistance", "kΩ", "Resistance of the lead", possible=(0, 10000), usual=(0.05, 35), accuracy="2 % + 0.1 kΩ", places=LEADS,
-    where="From end to end, boots with it if they stay on.", how="20 kΩ range or higher, the display's unit with it; bend the lead while reading.",
+    "lead_resistance",
+    "kΩ",
+    "Resistance of the lead",
+    possible=(0, 10000),
+    usual=(0.05, 35),
+    accuracy="2 % + 0.1 kΩ",
+    places=LEADS,
+    where="From end to end, boots with it if they stay on.",
+    how="20 kΩ range or higher, the display's unit with it; bend the lead while reading.",
     hazard=f"{HIGH_VOLTAGE} {HOT} Pull at the boot, never at the lead.",
-)  # fmt: skip
+)
 dwell = ignition.measurand(
-    "dwell", "ms", "Charge time", possible=(0, 60), usual=(0.5, 25), accuracy="3 % + 0.05 ms", read_with=(engine_speed,),
-    how="Time the coil is switched on for one spark, from a trace.", hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
-)  # fmt: skip
+    "dwell",
+    "ms",
+    "Charge time",
+    possible=(0, 60),
+    usual=(0.5, 25),
+    accuracy="3 % + 0.05 ms",
+    read_with=(engine_speed,),
+    how="Time the coil is switched on for one spark, from a trace.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
+)
 peak_current = ignition.measurand(
-    "peak_current", "A", "Primary current at its peak", possible=(0, 60), usual=(1, 20), accuracy="3 % + 0.2 A", places=COILS, read_with=(engine_speed,),
-    where="Clamp around one primary wire.", how="Current clamp set to zero first; the value just before the spark.",
+    "peak_current",
+    "A",
+    "Primary current at its peak",
+    possible=(0, 60),
+    usual=(1, 20),
+    accuracy="3 % + 0.2 A",
+    places=COILS,
+    read_with=(engine_speed,),
+    where="Clamp around one primary wire.",
+    how="Current clamp set to zero first; the value just before the spark.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
-)  # fmt: skip
+)
 available_voltage = ignition.measurand(
-    "available_voltage", "kV", "Voltage the coil can reach", possible=(0, 80), usual=(10, 50), accuracy="10 % + 1 kV", places=COILS,
-    how="Rated probe and earthed tester with a wide gap, for a second only.", hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL}",
-)  # fmt: skip
+    "available_voltage",
+    "kV",
+    "Voltage the coil can reach",
+    possible=(0, 80),
+    usual=(10, 50),
+    accuracy="10 % + 1 kV",
+    places=COILS,
+    how="Rated probe and earthed tester with a wide gap, for a second only.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL}",
+)
 firing_voltage = ignition.measurand(
-    "firing_voltage", "kV", "Firing voltage", possible=(0, 60), usual=(3, 30), accuracy="10 % + 0.5 kV", places=CYLINDERS, read_with=(engine_speed,),
-    how="Rated high-voltage clip on each lead in turn, the same steady speed.", hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
-)  # fmt: skip
+    "firing_voltage",
+    "kV",
+    "Firing voltage",
+    possible=(0, 60),
+    usual=(3, 30),
+    accuracy="10 % + 0.5 kV",
+    places=CYLINDERS,
+    read_with=(engine_speed,),
+    how="Rated high-voltage clip on each lead in turn, the same steady speed.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+)
 plug_gap = ignition.measurand(
-    "plug_gap", "mm", "Plug gap", possible=(0, 5), usual=(0.4, 2), accuracy="0.05 mm", places=CYLINDERS,
-    where="Between the electrodes, at the narrowest place.", how="Wire gauge; nothing pressed against the insulator.", hazard=HOT,
-)  # fmt: skip
+    "plug_gap",
+    "mm",
+    "Plug gap",
+    possible=(0, 5),
+    usual=(0.4, 2),
+    accuracy="0.05 mm",
+    places=CYLINDERS,
+    where="Between the electrodes, at the narrowest place.",
+    how="Wire gauge; nothing pressed against the insulator.",
+    hazard=HOT,
+)
 revolutions = ignition.measurand(
-    "revolutions", "count", "Revolutions counted over", possible=(1, 1000000), usual=(100, 20000), accuracy="1",
+    "revolutions",
+    "count",
+    "Revolutions counted over",
+    possible=(1, 1000000),
+    usual=(100, 20000),
+    accuracy="1",
     how="As the scan tool says, mostly 200 or 1000; else speed times minutes.",
-)  # fmt: skip
+)
 misfires = ignition.measurand(
-    "misfires", "count", "Misfires counted", possible=(0, 100000), usual=(0, 5000), accuracy="0.5", places=CYLINDERS, read_with=(revolutions, engine_speed),
-    how="Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load where it misses; note zeros too.",
+    "misfires",
+    "count",
+    "Misfires counted",
+    possible=(0, 100000),
+    usual=(0, 5000),
+    accuracy="0.5",
+    places=CYLINDERS,
+    read_with=(revolutions, engine_speed),
+    how=(
+        "Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load"
+        " where it misses; note zeros too."
+    ),
     hazard=f"{MOVING} On the road somebody else drives.",
-)  # fmt: skip
+)
 
 # ---- what to look at
 
-plug_face = ignition.observation("plug_face", "Firing end of the plug", Face, places=CYLINDERS, how="All of them, in order, side by side.", hazard=HOT)
-spark = ignition.observation(
-    "spark", "Spark at the tester", Spark, places=CYLINDERS, how="Earthed tester with a set gap in place of the plug, a few seconds of cranking.",
-    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING}",
-)  # fmt: skip
-lead_look = ignition.observation("lead_look", "Lead and boots", LeadLook, places=LEADS, how="Bend it, look inside both boots.", hazard=f"{HIGH_VOLTAGE} {HOT}")
-cap_look = ignition.observation(
-    "cap_look", "Distributor cap and rotor", CapLook, how="Inside and out, in good light; fine dark lines are tracks.", hazard=HIGH_VOLTAGE
+plug_face = ignition.observation(
+    "plug_face",
+    "Firing end of the plug",
+    Face,
+    places=CYLINDERS,
+    how="All of them, in order, side by side.",
+    hazard=HOT,
 )
-secondary_path = ignition.observation("secondary_path", "Secondary on the ohmmeter", Path, places=COILS, how="On the highest range.", hazard=OFF)
+spark = ignition.observation(
+    "spark",
+    "Spark at the tester",
+    Spark,
+    places=CYLINDERS,
+    how="Earthed tester with a set gap in place of the plug, a few seconds of cranking.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING}",
+)
+lead_look = ignition.observation(
+    "lead_look",
+    "Lead and boots",
+    LeadLook,
+    places=LEADS,
+    how="Bend it, look inside both boots.",
+    hazard=f"{HIGH_VOLTAGE} {HOT}",
+)
+cap_look = ignition.observation(
+    "cap_look",
+    "Distributor cap and rotor",
+    CapLook,
+    how="Inside and out, in good light; fine dark lines are tracks.",
+    hazard=HIGH_VOLTAGE,
+)
+secondary_path = ignition.observation(
+    "secondary_path", "Secondary on the ohmmeter", Path, places=COILS, how="On the highest range.", hazard=OFF
+)
 swap = ignition.observation(
-    "swap", "Misfire after swapping with a neighbour", Swap, how="Swap one part only, then count again.", hazard=f"{HIGH_VOLTAGE} {HOT}"
+    "swap",
+    "Misfire after swapping with a neighbour",
+    Swap,
+    how="Swap one part only, then count again.",
+    hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
 switching = ignition.observation(
-    "switching", "Voltage at the coil's switched side while cranking", Switching, how="It must swing with every spark; a lamp for testing shows it.",
+    "switching",
+    "Voltage at the coil's switched side while cranking",
+    Switching,
+    how="It must swing with every spark; a lamp for testing shows it.",
     hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
-)  # fmt: skip
+)
 
 # ---- what can be done
 
 WORK = f"{HIGH_VOLTAGE} {HOT}"
-replace_plugs = ignition.operation("replace_plugs", "Replace the spark plugs", shown_by=misfires, replaces="plugs", hazard=WORK)
+replace_plugs = ignition.operation(
+    "replace_plugs", "Replace the spark plugs", shown_by=misfires, replaces="plugs", hazard=WORK
+)
 set_gaps = ignition.operation("set_gaps", "Set the plug gaps", shown_by=plug_gap, hazard=WORK)
-replace_coil = ignition.operation("replace_coil", "Replace the ignition coil", shown_by=misfires, replaces="coil", hazard=WORK)
-replace_leads = ignition.operation("replace_leads", "Replace the plug leads", shown_by=misfires, replaces="leads", hazard=WORK)
-replace_cap = ignition.operation("replace_cap", "Replace distributor cap and rotor", shown_by=misfires, replaces="cap", hazard=WORK)
-repair_supply = ignition.operation("repair_supply", "Repair the supply of the ignition", shown_by=feed_drop, hazard=f"{WORK} Battery negative off first.")
-repair_ground = ignition.operation("repair_ground", "Repair the ground of the ignition", shown_by=ground_drop, hazard=f"{WORK} Battery negative off first.")
-repair_switching = ignition.operation("repair_switching", "Repair what switches the coil", shown_by=peak_current, hazard=f"{WORK} {NO_FUEL}")
+replace_coil = ignition.operation(
+    "replace_coil", "Replace the ignition coil", shown_by=misfires, replaces="coil", hazard=WORK
+)
+replace_leads = ignition.operation(
+    "replace_leads", "Replace the plug leads", shown_by=misfires, replaces="leads", hazard=WORK
+)
+replace_cap = ignition.operation(
+    "replace_cap", "Replace distributor cap and rotor", shown_by=misfires, replaces="cap", hazard=WORK
+)
+repair_supply = ignition.operation(
+    "repair_supply",
+    "Repair the supply of the ignition",
+    shown_by=feed_drop,
+    hazard=f"{WORK} Battery negative off first.",
+)
+repair_ground = ignition.operation(
+    "repair_ground",
+    "Repair the ground of the ignition",
+    shown_by=ground_drop,
+    hazard=f"{WORK} Battery negative off first.",
+)
+repair_switching = ignition.operation(
+    "repair_switching", "Repair what switches the coil", shown_by=peak_current, hazard=f"{WORK} {NO_FUEL}"
+)

@@ -1,4 +1,6 @@
-"""The plug's gap: what voltage it asks for under compression, what the coil has to give, and cylinders beside each other."""
+"""The plug's gap: what voltage it asks for under compression, what the coil has to give, and cylinders beside
+each other.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,11 @@ from .declarations import (
 
 PASCHEN_A, PASCHEN_B, GAMMA = 112.50 / 10, 2737.50 / 10, 0.01  # 1/(Pa m), V/(Pa m), 1: air; source: paschen
 BAR, T_20, ATM = 1e5, 293.15, 101325.0
-START, RATE, CROWD = 4.3e3, 136.0, 324.0  # V; and V_kV = 4.3 + 136 p/T + 324 d p/T with bar, K, mm; source: engine-gap
+START, RATE, CROWD = (
+    4.3e3,
+    136.0,
+    324.0,
+)  # V; and V_kV = 4.3 + 136 p/T + 324 d p/T with bar, K, mm; source: engine-gap
 MODEL = 0.35  # relative doubt of what a gap asks for; source: gap-doubt
 FULL_LOAD, WARM = 1e5, 330.0  # Pa abs and K when compression begins, throttle open; source: compression
 POLYTROPIC = 1.3  # source: compression
@@ -78,7 +84,9 @@ def breakdown_in_air_low(pressure: Pressure, temperature: Kelvin, gap: Gap) -> A
 
 @ignition.calculation(source="engine-gap")
 def voltage_demanded(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
-    """Voltage that a plug asks for in an engine. Not for open air and not for the exhaust gap of a wasted-spark pair.
+    """Voltage that a plug asks for in an engine.
+
+    Not for open air and not for the exhaust gap of a wasted-spark pair.
 
     >>> round(voltage_demanded.si(20e5, 650.0, 0.0011))
     19451
@@ -88,7 +96,12 @@ def voltage_demanded(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annot
 
 
 @ignition.calculation(source="engine-gap")
-def widest_gap(available: Annotated[float, "V", ck.Within(above=0)], margin: Share, pressure: Pressure, temperature: Kelvin) -> Annotated[float, "m"]:
+def widest_gap(
+    available: Annotated[float, "V", ck.Within(above=0)],
+    margin: Share,
+    pressure: Pressure,
+    temperature: Kelvin,
+) -> Annotated[float, "m"]:
     """The widest gap that leaves a share of the available voltage in reserve.
 
     >>> round(widest_gap.si(28e3, 0.2, 20e5, 650.0) * 1000, 2)
@@ -105,7 +118,9 @@ def widest_gap(available: Annotated[float, "V", ck.Within(above=0)], margin: Sha
 
 
 @ignition.calculation(source="circuit")
-def reserve(available: Annotated[float, "V", ck.Within(above=0)], demanded: Annotated[float, "V", ck.Within(low=0)]) -> Annotated[float, "1"]:
+def reserve(
+    available: Annotated[float, "V", ck.Within(above=0)], demanded: Annotated[float, "V", ck.Within(low=0)]
+) -> Annotated[float, "1"]:
     """Share of the available voltage that is left over.
 
     >>> round(reserve.si(30e3, 19450.77), 3)
@@ -116,7 +131,9 @@ def reserve(available: Annotated[float, "V", ck.Within(above=0)], demanded: Anno
 
 @ignition.calculation(source="compression")
 def effective_compression(
-    ratio: Ratio, before_top: Annotated[float, "rad", ck.Within(0, 3.1416)], crank_to_rod: Annotated[float, "1", ck.Within(0.1, 0.5)]
+    ratio: Ratio,
+    before_top: Annotated[float, "rad", ck.Within(0, 3.1416)],
+    crank_to_rod: Annotated[float, "1", ck.Within(0.1, 0.5)],
 ) -> Annotated[float, "1"]:
     """How far the charge is compressed some angle before top dead centre.
 
@@ -159,7 +176,9 @@ def voltage_from_energy(energy: Energy, transfer: Share, capacitance: Farad) -> 
 
 
 @ignition.calculation(source="circuit")
-def voltage_from_clamp(turns: Annotated[float, "1", ck.Within(above=0)], clamp: Annotated[float, "V", ck.Within(low=0)]) -> Annotated[float, "V"]:
+def voltage_from_clamp(
+    turns: Annotated[float, "1", ck.Within(above=0)], clamp: Annotated[float, "V", ck.Within(low=0)]
+) -> Annotated[float, "V"]:
     """Voltage above which the switch's own clamp holds a coil: turns ratio times clamp voltage.
 
     >>> voltage_from_clamp.si(85.0, 400.0)
@@ -186,7 +205,9 @@ def voltage_with_capacitor(
 
 
 @ignition.calculation(source="circuit")
-def voltage_with_shunt(inductance: Henry, capacitance: Farad, current: Current, shunt: Annotated[float, "Ω", ck.Within(above=0)]) -> Annotated[float, "V"]:
+def voltage_with_shunt(
+    inductance: Henry, capacitance: Farad, current: Current, shunt: Annotated[float, "Ω", ck.Within(above=0)]
+) -> Annotated[float, "V"]:
     """Voltage that a coil reaches across a fouled plug, whose deposit drains it while it rises.
 
     >>> round(voltage_with_shunt.si(25.0, 1e-10, 0.07, 1e6))
@@ -203,7 +224,11 @@ def voltage_with_shunt(inductance: Henry, capacitance: Farad, current: Current, 
 
 
 @ignition.calculation(source="gap-wear")
-def gap_after(new: Gap, wear: Annotated[float, "1", ck.Within(low=0, high=1e-6)], distance: Annotated[float, "m", ck.Within(low=0)]) -> Annotated[float, "m"]:
+def gap_after(
+    new: Gap,
+    wear: Annotated[float, "1", ck.Within(low=0, high=1e-6)],
+    distance: Annotated[float, "m", ck.Within(low=0)],
+) -> Annotated[float, "m"]:
     """Plug gap after a distance; a wear of 0.125 mm in 10,000 km is 1.25e-11.
 
     >>> round(gap_after.si(0.0008, 1.25e-11, 4e7) * 1000, 2)
@@ -216,23 +241,37 @@ def gap_after(new: Gap, wear: Annotated[float, "1", ck.Within(low=0, high=1e-6)]
 def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Iterator[ck.Finding | ck.Gap]:
     """Each gap against this engine's own figure; there is no general one."""
     if plug_gap.key not in case.specified:
-        yield case.gap(plug_gap, "The gaps were read, but this engine's own figure for them is not in the file; there is no general one.")
+        yield case.gap(
+            plug_gap,
+            "The gaps were read, but this engine's own figure for them is not in the file; there is no"
+            " general one.",
+        )
         return
     limit = case.limit(plug_gap)
     for reading in gaps:
         wide = limit.high is not None and reading.number > limit.high.number
         yield case.judge(
-            reading, limit, code="ignition.plug_gap", calls_for=replace_plugs if wide else set_gaps, next_test=plug_gap, urgency=ck.Urgency.PLAN_IT,
+            reading,
+            limit,
+            code="ignition.plug_gap",
+            calls_for=replace_plugs if wide else set_gaps,
+            next_test=plug_gap,
+            urgency=ck.Urgency.PLAN_IT,
             values={
-                "it": reading.place.capitalize(), "read": ck.show(reading.value, "mm", doubt=False),
-                "meaning": "A wide gap asks more of coil and leads and misses first under load." if wide else "A narrow gap makes a small, weak spark.",
+                "it": reading.place.capitalize(),
+                "read": ck.show(reading.value, "mm", doubt=False),
+                "meaning": (
+                    "A wide gap asks more of coil and leads and misses first under load."
+                    if wide
+                    else "A narrow gap makes a small, weak spark."
+                ),
             },
             says=ck.Says(
                 passes="{it}: plug gap {read}; {limit} is this engine's figure.",
                 fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
                 undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
             ),
-        )  # fmt: skip
+        )
 
 
 @ignition.check("Voltage the gap asks for")
@@ -245,7 +284,9 @@ def demand(
     peaks: Annotated[list[ck.Reading] | None, peak_current],
     data: Annotated[ck.Value | None, inductance],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The widest gap at full load against what the coil can give: both are uncertain by a quarter to a third, so this never decides."""
+    """The widest gap at full load against what the coil can give: both are uncertain by a quarter to a third,
+    so this never decides.
+    """
     widest = max(gaps, key=lambda gap: gap.number)
     pressure = pressure_at_spark(ck.exact("pressure absolute", FULL_LOAD), ratio)
     warm = temperature_at_spark(ck.exact("temperature", WARM), ratio)
@@ -253,12 +294,19 @@ def demand(
     used = [widest]
     if reached:
         weakest = min(reached, key=lambda reading: reading.number)
-        given, words = weakest.value, f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', doubt=False)}"
+        given, words = (
+            weakest.value,
+            f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', doubt=False)}",
+        )
         span = (given.number - 2 * given.u, given.number + 2 * given.u)
         used.append(weakest)
     elif peaks and data is not None:
         weakest = min(peaks, key=lambda reading: reading.number)
-        given = voltage_from_energy(stored_energy(doubted(data), weakest), ck.exact("ratio", TRANSFER), ck.exact("capacitance", CAPACITANCE))
+        given = voltage_from_energy(
+            stored_energy(doubted(data), weakest),
+            ck.exact("ratio", TRANSFER),
+            ck.exact("capacitance", CAPACITANCE),
+        )
         span = (given.number * (1 - SUPPLY_DOUBT), given.number * (1 + SUPPLY_DOUBT))
         words = f"from its energy {weakest.place} can reach about {_kv(*span)}"
         used.append(weakest)
@@ -266,33 +314,69 @@ def demand(
         span, words = ORDINARY, f"ordinary coils reach {_kv(*ORDINARY)}"
     low, high = asked.number * (1 - MODEL), asked.number * (1 + MODEL)
     short = low > span[1]
-    tight = "" if high < span[0] else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
+    tight = (
+        ""
+        if high < span[0]
+        else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
+    )
     yield case.advise(
-        code="ignition.reserve", of=plug_gap, value=asked, unit="kV", evidence=used, urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-        gap=ck.show(widest.value, "mm", doubt=False), it=widest.place, asked=_kv(low, high), words=words,
-        tight=" That is more than there is: expect misfires under load." if short else tight, figure=_picture((low, high), span) if tight else None,
+        code="ignition.reserve",
+        of=plug_gap,
+        value=asked,
+        unit="kV",
+        evidence=used,
+        urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
+        gap=ck.show(widest.value, "mm", doubt=False),
+        it=widest.place,
+        asked=_kv(low, high),
+        words=words,
+        tight=" That is more than there is: expect misfires under load." if short else tight,
+        figure=_picture((low, high), span) if tight else None,
         says="At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
-    )  # fmt: skip
+    )
 
 
 @ignition.check("Firing voltages beside each other")
-def firing(case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]) -> Iterator[ck.Finding | ck.Gap]:
+def firing(
+    case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]
+) -> Iterator[ck.Finding | ck.Gap]:
     """The highest against the mean of the others: one that stands out has more in its way."""
     if len(volts) < AT_LEAST:
-        yield case.gap(firing_voltage, "Firing voltages say something beside each other only; read them on all cylinders.")
+        yield case.gap(
+            firing_voltage,
+            "Firing voltages say something beside each other only; read them on all cylinders.",
+        )
         return
     top = max(volts, key=lambda reading: reading.number)
     others = [reading.value for reading in volts if reading is not top]
     apart = ck.propagate(lambda high, *rest: high / (sum(rest) / len(rest)), (top.value, *others), "ratio")
     yield case.judge(
-        apart, case.limit("ignition.firing_apart"), code="ignition.firing_apart", of=firing_voltage, unit="1", evidence=volts, next_test=firing_voltage,
-        values={"it": top.place.capitalize(), "read": ck.show(top.value, "kV", doubt=False), "times": f"{apart.number:.2f}"},
+        apart,
+        case.limit("ignition.firing_apart"),
+        code="ignition.firing_apart",
+        of=firing_voltage,
+        unit="1",
+        evidence=volts,
+        next_test=firing_voltage,
+        values={
+            "it": top.place.capitalize(),
+            "read": ck.show(top.value, "kV", doubt=False),
+            "times": f"{apart.number:.2f}",
+        },
         says=ck.Says(
-            passes="The firing voltages lie close together; the highest is {times} times the mean of the others.",
-            fails="{it} needs {read} to fire, {times} times the mean of the others: look there for a wide gap, an open or loose lead, or a lean mixture.",
-            undecided="{it} needs {read} to fire, {times} times the mean of the others: too close to {limit} to call.",
+            passes=(
+                "The firing voltages lie close together; the highest is {times} times the mean of the others."
+            ),
+            fails=(
+                "{it} needs {read} to fire, {times} times the mean of the others: look there for a wide gap,"
+                " an open or loose lead, or a lean mixture."
+            ),
+            undecided=(
+                "{it} needs {read} to fire, {times} times the mean of the others: too close to {limit} to"
+                " call."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _uncertain(value: ck.Value, share: float, cause: str) -> ck.Value:
@@ -307,10 +391,17 @@ def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figur
     """Two spans on one scale: what is asked for, what can be given."""
     ends = 10 * (int(max(asked[1], given[1]) / 10e3) + 1)
     chart = ck.Chart(x=(0.0, float(ends)), y=(0.0, 3.0))
-    marks: list[ck.Polyline | ck.Band | ck.Label] = [*chart.scales([10 * n for n in range(ends // 10 + 1)], [], "kV", "")]
+    marks: list[ck.Polyline | ck.Band | ck.Label] = [
+        *chart.scales([10 * n for n in range(ends // 10 + 1)], [], "kV", "")
+    ]
     for row, (words, (low, high)) in enumerate((("can be given", given), ("asked for at full load", asked))):
         corners = chart.at(low / 1000, 0.6 + 1.3 * row), chart.at(high / 1000, 1.0 + 1.3 * row)
-        marks += [ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12), chart.words(low / 1000, 1.0 + 1.3 * row, words, "start", 1.5)]
+        marks += [
+            ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12),
+            chart.words(low / 1000, 1.0 + 1.3 * row, words, "start", 1.5),
+        ]
     return chart.figure(
-        marks, "Voltage asked for and voltage there is", f"The gap asks for {_kv(*asked)} at full load; {_kv(*given)} can be given. The two spans meet."
+        marks,
+        "Voltage asked for and voltage there is",
+        f"The gap asks for {_kv(*asked)} at full load; {_kv(*given)} can be given. The two spans meet.",
     )

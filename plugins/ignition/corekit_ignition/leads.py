@@ -8,7 +8,17 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import LEADS, Kind, LeadLook, ignition, kind, lead_length, lead_look, lead_resistance, replace_leads
+from .declarations import (
+    LEADS,
+    Kind,
+    LeadLook,
+    ignition,
+    kind,
+    lead_length,
+    lead_look,
+    lead_resistance,
+    replace_leads,
+)
 
 MOST_BY_LENGTH = 12000 / 0.3048  # Ω/m, 12 kΩ per foot; source: lead-by-length
 MOST = 30e3  # Ω; source: lead-total
@@ -35,15 +45,25 @@ def lead_resistances(
     lengths: Annotated[list[ck.Reading] | None, lead_length],
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each lead against the vehicle's own figure, else by its length; the figures at hand are weak, so without an own one it stays advice."""
+    """Each lead against the vehicle's own figure, else by its length; the figures at hand are weak, so
+    without an own one it stays advice.
+    """
     if not ohms:
         without = how is Kind.OWN_COIL
-        yield case.does_not_apply("Each plug has its own coil and no lead.") if without else case.gap(lead_resistance, "Resistance of the leads: not measured.")
+        yield (
+            case.does_not_apply("Each plug has its own coil and no lead.")
+            if without
+            else case.gap(lead_resistance, "Resistance of the leads: not measured.")
+        )
         return
     own = lead_resistance.key in case.specified
     known = {reading.place: reading for reading in lengths or []}
     long = {reading.place: reading.read_with(lead_length) or known.get(reading.place) for reading in ohms}
-    by_length = {reading.place: reading.number / metres.number for reading in ohms if (metres := long[reading.place]) is not None}
+    by_length = {
+        reading.place: reading.number / metres.number
+        for reading in ohms
+        if (metres := long[reading.place]) is not None
+    }
     for reading in ohms:
         place, metres = reading.place, long[reading.place]
         others = [by_length[other] for other in by_length if other != place]
@@ -53,46 +73,80 @@ def lead_resistances(
         if own:
             limit = case.limit(lead_resistance)
         elif metres is not None and MOST_BY_LENGTH * metres.number < MOST:
-            limit = ck.Limit(key="ignition.lead_by_length", high=most_by_length(metres), source=case.system.sources["lead-by-length"])
+            limit = ck.Limit(
+                key="ignition.lead_by_length",
+                high=most_by_length(metres),
+                source=case.system.sources["lead-by-length"],
+            )
         else:
             limit = case.limit("ignition.lead_total")
         yield case.judge(
-            reading, limit, code="ignition.lead" if own else "ignition.lead_usual", calls_for=replace_leads, next_test=lead_resistance,
+            reading,
+            limit,
+            code="ignition.lead" if own else "ignition.lead_usual",
+            calls_for=replace_leads,
+            next_test=lead_resistance,
             evidence=[metres] if metres is not None else [],
             values={
-                "it": place.capitalize(), "read": ck.show(reading.value, "kΩ", doubt=False),
-                "over": f" over {ck.show(metres.value, 'm', doubt=False)}" if metres is not None else "", "usual": "is its own figure" if own else "is usual",
+                "it": place.capitalize(),
+                "read": ck.show(reading.value, "kΩ", doubt=False),
+                "over": f" over {ck.show(metres.value, 'm', doubt=False)}" if metres is not None else "",
+                "usual": "is its own figure" if own else "is usual",
             },
             says=ck.Says(
                 passes="{it} reads {read}{over}; {limit} {usual}.",
-                fails="{it} reads {read}{over}; {limit} {usual}. Too much in the way weakens the spark; read it again while bending it, boot by boot.",
+                fails=(
+                    "{it} reads {read}{over}; {limit} {usual}. Too much in the way weakens the spark; read it"
+                    " again while bending it, boot by boot."
+                ),
                 undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
             ),
-        )  # fmt: skip
+        )
     if not own and any(metres is None for metres in long.values()):
-        yield case.gap(lead_length, "A lead is judged by its length; where that was not read, only the total counts.")
+        yield case.gap(
+            lead_length, "A lead is judged by its length; where that was not read, only the total counts."
+        )
 
 
 def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
     return case.open(
-        code="ignition.lead_usual", value=reading, place=reading.place, next_test=lead_resistance, it=reading.place.capitalize(),
+        code="ignition.lead_usual",
+        value=reading,
+        place=reading.place,
+        next_test=lead_resistance,
+        it=reading.place.capitalize(),
         read=ck.show(reading.value, "Ω", doubt=False),
-        says="{it} was noted as {read}, hundreds of times less for its length than its neighbours: most likely kΩ was on the display. Read it again.",
-    )  # fmt: skip
+        says=(
+            "{it} was noted as {read}, hundreds of times less for its length than its neighbours: most likely"
+            " kΩ was on the display. Read it again."
+        ),
+    )
 
 
 @ignition.check("Leads and boots")
-def leads_looked_at(case: ck.Case, seen: Annotated[dict[str, LeadLook], lead_look]) -> Iterator[ck.Finding | ck.Gap]:
+def leads_looked_at(
+    case: ck.Case, seen: Annotated[dict[str, LeadLook], lead_look]
+) -> Iterator[ck.Finding | ck.Gap]:
     """A track or a crack is seen, and leaks whatever the ohmmeter says."""
     says = {
         LeadLook.SOUND: "{it}: looks sound and sits well.",
-        LeadLook.LOOSE: "{it}: loose or not seated. Push it home until it clicks, then count the misfires again.",
+        LeadLook.LOOSE: (
+            "{it}: loose or not seated. Push it home until it clicks, then count the misfires again."
+        ),
         LeadLook.CRACKED: "{it}: cracked, chafed or hard. It lets the spark out, most of all when wet.",
-        LeadLook.TRACKED: "{it}: burnt, or marked by sparks that ran along it. The spark takes that way again.",
+        LeadLook.TRACKED: (
+            "{it}: burnt, or marked by sparks that ran along it. The spark takes that way again."
+        ),
     }
     for place in (place for place in LEADS if place in seen):
         look = seen[place]
         calls = replace_leads if look in (LeadLook.CRACKED, LeadLook.TRACKED) else None
         yield case.looked(
-            lead_look, place=place, passed=look is LeadLook.SOUND, code="ignition.lead_look", says=says[look], calls_for=calls, it=place.capitalize()
+            lead_look,
+            place=place,
+            passed=look is LeadLook.SOUND,
+            code="ignition.lead_look",
+            says=says[look],
+            calls_for=calls,
+            it=place.capitalize(),
         )

@@ -1,4 +1,6 @@
-"""What was plainly seen: plugs, distributor cap, the spark at a tester, where a misfire went, whether the coil is switched."""
+"""What was plainly seen: plugs, distributor cap, the spark at a tester, where a misfire went, whether the
+coil is switched.
+"""
 
 from __future__ import annotations
 
@@ -39,9 +41,13 @@ _MEANS = {
     Face.TAN: "tan or pale grey, as a sound engine leaves them",
     Face.NEW: "new",
     Face.SOOT: "dry black soot, from short trips, a rich mixture, a blocked air filter or a weak spark",
-    Face.OIL: "wet and black with oil, which comes past rings or valve guides; a new plug would soon look the same",
+    Face.OIL: (
+        "wet and black with oil, which comes past rings or valve guides; a new plug would soon look the same"
+    ),
     Face.FUEL: "wet with fuel, so it did not fire",
-    Face.BURNT: "white, blistered or blued, so it ran too hot: loose plug, wrong heat range, timing or lean mixture",
+    Face.BURNT: (
+        "white, blistered or blued, so it ran too hot: loose plug, wrong heat range, timing or lean mixture"
+    ),
     Face.WORN: "electrodes worn round, which asks for a higher voltage",
     Face.CRACKED: "insulator cracked; the spark jumps inside the crack",
 }
@@ -50,20 +56,32 @@ _SOUND = (Face.TAN, Face.NEW)
 
 
 @ignition.check("Firing ends of the plugs")
-def plugs_looked_at(case: ck.Case, seen: Annotated[dict[str, Face], plug_face]) -> Iterator[ck.Finding | ck.Gap]:
-    """All plugs in one sentence each way. Colour supports, it does not decide; cracks, burns and worn electrodes are plain."""
+def plugs_looked_at(
+    case: ck.Case, seen: Annotated[dict[str, Face], plug_face]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """All plugs in one sentence each way.
+
+    Colour supports, it does not decide; cracks, burns and worn electrodes are plain.
+    """
     groups: dict[Face, list[str]] = {}
     for place, face in seen.items():
         groups.setdefault(face, []).append(place)
     text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
     says = "What the plugs look like: {text}."
     if any(face in groups for face in _FAILS):
-        yield case.looked(plug_face, passed=False, code="ignition.plug_face", says=says, calls_for=replace_plugs, text=text)
+        yield case.looked(
+            plug_face, passed=False, code="ignition.plug_face", says=says, calls_for=replace_plugs, text=text
+        )
     elif all(face in _SOUND for face in groups):
         yield case.looked(plug_face, passed=True, code="ignition.plug_face", says=says, text=text)
     else:
         evidence = [case.sights[plug_face.key, place].entry for place in seen]
-        yield case.advise(code="ignition.plug_face", says=says + " Look for the cause before plugs are renewed.", evidence=evidence, text=text)
+        yield case.advise(
+            code="ignition.plug_face",
+            says=says + " Look for the cause before plugs are renewed.",
+            evidence=evidence,
+            text=text,
+        )
 
 
 @ignition.check("Distributor cap and rotor")
@@ -73,14 +91,23 @@ def cap_looked_at(
     """A cracked or tracked cap sends the spark astray, often to another cylinder."""
     if seen is None:
         without = how in (Kind.OWN_COIL, Kind.WASTED)
-        yield case.does_not_apply("This ignition has no distributor.") if without else case.gap(cap_look, "Distributor cap and rotor: not looked at.")
+        yield (
+            case.does_not_apply("This ignition has no distributor.")
+            if without
+            else case.gap(cap_look, "Distributor cap and rotor: not looked at.")
+        )
         return
     says = {
         CapLook.SOUND: "Distributor cap and rotor look sound.",
         CapLook.WORN: "The contacts in distributor cap or rotor are burnt or worn.",
-        CapLook.TRACKED: "Distributor cap or rotor is cracked or tracked: the spark leaks along the dark line, most of all in the wet.",
+        CapLook.TRACKED: (
+            "Distributor cap or rotor is cracked or tracked: the spark leaks along the dark line, most of all"
+            " in the wet."
+        ),
     }[seen]
-    yield case.looked(cap_look, passed=seen is CapLook.SOUND, code="ignition.cap", says=says, calls_for=replace_cap)
+    yield case.looked(
+        cap_look, passed=seen is CapLook.SOUND, code="ignition.cap", says=says, calls_for=replace_cap
+    )
 
 
 @ignition.check("Spark at the tester")
@@ -101,35 +128,70 @@ def spark_seen(
     evidence = [case.sights[spark.key, place].entry for place in seen]
     if not bad:
         yield case.advise(
-            code="ignition.spark", evidence=evidence, urgency=ck.Urgency.NOTHING, places=_listed(list(seen)),
-            says="At the tester a spark jumps every time ({places}). That clears coil and leads roughly; under load a gap asks for more.",
-        )  # fmt: skip
+            code="ignition.spark",
+            evidence=evidence,
+            urgency=ck.Urgency.NOTHING,
+            places=_listed(list(seen)),
+            says=(
+                "At the tester a spark jumps every time ({places}). That clears coil and leads roughly; under"
+                " load a gap asks for more."
+            ),
+        )
         return
-    words: dict[str, Any] = {"bad": _listed(bad), "what": "no spark" if all(seen[place] is Spark.NONE for place in bad) else "a weak or missing spark"}
+    words: dict[str, Any] = {
+        "bad": _listed(bad),
+        "what": "no spark" if all(seen[place] is Spark.NONE for place in bad) else "a weak or missing spark",
+    }
     loss = loss_of(
-        direct=direct, running=running, battery_runs=battery_runs, cranking=cranking, battery_cranks=battery_cranks,
+        direct=direct,
+        running=running,
+        battery_runs=battery_runs,
+        cranking=cranking,
+        battery_cranks=battery_cranks,
         through=may_be_ballasted(resistor, how),
-    )  # fmt: skip
+    )
     drop, low = case.limit(feed_drop).high, case.limit(supply_cranking).low
     lost = loss is not None and drop is not None and loss.lost.number > drop.number
     weak = lost or (cranking is not None and low is not None and cranking.number < low.number)
     if loss is None and cranking is None:
         yield case.open(
-            code="ignition.spark", evidence=evidence, next_test=feed_drop, **words,
-            says="At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at the coil before anything is renewed.",
-        )  # fmt: skip
+            code="ignition.spark",
+            evidence=evidence,
+            next_test=feed_drop,
+            **words,
+            says=(
+                "At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at"
+                " the coil before anything is renewed."
+            ),
+        )
     elif weak:
         yield case.open(
-            code="ignition.spark", evidence=evidence, next_test=feed_drop, **words,
-            says="At the tester there is {what} on {bad}, but the supply at the coil is weak, which explains it: repair that, then try the spark again.",
-        )  # fmt: skip
+            code="ignition.spark",
+            evidence=evidence,
+            next_test=feed_drop,
+            **words,
+            says=(
+                "At the tester there is {what} on {bad}, but the supply at the coil is weak, which explains"
+                " it: repair that, then try the spark again."
+            ),
+        )
     else:
         shared = len(bad) == len(seen) > 1
-        where = "what all cylinders share: switching, coil, distributor" if shared else "what belongs to it alone: coil or lead"
+        where = (
+            "what all cylinders share: switching, coil, distributor"
+            if shared
+            else "what belongs to it alone: coil or lead"
+        )
         yield case.advise(
-            code="ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT, where=where, **words,
-            says="At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}.",
-        )  # fmt: skip
+            code="ignition.spark",
+            evidence=evidence,
+            urgency=ck.Urgency.THIS_VISIT,
+            where=where,
+            **words,
+            says=(
+                "At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}."
+            ),
+        )
 
 
 _WENT = {
@@ -144,9 +206,14 @@ def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding |
     """Of all tests this speaks most directly: the fault follows the part, or it stays."""
     if went is Swap.STAYED:
         yield case.advise(
-            code="ignition.swap", evidence=[case.sights[swap.key, ""].entry], urgency=ck.Urgency.THIS_VISIT,
-            says="The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its wiring, injector and compression.",
-        )  # fmt: skip
+            code="ignition.swap",
+            evidence=[case.sights[swap.key, ""].entry],
+            urgency=ck.Urgency.THIS_VISIT,
+            says=(
+                "The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its"
+                " wiring, injector and compression."
+            ),
+        )
         return
     says, operation = _WENT[went]
     yield case.looked(swap, passed=False, code="ignition.swap", says=says, calls_for=operation)
@@ -157,10 +224,22 @@ def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[c
     """A coil that is never switched makes no spark, however good it is."""
     says = {
         Switching.SWINGS: "While cranking the coil is switched on and off.",
-        Switching.HIGH: "While cranking the coil's switched side stays high: it is never switched on. Points, module, pick-up or their wiring.",
-        Switching.LOW: "While cranking the coil's switched side stays low: never switched off, or no supply arrives. Points, module, a short, or the feed.",
+        Switching.HIGH: (
+            "While cranking the coil's switched side stays high: it is never switched on. Points, module,"
+            " pick-up or their wiring."
+        ),
+        Switching.LOW: (
+            "While cranking the coil's switched side stays low: never switched off, or no supply arrives."
+            " Points, module, a short, or the feed."
+        ),
     }[seen]
-    yield case.looked(switching, passed=seen is Switching.SWINGS, code="ignition.switching", says=says, calls_for=repair_switching)
+    yield case.looked(
+        switching,
+        passed=seen is Switching.SWINGS,
+        code="ignition.switching",
+        says=says,
+        calls_for=repair_switching,
+    )
 
 
 def _listed(places: list[str]) -> str:

@@ -41,7 +41,8 @@ def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Ann
 
 @ignition.calculation(source="power-balance")
 def contribution(
-    drop: Annotated[float, "rev/s", ck.Within(low=0)], middle_drop: Annotated[float, "rev/s", ck.Within(above=0)]
+    drop: Annotated[float, "rev/s", ck.Within(low=0)],
+    middle_drop: Annotated[float, "rev/s", ck.Within(above=0)],
 ) -> Annotated[float, "1"]:
     """A cylinder's part in the work: the speed lost without it, against the median of all.
 
@@ -60,33 +61,61 @@ def misfire(
     number: Annotated[ck.Value | None, cylinders],
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The share of failed firings, and what the pattern speaks of. No count calls for a part: it says where, not why."""
-    turns = next((beside for reading in counts if (beside := reading.read_with(revolutions)) is not None), turned)
+    """The share of failed firings, and what the pattern speaks of.
+
+    No count calls for a part: it says where, not why.
+    """
+    turns = next(
+        (beside for reading in counts if (beside := reading.read_with(revolutions)) is not None), turned
+    )
     if turns is None:
-        yield case.gap(revolutions, "Misfires mean something only over a number of revolutions, which was not read.")
+        yield case.gap(
+            revolutions, "Misfires mean something only over a number of revolutions, which was not read."
+        )
         return
     if number is None:
-        yield case.gap(cylinders, "The share of misfires follows from the number of cylinders, which is not known.")
+        yield case.gap(
+            cylinders, "The share of misfires follows from the number of cylinders, which is not known."
+        )
         return
     total = sum(reading.number for reading in counts)
-    # A count over so many turns would come out a little different next time: its own square root is added to the doubt.
+    # A count over so many turns would come out a little different next time: its own square root is added to
+    # the doubt.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
     whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
-    share = misfire_share(ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number)
+    share = misfire_share(
+        ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number
+    )
     yield case.judge(
-        share, case.limit("ignition.misfires"), code="ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires,
+        share,
+        case.limit("ignition.misfires"),
+        code="ignition.misfire",
+        of=misfires,
+        unit="%",
+        evidence=[*counts, turns],
+        next_test=misfires,
         values={
-            "total": f"{total:.0f}", "turns": f"{turns.number:.0f}", "share": ck.show(share, "%", doubt=False),
+            "total": f"{total:.0f}",
+            "turns": f"{turns.number:.0f}",
+            "share": ck.show(share, "%", doubt=False),
             "pattern": _pattern(counts, total, int(number.number), how),
         },
         says=ck.Says(
-            passes="Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a monitor allows {limit}.",
-            fails="Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a monitor allows {limit}. {pattern}",
-            undecided="Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
-            "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}",
+            passes=(
+                "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
+                " monitor allows {limit}."
+            ),
+            fails=(
+                "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
+                " monitor allows {limit}. {pattern}"
+            ),
+            undecided=(
+                "Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
+                "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}"
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | None) -> str:
@@ -97,10 +126,24 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
     if len(counts) < number:
         return f"Only {len(counts)} of {number} cylinders were noted, so the pattern is open."
     if worst.number >= ONE * total and number > 1:
-        own = {Kind.OWN_COIL: "its coil, plug", Kind.WASTED: "its lead, plug", Kind.DISTRIBUTOR: "its lead, plug, its tower in the cap"}
+        own = {
+            Kind.OWN_COIL: "its coil, plug",
+            Kind.WASTED: "its lead, plug",
+            Kind.DISTRIBUTOR: "its lead, plug, its tower in the cap",
+        }
         parts = own.get(how, "its plug, lead or coil") if how is not None else "its plug, lead or coil"
-        return f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector, compression. Swapping with a neighbour tells them apart."
+        return (
+            f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector,"
+            " compression. Swapping with a neighbour tells them apart."
+        )
     if len(many) == number and worst.number <= AS_MUCH * total / number:
-        return "They lie on all cylinders alike: look at what all share, first the supply at the coil, then fuel, air and timing."
-    pair = " Two cylinders on one coil point to that coil, its supply or its leads." if how is Kind.WASTED and len(many) == 2 else ""
+        return (
+            "They lie on all cylinders alike: look at what all share, first the supply at the coil, then"
+            " fuel, air and timing."
+        )
+    pair = (
+        " Two cylinders on one coil point to that coil, its supply or its leads."
+        if how is Kind.WASTED and len(many) == 2
+        else ""
+    )
     return f"They lie on {', '.join(many)} above all.{pair} Look at what these share."

@@ -40,8 +40,10 @@ Angle = Annotated[float, "rad", ck.Within(low=0)]
 
 @ignition.calculation(source="four-stroke")
 def spark_period(speed: Speed, firings: Firings) -> Annotated[float, "s"]:
-    """Time from spark to spark of one coil. Firings in one revolution: half the cylinders for one coil and a distributor, 1 for
-    wasted spark, 1/2 for a coil on a plug.
+    """Time from spark to spark of one coil.
+
+    Firings in one revolution: half the cylinders for one coil and a distributor, 1 for wasted spark, 1/2 for
+    a coil on a plug.
 
     >>> round(spark_period.si(60.0, 4.0) * 1000, 3)
     4.167
@@ -110,7 +112,9 @@ def dwell_available(speed: Speed, firings: Firings, off_time: Time) -> Annotated
 
 
 @ignition.calculation(source="four-stroke")
-def collapse_speed(firings: Firings, charge_time: Annotated[float, "s", ck.Within(above=0)], off_time: Time) -> Annotated[float, "rev/s"]:
+def collapse_speed(
+    firings: Firings, charge_time: Annotated[float, "s", ck.Within(above=0)], off_time: Time
+) -> Annotated[float, "rev/s"]:
     """Engine speed above which a coil no longer has the time it needs to charge.
 
     >>> round(collapse_speed.si(4.0, 0.002703101, 0.001) * 60)
@@ -121,9 +125,16 @@ def collapse_speed(firings: Firings, charge_time: Annotated[float, "s", ck.Withi
 
 @ignition.calculation(source="circuit")
 def energy_at_speed(
-    speed: Speed, firings: Firings, off_time: Time, voltage: Volts, resistance: Ohms, inductance: Henry, current_limit: Current
+    speed: Speed,
+    firings: Firings,
+    off_time: Time,
+    voltage: Volts,
+    resistance: Ohms,
+    inductance: Henry,
+    current_limit: Current,
 ) -> Annotated[float, "J"]:
-    """Energy for one spark at an engine speed: the coil charges for the time there is, up to its current limit.
+    """Energy for one spark at an engine speed: the coil charges for the time there is, up to its current
+    limit.
 
     A core that saturates stores less.
 
@@ -143,7 +154,15 @@ class Coil:
     limit: ck.Value
 
     def energy(self, speed: ck.Value, beside: Beside) -> ck.Value:
-        return energy_at_speed(speed, beside.firings, beside.off, beside.volts, self.resistance, doubted(self.inductance), self.limit)
+        return energy_at_speed(
+            speed,
+            beside.firings,
+            beside.off,
+            beside.volts,
+            self.resistance,
+            doubted(self.inductance),
+            self.limit,
+        )
 
     def needs(self, beside: Beside) -> ck.Value | None:
         """Time to its current limit; None when this supply never gets it there."""
@@ -177,12 +196,23 @@ def energy_by_speed(
     other_r: Annotated[ck.Value | None, proposed_resistance],
     other_i: Annotated[ck.Value | None, proposed_limit],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Has the coil time enough at this speed; how much does it store there; and what would another one change?"""
+    """Has the coil time enough at this speed; how much does it store there; and what would another one
+    change?
+    """
     if how is Kind.DISTRIBUTOR and count is None:
-        yield case.gap(cylinders, "How often the one coil fires follows from the number of cylinders, which is not known.")
+        yield case.gap(
+            cylinders,
+            "How often the one coil fires follows from the number of cylinders, which is not known.",
+        )
         return
-    firings = {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how) or (count.number if count is not None else 0.0) / 2
-    beside = Beside(firings=ck.exact("ratio", firings), off=off if off is not None else ck.exact("time", OFF_TIME), volts=volts.value)
+    firings = {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how) or (
+        count.number if count is not None else 0.0
+    ) / 2
+    beside = Beside(
+        firings=ck.exact("ratio", firings),
+        off=off if off is not None else ck.exact("time", OFF_TIME),
+        volts=volts.value,
+    )
     fitted = Coil(resistance=fitted_r, inductance=fitted_l, limit=fitted_i)
     other = None
     if other_l is not None and other_r is not None and other_i is not None:
@@ -193,57 +223,109 @@ def energy_by_speed(
 
 def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:
     there, needed = dwell_available(rpm, beside.firings, beside.off), coil.needs(beside)
-    words: dict[str, Any] = {"speed": _rpm(rpm.value), "volts": ck.show(volts.value, "V", doubt=False), "time": _ms(there)}
+    words: dict[str, Any] = {
+        "speed": _rpm(rpm.value),
+        "volts": ck.show(volts.value, "V", doubt=False),
+        "time": _ms(there),
+    }
     if needed is None:
         return case.advise(
-            code="ignition.dwell", of=dwell, value=there, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.THIS_VISIT, **words,
-            says="At {volts} the coil never reaches its current limit, however long it is charged: the supply comes first.",
-        )  # fmt: skip
+            code="ignition.dwell",
+            of=dwell,
+            value=there,
+            unit="ms",
+            evidence=[volts, rpm],
+            urgency=ck.Urgency.THIS_VISIT,
+            **words,
+            says=(
+                "At {volts} the coil never reaches its current limit, however long it is charged: the supply"
+                " comes first."
+            ),
+        )
     limit = ck.Limit(key="ignition.dwell", low=needed, source=case.system.sources["circuit"])
     return case.judge(
-        there, limit, code="ignition.dwell", of=dwell, unit="ms", urgency=ck.Urgency.PLAN_IT, evidence=[volts, rpm], values={**words, "needed": _ms(needed)},
+        there,
+        limit,
+        code="ignition.dwell",
+        of=dwell,
+        unit="ms",
+        urgency=ck.Urgency.PLAN_IT,
+        evidence=[volts, rpm],
+        values={**words, "needed": _ms(needed)},
         says=ck.Says(
             passes="At {speed} the coil has {time} to charge and needs {needed} at {volts}.",
-            fails="At {speed} the coil has {time} to charge and would need {needed} at {volts}: each spark gets less than the coil could give.",
-            undecided="At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}.",
+            fails=(
+                "At {speed} the coil has {time} to charge and would need {needed} at {volts}: each spark gets"
+                " less than the coil could give."
+            ),
+            undecided=(
+                "At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
-def _energy(case: ck.Case, fitted: Coil, other: Coil | None, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:
+def _energy(
+    case: ck.Case, fitted: Coil, other: Coil | None, beside: Beside, volts: ck.Reading, rpm: ck.Reading
+) -> ck.Finding:
     energy, needed = fitted.energy(rpm.value, beside), fitted.needs(beside)
     short = needed is None or dwell_available(rpm, beside.firings, beside.off).number < needed.number
     says = "At {speed} and {volts} the fitted coil can store about {energy} for each spark."
-    words: dict[str, Any] = {"speed": _rpm(rpm.value), "volts": ck.show(volts.value, "V", doubt=False), "energy": _mj(energy)}
+    words: dict[str, Any] = {
+        "speed": _rpm(rpm.value),
+        "volts": ck.show(volts.value, "V", doubt=False),
+        "energy": _mj(energy),
+    }
     if needed is not None:
         turn = collapse_speed(beside.firings, needed, beside.off)
         words["collapse"] = _rpm(turn)
         always = turn.number > FASTEST
-        says += " It has time to charge fully at any speed this engine runs at." if always else " Up to about {collapse} it has time to charge fully."
+        says += (
+            " It has time to charge fully at any speed this engine runs at."
+            if always
+            else " Up to about {collapse} it has time to charge fully."
+        )
     if other is not None:
         low = ck.exact("engine speed", LOW_SPEED)
         words |= {
-            "other": _mj(other.energy(rpm.value, beside)), "low": _rpm(low),
-            "ratio": f"{other.energy(rpm.value, beside).number / energy.number:.2f}" if energy.number > 0 else "many",
+            "other": _mj(other.energy(rpm.value, beside)),
+            "low": _rpm(low),
+            "ratio": (
+                f"{other.energy(rpm.value, beside).number / energy.number:.2f}"
+                if energy.number > 0
+                else "many"
+            ),
             "ratio_low": f"{other.energy(low, beside).number / fitted.energy(low, beside).number:.2f}",
-        }  # fmt: skip
+        }
         says += (
-            " The proposed one would store about {other} there, {ratio} times as much, and {ratio_low} times at {low}: a gain means nothing without its speed. "
-            "It cures nothing but a lack of energy; supply, plugs and leads are looked at first."
+            " The proposed one would store about {other} there, {ratio} times as much, and {ratio_low} times"
+            " at {low}: a gain means nothing without its speed. It cures nothing but a lack of energy;"
+            " supply, plugs and leads are looked at first."
         )
     return case.advise(
-        code="ignition.energy_by_speed", says=says, value=energy, unit="mJ", evidence=[volts, rpm], urgency=ck.Urgency.NOTHING,
-        figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None, **words,
-    )  # fmt: skip
+        code="ignition.energy_by_speed",
+        says=says,
+        value=energy,
+        unit="mJ",
+        evidence=[volts, rpm],
+        urgency=ck.Urgency.NOTHING,
+        figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None,
+        **words,
+    )
 
 
-def _picture(fitted: Coil, other: Coil | None, beside: Beside, rpm: ck.Value, words: dict[str, str]) -> ck.Figure:
+def _picture(
+    fitted: Coil, other: Coil | None, beside: Beside, rpm: ck.Value, words: dict[str, str]
+) -> ck.Figure:
     """Energy over engine speed: fitted drawn through, proposed dashed."""
     top = max(TOP_SPEED, rpm.number * 60 * 1.1)
 
     def curve(coil: Coil) -> list[tuple[float, float]]:
         speeds = [600 + (top - 600) * step / 60 for step in range(61)]
-        return [(speed, 1000 * coil.energy(ck.exact("engine speed", speed / 60), beside).number) for speed in speeds]
+        return [
+            (speed, 1000 * coil.energy(ck.exact("engine speed", speed / 60), beside).number)
+            for speed in speeds
+        ]
 
     lines = [curve(coil) for coil in (fitted, other) if coil is not None]
     highest = max(point[1] for line in lines for point in line)
@@ -257,11 +339,18 @@ def _picture(fitted: Coil, other: Coil | None, beside: Beside, rpm: ck.Value, wo
         *(chart.line(line, 1.2, dashed=index > 0) for index, line in enumerate(lines)),
         chart.line([(at, 0.0), (at, float(ends))], 0.4, dashed=True),
         chart.words(at, float(ends), f" {words['speed']}", "start", -3.0),
-        *(chart.words(600, line[0][1], "proposed" if index else "fitted", "start", 1.5) for index, line in enumerate(lines)),
+        *(
+            chart.words(600, line[0][1], "proposed" if index else "fitted", "start", 1.5)
+            for index, line in enumerate(lines)
+        ),
     ]
     described = f"At {words['speed']} the fitted coil stores {words['energy']}"
     described += f", the proposed one {words['other']}." if other is not None else "."
-    return chart.figure(marks, "Energy for each spark over engine speed", f"{described} Where a line falls, the coil no longer has time to charge fully.")
+    return chart.figure(
+        marks,
+        "Energy for each spark over engine speed",
+        f"{described} Where a line falls, the coil no longer has time to charge fully.",
+    )
 
 
 def _rpm(speed: ck.Value) -> str:

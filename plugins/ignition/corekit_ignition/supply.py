@@ -1,4 +1,7 @@
-"""The supply at the coil: what is lost on the way from the battery. A weak supply explains a weak spark and is tested first."""
+"""The supply at the coil: what is lost on the way from the battery.
+
+A weak supply explains a weak spark and is tested first.
+"""
 
 from __future__ import annotations
 
@@ -25,9 +28,12 @@ from .declarations import (
     supply_running,
 )
 
-NEAR = 0.5  # V: a coil this close to the battery's own voltage has nothing wrong on the way; source: feed-drop
+NEAR = (
+    0.5  # V: a coil this close to the battery's own voltage has nothing wrong on the way; source: feed-drop
+)
 
-# The battery's own voltage is another system's business; where its plugin is missing these are simply never there.
+# The battery's own voltage is another system's business; where its plugin is missing these are simply never
+# there.
 battery_cranking = ck.elsewhere("battery.cranking_voltage", "V", "Battery voltage while cranking")
 battery_running = ck.elsewhere("battery.charging_voltage", "V", "Battery voltage with the engine running")
 battery_resting = ck.elsewhere("battery.rest_voltage", "V", "Battery voltage at rest")
@@ -57,10 +63,17 @@ def supply(
     resistor: Annotated[Fitted | None, ballast],
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or cranking."""
+    """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or
+    cranking.
+    """
     through = may_be_ballasted(resistor, how)
     loss = loss_of(
-        direct=direct, running=running, battery_runs=battery_runs, cranking=cranking, battery_cranks=battery_cranks, through=through
+        direct=direct,
+        running=running,
+        battery_runs=battery_runs,
+        cranking=cranking,
+        battery_cranks=battery_cranks,
+        through=through,
     )
     if loss is not None:
         yield _judged(case, loss, direct)
@@ -69,15 +82,31 @@ def supply(
     elif through and (running is not None or key_on is not None):
         yield _ballasted(case, resistor)
     elif any(reading is not None for reading in (running, cranking, key_on)):
-        wanted = battery_running if running is not None else battery_cranking if cranking is not None else battery_resting
-        yield case.gap(wanted, "The coil's supply was read, but not the battery's voltage beside it; only the two together show what is lost on the way.")
+        wanted = (
+            battery_running
+            if running is not None
+            else battery_cranking
+            if cranking is not None
+            else battery_resting
+        )
+        yield case.gap(
+            wanted,
+            "The coil's supply was read, but not the battery's voltage beside it; only the two together show"
+            " what is lost on the way.",
+        )
     else:
-        yield case.gap(feed_drop, "The supply at the coil was not read; it comes before coils, leads and plugs.")
+        yield case.gap(
+            feed_drop, "The supply at the coil was not read; it comes before coils, leads and plugs."
+        )
 
 
 def may_be_ballasted(resistor: Fitted | None, how: Kind | None) -> bool:
-    """Not knowing of a resistor is no reason to take one for a fault; coils on plugs and wasted spark have none."""
-    return resistor is Fitted.YES or (resistor is None and how is not Kind.OWN_COIL and how is not Kind.WASTED)
+    """Not knowing of a resistor is no reason to take one for a fault; coils on plugs and wasted spark have
+    none.
+    """
+    return resistor is Fitted.YES or (
+        resistor is None and how is not Kind.OWN_COIL and how is not Kind.WASTED
+    )
 
 
 def loss_of(
@@ -89,7 +118,10 @@ def loss_of(
     battery_cranks: list[ck.Reading] | None,
     through: bool,
 ) -> Loss | None:
-    """What is lost on the way, from the best readings there are; None when there are none. `through`: a ballast resistor may sit in the way."""
+    """What is lost on the way, from the best readings there are; None when there are none.
+
+    `through`: a ballast resistor may sit in the way.
+    """
     posts = at_posts(battery_cranks)
     if direct is not None:
         return Loss(when="", lost=direct.value, at_coil=running or cranking)
@@ -102,7 +134,9 @@ def loss_of(
 
 def at_posts(readings: list[ck.Reading] | None) -> ck.Reading | None:
     """The battery read at its posts, else wherever it was read."""
-    return next((reading for reading in readings or [] if reading.place == "posts"), next(iter(readings or []), None))
+    return next(
+        (reading for reading in readings or [] if reading.place == "posts"), next(iter(readings or []), None)
+    )
 
 
 def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Loss:
@@ -111,80 +145,136 @@ def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Loss:
 
 def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.Finding:
     left = ""
-    if loss.at_coil is not None and loss.at_battery is not None and 0 < loss.at_coil.number < loss.at_battery.number:
+    if (
+        loss.at_coil is not None
+        and loss.at_battery is not None
+        and 0 < loss.at_coil.number < loss.at_battery.number
+    ):
         share = energy_left_by_supply(loss.at_coil, loss.at_battery)
         left = (
-            f" Of {_volts(loss.at_battery)} at the battery {_volts(loss.at_coil)} arrive; charged for the same time, "
-            f"a coil then holds about {100 * share.number:.0f} % of its energy."
+            f" Of {_volts(loss.at_battery)} at the battery {_volts(loss.at_coil)} arrive; charged for the"
+            f" same time, a coil then holds about {100 * share.number:.0f} % of its energy."
         )
     return case.judge(
-        direct if direct is not None else loss.lost, case.limit(feed_drop), code="ignition.feed", of=feed_drop, unit="V", calls_for=repair_supply,
-        next_test=feed_drop, evidence=[reading for reading in (loss.at_coil, loss.at_battery) if reading is not None],
+        direct if direct is not None else loss.lost,
+        case.limit(feed_drop),
+        code="ignition.feed",
+        of=feed_drop,
+        unit="V",
+        calls_for=repair_supply,
+        next_test=feed_drop,
+        evidence=[reading for reading in (loss.at_coil, loss.at_battery) if reading is not None],
         values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
         says=ck.Says(
             passes="Between battery and coil {lost} is lost{when}; {limit} is usual.",
-            fails="Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows from that, however good the coil is: "
-            "the wiring is repaired and read again before any coil is judged.",
-            undecided="Between battery and coil {lost} is lost{when}, too close to the usual {limit} to call; read it across the feed itself.",
+            fails=(
+                "Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows"
+                " from that, however good the coil is: the wiring is repaired and read again before any coil"
+                " is judged."
+            ),
+            undecided=(
+                "Between battery and coil {lost} is lost{when}, too close to the usual {limit} to call; read"
+                " it across the feed itself."
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
-    """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is never a verdict."""
+    """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is
+    never a verdict.
+    """
     evidence = [reading for reading in (loss.at_coil, loss.at_battery) if reading is not None]
     if loss.lost.number <= NEAR:
         return case.advise(
-            code="ignition.feed", of=feed_drop, value=loss.lost, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING, lost=_lost(loss.lost),
+            code="ignition.feed",
+            of=feed_drop,
+            value=loss.lost,
+            unit="V",
+            evidence=evidence,
+            urgency=ck.Urgency.NOTHING,
+            lost=_lost(loss.lost),
             says="With the key on the coil gets all but {lost} of what the battery shows at rest.",
-        )  # fmt: skip
+        )
     return case.open(
-        code="ignition.feed", of=feed_drop, value=loss.lost, unit="V", evidence=evidence, next_test=feed_drop, lost=_lost(loss.lost),
-        says="With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the battery itself; "
-        "read the drop across the feed while the coil draws current.",
-    )  # fmt: skip
+        code="ignition.feed",
+        of=feed_drop,
+        value=loss.lost,
+        unit="V",
+        evidence=evidence,
+        next_test=feed_drop,
+        lost=_lost(loss.lost),
+        says=(
+            "With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the"
+            " battery itself; read the drop across the feed while the coil draws current."
+        ),
+    )
 
 
 def _ballasted(case: ck.Case, resistor: Fitted | None) -> ck.Gap:
     if resistor is None:
-        return case.gap(ballast, "Whether a ballast resistor sits in the feed is not known; it takes several volts on purpose.")
-    return case.gap(feed_drop, "The ballast resistor takes several volts on purpose; the drop counts only up to it, or while cranking.")
+        return case.gap(
+            ballast,
+            "Whether a ballast resistor sits in the feed is not known; it takes several volts on purpose.",
+        )
+    return case.gap(
+        feed_drop,
+        "The ballast resistor takes several volts on purpose; the drop counts only up to it, or while"
+        " cranking.",
+    )
 
 
 @ignition.check("Supply while cranking")
 def cranking_supply(
-    case: ck.Case, volts: Annotated[ck.Reading, supply_cranking], battery: Annotated[list[ck.Reading] | None, battery_cranking]
+    case: ck.Case,
+    volts: Annotated[ck.Reading, supply_cranking],
+    battery: Annotated[list[ck.Reading] | None, battery_cranking],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Is there voltage enough for a spark while the starter turns, and is it the battery that lacks it?"""
     posts = at_posts(battery)
     if posts is None:
-        cause = "The battery's voltage at the same moment tells whether battery or wiring is to blame; it was not read."
+        cause = (
+            "The battery's voltage at the same moment tells whether battery or wiring is to blame; it was not"
+            " read."
+        )
     elif (posts.value - volts.value).number <= NEAR:
         cause = f"The battery itself shows {_volts(posts)} then: battery and starter are tested first."
     else:
         cause = f"The battery shows {_volts(posts)} then: the rest is lost on the way."
     yield case.judge(
-        volts, case.limit(supply_cranking), code="ignition.cranking_supply", evidence=[posts] if posts is not None else [], next_test=supply_cranking,
+        volts,
+        case.limit(supply_cranking),
+        code="ignition.cranking_supply",
+        evidence=[posts] if posts is not None else [],
+        next_test=supply_cranking,
         values={"read": _volts(volts), "cause": cause},
         says=ck.Says(
             passes="While cranking the coil gets {read}; {limit} is asked for.",
             fails="While cranking the coil gets only {read}; {limit} is asked for. {cause}",
             undecided="While cranking the coil gets {read}, close to the {limit} asked for. {cause}",
         ),
-    )  # fmt: skip
+    )
 
 
 @ignition.check("Ground of the ignition")
 def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[ck.Finding | ck.Gap]:
     """A bad ground robs the coil as a bad feed does."""
     yield case.judge(
-        lost, case.limit(ground_drop), code="ignition.ground", calls_for=repair_ground, next_test=ground_drop, values={"lost": _lost(lost.value)},
+        lost,
+        case.limit(ground_drop),
+        code="ignition.ground",
+        calls_for=repair_ground,
+        next_test=ground_drop,
+        values={"lost": _lost(lost.value)},
         says=ck.Says(
             passes="In the ground of the ignition {lost} is lost; {limit} is usual.",
-            fails="In the ground of the ignition {lost} is lost; {limit} is usual. The ground is cleaned and tightened before any coil is judged.",
+            fails=(
+                "In the ground of the ignition {lost} is lost; {limit} is usual. The ground is cleaned and"
+                " tightened before any coil is judged."
+            ),
             undecided="In the ground of the ignition {lost} is lost, too close to the usual {limit} to call.",
         ),
-    )  # fmt: skip
+    )
 
 
 def _volts(reading: ck.Reading) -> str:

@@ -1,4 +1,6 @@
-"""Windings: copper brought back to 20 °C, then held against the coil's own figure or against what is usual."""
+"""Windings: copper brought back to 20 °C, then held against the coil's own figure or against
+what is usual.
+"""
 
 from __future__ import annotations
 
@@ -60,35 +62,71 @@ def primary(
     made: Annotated[CoilType | None, coil_type],
     resistor: Annotated[Fitted | None, ballast],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each primary at 20 °C: against the coil's own figures a verdict, against the usual span advice. A low-ohm winding wants nulled leads."""
+    """Each primary at 20 °C: against the coil's own figures a verdict, against the usual span advice.
+
+    A low-ohm winding wants nulled leads.
+    """
     own = primary_resistance.key in case.specified
     if not own and made is None:
-        yield case.gap(coil_type, "What is usual for a primary winding depends on the type of coil, which is not known.")
+        yield case.gap(
+            coil_type, "What is usual for a primary winding depends on the type of coil, which is not known."
+        )
         return
     if not own and made is CoilType.POINTS and resistor is None:
-        yield case.gap(ballast, "Whether a ballast resistor belongs to this coil is not known; with one the winding has half the resistance of one without.")
+        yield case.gap(
+            ballast,
+            "Whether a ballast resistor belongs to this coil is not known; with one the winding has half the"
+            " resistance of one without.",
+        )
         return
-    by_type = {CoilType.ELECTRONIC: "electronic", CoilType.POINTS: "ballast" if resistor is Fitted.YES else "points"}
+    by_type = {
+        CoilType.ELECTRONIC: "electronic",
+        CoilType.POINTS: "ballast" if resistor is Fitted.YES else "points",
+    }
     limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
     for reading in ohms:
         warm = reading.read_with(winding_temperature) or warmth
         if warm is None:
-            yield case.gap(winding_temperature, f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.")
+            yield case.gap(
+                winding_temperature,
+                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
+            )
             continue
         high = limit.high is not None and resistance_at_20(reading, warm).number > limit.high.number
         yield case.judge(
-            resistance_at_20(reading, warm), limit, code="ignition.primary" if own else "ignition.primary_usual", of=primary_resistance, unit="Ω",
-            place=reading.place, calls_for=replace_coil if own else None, next_test=primary_resistance, evidence=[reading], values={
-                "it": reading.place.capitalize(), "read": reading.shown, "at": ck.show(warm.value, "°C", doubt=False), "cold": _cold(reading, warm, "Ω"),
+            resistance_at_20(reading, warm),
+            limit,
+            code="ignition.primary" if own else "ignition.primary_usual",
+            of=primary_resistance,
+            unit="Ω",
+            place=reading.place,
+            calls_for=replace_coil if own else None,
+            next_test=primary_resistance,
+            evidence=[reading],
+            values={
+                "it": reading.place.capitalize(),
+                "read": reading.shown,
+                "at": ck.show(warm.value, "°C", doubt=False),
+                "cold": _cold(reading, warm, "Ω"),
                 "usual": "is its own figure" if own else "is usual",
-                "meaning": "A broken or badly joined winding reads high." if high else "Shorted turns read low; so does a meter set to zero wrongly.",
+                "meaning": (
+                    "A broken or badly joined winding reads high."
+                    if high
+                    else "Shorted turns read low; so does a meter set to zero wrongly."
+                ),
             },
             says=ck.Says(
-                passes="{it}: primary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it works under load.",
+                passes=(
+                    "{it}: primary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it"
+                    " works under load."
+                ),
                 fails="{it}: primary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}. {meaning}",
-                undecided="{it}: primary winding {cold} at 20 °C, too close to an end of {limit} to call. Null the meter's leads, or use four wires.",
+                undecided=(
+                    "{it}: primary winding {cold} at 20 °C, too close to an end of {limit} to call. Null the"
+                    " meter's leads, or use four wires."
+                ),
             ),
-        )  # fmt: skip
+        )
 
 
 @ignition.check("Secondary windings")
@@ -111,41 +149,81 @@ def secondary(
     for reading in ohms or []:
         warm = reading.read_with(winding_temperature) or warmth
         if warm is None:
-            yield case.gap(winding_temperature, f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.")
+            yield case.gap(
+                winding_temperature,
+                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
+            )
             continue
         if limit.low is not None and reading.number * SLIP < limit.low.number:
             yield case.open(
-                code="ignition.secondary_usual", value=reading, place=reading.place, next_test=secondary_resistance, it=reading.place.capitalize(),
+                code="ignition.secondary_usual",
+                value=reading,
+                place=reading.place,
+                next_test=secondary_resistance,
+                it=reading.place.capitalize(),
                 read=ck.show(reading.value, "Ω", doubt=False),
-                says="{it}: the secondary winding was noted as {read}, hundreds of times too little: most likely kΩ was on the display. Read it again.",
-            )  # fmt: skip
+                says=(
+                    "{it}: the secondary winding was noted as {read}, hundreds of times too little: most"
+                    " likely kΩ was on the display. Read it again."
+                ),
+            )
             continue
         yield case.judge(
-            resistance_at_20(reading, warm), limit, code="ignition.secondary" if own else "ignition.secondary_usual", of=secondary_resistance, unit="kΩ",
-            place=reading.place, calls_for=replace_coil if own else None, next_test=spark, evidence=[reading],
+            resistance_at_20(reading, warm),
+            limit,
+            code="ignition.secondary" if own else "ignition.secondary_usual",
+            of=secondary_resistance,
+            unit="kΩ",
+            place=reading.place,
+            calls_for=replace_coil if own else None,
+            next_test=spark,
+            evidence=[reading],
             values={
-                "it": reading.place.capitalize(), "read": reading.shown, "at": ck.show(warm.value, "°C", doubt=False), "cold": _cold(reading, warm, "kΩ"),
+                "it": reading.place.capitalize(),
+                "read": reading.shown,
+                "at": ck.show(warm.value, "°C", doubt=False),
+                "cold": _cold(reading, warm, "kΩ"),
                 "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
             },
             says=ck.Says(
-                passes="{it}: secondary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it works under load.",
+                passes=(
+                    "{it}: secondary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that"
+                    " it works under load."
+                ),
                 fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
                 undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
             ),
-        )  # fmt: skip
+        )
 
 
 def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     it = place.capitalize()
     if diodes is Fitted.NO:
         says = "{it}: the secondary winding reads open, and there is no diode in it: it is broken."
-        return case.looked(secondary_path, place=place, passed=False, code="ignition.secondary_open", says=says, calls_for=replace_coil, it=it)
+        return case.looked(
+            secondary_path,
+            place=place,
+            passed=False,
+            code="ignition.secondary_open",
+            says=says,
+            calls_for=replace_coil,
+            it=it,
+        )
     may = "has a diode" if diodes is Fitted.YES else "may have a diode"
     sight = case.sights[secondary_path.key, place]
     return case.open(  # source: diode
-        code="ignition.secondary_open", place=place, next_test=spark, evidence=[sight.entry], urgency=ck.Urgency.PLAN_IT, it=it, may=may,
-        says="{it}: the secondary {may}, and an ohmmeter then reads open on a sound coil too. This reading says nothing; try the spark at a tester.",
-    )  # fmt: skip
+        code="ignition.secondary_open",
+        place=place,
+        next_test=spark,
+        evidence=[sight.entry],
+        urgency=ck.Urgency.PLAN_IT,
+        it=it,
+        may=may,
+        says=(
+            "{it}: the secondary {may}, and an ohmmeter then reads open on a sound coil too. This reading"
+            " says nothing; try the spark at a tester."
+        ),
+    )
 
 
 def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:

@@ -16,4 +16,9 @@ def bench() -> Bench:
 @pytest.fixture
 def four(bench: Bench) -> Bench:
     """Four cylinders, a coil on each plug, coils switched by a control unit."""
-    return bench.fit("cylinders", "4").fit("kind", "coil on plug").fit("coil_type", "electronic").fit("ballast", "not fitted")
+    return (
+        bench.fit("cylinders", "4")
+        .fit("kind", "coil on plug")
+        .fit("coil_type", "electronic")
+        .fit("ballast", "not fitted")
+    )

@@ -1,4 +1,7 @@
-"""What the checks say of readings as a visit brings them. Field and synthetic figures stand with their origin; the cars are invented."""
+"""What the checks say of readings as a visit brings them.
+
+Field and synthetic figures stand with their origin; the cars are invented.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,9 @@ def voltage_of(key: Measurand, accuracy: str = "0.5 % + 0.02 V") -> Measurand:
     """The battery's own measurand as its plugin would declare it: with places and doubt."""
     name = key.key.split(".")[1]
     places = ("posts", "clamps") if name == "cranking_voltage" else ()
-    return ck.System("battery", "Battery").measurand(name, "V", key.title, possible=(0, 20), usual=(6, 15), accuracy=accuracy, places=places)
+    return ck.System("battery", "Battery").measurand(
+        name, "V", key.title, possible=(0, 20), usual=(6, 15), accuracy=accuracy, places=places
+    )
 
 
 # ---- supply
@@ -27,7 +32,12 @@ def voltage_of(key: Measurand, accuracy: str = "0.5 % + 0.02 V") -> Measurand:
 
 def test_a_drop_read_across_the_feed_passes_or_speaks_for_the_wiring(four: Any) -> None:
     good = four.read("feed_drop", "0.12 V", using="meter").finding("ignition.feed")
-    assert (good.verdict, good.urgency, good.calls_for, good.of) == (ck.Verdict.ADVICE, ck.Urgency.NOTHING, "", "ignition.feed_drop")
+    assert (good.verdict, good.urgency, good.calls_for, good.of) == (
+        ck.Verdict.ADVICE,
+        ck.Urgency.NOTHING,
+        "",
+        "ignition.feed_drop",
+    )
     bad = four.read("feed_drop", "1.9 V", using="meter").finding("ignition.feed")
     assert bad.calls_for == "ignition.repair_supply"
     assert bad.probability is not None and bad.probability < 0.05
@@ -35,8 +45,11 @@ def test_a_drop_read_across_the_feed_passes_or_speaks_for_the_wiring(four: Any) 
 
 
 def test_a_weak_supply_is_told_from_the_batterys_own_voltage_beside_it(four: Any) -> None:
-    # computed case, invented car: 9.4 V at the coil and 13.9 V at the battery at 4500 rpm; (9.4/13.9)² = 0.457
-    four.read("supply_running", "9.4 V", using="meter", setup={"engine_speed": "4500 rpm"}).read(voltage_of(RUN), "13.9 V", using="meter")
+    # computed case, invented car: 9.4 V at the coil and 13.9 V at the battery at 4500 rpm; (9.4/13.9)² =
+    # 0.457
+    four.read("supply_running", "9.4 V", using="meter", setup={"engine_speed": "4500 rpm"}).read(
+        voltage_of(RUN), "13.9 V", using="meter"
+    )
     found = four.finding("ignition.feed")
     assert found.value is not None and found.value.number == pytest.approx(4.5)
     assert "46 % of its energy" in str(found)
@@ -44,7 +57,9 @@ def test_a_weak_supply_is_told_from_the_batterys_own_voltage_beside_it(four: Any
     assert set(found.evidence) == {"supply_running-here", "charging_voltage-here"}
 
 
-def test_without_the_battery_beside_it_the_drop_stays_a_gap_that_names_the_batterys_reading(four: Any) -> None:
+def test_without_the_battery_beside_it_the_drop_stays_a_gap_that_names_the_batterys_reading(
+    four: Any,
+) -> None:
     four.read("supply_running", "9.4 V", using="meter")
     (gap,) = four.gaps("supply")
     assert (gap.reason, gap.wants) == (Reason.NOT_MEASURED, "battery.charging_voltage")
@@ -52,14 +67,20 @@ def test_without_the_battery_beside_it_the_drop_stays_a_gap_that_names_the_batte
 
 
 def test_while_cranking_the_posts_are_taken_and_a_ballast_resistor_does_not_matter(bench: Any) -> None:
-    bench.fit("ballast", "fitted").fit("kind", "one coil and a distributor").read("supply_cranking", "8.6 V", using="meter")
-    bench.read(voltage_of(CRANK), "10.4 V", place="clamps", using="meter").read(voltage_of(CRANK), "10.6 V", place="posts", using="meter")
+    bench.fit("ballast", "fitted").fit("kind", "one coil and a distributor").read(
+        "supply_cranking", "8.6 V", using="meter"
+    )
+    bench.read(voltage_of(CRANK), "10.4 V", place="clamps", using="meter").read(
+        voltage_of(CRANK), "10.6 V", place="posts", using="meter"
+    )
     found = bench.finding("ignition.feed")
     assert found.value is not None and found.value.number == pytest.approx(2.0)
 
 
 def test_a_ballast_resistor_takes_volts_on_purpose_and_not_knowing_of_one_leaves_it_open(bench: Any) -> None:
-    bench.read("supply_running", "7.2 V", using="meter").read(voltage_of(RUN), "14.0 V", using="meter").fit("kind", "one coil and a distributor")
+    bench.read("supply_running", "7.2 V", using="meter").read(voltage_of(RUN), "14.0 V", using="meter").fit(
+        "kind", "one coil and a distributor"
+    )
     assert bench.gaps("supply")[0].wants == "ignition.ballast"
     bench.fit("ballast", "fitted")
     assert "on purpose" in bench.gaps("supply")[0].text
@@ -69,7 +90,11 @@ def test_a_ballast_resistor_takes_volts_on_purpose_and_not_knowing_of_one_leaves
 def test_a_batterys_rest_voltage_never_condemns_the_feed(four: Any) -> None:
     four.read("supply_key_on", "11.0 V", using="meter").read(voltage_of(REST), "12.6 V", using="meter")
     found = four.finding("ignition.feed")
-    assert (found.verdict, found.next_test, found.calls_for) == (ck.Verdict.UNDECIDED, "ignition.feed_drop", "")
+    assert (found.verdict, found.next_test, found.calls_for) == (
+        ck.Verdict.UNDECIDED,
+        "ignition.feed_drop",
+        "",
+    )
 
 
 def test_a_coil_that_shows_more_than_the_battery_loses_nothing(four: Any) -> None:
@@ -77,7 +102,10 @@ def test_a_coil_that_shows_more_than_the_battery_loses_nothing(four: Any) -> Non
     assert "nothing is lost" in str(four.finding("ignition.feed"))
 
 
-@pytest.mark.parametrize(("battery", "says"), [("7.3 V", "battery and starter are tested first"), ("10.5 V", "lost on the way"), ("", "was not read")])
+@pytest.mark.parametrize(
+    ("battery", "says"),
+    [("7.3 V", "battery and starter are tested first"), ("10.5 V", "lost on the way"), ("", "was not read")],
+)
 def test_too_little_while_cranking_names_battery_or_wiring(four: Any, battery: str, says: str) -> None:
     four.read("supply_cranking", "7.1 V", using="meter")
     if battery:
@@ -91,25 +119,44 @@ def test_too_little_while_cranking_names_battery_or_wiring(four: Any, battery: s
 
 
 def test_a_primary_within_its_own_figures_passes_after_correction(four: Any) -> None:
-    # computed case, invented car: 0.59 to 0.61 Ω at 22 °C are 0.585 to 0.605 Ω at 20 °C, allowed 0.50 to 0.70 Ω
-    four.describe("four wires", "0.5 % + 2 digits", **{"2 Ω": "0.001 Ω"}).specify("primary_resistance", low="0.50 Ω", high="0.70 Ω")
+    # computed case, invented car: 0.59 to 0.61 Ω at 22 °C are 0.585 to 0.605 Ω at 20 °C, allowed 0.50 to 0.70
+    # Ω
+    four.describe("four wires", "0.5 % + 2 digits", **{"2 Ω": "0.001 Ω"}).specify(
+        "primary_resistance", low="0.50 Ω", high="0.70 Ω"
+    )
     for place, ohms in enumerate(("0.60 Ω", "0.59 Ω", "0.61 Ω", "0.60 Ω"), 1):
-        four.read("primary_resistance", ohms, place=f"coil {place}", using="four wires", setup={"winding_temperature": "22 °C"})
+        four.read(
+            "primary_resistance",
+            ohms,
+            place=f"coil {place}",
+            using="four wires",
+            setup={"winding_temperature": "22 °C"},
+        )
     found = four.findings("ignition.primary")
     assert [finding.verdict for finding in found] == [ck.Verdict.PASS] * 4
     assert found[1].value is not None and found[1].value.number == pytest.approx(0.5854, abs=1e-4)
 
 
 def test_a_two_lead_meter_cannot_decide_a_primary_of_half_an_ohm(four: Any) -> None:
-    four.specify("primary_resistance", low="0.50 Ω", high="0.70 Ω").read("primary_resistance", "0.9 Ω", place="coil 1", setup={"winding_temperature": "22 °C"})
+    four.specify("primary_resistance", low="0.50 Ω", high="0.70 Ω").read(
+        "primary_resistance", "0.9 Ω", place="coil 1", setup={"winding_temperature": "22 °C"}
+    )
     found = four.finding("ignition.primary")
     assert found.verdict is ck.Verdict.UNDECIDED
     assert "four wires" in str(found)
 
 
 def test_a_hot_winding_is_not_condemned_for_its_heat(four: Any) -> None:
-    four.describe("four wires", "0.5 % + 2 digits", **{"2 Ω": "0.001 Ω"}).specify("primary_resistance", low="0.50 Ω", high="0.70 Ω")
-    four.read("primary_resistance", "0.76 Ω", place="coil 1", using="four wires", setup={"winding_temperature": "90 °C"})
+    four.describe("four wires", "0.5 % + 2 digits", **{"2 Ω": "0.001 Ω"}).specify(
+        "primary_resistance", low="0.50 Ω", high="0.70 Ω"
+    )
+    four.read(
+        "primary_resistance",
+        "0.76 Ω",
+        place="coil 1",
+        using="four wires",
+        setup={"winding_temperature": "90 °C"},
+    )
     assert four.finding("ignition.primary").verdict is ck.Verdict.PASS
 
 
@@ -120,8 +167,11 @@ def test_without_its_temperature_a_winding_is_not_compared(four: Any) -> None:
 
 
 def test_what_is_usual_depends_on_coil_and_ballast(bench: Any) -> None:
-    # a ballast coil of 1.6 Ω is sound, and would be half of what a coil without ballast has (a field case's figure)
-    bench.read("primary_resistance", "1.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"})
+    # a ballast coil of 1.6 Ω is sound, and would be half of what a coil without ballast has (a field case's
+    # figure)
+    bench.read(
+        "primary_resistance", "1.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
+    )
     assert bench.gaps("primary")[0].wants == "ignition.coil_type"
     bench.fit("coil_type", "for breaker points")
     assert bench.gaps("primary")[0].wants == "ignition.ballast"
@@ -137,14 +187,22 @@ def test_a_secondary_that_reads_open_fails_only_where_no_diode_can_be(four: Any)
     four.see("secondary_path", "reads open", "coil 1").see("secondary_path", "reads open", "coil 2")
     left_open = four.findings("ignition.secondary_open")
     assert [finding.verdict for finding in left_open] == [ck.Verdict.UNDECIDED] * 2
-    assert all("sound coil too" in str(finding) and finding.next_test == "ignition.spark" for finding in left_open)
+    assert all(
+        "sound coil too" in str(finding) and finding.next_test == "ignition.spark" for finding in left_open
+    )
     four.fit("diode", "not fitted")
     assert [finding.verdict for finding in four.findings("ignition.secondary_open")] == [ck.Verdict.FAIL] * 2
 
 
 def test_a_secondary_is_corrected_and_only_advised_without_its_own_figure(four: Any) -> None:
     # 13.93 kΩ at 120 °C are 10 kΩ at 20 °C (worked example X17)
-    four.read("secondary_resistance", "13.93 kΩ", place="coil 1", using="meter", setup={"winding_temperature": "120 °C"})
+    four.read(
+        "secondary_resistance",
+        "13.93 kΩ",
+        place="coil 1",
+        using="meter",
+        setup={"winding_temperature": "120 °C"},
+    )
     found = four.finding("ignition.secondary_usual")
     assert found.value is not None and found.value.number == pytest.approx(10000, rel=1e-6)
     assert (found.verdict, found.urgency, found.calls_for) == (ck.Verdict.ADVICE, ck.Urgency.NOTHING, "")
@@ -155,9 +213,15 @@ def test_a_secondary_noted_in_ohm_is_read_again_and_condemns_no_coil(bench: Any,
     # a field case's figure: "9.6 ohms" typed for 9.6 kΩ
     if own:
         bench.specify("secondary_resistance", low="8 kΩ", high="11 kΩ")
-    bench.read("secondary_resistance", "9.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "15 °C"})
+    bench.read(
+        "secondary_resistance", "9.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "15 °C"}
+    )
     (found,) = bench.findings()
-    assert (found.verdict, found.next_test, found.calls_for) == (ck.Verdict.UNDECIDED, "ignition.secondary_resistance", "")
+    assert (found.verdict, found.next_test, found.calls_for) == (
+        ck.Verdict.UNDECIDED,
+        "ignition.secondary_resistance",
+        "",
+    )
     assert "kΩ was on the display" in str(found)
 
 
@@ -168,7 +232,13 @@ def current_bench(four: Any, amps: str) -> Any:
     """0.6 Ω, 4 mH, 13.5 V, 3 ms: 8.153 A and 133 mJ (worked example X03)."""
     four.describe("four wires", "0.5 % + 2 digits", **{"2 Ω": "0.001 Ω"}).fit("inductance", "4 mH")
     four.read("dwell", "3 ms").read("supply_running", "13.5 V", using="meter")
-    four.read("primary_resistance", "0.60 Ω", place="coil 1", using="four wires", setup={"winding_temperature": "20 °C"})
+    four.read(
+        "primary_resistance",
+        "0.60 Ω",
+        place="coil 1",
+        using="four wires",
+        setup={"winding_temperature": "20 °C"},
+    )
     return four.read("peak_current", amps, place="coil 1")
 
 
@@ -186,7 +256,9 @@ def test_the_stored_energy_counts_the_currents_doubt_twice(four: Any) -> None:
     assert found.value is not None
     assert found.value.number == pytest.approx(0.1329548, rel=1e-6)
     u_current = (0.03 * 8.153367 + 0.2) / 3**0.5 / 8.153367
-    assert found.value.u / found.value.number == pytest.approx((0.05**2 + (2 * u_current) ** 2) ** 0.5, rel=1e-3)
+    assert found.value.u / found.value.number == pytest.approx(
+        (0.05**2 + (2 * u_current) ** 2) ** 0.5, rel=1e-3
+    )
 
 
 def test_a_current_limit_caps_what_is_expected(four: Any) -> None:
@@ -202,7 +274,9 @@ def test_a_peak_with_its_own_figure_is_decided_and_the_missing_inductance_named(
 
 @pytest.fixture
 def towing(bench: Any) -> Any:
-    """A computed case, invented car: V8, one coil; fitted 6.0 mH, 0.65 Ω, 6.5 A; proposed 3.9 mH, 0.45 Ω, 9.0 A; 13.2 V, 1.2 ms off."""
+    """A computed case, invented car: V8, one coil; fitted 6.0 mH, 0.65 Ω, 6.5 A; proposed 3.9 mH, 0.45 Ω, 9.0
+    A; 13.2 V, 1.2 ms off.
+    """
     bench.fit("cylinders", "8").fit("kind", "one coil and a distributor").fit("off_time", "1.2 ms")
     bench.fit("inductance", "6.0 mH").fit("coil_resistance", "0.65 Ω").fit("current_limit", "6.5 A")
     return bench.read("supply_running", "13.2 V", using="meter").read("engine_speed", "3600 rpm")
@@ -217,11 +291,19 @@ def test_energy_at_the_speed_of_the_complaint_comes_out_as_computed_elsewhere(to
 
 
 def test_a_proposed_coil_is_shown_with_its_speed_and_never_called_for(towing: Any) -> None:
-    towing.fit("proposed_inductance", "3.9 mH").fit("proposed_resistance", "0.45 Ω").fit("proposed_limit", "9.0 A")
+    towing.fit("proposed_inductance", "3.9 mH").fit("proposed_resistance", "0.45 Ω").fit(
+        "proposed_limit", "9.0 A"
+    )
     found = towing.finding("ignition.energy_by_speed")
     assert "141 mJ" in str(found) and "1.51 times" in str(found) and "1.25 times at 1200 rpm" in str(found)
     assert found.calls_for == ""
-    assert found.figure is not None and len([mark for mark in found.figure.marks if isinstance(mark, ck.Polyline) and len(mark.points) > 50]) == 2
+    assert (
+        found.figure is not None
+        and len(
+            [mark for mark in found.figure.marks if isinstance(mark, ck.Polyline) and len(mark.points) > 50]
+        )
+        == 2
+    )
 
 
 def test_a_supply_at_which_the_limit_is_never_reached_is_said_so(towing: Any) -> None:
@@ -230,9 +312,12 @@ def test_a_supply_at_which_the_limit_is_never_reached_is_said_so(towing: Any) ->
     assert towing.finding("ignition.energy_by_speed").value is not None
 
 
-@pytest.mark.parametrize(("how", "period"), [("one coil and a distributor", 2.5), ("wasted spark", 10.0), ("coil on plug", 20.0)])
+@pytest.mark.parametrize(
+    ("how", "period"), [("one coil and a distributor", 2.5), ("wasted spark", 10.0), ("coil on plug", 20.0)]
+)
 def test_the_time_to_charge_follows_from_the_kind_of_ignition(towing: Any, how: str, period: float) -> None:
-    # at 6000 rpm a spark of one coil comes every 120/(rpm · 8), 60/rpm or 120/rpm seconds; 1.2 ms of it burn and recover
+    # at 6000 rpm a spark of one coil comes every 120/(rpm · 8), 60/rpm or 120/rpm seconds; 1.2 ms of it burn
+    # and recover
     towing.fit("kind", how).read("engine_speed", "6000 rpm")
     found = towing.finding("ignition.dwell")
     assert found.value is not None and 1000 * found.value.number == pytest.approx(period - 1.2)
@@ -241,7 +326,9 @@ def test_the_time_to_charge_follows_from_the_kind_of_ignition(towing: Any, how: 
 
 
 def test_one_coil_and_an_unknown_number_of_cylinders_leave_the_speed_open(bench: Any) -> None:
-    bench.fit("kind", "one coil and a distributor").fit("inductance", "6.0 mH").fit("coil_resistance", "0.65 Ω").fit("current_limit", "6.5 A")
+    bench.fit("kind", "one coil and a distributor").fit("inductance", "6.0 mH").fit(
+        "coil_resistance", "0.65 Ω"
+    ).fit("current_limit", "6.5 A")
     bench.read("supply_running", "13.2 V").read("engine_speed", "3600 rpm")
     assert bench.gaps("energy_by_speed")[0].wants == "ignition.cylinders"
 
@@ -253,7 +340,10 @@ def test_a_gap_is_judged_by_this_engines_own_figure_only(four: Any) -> None:
     four.read("plug_gap", "1.65 mm", place="cylinder 1").read("plug_gap", "1.1 mm", place="cylinder 2")
     assert four.gaps("plug_gaps")[0].wants == "ignition.plug_gap"
     four.specify("plug_gap", low="1.0 mm", high="1.2 mm")
-    wide, right = four.finding("ignition.plug_gap", "cylinder 1"), four.finding("ignition.plug_gap", "cylinder 2")
+    wide, right = (
+        four.finding("ignition.plug_gap", "cylinder 1"),
+        four.finding("ignition.plug_gap", "cylinder 2"),
+    )
     assert (wide.verdict, wide.calls_for) == (ck.Verdict.FAIL, "ignition.replace_plugs")
     assert right.verdict is ck.Verdict.PASS
     narrow = four.read("plug_gap", "0.5 mm", place="cylinder 1").finding("ignition.plug_gap", "cylinder 1")
@@ -261,8 +351,11 @@ def test_a_gap_is_judged_by_this_engines_own_figure_only(four: Any) -> None:
 
 
 def test_what_a_gap_asks_for_is_a_wide_span_and_decides_nothing(four: Any) -> None:
-    # compression 10, 1.1 mm, top dead centre: 19.22 kV by the engine correlation (worked example X16), good to a third
-    four.fit("compression_ratio", "10").read("plug_gap", "1.1 mm", place="cylinder 1").read("plug_gap", "0.9 mm", place="cylinder 2")
+    # compression 10, 1.1 mm, top dead centre: 19.22 kV by the engine correlation (worked example X16), good
+    # to a third
+    four.fit("compression_ratio", "10").read("plug_gap", "1.1 mm", place="cylinder 1").read(
+        "plug_gap", "0.9 mm", place="cylinder 2"
+    )
     found = four.finding("ignition.reserve")
     assert found.value is not None and found.value.number == pytest.approx(19221.21, rel=1e-5)
     assert found.value.u / found.value.number > 0.34
@@ -271,7 +364,9 @@ def test_what_a_gap_asks_for_is_a_wide_span_and_decides_nothing(four: Any) -> No
 
 
 def test_a_gap_that_asks_for_more_than_a_coil_was_read_to_reach_warns_of_misfires(four: Any) -> None:
-    four.fit("compression_ratio", "12").read("plug_gap", "1.9 mm", place="cylinder 3").read("available_voltage", "12 kV", place="coil 3")
+    four.fit("compression_ratio", "12").read("plug_gap", "1.9 mm", place="cylinder 3").read(
+        "available_voltage", "12 kV", place="coil 3"
+    )
     found = four.finding("ignition.reserve")
     assert "more than there is" in str(found)
     assert found.urgency is ck.Urgency.THIS_VISIT
@@ -287,7 +382,9 @@ def test_the_cylinder_whose_firing_voltage_stands_out_is_named(four: Any) -> Non
 
 
 def test_two_firing_voltages_are_not_compared(four: Any) -> None:
-    four.read("firing_voltage", "10 kV", place="cylinder 1").read("firing_voltage", "24 kV", place="cylinder 2")
+    four.read("firing_voltage", "10 kV", place="cylinder 1").read(
+        "firing_voltage", "24 kV", place="cylinder 2"
+    )
     assert four.gaps("firing")[0].wants == "ignition.firing_voltage"
 
 
@@ -296,14 +393,22 @@ def test_two_firing_voltages_are_not_compared(four: Any) -> None:
 
 def leads_of(bench: Any, third: str) -> Any:
     """A computed case, invented car: carbon lead of 14 kΩ/m; the third noted as given."""
-    for place, (ohms, metres) in enumerate((("6.30 kΩ", "0.45 m"), ("7.28 kΩ", "0.52 m"), (third, "0.60 m"), ("9.80 kΩ", "0.70 m")), 1):
-        bench.read("lead_resistance", ohms, place=f"lead {place}", using="meter").read("lead_length", metres, place=f"lead {place}")
+    for place, (ohms, metres) in enumerate(
+        (("6.30 kΩ", "0.45 m"), ("7.28 kΩ", "0.52 m"), (third, "0.60 m"), ("9.80 kΩ", "0.70 m")), 1
+    ):
+        bench.read("lead_resistance", ohms, place=f"lead {place}", using="meter").read(
+            "lead_length", metres, place=f"lead {place}"
+        )
     return bench
 
 
 def test_a_lead_noted_in_ohm_beside_three_in_kiloohm_is_read_again_not_renewed(bench: Any) -> None:
     found = leads_of(bench, "8.40 ohm").finding("ignition.lead_usual", "lead 3")
-    assert (found.verdict, found.next_test, found.calls_for) == (ck.Verdict.UNDECIDED, "ignition.lead_resistance", "")
+    assert (found.verdict, found.next_test, found.calls_for) == (
+        ck.Verdict.UNDECIDED,
+        "ignition.lead_resistance",
+        "",
+    )
     assert "kΩ was on the display" in str(found)
     healthy = leads_of(bench, "8.40 kohm").findings("ignition.lead_usual")
     assert [finding.urgency for finding in healthy] == [ck.Urgency.NOTHING] * 4
@@ -312,22 +417,45 @@ def test_a_lead_noted_in_ohm_beside_three_in_kiloohm_is_read_again_not_renewed(b
 def test_a_lead_over_its_length_is_advice_without_and_a_verdict_with_its_own_figure(bench: Any) -> None:
     found = leads_of(bench, "60 kohm").finding("ignition.lead_usual", "lead 3")
     assert found.verdict is ck.Verdict.ADVICE and found.urgency is ck.Urgency.THIS_VISIT
-    assert found.limits[0].high is not None and found.limits[0].high.number == pytest.approx(0.6 * 39370.08, rel=1e-6)
-    own = leads_of(bench, "60 kohm").specify("lead_resistance", low="3 kΩ", high="12 kΩ").finding("ignition.lead", "lead 3")
+    assert found.limits[0].high is not None and found.limits[0].high.number == pytest.approx(
+        0.6 * 39370.08, rel=1e-6
+    )
+    own = (
+        leads_of(bench, "60 kohm")
+        .specify("lead_resistance", low="3 kΩ", high="12 kΩ")
+        .finding("ignition.lead", "lead 3")
+    )
     assert (own.verdict, own.calls_for) == (ck.Verdict.FAIL, "ignition.replace_leads")
 
 
 def test_a_long_lead_may_still_not_read_more_than_any_lead_may(bench: Any) -> None:
-    bench.read("lead_resistance", "34 kΩ", place="coil lead", using="meter").read("lead_length", "0.9 m", place="coil lead")
+    bench.read("lead_resistance", "34 kΩ", place="coil lead", using="meter").read(
+        "lead_length", "0.9 m", place="coil lead"
+    )
     assert bench.finding("ignition.lead_usual").limits[0].key == "ignition.lead_total"
 
 
 @pytest.mark.parametrize(
-    ("look", "calls"), [("burnt or tracked", "ignition.replace_leads"), ("cracked, chafed or hard", "ignition.replace_leads"), ("loose or not seated", "")]
+    ("look", "calls"),
+    [
+        ("burnt or tracked", "ignition.replace_leads"),
+        ("cracked, chafed or hard", "ignition.replace_leads"),
+        ("loose or not seated", ""),
+    ],
 )
-def test_a_lead_seen_to_leak_is_plain_and_a_loose_one_is_pushed_home(bench: Any, look: str, calls: str) -> None:
-    found = bench.see("lead_look", look, "lead 3").see("lead_look", "sound", "lead 1").finding("ignition.lead_look", "lead 3")
-    assert (found.verdict, found.calls_for, found.evidence) == (ck.Verdict.FAIL, calls, ("seen-lead_look-lead 3",))
+def test_a_lead_seen_to_leak_is_plain_and_a_loose_one_is_pushed_home(
+    bench: Any, look: str, calls: str
+) -> None:
+    found = (
+        bench.see("lead_look", look, "lead 3")
+        .see("lead_look", "sound", "lead 1")
+        .finding("ignition.lead_look", "lead 3")
+    )
+    assert (found.verdict, found.calls_for, found.evidence) == (
+        ck.Verdict.FAIL,
+        calls,
+        ("seen-lead_look-lead 3",),
+    )
 
 
 # ---- what was seen
@@ -348,7 +476,11 @@ def test_plugs_are_read_together_and_soot_alone_renews_none(four: Any) -> None:
 def test_a_weak_spark_asks_for_the_supply_first_and_is_explained_by_a_weak_one(four: Any) -> None:
     four.see("spark", "weak or now and then", "cylinder 1").see("spark", "every time", "cylinder 2")
     first = four.finding("ignition.spark")
-    assert (first.verdict, first.next_test, first.calls_for) == (ck.Verdict.UNDECIDED, "ignition.feed_drop", "")
+    assert (first.verdict, first.next_test, first.calls_for) == (
+        ck.Verdict.UNDECIDED,
+        "ignition.feed_drop",
+        "",
+    )
     explained = four.read("feed_drop", "3.0 V", using="meter").finding("ignition.spark")
     assert explained.verdict is ck.Verdict.UNDECIDED and "explains it" in str(explained)
     beyond = four.read("feed_drop", "0.1 V", using="meter").finding("ignition.spark")
@@ -358,7 +490,9 @@ def test_a_weak_spark_asks_for_the_supply_first_and_is_explained_by_a_weak_one(f
 def test_no_spark_anywhere_with_a_good_supply_points_to_what_all_share(four: Any) -> None:
     for place in (1, 2, 3, 4):
         four.see("spark", "none", f"cylinder {place}")
-    assert "what all cylinders share" in str(four.read("feed_drop", "0.1 V", using="meter").finding("ignition.spark"))
+    assert "what all cylinders share" in str(
+        four.read("feed_drop", "0.1 V", using="meter").finding("ignition.spark")
+    )
 
 
 @pytest.mark.parametrize(
@@ -373,12 +507,18 @@ def test_a_misfire_speaks_against_the_part_that_it_follows(four: Any, went: str,
 
 
 def test_a_coil_never_switched_speaks_for_what_switches_it_not_for_the_coil(four: Any) -> None:
-    assert four.see("switching", "stays high").finding("ignition.switching").calls_for == "ignition.repair_switching"
+    assert (
+        four.see("switching", "stays high").finding("ignition.switching").calls_for
+        == "ignition.repair_switching"
+    )
     assert four.see("switching", "swings").finding("ignition.switching").verdict is ck.Verdict.PASS
 
 
 def test_a_tracked_cap_is_plain(bench: Any) -> None:
-    assert bench.see("cap_look", "cracked or tracked").finding("ignition.cap").calls_for == "ignition.replace_cap"
+    assert (
+        bench.see("cap_look", "cracked or tracked").finding("ignition.cap").calls_for
+        == "ignition.replace_cap"
+    )
 
 
 # ---- misfires
@@ -399,7 +539,9 @@ def misfires(bench: Any, *counts: str, turns: str = "1000") -> Any:
         (("60", "0"), "Only 2 of 4 cylinders were noted"),
     ],
 )
-def test_the_pattern_of_misfires_says_where_to_look_and_calls_for_nothing(four: Any, counts: tuple[str, ...], says: str) -> None:
+def test_the_pattern_of_misfires_says_where_to_look_and_calls_for_nothing(
+    four: Any, counts: tuple[str, ...], says: str
+) -> None:
     found = misfires(four, *counts).finding("ignition.misfire")
     assert says in str(found)
     assert (found.verdict, found.calls_for) == (ck.Verdict.ADVICE, "")
@@ -437,7 +579,9 @@ def test_every_check_says_something_and_none_breaks_when_everything_at_once_was_
             towing.see(key.split(".")[1], next(iter(observation.answers)).value, place)
     for name in ("supply_cranking", "feed_drop", "ground_drop", "supply_key_on"):
         towing.read(name, "2 V")
-    towing.read("peak_current", "6 A", place="coil 1").fit("compression_ratio", "9").read("plug_gap", "1 mm", place="cylinder 1")
+    towing.read("peak_current", "6 A", place="coil 1").fit("compression_ratio", "9").read(
+        "plug_gap", "1 mm", place="cylinder 1"
+    )
     results = towing.run()
     assert {result.check for result in results} == {check.title for check in ignition.checks.values()}
     assert all("{" not in str(result) for result in results)

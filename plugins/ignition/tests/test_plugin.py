@@ -1,4 +1,6 @@
-"""The plugin as a whole: what it declares, where its figures come from, and when its fault table calls for a part."""
+"""The plugin as a whole: what it declares, where its figures come from, and when its fault table calls for a
+part.
+"""
 
 from __future__ import annotations
 
@@ -59,7 +61,10 @@ def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_haza
         assert bool(measurand.hazard) != (measurand.key in harmless), measurand.key
 
 
-@pytest.mark.parametrize("key", ["supply_cranking", "supply_running", "feed_drop", "firing_voltage", "available_voltage", "peak_current"])
+@pytest.mark.parametrize(
+    "key",
+    ["supply_cranking", "supply_running", "feed_drop", "firing_voltage", "available_voltage", "peak_current"],
+)
 def test_whoever_works_at_a_live_ignition_is_told_that_it_can_kill(key: str) -> None:
     assert "kill" in ignition.measurands[f"ignition.{key}"].hazard
 
@@ -70,18 +75,33 @@ def test_a_spark_test_says_fuel_tester_and_implant_first() -> None:
 
 
 def test_every_operation_can_be_priced_and_says_what_shows_that_it_worked() -> None:
-    assert set(PARTS) == {"ignition.replace_plugs", "ignition.replace_coil", "ignition.replace_leads", "ignition.replace_cap"}
+    assert set(PARTS) == {
+        "ignition.replace_plugs",
+        "ignition.replace_coil",
+        "ignition.replace_leads",
+        "ignition.replace_cap",
+    }
     assert all(operation.shown_by in ignition.measurands for operation in ignition.operations.values())
 
 
 def test_a_new_coil_ends_what_was_known_of_the_old_one() -> None:
     ended = {key for key, trait in ignition.traits.items() if trait.part == "coil"}
-    assert ended == {"ignition.coil_type", "ignition.diode", "ignition.inductance", "ignition.coil_resistance"}
+    assert ended == {
+        "ignition.coil_type",
+        "ignition.diode",
+        "ignition.inductance",
+        "ignition.coil_resistance",
+    }
 
 
 @pytest.mark.parametrize("word", ["safe", "safely", "safety"])
 def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
-    everything = " ".join([*TEXT.values(), *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml"))])
+    everything = " ".join(
+        [
+            *TEXT.values(),
+            *((FOLDER / name).read_text("utf-8") for name in ("limits.toml", "faults.toml", "sources.toml")),
+        ]
+    )
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
@@ -90,7 +110,10 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
 
 def shown(**results: str) -> list[Outcome]:
     tests = {key: TABLE.tests[key] for key in results}
-    return [Outcome(test=test, weights=tuple(float(name == results[key]) for name in test.outcomes), evidence=()) for key, test in tests.items()]
+    return [
+        Outcome(test=test, weights=tuple(float(name == results[key]) for name in test.outcomes), evidence=())
+        for key, test in tests.items()
+    ]
 
 
 def called(operation: str, *results: Outcome) -> bool:
@@ -106,22 +129,35 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 @pytest.mark.parametrize(
     ("results", "operation"),
     [
-        ({"swap": "coil"}, "replace_coil"), ({"swap": "plug"}, "replace_plugs"), ({"swap": "lead"}, "replace_leads"),
-        ({"plug_face": "cracked"}, "replace_plugs"), ({"plug_face": "worn", "plug_gap": "wrong"}, "replace_plugs"),
-        ({"lead_look": "tracked", "lead": "wrong"}, "replace_leads"), ({"cap_look": "tracked"}, "replace_cap"),
+        ({"swap": "coil"}, "replace_coil"),
+        ({"swap": "plug"}, "replace_plugs"),
+        ({"swap": "lead"}, "replace_leads"),
+        ({"plug_face": "cracked"}, "replace_plugs"),
+        ({"plug_face": "worn", "plug_gap": "wrong"}, "replace_plugs"),
+        ({"lead_look": "tracked", "lead": "wrong"}, "replace_leads"),
+        ({"cap_look": "tracked"}, "replace_cap"),
     ],
-)  # fmt: skip
-def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(results: dict[str, str], operation: str) -> None:
-    assert [part for part in PARTS if called(part.split(".")[1], *shown(**results))] == [f"ignition.{operation}"]
+)
+def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(
+    results: dict[str, str], operation: str
+) -> None:
+    assert [part for part in PARTS if called(part.split(".")[1], *shown(**results))] == [
+        f"ignition.{operation}"
+    ]
 
 
 def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply_was_found_good() -> None:
     assert not called("replace_coil", *shown(secondary="outside"))
-    assert called("replace_coil", *shown(secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"))
+    assert called(
+        "replace_coil",
+        *shown(secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"),
+    )
 
 
 def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None:
-    indirect = {key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())}
+    indirect = {
+        key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())
+    }
     assert {"feed", "ground", "switching", "spark", "current", "misfire_code", "coil_code"} == set(indirect)
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
         made = shown(**dict(zip(indirect, results, strict=True)))
@@ -141,7 +177,9 @@ def test_after_a_weak_spark_the_supply_is_tested_next() -> None:
 
 def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
     for place in range(1, 5):
-        four.read("misfires", "500" if place == 2 else "0", place=f"cylinder {place}", setup={"revolutions": "1000"})
+        four.read(
+            "misfires", "500" if place == 2 else "0", place=f"cylinder {place}", setup={"revolutions": "1000"}
+        )
     findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
     made = outcomes(TABLE, four.case(), findings)
     assert made == []
@@ -149,11 +187,19 @@ def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
 
 
 def test_what_is_only_usual_never_reaches_the_table(four: Any) -> None:
-    four.read("primary_resistance", "40 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"})
-    four.read("secondary_resistance", "90 kΩ", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"})
+    four.read(
+        "primary_resistance", "40 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
+    )
+    four.read(
+        "secondary_resistance", "90 kΩ", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
+    )
     four.read("lead_resistance", "400 kΩ", place="lead 1", using="meter")
     findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
-    assert {finding.code for finding in findings} == {"ignition.primary_usual", "ignition.secondary_usual", "ignition.lead_usual"}
+    assert {finding.code for finding in findings} == {
+        "ignition.primary_usual",
+        "ignition.secondary_usual",
+        "ignition.lead_usual",
+    }
     assert outcomes(TABLE, four.case(), findings) == []
 
 
@@ -178,9 +224,19 @@ def test_a_lossy_feed_is_found_beside_the_battery_repaired_and_shown() -> None:
     made = visit("visit.toml")
     assert made.may_offer("ignition.repair_supply") and not [part for part in PARTS if made.may_offer(part)]
     (repair,) = made.repairs
-    assert repair.proof is Proof.SHOWN and repair.finding is not None and repair.finding.of == "ignition.feed_drop"
-    assert "supply at the coil is weak, which explains it" in " ".join(str(finding) for finding in made.findings)
-    assert not [finding for finding in made.current if finding.system == "ignition" and finding.urgency is ck.Urgency.BEFORE_DRIVING]
+    assert (
+        repair.proof is Proof.SHOWN
+        and repair.finding is not None
+        and repair.finding.of == "ignition.feed_drop"
+    )
+    assert "supply at the coil is weak, which explains it" in " ".join(
+        str(finding) for finding in made.findings
+    )
+    assert not [
+        finding
+        for finding in made.current
+        if finding.system == "ignition" and finding.urgency is ck.Urgency.BEFORE_DRIVING
+    ]
 
 
 def test_a_feed_that_is_as_bad_after_the_repair_is_not_repaired_yet() -> None:
@@ -193,7 +249,9 @@ def test_without_the_batterys_reading_the_feed_stays_open_and_the_weak_spark_ask
     coil = '  { of = "ignition.supply_running", is = "9.4 V"'
     made = visit("visit.toml", (battery + coil, coil))
     assert not made.may_offer("ignition.repair_supply")
-    arrival = [finding for finding in made.findings if finding.stage == 0 and finding.code == "ignition.spark"]
+    arrival = [
+        finding for finding in made.findings if finding.stage == 0 and finding.code == "ignition.spark"
+    ]
     assert [finding.next_test for finding in arrival] == ["ignition.feed_drop"]
 
 
@@ -207,7 +265,9 @@ def test_a_second_fault_leaves_new_plugs_not_repaired_yet_and_names_the_next_tes
 
 def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
     spark = 'place = "cylinder 3", is = "weak or now and then" }'
-    made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }'))
+    made = visit(
+        "second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }')
+    )
     assert made.may_offer("ignition.replace_coil")
     assert made.suspects[0].fault == "bad_coil"
 
