@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from .plugin.case import Case as Case
     from .plugin.chart import Chart as Chart
     from .plugin.copper import copper_factor as copper_factor
-    from .plugin.elsewhere import elsewhere as elsewhere
+    from .plugin.foreign import elsewhere as elsewhere
     from .plugin.hookspecs import hookimpl as hookimpl
     from .plugin.reading import Reading as Reading
     from .plugin.system import System as System

@@ -27,10 +27,10 @@ from corekit.desk.demo import run_demo
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
+from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.context import Van
 from corekit.share.published import PublishedFolder
-from corekit.share.server import page_app, server_for
-from corekit.work.app import OpenDoor, work_app
-from corekit.work.van import Van
+from corekit.web.page_server import page_app, server_for
 
 PHONE, TABLET = {"width": 360, "height": 740}, {"width": 820, "height": 1180}
 FLAGS = [

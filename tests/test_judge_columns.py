@@ -138,7 +138,7 @@ def test_an_empty_column_has_no_verdicts() -> None:
 
 def test_numpy_is_loaded_by_columns_alone_and_its_absence_is_said_in_words() -> None:
     code = (
-        "import sys; import corekit.judge, corekit.assess.assessment, corekit.desk.look; assert 'numpy' not"
+        "import sys; import corekit.judge, corekit.assess.assessment, corekit.desk.check; assert 'numpy' not"
         " in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

@@ -34,7 +34,7 @@ def minutes(text: str) -> float:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.look import look
+    from ..desk.check import look
     from .command import is_file, shop_folder
 
     seen = look(
@@ -43,11 +43,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        from ..desk.saying import as_data
+        from ..desk.assessment_text import as_data
 
         print(json.dumps(as_data(seen), indent=2, ensure_ascii=False))
     else:
-        from ..desk.saying import as_words
+        from ..desk.assessment_text import as_words
 
         print(as_words(seen, doubt=args.doubt))
     return 0

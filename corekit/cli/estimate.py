@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.sketch import sketch_estimate
+    from ..desk.draft import sketch_estimate
     from .command import distance, is_file, shop_folder
 
     out = None if args.text else Path(args.out)

@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.serving import serve_published, serve_shop
+    from ..web.pages import serve_published, serve_shop
     from .command import shop_folder
 
     if args.published:

@@ -16,7 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.trust import verify
+    from ..desk.verify import verify
     from .command import shop_folder
 
     done = verify(shop_folder(args.shop), args.mark)

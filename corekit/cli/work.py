@@ -57,8 +57,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..work.opening import is_shop, serve_here, serve_on_hotspot
-    from ..work.passcode import has_passcode
+    from ..screens.serve import is_shop, serve_here, serve_on_hotspot
+    from ..web.passcode import has_passcode
     from .command import shop_folder
 
     folder = shop_folder(args.shop)
@@ -100,7 +100,7 @@ def _new_passcode(folder: Path) -> None:
     import getpass
     import sys
 
-    from ..work.passcode import PasscodeProblem, drawn_passcode, passcode_fault, set_passcode
+    from ..web.passcode import PasscodeProblem, drawn_passcode, passcode_fault, set_passcode
 
     if not sys.stdin.isatty():
         code = drawn_passcode()
@@ -131,13 +131,13 @@ def _new_passcode(folder: Path) -> None:
 def _paired(folder: Path) -> None:
     from datetime import UTC, datetime
 
-    from ..work.pairing import make_authority
+    from ..web.pairing import make_authority
 
     make_authority(folder, datetime.now(UTC))
 
 
 def _forgotten(folder: Path) -> int:
-    from ..work.pairing import VanCertificate, forget_authority, has_pairing
+    from ..web.pairing import VanCertificate, forget_authority, has_pairing
     from .command import sure
 
     if has_pairing(folder) and not sure(

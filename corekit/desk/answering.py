@@ -26,9 +26,9 @@ from ..store.reconcile import PROGRAM_KINDS, row_of
 from ..store.statement import Statement
 from ..store.store import JOB_LETTERS, Told
 from . import paper
+from .in_memory import referring
 from .offering import still_open
 from .problem import DeskProblem
-from .scratch import referring
 
 if TYPE_CHECKING:
     from .shop import Shop

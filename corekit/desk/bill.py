@@ -14,7 +14,7 @@ from ..model.job import Job
 from ..report.papers import invoice
 from ..report.sheet import Sheet
 from . import paper
-from .work import to_invoice
+from .offerable import to_invoice
 
 
 class Bill:

@@ -27,9 +27,9 @@ from ..model.records import Agreed, Offered, body_of
 from ..report.papers import estimate
 from ..report.sheet import WHO_AGREES
 from ..store.statement import Statement, own_subject
+from .offerable import asked_for, cap_of, left_in, not_ended
 from .problem import DeskProblem
 from .settings import PRICE_FILE
-from .work import asked_for, cap_of, left_in, not_ended
 
 if TYPE_CHECKING:
     from .shop import Shop

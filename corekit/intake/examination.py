@@ -16,7 +16,7 @@ from ..model.limit import Span
 from ..model.measurand import Measurand
 from ..units import NotAValue, Typed, TypedProblem
 from .fault import Faults, Place, any_of, quoted
-from .slip import slips
+from .typo import slips
 
 # a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source
 DECADES = 1000.0

@@ -52,6 +52,7 @@ from ..model.records import (
 from ..model.trouble import CodeProblem, read_code
 from ..model.vin import Check, VinProblem, read_vin
 from ..units import TypedProblem
+from .datasheet import Sheet
 from .declared import Declared
 from .examination import Examination
 from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, quoted
@@ -78,7 +79,6 @@ from .form import (
     WantedStep,
     structured,
 )
-from .sheet import Sheet
 
 __all__ = ["AgreedRow", "Fault", "VisitFile", "VisitProblem", "read_visit"]
 

@@ -12,7 +12,7 @@ from ..model.limit import Scope
 from ..model.personal import Personal
 from ..model.records import Seen
 from ..plugin.case import limit_words
-from ..plugin.doubt import overdue
+from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
 from .readings import how_read, reading_rows
 from .sheet import Sheet

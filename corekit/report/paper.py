@@ -14,7 +14,7 @@ from typing import Any
 import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Polyline
-from .faces import Face, Line, set_line
+from .fonts import Face, Line, set_line
 
 A4 = (595.276, 841.890)  # points
 MM = 72 / 25.4

@@ -35,7 +35,7 @@ from ..model.document import (
 )
 from ..model.figure import Figure, Strip
 from .code import MODULE_MM, QUIET, Symbol, symbol
-from .faces import Line, Piece, face, set_line, wrap
+from .fonts import Line, Piece, face, set_line, wrap
 from .paper import A4, INK, MM, TEXT, Box, Cell, Pen, Placed, Text, Voice, paginate
 from .paper import QUIET as GREY
 from .strip import strip_figure
@@ -150,9 +150,8 @@ class _Info(PDFInfo):  # type: ignore[misc]
             "Creator": self.creator,
             "Producer": self.producer,
         }
-        return PDFDictionary(
-            {**{name: PDFString(text) for name, text in entries.items()}, "Trapped": PDFName("False")}
-        ).format(document)  # type: ignore[no-any-return]
+        shown = {**{name: PDFString(text) for name, text in entries.items()}, "Trapped": PDFName("False")}
+        return PDFDictionary(shown).format(document)  # type: ignore[no-any-return]
 
 
 Column = tuple[float, float]  # where it starts, how wide it is; one that is not shown has no width

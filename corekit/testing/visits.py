@@ -5,7 +5,7 @@ and without a store.
 from __future__ import annotations
 
 from ..assess.assessment import Assessment, assess
-from ..desk.scratch import scratch_job
+from ..desk.in_memory import scratch_job
 from ..intake.declared import Declared
 from ..intake.visit import read_visit
 from ..plugin.host import Plugins, load

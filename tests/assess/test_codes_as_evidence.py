@@ -9,7 +9,7 @@ import pytest
 
 from corekit.assess.bench import case_at
 from corekit.assess.suspect import Outcome, outcomes
-from corekit.desk.scratch import scratch_job
+from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
 from corekit.plugin.faults import FaultTable, TableProblem, read_faults

@@ -22,9 +22,9 @@ from corekit.assess.assessment import Assessment, assess
 from corekit.assess.bench import case_at
 from corekit.assess.contradiction import Contradiction, Oddity, unfitting
 from corekit.assess.suspect import Outcome, Suspect, next_tests, outcomes, posterior
+from corekit.desk.assessment_text import as_data, as_words
+from corekit.desk.check import Seen as Look
 from corekit.desk.demo import run_demo
-from corekit.desk.look import Seen as Look
-from corekit.desk.saying import as_data, as_words
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.plugin.host import Plugins, load

@@ -62,11 +62,11 @@ def commands(folder: Path, rounds: int) -> None:
         "model, units, judge": "import corekit.units, corekit.judge, corekit.model.job",
         "and the plugins": "from corekit.plugin.host import load; load()",
         "and the desk (store, billing, papers)": (
-            "import corekit.desk.sketch; from corekit.plugin.host import load; load()"
+            "import corekit.desk.draft; from corekit.plugin.host import load; load()"
         ),
         "and the PDF library with its faces": (
-            "import corekit.desk.sketch; from corekit.plugin.host import load; load(); import"
-            " corekit.report.pdf; from corekit.report.faces import face; face('regular'); face('strong')"
+            "import corekit.desk.draft; from corekit.plugin.host import load; load(); import"
+            " corekit.report.pdf; from corekit.report.fonts import face; face('regular'); face('strong')"
         ),
     }
     candidates = {

@@ -45,7 +45,7 @@ from corekit.model.document import (
     Totals,
 )
 from corekit.model.figure import Band, Dot, Figure, Label
-from corekit.report.faces import face
+from corekit.report.fonts import face
 from corekit.report.pdf import render_pdf
 from corekit.report.say import speaker
 from corekit.report.strip import strip_figure

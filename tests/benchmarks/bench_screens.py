@@ -33,10 +33,10 @@ from corekit.assess.assessment import assess
 from corekit.desk.answering import Answer
 from corekit.desk.demo import run_demo
 from corekit.desk.shop import Shop
-from corekit.work.app import OpenDoor, work_app
-from corekit.work.serving import server_for
-from corekit.work.van import Van
-from corekit.work.worker import Worker
+from corekit.isolation.worker import Worker
+from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.context import Van
+from corekit.web.server import server_for
 
 BEGINS = {
     "reason": "Does not crank after two days at the kerb.",

@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 
 from corekit.assess.assessment import Assessment, assess
-from corekit.desk.scratch import scratch_job
+from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.fault import Fault, VisitProblem
 from corekit.intake.visit import read_visit

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from corekit.desk.sketch import sketch_estimate
+from corekit.desk.draft import sketch_estimate
 from corekit.model.document import Findings, PricedLines
 from corekit.reference import data_path
 

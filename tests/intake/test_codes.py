@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.scratch import scratch_job
+from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitFile, VisitProblem, read_visit
 from corekit.model.job import Job

@@ -19,8 +19,8 @@ import pytest
 import corekit as ck
 from corekit.assess import assessment
 from corekit.assess.assessment import assess
-from corekit.desk.look import Seen
-from corekit.desk.saying import as_data
+from corekit.desk.assessment_text import as_data
+from corekit.desk.check import Seen
 from corekit.model.finding import Reason
 from corekit.plugin import host
 from corekit.plugin.guard import Overrun, in_words, time_limit

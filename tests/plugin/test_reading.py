@@ -20,7 +20,7 @@ from corekit.model.limit import Span
 from corekit.model.measurand import Accuracy, Measurand
 from corekit.model.records import RECORDS, Instrument, Measured, Opened, Setup, body_of
 from corekit.model.value import Value, propagate
-from corekit.plugin import doubt
+from corekit.plugin import uncertainty
 from corekit.plugin.reading import Reading, budget, readings_at
 
 KINDS = {record: kind for kind, record in RECORDS.items()}
@@ -257,7 +257,7 @@ def drop() -> tuple[Value, list[Reading]]:
 
 def test_the_shares_of_a_doubt_come_largest_first_and_make_the_whole() -> None:
     value, readings = drop()
-    rows = doubt.shares(value, readings)
+    rows = uncertainty.shares(value, readings)
     assert [row.part for row in rows] == sorted((row.part for row in rows), reverse=True)
     assert sum(row.part for row in rows) == pytest.approx(1)
     assert math.sqrt(sum(row.u**2 for row in rows)) == pytest.approx(value.u)
@@ -265,7 +265,7 @@ def test_the_shares_of_a_doubt_come_largest_first_and_make_the_whole() -> None:
 
 def test_every_source_of_a_doubt_has_words() -> None:
     value, readings = drop()
-    words = {row.source: row.words for row in doubt.shares(value, readings)}
+    words = {row.source: row.words for row in uncertainty.shares(value, readings)}
     assert words == {
         "entry3.typed": "Voltage (right), 13-13.9 V: how loosely it was typed",
         "entry2.rest": "Voltage (left), 14.2 V: the digits or the fixed amount in its instrument's accuracy",
@@ -288,20 +288,20 @@ def test_a_setup_value_and_a_calculation_have_words_too() -> None:
         {**warm.budget, "van.scale": 0.2, f"{reading.entry}.temperature not taken": 0.1},
         warm.rests_on,
     )
-    words = [row.words for row in doubt.shares(made, [reading])]
+    words = [row.words for row in uncertainty.shares(made, [reading])]
     assert "of the calculation: van.scale" in words
     assert "Voltage (left), 12.6 V: temperature not taken" in words
     assert "Air, 4 °C: the digits or the fixed amount in its instrument's accuracy" in words
 
 
 def test_a_value_without_doubt_has_no_shares() -> None:
-    assert doubt.shares(Value("voltage", 12.0), []) == []
+    assert uncertainty.shares(Value("voltage", 12.0), []) == []
 
 
 @given(st.dictionaries(st.text("abc.", min_size=1, max_size=6), st.floats(-10, 10), max_size=6))
 def test_shares_make_the_whole_whatever_the_budget(parts: dict[str, float]) -> None:
     value = Value("voltage", 1.0, parts)
-    rows = doubt.shares(value, [])
+    rows = uncertainty.shares(value, [])
     if value.u**2 > 0:
         assert sum(row.part for row in rows) == pytest.approx(1)
         assert all(row.words for row in rows)
@@ -314,7 +314,9 @@ def test_an_overdue_instrument_is_named_once_for_what_rests_on_it() -> None:
     reading = only(
         late, probe, beside, measured(VOLTS, "12 V", place="left", instrument="meter", setup="v:3")
     )
-    assert doubt.overdue([reading.entry], [reading]) == ["meter, whose calibration had run out on 2021-01-01"]
-    both = doubt.overdue(["entry3", "entry4", "entry4"], [reading])
+    assert uncertainty.overdue([reading.entry], [reading]) == [
+        "meter, whose calibration had run out on 2021-01-01"
+    ]
+    both = uncertainty.overdue(["entry3", "entry4", "entry4"], [reading])
     assert [one.split(",")[0] for one in both] == ["meter", "probe"]
-    assert doubt.overdue(["entry9"], [reading]) == []
+    assert uncertainty.overdue(["entry9"], [reading]) == []

@@ -39,7 +39,7 @@ from corekit.model.document import (
 from corekit.model.figure import Figure
 from corekit.model.personal import Personal
 from corekit.report.code import MODULE_MM, QUIET, symbol
-from corekit.report.faces import MissingGlyph, face, runs
+from corekit.report.fonts import MissingGlyph, face, runs
 from corekit.report.paper import Box, paginate
 from corekit.report.pdf import check_glyphs, render_pdf
 from corekit.report.say import mask, speaker

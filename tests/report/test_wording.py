@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from corekit.reference import DataProblem, data_path
-from corekit.report.faces import face
+from corekit.report.fonts import face
 from corekit.report.wording import contrast_with_white, read_theme, read_wording, wording
 
 

@@ -33,7 +33,7 @@ from corekit.model.figure import Strip
 from corekit.model.personal import Personal
 from corekit.share.link import token, token_hash
 from corekit.share.published import PublishedFolder, seal_envelope
-from corekit.share.server import Show, page_app, server_for
+from corekit.web.page_server import Show, page_app, server_for
 
 KEY = bytes(range(32))
 BEARER = "a-key-for-publishing-of-the-tests"

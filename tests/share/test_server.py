@@ -29,10 +29,10 @@ from hypothesis import strategies as st
 
 from corekit.model.document import Document
 from corekit.reference import data_path
-from corekit.share import server
 from corekit.share.link import DEMO_BASE, token, token_hash
 from corekit.share.published import LIFE, PublishProblem, publish_to, seal_envelope, withdraw_from
-from corekit.share.server import Bucket, Misses, ServeProblem, page_app, server_for
+from corekit.web import page_server
+from corekit.web.page_server import Bucket, Misses, ServeProblem, page_app, server_for
 
 from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_show
 
@@ -650,7 +650,7 @@ def test_the_key_is_compared_in_constant_time(
         compared.append((one, other))
         return one == other
 
-    monkeypatch.setattr(server.hmac, "compare_digest", watched)
+    monkeypatch.setattr(page_server.hmac, "compare_digest", watched)
     put(desk, desk.name, b"x", "wrong")
     put(desk, desk.name, b"x")
     assert [len(one) == len(other) == 32 for one, other in compared] == [True, True]
@@ -823,5 +823,5 @@ def test_a_style_that_would_end_its_element_is_refused(tmp_path: Path) -> None:
             a_desk(tmp_path).folder,
             bearer=None,
             demo=True,
-            show=server.Show(page=show.page, css=lambda: "</style><b>", paper=show.paper),
+            show=page_server.Show(page=show.page, css=lambda: "</style><b>", paper=show.paper),
         )

@@ -24,9 +24,9 @@ import pytest
 
 from corekit import units
 from corekit.assess.assessment import Assessment, assess
-from corekit.desk.scratch import scratch_job
+from corekit.desk.draft import sketch_invoice
+from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import Shop
-from corekit.desk.sketch import sketch_invoice
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
 from corekit.model.document import Code, Document, FindingRow, Findings, Paragraph, Readings, to_data
@@ -37,7 +37,7 @@ from corekit.plugin.host import Plugins, load
 from corekit.plugin.system import System
 from corekit.reference import load_toml
 from corekit.share.published import PublishedFolder
-from corekit.share.server import page_app
+from corekit.web.page_server import page_app
 
 from .chain import (
     COREKIT,
@@ -74,7 +74,7 @@ def draft(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[
         path.write_bytes(visit)
         with (
             mock.patch("corekit.report.pdf.render_pdf", lambda *words: b"not drawn"),
-            mock.patch("corekit.desk.sketch.load", plugins),
+            mock.patch("corekit.desk.draft.load", plugins),
         ):
             return sketch_invoice(
                 str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf"

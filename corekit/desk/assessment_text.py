@@ -1,0 +1,434 @@
+"""An assessment in words for the mechanic, and as data for programs.
+
+Both print each number exactly as paper does.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from .. import units
+from ..assess.suspect import Call, NextTest
+from ..billing.waiver import waivers
+from ..judge import conform
+from ..model.finding import Finding, Gap, Reason, Verdict
+from ..model.job import stage_name
+from ..model.limit import Limit
+from ..model.measurand import Measurand, Observation
+from ..model.value import Value
+from ..plugin.case import doubt_at_most, limit_words
+from ..plugin.reading import Reading
+from ..plugin.uncertainty import overdue, shares
+from ..report.found import code_sentences
+from .check import Seen
+
+WIDTH = 100
+NEXT_SHOWN = 4  # tests told with hazard and step; the others by their question
+LEAST_SHARE = 0.005  # of a doubt; smaller ones are only counted
+
+
+def as_words(seen: Seen, *, doubt: bool = False) -> str:
+    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with `doubt`
+    also where theirs comes from.
+    """
+    assessment = seen.assessment
+    many = len(assessment.readings) > 1
+    parts = [f"{assessment.job.name}: " + _tally(seen)]
+    if seen.remarks:
+        parts.append("Odd, but no fault\n" + "\n".join(_item(remark) for remark in seen.remarks))
+    if assessment.findings:
+        now = assessment.current
+        before = [finding for finding in assessment.findings if finding not in now]
+        parts += ["Findings\n" + "\n".join(_finding(finding, many, seen) for finding in now)] if now else []
+        parts += (
+            ["What earlier stages said\n" + "\n".join(_finding(finding, many, seen) for finding in before)]
+            if before
+            else []
+        )
+    if doubt:
+        parts.append("Where the doubt comes from, largest share first\n" + "\n".join(_doubts(seen)))
+    codes = code_sentences(assessment.job)
+    if codes:
+        parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
+    stands = _where_it_stands(seen)
+    if stands:
+        parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
+    if assessment.repairs:
+        parts.append(
+            "Repairs\n"
+            + "\n".join(
+                _item(f"{repair.title}: {repair.proof}.", repair.why) for repair in assessment.repairs
+            )
+        )
+    if assessment.open_gaps:
+        parts.append("Not said, and why\n" + "\n".join(_gaps(seen)))
+    if assessment.not_repeated:
+        names = ", ".join(gap.check for gap in assessment.not_repeated)
+        parts.append("Not looked at again since the last repair\n" + _item(names))
+    if assessment.contradictions:
+        parts.append("Readings to doubt\n" + "\n".join(_item(odd.text) for odd in assessment.contradictions))
+    if assessment.suspects:
+        parts.append(
+            "Suspects, from the fault table and what was read (estimates; for you, not for the customer's"
+            " paper)\n" + "\n".join(_suspects(seen))
+        )
+    calls = assessment.calls_at(assessment.job.stage)
+    if calls:
+        parts.append("Work that findings speak for\n" + "\n".join(_call(seen, call) for call in calls))
+    if assessment.next_tests:
+        shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
+        later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
+        parts.append(
+            "Next test\n"
+            + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])])
+        )
+    if assessment.too_long:
+        parts.append(
+            "Too long for the time left\n"
+            + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long)
+        )
+    return printable("\n\n".join(parts))
+
+
+def _where_it_stands(seen: Seen) -> list[str]:
+    """What waits, why the job was left open, how it ended, what is not charged."""
+    job, measurands, operations = seen.assessment.job, seen.plugins.measurands, seen.plugins.operations
+    lines = []
+    for noted in job.waiting:
+        begun = noted.record
+        title = measurands[begun.of].title if begun.of in measurands else begun.of
+        since = f", begun {noted.entry.taken}" if noted.entry.taken else ""
+        lines.append(
+            f"Waiting: {title}{f', {begun.place}' if begun.place else ''}, {begun.wait_typed}{since}"
+        )
+    if job.left_open is not None and job.ended is None:
+        left = job.left_open.record
+        lines.append(f"Left open: {left.because}{f', back on {left.back}' if left.back else ''}")
+    if job.ended is not None:
+        lines.append(f"Ended: {job.ended.record.how}, {job.ended.record.because}")
+    for what, note in waivers(job).items():
+        lines.append(f"{operations[what].title if what in operations else what.capitalize()}: {note}")
+    return lines
+
+
+def printable(text: str) -> str:
+    """What a terminal may be given: no control characters from anybody's file."""
+    return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
+
+
+def _tally(seen: Seen) -> str:
+    counts: dict[str, int] = {}
+    for finding in seen.assessment.current:
+        counts[str(finding.verdict)] = counts.get(str(finding.verdict), 0) + 1
+    told = ", ".join(f"{counts[verdict]} {verdict}" for verdict in map(str, Verdict) if verdict in counts)
+    return told or "no findings yet"
+
+
+def _finding(finding: Finding, many: bool, seen: Seen) -> str:
+    when = f" ({stage_name(finding.stage)})" if many else ""
+    lines = [f"{finding.verdict}{when}, {finding.urgency}: {finding.text}"]
+    beside = []
+    for limit in finding.limits[:1]:
+        weak = "" if limit.decides else "; too weak a source to decide"
+        beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
+    if finding.probability is not None and finding.limits:
+        beside.append(f"{_likely(finding.probability)} likely to conform")
+    needed = _needed(finding)
+    if needed:
+        beside.append(f"read to {needed} (k = 2) or better, the same value would be decided")
+    beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, _readings(seen))]
+    return _item(*lines, "; ".join(beside))
+
+
+def _likely(probability: float) -> str:
+    """A probability that is never said to be nothing or everything."""
+    ends = "less than 0.1 %" if probability < 0.001 else "more than 99.9 %" if probability > 0.999 else ""
+    return ends or f"{100 * probability:.1f} %"
+
+
+def _needed(finding: Finding) -> str:
+    """The doubt with which an open finding's value would be decided; empty where it is decided, or where
+    nothing could.
+    """
+    if (
+        finding.verdict is not Verdict.UNDECIDED
+        or finding.value is None
+        or not finding.limits
+        or finding.probability is None
+    ):
+        return ""
+    judged = conform(finding.value, finding.limits[0])
+    return doubt_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
+
+
+def _readings(seen: Seen) -> list[Reading]:
+    return [reading for stage in seen.assessment.readings for reading in stage]
+
+
+def _doubts(seen: Seen) -> Iterator[str]:
+    """Of every judged value its budget in plain words, and at last what else bears on the readings."""
+    many, readings = len(seen.assessment.readings) > 1, _readings(seen)
+    for finding in seen.assessment.findings:
+        rows = shares(finding.value, readings) if finding.value is not None else []
+        if finding.value is None or not rows:
+            continue
+        when = f" ({stage_name(finding.stage)})" if many else ""
+        told = [
+            f"{row.part:>4.0%}  {units.show_doubt(row.u, finding.unit)}  {row.words}"
+            for row in rows
+            if row.part >= LEAST_SHARE
+        ]
+        rest = len(rows) - len(told)
+        yield _item(
+            f"{finding.check}{when}: {units.show(finding.value, finding.unit)}",
+            *told,
+            *([f"      and {rest} smaller"] if rest else []),
+        )
+    for one in dict.fromkeys(
+        (one.measurand.title, one.typed.strip(), one.notes)
+        for reading in readings
+        for one in (reading, *reading.setup.values())
+    ):
+        if one[2]:
+            yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
+
+
+def _suspects(seen: Seen) -> list[str]:
+    """Likeliest first, each system by itself: their tables know nothing of each other."""
+    rows = []
+    for key, system in seen.plugins.systems.items():
+        own = [
+            suspect
+            for suspect in seen.assessment.suspects
+            if suspect.system == key and suspect.probability >= 0.01
+        ]
+        rows += (
+            [
+                f"  {system.title}",
+                *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own),
+            ]
+            if own
+            else []
+        )
+    return rows
+
+
+def _gaps(seen: Seen) -> list[str]:
+    """Of each system what was not read or looked at, in one list; then whatever has more to say."""
+    missing: dict[str, dict[str, None]] = {}
+    for gap in seen.assessment.open_gaps:
+        if gap.about:
+            missing.setdefault(gap.system, {})[gap.about] = None
+    rows = [
+        _item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.")
+        for system, names in missing.items()
+    ]
+    return rows + [_item(_gap(gap)) for gap in seen.assessment.open_gaps if not gap.about]
+
+
+def _gap(gap: Gap) -> str:
+    return gap.text if gap.reason is Reason.NOT_MEASURED else f"{gap.text} ({gap.reason})"
+
+
+def _call(seen: Seen, call: Call) -> str:
+    return _item(
+        f"{seen.plugins.operations[call.operation].title}: "
+        + ("may be offered." if call.met else "not yet."),
+        call.why,
+    )
+
+
+def _test(seen: Seen, index: int) -> str:
+    test = seen.assessment.next_tests[index]
+    wanted = _wanted(seen, test.wants)
+    lines = [f"{index + 1}. {test.question}{_time(test)}"]
+    lines += ["Again: the first try left it open."] if test.repeat else []
+    lines += (
+        [f"It may read wrong now, because this was tested before it: {test.spoiled_by}"]
+        if test.spoiled_by
+        else []
+    )
+    if wanted is not None:
+        lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
+        where = wanted.where if isinstance(wanted, Measurand) else ""
+        lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+        at = f', place = "{test.place}"' if test.place else ""
+        lines.append(f'Write it down as of = "{wanted.key}"{at}.')
+    return _item(*lines)
+
+
+def _plain(question: str) -> str:
+    words = question.rstrip("?.")
+    return words[:1].lower() + words[1:] if words[1:2].islower() else words
+
+
+def _time(test: NextTest) -> str:
+    if test.waits:
+        return (
+            f" Start now, read later: about {test.minutes:g} min of work and {test.waits:g} min of waiting."
+        )
+    return f" About {test.minutes:g} min." if test.minutes else ""
+
+
+def _wanted(seen: Seen, key: str) -> Measurand | Observation | None:
+    return seen.plugins.measurands.get(key) or seen.plugins.observations.get(key)
+
+
+def _item(first: str, *more: str) -> str:
+    rows = textwrap.wrap(first, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    for line in more:
+        rows += textwrap.wrap(line, WIDTH, initial_indent="      ", subsequent_indent="      ")
+    return "\n".join(rows)
+
+
+def as_data(seen: Seen) -> dict[str, Any]:
+    """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs,
+    calls; numbers also as printed (`shown`).
+    """
+    assessment = seen.assessment
+    return {
+        "job": assessment.job.name,
+        "findings": [_finding_data(finding, seen) for finding in assessment.findings],
+        "gaps": [
+            {
+                "system": gap.system,
+                "check": gap.check,
+                "reason": str(gap.reason),
+                "text": gap.text,
+                "stage": stage_name(gap.stage),
+                "wants": gap.wants,
+            }
+            for gap in assessment.gaps
+        ],
+        "suspects": [
+            {
+                "system": suspect.system,
+                "fault": suspect.fault,
+                "name": suspect.name,
+                "probability": suspect.probability,
+                "calls_for": suspect.calls_for,
+            }
+            for suspect in assessment.suspects
+        ],
+        "contradictions": [
+            {
+                "system": odd.system,
+                "stage": stage_name(odd.stage),
+                "oddity": str(odd.oddity),
+                "text": odd.text,
+                "of": odd.of,
+                "wants": odd.wants,
+                "places": list(odd.places),
+                "fit": odd.fit,
+                "evidence": list(odd.evidence),
+            }
+            for odd in assessment.contradictions
+        ],
+        "next_tests": [_test_data(test) for test in assessment.next_tests],
+        "too_long": [_test_data(test) for test in assessment.too_long],
+        "calls": [
+            {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
+            for call in assessment.calls
+        ],
+        "repairs": [
+            {
+                "operation": repair.operation,
+                "title": repair.title,
+                "stage": stage_name(repair.stage),
+                "proof": str(repair.proof),
+                "why": repair.why,
+            }
+            for repair in assessment.repairs
+        ],
+        "readings": [_reading_data(reading, seen) for stage in assessment.readings for reading in stage],
+        "codes": [
+            {
+                "stage": stage_name(stage),
+                "state": noted.record.state,
+                "codes": list(noted.record.codes),
+                "cannot": noted.record.cannot,
+            }
+            for stage in assessment.job.stages
+            for noted in assessment.job.codes_read(stage)
+        ],
+        "versions": assessment.versions,
+    }
+
+
+def _test_data(test: NextTest) -> dict[str, Any]:
+    return {
+        "system": test.system,
+        "test": test.key,
+        "question": test.question,
+        "minutes": test.minutes,
+        "waits": test.waits,
+        "bits": test.bits,
+        "wants": test.wants,
+        "place": test.place,
+        "repeat": test.repeat,
+        "spoiled_by": test.spoiled_by,
+    }
+
+
+def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
+    return {
+        "system": finding.system,
+        "code": finding.code,
+        "verdict": str(finding.verdict),
+        "probability": finding.probability,
+        "urgency": str(finding.urgency),
+        "text": str(finding.text),
+        "stage": stage_name(finding.stage),
+        "place": finding.place,
+        "of": finding.of,
+        "value": None if finding.value is None else _value_data(finding.value, finding.unit, seen),
+        "evidence": list(finding.evidence),
+        "limits": [_limit_data(limit, finding.unit) for limit in finding.limits],
+        "calls_for": finding.calls_for,
+        "next_test": finding.next_test,
+        "rule": finding.rule,
+    }
+
+
+def _value_data(value: Value, unit: str, seen: Seen) -> dict[str, Any]:
+    rows = shares(value, _readings(seen))
+    budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
+    return {
+        "kind": value.kind,
+        "number": value.number,
+        "u": value.u,
+        "shown": units.show(value, unit),
+        "budget": budget,
+    }
+
+
+def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
+    return {
+        "key": limit.key,
+        "shown": limit_words(limit, unit),
+        "low": limit.low.number if limit.low else None,
+        "high": limit.high.number if limit.high else None,
+        "scope": str(limit.scope),
+        "decides": limit.decides,
+        "confidence": str(limit.confidence),
+        "source": limit.source.named,
+        "basis": str(limit.source.basis),
+        "status": str(limit.source.status),
+    }
+
+
+def _reading_data(reading: Reading, seen: Seen) -> dict[str, Any]:
+    return {
+        "of": reading.measurand.key,
+        "title": reading.measurand.title,
+        "place": reading.place,
+        "stage": stage_name(reading.stage),
+        "typed": reading.typed,
+        "entry": reading.entry,
+        "doubt_from": reading.doubt_from,
+        "count": reading.count,
+        "overdue": reading.overdue,
+        **_value_data(reading.value, reading.measurand.unit, seen),
+    }

@@ -1,0 +1,152 @@
+"""Drafts of papers: from a file or a job, marked DRAFT, without a number, kept nowhere."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import attrs
+
+from ..assess.assessment import Assessment, assess
+from ..billing.book import PriceBook
+from ..billing.line import Line
+from ..billing.offer import diagnosis_lines, repair_lines
+from ..billing.payment import owed
+from ..billing.totals import totals
+from ..billing.waiver import waive, waivers
+from ..files import write_over
+from ..intake.visit import read_visit
+from ..model.document import Document
+from ..model.job import Job
+from ..plugin.host import Plugins, load
+from ..report.papers import estimate, invoice
+from ..report.sheet import Sheet
+from ..store.mark import drawn, record_mark
+from . import paper
+from .bill import Bill
+from .in_memory import scratch_job
+from .offerable import asked_for, cap_of, done_without_offer, is_charged
+from .problem import DeskProblem
+from .settings import Settings, declared, read_prices, read_settings
+from .shop import Shop
+
+#: Columns of a paper in the terminal.
+PAPER_WIDTH = 96
+
+
+@attrs.frozen(kw_only=True)
+class Sketch:
+    """A draft, and its text where no file was named."""
+
+    document: Document
+    text: str = ""
+
+
+def sketch_estimate(
+    visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None
+) -> Sketch:
+    """Draft an estimate and write it to `out`; without one, as text."""
+    bench = _Bench(visit, is_file=is_file, folder=folder)
+    asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
+    if stage == "repair" and not asked:
+        raise DeskProblem(
+            f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
+            " test."
+        )
+    lines = waive(
+        repair_lines(bench.book, asked) if stage == "repair" else bench.looking(km), waivers(bench.job)
+    )
+    sums = totals(lines, bench.book)
+    document = estimate(
+        bench.job,
+        bench.assessment,
+        bench.sheet(),
+        name=f"{stage}, draft",
+        stage=stage,
+        lines=lines,
+        totals=sums,
+        cap=cap_of(bench.book),
+    )
+    return bench.write(document, out)
+
+
+def sketch_invoice(
+    visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
+) -> Sketch:
+    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
+    agreements, what was done.
+    """
+    bench = _Bench(visit, is_file=is_file, folder=folder)
+    job = bench.job
+    mark = record_mark([entry.id for entry in job.entries[-1:]])
+    if job.agreements:
+        return bench.write(Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out)
+    asked = done_without_offer(job, bench.assessment, bench.plugins)
+    looking = [line for line in bench.looking(km) if is_charged(line, job)]
+    lines = waive([*looking, *repair_lines(bench.book, asked)], waivers(job))
+    sums = totals(lines, bench.book)
+    document = invoice(
+        job,
+        bench.assessment,
+        bench.sheet(),
+        number="",
+        lines=lines,
+        totals=sums,
+        payable=owed(sums, [noted.record for noted in job.payments]),
+        agreements=[],
+        payments=paper.payments_of(job),
+        link=1,
+        record_mark=mark,
+    )
+    return bench.write(document, out)
+
+
+class _Bench:
+    """What a draft is made from: a file or a job, the plugins, the shop's settings and prices."""
+
+    def __init__(self, visit: str, *, is_file: bool, folder: Path) -> None:
+        self.plugins: Plugins = load()
+        self.settings: Settings = read_settings(folder, demo=True)
+        self.book: PriceBook = read_prices(folder)
+        self.job, self.texts = self._from_file(visit) if is_file else self._from_store(visit, folder)
+        self.assessment: Assessment = assess(self.job, self.plugins)
+
+    def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
+        read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency))
+        return scratch_job(read, paper.instruments_for(read, self.settings))
+
+    def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
+        with Shop(folder, plugins=self.plugins) as shop:
+            job = shop.find(visit)
+            return shop.store.job(job), shop.texts(job)
+
+    def looking(self, km: Decimal | None) -> tuple[Line, ...]:
+        """The lines of coming and looking; without the coming where another job pays for it."""
+        return diagnosis_lines(self.book, km, call_out=not self.job.same_drive_as)
+
+    def sheet(self) -> Sheet:
+        return paper.sheet(
+            drawn(16),
+            self.settings.issuer,
+            datetime.now(UTC),
+            self.book.currency,
+            self.plugins,
+            demo=self.job.demo,
+            draft=True,
+        )
+
+    def write(self, document: Document, out: Path | None) -> Sketch:
+        from ..report.say import speaker
+
+        say = speaker(self.texts)
+        if out is None:
+            from ..report.terminal import render_text
+
+            return Sketch(document=document, text=render_text(document, say, None, width=PAPER_WIDTH))
+        from ..report.pdf import render_pdf
+
+        if not out.parent.is_dir():
+            raise DeskProblem(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
+        write_over(out, render_pdf(document, say, None))
+        return Sketch(document=document)

@@ -1,0 +1,108 @@
+"""What would be offered, and what a yes would come to: asked before anything is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import attrs
+
+from ..assess.assessment import Assessment
+from ..billing.consent import Standing
+from ..billing.line import Line, from_data
+from ..billing.totals import totals
+from ..model.document import document_hash
+from ..model.job import Job
+from ..model.money import Money
+from ..model.records import Agreed, Offered
+from ..report.cost import ground_words
+from .offerable import asked_for
+
+if TYPE_CHECKING:
+    from .offering import Offer, Terms
+    from .shop import Shop
+
+
+@attrs.frozen(kw_only=True)
+class Part:
+    """Lines that are offered and declined together: one piece of work, or coming and looking.
+
+    Attributes:
+        operation: Key of the piece of work; empty for coming and looking.
+        title: What it is called: that of its first line.
+        ground: Why, as it is printed.
+        net: What its lines come to before tax.
+        waived: Why it is not charged; empty where it is.
+    """
+
+    operation: str
+    title: str
+    ground: str
+    lines: tuple[Line, ...]
+    net: Money
+    waived: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Prospect:
+    """What an offer would hold, piece by piece, and its total with tax."""
+
+    parts: tuple[Part, ...]
+    total: Money
+
+
+def prospect(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Terms) -> Prospect | None:
+    """What `Shop.offer` would offer now; None when no repair may be offered at all.
+
+    Errors:
+        DeskProblem, PriceProblem: as `Shop.offer`.
+    """
+    if stage == "repair" and not asked_for(job, assessment, shop.plugins):
+        return None
+    lines = shop.lines_of(job, assessment, stage, terms)
+    return Prospect(parts=parts_of(lines), total=totals(lines, shop.book).gross)
+
+
+def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
+    """The lines by piece of work, in their order; coming and looking as one."""
+    grouped: dict[str, list[Line]] = {}
+    for line in lines:
+        grouped.setdefault(line.operation, []).append(line)
+    return tuple(_part(operation, tuple(group)) for operation, group in grouped.items())
+
+
+def offered_parts(offered: Offered) -> tuple[Part, ...]:
+    """What an offer that was made holds."""
+    return parts_of([from_data(line) for line in offered.lines])
+
+
+def _part(operation: str, lines: tuple[Line, ...]) -> Part:
+    net = lines[0].net
+    for line in lines[1:]:
+        net += line.net
+    return Part(
+        operation=operation,
+        title=lines[0].text,
+        ground=ground_words(lines[0].ground),
+        lines=lines,
+        net=net,
+        waived=lines[0].waived,
+    )
+
+
+def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
+    """What a yes to an offer would come to with these pieces of work declined.
+
+    Errors:
+        ConsentProblem: what is declined was not offered, or today's tax rates give the offer another total.
+    """
+    yes = Agreed(
+        offer=offer.name,
+        document_hash=document_hash(offer.document),
+        total=offer.total.minor,
+        currency=offer.total.currency,
+        by="customer",
+        how="asked before it is said",
+        declined=list(declined),
+    )
+    return Standing.of(shop.store.job(offer.job), shop.book, [yes]).sums[offer.name]

@@ -1,0 +1,1 @@
+"""The mechanic's screens."""

@@ -1,0 +1,480 @@
+"""Agreeing: what coming and looking costs, what the repair costs, the paper, and the yes or no to it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from decimal import Decimal, InvalidOperation
+
+import attrs
+import flask
+
+from ..billing.consent import ConsentProblem
+from ..desk import quote
+from ..desk.answering import Answer
+from ..desk.offerable import asked_for, cap_of
+from ..desk.offering import Offer, Terms
+from ..desk.quote import Part, Prospect
+from ..intake.fault import Fault, VisitProblem
+from ..model.document import document_hash
+from ..model.job import Job, Noted
+from ..model.personal import Personal
+from ..model.records import Agreed, Offered
+from ..report.sheet import WHO_AGREES
+from ..visit.guidance import open_tests
+from ..visit.progress import standing
+from . import forms
+from .context import Van
+from .forms import REFUSALS, lead, refused
+from .hand_over import deed, shown
+from .page import job_page, vehicle_named
+from .papers import paper_path
+from .signature import Signature, SignatureProblem, read_signature
+
+#: How a yes is given, as it is printed. A signature belongs to the first.
+IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
+HOW = (IN_PERSON, BY_PHONE, BY_MESSAGE)
+_SCREEN_OF = {"diagnosis": "diagnosis", "repair": "offer"}
+_LONGEST_WORDS = 2000
+_FARTHEST = Decimal(2000)  # km of one drive; more is a slip of the finger
+
+#: What stands on the invoice when nothing of an offer was wanted and no other reason was typed.
+DECLINED = "the repair that was offered was declined"
+
+
+@attrs.frozen(kw_only=True)
+class Asking:
+    """An offer that waits for its answer, as the screen shows it.
+
+    Attributes:
+        mark: First letters of the paper's hash, which the yes is bound to; `paper` is the whole of it.
+        parts: Its pieces of work; only those with an operation can be declined singly.
+        pdf: Address of its PDF.
+    """
+
+    offer: Offer
+    paper: str
+    parts: Sequence[Part]
+    pdf: str
+
+    @property
+    def mark(self) -> str:
+        return mark_of(self.paper)
+
+    @property
+    def pieces(self) -> list[Part]:
+        return [part for part in self.parts if part.operation]
+
+
+@attrs.frozen(kw_only=True)
+class Given:
+    """A word on record: on which offer, what it came to, who and how and what was declined, what was said,
+    the signature's path, the PDF.
+    """
+
+    offer: str
+    text: str
+    said: str
+    signature: str
+    pdf: str
+
+
+def mark_of(paper: str) -> str:
+    """The first letters of a paper's hash, in two groups, to be compared by eye.
+
+    >>> mark_of("3f2a9c1b77")
+    '3F2A 9C1B'
+    """
+    return f"{paper[:4]} {paper[4:8]}".upper()
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/diagnosis")
+    def diagnosis(job: str) -> str:
+        """Coming and looking: what it costs, then the paper and the yes."""
+        record = van.job(job)
+        waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
+        ahead, problem = (
+            (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
+        )
+        return job_page(
+            "diagnosis.html",
+            record,
+            van,
+            asking=waits,
+            answered=said,
+            would=ahead,
+            problem=problem,
+            book=van.shop.book,
+            needs_km=_needs_km(van, record),
+            cap=cap_of(van.shop.book),
+            pays_words=vehicle_named(record.same_drive_as, van),
+            **_yes_form(van, record, waits),
+        )
+
+    @app.get("/job/<job>/offer")
+    def offer(job: str) -> str:
+        """The repair: what may be offered and what not yet, then the paper and the yes."""
+        record = van.job(job)
+        assessment = van.assessed(record)
+        waits = awaited(van, record, "repair")
+        agreed = agreed_to_do(van, record)
+        ahead, problem = _ahead(van, record, "repair", agreed)
+        return job_page(
+            "offer.html",
+            record,
+            van,
+            asking=waits,
+            answered=answered(van, record, "repair"),
+            would=ahead,
+            problem=problem,
+            moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
+            more=_more(waits, ahead),
+            agreed=agreed,
+            taken=_taken(ahead),
+            looked=any(record.spoken_of(stage) or record.codes_read(stage) for stage in record.stages),
+            not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
+            operations=van.shop.plugins.operations,
+            next_test=next(iter(open_tests(assessment, van.shop.plugins)), None),
+            **_yes_form(van, record, waits),
+        )
+
+    @app.post("/job/<job>/offer-of/<stage>")
+    def make(job: str, stage: str) -> flask.Response:
+        """Make the offer; its paper is shown next, for the yes."""
+        if stage not in _SCREEN_OF:
+            flask.abort(404)
+        form = flask.request.form
+        try:
+            km = _km(form["km"]) if stage == "diagnosis" and form.get("km", "").strip() else None
+        except VisitProblem as problem:
+            return refused(problem)
+        # Everything from the form: sent again later, it still asks for the same.
+        without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
+        return deed(
+            lambda: van.shop.offer(job, stage, km=km, without=without, answer=forms.answer_id()),
+            f"/job/{job}/{_SCREEN_OF[stage]}",
+        )
+
+    @app.post("/job/<job>/agree")
+    def agree(job: str) -> flask.Response:
+        """The customer's word on an offer, bound to the paper that was shown."""
+        try:
+            record = van.job(job)
+            said = said_of(van, record)
+            signature = said.signature.text if said.signature else ""
+            van.shop.agree(
+                said.offer,
+                by=said.by,
+                how=said.how,
+                declined=said.declined,
+                signature=signature,
+                words=said.words,
+                answer=forms.answer_id(),
+            )
+            if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
+                _ended(van, job, flask.request.form.get("because", ""))
+        except REFUSALS as problem:
+            return refused(problem)
+        return lead(f"/job/{job}")
+
+    @app.post("/job/<job>/agree/try")
+    def trial(job: str) -> str:
+        """What a yes comes to with what is declined so far; nothing is written."""
+        record = van.job(job)
+        try:
+            offer = _offer_meant(van, record)
+            declined = _declined(_operations(record, offer))
+            total = quote.agreed_if(van.shop, offer, declined)
+        except REFUSALS as problem:
+            return flask.render_template(
+                "agree_trial.html", problem=str(problem), total=None, declined=(), nothing=False
+            )
+        nothing = bool(declined) and set(declined) == _operations(record, offer)
+        return flask.render_template(
+            "agree_trial.html", problem="", total=total, declined=declined, nothing=nothing
+        )
+
+
+def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
+    """What the form of the yes needs."""
+    came_back = flask.g.get("given")
+    wanted = (
+        came_back.getlist("want")
+        if came_back is not None
+        else [part.operation for part in waits.pieces]
+        if waits
+        else []
+    )
+    return {
+        "who": WHO_AGREES,
+        "paper": shown(waits.offer.document, van, record) if waits else None,
+        "wanted": wanted,
+    }
+
+
+def _taken(ahead: Prospect | None) -> list[str]:
+    """The pieces of work that are to be offered: all, until somebody took one out."""
+    came_back = flask.g.get("given")
+    if came_back is not None:
+        return list(came_back.getlist("take"))
+    return [part.operation for part in ahead.parts] if ahead else []
+
+
+# ---- what is shown
+
+
+def awaited(van: Van, job: Job, stage: str) -> Asking | None:
+    """The latest offer of a stage, while nobody has answered it."""
+    offered = _latest(job, stage)
+    if offered is None or any(
+        noted.record.document_hash == offered.document_hash for noted in job.agreements
+    ):
+        return None
+    offer = van.shop.offer_named(job.id, offered.name)
+    return Asking(
+        offer=offer,
+        paper=document_hash(offer.document),
+        parts=quote.offered_parts(offered),
+        pdf=paper_path(offer),
+    )
+
+
+def _latest(job: Job, stage: str) -> Offered | None:
+    made = [noted.record for noted in job.offers if noted.record.stage == stage]
+    return made[-1] if made else None
+
+
+def answered(van: Van, job: Job, stage: str) -> list[Given]:
+    """Every word on the offers of a stage, in order."""
+    offers = {noted.record.document_hash: noted.record for noted in job.offers if noted.record.stage == stage}
+    return [
+        _given(van, job, noted, offers[noted.record.document_hash])
+        for noted in job.agreements
+        if noted.record.document_hash in offers
+    ]
+
+
+def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
+    agreed, offer = noted.record, van.shop.offer_named(job.id, offered.name)
+    try:
+        come_to = str(quote.agreed_if(van.shop, offer, agreed.declined))
+    except (
+        ConsentProblem
+    ):  # today's tax rates give the offer another total; what was said stands all the same
+        come_to = f"part of {offer.total}"
+    titles = {part.operation: part.title for part in quote.offered_parts(offered)}
+    declined = ", ".join(titles.get(key, key) for key in agreed.declined)
+    signed = ", signed" if agreed.signature is not None else ""
+    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (
+        f"; declined: {declined}" if declined else ""
+    )
+    said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
+    return Given(
+        offer=agreed.offer,
+        text=text,
+        said=said,
+        signature=_drawn_under(van, job, agreed),
+        pdf=paper_path(offer),
+    )
+
+
+def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
+    """The signature as an SVG path; empty when there is none, when it was destroyed after retention, or when
+    it is none of ours.
+    """
+    if not isinstance(agreed.signature, Personal):
+        return ""
+    try:
+        kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
+    except SignatureProblem:  # of another make, from a Python caller
+        return ""
+    return kept.path if kept else ""
+
+
+def agreed_to_do(van: Van, job: Job) -> dict[str, str]:
+    """Work that was agreed to and is not done yet, key → title: it is not offered again."""
+    titles = van.shop.plugins.operations
+    return {
+        key: titles[key].title if key in titles else key for key in standing(job, van.assessed(job)).to_do
+    }
+
+
+def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tuple[Prospect | None, str]:
+    """What would be offered, without what is agreed to already; or why nothing can be."""
+    assessment = van.assessed(job)
+    may = (
+        {asked.operation for asked in asked_for(job, assessment, van.shop.plugins)}
+        if stage == "repair"
+        else set()
+    )
+    if may and may <= set(agreed):
+        return None, ""
+    try:
+        return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(agreed) & may)), ""
+    except REFUSALS as problem:
+        return None, str(problem)
+
+
+def _holds(waits: Asking, ahead: Prospect) -> bool:
+    """The paper still says what would be offered, or less, because something was left out on purpose."""
+    return all(part in ahead.parts for part in waits.parts)
+
+
+def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
+    """What could be offered and does not stand on the paper, because it came later or was left out."""
+    on_it = {part.operation for part in waits.parts} if waits else set()
+    return [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
+
+
+def _needs_km(van: Van, job: Job) -> bool:
+    return van.shop.book.per_km is not None and not job.same_drive_as
+
+
+# ---- what comes in
+
+
+@attrs.frozen(kw_only=True)
+class Said:
+    """A word on an offer, as the form brought it; `nothing`: all of its work is declined; `words`: what was
+    said word for word.
+    """
+
+    offer: Offer
+    by: str
+    how: str
+    declined: tuple[str, ...]
+    nothing: bool
+    signature: Signature | None
+    words: str
+
+
+def said_of(van: Van, job: Job) -> Said:
+    """What the form says.
+
+    Errors:
+        VisitProblem: a field of it is wrong; each with the field's name.
+        DeskProblem: the paper is not the one that stands.
+    """
+    form = flask.request.form
+    offer = _offer_meant(van, job)
+    pieces = _operations(job, offer)
+    nothing = bool(form.get("no")) and bool(pieces)
+    declined = tuple(sorted(pieces)) if nothing else _declined(pieces)
+    faults = []
+    how, by, words = form.get("no") or form.get("how", ""), form.get("by", ""), form.get("said", "").strip()
+    if declined and set(declined) == pieces and not nothing:
+        faults.append(
+            Fault(
+                "want",
+                "",
+                "Nothing of it is left to agree to. If nothing is wanted, say so below; else tap what is"
+                " wanted.",
+            )
+        )
+    if how not in HOW:
+        faults.append(Fault("how", "", "How was it said? In person, by phone or by message."))
+    if by not in WHO_AGREES:
+        faults.append(
+            Fault("by", "", f"Who said it? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
+        )
+    signature = None
+    try:
+        signature = read_signature(form.get("signature", ""))
+    except SignatureProblem as problem:
+        faults.append(Fault("signature", "", str(problem)))
+    if signature is not None and how != IN_PERSON and how in HOW:
+        faults.append(
+            Fault(
+                "signature",
+                "",
+                f"A signature is drawn in person, not {how}. Clear it, or take the yes in person.",
+            )
+        )
+    if words and how == IN_PERSON:
+        faults.append(
+            Fault(
+                "said",
+                "",
+                "Word for word is for what was said by phone or written; say which of the two it was.",
+            )
+        )
+    if len(words) > _LONGEST_WORDS:
+        faults.append(
+            Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.")
+        )
+    if faults:
+        raise VisitProblem(faults)
+    return Said(
+        offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words
+    )
+
+
+def _offer_meant(van: Van, job: Job) -> Offer:
+    """The offer whose paper was shown.
+
+    Errors:
+        VisitProblem: another paper stands by now, or none of that name.
+    """
+    form = flask.request.form
+    named = form.get("offer", "")
+    if not any(noted.record.name == named for noted in job.offers):
+        raise VisitProblem(
+            [
+                Fault(
+                    "",
+                    "",
+                    "There is no such offer in this job. Go back to the steps and open the offer again;"
+                    " nothing was recorded.",
+                )
+            ]
+        )
+    offer = van.shop.offer_named(job.id, named)
+    if form.get("paper", "") != document_hash(offer.document):
+        raise VisitProblem(
+            [
+                Fault(
+                    "",
+                    "",
+                    "This is another paper than the one that stands. Load the page again and show the"
+                    " customer that one.",
+                )
+            ]
+        )
+    return offer
+
+
+def _operations(job: Job, offer: Offer) -> set[str]:
+    made = next(noted.record for noted in reversed(job.offers) if noted.record.name == offer.name)
+    return {str(line["operation"]) for line in made.lines if line.get("operation")}
+
+
+def _declined(pieces: set[str]) -> tuple[str, ...]:
+    """Pieces of an offer that the form does not want."""
+    return tuple(sorted(pieces - set(flask.request.form.getlist("want"))))
+
+
+def _ended(van: Van, job: str, because: str) -> None:
+    """Nothing of the only repair offer is wanted: the job ends there.
+
+    Its own answer, known by the first one's id, so that sending twice adds nothing.
+    """
+    rows = {"step": [{"ended": {"how": "declined", "because": because.strip() or DECLINED}}]}
+    van.shop.answer(job, Answer(id=f"{forms.answer_id()[:60]}-end", rows=rows))
+
+
+def _km(text: str) -> Decimal:
+    try:
+        km = Decimal(text.strip().removesuffix("km").strip().replace(",", "."))
+    except InvalidOperation:
+        km = Decimal(-1)
+    if not km.is_finite() or not 0 <= km <= _FARTHEST or len(text) > 12:
+        raise VisitProblem(
+            [
+                Fault(
+                    "km",
+                    "",
+                    f"The drive in kilometres is a number from 0 to {_FARTHEST}; write 14.5, for example.",
+                )
+            ]
+        )
+    return km

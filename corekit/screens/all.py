@@ -1,0 +1,40 @@
+"""One module for each step of a visit, and one for each other room: jobs, record, calculators."""
+
+from __future__ import annotations
+
+import flask
+
+from . import (
+    agree,
+    arrive,
+    calculators,
+    explain,
+    hand_over,
+    jobs,
+    papers,
+    photos,
+    record,
+    repair,
+    test,
+    wanted,
+)
+from .context import Van
+
+
+def add_screens(app: flask.Flask, van: Van) -> None:
+    """Every screen there is."""
+    for screen in (
+        jobs,
+        arrive,
+        agree,
+        wanted,
+        papers,
+        photos,
+        explain,
+        test,
+        repair,
+        hand_over,
+        record,
+        calculators,
+    ):
+        screen.add(app, van)

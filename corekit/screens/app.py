@@ -1,0 +1,233 @@
+"""The screens' application: what every page shares, and the one place where answers come in.
+
+Each step of a visit has a module under `screens`; it adds its pages with `add(app, van)`. What it asks is
+made from declarations.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import logging
+import re
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, Protocol
+
+import attrs
+import flask
+import jinja2
+from markupsafe import Markup
+from werkzeug.exceptions import HTTPException
+
+from ..desk.answering import Answer
+from ..model.job import Job
+from ..reference import data_path
+from ..report.page import page_css
+from ..report.wording import theme
+from ..visit import fields
+from ..visit.progress import TITLES, Step, standing
+from . import forms
+from .all import add_screens
+from .context import Van
+from .forms import REFUSALS, Wrong, lead, own_path, refused
+
+log = logging.getLogger("corekit.screens")
+
+LARGEST = 12 * 1024 * 1024  # bytes of one request: a photo as a phone takes it
+_FIELDS_BYTES = 256 * 1024  # of everything typed in one form, a drawn signature among it
+_FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
+_KEPT_FILES = {
+    "work.css": "text/css",
+    "work.js": "text/javascript",
+    "queue.js": "text/javascript",
+    "sw.js": "text/javascript",
+    "mark.svg": "image/svg+xml",
+}
+
+
+class Door(Protocol):
+    """Who may come in; see `corekit.web.auth`."""
+
+    def stand_at(self, app: flask.Flask) -> None:
+        """Add its pages and its guards to the application, and give templates `guard()`, the session's
+        anti-forgery word.
+        """
+
+
+@attrs.frozen(kw_only=True)
+class OpenDoor:
+    """Nobody is asked anything; for tests of the screens behind it."""
+
+    def stand_at(self, app: flask.Flask) -> None:
+        app.jinja_env.globals["guard"] = lambda: ""
+
+
+def work_app(van: Van, door: Door, *, templates: Path | None = None) -> flask.Flask:
+    """The application that serves the mechanic's screens."""
+    app = flask.Flask(
+        "corekit.screens",
+        static_folder=None,
+        template_folder=str(templates or data_path("templates/screens")),
+    )
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FIELDS_BYTES, MAX_FORM_PARTS=400)
+    app.url_map.strict_slashes = False
+    app.jinja_env.undefined = jinja2.StrictUndefined
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    _words(app, van)
+    _files(app)
+    door.stand_at(app)
+    _answers(app, van)
+    add_screens(app, van)
+    _trouble(app)
+    return app
+
+
+def _words(app: flask.Flask, van: Van) -> None:
+    """What templates can ask."""
+
+    def given(place: str, otherwise: str = "") -> str:
+        """What was typed into a field before the form came back."""
+        form: Any = flask.g.get("given")
+        return otherwise if form is None else str(form.get(place, otherwise))
+
+    def faults(place: str) -> list[Wrong]:
+        return [fault for fault in flask.g.get("faults", ()) if fault.place == place]
+
+    def other_faults(places: list[str]) -> list[Wrong]:
+        """The faults that stand beside none of these fields."""
+        return [fault for fault in flask.g.get("faults", ()) if fault.place not in places]
+
+    def screen() -> str:
+        return str(flask.g.get("screen") or flask.request.full_path.rstrip("?"))
+
+    app.jinja_env.filters.update(
+        bound=bound, plain=lambda text: text.replace("`", "")
+    )  # a declaration may be written as code is
+    app.jinja_env.globals.update(
+        given=given,
+        faults=faults,
+        other_faults=other_faults,
+        screen=screen,
+        fresh_answer=forms.fresh_answer,
+        steps=list(Step),
+        titles=TITLES,
+        shop_name=van.shop.settings.issuer.name,
+        demo=van.shop.store.demo,
+    )
+
+
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
+
+
+def bound(text: str) -> str:
+    """A text whose numbers are not parted from their units at the end of a line.
+
+    >>> bound("a load of 360 A; at 5 °C")
+    'a load of 360\\xa0A; at 5\\xa0°C'
+    """
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _answers(app: flask.Flask, van: Van) -> None:
+    @app.post("/job/<job>/answer")
+    def answer(job: str) -> flask.Response:
+        """Rows of a visit file from a form; whatever they are, they are read by the reader of visit files."""
+        try:
+            said = van.shop.answer(
+                job,
+                Answer(id=forms.answer_id(), rows=fields.rows_of(forms.fields()), kept=forms.kept_for()),
+            )
+        except REFUSALS as problem:
+            return refused(problem)
+        return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))
+
+    @app.get("/job/<job>")
+    def where(job: str) -> flask.Response:
+        """On to where the visit stands."""
+        record = van.job(job)
+        found = standing(record, van.assessed(record))
+        return lead(f"/job/{job}/back" if found.away else step_path(record, found.step))
+
+
+def step_path(job: Job, step: Step) -> str:
+    """The address of a step's screen."""
+    return f"/job/{job.id}/{step.value}"
+
+
+def _files(app: flask.Flask) -> None:
+    folder = Path(str(app.template_folder))
+
+    @app.get("/queue")
+    def queue() -> str:
+        """What the phone keeps until it can be sent; the server knows nothing of it."""
+        return flask.render_template("queue.html")
+
+    @app.get("/<name>")
+    def kept(name: str) -> flask.Response:
+        if name not in _KEPT_FILES:
+            flask.abort(404)
+        data = (folder / name).read_bytes()
+        if name == "work.css":
+            data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css().encode()
+        reply = flask.Response(data, mimetype=_KEPT_FILES[name])
+        reply.headers["Cache-Control"] = "no-cache"
+        reply.add_etag()
+        reply.make_conditional(flask.request)
+        return reply
+
+    @app.get("/face/<name>.ttf")
+    def face(name: str) -> flask.Response:
+        if name not in _FACES:
+            flask.abort(404)
+        reply = flask.Response(
+            _face(name), mimetype="font/ttf", headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
+        )
+        reply.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        return reply
+
+
+@lru_cache(maxsize=len(_FACES))
+def _face(name: str) -> bytes:
+    return gzip.compress(
+        (resources.files("fontpkg_fira_sans") / "files" / _FACES[name]).read_bytes(), 9, mtime=0
+    )
+
+
+def _trouble(app: flask.Flask) -> None:
+    @app.errorhandler(Exception)
+    def trouble(problem: Exception) -> flask.Response:
+        if isinstance(problem, REFUSALS):
+            return _said("That is not there.", str(problem), 404)
+        if isinstance(problem, HTTPException):
+            heading, words = _WORDS.get(problem.code or 500, _WORDS[400])
+            return _said(heading, words, problem.code or 500)
+        log.exception("failed")
+        return _said(*_WORDS[500], 500)
+
+    def _said(heading: str, words: str, status: int) -> flask.Response:
+        if forms.wants_json():
+            return flask.Response(
+                json.dumps({"faults": [{"place": "", "text": words, "asked": False, "guesses": []}]}),
+                status,
+                mimetype="application/json",
+            )
+        return flask.Response(
+            flask.render_template("trouble.html", heading=heading, words=Markup.escape(words)), status
+        )
+
+
+_WORDS = {
+    400: ("That could not be read.", "Go back and try again; nothing was changed."),
+    404: ("There is nothing here.", "Go back to the list of jobs."),
+    405: ("Not this way.", "Go back to the list of jobs."),
+    413: ("That is too large.", "A photo may have 12 MB. Nothing was changed."),
+    500: (
+        "Something went wrong here.",
+        (
+            "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again,"
+            " the words in the terminal help to find it."
+        ),
+    ),
+}

@@ -1,0 +1,183 @@
+"""Arriving: what the customer says, which vehicle, whose; a reason where no number can be read.
+
+Said again later, it is a correction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from urllib.parse import parse_qs, urlencode, urlsplit
+
+import attrs
+import flask
+
+from ..model.job import Job
+from ..model.personal import Personal
+from ..model.records import Customer, Opened, Remarked, Vehicle
+from ..model.vin import Check, VinProblem, read_vin
+from ..store.problem import StoreProblem
+from ..visit.progress import NOT_SEEN
+from .context import Van
+from .page import job_page, vehicle_named
+
+#: Why there is neither plate nor VIN, as it stands on the paper.
+NO_NUMBER = (
+    ("", "There is one of them"),
+    ("not found", "Not found"),
+    ("not readable", "Not readable"),
+    (NOT_SEEN, "Not seen yet"),
+)
+
+
+@attrs.frozen(kw_only=True)
+class Said:
+    """What was said of a job on arrival, as it is typed; empty where nothing was."""
+
+    reason: str = ""
+    plate: str = ""
+    vin: str = ""
+    told: str = ""
+    no_vin: str = ""
+    odometer: str = ""
+    name: str = ""
+    phone: str = ""
+    address: str = ""
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    app.jinja_env.globals["no_number"] = NO_NUMBER
+
+    @app.get("/new")
+    def new() -> str:
+        """A new job; its id is drawn with the page, so that sending it twice begins one job only.
+
+        `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have
+        earlier work made good.
+        """
+        beside, again = _named(van, "beside"), _named(van, "again")
+        said = Said()
+        if again is not None:
+            said = attrs.evolve(said_in(van, again), reason="", odometer="")
+        elif beside is not None:
+            stands = said_in(van, beside)
+            said = Said(name=stands.name, phone=stands.phone, address=stands.address)
+        job = _drawn_before() or van.shop.store.new_job()
+        pays = (beside.same_drive_as or beside.name) if beside is not None else ""
+        invoice = again.issued[-1].record.number if again is not None and again.issued else ""
+        return flask.render_template(
+            "arrive.html",
+            job=job,
+            which="",
+            said=said,
+            beside=beside,
+            pays=pays,
+            pays_words=vehicle_named(pays, van),
+            invoice=invoice,
+            next=f"/job/{job}/wanted?{urlencode({'rework': invoice})}" if invoice else "",
+        )
+
+    @app.get("/job/<job>/arrive")
+    def arrive(job: str) -> str:
+        """What was said on arrival, to be corrected.
+
+        Whoever is at a vehicle that was not seen before says first which one it is.
+        """
+        record = van.job(job)
+        said = said_in(van, record)
+        unseen = said.no_vin == NOT_SEEN
+        entries = {
+            kind: noted.id
+            for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer))
+            if noted is not None
+        }
+        ids = {
+            "reason": entries.get(Opened, "") if record.opened.words is not None else "",
+            "vehicle": entries.get(Vehicle, ""),
+        }
+        said = attrs.evolve(said, no_vin="") if unseen else said
+        texts = van.texts(record)
+        remarks = [
+            {"entry": noted.id, "text": _text(texts, noted.record.words) or "removed"}
+            for noted in record.all(Remarked)
+        ]
+        return job_page(
+            "arrived.html",
+            record,
+            van,
+            said=said,
+            unseen=unseen,
+            remarks=remarks,
+            ids=ids | {"customer": entries.get(Customer, "")},
+        )
+
+    @app.post("/job/<job>/arrive/try")
+    def vin(job: str) -> str:
+        """What a VIN says while it is typed; nothing is written, and the job need not exist yet."""
+        return flask.render_template("vin.html", words=vin_words(flask.request.form.get("vehicle.vin", "")))
+
+
+def said_in(van: Van, job: Job) -> Said:
+    """What stands of a job's arrival."""
+    texts, vehicle, customer = van.texts(job), job.vehicle, job.customer
+    return Said(
+        reason=_text(texts, job.opened.words),
+        plate=_text(texts, vehicle.plate),
+        vin=_text(texts, vehicle.vin),
+        told=_text(texts, vehicle.told),
+        no_vin=vehicle.why_no_vin,
+        odometer=vehicle.odometer_typed,
+        name=_text(texts, customer.name),
+        phone=_text(texts, customer.phone),
+        address=_text(texts, customer.address),
+    )
+
+
+def _text(texts: Mapping[str, str], reference: object) -> str:
+    return texts.get(reference.hash, "") if isinstance(reference, Personal) else ""
+
+
+def _named(van: Van, how: str) -> Job | None:
+    """The job that the address of the screen names so, also of one that came back."""
+    address = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
+    named = parse_qs(address.query).get(how, [""])[0]
+    if not named:
+        return None
+    try:
+        return van.job(named)
+    except StoreProblem:
+        return flask.abort(404)
+
+
+def _drawn_before() -> str:
+    """The id of the form that came back: it still is the same new job."""
+    return str((flask.request.view_args or {}).get("job", "")) if flask.g.get("given") is not None else ""
+
+
+def vin_words(text: str) -> tuple[str, ...]:
+    """What a VIN says by itself: its check digit and the model years it leaves open, or what is wrong with
+    it. Nothing for nothing.
+    """
+    if not text.strip():
+        return ()
+    try:
+        vin = read_vin(text)
+    except VinProblem as problem:
+        return (f"{problem.got[:1].upper()}{problem.got[1:]}.",)
+    if vin.check is Check.AGREES:
+        digit = "The check digit agrees."
+    else:
+        weight = (
+            "Its region demands one, so a character is probably wrong"
+            if vin.mandatory
+            else "Many regions use none, so it may be right all the same"
+        )
+        digit = (
+            f"The check digit (position 9) would be {vin.expected}. {weight}: compare it with the stamped"
+            " number."
+        )
+    years = (
+        f"Position 10 leaves the model years {' or '.join(map(str, vin.model_years))} open."
+        if vin.model_years
+        else "Position 10 names no model year."
+    )
+    return (digit, years)

@@ -1,0 +1,79 @@
+"""Explaining: what was found, most urgent first, for the customer's own eyes; nothing about suspects and
+their numbers.
+"""
+
+from __future__ import annotations
+
+import attrs
+import flask
+from markupsafe import Markup
+
+from ..assess.assessment import Assessment
+from ..desk.offerable import asked_for
+from ..model.finding import Finding, Urgency, Verdict
+from ..report.figure_svg import figure_svg
+from ..report.found import code_sentences, finding_row, not_looked_at, story
+from ..report.readings import strip_of_finding
+from ..report.strip import strip_figure
+from .context import Van
+from .page import job_page
+
+#: How plainly it is said, where it is not said plainly.
+_HOW_SURE = {Verdict.ADVICE: "advice", Verdict.UNDECIDED: "not decided yet"}
+
+
+@attrs.frozen(kw_only=True)
+class Told:
+    """One finding as the customer reads it: when, how sure where that is not plain, the sentence, the limit
+    in words, the limit strip, a figure.
+    """
+
+    when: str
+    how_sure: str
+    text: str
+    basis: str
+    strip: Markup
+    figure: Markup
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/explain")
+    def explain(job: str) -> str:
+        record = van.job(job)
+        assessment = van.assessed(record)
+        findings = story(assessment)
+        to_do = [finding for finding in findings if not _in_order(finding, assessment)]
+        texts = van.texts(record)
+        words = record.opened.words
+        return job_page(
+            "explain.html",
+            record,
+            van,
+            told=[told(finding, assessment, n) for n, finding in enumerate(to_do)],
+            in_order=[str(finding.text) for finding in findings if _in_order(finding, assessment)],
+            codes=code_sentences(record),
+            not_said=not_looked_at(assessment),
+            words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
+            offers=bool(asked_for(record, assessment, van.shop.plugins)),
+        )
+
+
+def _in_order(finding: Finding, assessment: Assessment) -> bool:
+    return finding.urgency is Urgency.NOTHING or assessment.is_dealt_with(finding)
+
+
+def told(finding: Finding, assessment: Assessment, n: int) -> Told:
+    """A finding for the customer's eyes; `n` keeps the drawings of one page apart."""
+    row, strip = finding_row(finding, assessment), strip_of_finding(finding, assessment)
+    drawn = (
+        Markup(figure_svg(strip_figure(strip, finding.check), f"told-{n}")) if strip is not None else Markup()
+    )
+    figure = Markup(figure_svg(finding.figure, f"figure-{n}")) if finding.figure is not None else Markup()
+    return Told(
+        when=row.urgency,
+        how_sure=_HOW_SURE.get(finding.verdict, ""),
+        text=row.text,
+        basis=row.basis,
+        strip=drawn,
+        figure=figure,
+    )

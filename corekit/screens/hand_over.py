@@ -1,0 +1,182 @@
+"""Handing over: what was done and whether it worked, the money, the invoice with its code, the paper as a
+file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import attrs
+import flask
+from markupsafe import Markup
+
+from ..desk.issuing import Invoice, Page
+from ..model.document import Document
+from ..model.job import Job
+from ..report.code import symbol
+from ..report.page import render_page
+from ..report.say import speaker
+from ..share.published import PublishProblem
+from . import forms
+from .context import Van
+from .forms import REFUSALS, lead, refused
+from .page import job_page, said, vehicle_words
+
+#: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
+#: credit transfer).
+WAYS = ("cash", "card", "bank transfer")
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/hand")
+    def hand(job: str) -> str:
+        record = van.job(job)
+        if record.issued:
+            return _issued(van, record)
+        assessment = van.assessed(record)
+        try:
+            draft, problem = van.shop.drafted(record), ""
+        except REFUSALS as refusal:
+            draft, problem = None, str(refusal)
+        paper = None if draft is None else shown(draft.document, van, record)
+        return job_page(
+            "hand.html",
+            record,
+            van,
+            paper=paper,
+            problem=problem,
+            due=draft.due if draft else None,
+            left_out=van.shop.left_out(job),
+            ways=WAYS,
+            repairs=assessment.repairs,
+            failures=assessment.failures,
+            others=same_customer(van, record),
+            not_charged={noted.record.operation: noted.record.because for noted in record.waived},
+        )
+
+    @app.get("/job/<job>/deposit")
+    def deposit(job: str) -> str | flask.Response:
+        """Money that comes before the invoice; afterwards it is taken where the invoice is."""
+        record = van.job(job)
+        if record.issued:
+            return lead(f"/job/{job}/hand")
+        leaving = flask.request.args.get("next") == "leave"
+        return job_page(
+            "deposit.html",
+            record,
+            van,
+            due=van.shop.due(job),
+            payments=van.shop.payments(job),
+            ways=WAYS,
+            here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""),
+            next=f"/job/{job}/leave" if leaving else "",
+        )
+
+    @app.post("/job/<job>/issue")
+    def issue(job: str) -> flask.Response:
+        """Take a number and issue the invoice, over this job or over several of one customer."""
+        others = flask.request.form.getlist("with")
+        return deed(
+            lambda: van.shop.issue_together([job, *others], answer=forms.answer_id()), f"/job/{job}/hand"
+        )
+
+    @app.post("/job/<job>/receipt/<payment>")
+    def receipt(job: str, payment: str) -> flask.Response:
+        """A receipt for a payment that the invoice does not show."""
+        return deed(
+            lambda: van.shop.receipt(job, payment),
+            forms.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
+        )
+
+    @app.post("/job/<job>/publish")
+    def publish(job: str) -> flask.Response:
+        return deed(lambda: van.shop.publish(job), f"/job/{job}/hand")
+
+
+def deed(do: Callable[[], object], path: str) -> flask.Response:
+    """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
+    try:
+        do()
+    except (*REFUSALS, PublishProblem) as problem:
+        return refused(problem)
+    return lead(path)
+
+
+def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
+    """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings
+    are heard one level below the screen's own.
+    """
+    paper = render_page(document, speaker(van.shop.paper_texts(job.id)), link or None)
+    return Markup(
+        re.sub(
+            r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper
+        )
+    )
+
+
+def _issued(van: Van, job: Job) -> str:
+    invoice = van.shop.issue(job.id)
+    return job_page(
+        "handed.html",
+        job,
+        van,
+        invoice=invoice,
+        paper=shown(invoice.document, van, job, invoice.link),
+        code=code_svg(invoice),
+        waits=invoice.page is Page.WAITS,
+        down=invoice.page is Page.DOWN,
+        ways=WAYS,
+        payments=van.shop.payments(job.id),
+        together=[
+            vehicle_words(van.job(other), van.texts(van.job(other)))
+            for other in invoice.jobs
+            if other != job.id
+        ],
+    )
+
+
+@attrs.frozen(kw_only=True)
+class Other:
+    """Another open job of the same customer, which one invoice could be over as well."""
+
+    id: str
+    name: str
+    vehicle: str
+
+
+def same_customer(van: Van, job: Job) -> list[Other]:
+    """The other jobs of this customer that something was agreed to in and that are on no invoice yet."""
+    whose = _customer(van, job)
+    if not whose[0]:
+        return []
+    jobs = [van.job(other) for other in van.shop.store.jobs() if other != job.id]
+    ready = [
+        other for other in jobs if not other.issued and other.agreements and _customer(van, other) == whose
+    ]
+    return [
+        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready
+    ]
+
+
+def _customer(van: Van, job: Job) -> tuple[str, str]:
+    texts = van.texts(job)
+    return said(job.customer.name, texts), said(job.customer.address, texts)
+
+
+def code_svg(invoice: Invoice) -> Markup:
+    """The invoice's code as a drawing, dark on white with its quiet zone; empty for a shop without a page
+    address.
+    """
+    if not invoice.link:
+        return Markup()
+    drawn = symbol(invoice.link)
+    side, quiet = drawn.side, (drawn.side - len(drawn.rows)) // 2
+    path = "".join(
+        f"M{column + quiet} {row + quiet}h{count}v1h-{count}z" for row, column, count in drawn.runs()
+    )
+    return Markup(
+        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="The code of invoice {number}"'
+        ' shape-rendering="crispEdges"><rect width="{side}" height="{side}" fill="#fff"/><path d="{path}"'
+        ' fill="#000"/></svg>'
+    ).format(side=side, number=invoice.number, path=path)

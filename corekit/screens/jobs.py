@@ -1,0 +1,81 @@
+"""The first screen: the jobs that are open, and a new one."""
+
+from __future__ import annotations
+
+import attrs
+import flask
+
+from ..model.job import Job
+from ..visit.progress import TITLES, standing
+from .context import Van
+from .page import job_page, said, vehicle_words
+
+#: Closed jobs that are listed at first.
+CLOSED_SHOWN = 10
+
+
+@attrs.frozen(kw_only=True)
+class Row:
+    """One job as it stands in the list."""
+
+    id: str
+    vehicle: str
+    words: str
+    step: str
+    name: str
+
+
+def is_over(job: Job) -> bool:
+    """True when nothing is left to do and nothing to invoice."""
+    return job.ended is not None and not job.agreements
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    def row(job: Job, step: str) -> Row:
+        texts = van.texts(job)
+        return Row(
+            id=job.id,
+            vehicle=vehicle_words(job, texts),
+            words=said(job.opened.words, texts),
+            name=job.name,
+            step=step,
+        )
+
+    def open_row(job: Job) -> Row:
+        found = standing(job, van.assessed(job))
+        left = job.left_open
+        return row(job, f"Left: {left.record.because}" if left is not None else f"Next: {TITLES[found.step]}")
+
+    def closed_row(job: Job) -> Row:
+        return row(
+            job,
+            (
+                f"Invoice {job.issued[-1].record.number}"
+                if job.issued
+                else f"Ended: {job.ended.record.how}"
+                if job.ended
+                else ""
+            ),
+        )
+
+    @app.get("/", endpoint="jobs")
+    def jobs() -> str:
+        """What is open, the newest first; of what is closed the latest, and all of it behind `?all`."""
+        issued = van.shop.store.issued()
+        on_paper = set(issued)
+        rest = [van.job(job) for job in reversed(van.shop.store.jobs()) if job not in on_paper]
+        closed = [job for job in rest if is_over(job)]
+        shown = len(issued) if "all" in flask.request.args else CLOSED_SHOWN
+        rows = [closed_row(van.job(job)) for job in reversed(issued[-shown:])] if shown else []
+        return flask.render_template(
+            "jobs.html",
+            open_ones=[open_row(job) for job in rest if not is_over(job)],
+            closed=[*map(closed_row, closed), *rows],
+            older=max(0, len(issued) - shown),
+        )
+
+    @app.get("/job/<job>/way")
+    def way(job: str) -> str:
+        """The steps of a visit: where it stands, and any other of them."""
+        record = van.job(job)
+        return job_page("way.html", record, van, here=standing(record, van.assessed(record)))

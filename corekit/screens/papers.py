@@ -1,0 +1,66 @@
+"""The papers of a job as files: any offer that was made, the invoice, and receipts."""
+
+from __future__ import annotations
+
+import flask
+
+from ..desk.offering import Offer
+from ..model.job import Job
+from .context import Van
+
+#: The invoice's name among the papers of a job, and how a receipt's begins; an offer's is its printed one
+#: with a hyphen.
+INVOICE, RECEIPT = "invoice", "receipt-"
+
+
+def paper_name(offer: str) -> str:
+    """What an offer's paper is called in an address.
+
+    >>> paper_name("repair 1")
+    'repair-1'
+    """
+    return offer.replace(" ", "-")
+
+
+def paper_path(offer: Offer) -> str:
+    return f"/job/{offer.job}/paper/{paper_name(offer.name)}.pdf"
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/paper/<name>.pdf")
+    def paper(job: str, name: str) -> flask.Response:
+        """A paper to keep or to send: drawn from the Document that was handed over, with what only the
+        customer's copy shows.
+        """
+        record = van.job(job)
+        if name == INVOICE and record.issued:
+            invoice = van.shop.issue(record.id)
+            return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
+        handed_over = [payment.id for payment in van.shop.payments(record.id) if payment.has_receipt]
+        payment = next((one for one in handed_over if name == f"{RECEIPT}{one}"), None)
+        if payment is not None:
+            return _file(van.shop.receipt(record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}")
+        offered = next(
+            (noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None
+        )
+        if offered is None:
+            flask.abort(404)
+        return _file(
+            _drawn(van, record, van.shop.offer_named(record.id, offered)), f"estimate {record.name} {offered}"
+        )
+
+
+def _drawn(van: Van, job: Job, offer: Offer) -> bytes:
+    from ..report.pdf import render_pdf
+    from ..report.say import speaker
+
+    return render_pdf(offer.document, speaker(van.texts(job)), None)
+
+
+def _file(data: bytes, name: str) -> flask.Response:
+    from ..desk.paper import file_name
+
+    reply = flask.Response(data, mimetype="application/pdf")
+    reply.headers.set("Content-Disposition", "inline", filename=f"{file_name(name)}.pdf")
+    reply.headers["Cache-Control"] = "no-store"
+    return reply

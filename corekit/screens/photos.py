@@ -1,0 +1,136 @@
+"""Photos of a job: taken in, shown on the mechanic's own screens, on no paper and no page."""
+
+from __future__ import annotations
+
+import base64
+from urllib.parse import quote
+
+import attrs
+import flask
+
+from ..intake.fault import Fault, VisitProblem
+from ..model.job import Job, stage_name
+from ..model.personal import Personal
+from . import forms
+from .context import Van
+from .forms import REFUSALS, lead, refused
+from .page import job_page
+from .photo import PhotoProblem, read_photo
+
+_LONGEST_WORDS = 300
+
+
+@attrs.frozen(kw_only=True)
+class Taken:
+    """A photo on a screen: its address (empty once it was destroyed), what it shows, when in the visit, its
+    entry.
+    """
+
+    path: str
+    text: str
+    stage: str
+    entry: str
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/photos")
+    def photos(job: str) -> str:
+        """All photos of a job, and one more; `?of=` names what it is to show."""
+        record = van.job(job)
+        of, place = (
+            flask.request.values.get("of", ""),
+            flask.request.values.get("place", ""),
+        )  # of the form, when it came back
+        return job_page(
+            "photos.html",
+            record,
+            van,
+            taken=taken(van, record),
+            of=of,
+            place=place,
+            about=_titled(van, of, place) if of else "",
+        )
+
+    @app.post("/job/<job>/photo")
+    def photo(job: str) -> flask.Response:
+        """Take a photo in: made anew, small, with nothing in it but the picture."""
+        form = flask.request.form
+        try:
+            record = van.job(job)
+            file = flask.request.files.get("photo")
+            image = _read(file.read() if file is not None else b"")
+            what = form.get("what", "").strip()
+            if len(what) > _LONGEST_WORDS:
+                raise VisitProblem(
+                    [
+                        Fault(
+                            "what",
+                            "",
+                            f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.",
+                        )
+                    ]
+                )
+            kept = base64.b64encode(image).decode("ascii")
+            van.shop.photograph(
+                record.id,
+                kept,
+                of=form.get("of", ""),
+                place=form.get("place", ""),
+                what=what,
+                answer=forms.answer_id(),
+            )
+        except REFUSALS as problem:
+            return refused(problem)
+        of, place = form.get("of", ""), form.get("place", "")
+        return lead(
+            f"/job/{job}/photos"
+            + (f"?of={quote(of)}" if of else "")
+            + (f"&place={quote(place)}" if of and place else "")
+        )
+
+    @app.get("/job/<job>/photo/<name>.jpg")
+    def photo_file(job: str, name: str) -> flask.Response:
+        """One photo, for the mechanic's screen; never kept by the browser."""
+        record = van.job(job)
+        if name not in {
+            noted.record.image.hash for noted in record.photos if isinstance(noted.record.image, Personal)
+        }:
+            flask.abort(404)
+        kept = van.shop.pictures(record.id, "photo").get(name)
+        if kept is None:
+            flask.abort(404)
+        return flask.Response(
+            base64.b64decode(kept), mimetype="image/jpeg", headers={"Cache-Control": "no-store"}
+        )
+
+
+def _read(data: bytes) -> bytes:
+    try:
+        return read_photo(data)
+    except PhotoProblem as problem:
+        raise VisitProblem([Fault("photo", "", str(problem))]) from problem
+
+
+def taken(van: Van, job: Job) -> list[Taken]:
+    """The photos that stand, the latest first."""
+    texts, there = van.texts(job), van.shop.pictures(job.id, "photo")
+    found = []
+    for noted in reversed(job.photos):
+        record = noted.record
+        image = record.image.hash if isinstance(record.image, Personal) else ""
+        words = texts.get(record.what.hash, "removed") if isinstance(record.what, Personal) else ""
+        about = _titled(van, record.of, record.place) if record.of else ""
+        found.append(
+            Taken(
+                path=f"/job/{job.id}/photo/{image}.jpg" if image in there else "",
+                text=": ".join(filter(None, (about, words))) or "The vehicle",
+                stage=stage_name(record.stage),
+                entry=noted.id,
+            )
+        )
+    return found
+
+
+def _titled(van: Van, of: str, place: str) -> str:
+    declared = van.shop.plugins.measurands.get(of) or van.shop.plugins.observations.get(of)
+    return ", ".join(filter(None, (declared.title if declared else of, place)))

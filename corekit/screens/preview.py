@@ -1,0 +1,181 @@
+"""While somebody types: what these rows would show, without writing anything.
+
+And the same beside a form that came back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import attrs
+import flask
+from markupsafe import Markup
+
+from .. import units
+from ..assess.assessment import Assessment
+from ..desk import preview
+from ..intake.fault import VisitProblem
+from ..model.figure import Strip
+from ..model.finding import Finding
+from ..report.figure_svg import figure_svg
+from ..report.found import finding_row
+from ..report.strip import strip_figure
+from ..visit.fields import rows_of
+from .context import Van
+from .forms import REFUSALS, Wrong, fields, wrongs
+
+_FINDINGS = 3
+_READING = "step[0].readings[0]."
+
+
+@attrs.frozen(kw_only=True)
+class Understood:
+    """One reading as it was understood: its name, with its doubt, where that comes from, its limit, its
+    strip.
+    """
+
+    name: str
+    shown: str
+    doubt: str
+    limit: str
+    source: str
+    strip: Markup | None
+
+
+@attrs.frozen(kw_only=True)
+class Said:
+    """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the
+    reading's own is another.
+    """
+
+    verdict: str
+    urgency: str
+    text: str
+    basis: str
+    strip: Markup | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Trial:
+    """What the fields show so far.
+
+    Attributes:
+        wrong: Of fields in which something stands; what is still missing is no fault while typing.
+        noted: The reading is no value and worth keeping, as a reason why there is none.
+        missing: What the checks of this reading still lack, when nothing is said of it yet.
+        remarks: What is odd and no fault.
+    """
+
+    readings: tuple[Understood, ...] = ()
+    findings: tuple[Said, ...] = ()
+    more: int = 0
+    wrong: tuple[Wrong, ...] = ()
+    noted: str = ""
+    missing: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple[str, str]]) -> Trial:
+    """Try the rows that a form's fields make.
+
+    Errors:
+        any of REFUSALS: the fields are no rows, or there is no such job.
+    """
+    tried = preview.tried(van.shop, job, rows_of(pairs))
+    if tried.faults:
+        noted = _noted(van, given)
+        faults = [fault for fault in wrongs(VisitProblem(tried.faults)) if given.get(fault.place, "").strip()]
+        return Trial(wrong=() if noted else tuple(faults), noted=noted)
+    return _shown(tried)
+
+
+def _shown(tried: preview.Trial) -> Trial:
+    # What it was read with stands in its own field beside it; here only what was asked for is said again.
+    first = [one for one in tried.readings if one.reading.entry == tried.readings[0].reading.entry]
+    own_strip = any(one.row.strip is not None for one in first)
+    return Trial(
+        readings=tuple(_understood(one, n) for n, one in enumerate(first)),
+        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(tried.found[:_FINDINGS])),
+        more=max(0, len(tried.found) - _FINDINGS),
+        missing=(
+            tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in tried.gaps))
+            if not tried.found
+            else ()
+        ),
+        remarks=tried.remarks,
+    )
+
+
+def _understood(one: preview.Understood, n: int) -> Understood:
+    row, reading = one.row, one.reading
+    return Understood(
+        name=row.name,
+        shown=reading.shown,
+        doubt=reading.doubt_from,
+        limit=row.limit,
+        source=row.source,
+        strip=_drawn(row.strip, row.name, f"trial-{n}"),
+    )
+
+
+def _said(one: preview.Shown, n: int, own_strip: bool) -> Said:
+    finding = one.finding
+    strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
+    return Said(
+        verdict=str(finding.verdict),
+        urgency=str(finding.urgency),
+        text=str(finding.text),
+        basis=one.row.basis,
+        strip=strip,
+    )
+
+
+def said(finding: Finding, assessment: Assessment) -> Said:
+    """A finding as the mechanic reads it."""
+    return Said(
+        verdict=str(finding.verdict),
+        urgency=str(finding.urgency),
+        text=str(finding.text),
+        basis=finding_row(finding, assessment).basis,
+    )
+
+
+def _drawn(strip: Strip | None, name: str, key: str) -> Markup | None:
+    return Markup(figure_svg(strip_figure(strip, name), key)) if strip is not None else None
+
+
+def _noted(van: Van, given: Mapping[str, str]) -> str:
+    """The reason to keep, where the reading shows no number but something all the same (`OL`)."""
+    measurand = van.shop.plugins.measurands.get(given.get(f"{_READING}of", ""))
+    text = given.get(f"{_READING}is", "").strip()
+    if measurand is None or not text:
+        return ""
+    try:
+        units.read_reading(text, [measurand.unit], van.shop.settings.decimal)
+    except units.NotAValue as problem:
+        return problem.noted
+    except units.TypedProblem:
+        return ""
+    return ""
+
+
+def trial_again(van: Van, job: str) -> Trial | None:
+    """The trial beside a form that came back with faults; None on a screen that was only opened."""
+    if flask.g.get("given") is None:
+        return None
+    try:
+        made = trial_of(van, job, flask.request.form, list(fields()))
+    except REFUSALS:
+        return None  # what is wrong with the form itself stands above it already
+    return attrs.evolve(made, wrong=())  # and each fault stands beside its field
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.post("/job/<job>/try")
+    def try_rows(job: str) -> tuple[str, int]:
+        """The fields of a form as they stand; a piece of page comes back, and nothing is written."""
+        try:
+            trial = trial_of(van, job, flask.request.form, list(fields()))
+        except REFUSALS as problem:
+            trial = Trial(wrong=tuple(wrongs(problem)))
+        return flask.render_template("trial.html", trial=trial), 200

@@ -1,0 +1,96 @@
+"""What is on record: look, read again, take back with a reason; leave for now, come back, end the job."""
+
+from __future__ import annotations
+
+import flask
+
+from ..model.job import Job, Noted, stage_name
+from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
+from ..visit import history
+from . import forms
+from .context import Van
+from .forms import REFUSALS, lead, refused
+from .page import job_page
+
+#: Why a reading or an answer is taken back; own words are always possible.
+REASONS = ("the probe slipped", "read at the wrong place", "typed wrongly", "the diagnosis was wrong")
+
+#: Why anything else is: an end, a wish, a payment, a part of the story.
+UNSAID = ("noted wrongly", "it is otherwise after all")
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    @app.get("/job/<job>/record")
+    def record(job: str) -> str:
+        found = van.job(job)
+        rows = history.record_of(found, van.shop.plugins, van.texts(found))
+        groups = [
+            (stage, [row for row in rows if row.stage == stage])
+            for stage in ("", *map(stage_name, found.stages))
+        ]
+        return job_page("record.html", found, van, groups=[group for group in groups if group[1]])
+
+    @app.get("/job/<job>/record/<entry>")
+    def one(job: str, entry: str) -> str:
+        found = van.job(job)
+        noted = standing_entry(found, entry)
+        row = history.told(found, noted, van.shop.plugins, van.texts(found))
+        if row is None or not row.withdrawable:
+            flask.abort(404)
+        measured = noted.record if isinstance(noted.record, Measured) else None
+        return job_page(
+            "entry.html",
+            found,
+            van,
+            row=row,
+            measured=measured,
+            reasons=[(why, why.capitalize()) for why in _reasons(noted)],
+        )
+
+    @app.post("/job/<job>/record/<entry>/withdraw")
+    def withdraw(job: str, entry: str) -> flask.Response:
+        """Take an entry back, with a reason; it stays in the journal and counts no longer."""
+        reason = flask.request.form.get("own", "").strip() or flask.request.form.get("reason", "")
+        try:
+            van.shop.withdraw_answer(job, forms.answer_id(), entry, reason)
+        except REFUSALS as problem:
+            return refused(problem)
+        return lead(f"/job/{job}/record")
+
+    @app.get("/job/<job>/leave")
+    def leave(job: str) -> str:
+        found = van.job(job)
+        return job_page(
+            "leave.html",
+            found,
+            van,
+            reasons=[(reason, reason.capitalize()) for reason in LEFT_BECAUSE],
+            may_pay=bool(found.agreements),
+        )
+
+    @app.get("/job/<job>/back")
+    def back(job: str) -> str:
+        """At the vehicle again, after a visit that ended with the job open."""
+        found = van.job(job)
+        left = found.left_open
+        return job_page(
+            "back.html",
+            found,
+            van,
+            left=left.record if left is not None else None,
+            day=left.entry.recorded[:10] if left is not None else "",
+        )
+
+    @app.get("/job/<job>/end")
+    def end(job: str) -> str:
+        return job_page("end.html", van.job(job), van)
+
+
+def _reasons(noted: Noted[object]) -> tuple[str, ...]:
+    return REASONS if isinstance(noted.record, (Measured, Seen, CodesRead)) else UNSAID
+
+
+def standing_entry(job: Job, entry: str) -> Noted[object]:
+    """The standing entry of this id; 404 when there is none."""
+    found = next((noted for noted in job.standing if noted.id == entry), None)
+    return found if found is not None else flask.abort(404)

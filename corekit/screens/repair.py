@@ -1,0 +1,73 @@
+"""The repair: one piece of agreed work at a time, its cautions before it, and what the new part is."""
+
+from __future__ import annotations
+
+import attrs
+import flask
+
+from ..model.job import Job
+from ..model.measurand import DONT_KNOW, Operation
+from ..visit.progress import standing
+from ..visit.questions import Fitting, fitted_now, fitting
+from .context import Van
+from .page import job_page
+
+
+@attrs.frozen(kw_only=True)
+class Work:
+    """A piece of work as the screen shows it.
+
+    Attributes:
+        cautions: Of the operation and of the shop's price book. parts: What the offer said goes in.
+        asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
+            nothing measures.
+    """
+
+    key: str
+    title: str
+    cautions: tuple[str, ...]
+    parts: tuple[str, ...]
+    asked: tuple[Fitting, ...]
+    shown_by: str
+
+
+def work_on(van: Van, key: str, job: Job) -> Work:
+    """What there is to say of an operation before it is done."""
+    plugins, priced = van.shop.plugins, van.shop.book.operations.get(key)
+    declared = plugins.operations.get(key, Operation(key=key, title=key))
+    hazards = (declared.hazard, priced.hazard if priced else "")
+    measured = plugins.measurands.get(declared.shown_by)
+    old = fitted_now(job, plugins)
+    asked = [
+        trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
+    ]
+    return Work(
+        key=key,
+        title=declared.title,
+        cautions=tuple(filter(None, hazards)),
+        parts=tuple(part.name for part in priced.parts) if priced else (),
+        asked=tuple(fitting(trait, _known(old.get(trait.key, ""))) for trait in asked),
+        shown_by=measured.title if measured else "",
+    )
+
+
+def _known(told: str) -> str:
+    return "" if told == DONT_KNOW else told
+
+
+def repaired_place(trait: str) -> str:
+    """Where a trait of the new part stands in the rows."""
+    return f'step[0].repaired."{trait}"'
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    app.jinja_env.filters["repaired_place"] = repaired_place
+
+    @app.get("/job/<job>/repair")
+    def repair(job: str) -> str:
+        """The agreed work that is not done yet; `?work=` takes another of it first."""
+        record = van.job(job)
+        to_do = standing(record, van.assessed(record)).to_do
+        chosen = flask.request.args.get("work", "")
+        works = [work_on(van, key, record) for key in sorted(to_do, key=lambda key: key != chosen)]
+        return job_page("repair.html", record, van, work=works[0] if works else None, others=works[1:])

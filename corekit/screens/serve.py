@@ -1,0 +1,155 @@
+"""Put the screens together and open them: for the browser of this device, or for a phone on the van's
+hotspot.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import flask
+
+from ..desk.settings import read_settings
+from ..desk.setup import is_demo
+from ..desk.shop import Shop
+from ..isolation.worker import Worker
+from ..web.auth import LOCK_AFTER, PasscodeDoor
+from ..web.pairing import PairingProblem, VanCertificate, is_private, own_addresses, terminal_code
+from ..web.plain_page import PlainPage
+from ..web.server import PORT, serve, server_for
+from .app import work_app
+from .context import Van
+
+Say = Callable[[str], None]
+
+
+def is_shop(folder: Path) -> None:
+    """Return when the folder holds a shop that can be opened, before anybody is asked for a passcode.
+
+    Errors:
+        DeskProblem: it does not.
+    """
+    read_settings(folder, demo=is_demo(folder))
+
+
+@contextlib.contextmanager
+def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
+    """The screens of a shop behind a door, with a worker process of their own for checks and calculations;
+    closed with the block.
+    """
+    with Worker() as worker, Shop(folder, assessor=worker) as shop:
+        yield work_app(Van(shop, calculator=worker.calculate), door)
+
+
+def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:
+    """Serve the screens to the browser of this device, in plain http that never leaves it, until stopped.
+
+    Errors:
+        DeskProblem, StoreProblem, PasscodeProblem: the shop or its passcode cannot be used.
+        ServeProblem: the port is taken.
+    """
+    with opened(folder, PasscodeDoor(shop=folder, lock_after=lock_after)) as app:
+        server = server_for(app, port=port)
+        say(f"The screens are open in the browser of this device:  http://127.0.0.1:{server.bind_addr[1]}/")
+        say(_ends(lock_after))
+        serve(server)
+
+
+def serve_on_hotspot(
+    folder: Path,
+    *,
+    port: int = PORT,
+    lock_after: float = LOCK_AFTER,
+    more: tuple[str, ...] = (),
+    pair: bool = False,
+    coloured: bool = False,
+    say: Say = print,
+) -> None:
+    """Serve the screens over TLS to devices in the machine's own private networks, until stopped; plain http
+    gets one page on the port above.
+
+    Args:
+        more: Addresses of this machine that it does not know by itself. pair: Say how a phone is paired, with
+            a code to scan (`coloured`: see `terminal_code`).
+
+    Errors:
+        PairingProblem: there is no certificate yet, an address is no private one, or the machine is in no
+            network.
+        DeskProblem, StoreProblem, PasscodeProblem, ServeProblem: as `serve_here`.
+    """
+    odd = [address for address in more if not is_private(address)]
+    if odd:
+        raise PairingProblem(
+            f"--address: {odd[0]!r} is no private address, so the van's certificate cannot vouch for it; e.g."
+            " 192.168.4.1."
+        )
+    van = VanCertificate(folder, addresses=lambda: (*dict.fromkeys((*more, *own_addresses())),))
+    found = van.addresses()
+    if not found:
+        raise PairingProblem(
+            "This machine is in no network just now. Switch the hotspot on (or join the phone's), or say its"
+            " address with --address."
+        )
+    if van.clock_fault:
+        say(van.clock_fault)
+    door = PasscodeDoor(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
+    with opened(folder, door) as app:
+        screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
+        try:
+            port = screens.bind_addr[1]
+            page = PlainPage(van, port, port + 1)
+            plain = server_for(page, "0.0.0.0", port + 1, answers_at=is_private)
+        except BaseException:
+            screens.stop()
+            raise
+        van.page = page.answer
+        for address in found:
+            say(f"The screens are open in this machine's network:  https://{address}:{port}/")
+        link = f"http://{found[0]}:{port + 1}/"
+        say(
+            pairing_words(van, link, coloured=coloured)
+            if pair
+            else f"A phone that is not paired yet finds the way at:  {link}"
+        )
+        say(_ends(lock_after))
+        serve(screens, plain)
+
+
+def _ends(lock_after: float) -> str:
+    return (
+        f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; what was acknowledged is"
+        " kept."
+    )
+
+
+def pairing_words(van: VanCertificate, link: str, *, coloured: bool) -> str:
+    """How a phone is paired, what it means, and how it is taken back; with the fingerprint to compare.
+
+    What phones ask and where they keep it differs and changes; what is said of it is common practice, without
+    a source.
+    """
+    return f"""
+Pair a phone, once. It must be in the same network as this machine (the van's hotspot).
+
+1. Scan this with its camera, or open  {link}
+
+{terminal_code(link, coloured=coloured)}
+
+2. Load the certificate from that page. The phone asks whether it may take it, or puts it away and says that it
+   waits in the settings: look there for "install a certificate", "CA certificate" or a loaded profile, mostly
+   under security, privacy or general. It is listed as  {van.title}
+3. Compare before you say yes: the phone shows the certificate's fingerprint (SHA-256) among its details.
+   Every pair must be the same as here; if one differs, somebody in the network is in between, so do not install it.
+
+      {van.fingerprint.replace(chr(10), chr(10) + "      ")}
+
+4. Some phones have a second switch that lets the certificate count for web pages; turn it on.
+5. Open the screens at the https address above. They ask for the passcode.
+
+What it means: the phone believes this machine from now on when it says who it is. The certificate can vouch for private
+addresses and for {van.host}, and for no public page. Its key is {van.shop / "keys" / "van-ca.key"}; who has
+a copy of that file could pass for the van in a network where the phone is.
+To take it back, remove {van.title} in the same place of the phone's settings. If this machine or a copy of its keys was
+lost, do that on every phone, and run  corekit work --forget-pairing
+"""

@@ -1,0 +1,467 @@
+"""Testing: the next best test, any other, what the vehicle is fitted with, trouble codes, this vehicle's own
+limit, and the test after the repair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import flask
+
+from ..assess.assessment import Assessment, Proof, RepairProof
+from ..assess.suspect import NextTest
+from ..model.job import Job
+from ..model.measurand import Measurand, Observation
+from ..plugin.host import Plugins
+from ..plugin.reading import Reading
+from ..visit import guidance, questions
+from ..visit.progress import did_not_cure
+from ..visit.questions import Ask, Kit
+from . import preview
+from .context import Van
+from .page import job_page
+from .preview import said
+from .test_options import Course, course
+
+_AHEAD = 5  # of the next tests are kept ready for when the network goes
+_LEAST_CHANCE = 0.01
+_GAPS = 12
+_FIRST = 6  # traits that are asked at once; the others are there for whoever knows them
+
+
+@attrs.frozen(kw_only=True)
+class Later:
+    """A test further down the list; `time` says how long it takes, or why it is still open."""
+
+    path: str
+    question: str
+    time: str
+
+
+@attrs.frozen(kw_only=True)
+class Shows:
+    """The repair that a reading is to show: what was done, what the readings said before it, with what they
+    were taken, what they say by now.
+    """
+
+    title: str
+    before: tuple[tuple[str, str], ...]
+    proof: str
+    why: str
+
+
+@attrs.frozen(kw_only=True)
+class Row:
+    """One line of the list of all tests."""
+
+    path: str
+    title: str
+    told: str
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    preview.add(app, van)
+    plugins, kit = (
+        van.shop.plugins,
+        Kit(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual),
+    )
+
+    app.jinja_env.globals["time_words"] = time_words
+
+    def asked(job: Job, key: str, place: str) -> Ask:
+        return questions.ask_of(key, job, plugins, kit, place=place, now=van.now) or flask.abort(404)
+
+    def assessed(job: Job, wishes: Course) -> Assessment:
+        return van.assessed(job, wishes.minutes, wishes.about)
+
+    def open_tests(assessment: Assessment, wishes: Course) -> list[NextTest]:
+        return [one for one in guidance.open_tests(assessment, plugins) if one.wants not in wishes.aside]
+
+    def path_of(job: Job, test: NextTest, wishes: Course) -> str:
+        """The address of a next test, at the first place that was not spoken of: each place has an address of
+        its own.
+        """
+        below, place = guidance.test_path(job, test, plugins), test.place
+        if not place and below != guidance.CODES:
+            place = asked(job, test.wants, "").place
+        return wishes.path(job, below, place=place)
+
+    def ahead_of(job: Job, tests: Sequence[NextTest], wishes: Course, following: str = "") -> list[str]:
+        """What may be wanted next, for when the network goes: the next tests, each with the place after its
+        first, and the list of all.
+        """
+        paths = [following] if following else []
+        for test in tests[:_AHEAD]:
+            paths.append(path_of(job, test, wishes))
+            after = "" if guidance.is_codes(test, plugins) else asked(job, test.wants, test.place).next_place
+            paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
+        return [*dict.fromkeys(paths), wishes.path(job, "tests")]
+
+    def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
+        """The screen of one thing to read or to look at."""
+        back = more.pop("back", "test")
+        others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
+        following = (
+            wishes.path(job, f"test/{ask.key}", place=ask.next_place)
+            if ask.next_place and back == "test"
+            else ""
+        )
+        return job_page(
+            "test.html",
+            job,
+            van,
+            ask=ask,
+            wishes=wishes,
+            next=following or wishes.path(job, back),
+            after=following or next((path_of(job, one, wishes) for one in others), ""),
+            cannot=questions.CANNOT,
+            missing=_missing(ask.key, assessment, plugins) if ask.told else [],
+            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            enough=wishes.without(ask.key).path(job, back),
+            own_limit=_own_limit(job, ask.key),
+            ahead=ahead_of(job, others, wishes, following),
+            trial=preview.trial_again(van, job.id),
+            **{"test": None, "shows": None, "guided": None} | more,
+        )
+
+    @app.get("/job/<job>/test")
+    def test(job: str) -> Any:
+        """On to the next best test; at the beginning, which system is in question; at the end, what comes
+        then.
+        """
+        record, wishes = van.job(job), course(plugins)
+        assessment = assessed(record, wishes)
+        if not guidance.questioned(assessment, plugins) and not record.spoken_of(record.stage):
+            return systems_page(record, wishes, assessment)
+        tests = open_tests(assessment, wishes)
+        if tests and not guidance.is_codes(tests[0], plugins):
+            return flask.redirect(path_of(record, tests[0], wishes), 303)
+        guided = guided_page(record, wishes, assessment, tests)
+        return job_page(
+            "tested.html",
+            record,
+            van,
+            wishes=wishes,
+            guided=guided,
+            test=tests[0] if tests else None,
+            ahead=ahead_of(record, tests, wishes),
+        )
+
+    @app.get("/job/<job>/test/<key>")
+    def any_test(job: str, key: str) -> str:
+        """A test; `?place=` names one of its places.
+
+        The one that is best now stands there with all that speaks for it.
+        """
+        record, wishes = van.job(job), course(plugins)
+        assessment = assessed(record, wishes)
+        ask = asked(record, key, wishes.place)
+        tests = open_tests(assessment, wishes)
+        guided = guided_page(record, wishes, assessment, tests) if tests and tests[0].wants == key else None
+        named = tests[0] if guided else next((one for one in assessment.next_tests if one.wants == key), None)
+        return test_page(record, ask, wishes, assessment, test=named, guided=guided)
+
+    @app.get("/job/<job>/tests")
+    def tests(job: str) -> str:
+        """Everything that can be read or looked at, by system."""
+        record, wishes = van.job(job), course(plugins)
+        told = questions.told_now(record, plugins)
+        beside = {key for one in plugins.measurands.values() for key in one.read_with}
+        groups = []
+        for system in plugins.systems.values():
+            declared: list[Measurand | Observation] = [
+                *system.measurands.values(),
+                *system.observations.values(),
+            ]
+            declared.sort(
+                key=lambda one: one.key in beside
+            )  # what is only read with something else comes last
+            rows = [
+                Row(
+                    path=wishes.path(record, f"test/{one.key}", place=_unread(told, one)),
+                    title=one.title,
+                    told=_told(told, one.key, one.places),
+                )
+                for one in declared
+            ]
+            groups.append((system, rows))
+        ahead = ahead_of(record, open_tests(assessed(record, wishes), wishes), wishes)
+        return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
+
+    @app.get("/job/<job>/systems")
+    def systems(job: str) -> str:
+        record, wishes = van.job(job), course(plugins)
+        return systems_page(record, wishes, assessed(record, wishes))
+
+    def systems_page(job: Job, wishes: Course, assessment: Assessment) -> str:
+        begun = {system.key for system in guidance.questioned(assessment, plugins)}
+        ahead = [wishes.path(job, f"fitted/{key}") for key in plugins.systems]
+        failures = [str(failure) for failure in assessment.failures]
+        return job_page(
+            "systems.html",
+            job,
+            van,
+            wishes=wishes,
+            systems=plugins.systems.values(),
+            begun=begun,
+            failures=failures,
+            ahead=ahead,
+        )
+
+    @app.get("/job/<job>/fitted/<key>")
+    def fitted(job: str, key: str) -> str:
+        """What a system asks of the vehicle, on one page."""
+        record, wishes = van.job(job), course(plugins)
+        system = plugins.systems.get(key) or flask.abort(404)
+        onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
+        asks = questions.fittings(system, record, plugins)
+        return job_page(
+            "fitted.html",
+            record,
+            van,
+            wishes=wishes,
+            system=system,
+            asks=asks,
+            first=_FIRST,
+            onward=onward,
+            ahead=[onward],
+        )
+
+    @app.get("/job/<job>/codes")
+    def codes(job: str) -> str:
+        record, wishes = van.job(job), course(plugins)
+        read = [noted.record for noted in record.codes_read(record.stage)]
+        return job_page(
+            "codes.html",
+            record,
+            van,
+            wishes=wishes,
+            read=read,
+            next=wishes.path(record, "test"),
+            cannot=_NO_CODES,
+        )
+
+    @app.get("/job/<job>/limit/<key>")
+    def limit(job: str, key: str) -> str:
+        """This vehicle's own limit of a measurand."""
+        record, wishes = van.job(job), course(plugins)
+        ask = asked(record, key, wishes.place)
+        if not ask.measured:
+            flask.abort(404)
+        back = wishes.path(record, f"test/{key}", place=wishes.place)
+        return job_page(
+            "limit.html", record, van, ask=ask, back=back, told=_own_limit(record, key), read_off=_READ_OFF
+        )
+
+    @app.get("/job/<job>/retest")
+    def retest(job: str) -> str:
+        """The reading that shows the last repair, taken as it was taken on arrival."""
+        record, wishes = van.job(job), course(plugins)
+        assessment = assessed(record, wishes)
+        told = questions.told_now(record, plugins)
+        given_up = did_not_cure(record)
+        for repair in reversed(assessment.repairs):
+            key = _shown_by(repair, plugins)
+            if not key or repair.operation in given_up:
+                continue
+            before = _arrival(assessment, key)
+            unread = [reading for reading in before if (key, reading.place) not in told]
+            if unread or not any(of == key for of, _ in told):
+                ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
+                return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
+        return job_page(
+            "retested.html",
+            record,
+            van,
+            given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
+            repairs=[
+                (repair, _again(record, repair, wishes, plugins))
+                for repair in assessment.repairs
+                if repair.operation not in given_up
+            ],
+            not_repeated=_not_repeated(record, assessment, wishes, plugins),
+            meaning=meaning(assessment) if record.stage else {"meant": None},
+        )
+
+    def meaning(assessment: Assessment) -> dict[str, Any]:
+        meant = guidance.last_meant(assessment, plugins)
+        return {
+            "meant": meant,
+            "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else [],
+        }
+
+    def guided_page(
+        job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]
+    ) -> dict[str, Any]:
+        """What stands beside the next test: what the last answer meant, what comes later, what it could be,
+        what may be offered.
+        """
+        left = guidance.left_open(assessment, plugins)
+        aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]
+        return {
+            **meaning(assessment),
+            "later": [
+                Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test))
+                for test in tests[1:]
+            ],
+            "paths": [path_of(job, test, wishes) for test in tests],
+            "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
+            "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
+            "contradictions": [odd.text for odd in assessment.contradictions],
+            "offerable": [
+                plugins.operations[call.operation].title
+                for call in assessment.calls_at(job.stage)
+                if call.met
+            ],
+            "gaps": _gaps(assessment),
+            "left_open": [
+                *(
+                    Later(
+                        path=path_of(job, one, wishes),
+                        question=one.question,
+                        time=_why_open(one, assessment, plugins),
+                    )
+                    for one in left
+                ),
+                *(
+                    Later(path=path_of(job, one, wishes), question=one.question, time="Set aside.")
+                    for one in aside
+                ),
+            ],
+        }
+
+
+#: Why trouble codes could not be read. Own words are always possible.
+_NO_CODES = (
+    "no connector found",
+    "the control unit does not answer",
+    "no reader here",
+    "key cannot be turned on",
+)
+#: What a limit of this vehicle is read off.
+_READ_OFF = ("label under the bonnet", "owner's handbook", "maker's workshop data", "plate on the part")
+
+
+def time_words(test: NextTest) -> str:
+    """How long a test takes, in a few words; empty when nobody said."""
+    if test.waits:
+        return f"{test.minutes:g} min of work, {test.waits:g} min of waiting"
+    return f"about {test.minutes:g} min" if test.minutes else ""
+
+
+def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
+    """What was read of it: at every place that was spoken of."""
+    if not places:
+        return told.get((key, ""), "")
+    return "; ".join(f"{place}: {told[key, place]}" for place in places if (key, place) in told)
+
+
+def _unread(told: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
+    """The place of it that comes next; empty when it has none."""
+    return next(
+        (place for place in declared.places if (declared.key, place) not in told),
+        declared.places[0] if declared.places else "",
+    )
+
+
+def _own_limit(job: Job, key: str) -> str:
+    """This vehicle's own limit as it was read off; empty when none was."""
+    for noted in reversed(job.specified):
+        if noted.record.of == key:
+            record = noted.record
+            low, high = record.low_typed.strip(), record.high_typed.strip()
+            return (
+                f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
+            ) + f" ({record.where_from})"
+    return ""
+
+
+def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Each system by itself, likeliest first: the tables know nothing of each other."""
+    return [
+        (
+            system.title,
+            [
+                (f"{100 * one.probability:.0f} %", one.name)
+                for one in assessment.suspects
+                if one.system == key and one.probability >= _LEAST_CHANCE
+            ],
+        )
+        for key, system in plugins.systems.items()
+    ]
+
+
+def _gaps(assessment: Assessment) -> list[str]:
+    """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
+    texts = [gap.text for gap in assessment.open_gaps if not gap.about]
+    bare = list(dict.fromkeys(gap.about for gap in assessment.open_gaps if gap.about))
+    return [
+        *texts,
+        *(
+            [f"Not looked at: {', '.join(bare[:_GAPS])}{' and more' if len(bare) > _GAPS else ''}."]
+            if bare
+            else []
+        ),
+    ]
+
+
+def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
+    return list(dict.fromkeys(gap.text for gap in guidance.missing_for(key, assessment, plugins)))
+
+
+def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
+    """Why a test that was made is still open, in a few words."""
+    if test.repeat or test.key == test.wants:  # a finding that was left open asks for its own reading again
+        return "The first try left it open."
+    return " ".join(_missing(test.wants, assessment, plugins)) or "What was read does not settle it."
+
+
+def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
+    """The measurand that is still to show this repair; empty when a reading speaks of it already, or none
+    can.
+    """
+    operation = plugins.operations.get(repair.operation)
+    done = repair.proof is Proof.SHOWN or repair.finding is not None or operation is None
+    return "" if done or operation is None else operation.shown_by
+
+
+def _arrival(assessment: Assessment, key: str) -> list[Reading]:
+    """The readings of the measurand before the present stage, the latest of each place."""
+    found: dict[str, Reading] = {}
+    for stage in assessment.readings[: assessment.job.stage]:
+        found |= {reading.place: reading for reading in stage if reading.measurand.key == key}
+    return list(found.values())
+
+
+def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
+    rows = []
+    for reading in before:
+        beside = ", ".join(one.typed.strip() for one in reading.setup.values())
+        at = f", {reading.place}" if reading.place else ""
+        rows.append(
+            (
+                f"{reading.measurand.title}{at}",
+                f"{reading.typed.strip()}{f', taken at {beside}' if beside else ''}",
+            )
+        )
+    return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
+
+
+def _again(job: Job, repair: RepairProof, wishes: Course, plugins: Plugins) -> str:
+    """Where the reading that shows a repair is taken once more; empty when none can show it."""
+    operation = plugins.operations.get(repair.operation)
+    return (
+        wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
+    )
+
+
+def _not_repeated(job: Job, assessment: Assessment, wishes: Course, plugins: Plugins) -> list[Row]:
+    """What was read before the repair and not since."""
+    rows = {}
+    for gap in assessment.not_repeated:
+        declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
+        if declared is not None:
+            rows[gap.wants] = Row(path=wishes.path(job, f"test/{gap.wants}"), title=declared.title, told="")
+    return list(rows.values())

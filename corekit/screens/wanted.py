@@ -1,0 +1,73 @@
+"""Work that no finding calls for, and what is not charged: on the customer's wish, scheduled, on judgement,
+to make good earlier work; guarantee, goodwill.
+"""
+
+from __future__ import annotations
+
+from urllib.parse import parse_qs, urlsplit
+
+import flask
+
+from ..desk.offerable import asked_for
+from ..model.job import Job
+from ..model.records import WAIVED_CHARGES
+from .context import Van
+from .page import job_page
+
+#: Why work is done without a finding, as the mechanic reads it.
+GROUNDS = (
+    ("customer", "The customer wishes it"),
+    ("scheduled", "It is due by schedule"),
+    ("judgement", "My own judgement"),
+    ("rework", "To make good earlier work"),
+)
+#: Why it is not charged before it is done; that it did not cure is known afterwards.
+REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodwill"))
+
+
+def add(app: flask.Flask, van: Van) -> None:
+    plugins, book = van.shop.plugins, van.shop.book
+
+    @app.get("/job/<job>/wanted")
+    def wanted(job: str) -> str:
+        """Any work that the price book prices, by system; `?rework=` is the number of the invoice whose work
+        is to be made good.
+        """
+        screen = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
+        priced = {
+            system.title: [
+                operation for key, operation in system.operations.items() if key in book.operations
+            ]
+            for system in plugins.systems.values()
+        }
+        without = [
+            operation.title for key, operation in plugins.operations.items() if key not in book.operations
+        ]
+        return job_page(
+            "wanted.html",
+            van.job(job),
+            van,
+            priced={title: found for title, found in priced.items() if found},
+            without=without,
+            grounds=GROUNDS,
+            rework=parse_qs(screen.query).get("rework", [""])[0],
+        )
+
+    @app.get("/job/<job>/waive")
+    def waive(job: str) -> str:
+        record = van.job(job)
+        return job_page(
+            "waive.html", record, van, works=works(record), charges=WAIVED_CHARGES, reasons=REASONS
+        )
+
+    def works(job: Job) -> dict[str, str]:
+        """Work that is spoken of in the job, key → title."""
+        offered = [
+            str(line["operation"])
+            for noted in job.offers
+            for line in noted.record.lines
+            if line.get("operation")
+        ]
+        asked = [one.operation for one in asked_for(job, van.assessed(job), plugins)]
+        keys = dict.fromkeys([*asked, *offered, *(noted.record.operation for noted in job.repairs)])
+        return {key: plugins.operations[key].title if key in plugins.operations else key for key in keys}

@@ -1,0 +1,1 @@
+"""Serving: sign-in, pairing, certificates, and the server of the customers' pages."""

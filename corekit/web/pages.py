@@ -1,0 +1,81 @@
+"""Serve published documents: those of a shop on this machine, or those that shops send here."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from ..desk.problem import DeskProblem
+from ..desk.settings import PAGE_KEY_FILE, STORE_FILE, read_settings
+from ..files import write_once
+from ..share.keys import new_bearer
+from ..share.link import base_problem
+from ..share.published import PublishedFolder
+from ..store.store import Store
+
+
+def serve_shop(folder: Path, *, host: str, port: int) -> None:
+    """Serve until stopped. The server sees the published folder and nothing else: never the journal.
+
+    Errors:
+        DeskProblem: the shop publishes to another server, or has no page address.
+        ServeProblem: the address cannot be listened on.
+    """
+    with Store.open(folder / STORE_FILE) as store:
+        demo = store.demo
+    settings = read_settings(folder, demo=demo)
+    if "://" in settings.publish:
+        raise DeskProblem(
+            f"This shop publishes to {settings.publish}; the page is served there. To serve here, set publish"
+            " to a folder in shop.toml."
+        )
+    if not settings.page:
+        raise DeskProblem(
+            "This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing"
+            " to serve."
+        )
+    _serve(folder / settings.publish, page=settings.page, bearer=None, demo=demo, host=host, port=port)
+
+
+def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int) -> None:
+    """Be a page server without a shop: keep in `folder` what shops send that have the key, and show it.
+
+    Serves until stopped.
+
+    Args:
+        page: The address that codes are printed with, `https://…`; what ends TLS stands in front and passes
+            everything on.
+        key: File with the key for publishing; drawn and written where there is none yet.
+
+    Errors:
+        DeskProblem: no phone could reach the page address, or the key can be neither written nor read.
+        ServeProblem: the key cannot be used, or the address cannot be listened on.
+    """
+    fault = base_problem(page)
+    if fault:
+        raise DeskProblem(f"--page: {fault}")
+    try:
+        if not key.exists():
+            write_once(key, f"{new_bearer()}\n".encode("ascii"))
+            print(
+                f"A key for publishing was drawn: {key}. Every shop that publishes here needs a copy of it,"
+                f" as {PAGE_KEY_FILE}."
+            )
+        bearer = key.read_text("ascii").strip()
+    except (OSError, UnicodeDecodeError) as problem:
+        raise DeskProblem(
+            f"{key}: the key for publishing can be neither read nor written ({problem}); name another file"
+            " with --key."
+        ) from problem
+    _serve(folder, page=page, bearer=bearer, demo=False, host=host, port=port)
+
+
+def _serve(folder: Path, *, page: str, bearer: str | None, demo: bool, host: str, port: int) -> None:
+    from .page_server import page_app, serve
+
+    shelf = PublishedFolder(folder)
+    app = page_app(shelf, bearer=bearer, demo=demo, base=page)
+    folder.mkdir(parents=True, exist_ok=True)
+    shelf.sweep(datetime.now(UTC))
+    print(f"Serving {folder} at http://{host}:{port}/v  (Ctrl-C stops it)", flush=True)
+    serve(app, host, port)

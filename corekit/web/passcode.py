@@ -1,0 +1,324 @@
+"""The passcode of the screens, kept as an scrypt hash; the secret that signs sessions; and how long a wrong
+code makes one wait.
+
+All of it stands in the shop's `keys` folder, readable by its owner alone: `work.toml` (the hash), `work.key`
+(the secret) and `work.locked` (sessions that were ended before their time).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import os
+import secrets
+import threading
+import time
+import tomllib
+import unicodedata
+from collections import OrderedDict
+from collections.abc import Callable
+from pathlib import Path
+
+import attrs
+
+from ..files import write_once, write_over
+from .page_server import Bucket
+
+PASSCODE_FILE, SECRET_FILE, LOCKED_FILE = "keys/work.toml", "keys/work.key", "keys/work.locked"
+SHORTEST, LONGEST = 6, 128  # characters
+
+# Cost of one look, 32 MiB and three passes. N, r, p as in RFC 7914, section 2; this set is one of the equally
+# strong ones of the OWASP Password Storage Cheat Sheet, from memory (2^17/8/1 is the first of them; a phone
+# that serves itself has no 128 MiB to spare for it).
+_N, _R, _P = 2**15, 8, 3
+_HASH_BYTES, _SALT_BYTES, _SECRET_BYTES = 32, 16, 32
+_MOST_MEMORY = 512 * 1024 * 1024  # bytes; a file that asks for more was not written by us
+
+_WORD = "corekit-work-1"
+
+
+class PasscodeProblem(ValueError):
+    """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and
+    what to do.
+    """
+
+
+@attrs.frozen(kw_only=True)
+class Kept:
+    """A passcode as it is kept: never itself, only what scrypt makes of it.
+
+    Attributes:
+        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page
+            learns no more than what everybody is advised to take.
+    """
+
+    n: int
+    r: int
+    p: int
+    salt: bytes
+    hash: bytes
+    digits: bool = False
+
+    def fits(self, typed: str) -> bool:
+        """True when this is the passcode. Takes as long for a wrong one."""
+        return hmac.compare_digest(self.hash, _scrypt(typed, self))
+
+
+_one_at_a_time = threading.Lock()
+
+
+def _scrypt(typed: str, kept: Kept) -> bytes:
+    # One at a time, or many wrong codes at one moment would take the machine's memory.
+    with _one_at_a_time:
+        return hashlib.scrypt(
+            _plain(typed).encode(),
+            salt=kept.salt,
+            n=kept.n,
+            r=kept.r,
+            p=kept.p,
+            maxmem=_memory(kept) + 2**20,
+            dklen=len(kept.hash),
+        )
+
+
+def _memory(kept: Kept) -> int:
+    """Bytes that one look takes; RFC 7914, section 5: 128 r (N + p), and two blocks to work in."""
+    return 128 * kept.r * (kept.n + kept.p + 2)
+
+
+def _plain(typed: str) -> str:
+    """Keyboards differ in how they compose letters and in the space they leave behind."""
+    return unicodedata.normalize("NFC", typed).strip()
+
+
+def passcode_fault(typed: str) -> str | None:
+    """Why this cannot be a passcode, in a sentence; None when it can."""
+    code = _plain(typed)
+    if not SHORTEST <= len(code) <= LONGEST:
+        return (
+            f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with"
+            " dirty hands."
+        )
+    if len(set(code)) < 3 or code in "0123456789876543210":
+        return (
+            "Whoever tries would try that one first; take another, without one digit again and again or all"
+            " in a row."
+        )
+    return None
+
+
+def drawn_passcode() -> str:
+    """Eight digits from the machine's own randomness, for a shop that has no terminal to ask at."""
+    while passcode_fault(code := f"{secrets.randbelow(10**8):08}"):
+        pass
+    return code
+
+
+def set_passcode(shop: Path, typed: str) -> None:
+    """Keep a new passcode. Every session that the old one opened is over with it.
+
+    Errors:
+        PasscodeProblem: it is too short or too plain, or the file cannot be written.
+    """
+    fault = passcode_fault(typed)
+    if fault:
+        raise PasscodeProblem(fault)
+    blank = Kept(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
+    text = (
+        "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
+        f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash ='
+        f' "{_scrypt(typed, blank).hex()}"\n'
+        f"digits = {str(_plain(typed).isdecimal() and typed.isascii()).lower()}\n"
+    )
+    path = shop / PASSCODE_FILE
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_over(path, text.encode("ascii"))
+    except OSError as problem:
+        raise PasscodeProblem(
+            f"{path}: the passcode could not be written ({problem.strerror or problem}); nothing was changed."
+        ) from problem
+
+
+def has_passcode(shop: Path) -> bool:
+    return (shop / PASSCODE_FILE).exists()
+
+
+def read_passcode(shop: Path) -> Kept:
+    """The passcode as it is kept.
+
+    Errors:
+        PasscodeProblem: there is none, others may read it, or the file was not written by us.
+    """
+    path = shop / PASSCODE_FILE
+    cure = "Set a new one with `corekit work --new-passcode`."
+    data = owners_file(path, f"There is no passcode yet. {cure}")
+    try:
+        table = tomllib.loads(data.decode("ascii"))
+        salt, made = bytes.fromhex(table["salt"]), bytes.fromhex(table["hash"])
+        kept = Kept(
+            n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True
+        )
+        whole = table["made"] == _WORD and all(
+            type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p)
+        )
+        whole = (
+            whole
+            and kept.n & (kept.n - 1) == 0
+            and kept.n > 1
+            and len(kept.hash) >= _HASH_BYTES
+            and _memory(kept) <= _MOST_MEMORY
+        )
+    except (ValueError, KeyError, TypeError):
+        whole = False
+    if not whole:
+        raise PasscodeProblem(f"{path}: this is not a passcode as corekit keeps it. {cure}")
+    return kept
+
+
+def read_secret(shop: Path) -> bytes:
+    """The secret that signs sessions; drawn where there is none yet, so that a restart of the server locks
+    nobody out.
+
+    Errors:
+        PasscodeProblem: it cannot be read or written, others may read it, or it is damaged.
+    """
+    path = shop / SECRET_FILE
+    if not path.exists():
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            write_once(path, f"{_WORD} {secrets.token_hex(_SECRET_BYTES)}\n".encode("ascii"))
+        except FileExistsError:
+            pass  # somebody else drew one at this very moment; theirs holds
+        except OSError as problem:
+            raise PasscodeProblem(
+                f"{path}: the secret of the sessions could not be written ({problem.strerror or problem})."
+            ) from problem
+    word, _, text = owners_file(path, "It is gone.").decode("ascii", "replace").strip().partition(" ")
+    try:
+        secret = bytes.fromhex(text)
+    except ValueError:
+        secret = b""
+    if word != _WORD or len(secret) != _SECRET_BYTES:
+        raise PasscodeProblem(
+            f"{path}: the secret of the sessions is damaged. Delete the file; a new one is drawn, and phones"
+            " ask for the passcode once."
+        )
+    return secret
+
+
+def owners_file(path: Path, missing: str, problem: type[Exception] = PasscodeProblem) -> bytes:
+    """The bytes of a small file that its owner alone may read.
+
+    Errors:
+        problem: it is not there (`missing` says what to do), cannot be read, or others may read it.
+    """
+    try:
+        with path.open("rb") as file:
+            mode = os.fstat(file.fileno()).st_mode
+            data = file.read(16_384)
+    except FileNotFoundError:
+        raise problem(f"{path}: {missing}") from None
+    except OSError as why:
+        raise problem(f"{path}: cannot be read ({why.strerror or why}).") from why
+    if os.name == "posix" and mode & 0o077:
+        raise problem(
+            f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600"
+            f" {path}"
+        )
+    return data
+
+
+@attrs.define
+class Ended:
+    """Sessions that were locked by hand.
+
+    Each is kept until its cookie could not be used any more anyway; a restart forgets none.
+
+    Attributes:
+        path: The file. clock: Seconds since 1970.
+    """
+
+    path: Path
+    clock: Callable[[], float] = time.time
+    _until: dict[str, int] = attrs.field(init=False)
+    _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
+
+    def __attrs_post_init__(self) -> None:
+        try:
+            lines = self.path.read_text("ascii", "replace").split("\n")
+        except FileNotFoundError:
+            lines = []
+        pairs = [line.split(" ") for line in lines if line]
+        self._until = {pair[0]: int(pair[1]) for pair in pairs if len(pair) == 2 and pair[1].isdigit()}
+
+    def end(self, session: str, seconds: float) -> None:
+        """From now on the session opens nothing; `seconds` is how long its cookie could have
+        been good for.
+        """
+        with self._lock:
+            now = self.clock()
+            self._until = {known: until for known, until in self._until.items() if until > now}
+            self._until[_hashed(session)] = int(now + seconds) + 1
+            write_over(
+                self.path,
+                "".join(f"{known} {until}\n" for known, until in self._until.items()).encode("ascii"),
+            )
+
+    def __contains__(self, session: str) -> bool:
+        return _hashed(session) in self._until
+
+
+def _hashed(session: str) -> str:
+    return hashlib.sha256(session.encode()).hexdigest()
+
+
+@attrs.define
+class Guesses:
+    """Who may try a passcode now.
+
+    Four wrong ones are free; then each makes its sender wait twice as long, up to five minutes.
+
+    A sender is an address, this machine's own among them, or a device that was let in before: that one waits
+    for its own mistakes only, so that a stranger on the hotspot who keeps guessing locks nobody out (device
+    cookies, OWASP, from memory). All strangers together have one bucket more: twenty at once, then one a
+    minute, by which a million codes of six digits last about a year.
+    """
+
+    clock: Callable[[], float] = time.monotonic
+    _strangers: Bucket = attrs.field(init=False)
+    _wrong: OrderedDict[str, tuple[int, float]] = attrs.field(init=False, factory=OrderedDict)
+    _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
+
+    FREE, LONGEST_WAIT, KNOWN_AT_MOST = 4, 300.0, 1024
+
+    def __attrs_post_init__(self) -> None:
+        self._strangers = Bucket(20, 1 / 60, self.clock)
+
+    def take(self, sender: str, *, known: bool) -> float:
+        """Take the permit for one try, before the code is looked at: it counts as wrong until `right` says
+        otherwise.
+
+        Returns:
+            0, or how long this sender has to wait, [s]; then nothing was taken and the code must not be
+            looked at.
+        """
+        with self._lock:
+            wrong, until = self._wrong.get(sender, (0, 0.0))
+            left = until - self.clock()
+            if left > 0:
+                return left
+            if not known and not self._strangers.take():
+                return 60.0
+            while sender not in self._wrong and len(self._wrong) >= self.KNOWN_AT_MOST:
+                self._wrong.popitem(last=False)
+            wait = 0.0 if wrong + 1 < self.FREE else min(self.LONGEST_WAIT, 2.0 ** (wrong + 2 - self.FREE))
+            self._wrong[sender] = (wrong + 1, self.clock() + wait)
+            return 0.0
+
+    def right(self, sender: str, *, known: bool) -> None:
+        """The code was right: what was held against its sender is forgotten."""
+        with self._lock:
+            self._wrong.pop(sender, None)
+            if not known:
+                self._strangers.give_back()

@@ -1,1 +1,0 @@
-"""The mechanic's screens: a whole visit in the browser of a phone, a tablet or a laptop."""

@@ -1,0 +1,179 @@
+"""What the tests of the screens share: an empty demo shop, its screens served on a free port, and a thumb
+that counts.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+import shutil
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import attrs
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import serialization
+
+from corekit.desk.setup import found
+from corekit.desk.shop import Shop
+from corekit.reference import data_path
+from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.context import Van
+from corekit.web.pairing import SERVER_FILE, VanCertificate
+
+
+@pytest.fixture
+def empty_shop(tmp_path: Path) -> Path:
+    """The invented shop with its prices and instruments, and no job in it."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    for name in ("shop.toml", "prices.toml"):
+        shutil.copy(data_path("demo") / "shop" / name, folder / name)
+    found(folder, demo=True)
+    return folder
+
+
+@attrs.define
+class Screens:
+    """The screens of a shop, served: where, the shop behind them, the server that can be stopped and started
+    again at the same place.
+    """
+
+    address: str
+    shop: Shop
+    app: Any
+    server: Any
+    thread: threading.Thread
+
+    def stop(self) -> None:
+        """Stop answering, as a server that was killed does."""
+        self.server.stop()
+        self.thread.join(10)
+
+    def start(self) -> None:
+        """Answer again, at the same address."""
+        port = int(self.address.rpartition(":")[2])
+        self.server, self.thread = _serving(self.app, port)
+
+
+def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
+    from cheroot.wsgi import Server
+
+    server = Server(("127.0.0.1", port), app, numthreads=4, shutdown_timeout=1)
+    server.prepare()
+    thread = threading.Thread(target=server.serve, daemon=True)
+    thread.start()
+    return server, thread
+
+
+def free_port() -> int:
+    """A port by its number: one that the server was let choose itself cannot be had again for a minute
+    (cheroot binds it without SO_REUSEADDR).
+    """
+    with socket.create_server(("127.0.0.1", 0)) as held:
+        return int(held.getsockname()[1])
+
+
+@pytest.fixture
+def screens() -> Iterator[Callable[..., Screens]]:
+    """Call it with a shop's folder to get its screens behind an open door; `wrap` puts a WSGI layer around
+    them.
+    """
+    running: list[Screens] = []
+
+    def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
+        shop = Shop(folder)
+        app = wrap(work_app(Van(shop), OpenDoor()))
+        server, thread = _serving(app, free_port())
+        running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
+        return running[-1]
+
+    yield serve
+    for one in running:
+        one.stop()
+        one.shop.close()
+
+
+@pytest.fixture
+def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
+    """Call it to get another Chromium, with arguments of its own and of the same kind as the shared one."""
+    made = []
+
+    def launch(*arguments: str) -> Any:
+        path = os.environ.get("COREKIT_CHROMIUM") or next(
+            filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome")))
+        )
+        made.append(
+            chromium.browser_type.launch(
+                executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]
+            )
+        )
+        return made[-1]
+
+    yield launch
+    for browser in made:
+        browser.close()
+
+
+@pytest.fixture
+def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificate], Any]:
+    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no
+    store of certificates to pair it with.
+    """
+
+    def launch(van: VanCertificate) -> Any:
+        van.context_for("127.0.0.1")
+        leaf = x509.load_pem_x509_certificate((van.shop / SERVER_FILE).read_bytes())
+        key = leaf.public_key().public_bytes(
+            serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+        )
+        return browser_with(
+            f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"
+        )
+
+    return launch
+
+
+@attrs.define
+class Thumb:
+    """A thumb on a phone: every tap and every typed character is counted."""
+
+    page: Any
+    taps: int = 0
+    typed: int = 0
+
+    def tap(self, what: str, **more: Any) -> None:
+        """Tap the one thing that a selector names."""
+        self.page.locator(what, **more).tap()
+        self.taps += 1
+
+    def press(self, name: str, *, exact: bool = False) -> None:
+        """Tap the button or link of this name."""
+        self.page.get_by_role("button", name=name, exact=exact).or_(
+            self.page.get_by_role("link", name=name, exact=exact)
+        ).first.tap()
+        self.taps += 1
+
+    def choose(self, answer: str) -> None:
+        """Tap an answer or a unit key."""
+        self.page.locator(f'label:has(input[type="radio"]) >> text="{answer}"').first.tap()
+        self.taps += 1
+
+    def write(self, label: str, text: str, *, counted: bool = True) -> None:
+        """Tap a field and type into it. What stands in it already is written over."""
+        field = self.page.get_by_label(label, exact=True).first
+        field.tap()
+        field.fill("")
+        field.press_sequentially(text)
+        self.taps += 1
+        self.typed += len(text) if counted else 0
+
+
+@pytest.fixture
+def thumb() -> Callable[[Any], Thumb]:
+    return Thumb

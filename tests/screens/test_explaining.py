@@ -1,0 +1,173 @@
+"""Explaining on the screen: what was found in the order of its urgency, what cannot be said, and nothing that
+is the mechanic's alone.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corekit.desk.answering import Answer
+from corekit.desk.shop import Shop
+from corekit.model.finding import Urgency
+from corekit.reference import data_path
+from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.context import Van
+
+
+@pytest.fixture
+def shop(empty_shop: Path) -> Iterator[Shop]:
+    with Shop(empty_shop) as made:
+        yield made
+
+
+@pytest.fixture
+def client(shop: Shop) -> Any:
+    return work_app(Van(shop), OpenDoor()).test_client()
+
+
+def told(shop: Shop, name: str) -> str:
+    """A job of the demo with all that was read before the first repair."""
+    visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
+    job = shop.answer(
+        None,
+        Answer(
+            id=secrets.token_urlsafe(18), rows={key: visit[key] for key in ("reason", "vehicle", "traits")}
+        ),
+    ).job
+    for step in visit["step"]:
+        if "repaired" in step:
+            break
+        if "setup" in step or "readings" in step or "seen" in step or "codes" in step:
+            shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows={"step": [step]}))
+    return job
+
+
+def text_of(page: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", page.partition("<main")[2]).split())
+
+
+def test_the_customer_reads_what_was_found_with_its_strips_before_what_cannot_be_said(
+    client: Any, shop: Shop
+) -> None:
+    job = told(shop, "4-three-faults")
+    page = client.get(f"/job/{job}/explain").text
+    assert re.findall(r"<h2>([^<]*)", page)[-3:] == ["In order", "Trouble codes read", "What we cannot say"]
+    strips = [
+        finding
+        for finding in shop.assess(job).current
+        if finding.limits and finding.urgency is not Urgency.NOTHING
+    ]
+    assert strips and page.count("<svg") >= len(strips)
+    assert "Starts badly in the morning" in page
+
+
+def test_what_may_wait_comes_after_what_may_not(client: Any, shop: Shop) -> None:
+    page = client.get(f"/job/{told(shop, '1-worn-battery')}/explain").text
+    order = [str(urgency) for urgency in Urgency]
+    urgencies = [
+        order.index(heading.strip().lower())
+        for heading in re.findall(r"<h2>([^<]*)", page)
+        if heading.strip().lower() in order
+    ]
+    assert urgencies == sorted(urgencies) and len(set(urgencies)) == 2
+
+
+def test_every_finding_is_there_word_for_word(client: Any, shop: Shop) -> None:
+    job = told(shop, "4-three-faults")
+    text = text_of(client.get(f"/job/{job}/explain").text)
+    missing = [
+        str(finding.text)
+        for finding in shop.assess(job).current
+        if str(finding.text) not in text.replace("&#39;", "'").replace("&#34;", '"')
+    ]
+    assert not missing
+
+
+def test_no_suspect_and_no_number_of_one_is_shown(client: Any, shop: Shop) -> None:
+    job = told(shop, "4-three-faults")
+    page = client.get(f"/job/{job}/explain").text
+    assessment = shop.assess(job)
+    assert assessment.suspects
+    likely = [suspect.name for suspect in assessment.suspects if suspect.probability > 0.01]
+    sentences = " ".join(str(finding.text) for finding in assessment.findings)
+    assert not [name for name in likely if name in page and name not in sentences]
+    assert not re.search(r"probab|suspect|likel", page.lower())
+
+
+def test_what_was_not_looked_at_is_said(client: Any, shop: Shop) -> None:
+    page = client.get(f"/job/{told(shop, '3-undecided')}/explain").text
+    assert "not decided yet" in page
+    assert "What we cannot say" in page and "Not looked at: charging voltage" in page
+
+
+def test_with_nothing_read_nothing_is_claimed(client: Any, shop: Shop) -> None:
+    job = shop.answer(
+        None, Answer(id=secrets.token_urlsafe(18), rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}})
+    ).job
+    text = text_of(client.get(f"/job/{job}/explain").text)
+    assert "Nothing was judged yet." in text and "In order" not in text
+
+
+def test_the_way_leads_to_the_offer_when_there_is_one_and_back_to_testing_when_not(
+    client: Any, shop: Shop
+) -> None:
+    ready, open_one = told(shop, "4-three-faults"), told(shop, "3-undecided")
+    assert f'class="main" href="/job/{ready}/offer"' in client.get(f"/job/{ready}/explain").text
+    assert f'class="main" href="/job/{open_one}/test"' in client.get(f"/job/{open_one}/explain").text
+
+
+def test_what_is_said_never_calls_anything_safe(client: Any, shop: Shop) -> None:
+    for name in ("1-worn-battery", "3-undecided", "4-three-faults"):
+        assert not re.search(r"\bsafe", client.get(f"/job/{told(shop, name)}/explain").text, re.I)
+
+
+def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: Shop) -> None:
+    job = shop.answer(
+        None,
+        Answer(
+            id=secrets.token_urlsafe(18),
+            rows={"reason": "Noise.", "vehicle": {"told": "van", "no_vin": "not seen yet"}},
+        ),
+    ).job
+    row = "step[0].wanted"
+    form = {
+        "answer": secrets.token_urlsafe(18),
+        "screen": f"/job/{job}/wanted",
+        "next": f"/job/{job}/offer",
+        f"{row}.operation": "battery.replace",
+    }
+    refused = client.post(f"/job/{job}/answer", data=form | {f"{row}.ground": "judgement"})
+    assert refused.status_code == 422 and "needs a reason" in refused.text
+    taken = client.post(f"/job/{job}/answer", data=form | {f"{row}.ground": "customer"})
+    assert taken.headers["Location"] == f"/job/{job}/offer"
+    offer = client.get(f"/job/{job}/offer").text
+    assert 'name="take" value="battery.replace"' in offer
+    assert "246.60 EUR" in offer  # demo/shop/prices.toml, by hand: (0.6 × 62.50 + 168.00) × 1.20
+
+
+def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop: Shop) -> None:
+    job = shop.answer(
+        None, Answer(id=secrets.token_urlsafe(18), rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}})
+    ).job
+    for step in (
+        {"wanted": {"operation": "battery.replace", "ground": "customer"}},
+        {"wanted": {"operation": "battery.charge", "ground": "customer"}},
+    ):
+        shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows={"step": [step]}))
+    page = client.get(f"/job/{job}/waive").text
+    assert 'name="step[0].waived.operation" value="battery.replace"' in page
+    form = {
+        "answer": secrets.token_urlsafe(18),
+        "step[0].waived.operation": "battery.replace",
+        "step[0].waived.because": "goodwill",
+    }
+    assert client.post(f"/job/{job}/answer", data=form).status_code == 303
+    offer = client.get(f"/job/{job}/offer").text
+    assert "30.00 EUR" in offer and "not charged" in offer  # the charging alone, by hand: 0.4 × 62.50 × 1.20

@@ -1,0 +1,153 @@
+"""Money on the screens, without a browser: a deposit before the invoice, what is too much, a receipt, what is
+given back, what came back.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corekit.desk.answering import Answer
+from corekit.desk.shop import Shop
+from corekit.model.job import Job
+from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.context import Van
+
+CLEAN = {"operation": "battery.clean_contacts"}  # demo/shop/prices.toml: (0.4 × 62.50 + 4.50) × 1.20 = 35.40
+
+
+class Desk:
+    """A shop's screens and one job whose cleaning is agreed to."""
+
+    def __init__(self, folder: Path) -> None:
+        self.shop = Shop(folder)
+        self.client = work_app(Van(self.shop), OpenDoor()).test_client()
+        rows = {
+            "reason": "Cranks slowly.",
+            "vehicle": {"plate": "DEMO-1"},
+            "customer": {"name": "Sample Keeper"},
+        }
+        self.id = self.shop.answer(None, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+
+    @property
+    def job(self) -> Job:
+        return self.shop.store.job(self.id)
+
+    def say(self, **step: Any) -> None:
+        self.shop.answer(self.id, Answer(id=secrets.token_urlsafe(18), rows={"step": [step]}))
+
+    def agree(self) -> None:
+        self.say(wanted={**CLEAN, "ground": "customer"})
+        self.shop.agree(self.shop.offer(self.id, "repair"), by="customer", how="in person")
+
+    def page(self, below: str) -> str:
+        return " ".join(re.sub(r"<[^>]*>", " ", self.client.get(f"/job/{self.id}/{below}").text).split())
+
+    def pay(self, amount: str, **more: str) -> Any:
+        fields = {
+            "answer": secrets.token_urlsafe(18),
+            "screen": f"/job/{self.id}/deposit",
+            "step[0].paid.amount": amount,
+            "step[0].paid.how": "cash",
+            **more,
+        }
+        return self.client.post(f"/job/{self.id}/answer", data=fields)
+
+
+@pytest.fixture
+def desk(empty_shop: Path) -> Any:
+    made = Desk(empty_shop)
+    yield made
+    made.shop.close()
+
+
+def test_before_anything_was_agreed_to_there_is_nothing_to_take_money_for(desk: Desk) -> None:
+    assert "Nothing was agreed to yet, so no money can be taken for it." in desk.page("deposit")
+    assert 'name="step[0].paid.amount"' not in desk.client.get(f"/job/{desk.id}/deposit").text
+    assert "deposit" not in desk.client.get(f"/job/{desk.id}/leave").text
+
+
+def test_more_than_was_agreed_to_is_refused_beside_the_amount_and_kept_as_typed(desk: Desk) -> None:
+    desk.agree()
+    assert "not yet paid: 35.40 EUR" in desk.page("deposit")
+    refused = desk.pay("50")
+    assert refused.status_code == 422
+    beside = re.search(r'data-faults="step\[0\]\.paid\.amount">(.*?)</div>', refused.text, re.S)
+    assert beside is not None and "more than what was agreed and not yet paid (35.40)" in beside[1]
+    assert 'value="50"' in refused.text
+    assert not desk.job.payments
+
+
+def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk: Desk) -> None:
+    desk.agree()
+    desk.pay("20", next=f"/job/{desk.id}/deposit?next=leave")
+    (payment,) = desk.shop.payments(desk.id)
+    made = desk.client.post(
+        f"/job/{desk.id}/receipt/{payment.id}", data={"next": f"/job/{desk.id}/deposit?next=leave"}
+    )
+    assert made.headers["Location"] == f"/job/{desk.id}/deposit?next=leave"
+    page = desk.page("deposit?next=leave")
+    assert "not yet paid: 15.40 EUR" in page and "Its receipt as a PDF" in page
+    elsewhere = desk.client.post(
+        f"/job/{desk.id}/receipt/{payment.id}", data={"next": "//elsewhere.example/"}
+    )
+    assert elsewhere.headers["Location"] == f"/job/{desk.id}/hand"
+    assert len(desk.job.receipts) == 1, "asked again, it is the same receipt"
+
+
+def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk) -> None:
+    desk.shop.agree(desk.shop.offer(desk.id, "diagnosis"), by="customer", how="in person")
+    desk.agree()
+    desk.pay("90")
+    desk.say(ended={"how": "handed on", "because": "It needs a lift."})
+    assert "To be given back: 30.00 EUR" in desk.page(
+        "hand"
+    )  # 90.00 − 60.00: coming and looking, (20.00 + 30.00) × 1.20
+    desk.shop.issue(desk.id)
+    assert "To be given back: 30.00 EUR" in desk.page("hand")
+    assert desk.client.get(f"/job/{desk.id}/deposit").headers["Location"] == f"/job/{desk.id}/hand"
+
+
+def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: Desk) -> None:
+    desk.agree()
+    desk.say(ended={"how": "declined", "because": "Too dear."})
+    page = desk.client.get(f"/job/{desk.id}/hand").text
+    back = re.search(r'href="(/job/[^"]*)">It goes on after all', page)
+    assert back is not None
+    entry = desk.client.get(back[1])
+    assert (
+        entry.status_code == 200 and "It is otherwise after all" in entry.text and "probe" not in entry.text
+    )
+    desk.client.post(
+        f"{back[1]}/withdraw",
+        data={"answer": secrets.token_urlsafe(18), "reason": "it is otherwise after all"},
+    )
+    assert desk.job.ended is None
+
+
+def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk) -> None:
+    desk.agree()
+    desk.say(repaired=CLEAN)
+    number = desk.shop.issue(desk.id).number
+    page = desk.client.get(f"/new?again={desk.id}").text
+    assert (
+        'value="DEMO-1"' in page
+        and 'value="Sample Keeper"' in page
+        and f"what invoice {number} was for" in page
+    )
+    assert "Cranks slowly." not in page, "what is said this time is said anew"
+    following = re.search(r'name="next" value="(/job/([a-z0-9]+)/wanted\?rework=[^"]*)"', page)
+    assert following is not None and following[2] != desk.id
+    again = desk.shop.answer(
+        following[2],
+        Answer(id=secrets.token_urlsafe(18), rows={"reason": "Again.", "vehicle": {"plate": "DEMO-1"}}),
+    ).job
+    wanted = desk.client.get(following[1]).text
+    assert again == following[2]
+    assert f">{number}</textarea>" in wanted
+    assert re.search(r'value="rework" checked', wanted)
+    assert desk.client.get("/new?again=nobody").status_code == 404

@@ -1,0 +1,160 @@
+"""The server under the screens, over real lines.
+
+Items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import os
+import signal
+import socket
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import flask
+import pytest
+
+from corekit.web.page_server import ServeProblem
+from corekit.web.server import Server, running, serve, server_for
+
+
+def small_app() -> flask.Flask:
+    app = flask.Flask("corekit.screens", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = 100_000
+
+    @app.get("/")
+    def hello() -> str:
+        return f"{flask.request.scheme} {flask.request.remote_addr}"
+
+    @app.post("/")
+    def length() -> str:
+        return str(len(flask.request.form["text"]))
+
+    return app
+
+
+@pytest.fixture
+def server() -> Iterator[Server]:
+    with running(server_for(small_app(), port=0)) as server:
+        yield server
+
+
+def raw(server: Server, data: bytes) -> bytes:
+    """Send bytes as they are and read until the server closes the line."""
+    with socket.create_connection(server.bind_addr, timeout=30) as line:
+        line.sendall(data)
+        try:
+            return b"".join(iter(lambda: line.recv(65_536), b""))
+        except ConnectionResetError:  # closed before everything that was sent was read
+            return b""
+
+
+def asked(server: Server, method: str = "GET", body: bytes | None = None, **headers: str) -> tuple[int, str]:
+    with contextlib.closing(http.client.HTTPConnection(*server.bind_addr, timeout=30)) as line:
+        line.request(method, "/", body, headers)
+        answer = line.getresponse()
+        return answer.status, answer.read().decode()
+
+
+def test_it_listens_on_this_device_alone_unless_told_otherwise(server: Server) -> None:  # (13.2.2)
+    assert server.bind_addr[0] == "127.0.0.1"
+    assert asked(server) == (200, "http 127.0.0.1")
+
+
+def test_it_does_not_say_what_it_is_made_with(server: Server) -> None:  # (13.4.6)
+    head = raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n").lower()
+    assert b"200 ok" in head
+    for word in (b"cheroot", b"werkzeug", b"flask", b"python"):
+        assert word not in head
+
+
+def test_several_requests_go_over_one_line(server: Server) -> None:
+    with contextlib.closing(http.client.HTTPConnection(*server.bind_addr, timeout=30)) as line:
+        for _ in range(3):
+            line.request("GET", "/")
+            assert line.getresponse().read() == b"http 127.0.0.1"
+
+
+def test_headers_without_end_are_refused(server: Server) -> None:
+    assert (
+        b" 413 "
+        in raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(20_000, b"a")).split(b"\r\n")[0]
+    )
+
+
+def test_a_body_beyond_every_form_is_refused_unread(server: Server) -> None:
+    assert (
+        b" 413 "
+        in raw(server, b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99999999999\r\n\r\n").split(
+            b"\r\n"
+        )[0]
+    )
+
+
+def test_of_a_form_that_is_too_large_the_browser_gets_the_answer_and_not_a_broken_line(
+    server: Server,
+) -> None:
+    body = b"text=" + b"x" * 5_000_000
+    status, _ = asked(server, "POST", body, **{"Content-Type": "application/x-www-form-urlencoded"})
+    assert status == 413
+    assert asked(server, "POST", b"text=abc", **{"Content-Type": "application/x-www-form-urlencoded"}) == (
+        200,
+        "3",
+    )
+
+
+def test_lines_on_which_nothing_is_said_keep_nobody_waiting(server: Server) -> None:
+    with contextlib.ExitStack() as lines:
+        for _ in range(30):  # five for each thread
+            lines.enter_context(contextlib.closing(socket.create_connection(server.bind_addr, timeout=30)))
+        server_timeout = server.timeout
+        assert asked(server)[0] == 200
+        assert (
+            server_timeout > 10
+        )  # so the answer above did not come only because the silent ones were given up
+
+
+def test_lines_to_an_address_at_which_it_does_not_answer_are_closed() -> None:
+    asked_about: list[str] = []
+    with running(
+        server_for(small_app(), port=0, answers_at=lambda address: bool(asked_about.append(address)))
+    ) as server:
+        assert raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n") == b""
+    assert asked_about == ["127.0.0.1"]
+
+
+def test_a_port_that_is_taken_is_said_in_one_sentence() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(ServeProblem, match="--port") as said:
+        server_for(small_app(), port=taken.getsockname()[1])
+    assert str(taken.getsockname) not in str(said.value)
+    assert "\n" not in str(said.value)
+
+
+@pytest.mark.parametrize(("host", "port"), [("127.0.0.1", 70_000), ("203.0.113.9", 0)])
+def test_an_address_that_cannot_be_had_is_said_too(host: str, port: int) -> None:
+    with pytest.raises(ServeProblem, match=host):
+        server_for(small_app(), host, port)
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_it_ends_cleanly_when_asked_to(number: signal.Signals) -> None:
+    before = signal.getsignal(number)
+    one, two = server_for(small_app(), port=0), server_for(small_app(), port=0)
+    seen: list[Any] = []
+
+    def ask_then_end() -> None:
+        seen.extend(asked(server)[0] for server in (one, two))
+        os.kill(os.getpid(), number)
+
+    thread = threading.Thread(target=ask_then_end)
+    thread.start()
+    serve(one, two)
+    thread.join()
+    assert seen == [200, 200]
+    assert signal.getsignal(number) == before
+    for server in (one, two):
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection(server.bind_addr, timeout=5)
