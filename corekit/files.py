@@ -19,7 +19,7 @@ TEMPORARY = ".part-"
 def write_once(path: Path, data: bytes) -> None:
     """Create `path` with `data`, readable by its owner alone. What is already there stays untouched.
 
-    Errors:
+    Raises:
         FileExistsError: there is something under this name already (also a link that leads nowhere).
         OSError: the disk is full, the folder cannot be written.
     """
@@ -33,7 +33,7 @@ def write_once(path: Path, data: bytes) -> None:
 def name_once(part: Path, path: Path) -> None:
     """Give a finished file its name, never over another one. `part` may stay as a second name of it.
 
-    Errors:
+    Raises:
         FileExistsError: there is something under this name already (also a link that leads nowhere).
         OSError: the folder cannot be written.
     """
@@ -53,7 +53,7 @@ def name_once(part: Path, path: Path) -> None:
 def write_over(path: Path, data: bytes) -> None:
     """Write `path` whole, in place of what was there: a full disk or a power cut leaves the old one.
 
-    Errors:
+    Raises:
         OSError: the disk is full, the folder cannot be written.
     """
     part = _part(path, data)

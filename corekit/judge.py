@@ -59,7 +59,7 @@ class Judged:
 def conform(value: Value, limit: Limit) -> Judged:
     """Does the value conform to the limit?
 
-    Errors:
+    Raises:
         ValueError: value and limit are of different kinds.
     """
     low = value - limit.low if limit.low is not None else None

@@ -13,11 +13,11 @@ import attrs
 
 try:
     import numpy as np
-except ImportError as problem:  # pragma: no cover
+except ImportError as error:  # pragma: no cover
     raise ImportError(
         "Columns need numpy, which is not installed; install corekit[columns], or judge each reading by"
         " corekit.judge.conform."
-    ) from problem
+    ) from error
 
 from .judge import REACH, Z, lean
 from .model.finding import Verdict
@@ -59,7 +59,7 @@ def leanings(numbers: ArrayLike, u: ArrayLike, ends: Ends) -> NDArray[np.int8]:
     Args:
         numbers: Values in the coherent unit. u: Their standard uncertainties, one for all or one for each.
 
-    Errors:
+    Raises:
         ValueError: a row is not finite, an uncertainty is negative, a low end lies above its high end, or
             lengths differ; the row is named.
     """

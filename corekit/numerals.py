@@ -14,6 +14,8 @@ from fractions import Fraction
 
 import attrs
 
+from .errors import CorekitError
+
 #: How loosely a number was typed; what each allows for stands in `LOOSELY`.
 RANGE, ABOUT, OWN = "range", "about", "±"
 
@@ -29,7 +31,7 @@ SEVERAL = "is more than one number"
 ABOUT_SHARE = Fraction(5, 100)  # own estimate, no source
 
 
-class NumberProblem(ValueError):
+class NumberError(CorekitError, ValueError):
     """A text that holds no number, or one that could be mistaken for another.
 
     Attributes:
@@ -71,12 +73,12 @@ def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
         decimal: The mark of the shop, `.` or `,`; empty when both are usual. The other mark counts where it
             cannot be one between thousands.
 
-    Errors:
-        NumberProblem: no number, or one that could be mistaken for another.
+    Raises:
+        NumberError: no number, or one that could be mistaken for another.
     """
     if fraction := _FRACTION.match(plain):
         written = Fraction(int(fraction["top"]), int(fraction["below"])) + int(fraction["whole"] or 0)
-        raise NumberProblem(
+        raise NumberError(
             "is a fraction",
             (f"{fraction['sign']}{float(written):.4g}".replace(".", decimal or "."),),
             fraction["tail"].strip(),
@@ -84,7 +86,7 @@ def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
     match = _NUMBER.match(plain)
     assert match is not None  # the pattern matches the empty text too
     if not match["whole"] and not match["part"]:
-        raise NumberProblem("does not begin with a number")
+        raise NumberError("does not begin with a number")
     whole, part, power = match["whole"] or "0", match["part"] or "", int(match["power"] or 0)
     rest = plain[match.end() :]
     _refuse_odd(match, rest, decimal)
@@ -100,8 +102,8 @@ def _refuse_odd(match: re.Match[str], rest: str, decimal: str) -> None:
     after = rest.lstrip()
     point = decimal or "."
 
-    def odd(what: str, *numbers: str) -> NumberProblem:
-        return NumberProblem(
+    def odd(what: str, *numbers: str) -> NumberError:
+        return NumberError(
             what, tuple(number.replace(".", point) for number in numbers), re.sub(r"^[\s0-9.,_'’]*", "", rest)
         )
 

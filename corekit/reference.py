@@ -10,8 +10,9 @@ from typing import Any
 
 import attrs
 
+from .errors import CorekitError
 from .model.source import Basis, Source, Status
-from .model.trouble import CodeProblem, is_generic, read_code
+from .model.trouble import CodeError, is_generic, read_code
 
 #: The folders that travel with the package: in a wheel inside it, in a checkout beside it.
 FOLDERS = ("shared", "templates", "demo")
@@ -19,7 +20,7 @@ FOLDERS = ("shared", "templates", "demo")
 _PACKAGE = Path(__file__).resolve().parent
 
 
-class DataProblem(ValueError):
+class DataError(CorekitError, ValueError):
     """A data file is missing or cannot be used. `faults` holds one sentence each; the text is all of them."""
 
     def __init__(self, faults: Iterable[str]) -> None:
@@ -32,12 +33,12 @@ def data_path(name: str) -> Path:
 
     In an installed package that is inside `corekit/`; in a checkout it is beside `pyproject.toml`.
 
-    Errors:
-        DataProblem: the name is in none of the folders that come with corekit, or is not there.
+    Raises:
+        DataError: the name is in none of the folders that come with corekit, or is not there.
     """
     parts = name.split("/")
     if parts[0] not in FOLDERS or any(part in ("", ".", "..") for part in parts):
-        raise DataProblem([f"Data files stand in {', '.join(FOLDERS)}; there is no {name!r}."])
+        raise DataError([f"Data files stand in {', '.join(FOLDERS)}; there is no {name!r}."])
     installed = _PACKAGE.joinpath(*parts)
     if installed.exists():
         return installed
@@ -45,7 +46,7 @@ def data_path(name: str) -> Path:
     beside = checkout.joinpath(*parts)
     if (checkout / "pyproject.toml").is_file() and beside.exists():
         return beside
-    raise DataProblem(
+    raise DataError(
         [
             f"corekit's data {name!r} is neither at {installed} nor beside pyproject.toml in {checkout};"
             " install corekit again."
@@ -56,19 +57,17 @@ def data_path(name: str) -> Path:
 def load_toml(path: Path) -> dict[str, Any]:
     """The content of one of our own TOML files.
 
-    Errors:
-        DataProblem: the file is missing, is not UTF-8, or is not TOML (with line and column).
+    Raises:
+        DataError: the file is missing, is not UTF-8, or is not TOML (with line and column).
     """
     try:
         return tomllib.loads(path.read_text("utf-8"))
-    except OSError as problem:
-        raise DataProblem([f"{path}: cannot be read ({problem.strerror or problem})."]) from problem
-    except UnicodeDecodeError as problem:
-        raise DataProblem(
-            [f"{path}: is not UTF-8 text (byte {problem.start}); save it as UTF-8."]
-        ) from problem
-    except tomllib.TOMLDecodeError as problem:
-        raise DataProblem([f"{path}: is not TOML: {problem}."]) from problem
+    except OSError as error:
+        raise DataError([f"{path}: cannot be read ({error.strerror or error})."]) from error
+    except UnicodeDecodeError as error:
+        raise DataError([f"{path}: is not UTF-8 text (byte {error.start}); save it as UTF-8."]) from error
+    except tomllib.TOMLDecodeError as error:
+        raise DataError([f"{path}: is not TOML: {error}."]) from error
 
 
 _FIELDS = ("key", "title", "where", "address", "basis", "status", "note")
@@ -82,8 +81,8 @@ def sources(path: Path) -> dict[str, Source]:
     Each table has `key`, `title`, `basis`, `status` and may have `where`, `address`, `note`. The result is
     read once per path and shared; do not change it.
 
-    Errors:
-        DataProblem: one sentence for every bad entry, all of them at once.
+    Raises:
+        DataError: one sentence for every bad entry, all of them at once.
     """
     data = load_toml(path)
     rows = data.get("source", [])
@@ -93,7 +92,7 @@ def sources(path: Path) -> dict[str, Source]:
         if key != "source"
     ]
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise DataProblem([*faults, f"{path}: write each source as a [[source]] table."])
+        raise DataError([*faults, f"{path}: write each source as a [[source]] table."])
     found: dict[str, Source] = {}
     for place, row in enumerate(rows):
         wrong = _faults_of(row)
@@ -107,7 +106,7 @@ def sources(path: Path) -> dict[str, Source]:
                 **(row | {"basis": Basis(row["basis"]), "status": Status(row["status"])})
             )
     if faults:
-        raise DataProblem(faults)
+        raise DataError(faults)
     return found
 
 
@@ -141,8 +140,8 @@ class CodeMeaning:
 def code_meanings() -> dict[str, CodeMeaning]:
     """Trouble code → meaning, from `shared/trouble-codes.toml`. Read once and shared; do not change it.
 
-    Errors:
-        DataProblem: one sentence for every bad entry, all of them at once.
+    Raises:
+        DataError: one sentence for every bad entry, all of them at once.
     """
     path = data_path("shared/trouble-codes.toml")
     known = sources(data_path("shared/sources.toml"))
@@ -157,8 +156,8 @@ def code_meanings() -> dict[str, CodeMeaning]:
         wrong = [f"{name!r} is not known" for name in row if name not in ("code", "meaning", "source")]
         try:
             wrong += [] if read_code(code, raw=False) == code else ["write the code in capitals"]
-        except CodeProblem as problem:
-            wrong.append(str(problem))
+        except CodeError as error:
+            wrong.append(str(error))
         wrong += [] if meaning else ["'meaning' is missing"]
         wrong += [f"no source {source!r} in sources.toml"] if source not in known else []
         wrong += ["the code stands there twice"] if code in found else []
@@ -167,7 +166,7 @@ def code_meanings() -> dict[str, CodeMeaning]:
         else:
             found[code] = CodeMeaning(code=code, meaning=meaning, source=known[source])
     if faults:
-        raise DataProblem(faults)
+        raise DataError(faults)
     return found
 
 

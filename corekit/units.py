@@ -25,18 +25,19 @@ from typing import Any
 import attrs
 
 from . import numerals
+from .errors import CorekitError
 from .model.measurand import Accuracy
 from .model.value import Value, exact
-from .reference import DataProblem, data_path, load_toml
+from .reference import DataError, data_path, load_toml
 
 _DEFINITION = "si-brochure"  # the source of every row that names none
 
 
-class UnitProblem(ValueError):
+class UnitError(CorekitError, ValueError):
     """A unit was declared that the table does not have, or that leaves its kind open."""
 
 
-class TypedProblem(ValueError):
+class TypedError(CorekitError, ValueError):
     """What a person typed cannot be taken for a quantity.
 
     Attributes:
@@ -92,7 +93,7 @@ class Unit:
     source: str = attrs.field(repr=False, default=_DEFINITION)
 
 
-class NotAValue(TypedProblem):
+class NotAValue(TypedError):
     """What was typed for a reading is worth keeping, but it is no value.
 
     Attributes:
@@ -152,14 +153,14 @@ def _table() -> _Table:
     unmarked: dict[str, dict[str, Unit]] = {}
     for one in units:
         if one.text in declared:
-            raise DataProblem([f"{path}: the unit {one.text!r} stands there twice."])
+            raise DataError([f"{path}: the unit {one.text!r} stands there twice."])
         declared[one.text] = one
         kind = kinds[one.kind]
         bare = (one.bare, *one.also)
         marked = tuple(f"{name}{tail}" for name in bare for tail in _tails(kind))
         for spelling in marked if kind.strict else (*bare, *marked):
             if typed[one.kind].setdefault(_key(spelling), one) is not one:
-                raise DataProblem([f"{path}: {spelling!r} means two units of {one.kind}."])
+                raise DataError([f"{path}: {spelling!r} means two units of {one.kind}."])
         if kind.strict:
             unmarked.setdefault(one.kind, {}).update({_key(spelling): one for spelling in bare})
         for spelling in dict.fromkeys(map(_key, (*bare, *marked))):
@@ -170,7 +171,7 @@ def _table() -> _Table:
         if not _is_coherent(kind, declared)
     ]
     if missing:
-        raise DataProblem(missing)
+        raise DataError(missing)
     return _Table(
         kinds,
         units,
@@ -258,8 +259,8 @@ def units() -> tuple[Unit, ...]:
 def unit(text: str) -> Unit:
     """The unit that a declaration names: `V`, `bar gauge`, `K diff`, `rev/s`, `A SAE`.
 
-    Errors:
-        UnitProblem: the table has no such unit (near matches are named), or the text leaves the kind open: a
+    Raises:
+        UnitError: the table has no such unit (near matches are named), or the text leaves the kind open: a
             bare `bar` may be gauge, absolute or a difference.
     """
     table = _table()
@@ -270,10 +271,10 @@ def unit(text: str) -> Unit:
     if len(found) == 1:
         return found[0]
     if found:
-        raise UnitProblem(
+        raise UnitError(
             f"The unit {text!r} leaves open what is meant; declare {_any_of(one.text for one in found)}."
         )
-    raise UnitProblem(f"There is no unit {text!r}{_near(key, table)}; the table is shared/units.toml.")
+    raise UnitError(f"There is no unit {text!r}{_near(key, table)}; the table is shared/units.toml.")
 
 
 def declared_text(text: str) -> str:
@@ -290,8 +291,8 @@ def to_coherent(number: float, unit_text: str) -> float:
     >>> to_coherent(25, "°C")
     298.15
 
-    Errors:
-        UnitProblem: unknown unit. ValueError: the number is not finite.
+    Raises:
+        UnitError: unknown unit. ValueError: the number is not finite.
     """
     one = unit(unit_text)
     return float(_fraction(number) * one.factor_exact + one.offset_exact)
@@ -303,8 +304,8 @@ def from_coherent(number: float, unit_text: str) -> float:
     >>> from_coherent(50, "rpm")
     3000.0
 
-    Errors:
-        UnitProblem: unknown unit. ValueError: the number is not finite.
+    Raises:
+        UnitError: unknown unit. ValueError: the number is not finite.
     """
     one = unit(unit_text)
     return float((_fraction(number) - one.offset_exact) / one.factor_exact)
@@ -335,9 +336,9 @@ def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed
     >>> read_quantity("8,9 V", ["V"]).number
     8.9
 
-    Errors:
-        TypedProblem: not one number with one unit of an accepted kind; it says what to write instead.
-        UnitProblem: `accepts` names a unit that does not exist.
+    Raises:
+        TypedError: not one number with one unit of an accepted kind; it says what to write instead.
+        UnitError: `accepts` names a unit that does not exist.
     """
     return _read(text, accepts, decimal, loose=False)
 
@@ -351,10 +352,10 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
     >>> (found.number, found.half_width, found.loosely)
     (3750.0, 250.0, 'range')
 
-    Errors:
+    Raises:
         NotAValue: it shows no number, only on which side of one the reading lies, or what somebody thinks of
             it.
-        TypedProblem, UnitProblem: as `read_quantity`.
+        TypedError, UnitError: as `read_quantity`.
     """
     return _read(text, accepts, decimal, loose=True)
 
@@ -362,7 +363,7 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
 def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
     wanted, expected = _wanted(tuple(accepts))
     if len(text) > _LONGEST:
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
         )
     plain = _key(text)
@@ -372,14 +373,14 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
     take = _loosely if loose else _plainly
     try:
         return take(plain, asked)
-    except TypedProblem as problem:
+    except TypedError as error:
         digits, sure = numerals.with_digits(plain)
         if digits == plain:
             raise
         try:
             read = take(digits, asked)
-        except TypedProblem:
-            raise problem from None
+        except TypedError:
+            raise error from None
         if sure:  # the text itself is kept, and paper prints the number
             return read
         meant = unit(read.unit)
@@ -388,7 +389,7 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
             if read.shown
             else ""
         )
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} may have a letter where a digit belongs", expected, write
         ) from None
 
@@ -465,8 +466,8 @@ def _unit_of(part: str, asked: _Asked) -> str | None:
     """
     try:
         _, rest = numerals.leading(part, asked.decimal)
-    except numerals.NumberProblem as problem:
-        return None if problem.what == numerals.SEVERAL else ""
+    except numerals.NumberError as error:
+        return None if error.what == numerals.SEVERAL else ""
     return rest if not rest or _meant(rest, [one.kind for one in asked.wanted]) else None
 
 
@@ -478,14 +479,14 @@ def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
     upper = _one(tail, asked)
     lower = _one(split.head if unit_of_head else f"{split.head}{upper.label}", asked)
     if lower.unit.kind != upper.unit.kind:
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(asked.text)} names two kinds of quantity", asked.expected, _example("…", asked.wanted)
         )
     alike = lower.unit is upper.unit
     if split.mark == numerals.OWN:
         half = upper.value * upper.unit.factor_exact
         if half <= 0:
-            raise TypedProblem(
+            raise TypedError(
                 f"{_quoted(asked.text)} allows for nothing with its ±",
                 asked.expected,
                 _quoted(f"{lower.shown}{lower.label}"),
@@ -504,7 +505,7 @@ def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
             else f"{upper.shown}{upper.label}"
         )
         what = "runs from the higher end to the lower" if backwards else "has both ends alike"
-        raise TypedProblem(f"{_quoted(asked.text)} {what}", asked.expected, _quoted(write))
+        raise TypedError(f"{_quoted(asked.text)} {what}", asked.expected, _quoted(write))
     middle, half = (lower.coherent + upper.coherent) / 2, (upper.coherent - lower.coherent) / 2
     shown = f"{lower.shown}{_to(upper)}{upper.shown}" if alike else ""
     return attrs.evolve(
@@ -520,19 +521,17 @@ def _to(upper: _Quantity) -> str:
 def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
     try:
         return numerals.leading(plain, asked.decimal)
-    except numerals.NumberProblem as problem:
-        got = f"{_quoted(asked.text)} {problem.what}"
-        if problem.what == numerals.SEVERAL:
-            raise TypedProblem(
-                got, asked.expected, f"one reading, {_example(problem.numbers[0], asked.wanted)}"
+    except numerals.NumberError as error:
+        got = f"{_quoted(asked.text)} {error.what}"
+        if error.what == numerals.SEVERAL:
+            raise TypedError(
+                got, asked.expected, f"one reading, {_example(error.numbers[0], asked.wanted)}"
             ) from None
-        if not problem.numbers:
-            raise TypedProblem(got, asked.expected, _example("…", asked.wanted)) from None
-        named = (
-            problem.tail if problem.tail and len(problem.tail) < 16 else declared_text(asked.wanted[0].text)
-        )
-        raise TypedProblem(
-            got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in problem.numbers)
+        if not error.numbers:
+            raise TypedError(got, asked.expected, _example("…", asked.wanted)) from None
+        named = error.tail if error.tail and len(error.tail) < 16 else declared_text(asked.wanted[0].text)
+        raise TypedError(
+            got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in error.numbers)
         ) from None
 
 
@@ -559,7 +558,7 @@ def _refuse_what_is_no_value(plain: str, text: str, expected: str) -> None:
 def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     table, text, wanted, expected = _table(), asked.text, asked.wanted, asked.expected
     if not rest:
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} has no unit",
             expected,
             _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
@@ -568,7 +567,7 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     if len(found) == 1:
         return found[0]
     if found:
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} leaves open which is meant",
             expected,
             _any_of(_quoted(f"{shown} {one.text}") for one in found),
@@ -578,13 +577,13 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
         for one in wanted
     ):
         got = f"{_quoted(text)} does not say by which test it was rated"
-        raise TypedProblem(got, expected, _any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
+        raise TypedError(got, expected, _any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
     others = sorted(kind for kind in table.kinds if rest in table.typed[kind]) or sorted(
         kind for kind, bare in table.unmarked.items() if rest in bare
     )
     if others:
         named = _any_of(_in_a_sentence(table.kinds[kind].title) for kind in others)
-        raise TypedProblem(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
+        raise TypedError(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
     choices = {
         spelling: one
         for kind in dict.fromkeys(one.kind for one in wanted)
@@ -594,7 +593,7 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
         rest, choices, n=1, cutoff=0.6
     )
     write = _quoted(f"{shown} {_typed_text(choices[near[0]])}") if near else _example("…", wanted)
-    raise TypedProblem(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
+    raise TypedError(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
 
 
 def _meant(rest: str, wanted: Sequence[str]) -> list[Unit]:
@@ -688,19 +687,19 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
     >>> parse_accuracy("2 % + 5 N", "N")
     Accuracy(percent=2.0, digits=0.0, amount=5.0, text='2 % + 5 N')
 
-    Errors:
-        TypedProblem: not an accuracy, or none at all. UnitProblem: the unit does not exist.
+    Raises:
+        TypedError: not an accuracy, or none at all. UnitError: the unit does not exist.
     """
     own = _by_name(unit)
     if len(text) > _LONGEST:
-        raise TypedProblem(f"{_quoted(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
+        raise TypedError(f"{_quoted(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
     plain = _key(text).replace("+/-", "±").lstrip("± ").removeprefix("(").removesuffix(")").strip()
     sums = {"percent": Fraction(0), "digits": Fraction(0), "amount": Fraction(0)}
     for term in plain.split("+"):
         name, amount = _accuracy_term(term.strip(), text, own)
         sums[name] += amount
     if not any(sums.values()):
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} promises a reading without doubt, and there is none",
             _ACCURACY,
             '"0.5 % + 2 digits"',
@@ -715,24 +714,24 @@ def _by_name(text: str) -> Unit:
 def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
     match = _PLAIN_NUMBER.match(term)
     if match is None:
-        raise TypedProblem(f"{_quoted(text)} is not an accuracy", _ACCURACY, '"0.5 % + 2 digits"')
+        raise TypedError(f"{_quoted(text)} is not an accuracy", _ACCURACY, '"0.5 % + 2 digits"')
     amount = Fraction(match[0].replace(",", "."))
     rest = term[match.end() :].strip()
     percent = _PERCENT.fullmatch(rest)
     if percent and own.kind == "ratio" and not percent["reading"]:
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} leaves open what the percent are of",
             _ACCURACY,
             f'"{match[0]} % of reading" or "{match[0]} points"',
         )
     if percent and _has_offset(own.kind):
-        raise TypedProblem(
+        raise TypedError(
             f"{_quoted(text)} gives a percentage of a {own.kind}, which depends on where its scale begins",
             _ACCURACY,
             f'"2 {own.bare}"',
         )
     if percent and amount > 100:
-        raise TypedProblem(f"{_quoted(text)} is more than 100 %", _ACCURACY)
+        raise TypedError(f"{_quoted(text)} is more than 100 %", _ACCURACY)
     if percent:
         return "percent", amount
     if _DIGITS.fullmatch(rest):
@@ -750,7 +749,7 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
             if rest
             else f"{_quoted(term)} in {_quoted(text)} has no unit"
         )
-        raise TypedProblem(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
+        raise TypedError(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
     return "amount", amount * found[0].factor_exact
 
 
@@ -773,8 +772,8 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
     to six digits. `doubt=False` leaves the ± part away and rounds the same. A count is a whole number and
     stands alone.
 
-    Errors:
-        UnitProblem: unknown unit. ValueError: the unit is of another kind than the value.
+    Raises:
+        UnitError: unknown unit. ValueError: the unit is of another kind than the value.
     """
     one = _by_name(unit)
     if one.kind != value.kind:
@@ -794,8 +793,8 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
 def show_doubt(u: float, unit: str) -> str:
     """A standard uncertainty, in the coherent unit, as printed in a declared unit at k = 2: `± 0.04 V`.
 
-    Errors:
-        UnitProblem: unknown unit. ValueError: it is not finite.
+    Raises:
+        UnitError: unknown unit. ValueError: it is not finite.
     """
     one = _by_name(unit)
     spread = float(_fraction(2 * abs(u)) / one.factor_exact)
@@ -850,7 +849,7 @@ def from_quantity(q: Any, unit: str) -> Value:
     pint knows dimensions, not kinds: that 2 bar are meant as gauge pressure, or newton metres as torque, only
     `unit` says.
 
-    Errors:
+    Raises:
         ValueError: another dimension, another registry, a temperature for a difference or the reverse, or not
             one finite number.
     """
@@ -868,8 +867,8 @@ def from_quantity(q: Any, unit: str) -> Value:
         )
     try:
         coherent = float(q.to(_table().declared[kinds()[own.kind].unit].pint).magnitude)
-    except pint.DimensionalityError as problem:
-        raise ValueError(f"{q} cannot be taken for a {own.kind} in {own.text}: {problem}.") from problem
-    except TypeError as problem:
-        raise ValueError(f"One number is needed for {own.text}; got {q!r}.") from problem
+    except pint.DimensionalityError as error:
+        raise ValueError(f"{q} cannot be taken for a {own.kind} in {own.text}: {error}.") from error
+    except TypeError as error:
+        raise ValueError(f"One number is needed for {own.text}; got {q!r}.") from error
     return exact(own.kind, coherent)

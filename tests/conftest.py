@@ -35,8 +35,8 @@ def pytest_report_header() -> list[str]:
     for point in sorted(entry_points(group="corekit"), key=lambda point: point.name):
         try:
             lines.append(f"plugin {point.name}: {_folder(importlib.import_module(point.module))}")
-        except Exception as problem:
-            lines.append(f"plugin {point.name}: does not import ({type(problem).__name__}: {problem})")
+        except Exception as error:
+            lines.append(f"plugin {point.name}: does not import ({type(error).__name__}: {error})")
     return lines
 
 
@@ -126,7 +126,7 @@ class Watched:
             "console",
             lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None,
         )
-        page.on("pageerror", lambda problem: watched.errors.append(str(problem)))
+        page.on("pageerror", lambda error: watched.errors.append(str(error)))
         page.on("request", lambda request: watched.asked.append(request.url))
         return watched
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from corekit import numerals
 from corekit.units import (
     NotAValue,
-    TypedProblem,
+    TypedError,
     from_coherent,
     read_quantity,
     read_reading,
@@ -93,14 +93,14 @@ def test_every_loose_way_of_typing_says_what_it_allows_for() -> None:
     ],
 )
 def test_a_range_that_is_none_is_refused_with_what_to_write(text: str, says: str) -> None:
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         read_reading(text, ["V"])
     assert says in str(caught.value)
 
 
 @pytest.mark.parametrize("text", ["3.5-4 kΩ", "~11 Ω", "about 8 Ω", "3.5 ± 0.2 Ω"])
 def test_what_is_no_reading_takes_one_plain_number_only(text: str) -> None:
-    with pytest.raises(TypedProblem):
+    with pytest.raises(TypedError):
         read_quantity(text, ["ohm"])
 
 
@@ -163,7 +163,7 @@ def test_a_letter_that_may_be_a_unit_stays_one() -> None:
         read_quantity("20oC", ["°C"]).number == 293.15
     )  # a degree sign, as far as a keyboard has one; never 200 °C
     assert read_quantity("4Ohm", ["ohm"]).number == 4
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         read_quantity("20o Celsius", ["°C"])
     assert caught.value.write == '"20 °C"'
 
@@ -172,7 +172,7 @@ def test_a_letter_that_may_be_a_unit_stays_one() -> None:
     ("text", "write"), [("1OV", '"10 V"'), ("O2 V", '"… V"'), ("OO V", '"… V"'), ("ll V", '"… V"')]
 )
 def test_a_letter_in_a_doubtful_place_is_asked_about(text: str, write: str) -> None:
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         read_reading(text, ["V"])
     assert caught.value.write == write
 
@@ -243,7 +243,7 @@ def test_a_judgement_is_no_value_and_worth_noting(text: str) -> None:
     "text", ["NaN V", "nan", "inf V", "-inf V", "0x1F V", "1_000 V", "1e999 V", "١٢ V", "12² V"]
 )
 def test_what_only_a_program_calls_a_number_is_refused(text: str) -> None:
-    with pytest.raises(TypedProblem):
+    with pytest.raises(TypedError):
         read_reading(text, ["V"])
 
 
@@ -288,7 +288,7 @@ def test_the_shops_mark_is_decimal_and_the_other_where_it_can_be_nothing_else(
 def test_a_mark_between_thousands_is_refused_with_the_likely_meaning_first(
     text: str, decimal: str, write: str
 ) -> None:
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         read_reading(text, ["V"], decimal)
     assert caught.value.write == write
     for better in re.findall(r'"([^"]*)"', write):
@@ -308,8 +308,8 @@ def test_what_is_typed_with_the_shops_own_mark_is_never_another_number(number: D
 def test_no_mark_is_ever_taken_for_one_between_thousands(number: Decimal, decimal: str, typed: str) -> None:
     try:
         read = read_reading(f"{number} V".replace(".", typed), ["V"], decimal)
-    except TypedProblem as problem:
-        assert "a thousandfold apart" in problem.got
+    except TypedError as error:
+        assert "a thousandfold apart" in error.got
     else:
         assert read.number == float(number)
 
@@ -354,8 +354,8 @@ def test_a_hundred_thousand_mutated_readings_are_read_or_refused_and_nothing_els
             text[place : place + dice.randint(0, 1)] = dice.choice(SPICE)
         try:
             read = read_reading("".join(text), SEEDS[seed], dice.choice(("", ".", ",")))
-        except TypedProblem as problem:
-            assert problem.got and problem.expected
+        except TypedError as error:
+            assert error.got and error.expected
         else:
             understood += 1
             loose += bool(read.loosely)
@@ -371,8 +371,8 @@ def test_a_hundred_thousand_mutated_readings_are_read_or_refused_and_nothing_els
 def test_no_text_does_anything_but_read_or_refuse(text: str, decimal: str) -> None:
     try:
         read_reading(text, ["V"], decimal)
-    except TypedProblem as problem:
-        assert problem.got and problem.expected
+    except TypedError as error:
+        assert error.got and error.expected
 
 
 @given(

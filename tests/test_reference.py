@@ -6,7 +6,7 @@ import pytest
 
 from corekit import reference
 from corekit.model.source import Basis, Status
-from corekit.reference import DataProblem, data_path, load_toml, sources
+from corekit.reference import DataError, data_path, load_toml, sources
 
 GOOD = '[[source]]\nkey = "a"\ntitle = "T"\nwhere = "p. 3"\nbasis = "handbook"\nstatus = "read"\n'
 
@@ -29,7 +29,7 @@ def test_a_folder_beside_the_package_counts_only_in_a_checkout(
 ) -> None:
     (tmp_path / "shared").mkdir()
     monkeypatch.setattr(reference, "_PACKAGE", tmp_path / "corekit")
-    with pytest.raises(DataProblem, match="install corekit again"):
+    with pytest.raises(DataError, match="install corekit again"):
         data_path("shared")
 
 
@@ -37,7 +37,7 @@ def test_a_folder_beside_the_package_counts_only_in_a_checkout(
     "name", ["elsewhere", "shared/../pyproject.toml", "/etc/passwd", "", "shared//x", "shared/nothing.toml"]
 )
 def test_what_is_not_among_the_data_is_one_clear_error(name: str) -> None:
-    with pytest.raises(DataProblem):
+    with pytest.raises(DataError):
         data_path(name)
 
 
@@ -52,7 +52,7 @@ def test_a_data_file_that_cannot_be_used_says_which_and_why(
     path = tmp_path / "x.toml"
     if content is not None:
         path.write_bytes(content)
-    with pytest.raises(DataProblem) as caught:
+    with pytest.raises(DataError) as caught:
         load_toml(path)
     assert says in str(caught.value) and str(path) in str(caught.value)
 
@@ -76,7 +76,7 @@ def test_every_bad_source_is_named_at_once(tmp_path: Path) -> None:
         + '[[source]]\nkey = "e"\ntitle = 5\nbasis = "law"\nstatus = "seen"\n',
         "utf-8",
     )
-    with pytest.raises(DataProblem) as caught:
+    with pytest.raises(DataError) as caught:
         sources(path)
     faults = "\n".join(caught.value.faults)
     parts = [

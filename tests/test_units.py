@@ -16,9 +16,9 @@ from corekit import units
 from corekit.model.value import Value
 from corekit.reference import data_path, load_toml, sources
 from corekit.units import (
-    TypedProblem,
+    TypedError,
     Unit,
-    UnitProblem,
+    UnitError,
     declared_text,
     from_coherent,
     from_quantity,
@@ -73,13 +73,13 @@ def test_rows_without_a_unit_in_pint_say_so() -> None:
 
 @pytest.mark.parametrize("bare", ["bar", "kPa", "psi", "mbar", "hPa", "inHg", "inH2O", "mmHg"])
 def test_a_bare_pressure_is_refused_in_a_declaration_with_the_three_spellings(bare: str) -> None:
-    with pytest.raises(UnitProblem) as caught:
+    with pytest.raises(UnitError) as caught:
         unit(bare)
     assert all(f"{bare} {mark}" in str(caught.value) for mark in ("gauge", "abs", "diff"))
 
 
 def test_an_unknown_unit_is_refused_with_what_is_near() -> None:
-    with pytest.raises(UnitProblem, match=r"There is no unit 'kV/s'.*kV"):
+    with pytest.raises(UnitError, match=r"There is no unit 'kV/s'.*kV"):
         unit("kV/s")
 
 
@@ -166,7 +166,7 @@ def test_mile_and_gallon_core_unit_08() -> None:
 )
 def test_text_that_a_general_parser_misreads_is_refused(text: str) -> None:
     # A general unit parser was seen to read these as 1.2345 V, 48 V, nan, inf and a bare number.
-    with pytest.raises(TypedProblem):
+    with pytest.raises(TypedError):
         read_quantity(text, ["V"])
 
 
@@ -298,7 +298,7 @@ def test_a_plain_reading_is_understood(text: str, accepts: list[str], number: fl
     ],
 )
 def test_an_odd_reading_is_refused_with_what_to_write(text: str, accepts: list[str], says: str) -> None:
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         read_quantity(text, accepts)
     assert says in str(caught.value)
     assert caught.value.expected
@@ -306,7 +306,7 @@ def test_an_odd_reading_is_refused_with_what_to_write(text: str, accepts: list[s
 
 def test_what_a_refusal_tells_to_write_is_understood() -> None:
     for text in ("12.6", "1.234,5 V", "12 4 V", "1,234 V", "1_000 V", "12 MV", "12. V", "1,234,567 V"):
-        with pytest.raises(TypedProblem) as caught:
+        with pytest.raises(TypedError) as caught:
             read_quantity(text, ["V"])
         for better in re.findall(r'"([^"]*)"', caught.value.write):
             assert read_quantity(better, ["V"]).kind == "voltage"
@@ -344,8 +344,8 @@ def test_a_decimal_comma_never_changes_the_size(number: object, named: str) -> N
 def test_no_text_does_anything_but_read_or_refuse(text: str) -> None:
     try:
         read_quantity(text, ["V"])
-    except TypedProblem as problem:
-        assert problem.got and problem.expected
+    except TypedError as error:
+        assert error.got and error.expected
 
 
 def test_ten_thousand_mutated_readings_are_read_or_refused() -> None:
@@ -375,12 +375,12 @@ def test_ten_thousand_mutated_readings_are_read_or_refused() -> None:
         mutated = "".join(text)
         try:
             read = read_quantity(mutated, wanted)
-        except TypedProblem:
+        except TypedError:
             pass
         else:
             understood += 1
             assert read.kind in {unit(one).kind for one in wanted}
-        with contextlib.suppress(TypedProblem):
+        with contextlib.suppress(TypedError):
             parse_accuracy(mutated, wanted[0])
     assert understood > 500  # else the test mutates too hard to say anything
 
@@ -432,7 +432,7 @@ def test_an_accuracy_is_read_as_its_sheet_means_it(
     ],
 )
 def test_a_bad_accuracy_is_refused_with_what_to_write(text: str, declared: str, says: str) -> None:
-    with pytest.raises(TypedProblem) as caught:
+    with pytest.raises(TypedError) as caught:
         parse_accuracy(text, declared)
     assert says in str(caught.value)
 
@@ -522,7 +522,7 @@ def test_an_engine_speed_is_never_a_frequency() -> None:
     with pytest.raises(ValueError, match="cannot be taken"):
         from_quantity(quantity(Value("engine speed", 50.0)), "Hz")
     for text, declared in (("50 Hz", "rpm"), ("3000 rpm", "Hz")):
-        with pytest.raises(TypedProblem, match="wrong kind"):
+        with pytest.raises(TypedError, match="wrong kind"):
             read_quantity(text, [declared])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from corekit.model.vin import Check, VinProblem, check_digit, model_years, read_vin, weighted_sum
+from corekit.model.vin import Check, VinError, check_digit, model_years, read_vin, weighted_sum
 
 
 @pytest.mark.parametrize(
@@ -76,7 +76,7 @@ def test_letters_of_one_value_hide_a_wrong_character_core_vin_07() -> None:
     ids=lambda part: f"core-vin-08-{part}",
 )
 def test_a_text_without_the_form_of_a_vin_is_refused(vin: str, says: str) -> None:
-    with pytest.raises(VinProblem, match=says):
+    with pytest.raises(VinError, match=says):
         read_vin(vin)
 
 

@@ -191,7 +191,7 @@ def assess(
         about: Keys of systems that are asked about; their tests come before those of a system in which
             nothing is wrong so far.
 
-    Errors:
+    Raises:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
     """
     disputed = frozenset(entry for dispute in job.disputes for entry in dispute.entries)
@@ -315,9 +315,9 @@ def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap
             return run(check, attrs.evolve(case, check=check.title))
     except KeyboardInterrupt:
         raise
-    except BaseException as problem:
+    except BaseException as error:
         text = (
-            f"The check failed and said nothing that can be used ({in_words(problem)}). Plugin {system.key}:"
+            f"The check failed and said nothing that can be used ({in_words(error)}). Plugin {system.key}:"
             f" {system.title} is not assessed here."
         )
         return [

@@ -10,6 +10,7 @@ from typing import Any
 
 import attrs
 
+from ..errors import CorekitError
 from ..model.money import minor_digits
 from .line import Condition, LineKind
 
@@ -24,7 +25,7 @@ _TAX_KEYS: dict[str, tuple[LineKind, ...]] = {
 }
 
 
-class PriceProblem(ValueError):
+class PriceError(CorekitError, ValueError):
     """What is wrong with a price book, all of it; each fault begins with its key path."""
 
     def __init__(self, where: str, faults: Sequence[str]) -> None:
@@ -108,8 +109,8 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
         data: What the TOML parser gave.
         where: Name of the file, for messages.
 
-    Errors:
-        PriceProblem: everything that is wrong, at once.
+    Raises:
+        PriceError: everything that is wrong, at once.
     """
     return _Reader(where).book(data)
 
@@ -165,7 +166,7 @@ class _Reader:
         )
         operations = self.operations(book)
         if self.faults:
-            raise PriceProblem(self.where, self.faults)
+            raise PriceError(self.where, self.faults)
         assert per_hour is not None and price is not None
         return PriceBook(
             where=self.where,

@@ -12,6 +12,7 @@ from fractions import Fraction
 
 import attrs
 
+from ..errors import CorekitError
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.records import Agreed, Offered
@@ -21,7 +22,7 @@ from .offer import declined
 from .totals import percent_of, totals
 
 
-class ConsentProblem(ValueError):
+class ConsentError(CorekitError, ValueError):
     """Why this may not be invoiced, and what to do, in one text."""
 
 
@@ -67,8 +68,8 @@ class Standing:
     def lines(self) -> tuple[Line, ...]:
         """The lines agreed to.
 
-        Errors:
-            ConsentProblem: as `agreed_lines`.
+        Raises:
+            ConsentError: as `agreed_lines`.
         """
         return agreed_lines(self.offers, self.agreements)
 
@@ -76,8 +77,8 @@ class Standing:
     def total(self) -> Money:
         """The sum agreed to, tax included: each offer's total, less what was declined.
 
-        Errors:
-            ConsentProblem: as `agreed_lines`; or part of an offer was declined and today's tax rates no
+        Raises:
+            ConsentError: as `agreed_lines`; or part of an offer was declined and today's tax rates no
                 longer give the total that it was
             offered at, so that nobody can say what the rest was agreed at.
         """
@@ -87,14 +88,14 @@ class Standing:
     def sums(self) -> dict[str, Money]:
         """Printed name of each offer that has an answer → the sum agreed to of it, after what was declined.
 
-        Errors:
-            ConsentProblem: as `total`.
+        Raises:
+            ConsentError: as `total`.
         """
         return {word.offer.name: self._sum(word) for word in _words(self.offers, self.agreements)}
 
     def _sum(self, word: _Word) -> Money:
         if word.offer.currency != self.book.currency:
-            raise ConsentProblem(
+            raise ConsentError(
                 f'Offer "{word.offer.name}" is in {word.offer.currency}, the price book in'
                 f" {self.book.currency}; make a new offer."
             )
@@ -103,7 +104,7 @@ class Standing:
         if not word.agreed:
             return Money(0, word.offer.currency)
         if not self._still_comes_to_its_total(word):
-            raise ConsentProblem(
+            raise ConsentError(
                 f'Offer "{word.offer.name}" was made at {Money(word.offer.total, word.offer.currency)}'
                 f" {word.offer.currency}; with the tax rates of {self.book.where} its lines come to another"
                 " sum, so what was not declined has no agreed one. Make a new offer and record a new"
@@ -118,8 +119,8 @@ class Standing:
 def agreed_lines(offers: Sequence[Offered], agreements: Sequence[Agreed]) -> tuple[Line, ...]:
     """The lines that the customer said yes to, in the order of the agreements.
 
-    Errors:
-        ConsentProblem: an agreement names no offer, or its hash, total or currency is not the offer's, or it
+    Raises:
+        ConsentError: an agreement names no offer, or its hash, total or currency is not the offer's, or it
             declines what was not offered; or an offer's lines cannot be read.
     """
     return tuple(line for word in _words(offers, agreements) for line in word.agreed)
@@ -137,26 +138,26 @@ def may_invoice(lines: Sequence[Line], standing: Standing, rounding: Money | Non
         standing: What was agreed.
         rounding: The invoice's rounding amount (BT-114); see `rounding_to_agreed`.
 
-    Errors:
-        ConsentProblem: one clear text.
+    Raises:
+        ConsentError: one clear text.
         ValueError: a line names a tax rate that the price book does not have.
     """
     if not standing.agreements:
-        raise ConsentProblem(
+        raise ConsentError(
             "Nothing was agreed to, so nothing can be invoiced. Make an offer and record the customer's yes."
         )
     allowed = standing.total
     agreed = _nets(standing.lines)
     for line in lines:
         if line.net.currency != standing.book.currency:
-            raise ConsentProblem(
+            raise ConsentError(
                 f"{line.text}: is priced in {line.net.currency}, but {standing.book.currency} was agreed."
             )
         if line.what not in agreed:
-            raise ConsentProblem(_not_agreed(line, standing))
+            raise ConsentError(_not_agreed(line, standing))
     for what, net in _nets(lines).items():
         if net > agreed[what]:
-            raise ConsentProblem(
+            raise ConsentError(
                 f"{what}: comes to {net} {net.currency} before tax, but {agreed[what]} was agreed. "
                 "Invoice what was agreed, or make a new offer and record a new agreement."
             )
@@ -167,9 +168,7 @@ def may_invoice(lines: Sequence[Line], standing: Standing, rounding: Money | Non
             cure = (
                 f"Only rounding of the tax makes the difference; invoice it with a rounding amount of {less}."
             )
-        raise ConsentProblem(
-            f"The invoice comes to {gross} {gross.currency}, but {allowed} was agreed. {cure}"
-        )
+        raise ConsentError(f"The invoice comes to {gross} {gross.currency}, but {allowed} was agreed. {cure}")
 
 
 def rounding_to_agreed(lines: Sequence[Line], standing: Standing) -> Money:
@@ -200,10 +199,10 @@ def _words(offers: Sequence[Offered], agreements: Sequence[Agreed]) -> list[_Wor
         looked = any(line.kind is LineKind.DIAGNOSIS for others in lines[place + 1 :] for line in others)
         try:
             kept = declined(lines[place], agreement.declined)
-        except ValueError as problem:
-            raise ConsentProblem(
-                f'The agreement to "{offer.name}" declines what was not in it. {problem}'
-            ) from problem
+        except ValueError as error:
+            raise ConsentError(
+                f'The agreement to "{offer.name}" declines what was not in it. {error}'
+            ) from error
         stands = tuple(
             line for line in kept if (line.operation not in later if line.operation else not looked)
         )
@@ -214,19 +213,19 @@ def _words(offers: Sequence[Offered], agreements: Sequence[Agreed]) -> list[_Wor
 def _offer_of(agreement: Agreed, offers: Sequence[Offered]) -> Offered:
     named = [offer for offer in offers if offer.name == agreement.offer]
     if not named:
-        raise ConsentProblem(
+        raise ConsentError(
             f'An agreement names the offer "{agreement.offer}", which was never made; made are'
             f" {_list(offer.name for offer in offers)}."
         )
     offer = next((offer for offer in named if offer.document_hash == agreement.document_hash), None)
     if offer is None:
-        raise ConsentProblem(
+        raise ConsentError(
             f'The agreement to "{agreement.offer}" is about another paper than the one that was offered (hash'
             f" {agreement.document_hash[:12]}, offered {named[-1].document_hash[:12]}). Show the customer the"
             " offer as it stands and record a new agreement."
         )
     if (agreement.total, agreement.currency) != (offer.total, offer.currency):
-        raise ConsentProblem(
+        raise ConsentError(
             f'The agreement to "{agreement.offer}" says {Money(agreement.total, agreement.currency)}'
             f" {agreement.currency}, but the offer says {Money(offer.total, offer.currency)}"
             f" {offer.currency}. Record the agreement with the total that is printed on the offer."
@@ -237,8 +236,8 @@ def _offer_of(agreement: Agreed, offers: Sequence[Offered]) -> Offered:
 def _lines_of(offer: Offered) -> tuple[Line, ...]:
     try:
         return tuple(from_data(data) for data in offer.lines)
-    except ValueError as problem:
-        raise ConsentProblem(f'The lines of the offer "{offer.name}" cannot be read: {problem}') from problem
+    except ValueError as error:
+        raise ConsentError(f'The lines of the offer "{offer.name}" cannot be read: {error}') from error
 
 
 def _not_agreed(line: Line, standing: Standing) -> str:

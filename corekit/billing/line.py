@@ -55,7 +55,7 @@ class Ground:
         finding_code: Code of the finding, when that is the ground.
         evidence: Ids of the entries it rests on.
 
-    Errors:
+    Raises:
         ValueError: there are no words; a finding without its code, or a code without a finding.
     """
 
@@ -95,7 +95,7 @@ class Line:
         shown_by: The reading that will show that the operation worked, in words.
         waived: Why it is not charged, as printed; empty when it is.
 
-    Errors:
+    Raises:
         ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no
             condition or something else has one, or it is waived and has a price.
     """
@@ -140,7 +140,7 @@ class Line:
 def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = Decimal(1)) -> Money:
     """Line net amount: quantity × price / per, rounded half up to the currency's minor unit.
 
-    Errors:
+    Raises:
         ValueError: a number is not a finite Decimal, or `per` is not above zero.
 
     Source: EN 16931 BT-131, BT-129, BT-146, BT-149.
@@ -225,7 +225,7 @@ _TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax"
 def from_data(data: Mapping[str, Any]) -> Line:
     """The line that plain JSON data describes.
 
-    Errors:
+    Raises:
         ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
     line = _object(
@@ -281,8 +281,8 @@ def _object(data: Any, name: str, keys: tuple[str, ...]) -> Mapping[str, Any]:
 def _number(text: str, key: str) -> Decimal:
     try:
         number = Decimal(text)
-    except InvalidOperation as problem:
-        raise ValueError(f"{key}: must be a decimal number written as text; got {text!r}.") from problem
+    except InvalidOperation as error:
+        raise ValueError(f"{key}: must be a decimal number written as text; got {text!r}.") from error
     if not number.is_finite() or abs(number.adjusted()) > 40:
         raise ValueError(f"{key}: must be a plain decimal number; got {text!r}.")
     return number

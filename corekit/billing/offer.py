@@ -8,7 +8,7 @@ from decimal import Decimal
 import attrs
 
 from ..model.money import total
-from .book import PriceBook, PriceProblem
+from .book import PriceBook, PriceError
 from .line import Ground, GroundKind, Line, LineKind, priced
 
 
@@ -34,8 +34,8 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         call_out: False where another job pays for the coming (the second vehicle in one driveway): neither
             call-out nor travel.
 
-    Errors:
-        PriceProblem: travel is priced per kilometre and no distance is given, or the lines together exceed
+    Raises:
+        PriceError: travel is priced per kilometre and no distance is given, or the lines together exceed
             the price book's cap.
         ValueError: the distance is negative.
     """
@@ -67,7 +67,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", book.travel))
     if call_out and book.per_km is not None:
         if km is None:
-            raise PriceProblem(
+            raise PriceError(
                 book.where,
                 [
                     "travel.per_km: a distance is needed to price the drive; give the kilometres, or write"
@@ -84,22 +84,22 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of"
             f" {book.diagnosis_cap}; charge less or raise it"
         )
-        raise PriceProblem(book.where, [f"diagnosis.cap: {over}"])
+        raise PriceError(book.where, [f"diagnosis.cap: {over}"])
     return tuple(lines)
 
 
 def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[Line, ...]:
     """Labour and parts of each operation, in the order asked for; every line has its operation's one ground.
 
-    Errors:
-        PriceProblem: operations that the price book does not price, all of them, each with the key to add.
+    Raises:
+        PriceError: operations that the price book does not price, all of them, each with the key to add.
         ValueError: an operation is asked for twice, so its ground is not one.
     """
     keys = [asked.operation for asked in wanted_operations]
     if twice := sorted({key for key in keys if keys.count(key) > 1}):
         raise ValueError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
     if unpriced := [key for key in keys if key not in book.operations]:
-        raise PriceProblem(
+        raise PriceError(
             book.where,
             [
                 f'operations."{key}": is not priced; add [operations."{key}"] with hours = "…" and its parts'
@@ -146,7 +146,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
 def declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
     """The lines that are left when the operations with these keys are declined.
 
-    Errors:
+    Raises:
         ValueError: a key belongs to no line, so nothing would be declined by it.
     """
     lines, keys = tuple(lines), tuple(keys)

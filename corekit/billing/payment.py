@@ -6,12 +6,13 @@ from collections.abc import Iterable
 
 import attrs
 
+from ..errors import CorekitError
 from ..model.money import Money, total
 from ..model.records import Paid, PaymentTaken
 from .totals import Payable, Totals, payable
 
 
-class PaymentProblem(ValueError):
+class PaymentError(CorekitError, ValueError):
     """Why this money cannot be taken, and what to do."""
 
 
@@ -32,13 +33,13 @@ class Receipt:
 def paid_so_far(payments: Iterable[Paid | PaymentTaken], currency: str) -> Money:
     """The sum of payments (BT-113). Give those of one journal: job and books tell of the same money.
 
-    Errors:
-        PaymentProblem: one of them is not in this currency.
+    Raises:
+        PaymentError: one of them is not in this currency.
     """
     payments = tuple(payments)
     for payment in payments:
         if payment.currency != currency:
-            raise PaymentProblem(
+            raise PaymentError(
                 f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} cannot be counted"
                 f" towards a sum in {currency}."
             )
@@ -53,25 +54,25 @@ def owed(of: Totals, payments: Iterable[Paid | PaymentTaken], rounding: Money | 
 def receive(amount: Money, how: str, against: Payable) -> Receipt:
     """Take money against what is due; the receipt says what is left.
 
-    Errors:
-        PaymentProblem: not above zero, another currency, more than is due, or nobody said how.
+    Raises:
+        PaymentError: not above zero, another currency, more than is due, or nobody said how.
     """
     due = against.due
     if not how.strip():
-        raise PaymentProblem('A payment says how it was made; write for instance how = "cash".')
+        raise PaymentError('A payment says how it was made; write for instance how = "cash".')
     if amount.currency != due.currency:
-        raise PaymentProblem(
+        raise PaymentError(
             f"{due} {due.currency} is due; a payment in {amount.currency} cannot be counted. Take it in"
             f" {due.currency}."
         )
     if amount.minor <= 0:
-        raise PaymentProblem(
+        raise PaymentError(
             f"A payment is above zero; got {amount} {amount.currency}. Money given back is not a payment."
         )
     if amount > due:
         if due.minor <= 0:
-            raise PaymentProblem(f"Nothing is due any more; do not take {amount} {amount.currency}.")
-        raise PaymentProblem(
+            raise PaymentError(f"Nothing is due any more; do not take {amount} {amount.currency}.")
+        raise PaymentError(
             f"Only {due} {due.currency} is due, and {amount} was given; give back {amount - due} and record"
             f" {due}."
         )

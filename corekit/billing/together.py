@@ -24,8 +24,8 @@ class Share:
     def alone(self) -> Money:
         """What an invoice over this job alone would come to, tax and rounding amount included.
 
-        Errors:
-            ConsentProblem: it would exceed what was agreed.
+        Raises:
+            ConsentError: it would exceed what was agreed.
         """
         rounding = rounding_to_agreed(self.lines, self.standing)
         may_invoice(self.lines, self.standing, rounding)
@@ -40,8 +40,8 @@ def together(shares: Sequence[Share], book: PriceBook) -> tuple[Totals, Money]:
     them off, so that together is never dearer than apart, and apart is never above what was agreed. Where
     together is cheaper, it stays so.
 
-    Errors:
-        ConsentProblem: some job would exceed what was agreed in it.
+    Raises:
+        ConsentError: some job would exceed what was agreed in it.
     """
     apart = total((share.alone for share in shares), book.currency)
     whole = totals([line for share in shares for line in share.lines], book)

@@ -83,7 +83,7 @@ def totals(
     """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the
     document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15).
 
-    Errors:
+    Raises:
         ValueError: a rate that the price book does not have, or another currency than the price book's.
     """
     zero = Money(0, book.currency)
@@ -121,7 +121,7 @@ def totals(
 def percent_of(rate: str, book: PriceBook) -> Decimal:
     """The percent of a rate by its name; 0 for the lines of a shop outside tax.
 
-    Errors:
+    Raises:
         ValueError: the price book has no such rate.
     """
     if rate == OUTSIDE_TAX and book.outside_tax:
@@ -149,7 +149,7 @@ def out_of_gross(gross: Money, percent: Decimal) -> tuple[Money, Money]:
     """Net and tax within a price that includes tax: net = gross / (1 + percent / 100) rounded half up, tax
     the rest.
 
-    Errors:
+    Raises:
         ValueError: the percent is negative.
     """
     if percent < 0:

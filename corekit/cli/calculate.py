@@ -30,7 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.calculating import work_out
-    from ..desk.problem import DeskProblem
+    from ..desk.problem import DeskError
     from ..plugin.host import load
 
     plugins = load()
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     odd = [text for text in args.inputs if "=" not in text]
     if odd:
-        raise DeskProblem(
+        raise DeskError(
             f'{odd[0]!r} names no input; write its name, = and the value in quotes, such as temperature="15'
             ' °C".'
         )

@@ -25,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def minutes(text: str) -> float:
     """Minutes as a person types them: 20, 7.5 or 7,5.
 
-    Errors:
+    Raises:
         ArgumentTypeError: it is no number of minutes.
     """
     if not re.fullmatch(r"[0-9]{1,4}([.,][0-9])?", text.strip()):

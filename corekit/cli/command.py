@@ -86,10 +86,10 @@ def run(words: list[str]) -> int:
         # Whoever read our words has gone (`| head`); that is no fault of anybody's.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except Exception as problem:
+    except Exception as error:
         if os.environ.get("COREKIT_TRACE"):
             raise
-        print(_in_words(problem), file=sys.stderr)
+        print(_in_words(error), file=sys.stderr)
         return 1
 
 
@@ -121,19 +121,17 @@ def _unknown(word: str) -> int:
     return 2
 
 
-def _in_words(problem: Exception) -> str:
+def _in_words(error: Exception) -> str:
     """Our own refusals speak for themselves; anything else is either the disk's word or a fault of ours."""
-    if type(problem).__module__.startswith("corekit"):
-        return str(problem)
-    if isinstance(problem, OSError):
-        where = f" ({problem.filename})" if problem.filename else ""
-        return (
-            f"The system refused{where}: {problem.strerror or problem}. Nothing acknowledged before is lost."
-        )
-    if isinstance(problem, ValueError):
-        return str(problem)
+    if type(error).__module__.startswith("corekit"):
+        return str(error)
+    if isinstance(error, OSError):
+        where = f" ({error.filename})" if error.filename else ""
+        return f"The system refused{where}: {error.strerror or error}. Nothing acknowledged before is lost."
+    if isinstance(error, ValueError):
+        return str(error)
     return (
-        f"corekit failed and this is its own fault, not yours ({type(problem).__name__}: {problem}). Nothing"
+        f"corekit failed and this is its own fault, not yours ({type(error).__name__}: {error}). Nothing"
         " acknowledged is lost. Please report it; with COREKIT_TRACE=1 in the environment the same command"
         " prints the details to send along."
     )
@@ -165,7 +163,7 @@ def is_file(text: str) -> bool:
 def money(text: str, currency: str) -> Money:
     """An amount as a person types it; nothing is rounded.
 
-    Errors:
+    Raises:
         ValueError: it is no amount, is negative, or has more decimals than the currency.
     """
     import re
@@ -184,7 +182,7 @@ def money(text: str, currency: str) -> Money:
 def distance(text: str | None) -> Decimal | None:
     """Kilometres as a person types them.
 
-    Errors:
+    Raises:
         ValueError: it is no distance.
     """
     if text is None:

@@ -21,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.problem import DeskProblem
+    from ..desk.problem import DeskError
     from ..desk.settings import PRICE_FILE
     from ..desk.setup import Answers, no_shop_yet, set_up
 
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
             while not answer:
                 answer = input(f"{words}: ").strip()
         except EOFError:
-            raise DeskProblem(
+            raise DeskError(
                 "\nThere was no answer, so nothing was set up. Answer, or say it with --name, --address and"
                 " --currency."
             ) from None

@@ -24,13 +24,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.problem import DeskProblem
+    from ..desk.problem import DeskError
     from ..plugin.host import load
 
     plugins = load()
     if args.system is not None:
         if args.system not in plugins.systems:
-            raise DeskProblem(
+            raise DeskError(
                 f"There is no system {args.system!r}; installed are {', '.join(plugins.systems) or 'none'}."
             )
         print("\n".join(_words(plugins.systems[args.system])))

@@ -100,7 +100,7 @@ def _new_passcode(folder: Path) -> None:
     import getpass
     import sys
 
-    from ..web.passcode import PasscodeProblem, drawn_passcode, passcode_fault, set_passcode
+    from ..web.passcode import PasscodeError, drawn_passcode, passcode_fault, set_passcode
 
     if not sys.stdin.isatty():
         code = drawn_passcode()
@@ -125,7 +125,7 @@ def _new_passcode(folder: Path) -> None:
             print("The passcode is set. Every device has to give it from now on.")
             return
         print(fault)
-    raise PasscodeProblem("No passcode was set; try again.")
+    raise PasscodeError("No passcode was set; try again.")
 
 
 def _paired(folder: Path) -> None:

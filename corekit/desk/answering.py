@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from ..billing.consent import ConsentProblem
-from ..intake.fault import Fault, VisitProblem
+from ..billing.consent import ConsentError
+from ..intake.fault import Fault, VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import AgreedRow, VisitFile
 from ..model.entry import JOB, Draft, Entry, seal
@@ -28,7 +28,7 @@ from ..store.store import JOB_LETTERS, Told
 from . import paper
 from .in_memory import referring
 from .offering import still_open
-from .problem import DeskProblem
+from .problem import DeskError
 
 if TYPE_CHECKING:
     from .shop import Shop
@@ -106,7 +106,7 @@ def answer(shop: Shop, job: str | None, given: Answer) -> Answered:
 def withdraw(shop: Shop, job: str, given: str, entry: str, because: str) -> Answered:
     """See `Shop.withdraw_answer`."""
     if not because.strip():
-        raise DeskProblem(
+        raise DeskError(
             "What was said is withdrawn with a reason, which stays in the record. Write why. Nothing was"
             " changed."
         )
@@ -116,12 +116,12 @@ def withdraw(shop: Shop, job: str, given: str, entry: str, because: str) -> Answ
         assert standing is not None
         old = _standing(standing, entry)
         if old is None:
-            raise DeskProblem(
+            raise DeskError(
                 f"Nothing under {entry[:12]!r} stands in {standing.name}; it was corrected or withdrawn"
                 " meanwhile. Look at it again."
             )
         if old.kind in PROGRAM_KINDS | _NEVER_WITHDRAWN:
-            raise DeskProblem(
+            raise DeskError(
                 f"What was said of {old.kind!r} is not withdrawn; correct it instead. Nothing was changed."
             )
         said = [
@@ -157,7 +157,7 @@ def _came_with(job: Job, entry: Entry) -> list[Entry]:
         if noted.entry.body.get("stage") == stage and noted.id != entry.id
     ]
     if stage != job.stage or any(other.kind != "fitted" for other in after):
-        raise DeskProblem(
+        raise DeskError(
             "Readings or repairs followed this repair and rest on it. Withdraw those first, the last one"
             " first. Nothing was changed."
         )
@@ -244,9 +244,9 @@ def _reader(
         def books(said: Sequence[Statement]) -> Any:
             try:
                 shop._payable(standing, said)
-            except DeskProblem as problem:
+            except DeskError as error:
                 at = next((f"{draft.at}.amount" for draft in drafts if draft.kind == "paid"), "")
-                raise _refused(at, str(problem)) from problem
+                raise _refused(at, str(error)) from error
             return shop._for_the_books(standing, name, said)
 
         return Told(origin=origin, drafts=drafts, corrects=corrects, books=books)
@@ -326,17 +326,17 @@ def _bound(shop: Shop, visit: VisitFile, job: Job | None) -> list[Draft]:
             try:
                 drafts, _ = shop._bound(attrs.evolve(visit, steps=(step,)), job)
                 shop.agreed_total(job, [Agreed(**draft.body) for draft in drafts])
-            except (DeskProblem, ConsentProblem) as problem:
-                raise _refused(step.at, str(problem)) from problem
+            except (DeskError, ConsentError) as error:
+                raise _refused(step.at, str(error)) from error
     return shop._bound(visit, job)[0]
 
 
 def _refuse(at: str, ask: Callable[[], object]) -> None:
     try:
         ask()
-    except DeskProblem as problem:
-        raise _refused(at, str(problem)) from problem
+    except DeskError as error:
+        raise _refused(at, str(error)) from error
 
 
-def _refused(at: str, why: str) -> VisitProblem:
-    return VisitProblem([Fault(at, "", why)], WHERE)
+def _refused(at: str, why: str) -> VisitError:
+    return VisitError([Fault(at, "", why)], WHERE)

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from ..assess.assessment import Assessment
 from ..billing.book import PriceBook
-from ..billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
+from ..billing.consent import ConsentError, Standing, may_invoice, rounding_to_agreed
 from ..billing.payment import owed
 from ..billing.totals import totals
 from ..model.document import Document
@@ -20,8 +20,8 @@ from .offerable import to_invoice
 class Bill:
     """A job's invoice, worked out and ready for a number.
 
-    Errors:
-        ConsentProblem: nothing was both agreed to and done, or it would exceed what was agreed.
+    Raises:
+        ConsentError: nothing was both agreed to and done, or it would exceed what was agreed.
     """
 
     def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
@@ -29,7 +29,7 @@ class Bill:
         self.standing = Standing.of(job, book)
         self.lines = to_invoice(job, self.standing, assessment)
         if not self.lines:
-            raise ConsentProblem(
+            raise ConsentError(
                 f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice."
             )
         rounding = rounding_to_agreed(self.lines, self.standing)

@@ -20,8 +20,8 @@ from ..model.value import Value
 from ..plugin.calculation import Calculation, Input, Within
 from ..plugin.guard import in_words, time_limit
 from ..plugin.host import Plugins
-from ..units import TypedProblem, Unit
-from .problem import DeskProblem
+from ..units import TypedError, Unit
+from .problem import DeskError
 
 #: So many units are offered as keys; any other can be typed. A ratio may be written without a unit.
 KEYS, PLAIN = 5, ""
@@ -54,7 +54,7 @@ class Result:
     source: Source
 
 
-class CalculationProblem(DeskProblem):
+class CalculationError(DeskError):
     """Inputs that cannot be taken; `faults` maps the input's name to what is wrong with it ("" for all of
     them together).
     """
@@ -67,8 +67,8 @@ class CalculationProblem(DeskProblem):
 def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
     """The calculation of this key, `system.name`.
 
-    Errors:
-        DeskProblem: no installed system declares it; the likely one is named.
+    Raises:
+        DeskError: no installed system declares it; the likely one is named.
     """
     import difflib
 
@@ -78,7 +78,7 @@ def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
         difflib.get_close_matches(key, plugins.calculations, n=1)
         or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
     )
-    raise DeskProblem(
+    raise DeskError(
         f"There is no calculation {key!r}."
         + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all.")
     )
@@ -97,7 +97,7 @@ def fields_of(calculation: Calculation[Any], plugins: Plugins) -> tuple[Field, .
 
 
 #: Does a declared calculation with values by name, elsewhere than here. Errors: ValueError for what was
-#: given, DeskProblem where it fails.
+#: given, DeskError where it fails.
 Calculator = Callable[[str, Mapping[str, Value]], Value]
 
 
@@ -120,9 +120,9 @@ def work_out(
         calculator: Does it; without one this process does, where only the main thread can stop one that
             hangs.
 
-    Errors:
-        DeskProblem: there is no such calculation, or it fails.
-        CalculationProblem: an input is missing, not understood, or outside the range; all of them at once.
+    Raises:
+        DeskError: there is no such calculation, or it fails.
+        CalculationError: an input is missing, not understood, or outside the range; all of them at once.
     """
     calculation = calculation_named(plugins, key)
     names = [declared.name for declared in calculation.inputs]
@@ -134,26 +134,24 @@ def work_out(
     for declared, field in zip(calculation.inputs, fields_of(calculation, plugins), strict=True):
         try:
             value, shown = _value(declared, typed.get(declared.name, ""), plugins, decimal)
-        except ValueError as problem:
-            faults[declared.name] = str(problem)
+        except ValueError as error:
+            faults[declared.name] = str(error)
             continue
         values[declared.name] = value
         understood.append((field.label, shown))
     if faults:
-        raise CalculationProblem(faults)
+        raise CalculationError(faults)
     try:
         with time_limit(_SECONDS):
             result = calculator(key, values) if calculator is not None else calculation(**values)
-    except ValueError as problem:
-        raise CalculationProblem(
-            {"": f"Nothing can be computed from these together ({problem})."}
-        ) from problem
-    except (KeyboardInterrupt, DeskProblem):
+    except ValueError as error:
+        raise CalculationError({"": f"Nothing can be computed from these together ({error})."}) from error
+    except (KeyboardInterrupt, DeskError):
         raise
-    except BaseException as problem:
-        raise DeskProblem(
-            f"The calculation {key} failed, and that is its plugin's fault ({in_words(problem)})."
-        ) from problem
+    except BaseException as error:
+        raise DeskError(
+            f"The calculation {key} failed, and that is its plugin's fault ({in_words(error)})."
+        ) from error
     return Result(
         shown=_shown(result, _customary(calculation.kind, plugins)[0]),
         understood=tuple(understood),
@@ -189,7 +187,7 @@ def _typed(one: Unit) -> str:
 def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[Value, str]:
     """A typed input as a value, and how it was understood.
 
-    Errors:
+    Raises:
         ValueError: it is missing, is not understood, or lies outside the range.
     """
     first = _customary(declared.kind, plugins)[0]
@@ -200,8 +198,8 @@ def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[
         )
     try:
         read = units.read_reading(text, [declared.unit], decimal)
-    except TypedProblem as problem:
-        raise ValueError(str(problem)) from problem
+    except TypedError as error:
+        raise ValueError(str(error)) from error
     if declared.within.fault(read.number):
         raise ValueError(
             f'"{text.strip()}" is outside the range in which this holds ({_span(declared.within, first)})'

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..reference import data_path
-from .problem import DeskProblem, OfferAwaited
+from .problem import DeskError, OfferAwaited
 from .settings import PRICE_FILE, SHOP_FILE
 from .setup import clear_demo, found, is_demo
 from .shop import Shop
@@ -17,8 +17,8 @@ def run_demo(out: Path) -> Iterator[str]:
     """Set up the invented shop in `out`, take each of its visit files to an issued invoice, and say what was
     made, line by line.
 
-    Errors:
-        DeskProblem: there is something else than an earlier demo in the folder.
+    Raises:
+        DeskError: there is something else than an earlier demo in the folder.
     """
     source = data_path("demo")
     _clear(out)
@@ -65,7 +65,7 @@ def _clear(out: Path) -> None:
     if out.is_dir() and is_demo(out):
         clear_demo(out)
     elif not out.is_dir() or any(out.iterdir()):
-        raise DeskProblem(
+        raise DeskError(
             f"{out} holds something that is not an earlier demo; nothing was touched. Name another folder"
             " with --out."
         )

@@ -27,7 +27,7 @@ from . import paper
 from .bill import Bill
 from .in_memory import scratch_job
 from .offerable import asked_for, cap_of, done_without_offer, is_charged
-from .problem import DeskProblem
+from .problem import DeskError
 from .settings import Settings, declared, read_prices, read_settings
 from .shop import Shop
 
@@ -50,7 +50,7 @@ def sketch_estimate(
     bench = _Bench(visit, is_file=is_file, folder=folder)
     asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not asked:
-        raise DeskProblem(
+        raise DeskError(
             f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
             " test."
         )
@@ -147,6 +147,6 @@ class _Bench:
         from ..report.pdf import render_pdf
 
         if not out.parent.is_dir():
-            raise DeskProblem(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
+            raise DeskError(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
         write_over(out, render_pdf(document, say, None))
         return Sketch(document=document)

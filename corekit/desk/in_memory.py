@@ -11,7 +11,7 @@ from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
 from ..store.reconcile import reconcile
-from .problem import DeskProblem
+from .problem import DeskError
 
 
 def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job, dict[str, str]]:
@@ -23,7 +23,7 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
     drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, AgreedRow))]
     result = reconcile((), {}, visit.origin, drafts)
     if result.faults:
-        raise DeskProblem(
+        raise DeskError(
             f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
         )
     texts: dict[str, str] = {}

@@ -23,7 +23,7 @@ from ..share import link
 from ..store.mark import record_mark
 from . import together
 from .bill import Bill
-from .problem import DeskProblem
+from .problem import DeskError
 from .publishing import link_of, token
 
 if TYPE_CHECKING:
@@ -73,8 +73,8 @@ def issue(shop: Shop, job: str, *, answer: str = "") -> Invoice:
 
     `answer` is the id of the answer that asks, where a screen does.
 
-    Errors:
-        ConsentProblem: it would exceed what was agreed, or nothing was agreed.
+    Raises:
+        ConsentError: it would exceed what was agreed, or nothing was agreed.
         OtherAnswer: the id is another answer's.
     """
     job = shop.find(job)
@@ -120,8 +120,8 @@ def _issue(shop: Shop, bill: Bill | together.CommonBill, answer: str, asked: obj
 def drafted(shop: Shop, job: Job) -> Drafted:
     """The invoice as it would be issued now, as a draft without a number; nothing is kept.
 
-    Errors:
-        ConsentProblem: it could not be issued.
+    Raises:
+        ConsentError: it could not be issued.
     """
     bill = Bill(job, shop.assessed(job), shop.book)
     sheet = attrs.evolve(shop.sheet(job), draft=True)
@@ -131,12 +131,12 @@ def drafted(shop: Shop, job: Job) -> Drafted:
 def drafted_together(shop: Shop, jobs: Sequence[str]) -> Drafted:
     """As `drafted`, one invoice over several jobs.
 
-    Errors:
-        DeskProblem, ConsentProblem: as `issue_together`.
+    Raises:
+        DeskError, ConsentError: as `issue_together`.
     """
     records = [shop.store.job(job) for job in together.several(shop, jobs)]
     if number := together.number_of(shop, records):
-        raise DeskProblem(f"Invoice {number} is over these jobs already; there is nothing to draft.")
+        raise DeskError(f"Invoice {number} is over these jobs already; there is nothing to draft.")
     if len(records) == 1:
         return drafted(shop, records[0])
     bill = together.CommonBill(shop, records)
@@ -158,9 +158,9 @@ def issue_together(shop: Shop, jobs: Sequence[str], *, answer: str = "") -> Invo
     Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued,
     or none. `answer` is as of `issue`.
 
-    Errors:
-        DeskProblem: they are not one customer's, one is named twice, or one is on an invoice already.
-        ConsentProblem: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
+    Raises:
+        DeskError: they are not one customer's, one is named twice, or one is on an invoice already.
+        ConsentError: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
         OtherAnswer: the id is another answer's.
     """
     ids = together.several(shop, jobs)

@@ -17,7 +17,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Wanted
 from ..plugin.host import Plugins
-from .problem import DeskProblem
+from .problem import DeskError
 
 
 def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
@@ -43,18 +43,18 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
 def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
     """The work that is offered when these operations are left out.
 
-    Errors:
-        DeskProblem: one of them could not be offered anyway, or nothing is left.
+    Raises:
+        DeskError: one of them could not be offered anyway, or nothing is left.
     """
     strange = sorted(set(without) - {one.operation for one in asked})
     if strange:
-        raise DeskProblem(
+        raise DeskError(
             f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer"
             " again."
         )
     kept = [one for one in asked if one.operation not in without]
     if asked and not kept:
-        raise DeskProblem("Everything that could be offered was left out, so there is nothing to offer.")
+        raise DeskError("Everything that could be offered was left out, so there is nothing to offer.")
     return kept
 
 
@@ -114,11 +114,11 @@ def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> li
 def not_ended(job: Job) -> None:
     """Refuse to price anything more in a job that came to its end.
 
-    Errors:
-        DeskProblem: it has ended.
+    Raises:
+        DeskError: it has ended.
     """
     if job.ended is not None:
-        raise DeskProblem(
+        raise DeskError(
             f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is"
             " offered in it. If it goes on after all, withdraw that end with a reason, then ask again."
         )

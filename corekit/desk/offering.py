@@ -28,7 +28,7 @@ from ..report.papers import estimate
 from ..report.sheet import WHO_AGREES
 from ..store.statement import Statement, own_subject
 from .offerable import asked_for, cap_of, left_in, not_ended
-from .problem import DeskProblem
+from .problem import DeskError
 from .settings import PRICE_FILE
 
 if TYPE_CHECKING:
@@ -80,12 +80,12 @@ def offer(
         answer: Id of the answer that asks for it, where a screen does; asked under it again, it is the offer
             made then.
 
-    Errors:
+    Raises:
         OtherAnswer: the id is another answer's.
-        DeskProblem: nothing calls for work, the price book prices none of it, the job has ended, its invoice
+        DeskError: nothing calls for work, the price book prices none of it, the job has ended, its invoice
             is issued already, what is to be left out could not be offered, or the job that it shares its
             drive with is not one that pays for the coming.
-        PriceProblem: the price book does not price what is called for.
+        PriceError: the price book does not price what is called for.
     """
     job = shop.find(job)
     terms = Terms(km=km, call_out=call_out, without=frozenset(without))
@@ -136,7 +136,7 @@ def still_open(job: Job) -> None:
     """
     if job.issued:
         number = job.issued[-1].record.number
-        raise DeskProblem(
+        raise DeskError(
             f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take"
             " further work into a job of its own."
         )
@@ -145,17 +145,17 @@ def still_open(job: Job) -> None:
 def lines_of(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Terms) -> tuple[Line, ...]:
     """What an offer would hold now; nothing is written.
 
-    Errors:
-        DeskProblem, PriceProblem: as `offer`.
+    Raises:
+        DeskError, PriceError: as `offer`.
     """
     if stage == "diagnosis":
         pays = _pays_for_the_coming(shop, job) if terms.call_out is None else terms.call_out
         return waive(diagnosis_lines(shop.book, terms.km, call_out=pays), waivers(job))
     if stage != "repair":
-        raise DeskProblem(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
+        raise DeskError(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
     asked = asked_for(job, assessment, shop.plugins)
     if not asked:
-        raise DeskProblem(
+        raise DeskError(
             f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it"
             " names the next test. Work on the customer's wish or on your own judgement is written into the"
             " file as wanted = { … }."
@@ -169,7 +169,7 @@ def _pays_for_the_coming(shop: Shop, job: Job) -> bool:
         return True
     other = shop.store.job(shop.find(job.same_drive_as))
     if other.id == job.id or other.same_drive_as:
-        raise DeskProblem(
+        raise DeskError(
             f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming"
             " itself. Name the job that does, or withdraw the row that says so."
         )
@@ -202,7 +202,7 @@ def _offer(
     sums = totals(lines, shop.book)
     priced = charged(lines)
     if priced and not totals(priced, shop.book).gross.minor:
-        raise DeskProblem(
+        raise DeskError(
             f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
             f" {shop.folder.resolve()}, then ask again."
         )
@@ -253,19 +253,19 @@ def agree(
         words: What was said or written word for word; kept like a signature.
         answer: Id of the answer that says so, where a screen does; said under it again, it adds nothing.
 
-    Errors:
+    Raises:
         OtherAnswer: the id is another answer's.
-        DeskProblem: it is not said who or how, the total is another one, or the job's invoice is issued
+        DeskError: it is not said who or how, the total is another one, or the job's invoice is issued
             already.
-        ConsentProblem: what was declined was not offered.
+        ConsentError: what was declined was not offered.
     """
     if not by.strip() or not how.strip():
-        raise DeskProblem(
+        raise DeskError(
             "An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded."
         )
     no_name(by)
     if total not in (None, offer.total):
-        raise DeskProblem(
+        raise DeskError(
             f"The offer {offer.name!r} comes to {offer.total} {offer.total.currency}, not {total}. Nothing"
             " was recorded."
         )
@@ -301,7 +301,7 @@ def offer_named(shop: Shop, job: str, name: str = "") -> Offer:
     named = [noted.record for noted in record.offers if not name or noted.record.name == name]
     if not named:
         made = ", ".join(repr(noted.record.name) for noted in record.offers) or "none"
-        raise DeskProblem(
+        raise DeskError(
             f"{record.name} has no offer {name!r}; made were {made}. Make one with `corekit offer"
             f" {record.name}`."
         )
@@ -318,7 +318,7 @@ def offer_named(shop: Shop, job: str, name: str = "") -> Offer:
 def no_name(by: str, where: str = "") -> None:
     """Refuse a name where it could never be forgotten."""
     if by not in WHO_AGREES:
-        raise DeskProblem(
+        raise DeskError(
             f"{where}{by!r} would stand in the record for good, so who agreed is never a name. Write one of"
             f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded."
         )

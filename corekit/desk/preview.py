@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from ..assess.assessment import Assessment
-from ..intake.fault import Fault, VisitProblem
+from ..intake.fault import Fault, VisitError
 from ..model.document import FindingRow, ReadingRow
 from ..model.figure import Strip
 from ..model.finding import Finding, Gap
@@ -77,13 +77,13 @@ def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
     Args:
         job, rows: As `Shop.answer` takes them.
 
-    Errors:
-        DeskProblem, StoreProblem: there is no such job. Whatever is wrong with the rows stands in the result.
+    Raises:
+        DeskError, StoreError: there is no such job. Whatever is wrong with the rows stands in the result.
     """
     try:
         would_be = shop.tried(job, rows)
-    except VisitProblem as problem:
-        return Trial(faults=problem.faults)
+    except VisitError as error:
+        return Trial(faults=error.faults)
     if not would_be.new:
         return Trial(remarks=would_be.remarks)
     assessment, new = shop.assessed(would_be.job), frozenset(would_be.new)

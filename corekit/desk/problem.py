@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..errors import CorekitError
+
 STAGES = ("diagnosis", "repair")
 
 
-class DeskProblem(Exception):
+class DeskError(CorekitError):
     """One clear text: what, where, and what to do."""
 
 
-class OfferAwaited(DeskProblem):
+class OfferAwaited(DeskError):
     """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
 
     Attributes:

@@ -9,7 +9,7 @@ from ..model.document import from_data
 from ..model.entry import jobs_of
 from ..model.records import InvoiceIssued
 from ..share import link
-from .problem import DeskProblem
+from .problem import DeskError
 from .settings import PAGE_KEY_FILE
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ def publish(shop: Shop, job: str | None = None) -> list[str]:
     """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives
     their numbers.
 
-    Errors:
-        PublishProblem: the target refuses or cannot be reached; what was sent before stays sent.
+    Raises:
+        PublishError: the target refuses or cannot be reached; what was sent before stays sent.
     """
     from ..share.published import publish_to, seal_envelope
 
@@ -60,15 +60,15 @@ def withdraw(shop: Shop, number: str) -> None:
     """Take the page of an invoice down, for good: its code opens nothing any more, and publishing never sends
     it again.
 
-    Errors:
-        StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing is
+    Raises:
+        StoreError: there is no such invoice. PublishError: the page server cannot be reached; nothing is
             noted then.
     """
     from ..share.published import withdraw_from
 
     document = InvoiceIssued(**shop.store.invoice(number).body).document_id
     if not shop.settings.page:
-        raise DeskProblem("This shop has no page address, so no page was ever published.")
+        raise DeskError("This shop has no page address, so no page was ever published.")
     token_hash = link.token_hash(token(shop, document, 1))
     target, bearer = _target(shop)
     withdraw_from(target, token_hash, bearer)
@@ -82,7 +82,7 @@ def _target(shop: Shop) -> tuple[str | Path, str | None]:
         return shop.folder / shop.settings.publish, None
     key = shop.folder / PAGE_KEY_FILE
     if not key.is_file():
-        raise DeskProblem(
+        raise DeskError(
             f"{shop.settings.publish} asks for its key; put a copy of the file that `corekit serve"
             f" --published` drew there at {key}."
         )

@@ -54,8 +54,8 @@ class Prospect:
 def prospect(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Terms) -> Prospect | None:
     """What `Shop.offer` would offer now; None when no repair may be offered at all.
 
-    Errors:
-        DeskProblem, PriceProblem: as `Shop.offer`.
+    Raises:
+        DeskError, PriceError: as `Shop.offer`.
     """
     if stage == "repair" and not asked_for(job, assessment, shop.plugins):
         return None
@@ -93,8 +93,8 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
 def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
     """What a yes to an offer would come to with these pieces of work declined.
 
-    Errors:
-        ConsentProblem: what is declined was not offered, or today's tax rates give the offer another total.
+    Raises:
+        ConsentError: what is declined was not offered, or today's tax rates give the offer another total.
     """
     yes = Agreed(
         offer=offer.name,

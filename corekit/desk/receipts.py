@@ -18,7 +18,7 @@ from ..model.records import Receipted, body_of
 from ..report.receipt import PaidFor, receipt
 from ..store.mark import record_mark
 from ..store.statement import Statement, own_subject
-from .problem import DeskProblem
+from .problem import DeskError
 
 if TYPE_CHECKING:
     from .shop import Shop
@@ -93,15 +93,15 @@ def paper_name(record: Receipted) -> str:
 def draw(shop: Shop, job: str, payment: str = "") -> Receipt:
     """The receipt of a payment (the last one if none is named): as it was handed over, or made and kept now.
 
-    Errors:
-        DeskProblem: there is no such payment; or the invoice shows it, and so is its receipt.
+    Raises:
+        DeskError: there is no such payment; or the invoice shows it, and so is its receipt.
     """
     record = shop.store.job(shop.find(job))
     chosen = _chosen(record, payments(shop.jobs_billed_with(record)), payment)
     holder = shop.store.job(chosen.job)
     if not chosen.has_receipt:
         if chosen.on_invoice:
-            raise DeskProblem(
+            raise DeskError(
                 f"Invoice {chosen.on_invoice} shows the payment of {chosen.amount} {chosen.amount.currency},"
                 " so it is the receipt for it."
             )
@@ -126,12 +126,12 @@ def _chosen(job: Job, there: list[Payment], wanted: str) -> Payment:
     if len(fitting) == 1:
         return fitting[0]
     if not there:
-        raise DeskProblem(f"Nothing was paid for {job.name} yet, so there is no receipt.")
+        raise DeskError(f"Nothing was paid for {job.name} yet, so there is no receipt.")
     listed = "; ".join(
         f"{payment.id[:12]} ({payment.amount} {payment.amount.currency}, {payment.how}, {payment.day})"
         for payment in there
     )
-    raise DeskProblem(
+    raise DeskError(
         f"{'No' if not fitting else 'More than one'} payment of {job.name} fits {wanted!r}. There are:"
         f" {listed}."
     )

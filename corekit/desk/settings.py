@@ -18,7 +18,7 @@ from ..plugin.host import Plugins
 from ..reference import load_toml
 from ..report.sheet import Issuer
 from ..share.link import base_problem
-from .problem import DeskProblem
+from .problem import DeskError
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
@@ -57,13 +57,13 @@ _TEXTS = ("name", "contact", "tax_id", "page", "publish", "device", "number", "g
 def read_settings(folder: Path, *, demo: bool) -> Settings:
     """The shop's settings.
 
-    Errors:
-        DeskProblem: the file is missing, or everything that is wrong with it at once.
+    Raises:
+        DeskError: the file is missing, or everything that is wrong with it at once.
     """
     path = folder / SHOP_FILE
     if not path.is_file():
         cure = f"Set one up with `corekit init {folder}`, or name another folder with --shop."
-        raise DeskProblem(f"{folder} is not a shop: there is no {SHOP_FILE} in it. {cure}")
+        raise DeskError(f"{folder} is not a shop: there is no {SHOP_FILE} in it. {cure}")
     data = load_toml(path)
     known = (*_TEXTS, "decimal", "address", "instruments")
     wrong = [f"{key}: unknown key; known are {', '.join(known)}" for key in data if key not in known]
@@ -88,7 +88,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     if data.get("decimal", "") not in ("", ".", ","):
         wrong.append(f'decimal: must be "." or ","; got {data["decimal"]!r}')
     if wrong:
-        raise DeskProblem(f"{path} cannot be used:\n" + "\n".join(f"  {fault}" for fault in wrong))
+        raise DeskError(f"{path} cannot be used:\n" + "\n".join(f"  {fault}" for fault in wrong))
     issuer = Issuer(
         name=data["name"],
         address=tuple(address),
@@ -112,7 +112,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
 def read_prices(folder: Path) -> PriceBook:
     path = folder / PRICE_FILE
     if not path.is_file():
-        raise DeskProblem(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
+        raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(load_toml(path), PRICE_FILE)
 
 
@@ -134,8 +134,8 @@ def _number_faults(pattern: str) -> list[str]:
 def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
     """What a visit file of this shop may speak of.
 
-    Errors:
-        DeskProblem: an instrument is said to be the usual one for something that is no reading of an
+    Raises:
+        DeskError: an instrument is said to be the usual one for something that is no reading of an
             installed system. What belongs to a system that is not installed waits until it is.
     """
     found = Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal)
@@ -145,7 +145,7 @@ def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
             got, _, write = found.unknown(key, "a reading", plugins.measurands)
             wrong.append(f"  instruments.{name}.for: {got}" + (f"; write {write}" if write else ""))
     if wrong:
-        raise DeskProblem(f"{SHOP_FILE} cannot be used:\n" + "\n".join(wrong))
+        raise DeskError(f"{SHOP_FILE} cannot be used:\n" + "\n".join(wrong))
     return found
 
 

@@ -11,9 +11,9 @@ import attrs
 from ..reference import data_path
 from ..share import keys
 from ..share.link import base_problem
-from ..store.problem import StoreProblem
+from ..store.problem import StoreError
 from ..store.store import Store
-from .problem import DeskProblem
+from .problem import DeskError
 from .settings import KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
 
 
@@ -30,17 +30,17 @@ class Answers:
 def set_up(folder: Path, answers: Answers) -> list[Path]:
     """Write shop.toml, prices.toml, the store and the link key; nothing that is there already is touched.
 
-    Errors:
-        DeskProblem: an answer cannot be used, or there is a shop in the folder already.
+    Raises:
+        DeskError: an answer cannot be used, or there is a shop in the folder already.
     """
     no_shop_yet(folder)
     if not answers.name or not any(answers.address):
-        raise DeskProblem("An invoice needs the name and the address of who issues it; give both.")
+        raise DeskError("An invoice needs the name and the address of who issues it; give both.")
     if not re.fullmatch(r"[A-Z]{3}", answers.currency):
-        raise DeskProblem(f'The currency has three letters (ISO 4217), e.g. EUR; got "{answers.currency}".')
+        raise DeskError(f'The currency has three letters (ISO 4217), e.g. EUR; got "{answers.currency}".')
     fault = base_problem(answers.page) if answers.page else None
     if fault:
-        raise DeskProblem(f"The page address cannot be used: {fault}")
+        raise DeskError(f"The page address cannot be used: {fault}")
     templates = data_path("templates") / "shop"
     values = {
         "name": _quoted(answers.name),
@@ -64,11 +64,11 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
 def no_shop_yet(folder: Path) -> None:
     """Return when a shop may be set up in the folder; else say why not, before anybody is asked anything.
 
-    Errors:
-        DeskProblem: there is a shop in it already.
+    Raises:
+        DeskError: there is a shop in it already.
     """
     if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
-        raise DeskProblem(
+        raise DeskError(
             f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there."
         )
 
@@ -85,7 +85,7 @@ def is_demo(folder: Path) -> bool:
     try:
         with Store.open(folder / STORE_FILE) as store:
             return store.demo
-    except StoreProblem:
+    except StoreError:
         return False
 
 

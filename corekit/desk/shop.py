@@ -41,7 +41,7 @@ from . import answering, issuing, offering, paper, publishing, receipts
 from .answering import Answer, Answered, Tried
 from .issuing import Drafted, Invoice
 from .offering import Offer, Terms, no_name
-from .problem import DeskProblem, OfferAwaited
+from .problem import DeskError, OfferAwaited
 from .receipts import Payment, Receipt
 from .settings import KEY_FILE, PAPERS, STORE_FILE, Settings, declared, read_prices, read_settings
 
@@ -62,9 +62,9 @@ def open_shop(folder: str | Path, *, plugins: Plugins | None = None, assessor: A
     Args:
         assessor: Assesses its jobs; without one this process does.
 
-    Errors:
-        DeskProblem: there is no shop, or its settings cannot be used.
-        StoreProblem: its store cannot be opened.
+    Raises:
+        DeskError: there is no shop, or its settings cannot be used.
+        StoreError: its store cannot be opened.
     """
     return Shop(Path(folder), plugins=plugins, assessor=assessor)
 
@@ -97,7 +97,7 @@ class Shop:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
 
@@ -118,25 +118,25 @@ class Shop:
     def import_visit(self, path: str | Path, job: str | None = None) -> str:
         """Add a visit file to the store, or what has changed in it since; gives the job's id.
 
-        Errors:
-            VisitProblem: everything that is wrong with the file, at once; nothing is added.
+        Raises:
+            VisitError: everything that is wrong with the file, at once; nothing is added.
             OfferAwaited: it agrees to an offer that was not made; everything before that is kept.
-            DeskProblem: it agrees to another total than was offered, or is a demo file in a real store.
+            DeskError: it agrees to another total than was offered, or is a demo file in a real store.
         """
         return self.add(self.read(path), job).job
 
     def read(self, path: str | Path) -> VisitFile:
         """What a visit file says, with this shop's instruments and currency; nothing is added.
 
-        Errors:
-            VisitProblem: everything that is wrong with the file, at once.
+        Raises:
+            VisitError: everything that is wrong with the file, at once.
         """
         return read_visit(Path(path), self.declared)
 
     def add(self, visit: VisitFile, job: str | None = None) -> Imported:
         """As `import_visit`, for a visit that was read already."""
         if visit.demo and not self.store.demo:
-            raise DeskProblem(
+            raise DeskError(
                 f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo"
                 " files belong to `corekit demo`."
             )
@@ -147,7 +147,7 @@ class Shop:
             known, visit.origin, [*paper.instruments_for(visit, self.settings, standing), *drafts]
         )
         if result.faults:
-            raise DeskProblem(
+            raise DeskError(
                 f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
             )
         self._payable(standing, result.statements)
@@ -181,8 +181,8 @@ class Shop:
             job: The job by id or name; None, or an id of 12 letters that was drawn elsewhere, begins a new
                 one with these rows.
 
-        Errors:
-            VisitProblem: every fault of the rows, each with its place.
+        Raises:
+            VisitError: every fault of the rows, each with its place.
             OtherAnswer: the same id came before with other rows.
         """
         return answering.answer(self, job, given)
@@ -190,8 +190,8 @@ class Shop:
     def withdraw_answer(self, job: str, answer: str, entry: str, because: str) -> Answered:
         """Withdraw an entry that stands, with the reason; `answer` is the id of this answer.
 
-        Errors:
-            DeskProblem: no reason was given, or the entry does not stand or is of a kind that is corrected
+        Raises:
+            DeskError: no reason was given, or the entry does not stand or is of a kind that is corrected
                 instead.
             OtherAnswer: as `answer`.
         """
@@ -200,8 +200,8 @@ class Shop:
     def tried(self, job: str | None, rows: Mapping[str, Any]) -> Tried:
         """The job as it would be with these rows; nothing is written.
 
-        Errors:
-            VisitProblem: as `answer`.
+        Raises:
+            VisitError: as `answer`.
         """
         return answering.tried(self, job, rows)
 
@@ -228,7 +228,7 @@ class Shop:
                 return drafts, step.offer
             total = Money(offered.total, offered.currency)
             if step.total != total.amount:
-                raise DeskProblem(
+                raise DeskError(
                     f"{step.at}: the file says {Money.of(step.total, offered.currency)} was agreed for"
                     f" {step.offer!r}, but that offer comes to {total} {total.currency}. Nothing was added."
                     " Write the total that is printed on the offer, or make a new offer."
@@ -288,7 +288,7 @@ class Shop:
         due = sum(-payment.amount for payment in paid) + agreed.minor
         for payment in new:
             if payment.amount > due:
-                raise DeskProblem(
+                raise DeskError(
                     f"A payment of {Money(payment.amount, payment.currency)} {payment.currency} is more than"
                     f" what was agreed and not yet paid ({Money(max(0, due), agreed.currency)}). Nothing was"
                     " added. Write what was paid; for more there must be a yes to an offer first."
@@ -375,14 +375,14 @@ class Shop:
             what: What it shows, in words.
             answer: Id of the answer that brings it; brought under it again, it adds nothing.
 
-        Errors:
-            DeskProblem: there is no picture, or no system knows what it shows. OtherAnswer: the id is another
+        Raises:
+            DeskError: there is no picture, or no system knows what it shows. OtherAnswer: the id is another
                 answer's.
         """
         if not image:
-            raise DeskProblem("There is no picture in this photo. Nothing was kept.")
+            raise DeskError("There is no picture in this photo. Nothing was kept.")
         if of and of not in {**self.plugins.measurands, **self.plugins.observations}:
-            raise DeskProblem(
+            raise DeskError(
                 f"No installed system knows {of!r}, which the photo is said to show. Nothing was kept."
             )
         record = self.store.job(self.find(job))
@@ -417,8 +417,8 @@ class Shop:
     ) -> Offer:
         """Make an offer and keep its Document; see `desk.offering`.
 
-        Errors:
-            DeskProblem, PriceProblem, OtherAnswer: as there.
+        Raises:
+            DeskError, PriceError, OtherAnswer: as there.
         """
         return offering.offer(self, job, stage, km=km, call_out=call_out, without=without, answer=answer)
 
@@ -440,8 +440,8 @@ class Shop:
     ) -> Entry:
         """Record who agreed to an offer, how, and what was declined in the same stroke; see `desk.offering`.
 
-        Errors:
-            DeskProblem, ConsentProblem, OtherAnswer: as there.
+        Raises:
+            DeskError, ConsentError, OtherAnswer: as there.
         """
         return offering.agree(
             self,
@@ -462,24 +462,24 @@ class Shop:
     def issue(self, job: str, *, answer: str = "") -> Invoice:
         """Take a number and issue the invoice of a job; asked again, the same invoice. See `desk.issuing`.
 
-        Errors:
-            ConsentProblem, OtherAnswer: as there.
+        Raises:
+            ConsentError, OtherAnswer: as there.
         """
         return issuing.issue(self, job, answer=answer)
 
     def issue_together(self, jobs: Sequence[str], *, answer: str = "") -> Invoice:
         """Take one number and issue one invoice over several jobs of one customer. See `desk.issuing`.
 
-        Errors:
-            DeskProblem, ConsentProblem, OtherAnswer: as there.
+        Raises:
+            DeskError, ConsentError, OtherAnswer: as there.
         """
         return issuing.issue_together(self, jobs, answer=answer)
 
     def drafted(self, job: Job) -> Drafted:
         """The invoice as it would be issued now, as a draft without a number; nothing is kept.
 
-        Errors:
-            ConsentProblem: it could not be issued.
+        Raises:
+            ConsentError: it could not be issued.
         """
         return issuing.drafted(self, job)
 
@@ -498,8 +498,8 @@ class Shop:
             answer: Id of the answer that says so, where a screen does; said under it again, it takes nothing
                 and gives what is due by now.
 
-        Errors:
-            PaymentProblem: it is more than is due, or no money.
+        Raises:
+            PaymentError: it is more than is due, or no money.
             OtherAnswer: the id is another answer's.
         """
         job = self.find(job)
@@ -523,8 +523,8 @@ class Shop:
         """The receipt for a payment (`payments` gives their ids; without one, the last): as it was handed
         over, or made now and kept.
 
-        Errors:
-            DeskProblem: there is no such payment; or the invoice shows it, and so is its receipt.
+        Raises:
+            DeskError: there is no such payment; or the invoice shows it, and so is its receipt.
         """
         return receipts.draw(self, job, payment)
 
@@ -568,16 +568,16 @@ class Shop:
         """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives
         their numbers. See `desk.publishing`.
 
-        Errors:
-            PublishProblem: the target refuses or cannot be reached; what was sent before stays sent.
+        Raises:
+            PublishError: the target refuses or cannot be reached; what was sent before stays sent.
         """
         return publishing.publish(self, job)
 
     def withdraw(self, number: str) -> None:
         """Take the page of an invoice down, for good. See `desk.publishing`.
 
-        Errors:
-            StoreProblem: there is no such invoice. PublishProblem: the page server cannot be reached; nothing
+        Raises:
+            StoreError: there is no such invoice. PublishError: the page server cannot be reached; nothing
                 is noted then.
         """
         publishing.withdraw(self, number)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..billing.consent import ConsentProblem
+from ..billing.consent import ConsentError
 from ..billing.payment import owed
 from ..billing.together import Share, together
 from ..model.document import Document
@@ -15,7 +15,7 @@ from ..report.collective import Part, collective
 from ..report.sheet import Sheet
 from . import paper
 from .bill import Bill
-from .problem import DeskProblem
+from .problem import DeskError
 
 if TYPE_CHECKING:
     from .shop import Shop
@@ -24,25 +24,25 @@ if TYPE_CHECKING:
 def several(shop: Shop, names: Sequence[str]) -> list[str]:
     """The jobs that are meant, by id.
 
-    Errors:
-        DeskProblem: one is named twice. StoreProblem: one is not there.
+    Raises:
+        DeskError: one is named twice. StoreError: one is not there.
     """
     found = [shop.find(name) for name in names]
     for place, job in enumerate(found):
         if job in found[:place]:
-            raise DeskProblem(
+            raise DeskError(
                 f"{shop.store.job(job).name} is named twice. Nothing was issued; name each job once."
             )
     if not found:
-        raise DeskProblem("An invoice is over at least one job; none was named.")
+        raise DeskError("An invoice is over at least one job; none was named.")
     return found
 
 
 def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
     """The number of the invoice that is over exactly these jobs; empty while none of them is on one.
 
-    Errors:
-        DeskProblem: one of them is on an invoice of its own, or with others.
+    Raises:
+        DeskError: one of them is on an invoice of its own, or with others.
     """
     on = {job.name: job.issued[-1].record.number for job in jobs if job.issued}
     numbers = set(on.values())
@@ -50,7 +50,7 @@ def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
         return numbers.pop()
     if on:
         there = ", ".join(f"{name} is on invoice {number} already" for name, number in on.items())
-        raise DeskProblem(
+        raise DeskError(
             f"{there}. Nothing was issued; an invoice over several jobs is made of jobs that are on none yet."
         )
     return ""
@@ -59,14 +59,14 @@ def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
 def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
     """Refuse jobs whose customers are not the same by name and address.
 
-    Errors:
-        DeskProblem: with the difference, or that somebody has no name (any more).
+    Raises:
+        DeskError: with the difference, or that somebody has no name (any more).
     """
     first, *others = jobs
     for what in ("name", "address"):
         texts = {job.name: _text(shop, job, what) for job in jobs}
         if what == "name" and (nobody := [name for name, text in texts.items() if not text]):
-            raise DeskProblem(
+            raise DeskError(
                 f"{nobody[0]} names no customer, and one invoice over several jobs is for one named customer."
                 " Nothing was issued."
             )
@@ -76,7 +76,7 @@ def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
                     f"{texts[job.name]!r} in {job.name}" if texts[job.name] else f"none in {job.name}"
                     for job in (first, other)
                 )
-                raise DeskProblem(
+                raise DeskError(
                     f"The customer's {what} differs: {one}, {two}. Nothing was issued; one invoice is for one"
                     " customer. Correct the one that is wrong, or issue them apart."
                 )
@@ -90,10 +90,10 @@ def _text(shop: Shop, job: Job, what: str) -> str:
 class CommonBill:
     """An invoice over these jobs, worked out and ready for a number.
 
-    Errors:
-        ConsentProblem: in one of them nothing was both agreed to and done, or it would exceed what was
+    Raises:
+        ConsentError: in one of them nothing was both agreed to and done, or it would exceed what was
             agreed.
-        DeskProblem: they are not one customer's.
+        DeskError: they are not one customer's.
     """
 
     def __init__(self, shop: Shop, jobs: Sequence[Job]) -> None:
@@ -135,6 +135,6 @@ class CommonBill:
 def _bill(shop: Shop, job: Job) -> Bill:
     try:
         return Bill(job, shop.assessed(job), shop.book)
-    except ConsentProblem as problem:
-        name = "" if job.name in str(problem) else f"{job.name}: "
-        raise ConsentProblem(f"{name}{problem} Nothing was issued.") from problem
+    except ConsentError as error:
+        name = "" if job.name in str(error) else f"{job.name}: "
+        raise ConsentError(f"{name}{error} Nothing was issued.") from error

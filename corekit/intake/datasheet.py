@@ -10,7 +10,7 @@ import attrs
 
 from .. import units
 from ..model import calibration
-from ..units import TypedProblem
+from ..units import TypedError
 from .fault import Place, quoted
 
 Odd = tuple[
@@ -44,8 +44,8 @@ class Sheet:
             yield from self._step()
         try:
             calibration.months(self.interval)
-        except ValueError as problem:
-            yield ("interval",), str(problem), "how long a calibration holds", '"12 months"'
+        except ValueError as error:
+            yield ("interval",), str(error), "how long a calibration holds", '"12 months"'
 
     @property
     def _any_kind(self) -> list[str]:
@@ -55,12 +55,12 @@ class Sheet:
         """An accuracy must make sense for everything that was read with the instrument; for at least one kind
         if nothing was.
         """
-        problems: list[tuple[str, TypedProblem]] = []
+        problems: list[tuple[str, TypedError]] = []
         for unit in self.reads or self._any_kind:
             try:
                 units.parse_accuracy(self.accuracy, unit)
-            except TypedProblem as problem:
-                problems.append((unit, problem))
+            except TypedError as error:
+                problems.append((unit, error))
             else:
                 if not self.reads:
                     return
@@ -70,12 +70,12 @@ class Sheet:
             yield ("accuracy",), f"{first.got}{of}", first.expected, first.write
 
     def _step(self) -> Iterator[Odd]:
-        first: TypedProblem | None = None
+        first: TypedError | None = None
         for unit in [*self.reads, *self._any_kind]:
             try:
                 width = units.read_quantity(self.step, [unit])
-            except TypedProblem as problem:
-                first = first or problem
+            except TypedError as error:
+                first = first or error
                 continue
             if width.number <= 0:
                 yield ("step",), f"{quoted(self.step)} is no step of a display", "a step above 0", '"0.01 V"'
@@ -85,19 +85,19 @@ class Sheet:
 
     def _range(self, label: str, step: str) -> Iterator[Odd]:
         place: Place = ("ranges", label)
-        first: TypedProblem | None = None
+        first: TypedError | None = None
         for unit in dict.fromkeys([*self.reads, *self._any_kind]):
             try:
                 widest = units.read_quantity(label, [unit])
-            except TypedProblem as problem:
-                first = first or problem
+            except TypedError as error:
+                first = first or error
                 continue
             try:
                 least = units.read_quantity(step, [unit])
-            except TypedProblem as problem:
+            except TypedError as error:
                 if widest.unit in units.BARE and first is not None:
                     continue  # a range without a unit is a ratio or a count only where its step is one
-                yield place, f"the step {problem.got}", problem.expected, problem.write
+                yield place, f"the step {error.got}", error.expected, error.write
                 return
             if not 0 < least.number < abs(widest.number):
                 yield (

@@ -14,7 +14,7 @@ import attrs
 from .. import numerals, units
 from ..model.limit import Span
 from ..model.measurand import Measurand
-from ..units import NotAValue, Typed, TypedProblem
+from ..units import NotAValue, Typed, TypedError
 from .fault import Faults, Place, any_of, quoted
 from .typo import slips
 
@@ -38,26 +38,26 @@ class Examination:
         """Any other quantity; None with a fault when it cannot be read."""
         try:
             return units.read_quantity(text, list(accepts), self.decimal)
-        except TypedProblem as problem:
-            self.faults.add(path, problem.got, problem.expected, problem.write)
+        except TypedError as error:
+            self.faults.add(path, error.got, error.expected, error.write)
             return None
 
     def unexamined(self, path: Place, measurand: Measurand, text: str, place: str = "") -> Typed | None:
         """A reading; what is worth noting and no value is refused with the row that says it."""
         try:
             return units.read_reading(text, [measurand.unit], self.decimal)
-        except NotAValue as problem:
+        except NotAValue as error:
             where = f", place = {quoted(place)}" if place else ""
-            row = f"{{ of = {quoted(measurand.key)}{where}, cannot = {quoted(problem.noted, 90)} }}"
+            row = f"{{ of = {quoted(measurand.key)}{where}, cannot = {quoted(error.noted, 90)} }}"
             instead = "of this row" if path[-1] == "is" else "of this value"
             self.faults.add(
                 path,
-                problem.got,
-                problem.expected,
+                error.got,
+                error.expected,
                 f"{row} under seen instead {instead}, or the number that was read",
             )
-        except TypedProblem as problem:
-            self.faults.add(path, problem.got, problem.expected, problem.write)
+        except TypedError as error:
+            self.faults.add(path, error.got, error.expected, error.write)
         return None
 
     def reading(
@@ -120,9 +120,9 @@ class Examination:
             return
         try:
             widest = units.read_quantity(span, [measurand.unit])
-        except TypedProblem as problem:
+        except TypedError as error:
             self.faults.add(
-                at, f"{quoted(span)} is no range for {measurand.key}: {problem.got}", problem.expected
+                at, f"{quoted(span)} is no range for {measurand.key}: {error.got}", error.expected
             )
             return
         if abs(read.number) + (read.half_width if read.loosely == numerals.RANGE else 0.0) > abs(
@@ -144,9 +144,9 @@ class Examination:
             return None
         try:
             read = units.read_quantity(text, [measurand.unit], self.decimal)
-        except TypedProblem as problem:
+        except TypedError as error:
             self.faults.add(
-                path, problem.got, problem.expected, self._both_ends(text, measurand.unit) or problem.write
+                path, error.got, error.expected, self._both_ends(text, measurand.unit) or error.write
             )
             return None
         self._examined(path, read, measurand, confirmed, "it is really printed so")
@@ -156,7 +156,7 @@ class Examination:
         """What to write for a limit that was typed as one range; empty when it is none."""
         try:
             read = units.read_reading(text, [unit], self.decimal)
-        except TypedProblem:
+        except TypedError:
             return ""
         if read.loosely != numerals.RANGE:
             return ""

@@ -9,6 +9,8 @@ from typing import Any
 
 import attrs
 
+from ..errors import CorekitError
+
 #: A file with more faults than this is of another kind; the rest are counted.
 SHOWN = 100
 
@@ -46,7 +48,7 @@ class Fault:
         return f"{self.path}: {self.text}"
 
 
-class VisitProblem(Exception):
+class VisitError(CorekitError):
     """A visit file cannot be taken in.
 
     `faults` are all that is wrong with it, in the order of the file's parts.

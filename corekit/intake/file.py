@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, NoReturn
 
-from .fault import Fault, Faults, Place, VisitProblem, quoted
+from .fault import Fault, Faults, Place, VisitError, quoted
 
 LARGEST = 1 << 20  # bytes: a season of visits; a real file has a few thousand
 DEEPEST = 12  # the form itself is seven deep
@@ -26,8 +26,8 @@ LONGEST = 4000  # characters of one text
 def read_data(source: Path | bytes) -> dict[str, Any]:
     """The tables of a visit file.
 
-    Errors:
-        VisitProblem: it cannot be read, is too large, not UTF-8, neither TOML nor JSON (with line and
+    Raises:
+        VisitError: it cannot be read, is too large, not UTF-8, neither TOML nor JSON (with line and
             column), or holds what no visit file holds; every such fault at once where the file can be read at
             all.
     """
@@ -40,20 +40,20 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
 def looked_over(data: dict[str, Any]) -> dict[str, Any]:
     """The same data, if it holds nothing that no visit file holds, however it came in.
 
-    Errors:
-        VisitProblem: every text that is too long or cannot be printed, number that is none, null, key given
+    Raises:
+        VisitError: every text that is too long or cannot be printed, number that is none, null, key given
             twice, and what is nested too deeply.
     """
     faults = Faults()
     for path, item in _walk(data):
         _look_at(path, item, faults)
     if faults.found:
-        raise VisitProblem(faults.in_order_of(data))
+        raise VisitError(faults.in_order_of(data))
     return data
 
 
 def _refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
-    raise VisitProblem([Fault(path, expected, got, write)])
+    raise VisitError([Fault(path, expected, got, write)])
 
 
 def _bytes(source: Path | bytes) -> bytes:
@@ -65,8 +65,8 @@ def _bytes(source: Path | bytes) -> bytes:
                 _refuse(str(source), "is a folder", "a visit file")
             with source.open("rb") as file:
                 content = file.read(LARGEST + 1)
-        except (OSError, ValueError) as problem:
-            reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
+        except (OSError, ValueError) as error:
+            reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
             _refuse(quoted(str(source), 200), f"cannot be read ({reason})", "a visit file")
     if len(content) > LARGEST:
         _refuse("file", "is larger than 1 MiB", "a visit file of at most 1 MiB", "one file per job")
@@ -89,11 +89,11 @@ def _text(content: bytes) -> str:
         )
     try:
         return content.decode("utf-8")
-    except UnicodeDecodeError as problem:
-        line, column = _position(content, problem.start)
+    except UnicodeDecodeError as error:
+        line, column = _position(content, error.start)
         _refuse(
             f"line {line}, column {column}",
-            f"the byte {content[problem.start]:#04x} is not UTF-8",
+            f"the byte {content[error.start]:#04x} is not UTF-8",
             expected,
             "it again as UTF-8",
         )
@@ -109,8 +109,8 @@ _AT = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of do
 def _toml(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        said = str(problem)
+    except tomllib.TOMLDecodeError as error:
+        said = str(error)
         match = _AT.search(said)
         if match and match["line"]:
             line, column = int(match["line"]), int(match["column"])
@@ -119,8 +119,8 @@ def _toml(text: str) -> dict[str, Any]:
         _refuse(f"line {line}, column {column}", _AT.sub("", said), "TOML")
     except RecursionError:
         _refuse("file", "is nested too deeply", "the form of a visit file")
-    except ValueError as problem:  # a number too long for Python to read
-        _refuse("file", f"holds a value that nobody writes by hand ({problem})", "TOML")
+    except ValueError as error:  # a number too long for Python to read
+        _refuse("file", f"holds a value that nobody writes by hand ({error})", "TOML")
 
 
 class _Table(dict[str, Any]):
@@ -132,12 +132,12 @@ class _Table(dict[str, Any]):
 def _json(text: str) -> dict[str, Any]:
     try:
         data = json.loads(text, object_pairs_hook=_table)
-    except json.JSONDecodeError as problem:
-        _refuse(f"line {problem.lineno}, column {problem.colno}", problem.msg, "JSON")
+    except json.JSONDecodeError as error:
+        _refuse(f"line {error.lineno}, column {error.colno}", error.msg, "JSON")
     except RecursionError:
         _refuse("file", "is nested too deeply", "the form of a visit file")
-    except ValueError as problem:
-        _refuse("file", f"holds a value that nobody writes by hand ({problem})", "JSON")
+    except ValueError as error:
+        _refuse("file", f"holds a value that nobody writes by hand ({error})", "JSON")
     if not isinstance(data, dict):
         _refuse("file", "is not one JSON object", "an object with job, vehicle, step …")
     return data

@@ -233,15 +233,15 @@ def structured(data: dict[str, Any], faults: Faults) -> VisitForm:
         try:
             return converter.structure(rest, VisitForm)
         except BaseValidationError as group:
-            for path, problem in _leaves(group, ()):
-                _report(path, problem, rest, faults)
+            for path, error in _leaves(group, ()):
+                _report(path, error, rest, faults)
     raise AssertionError("A form that was cleared of its faults still has some.")  # pragma: no cover
 
 
 def _leaves(group: BaseValidationError, path: Place) -> Iterator[tuple[Place, Exception]]:
-    for problem in group.exceptions:
+    for error in group.exceptions:
         inner = path
-        for note in getattr(problem, "__notes__", ()):
+        for note in getattr(error, "__notes__", ()):
             if isinstance(note, IterableValidationNote):
                 inner = (*path, note.index)
                 break
@@ -249,27 +249,27 @@ def _leaves(group: BaseValidationError, path: Place) -> Iterator[tuple[Place, Ex
             if name is not None:
                 inner = (*path, name.rstrip("_"))
                 break
-        if isinstance(problem, BaseValidationError):
-            yield from _leaves(problem, inner)
-        elif isinstance(problem, Exception):
-            yield inner, problem
+        if isinstance(error, BaseValidationError):
+            yield from _leaves(error, inner)
+        elif isinstance(error, Exception):
+            yield inner, error
 
 
-def _report(path: Place, problem: Exception, rest: Any, faults: Faults) -> None:
-    if isinstance(problem, ForbiddenExtraKeysError):
-        names = [field.name.rstrip("_") for field in attrs.fields(problem.cl)]
+def _report(path: Place, error: Exception, rest: Any, faults: Faults) -> None:
+    if isinstance(error, ForbiddenExtraKeysError):
+        names = [field.name.rstrip("_") for field in attrs.fields(error.cl)]
         owner = _item(rest, path)
-        for key in [key for key in owner if key in problem.extra_fields]:
+        for key in [key for key in owner if key in error.extra_fields]:
             faults.add(
                 (*path, key), "is not a key of the form", f"one of {', '.join(names)}", near(key, names)
             )
             del owner[key]
         return
     if not isinstance(
-        problem, _Misfit
+        error, _Misfit
     ):  # pragma: no cover - a converter hook that raises something else is a defect
-        raise problem
-    faults.add(path, problem.got, problem.expected, problem.write)
+        raise error
+    faults.add(path, error.got, error.expected, error.write)
     _item(rest, path[:-1])[path[-1]] = None
 
 
@@ -322,9 +322,9 @@ def _converter() -> cattrs.Converter:
                 for key, value in pairs:
                     try:
                         done.append((key, inner(item)(value, item)))
-                    except Exception as problem:
-                        problem.add_note(IterableValidationNote(f"at {key!r}", key, item))
-                        problems.append(problem)
+                    except Exception as error:
+                        error.add_note(IterableValidationNote(f"at {key!r}", key, item))
+                        problems.append(error)
                 if problems:
                     raise cattrs.IterableValidationError(name, problems, kind)
                 return dict(done) if kind is dict else [value for _, value in done]
@@ -404,8 +404,8 @@ def _moment(raw: Any, _: Any) -> Moment:
     if isinstance(raw, str):
         try:
             read = datetime.datetime.fromisoformat(raw)
-        except ValueError as problem:
-            raise _Misfit(f"is {_named(raw)}", _MOMENT) from problem
+        except ValueError as error:
+            raise _Misfit(f"is {_named(raw)}", _MOMENT) from error
     if not isinstance(read, datetime.datetime):
         raise _Misfit(f"is {_named(raw)}", _MOMENT)
     if read.tzinfo is None:
@@ -416,8 +416,8 @@ def _moment(raw: Any, _: Any) -> Moment:
         )
     try:
         there = read.astimezone(datetime.UTC)
-    except OverflowError as problem:
-        raise _Misfit(f"is {_named(raw)}", _MOMENT) from problem
+    except OverflowError as error:
+        raise _Misfit(f"is {_named(raw)}", _MOMENT) from error
     return Moment(there.isoformat().replace("+00:00", "Z"))
 
 

@@ -15,7 +15,7 @@ from ..model.entry import Entry
 from ..model.job import Job
 from ..model.records import Customer, Opened, Vehicle, body_of
 from .declared import Declared
-from .fault import Fault, Faults, VisitProblem
+from .fault import Fault, Faults, VisitError
 from .file import LARGEST, looked_over
 from .form import CustomerRow, VehicleRow, VisitForm, structured
 from .visit import Reader, VisitFile, personal
@@ -30,21 +30,21 @@ _NOT_HERE = {"job": "the job has its name by itself", "demo": "whether it is a d
 def whole(rows: Any) -> dict[str, Any]:
     """The rows of an answer as plain data, looked over like a file.
 
-    Errors:
-        VisitProblem: it is no table, is too large, or holds what no visit file holds.
+    Raises:
+        VisitError: it is no table, is too large, or holds what no visit file holds.
     """
     if not isinstance(rows, Mapping):
-        raise VisitProblem([Fault("file", "a table of rows", "is no table")], WHERE)
+        raise VisitError([Fault("file", "a table of rows", "is no table")], WHERE)
     data = dict(rows)
     size, keys_are_texts = _measured(data)
     if not keys_are_texts:
-        raise VisitProblem([Fault("file", "keys of the form", "has a key that is no text")], WHERE)
+        raise VisitError([Fault("file", "keys of the form", "has a key that is no text")], WHERE)
     if size > LARGEST:
-        raise VisitProblem([Fault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
+        raise VisitError([Fault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
     try:
         looked_over(data)
-    except VisitProblem as problem:
-        raise VisitProblem(problem.faults, WHERE) from problem
+    except VisitError as error:
+        raise VisitError(error.faults, WHERE) from error
     return data
 
 
@@ -70,8 +70,8 @@ def read_rows(
         As of a visit file, with only these rows: `vehicle` and `customer` are filled up with what stands, the
             traits and readings are those given.
 
-    Errors:
-        VisitProblem: every fault at once, each with its place in the rows.
+    Raises:
+        VisitError: every fault at once, each with its place in the rows.
     """
     data = whole(rows)
     faults = Faults()
@@ -83,7 +83,7 @@ def read_rows(
     if not visit.steps and not faults.found:
         faults.add((), "says nothing", "something that was read, seen, asked for or done")
     if faults.found:
-        raise VisitProblem(faults.in_order_of(rows), WHERE)
+        raise VisitError(faults.in_order_of(rows), WHERE)
     return attrs.evolve(visit, origin=name, demo=demo)
 
 

@@ -49,13 +49,13 @@ from ..model.records import (
     Wanted,
     body_of,
 )
-from ..model.trouble import CodeProblem, read_code
-from ..model.vin import Check, VinProblem, read_vin
-from ..units import TypedProblem
+from ..model.trouble import CodeError, read_code
+from ..model.vin import Check, VinError, read_vin
+from ..units import TypedError
 from .datasheet import Sheet
 from .declared import Declared
 from .examination import Examination
-from .fault import Fault, Faults, Place, VisitProblem, any_of, near, path_text, quoted
+from .fault import Fault, Faults, Place, VisitError, any_of, near, path_text, quoted
 from .file import read_data
 from .form import (
     AgreedStep,
@@ -80,7 +80,7 @@ from .form import (
     structured,
 )
 
-__all__ = ["AgreedRow", "Fault", "VisitFile", "VisitProblem", "read_visit"]
+__all__ = ["AgreedRow", "Fault", "VisitFile", "VisitError", "read_visit"]
 
 
 @attrs.frozen(kw_only=True)
@@ -135,19 +135,19 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
         source: The file, or its content.
         declared: What the installed systems and the shop know.
 
-    Errors:
-        VisitProblem: every fault at once, each with its key path, what was expected and what to write.
+    Raises:
+        VisitError: every fault at once, each with its key path, what was expected and what to write.
     """
     where = source.name if isinstance(source, Path) else ""
     try:
         data = read_data(source)
-    except VisitProblem as problem:
-        raise VisitProblem(problem.faults, where) from problem
+    except VisitError as error:
+        raise VisitError(error.faults, where) from error
     faults = Faults()
     form = structured(data, faults)
     visit = Reader(declared, form, faults).visit()
     if faults.found:
-        raise VisitProblem(faults.in_order_of(data), where)
+        raise VisitError(faults.in_order_of(data), where)
     return visit
 
 
@@ -295,12 +295,12 @@ class Reader:
             return {}
         try:
             vin = read_vin(text)
-        except VinProblem as problem:
+        except VinError as error:
             self.faults.add(
                 path,
-                f"{quoted(text)}: {problem.got}",
+                f"{quoted(text)}: {error.got}",
                 "17 capitals and digits without I, O and Q",
-                problem.write,
+                error.write,
             )
             return {}
         if vin.check is Check.DIFFERS:
@@ -684,8 +684,8 @@ class Reader:
     def _code(self, path: Place, text: str) -> str:
         try:
             code = read_code(text)
-        except CodeProblem as problem:
-            self.faults.add(path, problem.got, problem.expected, problem.write)
+        except CodeError as error:
+            self.faults.add(path, error.got, error.expected, error.write)
             return ""
         if code == "P0000":
             self.faults.add(
@@ -1059,11 +1059,11 @@ class Reader:
         if own is None and shop is not None and named in shop:
             try:
                 units.parse_accuracy(shop[named].accuracy, measurand.unit)
-            except TypedProblem as problem:
+            except TypedError as error:
                 self.faults.add(
                     (*path, "with"),
-                    f"the shop's accuracy of {quoted(named)} does not fit {measurand.key}: {problem.got}",
-                    problem.expected,
+                    f"the shop's accuracy of {quoted(named)} does not fit {measurand.key}: {error.got}",
+                    error.expected,
                 )
         self.used.setdefault(named, {})[measurand.key] = measurand
         ranges = (

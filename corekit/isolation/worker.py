@@ -25,7 +25,7 @@ from typing import Any
 import attrs
 
 from ..assess.assessment import CHECK_SECONDS, Assessment, assess
-from ..desk.problem import DeskProblem
+from ..desk.problem import DeskError
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import LOAD_SECONDS, LOADING, Failure, Plugins
@@ -81,7 +81,7 @@ class Patience:
         return self.start if piece is None else self.load if piece[1] == LOADING else self.check
 
 
-class WorkerProblem(DeskProblem):
+class WorkerError(DeskError):
     """The worker cannot do this: a calculation that failed, or the worker is closed.
 
     Says what and what to do.
@@ -131,7 +131,7 @@ class Worker:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
 
@@ -141,7 +141,7 @@ class Worker:
             self._running()
 
     def close(self) -> None:
-        """End the process; whoever waits for an answer gets a WorkerProblem."""
+        """End the process; whoever waits for an answer gets a WorkerError."""
         with self._guard:
             self._closed = True
             process, self._process = self._process, None
@@ -177,8 +177,8 @@ class Worker:
         Args:
             plugins: As this process loaded them; the worker loads the same ones.
 
-        Errors:
-            WorkerProblem: it is closed. Never a plugin's failure: that stands among the assessment's failures
+        Raises:
+            WorkerError: it is closed. Never a plugin's failure: that stands among the assessment's failures
                 and gaps.
         """
         with self._turns:
@@ -202,10 +202,10 @@ class Worker:
     def calculate(self, key: str, arguments: Mapping[str, Value]) -> Value:
         """The result of a declared calculation with its doubt; `arguments` by name.
 
-        Errors:
+        Raises:
             ValueError: there is no such calculation, or it does not hold for these values; the text says what
                 must hold.
-            WorkerProblem: it failed, or cost the process once already; the text names it.
+            WorkerError: it failed, or cost the process once already; the text names it.
         """
         with self._turns:
             reply = self._calculated(key, dict(arguments))
@@ -214,14 +214,14 @@ class Worker:
         if isinstance(reply, Refused):
             raise ValueError(reply.words)
         if isinstance(reply, Failed):
-            raise WorkerProblem(f"The calculation {key} {reply.words}.")
+            raise WorkerError(f"The calculation {key} {reply.words}.")
         raise TypeError(f"The worker answers a calculation with {type(reply).__name__}.")
 
     def _calculated(self, key: str, arguments: dict[str, Value]) -> object:
         strange = 0
         while True:
             if key in self._resting:
-                raise WorkerProblem(self._resting[key])
+                raise WorkerError(self._resting[key])
             try:
                 return self._asked(ToCalculate(key=key, arguments=arguments))
             except _Lost as lost:
@@ -234,7 +234,7 @@ class Worker:
                     continue
                 strange += not self._learn(lost)
                 if strange >= 2:
-                    raise WorkerProblem(
+                    raise WorkerError(
                         f"Nothing can be calculated just now (the worker {lost.how}). Try again."
                     ) from None
 
@@ -244,7 +244,7 @@ class Worker:
         """The process that runs, started when there is none."""
         with self._guard:
             if self._closed:
-                raise WorkerProblem(
+                raise WorkerError(
                     "The worker is closed, since the screens are being ended. What was acknowledged is kept."
                 )
             if self._process is None:
@@ -261,8 +261,8 @@ class Worker:
     def _asked(self, request: ToAssess | ToCalculate) -> object:
         """The reply to one request.
 
-        Errors:
-            _Lost: there is none, and the process is of no more use. WorkerProblem: it is closed.
+        Raises:
+            _Lost: there is none, and the process is of no more use. WorkerError: it is closed.
         """
         try:
             return self._running().asked(request)
@@ -367,7 +367,7 @@ class _Process:
     def asked(self, request: ToAssess | ToCalculate) -> object:
         """What it replies.
 
-        Errors:
+        Raises:
             _Lost: nothing that can be used, in a time without any progress.
         """
         try:

@@ -253,13 +253,13 @@ class _Bench:
         """The reply to one request, whatever happens, ready to be sent."""
         try:
             return self._answer(asked)
-        except BaseException as problem:
+        except BaseException as error:
             # What a check raises is a gap by now. What is left is a check that cries ctrl-C or exits, or a
             # mistake of ours.
-            mine = isinstance(problem, Exception)
+            mine = isinstance(error, Exception)
             if mine:
                 log.exception("an assessment failed")
-            return pickle.dumps(Failed(None if mine else self._ears.now, f"failed ({in_words(problem)})"))
+            return pickle.dumps(Failed(None if mine else self._ears.now, f"failed ({in_words(error)})"))
 
     def _answer(self, asked: object) -> bytes:
         if isinstance(asked, ToAssess):
@@ -275,11 +275,11 @@ class _Bench:
         bare = attrs.evolve(made, job=Job(id=asked.job.id, entries=(), standing=(), disputes=()))
         try:
             return pickle.dumps(Assessed(assessment=bare, overran=frozenset(self._ears.overran_now)))
-        except Exception as problem:
+        except Exception as error:
             return pickle.dumps(
                 Failed(
                     _stuck((*made.findings, *made.gaps)),
-                    f"gave a result that cannot be passed on ({in_words(problem)})",
+                    f"gave a result that cannot be passed on ({in_words(error)})",
                 )
             )
 
@@ -318,11 +318,11 @@ class _Bench:
         try:
             with guarded(*piece, CHECK_SECONDS):
                 return Calculated(value=calculation(**asked.arguments))
-        except (ValueError, TypeError) as problem:
-            words = " ".join(str(problem).split())
+        except (ValueError, TypeError) as error:
+            words = " ".join(str(error).split())
             return Refused(words if words.startswith(asked.key) else f"{asked.key}: {words}")
-        except BaseException as problem:
-            return Failed(piece, f"failed ({in_words(problem)})")
+        except BaseException as error:
+            return Failed(piece, f"failed ({in_words(error)})")
 
 
 def _rested(system: System, tired: set[str]) -> System:
@@ -358,7 +358,7 @@ def packed(number: int, asked: ToAssess | ToCalculate) -> bytes:
 def reply_of(data: bytes) -> object:
     """What the worker said.
 
-    Errors:
+    Raises:
         Exception: of any kind; it is no reply.
     """
     reply = pickle.loads(data)

@@ -15,7 +15,7 @@ _INTERVAL = re.compile(r"(?P<count>[0-9]{1,3})\s*(?P<unit>months?|years?)")
 def months(interval: str) -> int:
     """How many months a calibration holds: `12 months`, `2 years`; empty: the usual twelve.
 
-    Errors:
+    Raises:
         ValueError: it is no such text, none at all, or more than ten years.
 
     >>> months("2 years"), months("")
@@ -36,7 +36,7 @@ def months(interval: str) -> int:
 def due(calibrated: str, interval: str = "") -> date:
     """The day from which a calibration no longer counts; the last of a month that has no such day.
 
-    Errors:
+    Raises:
         ValueError: the day is none, or the interval is none.
 
     >>> due("2024-02-29").isoformat(), due("2025-08-31", "6 months").isoformat()

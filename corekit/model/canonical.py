@@ -14,14 +14,14 @@ import rfc8785
 def canonical(data: Any) -> bytes:
     """RFC 8785 text of plain JSON data, with every string in Unicode NFC.
 
-    Errors:
+    Raises:
         ValueError: the data holds something JSON cannot (NaN, a set, an integer of 2^53 or more), or two
             names that differ only in how their letters are composed.
     """
     try:
         return rfc8785.dumps(_composed(data))
-    except rfc8785.CanonicalizationError as problem:
-        raise ValueError(f"This cannot be written down for good: {problem}") from problem
+    except rfc8785.CanonicalizationError as error:
+        raise ValueError(f"This cannot be written down for good: {error}") from error
 
 
 def digest(data: Any) -> str:

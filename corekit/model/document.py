@@ -253,15 +253,15 @@ def to_data(document: Document) -> dict[str, Any]:
 def from_data(data: dict[str, Any]) -> Document:
     """The Document that plain JSON data describes.
 
-    Errors:
+    Raises:
         ValueError: the data does not describe a Document.
     """
     for kind in (Document, *_UNION.values(), FindingRow, ReadingRow, PricedRow, Strip, Figure):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]
-    except Exception as problem:
-        raise ValueError(f"This is not a document of corekit: {problem}") from problem
+    except Exception as error:
+        raise ValueError(f"This is not a document of corekit: {error}") from error
 
 
 def document_hash(document: Document) -> str:

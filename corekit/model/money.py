@@ -19,7 +19,7 @@ def minor_digits(currency: str) -> int:
 class Money:
     """An amount in minor units (cents) of a currency (ISO 4217 code).
 
-    Errors:
+    Raises:
         ValueError: `minor` is not a whole number.
     """
 
@@ -37,7 +37,7 @@ class Money:
     def of(cls, amount: Decimal | str, currency: str) -> Money:
         """Round half up, away from zero, to the currency's minor unit.
 
-        Errors:
+        Raises:
             ValueError: the amount is not a finite decimal number, or it is a float.
         """
         return cls.ratio(*_exact(amount).as_integer_ratio(), currency)
@@ -92,7 +92,7 @@ class Money:
     def times(self, factor: Decimal) -> Money:
         """Rounded half up, like `of`.
 
-        Errors:
+        Raises:
             ValueError: the factor is not a finite decimal number, or it is a float.
         """
         above, below = _exact(factor).as_integer_ratio()
@@ -115,8 +115,8 @@ def _exact(number: Decimal | str | int) -> Decimal:
         raise ValueError(f"No float touches money; write {str(number)!r} as text, not {number!r}.")
     try:
         exact = Decimal(number)
-    except (InvalidOperation, TypeError) as problem:
-        raise ValueError(f"An amount of money must be a plain number; got {number!r}.") from problem
+    except (InvalidOperation, TypeError) as error:
+        raise ValueError(f"An amount of money must be a plain number; got {number!r}.") from error
     # An exponent such as 1E+999999 would be spelled out in whole numbers.
     if not exact.is_finite() or exact.adjusted() > 40 or int(exact.as_tuple().exponent) < -40:
         raise ValueError(f"An amount of money must be a plain number; got {number!r}.")

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import re
 
+from ..errors import CorekitError
+
 LETTERS = "PCBU"
 _TEXT = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 _RAW = re.compile(r"(?:0[xX])?(?P<high>[0-9a-fA-F]{2}) ?(?P<low>[0-9a-fA-F]{2})")
@@ -20,7 +22,7 @@ _EXPECTED = (
 )
 
 
-class CodeProblem(ValueError):
+class CodeError(CorekitError, ValueError):
     """A text is no trouble code.
 
     Attributes:
@@ -38,7 +40,7 @@ def decode(two_bytes: bytes) -> str:
 
     All 65,536 pairs are codes; two zero bytes are only ever sent to fill up a message.
 
-    Errors:
+    Raises:
         ValueError: there are not exactly two bytes.
 
     >>> decode(bytes.fromhex("0401")), decode(bytes.fromhex("C100"))
@@ -53,8 +55,8 @@ def decode(two_bytes: bytes) -> str:
 def encode(code: str) -> bytes:
     """The two bytes of a code, `decode` the other way round.
 
-    Errors:
-        CodeProblem: the text is no code.
+    Raises:
+        CodeError: the text is no code.
 
     >>> encode("P0401").hex()
     '0401'
@@ -67,8 +69,8 @@ def read_code(text: str, *, raw: bool = True) -> str:
     """The code in a text that somebody typed: `P0401`, `p0401`, and with `raw` also its bytes `0x0401` and
     `04 01`.
 
-    Errors:
-        CodeProblem: says what is wrong and, where it can be guessed, what to write.
+    Raises:
+        CodeError: says what is wrong and, where it can be guessed, what to write.
 
     >>> read_code("p0401"), read_code("04 01")
     ('P0401', 'P0401')
@@ -83,31 +85,31 @@ def read_code(text: str, *, raw: bool = True) -> str:
     raise _problem(typed, plain)
 
 
-def _problem(typed: str, plain: str) -> CodeProblem:
+def _problem(typed: str, plain: str) -> CodeError:
     shown = f'"{typed if len(typed) <= 20 else typed[:19] + "…"}"'
     if not typed:
-        return CodeProblem("is empty")
+        return CodeError("is empty")
     if _TEXT.fullmatch(plain):
-        return CodeProblem(f"{shown} has a blank in it", f'"{plain}"')
+        return CodeError(f"{shown} has a blank in it", f'"{plain}"')
     digits = plain[:1] + plain[1:].replace("O", "0").replace("I", "1").replace("L", "1")
     if digits != plain and _TEXT.fullmatch(digits):
-        return CodeProblem(f"{shown} has a letter where a digit belongs", f'"{digits}"')
+        return CodeError(f"{shown} has a letter where a digit belongs", f'"{digits}"')
     if re.fullmatch(r"[0O][0-3][0-9A-F]{3}", plain):
-        return CodeProblem(
+        return CodeError(
             f"{shown} begins with a digit where a letter belongs",
             f'"P{plain[1:]}", or with C, B or U in front',
         )
     if re.fullmatch(r"[0-3][0-9A-F]{3}", plain):
-        return CodeProblem(
+        return CodeError(
             f"{shown} has no letter in front", f'"P{plain}" (or C, B, U); its two bytes would be "0x{plain}"'
         )
     if not plain[:1].isalnum() or plain[0] not in LETTERS:
-        return CodeProblem(f"{shown} does not begin with P, C, B or U")
+        return CodeError(f"{shown} does not begin with P, C, B or U")
     if len(plain) != 5:
-        return CodeProblem(f"{shown} has {len(plain)} characters, not five")
+        return CodeError(f"{shown} has {len(plain)} characters, not five")
     if plain[1] not in "0123":
-        return CodeProblem(f"{shown}: the first digit is 0 to 3")
-    return CodeProblem(f"{shown}: after the letter come digits 0-9 and A-F only")
+        return CodeError(f"{shown}: the first digit is 0 to 3")
+    return CodeError(f"{shown}: after the letter come digits 0-9 and A-F only")
 
 
 def is_generic(code: str) -> bool:

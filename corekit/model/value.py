@@ -79,16 +79,16 @@ def propagate(function: Callable[..., float], values: Sequence[Value], kind: str
     side is used alone; where both steps change the result the same way (an extremum) the larger change
     counts, because the slope there is blind.
 
-    Errors:
+    Raises:
         ValueError: the function refuses the values themselves, or both steps.
     """
     numbers = [value.number for value in values]
     try:
         centre = function(*numbers)
-    except ArithmeticError as problem:
+    except ArithmeticError as error:
         raise ValueError(
-            f"Nothing can be computed from {', '.join(f'{number:g}' for number in numbers)}: {problem}."
-        ) from problem
+            f"Nothing can be computed from {', '.join(f'{number:g}' for number in numbers)}: {error}."
+        ) from error
     budget: dict[str, float] = {}
     for place, value in enumerate(values):
         if value.u == 0.0:

@@ -14,6 +14,8 @@ from enum import StrEnum
 
 import attrs
 
+from ..errors import CorekitError
+
 LENGTH = 17
 FORBIDDEN = {"I": "the digit 1", "O": "the digit 0", "Q": "the digit 0 or 9"}  # and what was probably read
 
@@ -52,7 +54,7 @@ _YEAR_CODES = "ABCDEFGHJKLMNPRSTVWXY123456789"
 _FIRST_CYCLE, _CYCLE = 1980, 30
 
 
-class VinProblem(ValueError):
+class VinError(CorekitError, ValueError):
     """A text has not the form of a VIN. `got` says in what, `write` what to do."""
 
     def __init__(self, got: str, write: str) -> None:
@@ -90,23 +92,21 @@ class Vin:
 def read_vin(text: str) -> Vin:
     """The VIN in a text; small letters, spaces and hyphens do no harm.
 
-    Errors:
-        VinProblem: not 17 characters, or one that a VIN never has (I, O, Q, anything but letters and digits).
+    Raises:
+        VinError: not 17 characters, or one that a VIN never has (I, O, Q, anything but letters and digits).
     """
     bare = "".join(text.split()).replace("-", "")
     plain = bare.upper() if bare.isascii() else bare
     if len(plain) != LENGTH:
-        raise VinProblem(
+        raise VinError(
             f"a VIN has {LENGTH} characters, this has {len(plain)} (length {len(plain)})",
             "all of them, or the plate and no_vin with the reason",
         )
     for place, sign in enumerate(plain, start=1):
         if sign in FORBIDDEN:
-            raise VinProblem(
-                f"the letter {sign} at position {place} does not occur in a VIN", FORBIDDEN[sign]
-            )
+            raise VinError(f"the letter {sign} at position {place} does not occur in a VIN", FORBIDDEN[sign])
         if sign not in _VALUES:
-            raise VinProblem(
+            raise VinError(
                 f"{sign!a} at position {place} is neither a capital letter nor a digit",
                 "the VIN as it is stamped",
             )

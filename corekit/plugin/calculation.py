@@ -83,7 +83,7 @@ class Calculation(Generic[P]):
     def __call__(self, *args: Any, **named: Any) -> Value:
         """The result with its doubt.
 
-        Errors:
+        Raises:
             TypeError: an input is missing, surplus or not a quantity.
             ValueError: an input is of another kind or outside its range; the text says which and in which
                 unit.
@@ -146,11 +146,11 @@ def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
     """Read unit and range off the annotations, refusing at import what is not declared."""
     try:
         hints = get_type_hints(function, include_extras=True)
-    except NameError as problem:
+    except NameError as error:
         raise TypeError(
-            f"{function.__name__}: {problem}. Declare what annotations name at module level, and import it"
+            f"{function.__name__}: {error}. Declare what annotations name at module level, and import it"
             " outside TYPE_CHECKING."
-        ) from problem
+        ) from error
     inputs = []
     for name, parameter in inspect.signature(function).parameters.items():
         if (

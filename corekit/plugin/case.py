@@ -124,7 +124,7 @@ class Case:
         """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the
         system's.
 
-        Errors:
+        Raises:
             KeyError: the system has no limit of that key.
         """
         key = of.key if isinstance(of, Measurand) else of

@@ -59,7 +59,7 @@ class Check:
         temperature), then among the stage's readings, then among what any other reading of the stage was
         taken with; what outlasts a repair may come from an earlier stage when this one has none.
 
-        Errors:
+        Raises:
             Missing: a need is not there.
         """
         given: dict[str, Any] = {}
@@ -97,7 +97,7 @@ def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
 def declare(function: Checker, title: str) -> Check:
     """Read the signature; whatever cannot be meant is refused here, at import.
 
-    Errors:
+    Raises:
         TypeError: names the function, the parameter and what to write.
     """
     where = function.__name__
@@ -105,11 +105,11 @@ def declare(function: Checker, title: str) -> Check:
         raise TypeError(f"{where}: a check yields its findings; use `yield case.judge(…)`, not `return`.")
     try:
         hints = get_type_hints(function, include_extras=True)
-    except NameError as problem:
+    except NameError as error:
         raise TypeError(
-            f"{where}: {problem}. Declare measurands, traits and answers at module level, and import names"
+            f"{where}: {error}. Declare measurands, traits and answers at module level, and import names"
             " outside TYPE_CHECKING."
-        ) from problem
+        ) from error
     names = list(inspect.signature(function).parameters)
     if not names or hints.get(names[0]) is not Case:
         raise TypeError(f"{where}: the first parameter is `case: Case`.")
@@ -208,10 +208,8 @@ def _usable(result: object, case: Case) -> Finding | Gap:
         raise ValueError(f"{result.code} gives a probability of {result.probability!r}")
     try:
         str(result.text)
-    except (LookupError, ValueError, AttributeError) as problem:
-        raise ValueError(
-            f"a sentence of {result.code} has a place that is not filled: {problem}"
-        ) from problem
+    except (LookupError, ValueError, AttributeError) as error:
+        raise ValueError(f"a sentence of {result.code} has a place that is not filled: {error}") from error
     if result.value is not None:
         units.show(result.value, result.unit)
     for limit in result.limits:

@@ -12,7 +12,8 @@ from typing import Any
 
 import attrs
 
-from ..model.trouble import CodeProblem, read_code
+from ..errors import CorekitError
+from ..model.trouble import CodeError, read_code
 
 NONE, OUTSIDE = "none", "outside"
 
@@ -146,7 +147,7 @@ class FaultTable:
         return frozenset(code for test in self.tests.values() for code in test.codes)
 
 
-class TableProblem(ValueError):
+class TableError(CorekitError, ValueError):
     """All that is wrong with a fault table, one line each."""
 
     def __init__(self, where: str, faults: list[str]) -> None:
@@ -172,8 +173,8 @@ def read_faults(
         system: Key of the system whose table it is; a check or a wanted reading of its own must exist, or
             begin with it.
 
-    Errors:
-        TableProblem: lists every fault of the table at once, each with its key path.
+    Raises:
+        TableError: lists every fault of the table at once, each with its key path.
     """
     reader = _Reader(to_coherent, measurands, observations, operations, system)
     rows = reader.table("faults", data.get("faults", {}))
@@ -196,7 +197,7 @@ def read_faults(
         if key not in ("faults", "test")
     )
     if reader.wrong:
-        raise TableProblem(where, reader.wrong)
+        raise TableError(where, reader.wrong)
     return FaultTable(faults=faults, tests=tests, pairs=pairs)
 
 
@@ -470,8 +471,8 @@ class _Reader:
         for index, text in enumerate(texts):
             try:
                 at.append(self.to_coherent(of, text))
-            except ValueError as problem:
-                self.wrong.append(f"{where}.at[{index}]: {problem}")
+            except ValueError as error:
+                self.wrong.append(f"{where}.at[{index}]: {error}")
         rising = all(low < high for low, high in pairwise(at))
         if len(texts) != len(outcomes) - 1 or not rising:
             self.wrong.append(
@@ -515,6 +516,6 @@ def _codes(where: str, raw: Any, outcomes: tuple[str, ...], wrong: list[str]) ->
     for place, text in enumerate(raw):
         try:
             found.append(read_code(str(text), raw=False))
-        except CodeProblem as problem:
-            wrong.append(f"{where}.codes[{place}]: {problem}")
+        except CodeError as error:
+            wrong.append(f"{where}.codes[{place}]: {error}")
     return tuple(found)

@@ -22,8 +22,8 @@ def elsewhere(key: str, unit: str, title: str) -> Measurand:
         key: The other system's full key. unit: Any unit of the kind it is expected in. title: How our
             sentences and gaps call it.
 
-    Errors:
-        ValueError: the key is not of the form `system.name`. UnitProblem: no such unit.
+    Raises:
+        ValueError: the key is not of the form `system.name`. UnitError: no such unit.
 
     >>> elsewhere("brakes.pedal_force", "N", "Force on the pedal").kind
     'force'

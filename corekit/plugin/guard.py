@@ -63,7 +63,7 @@ def listen(listener: Listener) -> None:
 def guarded(plugin: str, what: str, seconds: float) -> Iterator[None]:
     """Run a plugin's code inside, under `time_limit`; listeners hear of it first.
 
-    Errors:
+    Raises:
         Overrun: the time was up.
     """
     for listener in _listeners:
@@ -77,11 +77,11 @@ def guarded(plugin: str, what: str, seconds: float) -> Iterator[None]:
         raise
 
 
-def in_words(problem: BaseException) -> str:
+def in_words(error: BaseException) -> str:
     """One line about a failure, for people: no traceback; a list of faults stands in it one
     after the other.
     """
-    text = " ".join(str(problem).split())
+    text = " ".join(str(error).split())
     if len(text) > _LONGEST:
         text = f"{text[:_LONGEST]}…"
-    return f"{type(problem).__name__}: {text}" if text else type(problem).__name__
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__

@@ -98,11 +98,11 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 raise ValueError(f"the key {system.key!r} is taken by another plugin")
         except KeyboardInterrupt:
             raise
-        except BaseException as problem:
+        except BaseException as error:
             failures.append(
                 Failure(
                     plugin=point.name,
-                    what=in_words(problem),
+                    what=in_words(error),
                     cost="Its system is not assessed in this visit.",
                 )
             )

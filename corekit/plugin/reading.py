@@ -254,5 +254,5 @@ def _typed(text: str, unit: str) -> units.Typed | None:
     """A range or step as a quantity of the measurand's kind, or None when it belongs to another kind."""
     try:
         return units.read_quantity(text, [unit])
-    except units.TypedProblem:
+    except units.TypedError:
         return None

@@ -34,7 +34,7 @@ class System:
         folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes
             the System when left out. A missing file means: none.
 
-    Errors:
+    Raises:
         ValueError: a key is taken, or is no plain lower-case name.
     """
 
@@ -75,7 +75,7 @@ class System:
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
-        Errors:
+        Raises:
             ValueError: the key is taken, the unit or the accuracy cannot be meant; digits need a range, which
                 no declaration has.
         """
@@ -235,8 +235,8 @@ class System:
                 if limit.key in found:
                     raise ValueError(f"there already is a limit {limit.key!r}")
                 found[limit.key] = limit
-            except (ValueError, TypeError) as problem:
-                wrong.append(f"  limit[{place}] ({raw.get('key', 'no key')}): {problem}")
+            except (ValueError, TypeError) as error:
+                wrong.append(f"  limit[{place}] ({raw.get('key', 'no key')}): {error}")
         if wrong:
             raise ValueError(f"{path.name} of {self.key} cannot be used:\n" + "\n".join(wrong))
         return found

@@ -11,7 +11,7 @@ Rows = Sequence[tuple[float, float]]
 def between(x: float, rows: Rows) -> float:
     """Linear between the rows (x, y), which rise in x.
 
-    Errors:
+    Raises:
         ValueError: x lies outside the table.
 
     >>> between(15.0, [(10.0, 1.0), (20.0, 2.0)])

@@ -47,7 +47,7 @@ class Symbol:
 def symbol(link: str) -> Symbol:
     """The symbol that holds the link as bytes, in the smallest version that takes it at level M.
 
-    Errors:
+    Raises:
         ValueError: the link is empty, or too long for any symbol (2331 bytes at level M).
     """
     from qrcode.constants import ERROR_CORRECT_M
@@ -63,8 +63,8 @@ def symbol(link: str) -> Symbol:
     code.add_data(QRData(data, mode=MODE_8BIT_BYTE), optimize=0)
     try:
         code.make()
-    except (DataOverflowError, ValueError) as problem:
+    except (DataOverflowError, ValueError) as error:
         raise ValueError(
             f"A code holds at most 2331 bytes; this link has {len(data)}. Shorten the page address."
-        ) from problem
+        ) from error
     return Symbol(tuple(tuple(bool(module) for module in row) for row in code.modules))

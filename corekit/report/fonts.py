@@ -20,6 +20,7 @@ import attrs
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from ..errors import CorekitError
 from .text import stays_with
 
 #: (what is drawn, whether a person typed it): typed text may fall back to another face, our own must not.
@@ -33,7 +34,7 @@ _FILES = {
 }
 
 
-class MissingGlyph(ValueError):
+class MissingGlyph(CorekitError, ValueError):
     """A text of our own holds a character that the papers' face cannot draw."""
 
 
@@ -150,7 +151,7 @@ class Face:
 def face(style: str) -> Face:
     """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
 
-    Errors:
+    Raises:
         ValueError: the font package is not as declared.
     """
     package, file = _FILES[style]
@@ -191,7 +192,7 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
 
     Typed text falls back glyph by glyph, and what no face can draw becomes its code point in brackets.
 
-    Errors:
+    Raises:
         MissingGlyph: the text is our own and a character of it is not in the face.
     """
     main = face(style)

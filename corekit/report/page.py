@@ -41,7 +41,7 @@ def render_page(document: Document, say: Say, link: str | None) -> str:
         say: What references to personal text become: `mask` on a page that anybody with the code can read.
         link: The page's own address; None when none is set.
 
-    Errors:
+    Raises:
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)

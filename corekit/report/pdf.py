@@ -106,7 +106,7 @@ def render_pdf(document: Document, say: Say, link: str | None) -> bytes:
         link: What the code holds and the paper prints beside it; None when no page address is set. A draft
             carries no code.
 
-    Errors:
+    Raises:
         MissingGlyph: the wording holds a character that the face cannot draw.
         ValueError: a draft has a number, or the link is too long for a code.
     """
@@ -119,7 +119,7 @@ def check_glyphs(document: Document) -> None:
     """Refuses a Document whose texts, those of persons apart, are not all in the papers' face: for tests of
     texts of our own.
 
-    Errors:
+    Raises:
         MissingGlyph: names the character and the text.
     """
     refuse_numbered_draft(document)

@@ -35,7 +35,7 @@ def render_text(document: Document, say: Say, link: str | None, width: int = 80)
         link: The page address printed with the record mark; None when none is set. A draft shows none.
         width: Columns there are; at least 40. Wide characters count as two.
 
-    Errors:
+    Raises:
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)

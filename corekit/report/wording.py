@@ -12,7 +12,7 @@ from typing import Any
 import attrs
 
 from ..model.personal import PERSONAL_KINDS
-from ..reference import DataProblem, data_path, load_toml
+from ..reference import DataError, data_path, load_toml
 
 #: Section → word → what must be filled in. A wording file has these and no others.
 _WORDS: dict[str, dict[str, frozenset[str]]] = {
@@ -59,8 +59,8 @@ class Theme:
 def wording() -> Wording:
     """The words of templates/wording.toml.
 
-    Errors:
-        DataProblem: a word is missing, unknown, empty, or asks for something that is not filled in; all of
+    Raises:
+        DataError: a word is missing, unknown, empty, or asks for something that is not filled in; all of
             them at once.
     """
     return read_wording(data_path("templates/wording.toml"))
@@ -70,8 +70,8 @@ def wording() -> Wording:
 def theme() -> Theme:
     """The theme of templates/theme.toml.
 
-    Errors:
-        DataProblem: an entry is missing, unknown or unfit to print; all of them at once.
+    Raises:
+        DataError: an entry is missing, unknown or unfit to print; all of them at once.
     """
     return read_theme(data_path("templates/theme.toml"))
 
@@ -92,7 +92,7 @@ def read_wording(path: Path) -> Wording:
             for fault in _word_faults(given.get(word), fields)
         ]
     if faults:
-        raise DataProblem(faults)
+        raise DataError(faults)
     return data
 
 
@@ -101,8 +101,8 @@ def _word_faults(word: Any, fields: frozenset[str]) -> list[str]:
         return [f"a text must stand here; got {word!r}."]
     try:
         asked = {name for _, name, _, _ in string.Formatter().parse(word) if name is not None}
-    except ValueError as problem:
-        return [f"{problem}; a brace that shall be printed is written twice."]
+    except ValueError as error:
+        return [f"{error}; a brace that shall be printed is written twice."]
     return [
         f"{{{name}}} is not filled in here; there is {_listed(fields)}." for name in sorted(asked - fields)
     ]
@@ -136,7 +136,7 @@ def read_theme(path: Path) -> Theme:
         if isinstance(margin, bool) or not isinstance(margin, (int, float)) or not 8 <= margin <= 40:
             faults.append(f"{path}: margins.{side} is 8 to 40 mm; got {margin!r}.")
     if faults:
-        raise DataProblem(faults)
+        raise DataError(faults)
     red, green, blue = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
     return Theme(
         ink=(red, green, blue), ink_text=ink.lower(), **{side: float(margins[side]) for side in sides}

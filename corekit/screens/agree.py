@@ -8,13 +8,13 @@ from decimal import Decimal, InvalidOperation
 import attrs
 import flask
 
-from ..billing.consent import ConsentProblem
+from ..billing.consent import ConsentError
 from ..desk import quote
 from ..desk.answering import Answer
 from ..desk.offerable import asked_for, cap_of
 from ..desk.offering import Offer, Terms
 from ..desk.quote import Part, Prospect
-from ..intake.fault import Fault, VisitProblem
+from ..intake.fault import Fault, VisitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal
@@ -28,7 +28,7 @@ from .forms import REFUSALS, lead, refused
 from .hand_over import deed, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
-from .signature import Signature, SignatureProblem, read_signature
+from .signature import Signature, SignatureError, read_signature
 
 #: How a yes is given, as it is printed. A signature belongs to the first.
 IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
@@ -93,7 +93,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """Coming and looking: what it costs, then the paper and the yes."""
         record = van.job(job)
         waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
-        ahead, problem = (
+        ahead, error = (
             (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
         )
         return job_page(
@@ -103,7 +103,7 @@ def add(app: flask.Flask, van: Van) -> None:
             asking=waits,
             answered=said,
             would=ahead,
-            problem=problem,
+            error=error,
             book=van.shop.book,
             needs_km=_needs_km(van, record),
             cap=cap_of(van.shop.book),
@@ -118,7 +118,7 @@ def add(app: flask.Flask, van: Van) -> None:
         assessment = van.assessed(record)
         waits = awaited(van, record, "repair")
         agreed = agreed_to_do(van, record)
-        ahead, problem = _ahead(van, record, "repair", agreed)
+        ahead, error = _ahead(van, record, "repair", agreed)
         return job_page(
             "offer.html",
             record,
@@ -126,7 +126,7 @@ def add(app: flask.Flask, van: Van) -> None:
             asking=waits,
             answered=answered(van, record, "repair"),
             would=ahead,
-            problem=problem,
+            error=error,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
             agreed=agreed,
@@ -146,8 +146,8 @@ def add(app: flask.Flask, van: Van) -> None:
         form = flask.request.form
         try:
             km = _km(form["km"]) if stage == "diagnosis" and form.get("km", "").strip() else None
-        except VisitProblem as problem:
-            return refused(problem)
+        except VisitError as error:
+            return refused(error)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
         return deed(
@@ -173,8 +173,8 @@ def add(app: flask.Flask, van: Van) -> None:
             )
             if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
                 _ended(van, job, flask.request.form.get("because", ""))
-        except REFUSALS as problem:
-            return refused(problem)
+        except REFUSALS as error:
+            return refused(error)
         return lead(f"/job/{job}")
 
     @app.post("/job/<job>/agree/try")
@@ -185,13 +185,13 @@ def add(app: flask.Flask, van: Van) -> None:
             offer = _offer_meant(van, record)
             declined = _declined(_operations(record, offer))
             total = quote.agreed_if(van.shop, offer, declined)
-        except REFUSALS as problem:
+        except REFUSALS as error:
             return flask.render_template(
-                "agree_trial.html", problem=str(problem), total=None, declined=(), nothing=False
+                "agree_trial.html", error=str(error), total=None, declined=(), nothing=False
             )
         nothing = bool(declined) and set(declined) == _operations(record, offer)
         return flask.render_template(
-            "agree_trial.html", problem="", total=total, declined=declined, nothing=nothing
+            "agree_trial.html", error="", total=total, declined=declined, nothing=nothing
         )
 
 
@@ -258,9 +258,7 @@ def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     agreed, offer = noted.record, van.shop.offer_named(job.id, offered.name)
     try:
         come_to = str(quote.agreed_if(van.shop, offer, agreed.declined))
-    except (
-        ConsentProblem
-    ):  # today's tax rates give the offer another total; what was said stands all the same
+    except ConsentError:  # today's tax rates give the offer another total; what was said stands all the same
         come_to = f"part of {offer.total}"
     titles = {part.operation: part.title for part in quote.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
@@ -286,7 +284,7 @@ def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
         return ""
     try:
         kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
-    except SignatureProblem:  # of another make, from a Python caller
+    except SignatureError:  # of another make, from a Python caller
         return ""
     return kept.path if kept else ""
 
@@ -311,8 +309,8 @@ def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tupl
         return None, ""
     try:
         return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(agreed) & may)), ""
-    except REFUSALS as problem:
-        return None, str(problem)
+    except REFUSALS as error:
+        return None, str(error)
 
 
 def _holds(waits: Asking, ahead: Prospect) -> bool:
@@ -351,9 +349,9 @@ class Said:
 def said_of(van: Van, job: Job) -> Said:
     """What the form says.
 
-    Errors:
-        VisitProblem: a field of it is wrong; each with the field's name.
-        DeskProblem: the paper is not the one that stands.
+    Raises:
+        VisitError: a field of it is wrong; each with the field's name.
+        DeskError: the paper is not the one that stands.
     """
     form = flask.request.form
     offer = _offer_meant(van, job)
@@ -380,8 +378,8 @@ def said_of(van: Van, job: Job) -> Said:
     signature = None
     try:
         signature = read_signature(form.get("signature", ""))
-    except SignatureProblem as problem:
-        faults.append(Fault("signature", "", str(problem)))
+    except SignatureError as error:
+        faults.append(Fault("signature", "", str(error)))
     if signature is not None and how != IN_PERSON and how in HOW:
         faults.append(
             Fault(
@@ -403,7 +401,7 @@ def said_of(van: Van, job: Job) -> Said:
             Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.")
         )
     if faults:
-        raise VisitProblem(faults)
+        raise VisitError(faults)
     return Said(
         offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words
     )
@@ -412,13 +410,13 @@ def said_of(van: Van, job: Job) -> Said:
 def _offer_meant(van: Van, job: Job) -> Offer:
     """The offer whose paper was shown.
 
-    Errors:
-        VisitProblem: another paper stands by now, or none of that name.
+    Raises:
+        VisitError: another paper stands by now, or none of that name.
     """
     form = flask.request.form
     named = form.get("offer", "")
     if not any(noted.record.name == named for noted in job.offers):
-        raise VisitProblem(
+        raise VisitError(
             [
                 Fault(
                     "",
@@ -430,7 +428,7 @@ def _offer_meant(van: Van, job: Job) -> Offer:
         )
     offer = van.shop.offer_named(job.id, named)
     if form.get("paper", "") != document_hash(offer.document):
-        raise VisitProblem(
+        raise VisitError(
             [
                 Fault(
                     "",
@@ -468,7 +466,7 @@ def _km(text: str) -> Decimal:
     except InvalidOperation:
         km = Decimal(-1)
     if not km.is_finite() or not 0 <= km <= _FARTHEST or len(text) > 12:
-        raise VisitProblem(
+        raise VisitError(
             [
                 Fault(
                     "km",

@@ -139,8 +139,8 @@ def _answers(app: flask.Flask, van: Van) -> None:
                 job,
                 Answer(id=forms.answer_id(), rows=fields.rows_of(forms.fields()), kept=forms.kept_for()),
             )
-        except REFUSALS as problem:
-            return refused(problem)
+        except REFUSALS as error:
+            return refused(error)
         return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))
 
     @app.get("/job/<job>")
@@ -197,12 +197,12 @@ def _face(name: str) -> bytes:
 
 def _trouble(app: flask.Flask) -> None:
     @app.errorhandler(Exception)
-    def trouble(problem: Exception) -> flask.Response:
-        if isinstance(problem, REFUSALS):
-            return _said("That is not there.", str(problem), 404)
-        if isinstance(problem, HTTPException):
-            heading, words = _WORDS.get(problem.code or 500, _WORDS[400])
-            return _said(heading, words, problem.code or 500)
+    def trouble(error: Exception) -> flask.Response:
+        if isinstance(error, REFUSALS):
+            return _said("That is not there.", str(error), 404)
+        if isinstance(error, HTTPException):
+            heading, words = _WORDS.get(error.code or 500, _WORDS[400])
+            return _said(heading, words, error.code or 500)
         log.exception("failed")
         return _said(*_WORDS[500], 500)
 

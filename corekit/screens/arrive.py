@@ -14,8 +14,8 @@ import flask
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Customer, Opened, Remarked, Vehicle
-from ..model.vin import Check, VinProblem, read_vin
-from ..store.problem import StoreProblem
+from ..model.vin import Check, VinError, read_vin
+from ..store.problem import StoreError
 from ..visit.progress import NOT_SEEN
 from .context import Van
 from .page import job_page, vehicle_named
@@ -144,7 +144,7 @@ def _named(van: Van, how: str) -> Job | None:
         return None
     try:
         return van.job(named)
-    except StoreProblem:
+    except StoreError:
         return flask.abort(404)
 
 
@@ -161,8 +161,8 @@ def vin_words(text: str) -> tuple[str, ...]:
         return ()
     try:
         vin = read_vin(text)
-    except VinProblem as problem:
-        return (f"{problem.got[:1].upper()}{problem.got[1:]}.",)
+    except VinError as error:
+        return (f"{error.got[:1].upper()}{error.got[1:]}.",)
     if vin.check is Check.AGREES:
         digit = "The check digit agrees."
     else:

@@ -8,8 +8,8 @@ from typing import Any
 
 import flask
 
-from ..desk.calculating import CalculationProblem, Result, calculation_named, fields_of, source_of, work_out
-from ..desk.problem import DeskProblem
+from ..desk.calculating import CalculationError, Result, calculation_named, fields_of, source_of, work_out
+from ..desk.problem import DeskError
 from ..plugin.calculation import Calculation
 from .context import Van
 from .forms import Wrong
@@ -32,7 +32,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """Ask for the inputs; posted, work it out. Nothing is kept."""
         try:
             calculation = calculation_named(plugins, key)
-        except DeskProblem:
+        except DeskError:
             flask.abort(404)
         if flask.request.method == "GET":
             return page(calculation, None)
@@ -41,13 +41,13 @@ def add(app: flask.Flask, van: Van) -> None:
             result = work_out(
                 plugins, key, typed(calculation), van.shop.settings.decimal, calculator=van.calculator
             )
-        except CalculationProblem as problem:
+        except CalculationError as error:
             flask.g.faults = [
                 Wrong(place=f"{INPUT}{name}" if name else "", text=_sentence(fault))
-                for name, fault in problem.faults.items()
+                for name, fault in error.faults.items()
             ]
-        except DeskProblem as problem:
-            flask.g.faults = [Wrong(place="", text=str(problem))]
+        except DeskError as error:
+            flask.g.faults = [Wrong(place="", text=str(error))]
         else:
             return page(calculation, result)
         return page(calculation, None), 422

@@ -39,8 +39,8 @@ class Van:
     def job(self, job: str) -> Job:
         """The job of this id.
 
-        Errors:
-            StoreProblem: there is none.
+        Raises:
+            StoreError: there is none.
         """
         return self.shop.store.job(job)
 

@@ -16,15 +16,15 @@ import attrs
 import flask
 from werkzeug.exceptions import HTTPException
 
-from ..billing.book import PriceProblem
-from ..billing.consent import ConsentProblem
-from ..desk.problem import DeskProblem
-from ..intake.fault import Fault, VisitProblem
-from ..store.problem import OtherAnswer, StoreProblem
-from ..visit.fields import FieldProblem
+from ..billing.book import PriceError
+from ..billing.consent import ConsentError
+from ..desk.problem import DeskError
+from ..intake.fault import Fault, VisitError
+from ..store.problem import OtherAnswer, StoreError
+from ..visit.fields import FieldError
 
 #: What may go wrong with what somebody asked for; each says in its own words what and what to do.
-REFUSALS = (VisitProblem, DeskProblem, StoreProblem, ConsentProblem, PriceProblem, FieldProblem)
+REFUSALS = (VisitError, DeskError, StoreError, ConsentError, PriceError, FieldError)
 
 _ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.
@@ -54,12 +54,12 @@ def fresh_answer() -> str:
 def answer_id() -> str:
     """The id that the form brought.
 
-    Errors:
-        FieldProblem: it is none.
+    Raises:
+        FieldError: it is none.
     """
     given = flask.request.form.get("answer", "")
     if not _ANSWER.fullmatch(given):
-        raise FieldProblem(
+        raise FieldError(
             "The form came without its own mark, so it cannot be told whether it came before. Load the page"
             " again and answer once more."
         )
@@ -103,10 +103,10 @@ def lead(path: str) -> flask.Response:
     return flask.Response(status=303, headers={"Location": path})
 
 
-def refused(problem: Exception) -> flask.Response:
+def refused(error: Exception) -> flask.Response:
     """The same screen again, every fault beside its field, with everything that was typed."""
-    status = 409 if isinstance(problem, OtherAnswer) else 422
-    faults = wrongs(problem)
+    status = 409 if isinstance(error, OtherAnswer) else 422
+    faults = wrongs(error)
     if wants_json():
         reply = flask.jsonify(
             faults=[
@@ -128,13 +128,13 @@ def refused(problem: Exception) -> flask.Response:
     return made
 
 
-def wrongs(problem: Exception) -> list[Wrong]:
+def wrongs(error: Exception) -> list[Wrong]:
     """What is wrong, each with its field."""
-    if not isinstance(problem, VisitProblem):
-        return [Wrong(place="", text=str(problem))]
+    if not isinstance(error, VisitError):
+        return [Wrong(place="", text=str(error))]
     return [
         Wrong(place=_field_at(fault.path), text=_words_of(fault), asked=fault.asked, guesses=fault.guesses)
-        for fault in problem.faults
+        for fault in error.faults
     ]
 
 

@@ -17,7 +17,7 @@ from ..model.job import Job
 from ..report.code import symbol
 from ..report.page import render_page
 from ..report.say import speaker
-from ..share.published import PublishProblem
+from ..share.published import PublishError
 from . import forms
 from .context import Van
 from .forms import REFUSALS, lead, refused
@@ -36,16 +36,16 @@ def add(app: flask.Flask, van: Van) -> None:
             return _issued(van, record)
         assessment = van.assessed(record)
         try:
-            draft, problem = van.shop.drafted(record), ""
+            draft, error = van.shop.drafted(record), ""
         except REFUSALS as refusal:
-            draft, problem = None, str(refusal)
+            draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
         return job_page(
             "hand.html",
             record,
             van,
             paper=paper,
-            problem=problem,
+            error=error,
             due=draft.due if draft else None,
             left_out=van.shop.left_out(job),
             ways=WAYS,
@@ -98,8 +98,8 @@ def deed(do: Callable[[], object], path: str) -> flask.Response:
     """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
     try:
         do()
-    except (*REFUSALS, PublishProblem) as problem:
-        return refused(problem)
+    except (*REFUSALS, PublishError) as error:
+        return refused(error)
     return lead(path)
 
 

@@ -13,7 +13,7 @@ import flask
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Started
-from ..store.problem import StoreProblem
+from ..store.problem import StoreError
 from .context import Van
 
 
@@ -46,7 +46,7 @@ def vehicle_named(name: str, van: Van) -> str:
     """
     try:
         job = van.job(van.shop.find(name)) if name else None
-    except StoreProblem:
+    except StoreError:
         return name
     return vehicle_words(job, van.texts(job)) if job is not None else ""
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
+from ..errors import CorekitError
+
 if TYPE_CHECKING:
     from PIL.Image import Image as Picture
 
@@ -18,7 +20,7 @@ _QUALITIES = (85, 75, 65, 55, 45, 35)
 _TAKES = ("JPEG", "PNG", "WEBP")
 
 
-class PhotoProblem(ValueError):
+class PhotoError(CorekitError, ValueError):
     """A file that is not taken as a photo; one sentence."""
 
 
@@ -31,36 +33,34 @@ def read_photo(data: bytes) -> bytes:
     Args:
         data: A JPEG, PNG or WebP file. Of several pictures in it the first is taken.
 
-    Errors:
-        PhotoProblem: it is none of these, is broken off, or has more pixels than a camera takes.
+    Raises:
+        PhotoError: it is none of these, is broken off, or has more pixels than a camera takes.
     """
     from PIL import Image, UnidentifiedImageError
 
     if not data:
-        raise PhotoProblem("There is no picture in it. Take the photo again.")
+        raise PhotoError("There is no picture in it. Take the photo again.")
     try:
         picture = Image.open(io.BytesIO(data), formats=_TAKES)
         most = _PIXELS if picture.format == "JPEG" else _PIXELS_WHOLE
         if picture.width * picture.height > most:
-            raise PhotoProblem(
+            raise PhotoError(
                 f"The picture has {picture.width} × {picture.height} pixels, more than is taken"
                 f" ({most // 1_000_000} million)."
             )
         return _encoded(_upright(picture))
-    except PhotoProblem:
+    except PhotoError:
         raise
-    except UnidentifiedImageError as problem:
-        raise PhotoProblem(
-            "This is no picture that is taken here. Send a JPEG, a PNG or a WebP."
-        ) from problem
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
-        raise PhotoProblem(
+    except UnidentifiedImageError as error:
+        raise PhotoError("This is no picture that is taken here. Send a JPEG, a PNG or a WebP.") from error
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise PhotoError(
             f"The picture has more pixels than are taken ({_PIXELS // 1_000_000} million)."
-        ) from problem
-    except Exception as problem:  # a file made to break a decoder breaks it in any way it likes
-        raise PhotoProblem(
+        ) from error
+    except Exception as error:  # a file made to break a decoder breaks it in any way it likes
+        raise PhotoError(
             "The picture is broken, or was cut off on the way. Take or send it again."
-        ) from problem
+        ) from error
 
 
 def _upright(picture: Picture) -> Picture:

@@ -8,14 +8,14 @@ from urllib.parse import quote
 import attrs
 import flask
 
-from ..intake.fault import Fault, VisitProblem
+from ..intake.fault import Fault, VisitError
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms
 from .context import Van
 from .forms import REFUSALS, lead, refused
 from .page import job_page
-from .photo import PhotoProblem, read_photo
+from .photo import PhotoError, read_photo
 
 _LONGEST_WORDS = 300
 
@@ -61,7 +61,7 @@ def add(app: flask.Flask, van: Van) -> None:
             image = _read(file.read() if file is not None else b"")
             what = form.get("what", "").strip()
             if len(what) > _LONGEST_WORDS:
-                raise VisitProblem(
+                raise VisitError(
                     [
                         Fault(
                             "what",
@@ -79,8 +79,8 @@ def add(app: flask.Flask, van: Van) -> None:
                 what=what,
                 answer=forms.answer_id(),
             )
-        except REFUSALS as problem:
-            return refused(problem)
+        except REFUSALS as error:
+            return refused(error)
         of, place = form.get("of", ""), form.get("place", "")
         return lead(
             f"/job/{job}/photos"
@@ -107,8 +107,8 @@ def add(app: flask.Flask, van: Van) -> None:
 def _read(data: bytes) -> bytes:
     try:
         return read_photo(data)
-    except PhotoProblem as problem:
-        raise VisitProblem([Fault("photo", "", str(problem))]) from problem
+    except PhotoError as error:
+        raise VisitError([Fault("photo", "", str(error))]) from error
 
 
 def taken(van: Van, job: Job) -> list[Taken]:

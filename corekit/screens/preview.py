@@ -14,7 +14,7 @@ from markupsafe import Markup
 from .. import units
 from ..assess.assessment import Assessment
 from ..desk import preview
-from ..intake.fault import VisitProblem
+from ..intake.fault import VisitError
 from ..model.figure import Strip
 from ..model.finding import Finding
 from ..report.figure_svg import figure_svg
@@ -78,13 +78,13 @@ class Trial:
 def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple[str, str]]) -> Trial:
     """Try the rows that a form's fields make.
 
-    Errors:
+    Raises:
         any of REFUSALS: the fields are no rows, or there is no such job.
     """
     tried = preview.tried(van.shop, job, rows_of(pairs))
     if tried.faults:
         noted = _noted(van, given)
-        faults = [fault for fault in wrongs(VisitProblem(tried.faults)) if given.get(fault.place, "").strip()]
+        faults = [fault for fault in wrongs(VisitError(tried.faults)) if given.get(fault.place, "").strip()]
         return Trial(wrong=() if noted else tuple(faults), noted=noted)
     return _shown(tried)
 
@@ -152,9 +152,9 @@ def _noted(van: Van, given: Mapping[str, str]) -> str:
         return ""
     try:
         units.read_reading(text, [measurand.unit], van.shop.settings.decimal)
-    except units.NotAValue as problem:
-        return problem.noted
-    except units.TypedProblem:
+    except units.NotAValue as error:
+        return error.noted
+    except units.TypedError:
         return ""
     return ""
 
@@ -176,6 +176,6 @@ def add(app: flask.Flask, van: Van) -> None:
         """The fields of a form as they stand; a piece of page comes back, and nothing is written."""
         try:
             trial = trial_of(van, job, flask.request.form, list(fields()))
-        except REFUSALS as problem:
-            trial = Trial(wrong=tuple(wrongs(problem)))
+        except REFUSALS as error:
+            trial = Trial(wrong=tuple(wrongs(error)))
         return flask.render_template("trial.html", trial=trial), 200

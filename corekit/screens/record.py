@@ -53,8 +53,8 @@ def add(app: flask.Flask, van: Van) -> None:
         reason = flask.request.form.get("own", "").strip() or flask.request.form.get("reason", "")
         try:
             van.shop.withdraw_answer(job, forms.answer_id(), entry, reason)
-        except REFUSALS as problem:
-            return refused(problem)
+        except REFUSALS as error:
+            return refused(error)
         return lead(f"/job/{job}/record")
 
     @app.get("/job/<job>/leave")

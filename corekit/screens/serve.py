@@ -15,7 +15,7 @@ from ..desk.setup import is_demo
 from ..desk.shop import Shop
 from ..isolation.worker import Worker
 from ..web.auth import LOCK_AFTER, PasscodeDoor
-from ..web.pairing import PairingProblem, VanCertificate, is_private, own_addresses, terminal_code
+from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
 from ..web.server import PORT, serve, server_for
 from .app import work_app
@@ -27,8 +27,8 @@ Say = Callable[[str], None]
 def is_shop(folder: Path) -> None:
     """Return when the folder holds a shop that can be opened, before anybody is asked for a passcode.
 
-    Errors:
-        DeskProblem: it does not.
+    Raises:
+        DeskError: it does not.
     """
     read_settings(folder, demo=is_demo(folder))
 
@@ -45,9 +45,9 @@ def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
 def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:
     """Serve the screens to the browser of this device, in plain http that never leaves it, until stopped.
 
-    Errors:
-        DeskProblem, StoreProblem, PasscodeProblem: the shop or its passcode cannot be used.
-        ServeProblem: the port is taken.
+    Raises:
+        DeskError, StoreError, PasscodeError: the shop or its passcode cannot be used.
+        ServeError: the port is taken.
     """
     with opened(folder, PasscodeDoor(shop=folder, lock_after=lock_after)) as app:
         server = server_for(app, port=port)
@@ -73,21 +73,21 @@ def serve_on_hotspot(
         more: Addresses of this machine that it does not know by itself. pair: Say how a phone is paired, with
             a code to scan (`coloured`: see `terminal_code`).
 
-    Errors:
-        PairingProblem: there is no certificate yet, an address is no private one, or the machine is in no
+    Raises:
+        PairingError: there is no certificate yet, an address is no private one, or the machine is in no
             network.
-        DeskProblem, StoreProblem, PasscodeProblem, ServeProblem: as `serve_here`.
+        DeskError, StoreError, PasscodeError, ServeError: as `serve_here`.
     """
     odd = [address for address in more if not is_private(address)]
     if odd:
-        raise PairingProblem(
+        raise PairingError(
             f"--address: {odd[0]!r} is no private address, so the van's certificate cannot vouch for it; e.g."
             " 192.168.4.1."
         )
     van = VanCertificate(folder, addresses=lambda: (*dict.fromkeys((*more, *own_addresses())),))
     found = van.addresses()
     if not found:
-        raise PairingProblem(
+        raise PairingError(
             "This machine is in no network just now. Switch the hotspot on (or join the phone's), or say its"
             " address with --address."
         )

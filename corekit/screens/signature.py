@@ -8,12 +8,14 @@ import json
 
 import attrs
 
+from ..errors import CorekitError
+
 WIDTH, HEIGHT = 1000, 400
 MOST_STROKES, MOST_NUMBERS = 200, 20_000
 _LONGEST = 6 * MOST_NUMBERS  # characters: four digits, a comma and some brackets for each number
 
 
-class SignatureProblem(ValueError):
+class SignatureError(CorekitError, ValueError):
     """What was drawn cannot be kept; one sentence."""
 
 
@@ -41,8 +43,8 @@ class Signature:
 def read_signature(text: str) -> Signature | None:
     """The signature in a form's field; None when nothing was drawn.
 
-    Errors:
-        SignatureProblem: it is no list of strokes, leaves the sheet, or is longer than any signature.
+    Raises:
+        SignatureError: it is no list of strokes, leaves the sheet, or is longer than any signature.
 
     >>> read_signature("[[10,20,30,40]]").path
     'M10 20L30 40'
@@ -50,18 +52,18 @@ def read_signature(text: str) -> Signature | None:
     if not text.strip():
         return None
     if len(text) > _LONGEST:
-        raise SignatureProblem("What was drawn is longer than any signature. Clear it and sign again.")
+        raise SignatureError("What was drawn is longer than any signature. Clear it and sign again.")
     try:
         raw = json.loads(text)
-    except (ValueError, RecursionError) as problem:
-        raise SignatureProblem(
+    except (ValueError, RecursionError) as error:
+        raise SignatureError(
             "The signature came as something else than strokes. Clear it and sign again."
-        ) from problem
+        ) from error
     if not isinstance(raw, list) or not all(isinstance(stroke, list) for stroke in raw):
-        raise SignatureProblem("The signature came as something else than strokes. Clear it and sign again.")
+        raise SignatureError("The signature came as something else than strokes. Clear it and sign again.")
     strokes = tuple(_stroke(stroke) for stroke in raw if stroke)
     if len(strokes) > MOST_STROKES or sum(map(len, strokes)) > MOST_NUMBERS:
-        raise SignatureProblem("What was drawn is longer than any signature. Clear it and sign again.")
+        raise SignatureError("What was drawn is longer than any signature. Clear it and sign again.")
     return Signature(strokes) if strokes else None
 
 
@@ -69,7 +71,7 @@ def _stroke(raw: list[object]) -> tuple[int, ...]:
     numbers = tuple(number for number in raw if isinstance(number, int) and not isinstance(number, bool))
     inside = all(0 <= x <= WIDTH for x in numbers[::2]) and all(0 <= y <= HEIGHT for y in numbers[1::2])
     if len(numbers) != len(raw) or len(numbers) % 2 or not inside:
-        raise SignatureProblem(
+        raise SignatureError(
             "A stroke of the signature leaves its sheet or is no stroke. Clear it and sign again."
         )
     return numbers

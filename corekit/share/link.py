@@ -59,7 +59,7 @@ def token(key: bytes, document_id: str, link: int) -> str:
 
     Source: RFC 2104 (HMAC), RFC 4648 section 6 (base 32), RFC 8785 (the message).
 
-    Errors:
+    Raises:
         ValueError: the key has not 32 bytes, the document id is empty, or the link number is below 1.
     """
     if len(key) != KEY_BYTES:
@@ -76,7 +76,7 @@ def token(key: bytes, document_id: str, link: int) -> str:
 def token_hash(token: str) -> str:
     """SHA-256 of the token in hexadecimal: the name under which a document is published.
 
-    Errors:
+    Raises:
         ValueError: this is not a token.
     """
     if not _TOKEN.fullmatch(token):

@@ -20,6 +20,7 @@ from urllib.parse import urlsplit
 
 import attrs
 
+from ..errors import CorekitError
 from ..files import TEMPORARY, flush_folder, write_once
 from ..model.canonical import canonical, digest
 from ..model.document import Document, from_data, to_data
@@ -37,7 +38,7 @@ _BEARER = re.compile(r"[A-Za-z0-9._~+/=-]{16,200}")
 _LEFT_BEHIND = 3600.0  # seconds after which a part of a file belongs to nobody any more
 
 
-class PublishProblem(Exception):
+class PublishError(CorekitError):
     """Something could not be published, read or withdrawn; the message says what and what to do.
 
     Attributes:
@@ -69,16 +70,16 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
         published: The moment, with a time zone.
         expires: From when on there is nothing under the code; two years later when left away.
 
-    Errors:
-        PublishProblem: a draft, a moment without a time zone, or an end before the beginning.
+    Raises:
+        PublishError: a draft, a moment without a time zone, or an end before the beginning.
     """
     if document.draft:
-        raise PublishProblem(f"{document.title}: a draft is not published; offer or issue it first.")
+        raise PublishError(f"{document.title}: a draft is not published; offer or issue it first.")
     ends = published + LIFE if expires is None else expires
     if published.tzinfo is None or ends.tzinfo is None:
-        raise PublishProblem(f"{document.title}: the moments of publishing and expiry need a time zone.")
+        raise PublishError(f"{document.title}: the moments of publishing and expiry need a time zone.")
     if ends <= published:
-        raise PublishProblem(
+        raise PublishError(
             f"{document.title}: it would expire ({ends.isoformat()}) before it is published"
             f" ({published.isoformat()})."
         )
@@ -89,22 +90,22 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
 def open_envelope(data: bytes) -> Published:
     """What an envelope holds, after checking all of it.
 
-    Errors:
-        PublishProblem: too large, not JSON, unknown or missing fields, a seal that does not fit, no Document,
+    Raises:
+        PublishError: too large, not JSON, unknown or missing fields, a seal that does not fit, no Document,
             a draft.
     """
     if len(data) > LARGEST:
-        raise PublishProblem(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
+        raise PublishError(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
     content = _strict_json(data)
     if not isinstance(content, dict) or set(content) != _FIELDS:
-        raise PublishProblem(f"An envelope has the fields {', '.join(sorted(_FIELDS))} and no others.")
+        raise PublishError(f"An envelope has the fields {', '.join(sorted(_FIELDS))} and no others.")
     seal = content.pop("seal")
     try:
         fits = digest(content) == seal
-    except (ValueError, RecursionError) as problem:
-        raise PublishProblem("The envelope cannot be written down the canonical way.") from problem
+    except (ValueError, RecursionError) as error:
+        raise PublishError("The envelope cannot be written down the canonical way.") from error
     if not fits:
-        raise PublishProblem(
+        raise PublishError(
             "The envelope's seal does not fit its content; something changed it on the way or on the disk."
         )
     try:
@@ -112,10 +113,10 @@ def open_envelope(data: bytes) -> Published:
         if canonical(to_data(document)) != canonical(content["document"]):
             raise ValueError("what was read is not what was written")
         published, expires = (_moment_of(content[name]) for name in ("published", "expires"))
-    except (ValueError, TypeError, AttributeError, KeyError, RecursionError) as problem:
-        raise PublishProblem("The envelope holds no document with its two moments.") from problem
+    except (ValueError, TypeError, AttributeError, KeyError, RecursionError) as error:
+        raise PublishError("The envelope holds no document with its two moments.") from error
     if document.draft:
-        raise PublishProblem("A draft is not published.")
+        raise PublishError("A draft is not published.")
     return Published(document=document, published=published, expires=expires)
 
 
@@ -132,15 +133,15 @@ class PublishedFolder:
         the answer came sends again, with a later moment in the envelope. Anything else under a hash in use is
         refused, and a withdrawn hash is never given out again.
 
-        Errors:
-            PublishProblem: a bad name or envelope, other content is there, withdrawn, or the disk refuses.
+        Raises:
+            PublishError: a bad name or envelope, other content is there, withdrawn, or the disk refuses.
         """
         place = self._place(token_hash)
         envelope = open_envelope(data)
         try:
             self.path.mkdir(parents=True, exist_ok=True, mode=0o700)
             if self._withdrawn(token_hash).exists():
-                raise PublishProblem(
+                raise PublishError(
                     "This link was withdrawn, and a withdrawn link is never used again; publish under a new"
                     " link number.",
                     taken=True,
@@ -149,23 +150,23 @@ class PublishedFolder:
         except FileExistsError:
             if self._read(place).document == envelope.document:
                 return "same"
-            raise PublishProblem(
+            raise PublishError(
                 "Another document is published under this link already, and a published document never"
                 " changes.",
                 taken=True,
             ) from None
-        except OSError as problem:
-            raise PublishProblem(
-                f"{self.path}: the document could not be kept ({problem.strerror or problem}).", later=True
-            ) from problem
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: the document could not be kept ({error.strerror or error}).", later=True
+            ) from error
         return "new"
 
     def get(self, token_hash: str, now: datetime) -> Published | None:
         """What can be opened under this hash at this moment; None when it is unknown, withdrawn, expired, or
         no hash at all.
 
-        Errors:
-            PublishProblem: the file is damaged, or cannot be read.
+        Raises:
+            PublishError: the file is damaged, or cannot be read.
         """
         if not is_token_hash(token_hash) or self._withdrawn(token_hash).exists():
             return None
@@ -182,8 +183,8 @@ class PublishedFolder:
         Returns True when there was something to take down. Withdrawing twice, or what was never there, is no
         error.
 
-        Errors:
-            PublishProblem: a bad name, or the disk refuses.
+        Raises:
+            PublishError: a bad name, or the disk refuses.
         """
         place, mark = self._place(token_hash), self._withdrawn(token_hash)
         try:
@@ -194,11 +195,11 @@ class PublishedFolder:
             there = place.exists()
             place.unlink(missing_ok=True)
             flush_folder(self.path)
-        except OSError as problem:
-            raise PublishProblem(
-                f"{self.path}: the document could not be withdrawn ({problem.strerror or problem}).",
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: the document could not be withdrawn ({error.strerror or error}).",
                 later=True,
-            ) from problem
+            ) from error
         return there
 
     def sweep(self, now: datetime) -> int:
@@ -211,7 +212,7 @@ class PublishedFolder:
         gone = 0
         for file in sorted(self.path.glob("*.json")) if self.path.is_dir() else ():
             if is_token_hash(file.stem):
-                with contextlib.suppress(PublishProblem):
+                with contextlib.suppress(PublishError):
                     if self._read(file).expires <= now:
                         gone += self.withdraw(file.stem)
         for part in self.path.glob(f"{TEMPORARY}*"):
@@ -222,7 +223,7 @@ class PublishedFolder:
 
     def _place(self, token_hash: str) -> Path:
         if not is_token_hash(token_hash):
-            raise PublishProblem(
+            raise PublishError(
                 f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}."
             )
         return self.path / f"{token_hash}.json"
@@ -235,12 +236,12 @@ class PublishedFolder:
             with place.open("rb") as file:
                 data = file.read(LARGEST + 1)
             return open_envelope(data)
-        except OSError as problem:
-            raise PublishProblem(
-                f"{place}: cannot be read ({problem.strerror or problem}).", later=True
-            ) from problem
-        except PublishProblem as problem:
-            raise PublishProblem(f"{place}: {problem} Publish it again after removing the file.") from problem
+        except OSError as error:
+            raise PublishError(
+                f"{place}: cannot be read ({error.strerror or error}).", later=True
+            ) from error
+        except PublishError as error:
+            raise PublishError(f"{place}: {error} Publish it again after removing the file.") from error
 
 
 def publish_to(
@@ -256,15 +257,15 @@ def publish_to(
     Returns:
         `new`, or `same` when this Document was there already.
 
-    Errors:
-        PublishProblem: with `later` set when trying again as it is may work.
+    Raises:
+        PublishError: with `later` set when trying again as it is may work.
     """
     if isinstance(target, Path) or "://" not in target:
         return PublishedFolder(target).put(token_hash, envelope)
     open_envelope(envelope)
     answer = _call("PUT", target, token_hash, envelope, bearer, timeout=timeout)
     if answer not in ("new", "same"):
-        raise PublishProblem(
+        raise PublishError(
             f"{target}: this is no page server of corekit (it answered something else); check the address."
         )
     return "new" if answer == "new" else "same"
@@ -276,13 +277,13 @@ def withdraw_from(
     """Take a published document down, in a folder or at a page server (`DELETE <address>/published/<token
     hash>`).
 
-    Errors:
-        PublishProblem: as of `publish_to`.
+    Raises:
+        PublishError: as of `publish_to`.
     """
     if isinstance(target, Path) or "://" not in target:
         PublishedFolder(target).withdraw(token_hash)
     elif _call("DELETE", target, token_hash, None, bearer, timeout=timeout) != "withdrawn":
-        raise PublishProblem(
+        raise PublishError(
             f"{target}: this is no page server of corekit (it answered something else); check the address."
         )
 
@@ -290,13 +291,13 @@ def withdraw_from(
 def check_bearer(bearer: str | None) -> str:
     """The key for publishing, if it is one that can travel in a header and is long enough not to be guessed.
 
-    Errors:
-        PublishProblem: there is none, or it is too short or has other characters.
+    Raises:
+        PublishError: there is none, or it is too short or has other characters.
     """
     if not bearer:
-        raise PublishProblem("There is no key for publishing; set the same one here and at the page server.")
+        raise PublishError("There is no key for publishing; set the same one here and at the page server.")
     if not _BEARER.fullmatch(bearer):
-        raise PublishProblem(
+        raise PublishError(
             "The key for publishing must have 16 to 200 letters, figures or . _ ~ + / = - and nothing else;"
             " draw a new one."
         )
@@ -307,9 +308,7 @@ def _call(
     method: str, target: str, token_hash: str, body: bytes | None, bearer: str | None, *, timeout: float
 ) -> str:
     if not is_token_hash(token_hash):
-        raise PublishProblem(
-            f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}."
-        )
+        raise PublishError(f"A document is published under 64 hexadecimal figures; got {token_hash[:80]!r}.")
     key = check_bearer(bearer)
     try:
         if any(not 0x21 <= ord(letter) <= 0x7E for letter in target):
@@ -325,12 +324,12 @@ def _call(
         or parts.fragment
         or "@" in parts.netloc
     ):
-        raise PublishProblem(
+        raise PublishError(
             f'{target!r} is no address of a page server; write it like "https://papers.your-shop-name.com",'
             " or name a folder."
         )
     if parts.scheme == "http" and not is_loopback(host):
-        raise PublishProblem(
+        raise PublishError(
             f"{target}: the key for publishing goes over https only; write https:// (http is for this machine"
             " itself)."
         )
@@ -344,20 +343,20 @@ def _call(
     try:
         with urllib.request.build_opener(*handlers).open(request, timeout=timeout) as response:
             return _answer(response.read(1000))
-    except urllib.error.HTTPError as problem:
-        with problem:
-            raise _refusal(target, problem.code) from problem
-    except (OSError, EOFError) as problem:  # URLError, a broken connection and a timeout are OSErrors
-        reason = getattr(problem, "reason", problem)
-        raise PublishProblem(
+    except urllib.error.HTTPError as error:
+        with error:
+            raise _refusal(target, error.code) from error
+    except (OSError, EOFError) as error:  # URLError, a broken connection and a timeout are OSErrors
+        reason = getattr(error, "reason", error)
+        raise PublishError(
             f"{target}: the page server cannot be reached ({reason}); the document waits and can be sent"
             " again.",
             later=True,
-        ) from problem
-    except Exception as problem:  # http.client raises its own family when the other side speaks no HTTP
-        raise PublishProblem(
-            f"{target}: what answered there is no page server ({type(problem).__name__}); check the address."
-        ) from problem
+        ) from error
+    except Exception as error:  # http.client raises its own family when the other side speaks no HTTP
+        raise PublishError(
+            f"{target}: what answered there is no page server ({type(error).__name__}); check the address."
+        ) from error
 
 
 _REFUSALS = {
@@ -377,15 +376,15 @@ _REFUSALS = {
 }
 
 
-def _refusal(target: str, status: int) -> PublishProblem:
+def _refusal(target: str, status: int) -> PublishError:
     if status in _REFUSALS:
-        return PublishProblem(f"{target}: {_REFUSALS[status]}.", taken=status == 409)
+        return PublishError(f"{target}: {_REFUSALS[status]}.", taken=status == 409)
     if 300 <= status < 400:
-        return PublishProblem(
+        return PublishError(
             f"{target}: the page server sends us elsewhere, and the key is not sent on; write the final"
             " address."
         )
-    return PublishProblem(
+    return PublishError(
         f"{target}: the page server is in trouble (status {status}); the document waits and can be sent"
         " again.",
         later=True,
@@ -412,8 +411,8 @@ def _strict_json(data: bytes) -> Any:
 
     try:
         return json.loads(data.decode("utf-8"), object_pairs_hook=once, parse_constant=no_number)
-    except (ValueError, RecursionError) as problem:
-        raise PublishProblem("The envelope is not JSON that can be relied on.") from problem
+    except (ValueError, RecursionError) as error:
+        raise PublishError("The envelope is not JSON that can be relied on.") from error
 
 
 def _moment(when: datetime) -> str:

@@ -34,7 +34,7 @@ def salted_hash(salt: str, kind: str, text: str) -> str:
 def person(personal: PersonalText) -> Person:
     """A personal text with a fresh salt, in Unicode NFC like everything that is hashed.
 
-    Errors:
+    Raises:
         ValueError: the text is empty.
     """
     text = unicodedata.normalize("NFC", personal.text)
@@ -47,7 +47,7 @@ def person(personal: PersonalText) -> Person:
 def exchanged(data: Any, persons: list[Person]) -> Any:
     """The same data with every personal text replaced by its reference; the texts are added to `persons`.
 
-    Errors:
+    Raises:
         ValueError: a personal text is empty.
     """
     if isinstance(data, PersonalText):

@@ -5,55 +5,57 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+from ..errors import CorekitError
 
-class StoreProblem(Exception):
+
+class StoreError(CorekitError):
     """Something stands in the way of reading or writing a store; the text says what, where, and
     what to do.
     """
 
 
-class OtherAnswer(StoreProblem):
+class OtherAnswer(StoreError):
     """An answer's id is that of another answer."""
 
 
-def told(problem: sqlite3.Error, path: Path) -> StoreProblem:
+def told(error: sqlite3.Error, path: Path) -> StoreError:
     """What an error of the database means for a person.
 
     The primary result code is the low byte of SQLite's extended code (sqlite.org/rescode.html, from memory).
     """
-    code = getattr(problem, "sqlite_errorcode", None)
+    code = getattr(error, "sqlite_errorcode", None)
     primary = code & 0xFF if isinstance(code, int) else None
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return StoreProblem(
+        return StoreError(
             f"The store {path} is locked: another program is writing to it and did not finish in time. "
             "Close that program, or wait, and try again; nothing was changed."
         )
     if primary in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
-        return StoreProblem(
-            f"The disk did not take what was to be written to {path} ({problem}): it is full, at a size"
+        return StoreError(
+            f"The disk did not take what was to be written to {path} ({error}): it is full, at a size"
             " limit, or failing. Make room (a few megabytes are enough) and do it again; what was"
             " acknowledged before is still there."
         )
     if primary == sqlite3.SQLITE_READONLY:
-        return StoreProblem(
+        return StoreError(
             f"The store {path} may not be written. Give yourself the right to write it and its folder, or"
             " copy it elsewhere."
         )
     if primary in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
-        return StoreProblem(
+        return StoreError(
             f"The store {path} cannot be opened: its folder must exist and be writable. Check both, or copy"
             " the store elsewhere."
         )
     if primary == sqlite3.SQLITE_NOTADB:
-        return StoreProblem(
+        return StoreError(
             f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else."
         )
-    if primary == sqlite3.SQLITE_CORRUPT or "decode" in str(problem):
-        return StoreProblem(
-            f"The store {path} is damaged ({problem}). Leave the file as it is, keep a copy of it, and go"
+    if primary == sqlite3.SQLITE_CORRUPT or "decode" in str(error):
+        return StoreError(
+            f"The store {path} is damaged ({error}). Leave the file as it is, keep a copy of it, and go"
             " back to the last backup."
         )
-    return StoreProblem(
-        f"The store {path} could not do this: {problem}. Nothing was changed; try again, and if it stays, run"
+    return StoreError(
+        f"The store {path} could not do this: {error}. Nothing was changed; try again, and if it stays, run"
         " `corekit verify`."
     )

@@ -128,9 +128,9 @@ def reconcile(
     known = _known(journal, texts, origin, elsewhere)
     try:
         new = _companied([_new(place, draft) for place, draft in enumerate(drafts)], _named_rows(drafts))
-    except ValueError as problem:
+    except ValueError as error:
         return Reconciled(
-            faults=(f"{origin}: something in the file cannot be written down for good: {problem}",)
+            faults=(f"{origin}: something in the file cannot be written down for good: {error}",)
         )
 
     found: dict[int, _Known] = _matched(
@@ -226,8 +226,8 @@ def answered(
     own = [row for row in known if row.subject.startswith(f"{origin}:")]
     try:
         return Reconciled(statements=tuple(_new_statements(origin, own, found, drafts)))
-    except ValueError as problem:
-        return Reconciled(faults=(f"Something in the answer cannot be written down for good: {problem}",))
+    except ValueError as error:
+        return Reconciled(faults=(f"Something in the answer cannot be written down for good: {error}",))
 
 
 def _corrected(

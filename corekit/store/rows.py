@@ -12,7 +12,7 @@ import attrs
 
 from ..model.canonical import canonical
 from ..model.entry import Entry
-from .problem import StoreProblem
+from .problem import StoreError
 
 #: From here on not every whole number is a double of its own.
 _SAFE = 2**53
@@ -48,7 +48,7 @@ def place_of(kind: str, body: Any) -> int | None:
 def settled(entry: Entry) -> tuple[Entry, tuple[Any, ...]]:
     """The entry sealed, as it will be read back (sorted keys, lists, every text in Unicode NFC), and its row.
 
-    Errors:
+    Raises:
         ValueError: its body cannot be written down.
     """
     body = canonical(entry.body).decode()
@@ -94,7 +94,7 @@ def data_of(text: str) -> Any:
     RFC 8785 knows doubles only and writes 1e16 without a point; a whole number that large is a float, not a
     Python integer.
 
-    Errors:
+    Raises:
         ValueError: the text is not JSON.
     """
     return json.loads(text, parse_int=_whole)
@@ -112,8 +112,8 @@ def composed(text: str) -> str:
 def entry_of(row: tuple[Any, ...]) -> Entry:
     """The entry that a row holds, its id compared with its content.
 
-    Errors:
-        StoreProblem: the row was changed after it was written.
+    Raises:
+        StoreError: the row was changed after it was written.
     """
     try:
         entry = parsed(row)
@@ -121,7 +121,7 @@ def entry_of(row: tuple[Any, ...]) -> Entry:
     except (ValueError, TypeError, AttributeError, KeyError):
         found = ""
     if found != row[0]:
-        raise StoreProblem(
+        raise StoreError(
             f"Entry {row[4]} of chain {row[3]} was changed after it was written. "
             "Run `corekit verify` to see everything that was, and go back to the last backup."
         )
@@ -131,7 +131,7 @@ def entry_of(row: tuple[Any, ...]) -> Entry:
 def parsed(row: tuple[Any, ...]) -> Entry:
     """The entry that a row says it is, unchecked.
 
-    Errors:
+    Raises:
         ValueError, TypeError: a list or the body is not JSON.
     """
     return Entry(
@@ -155,8 +155,8 @@ def parsed(row: tuple[Any, ...]) -> Entry:
 def entries(connection: sqlite3.Connection, where: str, *values: Any) -> list[Entry]:
     """The entries of one question, in the order asked for.
 
-    Errors:
-        StoreProblem: one of them was changed after it was written.
+    Raises:
+        StoreError: one of them was changed after it was written.
     """
     return [entry_of(row) for row in connection.execute(f"{SELECT_ENTRY} {where}", values)]
 

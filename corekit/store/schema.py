@@ -16,7 +16,7 @@ from pathlib import Path
 from ..files import flush_folder
 from . import persons, seals
 from .mark import drawn
-from .problem import StoreProblem
+from .problem import StoreError
 
 #: Tells a corekit store from any other SQLite file: the letters `core`.
 APPLICATION_ID = 0x636F7265
@@ -32,7 +32,7 @@ def connect(path: Path, patience: float = PATIENCE) -> sqlite3.Connection:
     destroyed text is overwritten. temp_store in memory: a VACUUM leaves no second copy of personal text on
     the disk.
 
-    Errors:
+    Raises:
         sqlite3.Error: whatever stands in the way.
     """
     connection = sqlite3.connect(
@@ -97,13 +97,13 @@ def migrate_0_to_1(connection: sqlite3.Connection) -> None:
 def migrate_1_to_2(connection: sqlite3.Connection) -> None:
     """Rows that no chain protects get a seal, and each table a tally.
 
-    Errors:
-        StoreProblem: a personal text does not match its hash; a seal on it would hide that.
+    Raises:
+        StoreError: a personal text does not match its hash; a seal on it would hide that.
     """
     for found, salt, kind, text in connection.execute("SELECT hash, salt, kind, text FROM person"):
         if persons.salted_hash(salt, kind, text) != found:
             what = f"Personal text {found[:12]} ({kind}) was changed after it was written"
-            raise StoreProblem(
+            raise StoreError(
                 f"{what}, so the store was not brought up to date and stays as it is. Go back to the last"
                 " backup."
             )
@@ -193,8 +193,8 @@ def migrate(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) 
     """Bring an older store to today's schema, each step in one transaction with its record, after a copy of
     it was made and checked.
 
-    Errors:
-        StoreProblem: the copy is not whole, or the store is damaged; nothing was changed then.
+    Raises:
+        StoreError: the copy is not whole, or the store is damaged; nothing was changed then.
         sqlite3.Error, OSError: the copy or a step could not be written; the store is as it was after the last
             whole step.
     """
@@ -215,8 +215,8 @@ def migrate(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) 
 def back_up(connection: sqlite3.Connection, path: Path) -> Path:
     """A checked copy of the store beside it, `NAME.schema-N.backup`; it appears when it is whole, never half.
 
-    Errors:
-        StoreProblem: the copy does not pass the database's own check.
+    Raises:
+        StoreError: the copy does not pass the database's own check.
         sqlite3.Error, OSError: it could not be written.
     """
     unfinished = path.with_name(f".{path.name}.{drawn(8)}.new")
@@ -231,7 +231,7 @@ def back_up(connection: sqlite3.Connection, path: Path) -> Path:
         finally:
             copy.close()
         if found != ["ok"]:
-            raise StoreProblem(
+            raise StoreError(
                 f"The store {path} is damaged ({found[0]}) and was not brought up to date. Keep a copy of it,"
                 " and go back to the last backup."
             )

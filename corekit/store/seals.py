@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from ..model.canonical import digest
-from .problem import StoreProblem
+from .problem import StoreError
 
 #: Table → its columns before the seal, the key first.
 SEALED = {
@@ -35,7 +35,7 @@ _MODULUS = 2**256
 def seal_of(table: str, values: Sequence[Any]) -> str:
     """The seal of a row: SHA-256 of its canonical content.
 
-    Errors:
+    Raises:
         ValueError: the row holds something that cannot be written down.
     """
     return digest([table, *values])
@@ -52,12 +52,12 @@ def fits(table: str, row: Sequence[Any]) -> bool:
 def checked(table: str, row: Sequence[Any]) -> tuple[Any, ...]:
     """The columns of a row without its seal.
 
-    Errors:
-        StoreProblem: the row was changed after it was written.
+    Raises:
+        StoreError: the row was changed after it was written.
     """
     if not fits(table, row):
         what = f"A row of table {table} ({str(row[0])[:12]}) was changed after it was written."
-        raise StoreProblem(f"{what} Run `corekit verify`, and go back to the last backup.")
+        raise StoreError(f"{what} Run `corekit verify`, and go back to the last backup.")
     return tuple(row[:-1])
 
 
@@ -78,8 +78,8 @@ def insert(connection: sqlite3.Connection, table: str, *rows: Sequence[Any], tal
 def change(connection: sqlite3.Connection, table: str, values: Sequence[Any]) -> None:
     """Write other values over the row with the same key, which must be as it was written.
 
-    Errors:
-        StoreProblem: it is not, or the tally is not.
+    Raises:
+        StoreError: it is not, or the tally is not.
     """
     key = SEALED[table][0]
     old = connection.execute(select(table, f"WHERE {key} = ?"), (values[0],)).fetchone()
@@ -95,12 +95,12 @@ def tally(
 ) -> None:
     """Bring a table's tally up to date.
 
-    Errors:
-        StoreProblem: the tally was changed or is gone.
+    Raises:
+        StoreError: the tally was changed or is gone.
     """
     found = connection.execute(select("tally", "WHERE name = ?"), (table,)).fetchone()
     if found is None:
-        raise StoreProblem(
+        raise StoreError(
             f"The store has lost its tally of table {table}. Run `corekit verify`, and go back to the last"
             " backup."
         )
@@ -117,7 +117,7 @@ def summed(
 ) -> tuple[int, str]:
     """Number of rows and sum of seals after some came and some went.
 
-    Errors:
+    Raises:
         ValueError: a seal is no hexadecimal number.
     """
     number = int(total, 16)

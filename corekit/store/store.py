@@ -30,7 +30,7 @@ from ..model.personal import PICTURE_KINDS, Personal
 from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
 from . import persons, rows, schema, seals, verification
 from .mark import as_drawn, drawn
-from .problem import OtherAnswer, StoreProblem, told
+from .problem import OtherAnswer, StoreError, told
 from .reconcile import SINGLE, Reconciled, answered, reconcile
 from .statement import Statement, own_subject
 
@@ -52,8 +52,8 @@ def utc_now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _nothing_changed(what: str) -> StoreProblem:
-    return StoreProblem(f"{what} Nothing was written.")
+def _nothing_changed(what: str) -> StoreError:
+    return StoreError(f"{what} Nothing was written.")
 
 
 @attrs.frozen(kw_only=True)
@@ -111,7 +111,7 @@ class Store:
     """One store file, open.
 
     Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may
-    raise StoreProblem when the file is locked, damaged or has no room; nothing is written then.
+    raise StoreError when the file is locked, damaged or has no room; nothing is written then.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
@@ -126,13 +126,13 @@ class Store:
 
         It is built beside its place and moved there when it is whole, so a cut creation leaves no half store.
 
-        Errors:
-            StoreProblem: something stands at `path` already, or its folder does not exist or may not be
+        Raises:
+            StoreError: something stands at `path` already, or its folder does not exist or may not be
                 written.
         """
         path = Path(path)
         if path.exists():
-            raise StoreProblem(
+            raise StoreError(
                 f"{path} exists already. Open it, or create the new store under another name; nothing was"
                 " changed."
             )
@@ -145,18 +145,18 @@ class Store:
             finally:
                 for rest in ("", "-wal", "-shm"):
                     unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
-        except sqlite3.Error as problem:
-            raise told(problem, path) from problem
-        except FileExistsError as problem:
-            raise StoreProblem(
+        except sqlite3.Error as error:
+            raise told(error, path) from error
+        except FileExistsError as error:
+            raise StoreError(
                 f"{path} exists already. Open it, or create the new store under another name; nothing was"
                 " changed."
-            ) from problem
-        except OSError as problem:
-            raise StoreProblem(
-                f"No store can be made at {path}: {problem.strerror}. Its folder must exist, be writable, and"
+            ) from error
+        except OSError as error:
+            raise StoreError(
+                f"No store can be made at {path}: {error.strerror}. Its folder must exist, be writable, and"
                 " have room."
-            ) from problem
+            ) from error
         return cls.open(path, now=now)
 
     @classmethod
@@ -169,17 +169,15 @@ class Store:
             now: Gives the time of recording, RFC 3339 UTC; the machine's clock if None.
             patience: How long a writer waits for another one, [s].
 
-        Errors:
-            StoreProblem: there is no file, it is no corekit store, a newer program wrote it, or it cannot be
+        Raises:
+            StoreError: there is no file, it is no corekit store, a newer program wrote it, or it cannot be
                 opened.
         """
         path = Path(path)
         if not path.exists():
-            raise StoreProblem(
-                f"There is no store at {path}. Check the name, or make one with `corekit init`."
-            )
+            raise StoreError(f"There is no store at {path}. Check the name, or make one with `corekit init`.")
         if not path.is_file():
-            raise StoreProblem(f"{path} is not a file, so it is no corekit store. Name the store's own file.")
+            raise StoreError(f"{path} is not a file, so it is no corekit store. Name the store's own file.")
         try:
             connection = schema.connect(path, patience)
             try:
@@ -187,13 +185,13 @@ class Store:
             except BaseException:
                 connection.close()
                 raise
-        except sqlite3.Error as problem:
-            raise told(problem, path) from problem
-        except OSError as problem:
-            raise StoreProblem(
-                f"No copy of {path} could be made before bringing it up to date: {problem.strerror}. Make"
+        except sqlite3.Error as error:
+            raise told(error, path) from error
+        except OSError as error:
+            raise StoreError(
+                f"No copy of {path} could be made before bringing it up to date: {error.strerror}. Make"
                 " room beside it."
-            ) from problem
+            ) from error
         return cls(path, connection, now or utc_now)
 
     def close(self) -> None:
@@ -209,7 +207,7 @@ class Store:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
 
@@ -225,7 +223,7 @@ class Store:
         """True in a store for trying things out; its papers say DEMO."""
         value = self._meta("demo")
         if value not in ("0", "1"):
-            raise StoreProblem(
+            raise StoreError(
                 f"The store {self.path} no longer says whether it is a demo. Run `corekit verify`, and go"
                 " back to the last backup."
             )
@@ -287,29 +285,29 @@ class Store:
     def job(self, job: str) -> Job:
         """The job as its journal tells it.
 
-        Errors:
-            StoreProblem: there is no such job, or an entry of it was changed after it was written.
+        Raises:
+            StoreError: there is no such job, or an entry of it was changed after it was written.
         """
         return fold(job, self.journal(job))
 
     def journal(self, job: str) -> list[Entry]:
         """All entries of a job's journal, chain by chain.
 
-        Errors:
-            StoreProblem: as `job`.
+        Raises:
+            StoreError: as `job`.
         """
         with self._reading() as connection:
             found = rows.entries(connection, "WHERE job = ? AND journal = ? ORDER BY chain, n", job, JOB)
             if not found:
-                raise StoreProblem(f"There is no job {job} in {self.path}. {self._what_there_is()}")
+                raise StoreError(f"There is no job {job} in {self.path}. {self._what_there_is()}")
             return found
 
     def find(self, text: str) -> str:
         """Id of the job that a person means: by its id, by the name its file or screen gives it, or by the
         beginning of its id.
 
-        Errors:
-            StoreProblem: nothing or more than one job fits; the text lists what there is.
+        Raises:
+            StoreError: nothing or more than one job fits; the text lists what there is.
         """
         text = text.strip()
         with self._reading():
@@ -324,10 +322,10 @@ class Store:
                 if len(fits) == 1:
                     return fits[0]
                 if fits:
-                    raise StoreProblem(
+                    raise StoreError(
                         f"More than one job fits {text!r}: {_listed(fits, names)}. Give more of the id."
                     )
-            raise StoreProblem(f"No job fits {text!r} in {self.path}. {self._what_there_is()}")
+            raise StoreError(f"No job fits {text!r} in {self.path}. {self._what_there_is()}")
 
     def append(
         self,
@@ -350,8 +348,8 @@ class Store:
         Returns:
             The job's new entries, in order; those of then when this answer is known already.
 
-        Errors:
-            StoreProblem: a statement does not fit its kind, replaces or refers to something that is not here,
+        Raises:
+            StoreError: a statement does not fit its kind, replaces or refers to something that is not here,
                 holds an empty personal text, or is a demo's in a real store.
             OtherAnswer: the id is another answer's.
         """
@@ -380,8 +378,8 @@ class Store:
                 and nothing is written.
             answer, asked: The answer's id, and all that it says as plain data.
 
-        Errors:
-            StoreProblem: as `append`. OtherAnswer: the id is another answer's.
+        Raises:
+            StoreError: as `append`. OtherAnswer: the id is another answer's.
         """
         _must_be_an_answer(answer)
         with self._writing() as connection:
@@ -430,7 +428,7 @@ class Store:
     def keep_answer(self, job: str, answer: str, asked: Any, entries: Sequence[Entry]) -> None:
         """Note an answer that asked for what stands already: nothing else is written.
 
-        Errors:
+        Raises:
             OtherAnswer: the id is another answer's.
         """
         if not answer:
@@ -447,7 +445,7 @@ class Store:
             asked: All that it says, as plain data. Only its salted hash is kept, and that goes with the job's
                 persons.
 
-        Errors:
+        Raises:
             OtherAnswer: the id is that of an answer that said something else.
         """
         with self._reading() as connection:
@@ -475,8 +473,8 @@ class Store:
         """Write one statement into a job's journal, unless something stands there under its subject already;
         gives what stands.
 
-        Errors:
-            StoreProblem: as `append`; there is no such job.
+        Raises:
+            StoreError: as `append`; there is no such job.
         """
         with self._writing() as connection:
             self._has_begun(connection, job, ())
@@ -518,8 +516,8 @@ class Store:
     def text(self, hash: str) -> str | None:  # noqa: A002
         """The personal text under a hash; None if it was destroyed or never was here.
 
-        Errors:
-            StoreProblem: the text was changed after it was written.
+        Raises:
+            StoreError: the text was changed after it was written.
         """
         with self._reading() as connection:
             found = connection.execute(
@@ -529,7 +527,7 @@ class Store:
             return None
         kind, salt, text = found
         if persons.salted_hash(salt, kind, text) != hash:
-            raise StoreProblem(
+            raise StoreError(
                 f"Personal text {hash[:12]} ({kind}) was changed after it was written. Run `corekit verify`,"
                 " and go back to the last backup."
             )
@@ -538,8 +536,8 @@ class Store:
     def texts(self, refs: Iterable[Personal]) -> dict[str, str]:
         """Hash → text of those references whose text is here.
 
-        Errors:
-            StoreProblem: as `text`.
+        Raises:
+            StoreError: as `text`.
         """
         with self._reading():
             found = {ref.hash: self.text(ref.hash) for ref in refs}
@@ -570,8 +568,8 @@ class Store:
         Returns:
             Kind of personal text → how many were destroyed.
 
-        Errors:
-            StoreProblem: there is no such job; or the texts are destroyed but another program keeps an old
+        Raises:
+            StoreError: there is no such job; or the texts are destroyed but another program keeps an old
                 state of the file.
         """
         with self._writing() as connection:
@@ -612,8 +610,8 @@ class Store:
         Returns:
             The books entry. The job's journal holds an `issued` entry that names it.
 
-        Errors:
-            StoreProblem: there is no such job, or the record does not fit its place, or its printed number is
+        Raises:
+            StoreError: there is no such job, or the record does not fit its place, or its printed number is
                 taken.
             OtherAnswer: the answer's id is another's; known with the same content, it gives the entry of
                 then.
@@ -632,8 +630,8 @@ class Store:
         """As `issue`, one invoice over several jobs: the books entry names them all and belongs to none
         alone, and the journal of each is told.
 
-        Errors:
-            StoreProblem: as `issue`; these are not two or more jobs, one of them is issued already, or the
+        Raises:
+            StoreError: as `issue`; these are not two or more jobs, one of them is issued already, or the
                 record is over other jobs.
         """
         if len(set(jobs)) < 2 or len(set(jobs)) != len(jobs):
@@ -697,8 +695,8 @@ class Store:
     def book(self, record: PaymentTaken, job: str, chain: str) -> Entry:
         """Put a payment into the books alone; `payment` also tells the job.
 
-        Errors:
-            StoreProblem: there is no such job.
+        Raises:
+            StoreError: there is no such job.
         """
         with self._writing() as connection:
             self._has_begun(connection, job, ())
@@ -712,8 +710,8 @@ class Store:
         Returns:
             The job's entry and the books entry; those of then when this answer is known already.
 
-        Errors:
-            StoreProblem: there is no such job, or the two records differ in amount, currency or how.
+        Raises:
+            StoreError: there is no such job, or the two records differ in amount, currency or how.
         """
         if (paid.amount, paid.currency, paid.how) != (taken.amount, taken.currency, taken.how):
             told_twice = (
@@ -745,8 +743,8 @@ class Store:
     def invoice(self, number: str) -> Entry:
         """The books entry of an invoice, by its printed number.
 
-        Errors:
-            StoreProblem: there is none; the text lists the last ones.
+        Raises:
+            StoreError: there is none; the text lists the last ones.
         """
         with self._reading() as connection:
             found = rows.entries(
@@ -765,15 +763,15 @@ class Store:
                 if last
                 else "None was issued yet."
             )
-            raise StoreProblem(f"There is no invoice {number} in {self.path}. {there}")
+            raise StoreError(f"There is no invoice {number} in {self.path}. {there}")
 
     # ── links ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:
         """Keep a link by its token's hash. Noting the same link again gives what is known of it.
 
-        Errors:
-            StoreProblem: this hash, or this document's link of that number, is another link's.
+        Raises:
+            StoreError: this hash, or this document's link of that number, is another link's.
         """
         noted = Link(token_hash=token_hash, document_id=document_id, link=link, expires=expires)
         with self._writing() as connection:
@@ -812,8 +810,8 @@ class Store:
             jobs: The jobs whose journals are told (`published`), in the same transaction.
             at: When, RFC 3339 UTC; now if empty.
 
-        Errors:
-            StoreProblem: no such link is known, or no such job.
+        Raises:
+            StoreError: no such link is known, or no such job.
         """
         with self._writing() as connection:
             link = self._link(connection, token_hash)
@@ -833,8 +831,8 @@ class Store:
     def revoke_link(self, token_hash: str, at: str = "") -> Link:
         """Note that a link no longer opens anything; a link keeps its first time.
 
-        Errors:
-            StoreProblem: no such link is known.
+        Raises:
+            StoreError: no such link is known.
         """
         with self._writing() as connection:
             link = self._link(connection, token_hash)
@@ -857,8 +855,8 @@ class Store:
         try:
             with self._reading() as connection:
                 return verification.faults(connection)
-        except StoreProblem as problem:
-            return [str(problem)]
+        except StoreError as error:
+            return [str(error)]
 
     # ── inside ──────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -871,8 +869,8 @@ class Store:
                 if not nested:
                     self._connection.execute("BEGIN")
                 yield self._connection
-            except sqlite3.Error as problem:
-                raise told(problem, self.path) from problem
+            except sqlite3.Error as error:
+                raise told(error, self.path) from error
             finally:
                 if not nested:
                     self._rolled_back()
@@ -882,7 +880,7 @@ class Store:
         """One transaction: everything written in it is on the disk when it ends, or nothing is."""
         with self._lock:
             if self._open().in_transaction:
-                raise StoreProblem(
+                raise StoreError(
                     f"Something tried to write to {self.path} within another write. What builds an invoice"
                     " may read the store, not write it."
                 )
@@ -890,9 +888,9 @@ class Store:
                 self._connection.execute("BEGIN IMMEDIATE")
                 yield self._connection
                 self._commit()
-            except sqlite3.Error as problem:
+            except sqlite3.Error as error:
                 self._rolled_back()
-                raise told(problem, self.path) from problem
+                raise told(error, self.path) from error
             except BaseException:
                 self._rolled_back()
                 raise
@@ -909,15 +907,15 @@ class Store:
     def _open(self) -> sqlite3.Connection:
         try:
             _ = self._connection.total_changes
-        except sqlite3.ProgrammingError as problem:
-            raise StoreProblem(f"The store {self.path} was closed. Open it again.") from problem
+        except sqlite3.ProgrammingError as error:
+            raise StoreError(f"The store {self.path} was closed. Open it again.") from error
         return self._connection
 
     def _meta(self, key: str) -> str:
         with self._reading() as connection:
             found = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
         if found is None:
-            raise StoreProblem(
+            raise StoreError(
                 f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last"
                 " backup."
             )
@@ -1106,10 +1104,10 @@ class Store:
                     )
                 )
                 _checked_document(entry)
-            except (ValueError, TypeError) as problem:
+            except (ValueError, TypeError) as error:
                 raise _nothing_changed(
-                    f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {problem}."
-                ) from problem
+                    f"The statement {statement.kind!r} about {statement.subject!r} cannot be kept: {error}."
+                ) from error
             connection.execute(rows.INSERT_ENTRY, row)
             new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
             heads_here[statement.subject] = prev = entry.id
@@ -1162,10 +1160,10 @@ class Store:
                         copy.execute("VACUUM")
                 self._open().execute("VACUUM")
                 busy, *_ = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
-            except sqlite3.Error as problem:
-                raise told(problem, self.path) from problem
+            except sqlite3.Error as error:
+                raise told(error, self.path) from error
             if busy:
-                raise StoreProblem(
+                raise StoreError(
                     f"The texts are destroyed, but another program that has {self.path} open keeps an old"
                     " state of it on the disk. Close that program and ask again."
                 )
@@ -1174,7 +1172,7 @@ class Store:
 def _checked_body(statement: Statement) -> dict[str, Any]:
     """The statement's body, if a record can be made of it: a journal that cannot be folded would be lost.
 
-    Errors:
+    Raises:
         ValueError, TypeError: it cannot.
     """
     if statement.kind not in RECORDS:
@@ -1234,18 +1232,18 @@ def _lay(path: Path, demo: bool, at: str) -> None:
 def _admitted(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
     """Let a store in that this program can work with, brought to today's schema."""
     if not schema.is_store(connection):
-        raise StoreProblem(
+        raise StoreError(
             f"{path} is not a corekit store. Name the store's own file, or create a store somewhere else."
         )
     found = schema.version(connection)
     if found > schema.SCHEMA:
-        raise StoreProblem(
+        raise StoreError(
             f"The store {path} was written by a newer corekit (schema {found}; this one knows"
             f" {schema.SCHEMA}). Install the newer program; nothing was changed."
         )
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
-        raise StoreProblem(
+        raise StoreError(
             f"The store {path} lies on a file system where a write-ahead log cannot be kept (got {mode})."
             " Move it to a local disk."
         )

@@ -42,8 +42,8 @@ def faults(connection: sqlite3.Connection) -> list[str]:
             try:
                 for fault in part():
                     found.append(fault)
-            except sqlite3.DatabaseError as problem:
-                found.append(f"the file: {problem}")
+            except sqlite3.DatabaseError as error:
+                found.append(f"the file: {error}")
     finally:
         connection.text_factory = str
     return found

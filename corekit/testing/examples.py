@@ -33,7 +33,7 @@ class Examples:
     def beside(cls, test: str) -> Examples:
         """Those in the folder of a test module; give it `__file__`.
 
-        Errors:
+        Raises:
             AssertionError: an example has no source or no row, or a reason to wait says nothing.
         """
         folder = Path(test).parent
@@ -79,7 +79,7 @@ def failing_docstrings(system: System) -> list[str]:
 def outcome(system: System, row: Mapping[str, Any]) -> float:
     """What the registered calculation makes of the row's inputs, in the coherent unit.
 
-    Errors:
+    Raises:
         AssertionError: the inputs are not those declared, or lie outside the declared range.
     """
     calculation = system.calculations[f"{system.key}.{row['calculation']}"]

@@ -14,8 +14,8 @@ from ..plugin.host import Plugins, load
 def assessed(text: str, plugins: Plugins | None = None) -> Assessment:
     """What is made of a visit file's text.
 
-    Errors:
-        VisitProblem: the file has faults; all are named.
+    Raises:
+        VisitError: the file has faults; all are named.
     """
     installed = plugins or load()
     job, _ = scratch_job(read_visit(text.encode(), Declared.of(installed, currency="EUR")))

@@ -17,6 +17,8 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
+from ..errors import CorekitError
+
 Place = tuple[str | int, ...]
 
 _PART = re.compile(
@@ -26,15 +28,15 @@ _LONGEST = 200  # characters of a field's name
 _MOST_ROWS = 200
 
 
-class FieldProblem(ValueError):
+class FieldError(CorekitError, ValueError):
     """A field whose name is no place in a visit file; only a form that is not ours has one."""
 
 
 def place_of(name: str) -> Place:
     """The place that a field's name says, as keys and indices.
 
-    Errors:
-        FieldProblem: it is none.
+    Raises:
+        FieldError: it is none.
 
     >>> place_of('step[0].setup."brakes.temperature"')
     ('step', 0, 'setup', 'brakes.temperature')
@@ -48,15 +50,15 @@ def place_of(name: str) -> Place:
         place.append(int(part["index"]) if part["index"] is not None else part["plain"] or part["quoted"])
         at = part.end()
     if at != len(name) or not place:
-        raise FieldProblem(f"{name[:60]!r} is no place in a visit file.")
+        raise FieldError(f"{name[:60]!r} is no place in a visit file.")
     return tuple(place)
 
 
 def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
     """The rows that the fields of a form make; what was left empty is not in them.
 
-    Errors:
-        FieldProblem: a field's name is no place, or two fields want to be at one place.
+    Raises:
+        FieldError: a field's name is no place, or two fields want to be at one place.
 
     >>> rows_of([('step[0].readings[0].of', 'brakes.pedal_force'), ('step[0].readings[0].is', '120'), ('step[0].readings[0].is|unit', 'N')])
     {'step': [{'readings': [{'of': 'brakes.pedal_force', 'is': '120 N'}]}]}
@@ -78,10 +80,10 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
             texts.setdefault(field, [])
         elif how in ("", "yes"):
             if field in texts:
-                raise FieldProblem(f"{field!r} was given twice.")
+                raise FieldError(f"{field!r} was given twice.")
             texts[field] = True if how == "yes" else text
         else:
-            raise FieldProblem(f"{name[:60]!r}: nothing is known of |{how[:20]}.")
+            raise FieldError(f"{name[:60]!r}: nothing is known of |{how[:20]}.")
     rows: dict[str | int, Any] = {}
     for field, text in texts.items():
         if field in unit_keys and isinstance(text, str) and text.strip()[-1].isdigit():
@@ -99,7 +101,7 @@ def _table_at(rows: dict[str | int, Any], place: Place) -> dict[str | int, Any]:
     for part in place:
         here = here.setdefault(part, {})
         if not isinstance(here, dict):
-            raise FieldProblem(f"{place!r} is both a value and a table.")
+            raise FieldError(f"{place!r} is both a value and a table.")
     made: dict[str | int, Any] = here
     return made
 
@@ -107,7 +109,7 @@ def _table_at(rows: dict[str | int, Any], place: Place) -> dict[str | int, Any]:
 def _put(rows: dict[str | int, Any], place: Place, text: Any) -> None:
     here = _table_at(rows, place[:-1])
     if place[-1] in here:
-        raise FieldProblem(f"{place!r} is both a value and a table.")
+        raise FieldError(f"{place!r} is both a value and a table.")
     here[place[-1]] = text
 
 
@@ -119,7 +121,7 @@ def _gathered(item: Any) -> Any:
     if not numbers:
         return {key: _gathered(value) for key, value in item.items()}
     if len(numbers) < len(item):
-        raise FieldProblem("A place is both a list and a table.")
+        raise FieldError("A place is both a list and a table.")
     if sorted(numbers) != list(range(len(numbers))) or len(numbers) > _MOST_ROWS:
-        raise FieldProblem("The rows of a list must be counted from 0, without a gap.")
+        raise FieldError("The rows of a list must be counted from 0, without a gap.")
     return [_gathered(item[number]) for number in sorted(numbers)]

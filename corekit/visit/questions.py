@@ -430,7 +430,7 @@ def tools_for(measurand: Measurand, kit: Kit) -> tuple[Tool, ...]:
 def _tool(instrument: Instrument, measurand: Measurand) -> Tool | None:
     try:
         units.parse_accuracy(instrument.accuracy, measurand.unit)
-    except units.TypedProblem:
+    except units.TypedError:
         return None
     ranges = tuple(label for label in instrument.ranges if _is_of(label, measurand))
     steps = not instrument.step or _is_of(instrument.step, measurand)
@@ -443,7 +443,7 @@ def _is_of(text: str, measurand: Measurand) -> bool:
     """True when a range or step is a quantity of the measurand's kind."""
     try:
         units.read_quantity(text, [measurand.unit])
-    except units.TypedProblem:
+    except units.TypedError:
         return False
     return True
 

@@ -37,7 +37,7 @@ from .passcode import (
     Ended,
     Guesses,
     Kept,
-    PasscodeProblem,
+    PasscodeError,
     read_passcode,
     read_secret,
 )
@@ -237,7 +237,7 @@ class PasscodeDoor:
     def _has_digits(self) -> bool:
         try:
             return self._passcode().digits
-        except PasscodeProblem:
+        except PasscodeError:
             return False
 
     def _key(self, use: str) -> bytes:
@@ -257,8 +257,8 @@ class PasscodeDoor:
         name, begun, used, mac = found.groups()
         try:
             signed = self._signed(f"{name}.{begun}.{used}")
-        except PasscodeProblem as problem:
-            log.error("%s", problem)
+        except PasscodeError as error:
+            log.error("%s", error)
             return None
         return (
             Session(name=name, begun=int(begun), used=int(used)) if hmac.compare_digest(mac, signed) else None
@@ -330,8 +330,8 @@ class PasscodeDoor:
             return again
         try:
             right = self._passcode().fits(form.get("passcode", ""))
-        except PasscodeProblem as problem:
-            log.error("%s", problem)
+        except PasscodeError as error:
+            log.error("%s", error)
             said = (
                 "The passcode cannot be read on the machine that serves these screens; its terminal says why."
             )

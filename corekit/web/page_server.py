@@ -33,11 +33,12 @@ import jinja2
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from ..errors import CorekitError
 from ..model.document import Document, PricedLines
 from ..reference import data_path
 from ..report.text import clean
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
-from ..share.published import LARGEST, PublishedFolder, PublishProblem, check_bearer
+from ..share.published import LARGEST, PublishedFolder, PublishError, check_bearer
 
 log = logging.getLogger("corekit.share")
 
@@ -50,7 +51,7 @@ _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9.-]+)(:[0-9]{1,5})?", re.IGNORECASE
 _METHODS = {"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"}
 
 
-class ServeProblem(Exception):
+class ServeError(CorekitError):
     """The page server cannot be set up or started; the message says why and what to do."""
 
 
@@ -282,23 +283,23 @@ def page_app(
         show: The renderers; those of `corekit.report` when left away.
         clock: Seconds that never go back, for the limit on wrong codes.
 
-    Errors:
-        ServeProblem: the page address, the key or a template file cannot be used.
+    Raises:
+        ServeError: the page address, the key or a template file cannot be used.
     """
     base = base or (DEMO_BASE if demo else "")
-    problem = base_problem(base, demo=demo)
-    if problem:
-        raise ServeProblem(problem)
+    error = base_problem(base, demo=demo)
+    if error:
+        raise ServeError(error)
     if bearer is not None:
         try:
             check_bearer(bearer)
-        except PublishProblem as why:
-            raise ServeProblem(str(why)) from why
+        except PublishError as why:
+            raise ServeError(str(why)) from why
     show = show or masked_show()
     try:
         pages = _Pages(templates or data_path("templates/open"), show.css(), demo=demo)
     except (OSError, jinja2.TemplateError) as why:
-        raise ServeProblem(f"A file of the page's templates cannot be used: {why}") from why
+        raise ServeError(f"A file of the page's templates cannot be used: {why}") from why
 
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
@@ -328,8 +329,8 @@ def server_for(
         port: 0 takes a free one.
         proxy: Address of the reverse proxy in front (it ends TLS); only its word on who asks is believed.
 
-    Errors:
-        ServeProblem: the address or port cannot be had.
+    Raises:
+        ServeError: the address or port cannot be had.
     """
     import waitress
 
@@ -353,11 +354,11 @@ def server_for(
             clear_untrusted_proxy_headers=True,
             **trust,
         )
-    except (OSError, ValueError) as problem:
-        raise ServeProblem(
-            f"The page cannot be served at {host}, port {port} ({problem}); end what is using it, or name"
+    except (OSError, ValueError) as error:
+        raise ServeError(
+            f"The page cannot be served at {host}, port {port} ({error}); end what is using it, or name"
             " another port."
-        ) from problem
+        ) from error
 
 
 def serve(app: flask.Flask, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None) -> None:
@@ -380,16 +381,16 @@ def _guard(app: flask.Flask, pages: _Pages, allowed: set[str], *, secure: bool) 
         return _html(pages.trouble("Not here.", "This page answers under its own address only."), 421)
 
     @app.errorhandler(Exception)
-    def trouble(problem: Exception) -> flask.Response:
-        if isinstance(problem, HTTPException):
-            status = problem.code or 500
+    def trouble(error: Exception) -> flask.Response:
+        if isinstance(error, HTTPException):
+            status = error.code or 500
             heading, words = _WORDS.get(status, _WORDS[400] if status < 500 else _WORDS[500])
             answer = _html(pages.trouble(heading, words), status)
-            if isinstance(problem, MethodNotAllowed) and problem.valid_methods:
-                answer.headers["Allow"] = ", ".join(sorted(problem.valid_methods))
+            if isinstance(error, MethodNotAllowed) and error.valid_methods:
+                answer.headers["Allow"] = ", ".join(sorted(error.valid_methods))
             return answer
         # Type and place, never the message: it may hold what was looked at.
-        log.error("failed: %s at %s", type(problem).__name__, _place_of(problem))
+        log.error("failed: %s at %s", type(error).__name__, _place_of(error))
         return _html(pages.trouble(*_WORDS[500]), 500)
 
     @app.after_request
@@ -546,8 +547,8 @@ def _writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, trie
             return refusal
         try:
             answer = folder.put(name, flask.request.get_data(cache=False))
-        except PublishProblem as problem:
-            return _json("refused", 503 if problem.later else 409 if problem.taken else 400)
+        except PublishError as error:
+            return _json("refused", 503 if error.later else 409 if error.taken else 400)
         return _json(answer, 201 if answer == "new" else 200)
 
     @app.delete("/published/<name>")
@@ -625,14 +626,14 @@ def _inside(tag: str, text: str) -> str:
     """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if f"</{tag}" in text.lower() or "<!--" in text:
-        raise ServeProblem(
+        raise ServeError(
             f"The page's {tag} holds </{tag} or <!--, which would end or hide it; write it otherwise."
         )
     return text
 
 
-def _place_of(problem: BaseException) -> str:
-    step = problem.__traceback__
+def _place_of(error: BaseException) -> str:
+    step = error.__traceback__
     while step is not None and step.tb_next is not None:
         step = step.tb_next
     return f"{Path(step.tb_frame.f_code.co_filename).name}:{step.tb_lineno}" if step is not None else "-"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ..desk.problem import DeskProblem
+from ..desk.problem import DeskError
 from ..desk.settings import PAGE_KEY_FILE, STORE_FILE, read_settings
 from ..files import write_once
 from ..share.keys import new_bearer
@@ -17,20 +17,20 @@ from ..store.store import Store
 def serve_shop(folder: Path, *, host: str, port: int) -> None:
     """Serve until stopped. The server sees the published folder and nothing else: never the journal.
 
-    Errors:
-        DeskProblem: the shop publishes to another server, or has no page address.
-        ServeProblem: the address cannot be listened on.
+    Raises:
+        DeskError: the shop publishes to another server, or has no page address.
+        ServeError: the address cannot be listened on.
     """
     with Store.open(folder / STORE_FILE) as store:
         demo = store.demo
     settings = read_settings(folder, demo=demo)
     if "://" in settings.publish:
-        raise DeskProblem(
+        raise DeskError(
             f"This shop publishes to {settings.publish}; the page is served there. To serve here, set publish"
             " to a folder in shop.toml."
         )
     if not settings.page:
-        raise DeskProblem(
+        raise DeskError(
             "This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing"
             " to serve."
         )
@@ -47,13 +47,13 @@ def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int)
             everything on.
         key: File with the key for publishing; drawn and written where there is none yet.
 
-    Errors:
-        DeskProblem: no phone could reach the page address, or the key can be neither written nor read.
-        ServeProblem: the key cannot be used, or the address cannot be listened on.
+    Raises:
+        DeskError: no phone could reach the page address, or the key can be neither written nor read.
+        ServeError: the key cannot be used, or the address cannot be listened on.
     """
     fault = base_problem(page)
     if fault:
-        raise DeskProblem(f"--page: {fault}")
+        raise DeskError(f"--page: {fault}")
     try:
         if not key.exists():
             write_once(key, f"{new_bearer()}\n".encode("ascii"))
@@ -62,11 +62,11 @@ def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int)
                 f" as {PAGE_KEY_FILE}."
             )
         bearer = key.read_text("ascii").strip()
-    except (OSError, UnicodeDecodeError) as problem:
-        raise DeskProblem(
-            f"{key}: the key for publishing can be neither read nor written ({problem}); name another file"
+    except (OSError, UnicodeDecodeError) as error:
+        raise DeskError(
+            f"{key}: the key for publishing can be neither read nor written ({error}); name another file"
             " with --key."
-        ) from problem
+        ) from error
     _serve(folder, page=page, bearer=bearer, demo=False, host=host, port=port)
 
 

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from ..errors import CorekitError
 from ..files import write_once, write_over
 from ..report.code import QUIET, symbol
 from .passcode import owners_file
@@ -61,7 +62,7 @@ PRIVATE = tuple(
 _ENDING = "internal"
 
 
-class PairingProblem(ValueError):
+class PairingError(CorekitError, ValueError):
     """The van's certificate cannot be made or used; the message says why and what to do."""
 
 
@@ -133,8 +134,8 @@ def has_pairing(shop: Path) -> bool:
 def make_authority(shop: Path, now: datetime) -> None:
     """Draw the van's certificate authority. One that is there already stays.
 
-    Errors:
-        PairingProblem: the files cannot be written, or the clock of the machine is plainly wrong.
+    Raises:
+        PairingError: the files cannot be written, or the clock of the machine is plainly wrong.
     """
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes
@@ -142,7 +143,7 @@ def make_authority(shop: Path, now: datetime) -> None:
     from cryptography.x509.oid import ExtendedKeyUsageOID
 
     if now.year < 2026:
-        raise PairingProblem(
+        raise PairingError(
             f"This machine's clock says {now:%Y-%m-%d}, which is long gone; a certificate made now would be"
             " refused. Set the clock first."
         )
@@ -166,11 +167,11 @@ def make_authority(shop: Path, now: datetime) -> None:
         write_once(path, _pem(key, certificate))
     except FileExistsError:
         pass
-    except OSError as problem:
-        raise PairingProblem(
-            f"{path}: the van's certificate could not be written ({problem.strerror or problem}); nothing was"
+    except OSError as error:
+        raise PairingError(
+            f"{path}: the van's certificate could not be written ({error.strerror or error}); nothing was"
             " changed."
-        ) from problem
+        ) from error
 
 
 def forget_authority(shop: Path) -> None:
@@ -281,8 +282,8 @@ class VanCertificate:
             if not covers or self.now() > self._until - RENEW_BEFORE:
                 try:
                     self._renew(address)
-                except (OSError, PairingProblem) as problem:
-                    log.error("the van's certificate could not be renewed: %s", problem)
+                except (OSError, PairingError) as error:
+                    log.error("the van's certificate could not be renewed: %s", error)
                     return self._context if covers else None
             return self._context
 
@@ -306,7 +307,7 @@ class VanCertificate:
         try:
             _, certificate = _read(self.shop / SERVER_FILE, "there is none yet")
             certificate.verify_directly_issued_by(self.authority)
-        except (PairingProblem, InvalidSignature, ValueError, TypeError):
+        except (PairingError, InvalidSignature, ValueError, TypeError):
             return  # none, damaged, or of an authority that was forgotten: a new one is made
         if not certificate.not_valid_before_utc <= self.now() <= certificate.not_valid_after_utc:
             return
@@ -330,10 +331,10 @@ class VanCertificate:
         ]
         try:
             started = _begun(_named(self.host), self.authority.subject, key, now, lasts)
-        except ValueError as problem:
-            raise PairingProblem(
-                self.clock_fault or f"The van's certificate cannot be renewed ({problem})."
-            ) from problem
+        except ValueError as error:
+            raise PairingError(
+                self.clock_fault or f"The van's certificate cannot be renewed ({error})."
+            ) from error
         certificate = (
             started.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
             .add_extension(_uses(signs_certificates=False), critical=True)
@@ -408,16 +409,16 @@ def _read(path: Path, missing: str) -> tuple[ec.EllipticCurvePrivateKey, x509.Ce
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
-    data = owners_file(path, missing, PairingProblem)
+    data = owners_file(path, missing, PairingError)
     try:
         key, certificate = load_pem_private_key(data, None), x509.load_pem_x509_certificate(data)
-    except (ValueError, TypeError) as problem:
-        raise PairingProblem(
+    except (ValueError, TypeError) as error:
+        raise PairingError(
             f"{path}: this is no key with its certificate. Bring it back from the backup, or: corekit work"
             " --forget-pairing"
-        ) from problem
+        ) from error
     if not isinstance(key, ec.EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
-        raise PairingProblem(
+        raise PairingError(
             f"{path}: key and certificate do not belong together. Bring it back from the backup, or: corekit"
             " work --forget-pairing"
         )

@@ -21,6 +21,7 @@ from pathlib import Path
 
 import attrs
 
+from ..errors import CorekitError
 from ..files import write_once, write_over
 from .page_server import Bucket
 
@@ -37,7 +38,7 @@ _MOST_MEMORY = 512 * 1024 * 1024  # bytes; a file that asks for more was not wri
 _WORD = "corekit-work-1"
 
 
-class PasscodeProblem(ValueError):
+class PasscodeError(CorekitError, ValueError):
     """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and
     what to do.
     """
@@ -117,12 +118,12 @@ def drawn_passcode() -> str:
 def set_passcode(shop: Path, typed: str) -> None:
     """Keep a new passcode. Every session that the old one opened is over with it.
 
-    Errors:
-        PasscodeProblem: it is too short or too plain, or the file cannot be written.
+    Raises:
+        PasscodeError: it is too short or too plain, or the file cannot be written.
     """
     fault = passcode_fault(typed)
     if fault:
-        raise PasscodeProblem(fault)
+        raise PasscodeError(fault)
     blank = Kept(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
     text = (
         "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
@@ -134,10 +135,10 @@ def set_passcode(shop: Path, typed: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_over(path, text.encode("ascii"))
-    except OSError as problem:
-        raise PasscodeProblem(
-            f"{path}: the passcode could not be written ({problem.strerror or problem}); nothing was changed."
-        ) from problem
+    except OSError as error:
+        raise PasscodeError(
+            f"{path}: the passcode could not be written ({error.strerror or error}); nothing was changed."
+        ) from error
 
 
 def has_passcode(shop: Path) -> bool:
@@ -147,8 +148,8 @@ def has_passcode(shop: Path) -> bool:
 def read_passcode(shop: Path) -> Kept:
     """The passcode as it is kept.
 
-    Errors:
-        PasscodeProblem: there is none, others may read it, or the file was not written by us.
+    Raises:
+        PasscodeError: there is none, others may read it, or the file was not written by us.
     """
     path = shop / PASSCODE_FILE
     cure = "Set a new one with `corekit work --new-passcode`."
@@ -172,7 +173,7 @@ def read_passcode(shop: Path) -> Kept:
     except (ValueError, KeyError, TypeError):
         whole = False
     if not whole:
-        raise PasscodeProblem(f"{path}: this is not a passcode as corekit keeps it. {cure}")
+        raise PasscodeError(f"{path}: this is not a passcode as corekit keeps it. {cure}")
     return kept
 
 
@@ -180,8 +181,8 @@ def read_secret(shop: Path) -> bytes:
     """The secret that signs sessions; drawn where there is none yet, so that a restart of the server locks
     nobody out.
 
-    Errors:
-        PasscodeProblem: it cannot be read or written, others may read it, or it is damaged.
+    Raises:
+        PasscodeError: it cannot be read or written, others may read it, or it is damaged.
     """
     path = shop / SECRET_FILE
     if not path.exists():
@@ -190,27 +191,27 @@ def read_secret(shop: Path) -> bytes:
             write_once(path, f"{_WORD} {secrets.token_hex(_SECRET_BYTES)}\n".encode("ascii"))
         except FileExistsError:
             pass  # somebody else drew one at this very moment; theirs holds
-        except OSError as problem:
-            raise PasscodeProblem(
-                f"{path}: the secret of the sessions could not be written ({problem.strerror or problem})."
-            ) from problem
+        except OSError as error:
+            raise PasscodeError(
+                f"{path}: the secret of the sessions could not be written ({error.strerror or error})."
+            ) from error
     word, _, text = owners_file(path, "It is gone.").decode("ascii", "replace").strip().partition(" ")
     try:
         secret = bytes.fromhex(text)
     except ValueError:
         secret = b""
     if word != _WORD or len(secret) != _SECRET_BYTES:
-        raise PasscodeProblem(
+        raise PasscodeError(
             f"{path}: the secret of the sessions is damaged. Delete the file; a new one is drawn, and phones"
             " ask for the passcode once."
         )
     return secret
 
 
-def owners_file(path: Path, missing: str, problem: type[Exception] = PasscodeProblem) -> bytes:
+def owners_file(path: Path, missing: str, error: type[Exception] = PasscodeError) -> bytes:
     """The bytes of a small file that its owner alone may read.
 
-    Errors:
+    Raises:
         problem: it is not there (`missing` says what to do), cannot be read, or others may read it.
     """
     try:
@@ -218,11 +219,11 @@ def owners_file(path: Path, missing: str, problem: type[Exception] = PasscodePro
             mode = os.fstat(file.fileno()).st_mode
             data = file.read(16_384)
     except FileNotFoundError:
-        raise problem(f"{path}: {missing}") from None
+        raise error(f"{path}: {missing}") from None
     except OSError as why:
-        raise problem(f"{path}: cannot be read ({why.strerror or why}).") from why
+        raise error(f"{path}: cannot be read ({why.strerror or why}).") from why
     if os.name == "posix" and mode & 0o077:
-        raise problem(
+        raise error(
             f"{path}: other people on this machine can read it (mode {mode & 0o777:03o}); run: chmod 600"
             f" {path}"
         )

@@ -21,7 +21,7 @@ from cheroot import wsgi
 from cheroot.makefile import StreamReader, StreamWriter
 from cheroot.server import HTTPConnection
 
-from .page_server import ServeProblem
+from .page_server import ServeError
 
 log = logging.getLogger("corekit.screens")
 
@@ -102,10 +102,8 @@ class _Connection(HTTPConnection):
                     self.server.tls and not self._greet(self.server.tls, address)
                 ):
                     return False
-            except (
-                OSError
-            ) as problem:  # an ssl.SSLError is one, and so is a line that was silent for too long
-                log.debug("no handshake: %s", type(problem).__name__)
+            except OSError as error:  # an ssl.SSLError is one, and so is a line that was silent for too long
+                log.debug("no handshake: %s", type(error).__name__)
                 return False
             except Exception:
                 log.exception("no handshake")
@@ -152,8 +150,8 @@ def server_for(
             see `bind_addr`.
         answers_at: See `Server`.
 
-    Errors:
-        ServeProblem: the address or port cannot be had.
+    Raises:
+        ServeError: the address or port cannot be had.
     """
     server = Server(
         (host, port),
@@ -173,13 +171,13 @@ def server_for(
     server.tls, server.answers_at = tls, answers_at
     try:
         server.prepare()
-    except (OSError, OverflowError) as problem:
-        why = problem.__cause__ or problem
+    except (OSError, OverflowError) as error:
+        why = error.__cause__ or error
         words = (getattr(why, "strerror", None) or str(why)).lower()
-        raise ServeProblem(
+        raise ServeError(
             f"The screens cannot be served at {host}, port {port} ({words}); end what is using it, or name"
             " another with --port."
-        ) from problem
+        ) from error
     return server
 
 

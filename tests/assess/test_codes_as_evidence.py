@@ -12,7 +12,7 @@ from corekit.assess.suspect import Outcome, outcomes
 from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
-from corekit.plugin.faults import FaultTable, TableProblem, read_faults
+from corekit.plugin.faults import FaultTable, TableError, read_faults
 from corekit.plugin.host import Plugins
 from corekit.plugin.system import System
 
@@ -96,6 +96,6 @@ def test_the_table_keeps_codes_in_their_own_spelling() -> None:
     ],
 )
 def test_a_slip_in_the_table_is_named(changed: dict[str, Any], says: str) -> None:
-    with pytest.raises(TableProblem) as caught:
+    with pytest.raises(TableError) as caught:
         table_of(**changed)
     assert says in str(caught.value)

@@ -25,7 +25,7 @@ from corekit.assess.suspect import (
     posterior,
     suspects,
 )
-from corekit.plugin.faults import FaultTable, TableProblem, read_faults
+from corekit.plugin.faults import FaultTable, TableError, read_faults
 
 from .brakes import DATA, brakes
 from .story import Story
@@ -154,8 +154,8 @@ def table_of(raw: Mapping[str, Any]) -> FaultTable:
             observations=answers,
             operations=["part", "work"],
         )
-    except TableProblem as problem:
-        raise AssertionError(problem) from problem
+    except TableError as error:
+        raise AssertionError(error) from error
 
 
 # ---- inference

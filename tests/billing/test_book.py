@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.book import PriceProblem, read_price_book
+from corekit.billing.book import PriceError, read_price_book
 from corekit.billing.line import Condition, LineKind
 
 GOOD = """
@@ -35,7 +35,7 @@ def read(text: str) -> Any:
 
 
 def faults(text: str) -> tuple[str, ...]:
-    with pytest.raises(PriceProblem) as caught:
+    with pytest.raises(PriceError) as caught:
         read(text)
     return caught.value.faults
 
@@ -187,7 +187,7 @@ def test_a_cap_below_the_flat_prices_is_refused() -> None:
     ],
 )
 def test_things_that_are_no_tables_are_faults_and_never_crash(data: Any) -> None:
-    with pytest.raises(PriceProblem, match=r"prices\.toml: .*must be"):
+    with pytest.raises(PriceError, match=r"prices\.toml: .*must be"):
         read_price_book(data, "prices.toml")
 
 
@@ -197,7 +197,7 @@ def test_things_that_are_no_tables_are_faults_and_never_crash(data: Any) -> None
 def test_only_plain_numbers_are_prices(price: object) -> None:
     data = tomllib.loads(GOOD)
     data["call_out"] = price
-    with pytest.raises(PriceProblem, match=r"^prices\.toml: call_out: ") as caught:
+    with pytest.raises(PriceError, match=r"^prices\.toml: call_out: ") as caught:
         read_price_book(data, "prices.toml")
     assert len(caught.value.faults) == 1
 
@@ -205,7 +205,7 @@ def test_only_plain_numbers_are_prices(price: object) -> None:
 def test_a_fault_stays_on_one_line_whatever_was_typed() -> None:
     data = tomllib.loads(GOOD)
     data["call_out"], data["a\nb\x1b[2J"] = "1\n2", "x"
-    with pytest.raises(PriceProblem) as caught:
+    with pytest.raises(PriceError) as caught:
         read_price_book(data, "prices.toml")
     assert caught.value.faults[1] == 'call_out: is not a plain decimal number; got "1\\n2", write "25.00"'
     assert len(str(caught.value).splitlines()) == 2

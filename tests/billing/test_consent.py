@@ -14,7 +14,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from corekit.billing.book import PriceBook, read_price_book
-from corekit.billing.consent import ConsentProblem, Standing, agreed_lines, may_invoice, rounding_to_agreed
+from corekit.billing.consent import ConsentError, Standing, agreed_lines, may_invoice, rounding_to_agreed
 from corekit.billing.line import Ground, GroundKind, Line, priced, to_data
 from corekit.billing.offer import Asked, diagnosis_lines, repair_lines
 from corekit.billing.totals import payable, totals
@@ -82,7 +82,7 @@ DIAGNOSIS, REPAIRS = offer("diagnosis 1", LOOK), offer("repair 1", REPAIR)
 
 
 def refusal(lines: tuple[Line, ...], standing: Standing) -> str:
-    with pytest.raises(ConsentProblem) as caught:
+    with pytest.raises(ConsentError) as caught:
         may_invoice(lines, standing)
     return str(caught.value)
 
@@ -268,7 +268,7 @@ def test_no_rounding_amount_hides_a_real_difference() -> None:
 
 
 def test_a_rounding_amount_upwards_counts_towards_the_agreed_sum() -> None:
-    with pytest.raises(ConsentProblem, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
+    with pytest.raises(ConsentError, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
         may_invoice(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
 
 
@@ -296,5 +296,5 @@ def test_whatever_was_said_no_invoice_passes_with_work_that_the_last_word_does_n
         may_invoice(lines, standing, rounding_to_agreed(lines, standing))
         assert totals(lines, BOOK).gross + rounding_to_agreed(lines, standing) <= standing.total
     else:
-        with pytest.raises(ConsentProblem):
+        with pytest.raises(ConsentError):
             may_invoice(lines, standing)

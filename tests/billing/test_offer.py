@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.book import PriceBook, PriceProblem, read_price_book
+from corekit.billing.book import PriceBook, PriceError, read_price_book
 from corekit.billing.line import Condition, Ground, GroundKind, Line, LineKind, from_data, priced, to_data
 from corekit.billing.offer import Asked, declined, diagnosis_lines, repair_lines
 from corekit.model.canonical import canonical
@@ -78,7 +78,7 @@ def test_a_book_without_call_out_and_travel_offers_the_diagnosis_alone() -> None
 
 def test_a_drive_priced_by_the_kilometre_needs_its_length() -> None:
     by_km = book(travel={"per_km": "0.425"})
-    with pytest.raises(PriceProblem, match=r"prices\.toml: travel\.per_km: a distance is needed"):
+    with pytest.raises(PriceError, match=r"prices\.toml: travel\.per_km: a distance is needed"):
         diagnosis_lines(by_km)
     # 0.425 × 17 = 7.225, half up 7.23.
     assert shown(diagnosis_lines(by_km, Decimal(17)))[1] == ("travel", "Travel", "17 km", "7.23", "reduced")
@@ -89,7 +89,7 @@ def test_a_drive_priced_by_the_kilometre_needs_its_length() -> None:
 def test_a_diagnosis_is_not_offered_above_its_cap() -> None:
     capped = book(travel={"per_km": "0.50"}, diagnosis={"price": "35.00", "cap": "70.00"})
     assert len(diagnosis_lines(capped, Decimal(20))) == 3
-    with pytest.raises(PriceProblem, match=r"diagnosis\.cap: .* 70\.50 EUR, above the cap of 70\.00"):
+    with pytest.raises(PriceError, match=r"diagnosis\.cap: .* 70\.50 EUR, above the cap of 70\.00"):
         diagnosis_lines(capped, Decimal(21))
 
 
@@ -107,7 +107,7 @@ def test_an_operation_becomes_labour_and_parts_on_its_one_ground() -> None:
 
 def test_every_operation_without_a_price_is_named_with_the_key_to_add() -> None:
     strange = [attrs.evolve(DRAIN, operation=key) for key in ("egr.clean", "ignition.coil")]
-    with pytest.raises(PriceProblem) as caught:
+    with pytest.raises(PriceError) as caught:
         repair_lines(book(), [REPLACE, *strange])
     assert caught.value.faults == (
         'operations."egr.clean": is not priced; add [operations."egr.clean"] with hours = "…" and its parts',

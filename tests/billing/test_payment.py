@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.payment import PaymentProblem, owed, paid_so_far, receive
+from corekit.billing.payment import PaymentError, owed, paid_so_far, receive
 from corekit.billing.totals import Payable, Totals, payable
 from corekit.model.money import Money
 from corekit.model.records import Paid, PaymentTaken
@@ -40,7 +40,7 @@ def test_a_receipt_says_what_was_paid_before_and_what_is_left() -> None:
 
 def test_more_than_is_due_is_refused_with_the_change_to_give() -> None:
     with pytest.raises(
-        PaymentProblem,
+        PaymentError,
         match=r"Only 12\.00 EUR is due, and 20\.00 was given; give back 8\.00 and record 12\.00",
     ):
         receive(Money(2000, "EUR"), "cash", due(1200))
@@ -48,25 +48,25 @@ def test_more_than_is_due_is_refused_with_the_change_to_give() -> None:
 
 @pytest.mark.parametrize("gross", [0, -500])
 def test_nothing_is_taken_when_nothing_is_due(gross: int) -> None:
-    with pytest.raises(PaymentProblem, match="Nothing is due"):
+    with pytest.raises(PaymentError, match="Nothing is due"):
         receive(Money(1, "EUR"), "cash", due(gross))
 
 
 @pytest.mark.parametrize("minor", [0, -1])
 def test_a_payment_is_above_zero(minor: int) -> None:
-    with pytest.raises(PaymentProblem, match="above zero"):
+    with pytest.raises(PaymentError, match="above zero"):
         receive(Money(minor, "EUR"), "cash", due(1200))
 
 
 def test_another_currency_is_refused() -> None:
-    with pytest.raises(PaymentProblem, match=r"Take it in EUR"):
+    with pytest.raises(PaymentError, match=r"Take it in EUR"):
         receive(Money(1200, "USD"), "cash", due(1200))
-    with pytest.raises(PaymentProblem, match="cannot be counted towards a sum in EUR"):
+    with pytest.raises(PaymentError, match="cannot be counted towards a sum in EUR"):
         paid_so_far([Paid(amount=1, currency="USD", how="cash")], "EUR")
 
 
 def test_a_payment_says_how() -> None:
-    with pytest.raises(PaymentProblem, match="how it was made"):
+    with pytest.raises(PaymentError, match="how it was made"):
         receive(Money(1, "EUR"), " ", due(1200))
 
 
@@ -88,6 +88,6 @@ def test_payments_in_any_portions_settle_the_sum_and_never_pass_it(gross: int, c
             taken.append(PaymentTaken(amount=cut, currency="EUR", how="cash", job_name="job"))
             assert receipt.due == owed(document(gross), taken).due
         else:
-            with pytest.raises(PaymentProblem):
+            with pytest.raises(PaymentError):
                 receive(Money(cut, "EUR"), "cash", left)
     assert paid_so_far(taken, "EUR").minor <= gross

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.billing.book import PriceBook, read_price_book
-from corekit.billing.consent import ConsentProblem, Standing
+from corekit.billing.consent import ConsentError, Standing
 from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced, to_data
 from corekit.billing.together import Share, together
 from corekit.billing.totals import payable, totals
@@ -122,7 +122,7 @@ def test_the_order_of_the_jobs_changes_nothing() -> None:
 
 
 def test_a_job_that_nobody_agreed_to_is_not_carried_by_the_others() -> None:
-    with pytest.raises(ConsentProblem, match="Nothing was agreed to"):
+    with pytest.raises(ConsentError, match="Nothing was agreed to"):
         together([share("50.02"), share("10.00", agreed=False)], BOOK)
 
 
@@ -130,7 +130,7 @@ def test_a_job_above_its_own_agreement_is_not_carried_by_what_others_left_unused
     dear = share("10.00")
     dearer = Share(lines=(*dear.lines, line("1.00")), standing=dear.standing)
     unused = share("100.00", "50.00")
-    with pytest.raises(ConsentProblem, match=r"11\.00 EUR before tax, but 10\.00 was agreed"):
+    with pytest.raises(ConsentError, match=r"11\.00 EUR before tax, but 10\.00 was agreed"):
         together([Share(lines=unused.lines[:1], standing=unused.standing), dearer], BOOK)
 
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.consent import ConsentProblem, Standing, may_invoice, rounding_to_agreed
+from corekit.billing.consent import ConsentError, Standing, may_invoice, rounding_to_agreed
 from corekit.billing.line import from_data, to_data
 from corekit.billing.totals import totals
 from corekit.billing.waiver import charged, waive
@@ -70,7 +70,7 @@ def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
     standing = Standing([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
     with pytest.raises(
-        ConsentProblem, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
+        ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
     ):
         may_invoice(REPAIR[:2], standing)
 
@@ -93,5 +93,5 @@ def test_a_later_yes_to_another_price_of_looking_takes_the_place_of_the_first_on
     standing = Standing([DIAGNOSIS, second], [yes(DIAGNOSIS), yes(second)], BOOK)
     assert standing.lines == cheaper
     assert standing.total == Money(0, "EUR")
-    with pytest.raises(ConsentProblem, match="diagnosis: comes to"):
+    with pytest.raises(ConsentError, match="diagnosis: comes to"):
         may_invoice(LOOK, standing)

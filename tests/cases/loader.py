@@ -20,7 +20,7 @@ import attrs
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
-from corekit.intake.fault import Fault, VisitProblem
+from corekit.intake.fault import Fault, VisitError
 from corekit.intake.visit import read_visit
 from corekit.plugin.host import Plugins, load
 
@@ -69,7 +69,7 @@ class FieldCase:
     def quantity(self, name: str) -> str:
         """`name` or `name#2`: a number of the data with its unit, as it would be typed.
 
-        Errors:
+        Raises:
             LookupError: the data has no such reading.
         """
         plain, _, nth = name.partition("#")
@@ -156,9 +156,9 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
         try:
             job, _texts = scratch_job(read_visit(json.dumps(data).encode(), declared))
             return Tried(case, tuple(faults), assess(job, installed()))
-        except VisitProblem as problem:
-            faults += problem.faults
-            _without(data, problem.faults)
+        except VisitError as error:
+            faults += error.faults
+            _without(data, error.faults)
     raise AssertionError(f"{case.id} cannot be read:\n" + "\n".join(map(str, faults)))
 
 

@@ -18,13 +18,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.desk.answering import TRIAL, Answer, Answered
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.desk.shop import Shop
-from corekit.intake.fault import Fault, VisitProblem
+from corekit.intake.fault import Fault, VisitError
 from corekit.model.money import Money
 from corekit.model.records import Measured, Vehicle
 from corekit.reference import data_path
-from corekit.store.problem import OtherAnswer, StoreProblem
+from corekit.store.problem import OtherAnswer, StoreError
 
 from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, fragments, told
 
@@ -58,8 +58,8 @@ def readings(shop: Shop, job: str) -> list[str]:
     return [noted.record.typed for noted in shop.store.job(job).all(Measured)]
 
 
-def fault(problem: pytest.ExceptionInfo[VisitProblem]) -> Fault:
-    (found,) = problem.value.faults
+def fault(error: pytest.ExceptionInfo[VisitError]) -> Fault:
+    (found,) = error.value.faults
     return found
 
 
@@ -102,10 +102,10 @@ def test_a_job_may_begin_with_an_id_that_was_drawn_on_the_phone(shop: Shop) -> N
 
 
 def test_a_reading_alone_begins_no_job(shop: Shop) -> None:
-    with pytest.raises(VisitProblem) as problem:
+    with pytest.raises(VisitError) as error:
         said(shop, "0123456789ab", "reading", step=[rest("12.5 V")])
-    assert fault(problem).path == "reason" and "no such job" in fault(problem).got
-    with pytest.raises(StoreProblem, match="No job fits 'elsewhere'"):
+    assert fault(error).path == "reason" and "no such job" in fault(error).got
+    with pytest.raises(StoreError, match="No job fits 'elsewhere'"):
         said(shop, "elsewhere", "reading", step=[rest("12.5 V")])
     assert shop.store.jobs() == []
 
@@ -140,17 +140,17 @@ def test_what_is_answered_again_in_the_same_words_adds_nothing(shop: Shop) -> No
 def test_an_agreement_names_an_offer_that_was_made_and_its_total(shop: Shop) -> None:
     job = arrived(shop)
     agreed = {"offer": "diagnosis 1", "total": "60.00", "by": "customer", "how": "in person"}
-    with pytest.raises(VisitProblem, match="made were: none") as problem:
+    with pytest.raises(VisitError, match="made were: none") as error:
         said(shop, job, "early", step=[{"agreed": agreed}])
-    assert fault(problem).path == "step[0].agreed.offer"
+    assert fault(error).path == "step[0].agreed.offer"
     shop.offer(job, "diagnosis")
-    with pytest.raises(VisitProblem, match=r"comes to 60\.00 EUR") as problem:
+    with pytest.raises(VisitError, match=r"comes to 60\.00 EUR") as error:
         said(shop, job, "wrong", step=[{"agreed": {**agreed, "total": "6.00"}}])
-    assert fault(problem).path == "step[0].agreed"
+    assert fault(error).path == "step[0].agreed"
     said(shop, job, "right", step=[{"agreed": agreed}])
-    with pytest.raises(VisitProblem, match=r"more than what was agreed") as problem:
+    with pytest.raises(VisitError, match=r"more than what was agreed") as error:
         said(shop, job, "money", step=[{"paid": {"amount": "60.01", "how": "cash"}}])
-    assert fault(problem).path == "step[0].paid.amount"
+    assert fault(error).path == "step[0].paid.amount"
     said(shop, job, "enough", step=[{"paid": {"amount": "60.00", "how": "cash"}}])
     assert [entry.body["amount"] for entry in shop.store.books()] == [6000]
 
@@ -238,16 +238,16 @@ def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop
 
 def test_an_id_that_is_none_is_refused_and_writes_nothing(shop: Shop) -> None:
     for odd in ("", "short", "x" * 65, "with a space in it", "letters-like-é-too-"):
-        with pytest.raises(StoreProblem, match="cannot be the id of an answer"):
+        with pytest.raises(StoreError, match="cannot be the id of an answer"):
             shop.answer(None, Answer(id=odd, rows=ARRIVAL))
     assert shop.store.jobs() == []
 
 
 def test_an_answer_with_a_fault_may_be_put_right_under_the_same_id(shop: Shop) -> None:
     job = arrived(shop)
-    with pytest.raises(VisitProblem) as problem:
+    with pytest.raises(VisitError) as error:
         said(shop, job, "reading", step=[rest("9.1 V")])
-    assert fault(problem).asked and readings(shop, job) == []
+    assert fault(error).asked and readings(shop, job) == []
     said(shop, job, "reading", step=[rest("9.1 V", confirmed=True)])
     assert readings(shop, job) == ["9.1 V"]
 
@@ -263,8 +263,8 @@ def at_once(*does: Callable[[], object]) -> None:
         try:
             ready.wait()
             do()
-        except BaseException as problem:
-            problems.append(problem)
+        except BaseException as error:
+            problems.append(error)
 
     threads = [threading.Thread(target=run, args=(do,)) for do in does]
     for thread in threads:
@@ -421,9 +421,9 @@ def test_a_temperature_is_corrected_for_all_its_readings(shop: Shop) -> None:
 def test_a_correction_says_one_row_for_one(shop: Shop, rows: dict[str, Any], why: str) -> None:
     job = arrived(shop)
     *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
-    with pytest.raises(VisitProblem, match=why) as problem:
+    with pytest.raises(VisitError, match=why) as error:
         said(shop, job, "right", **rows, instead_of=wrong.id)
-    assert fault(problem).path == "instead_of"
+    assert fault(error).path == "instead_of"
     assert readings(shop, job) == ["12.5 V"]
 
 
@@ -432,16 +432,16 @@ def test_what_was_corrected_meanwhile_is_looked_at_again(shop: Shop) -> None:
     *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
     said(shop, job, "right", step=[rest("12.6 V")], instead_of=wrong.id)
     for old in (wrong.id, "no entry at all", 7):
-        with pytest.raises(VisitProblem, match="does not stand any more") as problem:
+        with pytest.raises(VisitError, match="does not stand any more") as error:
             said(shop, job, "late", step=[rest("12.7 V")], instead_of=old)
-        assert fault(problem).path == "instead_of"
+        assert fault(error).path == "instead_of"
     assert readings(shop, job) == ["12.6 V"]
 
 
 def test_the_complaint_is_said_once_and_corrected_by_name(shop: Shop) -> None:
     begun = said(shop, None, "arrival", vehicle=ARRIVAL["vehicle"])
     said(shop, begun.job, "words", reason="Cranks slowly.")
-    with pytest.raises(VisitProblem, match="was said already"):
+    with pytest.raises(VisitError, match="was said already"):
         said(shop, begun.job, "more", reason="Cranks slowly, and clicks.")
     opened = next(noted.id for noted in shop.store.job(begun.job).standing if noted.entry.kind == "opened")
     said(shop, begun.job, "other", reason="Cranks slowly, and clicks.", instead_of=opened)
@@ -455,13 +455,13 @@ def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop:
     agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
     *_, reading = said(shop, job, "reading", step=[rest("12.5 V")]).entries
     (paid,) = said(shop, job, "money", step=[{"paid": {"amount": "20.00", "how": "cash"}}]).entries
-    with pytest.raises(DeskProblem, match="with a reason"):
+    with pytest.raises(DeskError, match="with a reason"):
         shop.withdraw_answer(job, "withdrawn-reading", reading.id, "  ")
     for number, entry in enumerate((reading, paid)):
         done = shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car")
         assert shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car").again
         assert [said.reason for said in done.entries] == ["wrong car"]
-        with pytest.raises(DeskProblem, match="withdrawn meanwhile"):
+        with pytest.raises(DeskError, match="withdrawn meanwhile"):
             shop.withdraw_answer(job, f"withdrawn-once-more-{number}", entry.id, "wrong car")
     assert readings(shop, job) == [] and shop.store.job(job).payments == ()
     assert sum(entry.body["amount"] for entry in shop.store.books()) == 0
@@ -477,7 +477,7 @@ def test_a_repair_is_withdrawn_with_its_traits_until_something_rests_on_it(shop:
     assert record.stage == 0 and not record.fitted(9)
     again, _ = said(shop, job, "done", step=[new_part]).entries
     said(shop, job, "retest", step=[rest("12.8 V")])
-    with pytest.raises(DeskProblem, match="rest on it"):
+    with pytest.raises(DeskError, match="rest on it"):
         shop.withdraw_answer(job, "another-slip-of-it", again.id, "not done yet")
     assert shop.store.job(job).stage == 1
 
@@ -547,7 +547,7 @@ def test_a_file_that_takes_the_name_of_a_job_from_a_screen_is_refused(shop: Shop
     (name,) = shop.store.names()[job]
     before = shop.store.journal(job)
     typed.write_text(FILE.replace("typed-visit", name), "utf-8")
-    with pytest.raises(DeskProblem, match="began on a screen"):
+    with pytest.raises(DeskError, match="began on a screen"):
         shop.import_visit(typed)
     assert shop.store.journal(job) == before
 
@@ -581,7 +581,7 @@ def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     )
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1
-    with pytest.raises(VisitProblem):
+    with pytest.raises(VisitError):
         shop.tried(job, {"step": [rest("9.1 V")]})
 
 
@@ -603,7 +603,7 @@ def test_nothing_in_the_table_of_answers_betrays_a_person_after_they_are_forgott
     )
     again = said(shop, job, "reading", step=[rest("12.5 V")])
     assert again.again and again.entries == reading.entries
-    with pytest.raises(StoreProblem, match="destroyed for good"):
+    with pytest.raises(StoreError, match="destroyed for good"):
         said(shop, job, "name", customer={"name": "Somebody"})
     said(shop, job, "another", step=[rest("12.6 V")])
 

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.cli import main
-from corekit.desk.calculating import PLAIN, CalculationProblem, calculation_named, fields_of, work_out
-from corekit.desk.problem import DeskProblem
+from corekit.desk.calculating import PLAIN, CalculationError, calculation_named, fields_of, work_out
+from corekit.desk.problem import DeskError
 from corekit.plugin.host import Plugins, load
 
 
@@ -47,7 +47,7 @@ def test_a_doubt_that_was_typed_travels_along(plugins: Plugins) -> None:
 
 
 def test_every_input_that_is_wrong_is_named_at_once(plugins: Plugins) -> None:
-    with pytest.raises(CalculationProblem) as refused:
+    with pytest.raises(CalculationError) as refused:
         work_out(plugins, "ignition.final_current", {"voltage": "12 A", "spark": "1"})
     assert set(refused.value.faults) == {"voltage", "resistance", "spark"}
     assert "is missing; write a number and its unit, such as Ω" in refused.value.faults["resistance"]
@@ -56,14 +56,14 @@ def test_every_input_that_is_wrong_is_named_at_once(plugins: Plugins) -> None:
 
 def test_a_number_outside_the_range_is_refused_in_the_units_that_people_use(plugins: Plugins) -> None:
     with pytest.raises(
-        CalculationProblem,
+        CalculationError,
         match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.32\)",
     ):
         work_out(plugins, "battery.molality_of_gravity", {"gravity": "1265"})
 
 
 def test_an_unknown_calculation_is_answered_with_the_likely_one(plugins: Plugins) -> None:
-    with pytest.raises(DeskProblem, match=r"ignition\.final_current"):
+    with pytest.raises(DeskError, match=r"ignition\.final_current"):
         calculation_named(plugins, "ignition.final_curent")
 
 

@@ -12,7 +12,7 @@ import pytest
 from corekit.assess.assessment import assess
 from corekit.cli import main
 from corekit.desk.in_memory import scratch_job
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.desk.settings import read_settings
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
@@ -146,7 +146,7 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
     ],
 )
 def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str, says: str) -> None:
-    with pytest.raises(DeskProblem) as caught:
+    with pytest.raises(DeskError) as caught:
         read_settings(said(folder, more), demo=False)
     assert says in str(caught.value)
 
@@ -156,7 +156,7 @@ def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(
     with (
         Shop(folder) as shop,
         pytest.raises(
-            DeskProblem,
+            DeskError,
             match=(
                 r'instruments\.meter\.for: "battery\.rest_voltag" is not known.*write "battery\.rest_voltage"'
             ),

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from corekit.desk.problem import DeskProblem, OfferAwaited
+from corekit.desk.problem import DeskError, OfferAwaited
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
@@ -71,7 +71,7 @@ def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path,
     with Shop(tmp_path / "new") as shop:
         with pytest.raises(OfferAwaited):
             shop.import_visit(file)
-        with pytest.raises(DeskProblem, match=r"0\.00 EUR.*prices\.toml"):
+        with pytest.raises(DeskError, match=r"0\.00 EUR.*prices\.toml"):
             shop.offer("visit")
         assert shop.store.job(shop.find("visit")).offers == ()
 
@@ -120,17 +120,17 @@ def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop
 def test_nobody_agrees_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> None:
     offer = shop.offer(diagnosed, "repair")
     for by, how in (("", "in person"), ("customer", " ")):
-        with pytest.raises(DeskProblem, match="who agreed and how"):
+        with pytest.raises(DeskError, match="who agreed and how"):
             shop.agree(offer, by=by, how=how)
     assert len(shop.store.job(diagnosed).agreements) == 1
 
 
 def test_who_agreed_is_never_a_name_because_the_page_shows_it(shop: Shop, file: Path, diagnosed: str) -> None:
     offer = shop.offer(diagnosed, "repair")
-    with pytest.raises(DeskProblem, match="never a name"):
+    with pytest.raises(DeskError, match="never a name"):
         shop.agree(offer, by="A. Person", how="in person")
     file.write_text(VISIT + AGREED.replace('by = "customer"', 'by = "A. Person"') + DONE, "utf-8")
-    with pytest.raises(DeskProblem, match=r"agreed\.by: .*never a name"):
+    with pytest.raises(DeskError, match=r"agreed\.by: .*never a name"):
         shop.import_visit(file)
 
 
@@ -143,9 +143,9 @@ def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(
     before = shop.offer(diagnosed, "repair")
     invoice = shop.issue(diagnosed)
     assert invoice.due == Money.of("60.00", "EUR")
-    with pytest.raises(DeskProblem, match=f"{invoice.number}.*job of its own"):
+    with pytest.raises(DeskError, match=f"{invoice.number}.*job of its own"):
         shop.agree(before, by="customer", how="in person")
-    with pytest.raises(DeskProblem, match=r"Nothing was added"):
+    with pytest.raises(DeskError, match=r"Nothing was added"):
         file.write_text(
             VISIT + AGREED + DONE + '\n[[step]]\npaid = { amount = "96.00", how = "cash" }\n', "utf-8"
         )
@@ -158,7 +158,7 @@ def test_a_payment_is_not_corrected_beyond_what_was_agreed(shop: Shop, file: Pat
     file.write_text(VISIT + paid, "utf-8")
     shop.import_visit(file)
     file.write_text(VISIT + paid.replace("10.00", "60.01"), "utf-8")
-    with pytest.raises(DeskProblem, match=r"60\.01 EUR is more than what was agreed"):
+    with pytest.raises(DeskError, match=r"60\.01 EUR is more than what was agreed"):
         shop.import_visit(file)
     file.write_text(VISIT + paid.replace("10.00", "60.00"), "utf-8")
     shop.import_visit(file)

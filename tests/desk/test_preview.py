@@ -13,13 +13,13 @@ import pytest
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.answering import Answer
 from corekit.desk.preview import Trial, tried
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.desk.shop import Shop
 from corekit.model.finding import Reason, Verdict
 from corekit.model.job import Job
 from corekit.plugin.host import Plugins
 from corekit.report.readings import row_of
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 
 from ..assess.brakes import PLUGINS
 
@@ -181,7 +181,7 @@ def test_a_correction_is_tried_in_the_place_of_what_it_corrects(shop: Shop, job:
 
 
 def test_a_job_that_is_not_there_is_refused(shop: Shop) -> None:
-    with pytest.raises((DeskProblem, StoreProblem)):
+    with pytest.raises((DeskError, StoreError)):
         tried(shop, "no-such-job", read("travel", "40 mm"))
 
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corekit.intake.declared import Declared
-from corekit.intake.fault import VisitProblem
+from corekit.intake.fault import VisitError
 from corekit.intake.rows import read_rows
 from corekit.intake.visit import VisitFile, read_visit
 from corekit.model.entry import JOB, Entry, seal
@@ -48,9 +48,9 @@ def read(rows: Any, standing: Job | None = None, corrects: Entry | None = None) 
 
 
 def faults(rows: Any, standing: Job | None = None) -> dict[str, str]:
-    with pytest.raises(VisitProblem) as problem:
+    with pytest.raises(VisitError) as error:
         read(rows, standing)
-    return {fault.path: fault.text for fault in problem.value.faults}
+    return {fault.path: fault.text for fault in error.value.faults}
 
 
 def reading(typed: str, **more: Any) -> dict[str, Any]:
@@ -111,9 +111,9 @@ def test_each_fault_has_the_place_of_its_field() -> None:
 
 
 def test_what_is_only_odd_is_asked_with_its_guesses_as_data() -> None:
-    with pytest.raises(VisitProblem) as problem:
+    with pytest.raises(VisitError) as error:
         read({"step": [{"readings": [{"of": REST, "is": "1.26 V"}, {"of": REST, "is": "126 V"}]}]}, job())
-    odd, impossible = problem.value.faults
+    odd, impossible = error.value.faults
     assert odd.asked and "12.6 V" in odd.guesses
     assert not impossible.asked and "12.6 V" in impossible.guesses
     for fault in (odd, impossible):
@@ -221,8 +221,8 @@ JSON = st.recursive(
 def test_any_rows_are_read_or_refused(rows: Any) -> None:
     try:
         assert read(rows, job()).steps
-    except VisitProblem as problem:
-        assert problem.faults
+    except VisitError as error:
+        assert error.faults
 
 
 def test_every_measurand_can_be_answered_alone() -> None:

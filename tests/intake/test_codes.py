@@ -8,7 +8,7 @@ import pytest
 
 from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
-from corekit.intake.visit import VisitFile, VisitProblem, read_visit
+from corekit.intake.visit import VisitError, VisitFile, read_visit
 from corekit.model.job import Job
 from corekit.report.found import code_sentences
 
@@ -26,7 +26,7 @@ def job_of(*steps: str) -> Job:
 
 
 def faults_of(step: str) -> list[str]:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read(step)
     return [str(fault) for fault in caught.value.faults]
 

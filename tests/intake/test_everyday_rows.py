@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from corekit.intake.declared import Declared
-from corekit.intake.visit import VisitProblem, read_visit
+from corekit.intake.visit import VisitError, read_visit
 from corekit.model.entry import Draft
 from corekit.model.personal import PersonalText
 from corekit.plugin.host import load
@@ -35,7 +35,7 @@ def read(*steps: dict[str, Any]) -> list[Draft]:
 
 
 def faults(*steps: dict[str, Any]) -> list[str]:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read(*steps)
     return [str(fault) for fault in caught.value.faults]
 

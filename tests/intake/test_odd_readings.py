@@ -12,7 +12,7 @@ import pytest
 
 from corekit import units
 from corekit.intake.declared import Declared
-from corekit.intake.visit import VisitFile, VisitProblem, read_visit
+from corekit.intake.visit import VisitError, VisitFile, read_visit
 from corekit.model.limit import Span
 from corekit.model.measurand import Measurand
 from corekit.model.records import Instrument
@@ -72,7 +72,7 @@ def reading(of: str, typed: str, more: str = "") -> str:
 
 
 def faults(rows: str, declared: Declared = DECLARED) -> list[str]:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         visit(rows, declared)
     return [str(fault) for fault in caught.value.faults]
 

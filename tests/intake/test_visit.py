@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from corekit import units
 from corekit.intake.declared import Declared
-from corekit.intake.visit import AgreedRow, VisitFile, VisitProblem, read_visit
+from corekit.intake.visit import AgreedRow, VisitError, VisitFile, read_visit
 from corekit.model.limit import Span
 from corekit.model.measurand import Measurand, Observation, Operation, Trait
 from corekit.model.personal import PersonalText
@@ -141,7 +141,7 @@ def read(text: str, declared: Declared = DECLARED) -> VisitFile:
 
 
 def faults_of(text: str | bytes, declared: Declared = DECLARED) -> list[str]:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read_visit(text if isinstance(text, bytes) else text.encode(), declared)
     assert all(fault.got and fault.path and (fault.write or fault.expected) for fault in caught.value.faults)
     return [str(fault) for fault in caught.value.faults]
@@ -360,7 +360,7 @@ MEANT = [
 
 
 def test_twenty_different_faults_are_all_reported_with_place_and_cure() -> None:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read(TWENTY)
     faults = {fault.path: fault for fault in caught.value.faults}
     for path, meaning, cure in MEANT:
@@ -373,7 +373,7 @@ def test_twenty_different_faults_are_all_reported_with_place_and_cure() -> None:
 
 
 def test_faults_stand_in_the_order_of_the_file() -> None:
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read(TWENTY)
     paths = [fault.path for fault in caught.value.faults]
     assert (
@@ -584,13 +584,13 @@ def test_a_syntax_error_is_one_fault() -> None:
 
 def test_a_file_that_is_not_there_or_a_folder_is_a_fault(tmp_path: Path) -> None:
     for path in (tmp_path / "nothing.toml", tmp_path):
-        with pytest.raises(VisitProblem):
+        with pytest.raises(VisitError):
             read_visit(path, DECLARED)
 
 
 def test_fifty_thousand_faults_are_counted_not_printed() -> None:
     content = "{" + ",".join(f'"k{n}": 1' for n in range(50_000)) + "}"
-    with pytest.raises(VisitProblem) as caught:
+    with pytest.raises(VisitError) as caught:
         read(content)
     assert len(caught.value.faults) >= 50_000
     assert len(str(caught.value).splitlines()) == 102  # a head, a hundred faults, and how many more
@@ -628,8 +628,8 @@ def test_two_thousand_mutated_files_are_read_or_refused() -> None:
             content[place : place + dice.choice([0, 0, 1, 5, 40])] = piece
         try:
             visit = read_visit(bytes(content), DECLARED)
-        except VisitProblem as problem:
-            assert problem.faults
+        except VisitError as error:
+            assert error.faults
         else:
             assert visit.origin
 
@@ -690,14 +690,14 @@ PLAIN = st.recursive(
 def test_any_json_is_read_or_refused(data: dict[str, Any]) -> None:
     try:
         read_visit(json.dumps(data).encode(), DECLARED)
-    except VisitProblem as problem:
-        assert problem.faults
+    except VisitError as error:
+        assert error.faults
 
 
 def test_reading_a_visit_loads_neither_pint_nor_numpy() -> None:
     code = (
         "import sys; from corekit.intake.declared import Declared; from corekit.intake.visit import *\ntry:"
-        " read_visit(b'job = \"a\"', Declared())\nexcept VisitProblem: pass\nprint(sorted({'pint', 'numpy',"
+        " read_visit(b'job = \"a\"', Declared())\nexcept VisitError: pass\nprint(sorted({'pint', 'numpy',"
         " 'uncertainties', 'flask', 'reportlab', 'jinja2', 'qrcode'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -29,7 +29,7 @@ from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import open_shop
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
-from corekit.isolation.worker import Patience, Worker, WorkerProblem
+from corekit.isolation.worker import Patience, Worker, WorkerError
 from corekit.model.finding import Reason
 from corekit.model.job import Job
 from corekit.model.value import Value, exact
@@ -502,7 +502,7 @@ def test_a_calculation_that_costs_the_process_is_named_and_rests(
     plugins = installed("lamps", "horn")
     with worker("horn", "lamps") as works:
         for _ in range(2):
-            with pytest.raises(WorkerProblem, match=r"horn\.half") as refused:
+            with pytest.raises(WorkerError, match=r"horn\.half") as refused:
                 works.calculate("horn.half", {"pitch": exact("frequency", 440.0)})
             assert words in str(refused.value)
         assert works(visit(plugins), plugins) == assess(visit(plugins), plugins)
@@ -512,7 +512,7 @@ def test_a_calculation_that_raises_something_odd_is_a_problem_in_one_line(instal
     install("horn", HORN, calculation="raise KeyError('nothing')")
     with (
         worker("horn") as works,
-        pytest.raises(WorkerProblem, match=r"horn\.half failed \(KeyError: 'nothing'\)"),
+        pytest.raises(WorkerError, match=r"horn\.half failed \(KeyError: 'nothing'\)"),
     ):
         works.calculate("horn.half", {"pitch": exact("frequency", 440.0)})
 
@@ -581,8 +581,8 @@ def test_closing_ends_the_process_and_says_so_to_who_waits(install: Install) -> 
     def ask() -> None:
         try:
             works(visit(plugins), plugins)
-        except WorkerProblem as problem:
-            said.append(str(problem))
+        except WorkerError as error:
+            said.append(str(error))
 
     thread = threading.Thread(target=ask)
     thread.start()
@@ -590,7 +590,7 @@ def test_closing_ends_the_process_and_says_so_to_who_waits(install: Install) -> 
     thread.join(DEADLINE)
     assert gone(pid)
     assert ["closed" in words for words in said] == [True]
-    with pytest.raises(WorkerProblem, match="closed"):
+    with pytest.raises(WorkerError, match="closed"):
         works(visit(plugins), plugins)
     works.close()
 

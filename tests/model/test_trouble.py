@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.model.trouble import CodeProblem, decode, encode, is_generic, read_code
+from corekit.model.trouble import CodeError, decode, encode, is_generic, read_code
 
 # source: the bits as in a public protocol library that was read (fields location, code1 to code4); 0135 a
 # published example
@@ -62,7 +62,7 @@ def test_a_code_may_be_typed_in_small_letters_and_as_its_bytes(typed: str) -> No
     ],
 )
 def test_a_text_that_is_no_code_is_refused_with_what_is_wrong(typed: str, got: str, write: str) -> None:
-    with pytest.raises(CodeProblem) as caught:
+    with pytest.raises(CodeError) as caught:
         read_code(typed)
     assert got in caught.value.got and write in caught.value.write and bool(write) == bool(caught.value.write)
     assert len(str(caught.value)) < 250
@@ -72,8 +72,8 @@ def test_a_text_that_is_no_code_is_refused_with_what_is_wrong(typed: str, got: s
 def test_whatever_is_typed_gives_a_code_or_a_problem_in_words(typed: str) -> None:
     try:
         code = read_code(typed)
-    except CodeProblem as problem:
-        assert problem.got and problem.expected
+    except CodeError as error:
+        assert error.got and error.expected
     else:
         assert decode(encode(code)) == code
 

@@ -34,9 +34,9 @@ def test_readings_at_every_place_come_in_the_declared_order() -> None:
 def test_what_a_case_does_not_have_is_missing_by_name() -> None:
     case = bench().case()
     assert case[travel].typed == "30 mm"
-    with pytest.raises(Missing) as problem:
+    with pytest.raises(Missing) as error:
         _ = case[force]
-    assert problem.value.wanted is force
+    assert error.value.wanted is force
     assert case.reading(force) is None
     assert case.seen(pedal) is None
 

@@ -11,7 +11,7 @@ import pytest
 import corekit as ck
 from corekit.model.limit import Span
 from corekit.plugin.check import Form
-from corekit.units import UnitProblem
+from corekit.units import UnitError
 
 if TYPE_CHECKING:
     from decimal import Decimal as OnlyForTypes
@@ -113,9 +113,9 @@ def declared(name: str = "thing", unit: str = "V", accuracy: str = "1 %", **more
 def test_what_cannot_be_meant_is_refused_where_it_is_declared(
     make: Callable[[], Any], words: list[str]
 ) -> None:
-    with pytest.raises((ValueError, TypeError)) as problem:
+    with pytest.raises((ValueError, TypeError)) as error:
         make()
-    text = str(problem.value).replace('"', "'")
+    text = str(error.value).replace('"', "'")
     assert [word for word in words if word not in text] == []
 
 
@@ -269,9 +269,9 @@ def whole_outside(case: ck.Case, read: Annotated[ck.Reading, voltage] | None) ->
 def test_a_signature_that_cannot_be_meant_is_refused_at_import(
     function: Callable[..., Any], words: list[str]
 ) -> None:
-    with pytest.raises(TypeError) as problem:
+    with pytest.raises(TypeError) as error:
         ck.System("fresh", "Fresh").check("Bad")(function)
-    text = str(problem.value)
+    text = str(error.value)
     assert text.startswith(f"{function.__name__}: ")
     assert [word for word in words if word not in text] == []
 
@@ -358,6 +358,6 @@ def unseen(amount: Annotated[OnlyForTypes, "A"]) -> Annotated[float, "A"]:
 def test_a_calculation_states_unit_and_range_of_all_it_uses(
     function: Callable[..., float], words: list[str]
 ) -> None:
-    with pytest.raises((TypeError, UnitProblem)) as problem:
+    with pytest.raises((TypeError, UnitError)) as error:
         ck.System("fresh", "Fresh").calculation(source="s")(function)
-    assert [word for word in words if word not in str(problem.value)] == []
+    assert [word for word in words if word not in str(error.value)] == []

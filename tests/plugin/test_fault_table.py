@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.plugin.faults import TableProblem
+from corekit.plugin.faults import TableError
 
 
 class Sound(Enum):
@@ -89,10 +89,10 @@ def changed(path: str, value: Any) -> dict[str, Any]:
 
 
 def told(data: dict[str, Any]) -> list[str]:
-    with pytest.raises(TableProblem) as problem:
+    with pytest.raises(TableError) as error:
         horn.fault_table(data, "faults.toml of horn")
-    assert str(problem.value).startswith("faults.toml of horn cannot be used:")
-    return problem.value.faults
+    assert str(error.value).startswith("faults.toml of horn cannot be used:")
+    return error.value.faults
 
 
 def test_a_good_table_is_read_as_it_stands() -> None:
@@ -308,8 +308,8 @@ PLACES = [
 def test_whatever_stands_in_a_table_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
     try:
         table = horn.fault_table(changed(path, junk), "here")
-    except TableProblem as problem:
-        assert problem.faults
+    except TableError as error:
+        assert error.faults
     else:
         assert all(math.isfinite(fault.weight) and fault.weight > 0 for fault in table.faults.values())
         for test in table.tests.values():
@@ -372,9 +372,9 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
     }
     good = '[[limit]]\nkey = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"\n'
     text = good + "".join(f"[[limit]]\n{row}\n" for row in rows.values()) + "[other]\n"
-    with pytest.raises(ValueError, match=r"limits\.toml of horn cannot be used") as problem:
+    with pytest.raises(ValueError, match=r"limits\.toml of horn cannot be used") as error:
         _ = with_limits(tmp_path, text).limits
-    lines = str(problem.value).splitlines()[1:]
+    lines = str(error.value).splitlines()[1:]
     assert lines[0].strip().startswith("other: unknown")
     assert len(lines) == 1 + len(rows)
     for place, (words, line) in enumerate(zip(rows, lines[1:], strict=True), 1):

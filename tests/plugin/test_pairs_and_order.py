@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.plugin.faults import FaultTest, TableProblem
+from corekit.plugin.faults import FaultTest, TableError
 
 
 class Answer(Enum):
@@ -68,9 +68,9 @@ def changed(path: str, value: Any) -> dict[str, Any]:
 
 
 def told(data: dict[str, Any]) -> list[str]:
-    with pytest.raises(TableProblem) as problem:
+    with pytest.raises(TableError) as error:
         lamp.fault_table(data, "faults.toml of lamp")
-    return problem.value.faults
+    return error.value.faults
 
 
 def test_pairs_order_and_waiting_are_read() -> None:
@@ -194,8 +194,8 @@ JUNK = st.recursive(
 def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
     try:
         table = lamp.fault_table(changed(path, junk), "here")
-    except TableProblem as problem:
-        assert problem.faults
+    except TableError as error:
+        assert error.faults
     else:
         for key in table.pairs:
             assert set(table.of(key)) <= set(table.faults)

@@ -119,7 +119,7 @@ def shown_on(phone: Any, document: Document, say: Any) -> tuple[Any, list[str]]:
     trouble: list[str] = []
     page = phone.new_page()
     page.on("console", lambda said: trouble.append(said.text))
-    page.on("pageerror", lambda problem: trouble.append(str(problem)))
+    page.on("pageerror", lambda error: trouble.append(str(error)))
     page.on(
         "request",
         lambda asked: trouble.append(asked.url) if not asked.url.startswith(("about:", "data:")) else None,

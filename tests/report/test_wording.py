@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from corekit.reference import DataProblem, data_path
+from corekit.reference import DataError, data_path
 from corekit.report.fonts import face
 from corekit.report.wording import contrast_with_white, read_theme, read_wording, wording
 
@@ -46,9 +46,9 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
         path.read_text("utf-8").replace("[mask] ", "[masks] ").replace('tax      = "Tax"', 'tax      = " "'),
         "utf-8",
     )
-    with pytest.raises(DataProblem) as problem:
+    with pytest.raises(DataError) as error:
         read_wording(path)
-    text = str(problem.value)
+    text = str(error.value)
     assert "running.page: {nth} is not filled in here; there is {page}, {pages}." in text
     assert "running.foot is not known here" in text
     assert "[masks] is not known here" in text
@@ -68,7 +68,7 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
     ],
 )
 def test_a_theme_that_would_not_print_well_is_refused(tmp_path: Path, old: str, new: str, said: str) -> None:
-    with pytest.raises(DataProblem, match=said.replace("[", r"\[").replace("]", r"\]")):
+    with pytest.raises(DataError, match=said.replace("[", r"\[").replace("]", r"\]")):
         read_theme(changed(tmp_path, "theme.toml", old, new))
 
 

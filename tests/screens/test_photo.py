@@ -19,7 +19,7 @@ from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
 from corekit.screens.app import OpenDoor, work_app
 from corekit.screens.context import Van
-from corekit.screens.photo import LARGEST, SIDE, PhotoProblem, read_photo
+from corekit.screens.photo import LARGEST, SIDE, PhotoError, read_photo
 
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
@@ -106,7 +106,7 @@ def bomb(width: int, height: int) -> bytes:
 
 @pytest.mark.parametrize("side", [6_000, 9_400, 30_000, 2_000_000])
 def test_a_picture_that_unpacks_to_more_than_a_camera_takes_is_refused(side: int) -> None:
-    with pytest.raises(PhotoProblem, match="pixels"):
+    with pytest.raises(PhotoError, match="pixels"):
         read_photo(bomb(side, side))
 
 
@@ -115,9 +115,9 @@ def test_a_picture_that_unpacks_to_more_than_a_camera_takes_is_refused(side: int
     [b"", b"GIF89a", b"<svg xmlns='x'/>", b"%PDF-1.7", b"\xff\xd8\xff", a_file()[:400], a_file(kind="GIF")],
 )
 def test_what_is_no_photo_is_refused_in_one_sentence_or_two(data: bytes) -> None:
-    with pytest.raises(PhotoProblem) as problem:
+    with pytest.raises(PhotoError) as error:
         read_photo(data)
-    assert str(problem.value).endswith(".") and len(str(problem.value)) < 120
+    assert str(error.value).endswith(".") and len(str(error.value)) < 120
 
 
 @settings(max_examples=60, deadline=None)
@@ -129,7 +129,7 @@ def test_a_spoiled_file_gives_a_photo_or_a_refusal_and_nothing_else(
     at %= len(sent)
     try:
         kept = read_photo(sent[:at] + spoilt + sent[at + len(spoilt) :])
-    except PhotoProblem:
+    except PhotoError:
         return
     assert Image.open(io.BytesIO(kept)).format == "JPEG"
 

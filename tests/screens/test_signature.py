@@ -13,7 +13,7 @@ from corekit.screens.signature import (
     MOST_NUMBERS,
     MOST_STROKES,
     WIDTH,
-    SignatureProblem,
+    SignatureError,
     read_signature,
 )
 
@@ -67,15 +67,15 @@ def test_an_empty_sheet_is_no_signature(text: str) -> None:
     ],
 )
 def test_anything_else_is_refused_in_one_sentence(text: str) -> None:
-    with pytest.raises(SignatureProblem) as problem:
+    with pytest.raises(SignatureError) as error:
         read_signature(text)
-    assert len(str(problem.value)) < 120
+    assert len(str(error.value)) < 120
 
 
 @given(st.text())
 def test_any_text_is_strokes_or_refused(text: str) -> None:
     try:
         read = read_signature(text)
-    except SignatureProblem:
+    except SignatureError:
         return
     assert read is None or read.strokes

@@ -319,8 +319,8 @@ def holds(hand: Hand, claim: str, said: object = None) -> bool:
     """Whether a claim about the page holds; no while another page is on its way."""
     try:
         return bool(hand.page.evaluate(claim, said))
-    except Error as problem:
-        if "context was destroyed" in str(problem):
+    except Error as error:
+        if "context was destroyed" in str(error):
             return False
         raise
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from corekit import files
-from corekit.share.keys import KeyProblem, create_link_key, new_bearer, read_link_key
+from corekit.share.keys import LinkKeyError, create_link_key, new_bearer, read_link_key
 from corekit.share.link import read_token
 
 posix = pytest.mark.skipif(os.name != "posix", reason="file modes are a matter of POSIX")
@@ -38,18 +38,18 @@ def test_a_key_that_others_can_read_is_refused_with_the_cure(tmp_path: Path) -> 
     path = tmp_path / "key"
     create_link_key(path)
     path.chmod(0o644)
-    with pytest.raises(KeyProblem, match=f"chmod 600 {path}"):
+    with pytest.raises(LinkKeyError, match=f"chmod 600 {path}"):
         read_link_key(path)
 
 
 def test_a_key_is_never_overwritten(tmp_path: Path) -> None:
     path = tmp_path / "key"
     key = create_link_key(path)
-    with pytest.raises(KeyProblem, match="never overwritten"):
+    with pytest.raises(LinkKeyError, match="never overwritten"):
         create_link_key(path)
     assert read_link_key(path) == key
     (tmp_path / "empty").write_bytes(b"")
-    with pytest.raises(KeyProblem, match="never overwritten"):
+    with pytest.raises(LinkKeyError, match="never overwritten"):
         create_link_key(tmp_path / "empty")
     assert (tmp_path / "empty").read_bytes() == b""
 
@@ -57,7 +57,7 @@ def test_a_key_is_never_overwritten(tmp_path: Path) -> None:
 @posix
 def test_a_link_that_leads_nowhere_is_not_followed(tmp_path: Path) -> None:
     (tmp_path / "key").symlink_to(tmp_path / "elsewhere")
-    with pytest.raises(KeyProblem, match="never overwritten"):
+    with pytest.raises(LinkKeyError, match="never overwritten"):
         create_link_key(tmp_path / "key")
     assert not (tmp_path / "elsewhere").exists()
 
@@ -69,7 +69,7 @@ def test_of_many_who_create_at_once_one_wins_and_all_read_its_key(tmp_path: Path
         start.wait()
         try:
             got.append(create_link_key(path))
-        except KeyProblem:
+        except LinkKeyError:
             got.append(read_link_key(path))
 
     threads = [threading.Thread(target=make) for _ in range(12)]
@@ -87,7 +87,7 @@ def test_without_hard_links_a_key_is_still_made_once(tmp_path: Path, monkeypatch
 
     monkeypatch.setattr(files.os, "link", none)
     key = create_link_key(tmp_path / "key")
-    with pytest.raises(KeyProblem, match="never overwritten"):
+    with pytest.raises(LinkKeyError, match="never overwritten"):
         create_link_key(tmp_path / "key")
     assert read_link_key(tmp_path / "key") == key
     assert [file.name for file in tmp_path.iterdir()] == ["key"]
@@ -100,13 +100,13 @@ def test_a_disk_that_fills_up_leaves_no_part_of_a_key(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(files.os, "fsync", full)
-    with pytest.raises(KeyProblem, match="No space left"):
+    with pytest.raises(LinkKeyError, match="No space left"):
         create_link_key(tmp_path / "key")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_lost_key_is_said_and_not_replaced(tmp_path: Path) -> None:
-    with pytest.raises(KeyProblem, match="backup"):
+    with pytest.raises(LinkKeyError, match="backup"):
         read_link_key(tmp_path / "key")
     assert list(tmp_path.iterdir()) == []
 
@@ -118,7 +118,7 @@ def test_what_is_no_key_is_refused(tmp_path: Path, damage: str) -> None:
     path = tmp_path / "key"
     path.write_bytes(damage.encode("latin-1"))
     path.chmod(0o600)
-    with pytest.raises(KeyProblem, match="not a link key"):
+    with pytest.raises(LinkKeyError, match="not a link key"):
         read_link_key(path)
 
 
@@ -129,12 +129,12 @@ def test_every_single_wrong_letter_in_the_key_file_is_noticed(tmp_path: Path) ->
     for place in range(len(whole) - 1):  # the line end may go
         other = b"B" if whole[place : place + 1] != b"B" else b"C"
         path.write_bytes(whole[:place] + other + whole[place + 1 :])
-        with pytest.raises(KeyProblem):
+        with pytest.raises(LinkKeyError):
             read_link_key(path)
 
 
 def test_a_folder_in_the_keys_place_is_named(tmp_path: Path) -> None:
-    with pytest.raises(KeyProblem, match=str(tmp_path)):
+    with pytest.raises(LinkKeyError, match=str(tmp_path)):
         read_link_key(tmp_path)
 
 

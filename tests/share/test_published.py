@@ -24,7 +24,7 @@ from corekit.share.link import token, token_hash
 from corekit.share.published import (
     LIFE,
     PublishedFolder,
-    PublishProblem,
+    PublishError,
     open_envelope,
     publish_to,
     seal_envelope,
@@ -80,26 +80,26 @@ def test_an_envelope_names_a_person_by_kind_and_hash_only() -> None:
 
 def test_a_persons_own_text_has_no_way_into_an_envelope() -> None:
     told = paper(blocks=(Pairs(rows=(("Customer", (PersonalText("name", "Example Customer"),)),)),))  # type: ignore[arg-type]
-    with pytest.raises((PublishProblem, ValueError, TypeError, AttributeError)):
+    with pytest.raises((PublishError, ValueError, TypeError, AttributeError)):
         seal_envelope(told, published=NOON)
 
 
 def test_a_draft_is_not_published(folder: PublishedFolder) -> None:
-    with pytest.raises(PublishProblem, match="draft"):
+    with pytest.raises(PublishError, match="draft"):
         seal_envelope(paper(draft=True), published=NOON)
     content = {
         "document": to_data(paper(draft=True)),
         "published": "2026-07-01T12:00:00Z",
         "expires": "2028-07-01T12:00:00Z",
     }
-    with pytest.raises(PublishProblem, match="draft"):
+    with pytest.raises(PublishError, match="draft"):
         folder.put(NAME, canonical({**content, "seal": digest(content)}))
 
 
 def test_moments_need_a_time_zone_and_an_order() -> None:
-    with pytest.raises(PublishProblem, match="time zone"):
+    with pytest.raises(PublishError, match="time zone"):
         seal_envelope(paper(), published=NOON.replace(tzinfo=None))
-    with pytest.raises(PublishProblem, match="expire"):
+    with pytest.raises(PublishError, match="expire"):
         seal_envelope(paper(), published=NOON, expires=NOON)
 
 
@@ -140,7 +140,7 @@ BAD_ENVELOPES = {
 def test_an_envelope_that_is_not_right_is_refused_and_nothing_is_kept(
     folder: PublishedFolder, what: str
 ) -> None:
-    with pytest.raises(PublishProblem):
+    with pytest.raises(PublishError):
         folder.put(NAME, BAD_ENVELOPES[what])
     assert not folder.path.exists()
 
@@ -166,7 +166,7 @@ def test_the_same_document_again_is_the_same_even_when_it_is_sent_later(folder: 
 
 def test_another_document_under_the_same_link_is_refused(folder: PublishedFolder) -> None:
     put(folder)
-    with pytest.raises(PublishProblem, match="never changes") as caught:
+    with pytest.raises(PublishError, match="never changes") as caught:
         put(folder, paper(total="61.00"))
     assert caught.value.taken
     assert not caught.value.later
@@ -191,9 +191,9 @@ def test_another_document_under_the_same_link_is_refused(folder: PublishedFolder
     ],
 )
 def test_a_name_that_is_no_token_hash_reaches_no_file(folder: PublishedFolder, name: str) -> None:
-    with pytest.raises(PublishProblem, match="64 hexadecimal"):
+    with pytest.raises(PublishError, match="64 hexadecimal"):
         put(folder, name=name)
-    with pytest.raises(PublishProblem, match="64 hexadecimal"):
+    with pytest.raises(PublishError, match="64 hexadecimal"):
         folder.withdraw(name)
     assert folder.get(name, NOON) is None
     assert not folder.path.exists()
@@ -212,7 +212,7 @@ def test_a_withdrawn_document_is_gone_and_its_link_is_never_used_again(folder: P
     assert folder.withdraw(NAME) is False
     assert folder.get(NAME, NOON) is None
     assert folder.get(OTHER, NOON) is not None  # each link of a document is withdrawn alone
-    with pytest.raises(PublishProblem, match="withdrawn") as caught:
+    with pytest.raises(PublishError, match="withdrawn") as caught:
         put(folder)
     assert caught.value.taken
     assert not (folder.path / f"{NAME}.json").exists()
@@ -220,7 +220,7 @@ def test_a_withdrawn_document_is_gone_and_its_link_is_never_used_again(folder: P
 
 def test_a_link_can_be_withdrawn_before_its_document_arrives(folder: PublishedFolder) -> None:
     assert folder.withdraw(NAME) is False
-    with pytest.raises(PublishProblem, match="withdrawn"):
+    with pytest.raises(PublishError, match="withdrawn"):
         put(folder)
 
 
@@ -235,7 +235,7 @@ def test_a_power_cut_in_the_middle_of_withdrawing_shows_nothing_any_more(
     with monkeypatch.context() as broken:
         broken.setattr(published, "flush_folder", cut)
         broken.setattr(Path, "exists", cut)
-        with pytest.raises(PublishProblem, match="withdrawn"):
+        with pytest.raises(PublishError, match="withdrawn"):
             folder.withdraw(NAME)
     assert (folder.path / f"{NAME}.json").exists()
     assert folder.get(NAME, NOON) is None
@@ -252,7 +252,7 @@ def test_a_sweep_takes_expired_documents_down_for_good_and_leftovers_away(folder
     young.write_bytes(b"half")
     assert folder.sweep(NOON + timedelta(days=2)) == 1
     assert not (folder.path / f"{NAME}.json").exists()
-    with pytest.raises(PublishProblem, match="withdrawn"):  # also for a clock that was set back
+    with pytest.raises(PublishError, match="withdrawn"):  # also for a clock that was set back
         put(folder)
     assert folder.get(OTHER, NOON) is not None
     assert not old.exists()
@@ -265,11 +265,11 @@ def test_every_changed_byte_of_a_stored_file_is_noticed(folder: PublishedFolder)
     whole = place.read_bytes()
     for at in range(0, len(whole), 7):
         place.write_bytes(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :])
-        with pytest.raises(PublishProblem, match=NAME):
+        with pytest.raises(PublishError, match=NAME):
             folder.get(NAME, NOON)
     for at in range(0, len(whole), 97):
         place.write_bytes(whole[:at])
-        with pytest.raises(PublishProblem, match=NAME):
+        with pytest.raises(PublishError, match=NAME):
             folder.get(NAME, NOON)
 
 
@@ -281,7 +281,7 @@ def test_of_many_who_publish_at_once_one_is_new_and_no_part_is_left(folder: Publ
         start.wait()
         try:
             answers.append(put(folder, paper(total=total)))
-        except PublishProblem:
+        except PublishError:
             answers.append("refused")
 
     threads = [threading.Thread(target=send, args=("60.00" if n % 2 else "61.00",)) for n in range(8)]
@@ -334,7 +334,7 @@ def test_a_disk_that_refuses_leaves_the_folder_as_it_was_and_the_document_waits(
         broken.setattr(files.os, step, full)
         if step == "link":
             broken.setattr(Path, "replace", full)
-        with pytest.raises(PublishProblem, match="No space left") as caught:
+        with pytest.raises(PublishError, match="No space left") as caught:
             put(folder, name=OTHER)
     assert caught.value.later
     assert [file.name for file in folder.path.iterdir()] == [f"{NAME}.json"]
@@ -419,7 +419,7 @@ def test_a_refusal_says_what_to_do_and_whether_to_try_again(
     elsewhere: Elsewhere, status: int, later: bool, about: str
 ) -> None:
     elsewhere.status = status
-    with pytest.raises(PublishProblem, match=about) as caught:
+    with pytest.raises(PublishError, match=about) as caught:
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), BEARER)
     assert caught.value.later is later
     assert BEARER not in str(caught.value)
@@ -428,7 +428,7 @@ def test_a_refusal_says_what_to_do_and_whether_to_try_again(
 @pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
 def test_the_key_is_not_sent_on_to_another_address(elsewhere: Elsewhere, status: int) -> None:
     elsewhere.status, elsewhere.headers = status, {"Location": f"{elsewhere.address}/other"}
-    with pytest.raises(PublishProblem, match="not sent on"):
+    with pytest.raises(PublishError, match="not sent on"):
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), BEARER)
     assert len(elsewhere.got) == 1
 
@@ -438,14 +438,14 @@ def test_the_key_is_not_sent_on_to_another_address(elsewhere: Elsewhere, status:
 )
 def test_an_answer_that_is_not_ours_is_no_success(elsewhere: Elsewhere, body: bytes) -> None:
     elsewhere.body = body
-    with pytest.raises(PublishProblem, match="no page server"):
+    with pytest.raises(PublishError, match="no page server"):
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), BEARER)
 
 
 def test_without_a_network_the_document_waits() -> None:
     with socket.create_server(("127.0.0.1", 0)) as held:
         port = held.getsockname()[1]
-    with pytest.raises(PublishProblem, match="waits") as caught:
+    with pytest.raises(PublishError, match="waits") as caught:
         publish_to(f"http://127.0.0.1:{port}", NAME, seal_envelope(paper(), published=NOON), BEARER)
     assert caught.value.later
 
@@ -453,7 +453,7 @@ def test_without_a_network_the_document_waits() -> None:
 def test_a_server_that_never_answers_is_given_up() -> None:
     with (
         socket.create_server(("127.0.0.1", 0)) as silent,
-        pytest.raises(PublishProblem, match="waits") as caught,
+        pytest.raises(PublishError, match="waits") as caught,
     ):
         publish_to(
             f"http://127.0.0.1:{silent.getsockname()[1]}",
@@ -479,7 +479,7 @@ def test_a_server_that_speaks_otherwise_is_named(reply: bytes) -> None:
 
         thread = threading.Thread(target=answer, daemon=True)
         thread.start()
-        with pytest.raises(PublishProblem, match="page server"):
+        with pytest.raises(PublishError, match="page server"):
             publish_to(
                 f"http://127.0.0.1:{odd.getsockname()[1]}",
                 NAME,
@@ -513,7 +513,7 @@ def test_the_key_goes_to_no_address_that_could_give_it_away(
         raise AssertionError("this address must not be called")
 
     monkeypatch.setattr(published.urllib.request, "build_opener", no_network)
-    with pytest.raises(PublishProblem, match=about):
+    with pytest.raises(PublishError, match=about):
         publish_to(target, NAME, seal_envelope(paper(), published=NOON), BEARER)
 
 
@@ -531,14 +531,14 @@ def test_the_key_goes_to_no_address_that_could_give_it_away(
 def test_a_key_that_cannot_travel_in_a_header_is_refused_before_anything_is_sent(
     elsewhere: Elsewhere, bearer: str | None
 ) -> None:
-    with pytest.raises(PublishProblem, match="key for publishing"):
+    with pytest.raises(PublishError, match="key for publishing"):
         publish_to(elsewhere.address, NAME, seal_envelope(paper(), published=NOON), bearer)
     assert elsewhere.got == []
 
 
 def test_a_broken_envelope_is_not_sent(elsewhere: Elsewhere) -> None:
-    with pytest.raises(PublishProblem):
+    with pytest.raises(PublishError):
         publish_to(elsewhere.address, NAME, b"{}", BEARER)
-    with pytest.raises(PublishProblem, match="64 hexadecimal"):
+    with pytest.raises(PublishError, match="64 hexadecimal"):
         publish_to(elsewhere.address, "x/../y", seal_envelope(paper(), published=NOON), BEARER)
     assert elsewhere.got == []

@@ -30,9 +30,9 @@ from hypothesis import strategies as st
 from corekit.model.document import Document
 from corekit.reference import data_path
 from corekit.share.link import DEMO_BASE, token, token_hash
-from corekit.share.published import LIFE, PublishProblem, publish_to, seal_envelope, withdraw_from
+from corekit.share.published import LIFE, PublishError, publish_to, seal_envelope, withdraw_from
 from corekit.web import page_server
-from corekit.web.page_server import Bucket, Misses, ServeProblem, page_app, server_for
+from corekit.web.page_server import Bucket, Misses, ServeError, page_app, server_for
 
 from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_show
 
@@ -683,13 +683,13 @@ def test_what_is_published_by_address_opens_and_can_be_withdrawn(served: Callabl
     assert publish_to(running.address, token_hash(code), envelope, BEARER) == "new"
     assert publish_to(running.address, token_hash(code), envelope, BEARER) == "same"
     assert "12.00 EUR" in words(running.desk.open(code).text)
-    with pytest.raises(PublishProblem, match="key"):
+    with pytest.raises(PublishError, match="key"):
         publish_to(running.address, token_hash(code), envelope, "some-other-key-entirely")
-    with pytest.raises(PublishProblem, match="never changes"):
+    with pytest.raises(PublishError, match="never changes"):
         publish_to(running.address, token_hash(code), seal_envelope(a_document(), published=NOON), BEARER)
     withdraw_from(running.address, token_hash(code), BEARER)
     assert running.desk.open(code).status_code == 404
-    with pytest.raises(PublishProblem, match="never changes"):
+    with pytest.raises(PublishError, match="never changes"):
         publish_to(running.address, token_hash(code), envelope, BEARER)
 
 
@@ -777,7 +777,7 @@ def test_the_server_listens_on_this_machine_alone_unless_told_otherwise(desk: De
 def test_a_port_in_use_is_said_plainly(desk: Desk) -> None:
     with (
         socket.create_server(("127.0.0.1", 0)) as taken,
-        pytest.raises(ServeProblem, match="name another port"),
+        pytest.raises(ServeError, match="name another port"),
     ):
         server_for(desk.app, port=taken.getsockname()[1])
 
@@ -800,7 +800,7 @@ def test_a_port_in_use_is_said_plainly(desk: Desk) -> None:
 def test_a_server_that_cannot_be_right_is_not_made(
     tmp_path: Path, settings: dict[str, Any], about: str
 ) -> None:
-    with pytest.raises(ServeProblem, match=about):
+    with pytest.raises(ServeError, match=about):
         a_desk(tmp_path, **settings)
 
 
@@ -812,13 +812,13 @@ def test_a_shop_may_use_its_own_words(tmp_path: Path) -> None:
     (own / "nothing.html").write_text("<p>Ring us.</p>", "utf-8")
     assert a_desk(tmp_path, templates=own).open(UNKNOWN).text == "<p>Ring us.</p>"
     (own / "nothing.html").write_text("{{ missing }}", "utf-8")
-    with pytest.raises(ServeProblem, match="templates"):
+    with pytest.raises(ServeError, match="templates"):
         a_desk(tmp_path / "b", templates=own)
 
 
 def test_a_style_that_would_end_its_element_is_refused(tmp_path: Path) -> None:
     show = plain_show()
-    with pytest.raises(ServeProblem, match="style"):
+    with pytest.raises(ServeError, match="style"):
         page_app(
             a_desk(tmp_path).folder,
             bearer=None,

@@ -28,7 +28,7 @@ from corekit.model.entry import Entry
 from corekit.model.personal import PersonalText
 from corekit.model.records import InvoiceIssued, Measured, Seen, body_of
 from corekit.store import schema
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 from corekit.store.statement import Statement
 from corekit.store.store import Store
 
@@ -127,8 +127,8 @@ def full(path: Path, job: str, limit: int) -> None:
         for number in range(100_000):
             try:
                 written = store.append(job, readings(4, f"full.{number}"))
-            except StoreProblem as problem:
-                say("problem", str(problem))
+            except StoreError as error:
+                say("problem", str(error))
                 say("readable", str(len(store.journal(job))))
                 return
             for entry in written:

@@ -20,7 +20,7 @@ from corekit.model.entry import Draft, Entry
 from corekit.model.job import Job, fold
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Measured, Opened, Paid, PaymentTaken, Seen, Setup, body_of
-from corekit.store.problem import OtherAnswer, StoreProblem
+from corekit.store.problem import OtherAnswer, StoreError
 from corekit.store.reconcile import answered
 from corekit.store.statement import Statement
 from corekit.store.store import Store, Told
@@ -141,13 +141,13 @@ def test_a_setup_is_one_as_long_as_it_says_the_same(store: Store, job: str) -> N
 
 
 def test_a_readings_setup_that_is_not_in_the_answer_is_a_fault(store: Store, job: str) -> None:
-    with pytest.raises(StoreProblem, match="which is not in this answer"):
+    with pytest.raises(StoreError, match="which is not in this answer"):
         add(store, job, measured("12.6 V", "arrival/setup#1"))
 
 
 def test_a_file_cannot_say_through_an_answer_what_only_the_program_says(store: Store, job: str) -> None:
     for kind in ("issued", "withdrawn", "nonsense"):
-        with pytest.raises(StoreProblem, match="only the program can"):
+        with pytest.raises(StoreError, match="only the program can"):
             add(store, job, Draft(kind=kind, row="r/", body={}))
 
 

@@ -120,8 +120,8 @@ def test_eight_threads_issuing_at_once_get_numbers_without_a_gap(
                 mine.issue(job, CHAIN, invoice)
             if not shared:
                 mine.close()
-        except BaseException as problem:
-            problems.append(problem)
+        except BaseException as error:
+            problems.append(error)
 
     threads = [threading.Thread(target=work) for _ in range(8)]
     for thread in threads:
@@ -140,13 +140,8 @@ def test_a_full_disk_gives_one_plain_problem_and_keeps_what_was_acknowledged(sto
     assert child.returncode == 0, errors
     lines = whole_lines(output)
     acknowledged = [name for kind, name in lines if kind in ("measured", "seen")]
-    (problem,) = [text for kind, text in lines if kind == "problem"]
-    assert (
-        str(store.path) in problem
-        and "full" in problem
-        and "Make room" in problem
-        and "Traceback" not in problem
-    )
+    (error,) = [text for kind, text in lines if kind == "problem"]
+    assert str(store.path) in error and "full" in error and "Make room" in error and "Traceback" not in error
     assert len(acknowledged) > 10
     assert int(dict(lines)["readable"]) == len(acknowledged) + 1
     assert wrong(store.path, acknowledged) == []

@@ -17,7 +17,7 @@ import pytest
 
 from corekit.model.personal import Personal
 from corekit.store import schema
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 from corekit.store.store import Store
 
 FIRST = Path(__file__).with_name("data") / "store-v0.sql"
@@ -176,8 +176,8 @@ def test_four_programs_opening_an_old_store_at_once_take_each_step_once(old: Pat
     def opened() -> None:
         try:
             Store.open(old).close()
-        except BaseException as problem:
-            problems.append(problem)
+        except BaseException as error:
+            problems.append(error)
 
     threads = [threading.Thread(target=opened) for _ in range(4)]
     for thread in threads:
@@ -194,7 +194,7 @@ def test_a_store_of_a_newer_program_is_refused_and_left_as_it_is(old: Path) -> N
     with closing(sqlite3.connect(old)) as connection:
         connection.execute(f"PRAGMA user_version = {schema.SCHEMA + 1}")
     before = old.read_bytes()
-    with pytest.raises(StoreProblem, match=r"newer corekit.*Install the newer program"):
+    with pytest.raises(StoreError, match=r"newer corekit.*Install the newer program"):
         Store.open(old)
     assert old.read_bytes() == before
 
@@ -202,7 +202,7 @@ def test_a_store_of_a_newer_program_is_refused_and_left_as_it_is(old: Path) -> N
 def test_no_seal_is_put_on_a_personal_text_that_was_changed(old: Path) -> None:
     with closing(sqlite3.connect(old)) as connection, connection:
         connection.execute("UPDATE person SET text = 'DEMO-2' WHERE text = 'DEMO-1'")
-    with pytest.raises(StoreProblem, match=r"plate.*was changed"):
+    with pytest.raises(StoreError, match=r"plate.*was changed"):
         Store.open(old)
     assert version(old) < 2
 
@@ -214,7 +214,7 @@ def test_a_copy_that_cannot_be_written_leaves_the_store_as_it_is(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(schema, "flush_folder", no_room)
-    with pytest.raises(StoreProblem, match="Make room"):
+    with pytest.raises(StoreError, match="Make room"):
         Store.open(old)
     assert version(old) == 0
 

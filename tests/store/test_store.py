@@ -30,7 +30,7 @@ from corekit.model.records import (
     Seen,
     body_of,
 )
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 from corekit.store.statement import Statement
 from corekit.store.store import Store
 
@@ -85,16 +85,16 @@ def test_a_job_is_found_by_its_id_its_name_and_the_beginning_of_its_id(store: St
 
 
 def test_a_job_that_cannot_be_found_is_answered_with_those_that_there_are(store: Store, job: str) -> None:
-    with pytest.raises(StoreProblem, match=rf"worn.*There are: {job} \(visit\)"):
+    with pytest.raises(StoreError, match=rf"worn.*There are: {job} \(visit\)"):
         store.find("worn")
-    with pytest.raises(StoreProblem, match="No job fits ''"):
+    with pytest.raises(StoreError, match="No job fits ''"):
         store.find("")
 
 
 def test_a_name_that_two_jobs_bear_is_not_guessed_at(store: Store, job: str) -> None:
     other = store.new_job()
     store.append(other, [said("opened", "visit:arrival/opened/#1", Opened(origin="visit"))])
-    with pytest.raises(StoreProblem, match="More than one job") as raised:
+    with pytest.raises(StoreError, match="More than one job") as raised:
         store.find("visit")
     assert job in str(raised.value) and other in str(raised.value)
     assert store.jobs() == [job, other]
@@ -179,7 +179,7 @@ def test_a_statement_that_cannot_be_kept_is_refused_and_its_whole_append_with_it
 ) -> None:
     statement, why = REFUSED[what]
     person = said("customer", "visit:c/#1", Customer(name=PersonalText("name", "Example Customer")))
-    with pytest.raises(StoreProblem, match=why) as raised:
+    with pytest.raises(StoreError, match=why) as raised:
         store.append(job, [person, statement])
     assert "Nothing was written" in str(raised.value)
     assert len(store.journal(job)) == 1
@@ -188,7 +188,7 @@ def test_a_statement_that_cannot_be_kept_is_refused_and_its_whole_append_with_it
 
 
 def test_a_job_that_never_began_takes_no_statement(store: Store) -> None:
-    with pytest.raises(StoreProblem, match="no job"):
+    with pytest.raises(StoreError, match="no job"):
         store.append("zzzzzzzzzzzz", [said("measured", "v:r#1", reading("1 V"))])
     assert store.jobs() == []
 
@@ -200,7 +200,7 @@ def test_another_job_s_person_is_not_lent(store: Store, job: str) -> None:
     )
     name = store.job(job).customer.name
     other = store.new_job()
-    with pytest.raises(StoreProblem, match="does not have"):
+    with pytest.raises(StoreError, match="does not have"):
         store.append(
             other,
             [
@@ -343,7 +343,7 @@ def test_a_reader_who_keeps_the_old_state_is_named_and_forgetting_again_finishes
     with closing(sqlite3.connect(store.path, isolation_level=None)) as reader:
         reader.execute("BEGIN")
         reader.execute("SELECT * FROM person").fetchall()
-        with pytest.raises(StoreProblem, match="Close that program"):
+        with pytest.raises(StoreError, match="Close that program"):
             hasty.forget(job)
     assert hasty.forget(job) == {}
     assert files_with(store.path.parent, "Example Customer") == []
@@ -405,7 +405,7 @@ def test_each_books_chain_counts_for_itself_and_payments_take_no_number(store: S
 def test_an_invoice_that_does_not_fit_its_number_is_refused(
     store: Store, job: str, build: Any, why: str
 ) -> None:
-    with pytest.raises(StoreProblem, match=why):
+    with pytest.raises(StoreError, match=why):
         store.issue(job, "2026-A", build)
     assert store.books() == []
     assert len(store.journal(job)) == 1
@@ -413,7 +413,7 @@ def test_an_invoice_that_does_not_fit_its_number_is_refused(
 
 def test_a_printed_number_is_given_once_over_all_books(store: Store, job: str) -> None:
     store.issue(job, "2026-A", invoice)
-    with pytest.raises(StoreProblem, match="taken"):
+    with pytest.raises(StoreError, match="taken"):
         store.issue(job, "2026-B", invoice)
 
 
@@ -427,19 +427,19 @@ def test_what_builds_an_invoice_may_read_the_store_but_not_write_it(store: Store
         return invoice(place)
 
     assert store.issue(job, "2026-A", reads).body["heads"] == [store.journal(job)[0].id]
-    with pytest.raises(StoreProblem, match="not write it"):
+    with pytest.raises(StoreError, match="not write it"):
         store.issue(job, "2026-A", writes)
     assert len(store.books()) == 1
 
 
 @pytest.mark.parametrize("chain", ["", "a b", "ä"])
 def test_the_books_have_a_plain_name(store: Store, job: str, chain: str) -> None:
-    with pytest.raises(StoreProblem, match="books"):
+    with pytest.raises(StoreError, match="books"):
         store.issue(job, chain, invoice)
 
 
 def test_the_books_are_not_kept_among_the_jobs(store: Store, job: str) -> None:
-    with pytest.raises(StoreProblem, match="which holds jobs"):
+    with pytest.raises(StoreError, match="which holds jobs"):
         store.issue(job, store.lineage, invoice)
 
 
@@ -452,16 +452,16 @@ def test_a_payment_is_the_same_in_the_job_and_in_the_books(store: Store, job: st
     assert (told.kind, told.journal, booked.kind, booked.journal) == ("paid", "job", "payment", "books")
     store.payment(job, "2026-A", paid, taken)
     assert len(store.job(job).payments) == 2, "paying the same again is another payment"
-    with pytest.raises(StoreProblem, match="must be the same"):
+    with pytest.raises(StoreError, match="must be the same"):
         store.payment(job, "2026-A", paid, attrs.evolve(taken, amount=501))
     assert len(store.books()) == 2
 
 
 def test_an_unknown_invoice_is_answered_with_those_that_there_are(store: Store, job: str) -> None:
-    with pytest.raises(StoreProblem, match="None was issued yet"):
+    with pytest.raises(StoreError, match="None was issued yet"):
         store.invoice("2026-A-0001")
     store.issue(job, "2026-A", invoice)
-    with pytest.raises(StoreProblem, match=r"no invoice 7.*2026-A-0001"):
+    with pytest.raises(StoreError, match=r"no invoice 7.*2026-A-0001"):
         store.invoice("7")
 
 
@@ -485,9 +485,9 @@ def test_a_link_is_noted_published_and_revoked_once(store: Store, job: str) -> N
 def test_a_link_s_number_and_token_are_its_own(store: Store) -> None:
     store.note_link("ab" * 32, "document", 1)
     for token_hash, link in (("cd" * 32, 1), ("ab" * 32, 2)):
-        with pytest.raises(StoreProblem, match="another link's"):
+        with pytest.raises(StoreError, match="another link's"):
             store.note_link(token_hash, "document", link)
-    with pytest.raises(StoreProblem, match="is known"):
+    with pytest.raises(StoreError, match="is known"):
         store.mark_published("cd" * 32)
 
 
@@ -526,7 +526,7 @@ def test_what_is_no_store_is_told_in_one_sentence(tmp_path: Path) -> None:
         ("other.db", "not a corekit store"),
     ):
         before = (tmp_path / name).read_bytes() if (tmp_path / name).is_file() else None
-        with pytest.raises(StoreProblem, match=why) as raised:
+        with pytest.raises(StoreError, match=why) as raised:
             Store.open(tmp_path / name)
         assert str(tmp_path / name) in str(raised.value)
         assert before is None or (tmp_path / name).read_bytes() == before
@@ -542,16 +542,16 @@ def test_without_hard_links_a_store_that_appeared_meanwhile_stays(
         raise PermissionError(1, "Operation not permitted")
 
     monkeypatch.setattr(files.os, "link", none)
-    with pytest.raises(StoreProblem, match="exists already"):
+    with pytest.raises(StoreError, match="exists already"):
         Store.create(path, demo=True)
     assert path.read_bytes() == b"somebody else's"
     assert [file.name for file in tmp_path.iterdir()] == ["journal.sqlite"]
 
 
 def test_a_store_is_never_made_over_something_else(store: Store, tmp_path: Path) -> None:
-    with pytest.raises(StoreProblem, match="exists already"):
+    with pytest.raises(StoreError, match="exists already"):
         Store.create(store.path, demo=True)
-    with pytest.raises(StoreProblem, match="folder must exist"):
+    with pytest.raises(StoreError, match="folder must exist"):
         Store.create(tmp_path / "nowhere" / "shop.corekit", demo=True)
     assert not store.demo
     assert [path.name for path in tmp_path.iterdir() if ".new" in path.name] == []
@@ -568,7 +568,7 @@ def test_a_store_that_another_program_writes_to_is_told_as_locked(store: Store, 
         Store.open(store.path, patience=0.05) as hasty,
     ):
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(StoreProblem, match=r"locked.*try again"):
+        with pytest.raises(StoreError, match=r"locked.*try again"):
             hasty.append(job, [said("measured", "visit:v/#1", reading("1 V"))])
         assert hasty.jobs() == [job], "reading goes on"
         other.execute("ROLLBACK")
@@ -579,7 +579,7 @@ def test_a_closed_store_says_so(store: Store) -> None:
     store.close()
     store.close()
     for ask in (store.jobs, store.heads, store.rename_lineage, lambda: store.forget("x")):
-        with pytest.raises(StoreProblem, match="was closed"):
+        with pytest.raises(StoreError, match="was closed"):
             ask()
 
 

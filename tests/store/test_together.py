@@ -19,7 +19,7 @@ from corekit.model.entry import jobs_of
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, InvoiceIssued, Opened
 from corekit.store import verification
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 from corekit.store.store import Store
 
 from .conftest import invoice, said
@@ -79,7 +79,7 @@ def test_it_may_refer_to_the_persons_of_each_of_its_jobs_and_of_no_other(store: 
     (one, name), (two, other), (stranger, foreign) = (
         begun(store, label) for label in ("one", "two", "three")
     )
-    with pytest.raises(StoreProblem, match="which this job does not have"):
+    with pytest.raises(StoreError, match="which this job does not have"):
         store.issue_together([one, two], CHAIN, over(one, two, to=[name, foreign]))
     assert store.books() == []
     store.issue_together([one, two], CHAIN, over(one, two, to=[name, other]))
@@ -104,10 +104,10 @@ def test_what_does_not_fit_is_refused_and_nothing_is_written(store: Store, two: 
         ([one, other], over(one, third), "was to be over"),
         ([one, other], invoice, "says it is over one job"),
     ):
-        with pytest.raises(StoreProblem, match=text):
+        with pytest.raises(StoreError, match=text):
             store.issue_together(jobs, CHAIN, build)
     assert store.heads() == before
-    with pytest.raises(StoreProblem, match="says it is over"):
+    with pytest.raises(StoreError, match="says it is over"):
         store.issue(one, CHAIN, over(one, other))
     assert store.heads() == before
 

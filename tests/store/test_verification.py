@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from corekit.store import verification
-from corekit.store.problem import StoreProblem
+from corekit.store.problem import StoreError
 from corekit.store.store import Store
 
 from .conftest import fill
@@ -177,8 +177,8 @@ def test_bytes_changed_in_the_file_itself_never_pass_unseen(whole: Path, tmp_pat
         try:
             with Store.open(copy) as store:
                 found = store.verify()
-        except StoreProblem as problem:
-            found = [str(problem)]
+        except StoreError as error:
+            found = [str(error)]
         if found:
             seen += 1
         else:
@@ -212,5 +212,5 @@ def test_a_changed_row_is_not_handed_out(
     raw: sqlite3.Connection, tmp_path: Path, damage: str, ask: Callable[[Store], Any]
 ) -> None:
     raw.execute(damage)
-    with Store.open(tmp_path / "copy.corekit") as store, pytest.raises(StoreProblem, match="corekit verify"):
+    with Store.open(tmp_path / "copy.corekit") as store, pytest.raises(StoreError, match="corekit verify"):
         ask(store)

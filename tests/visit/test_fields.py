@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.intake.fault import path_text
-from corekit.visit.fields import FieldProblem, place_of, rows_of
+from corekit.visit.fields import FieldError, place_of, rows_of
 
 
 def test_fields_make_the_rows_that_the_same_visit_file_holds() -> None:
@@ -88,7 +88,7 @@ def test_somebody_may_come_without_anything_more_to_say() -> None:
     ],
 )
 def test_a_field_that_is_no_place_in_a_visit_file_is_refused(fields: list[tuple[str, str]]) -> None:
-    with pytest.raises(FieldProblem):
+    with pytest.raises(FieldError):
         rows_of(fields)
 
 
@@ -96,7 +96,7 @@ def test_a_field_that_is_no_place_in_a_visit_file_is_refused(fields: list[tuple[
 def test_whatever_comes_either_makes_rows_or_is_refused(fields: list[tuple[str, str]]) -> None:
     try:
         made: Any = rows_of(fields)
-    except FieldProblem:
+    except FieldError:
         return
     assert isinstance(made, dict)
 

@@ -22,7 +22,7 @@ from corekit.web.auth import LONGEST_SESSION, PasscodeDoor, own_path
 from corekit.web.passcode import (
     Guesses,
     Kept,
-    PasscodeProblem,
+    PasscodeError,
     drawn_passcode,
     passcode_fault,
     read_passcode,
@@ -165,13 +165,13 @@ def test_the_files_of_the_door_are_their_owners_alone(behind: Behind, name: str)
     path = behind.shop / "keys" / name
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     path.chmod(0o640)
-    with pytest.raises(PasscodeProblem, match="chmod 600"):
+    with pytest.raises(PasscodeError, match="chmod 600"):
         read_passcode(behind.shop) if name == "work.toml" else read_secret(behind.shop)
 
 
 @pytest.mark.parametrize("typed", ["", "12345", "     1     ", "000000", "123456", "987654", "121212"])
 def test_a_passcode_that_is_short_or_plain_is_refused_with_a_reason(tmp_path: Path, typed: str) -> None:
-    with pytest.raises(PasscodeProblem):
+    with pytest.raises(PasscodeError):
         set_passcode(tmp_path, typed)
     assert not (tmp_path / "keys" / "work.toml").exists()
 
@@ -194,7 +194,7 @@ def test_a_drawn_passcode_can_be_one() -> None:
 def test_a_damaged_file_is_named_and_opens_nothing(behind: Behind, damage: Callable[[str], str]) -> None:
     path = behind.shop / "keys" / "work.toml"
     path.write_text(damage(path.read_text()))
-    with pytest.raises(PasscodeProblem, match="new-passcode"):
+    with pytest.raises(PasscodeError, match="new-passcode"):
         read_passcode(behind.shop)
     assert behind.unlock().status_code == 503
     assert behind.client.get("/job/abc").status_code == 401

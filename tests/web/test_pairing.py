@@ -31,7 +31,7 @@ from corekit.web.pairing import (
     AUTHORITY_FILE,
     PRIVATE,
     SERVER_FILE,
-    PairingProblem,
+    PairingError,
     VanCertificate,
     forget_authority,
     is_private,
@@ -283,7 +283,7 @@ def test_keys_are_their_owners_alone_and_an_authority_is_made_once(van: VanCerti
     make_authority(van.shop, datetime.now(UTC))
     assert VanCertificate(van.shop).fingerprint == van.fingerprint
     (van.shop / AUTHORITY_FILE).chmod(0o644)
-    with pytest.raises(PairingProblem, match="chmod 600"):
+    with pytest.raises(PairingError, match="chmod 600"):
         VanCertificate(van.shop)
 
 
@@ -340,7 +340,7 @@ def test_a_damaged_server_certificate_is_made_anew_and_a_damaged_authority_is_na
     assert van.context_for("127.0.0.1") is not None
     leaf_of(van).verify_directly_issued_by(van.authority)
     (van.shop / AUTHORITY_FILE).write_bytes(damage)
-    with pytest.raises(PairingProblem, match="forget-pairing"):
+    with pytest.raises(PairingError, match="forget-pairing"):
         VanCertificate(van.shop)
 
 
@@ -357,7 +357,7 @@ def test_a_server_certificate_of_another_authority_is_not_taken_up(
 def test_after_forgetting_a_phone_that_trusted_the_old_one_refuses_the_new(van: VanCertificate) -> None:
     van.context_for("127.0.0.1")
     forget_authority(van.shop)
-    with pytest.raises(PairingProblem, match="corekit work --pair"):
+    with pytest.raises(PairingError, match="corekit work --pair"):
         VanCertificate(van.shop)
     make_authority(van.shop, datetime.now(UTC))
     new = VanCertificate(van.shop, addresses=lambda: ())
@@ -375,7 +375,7 @@ def test_a_clock_that_is_off_is_said(van: VanCertificate) -> None:
     assert "set the clock" in str(van.clock_fault)
     van.now = lambda: start + timedelta(days=3660)
     assert "--forget-pairing" in str(van.clock_fault)
-    with pytest.raises(PairingProblem, match="Set the clock"):
+    with pytest.raises(PairingError, match="Set the clock"):
         make_authority(van.shop / "other", datetime(2001, 1, 1, tzinfo=UTC))
 
 

@@ -17,7 +17,7 @@ from typing import Any
 import flask
 import pytest
 
-from corekit.web.page_server import ServeProblem
+from corekit.web.page_server import ServeError
 from corekit.web.server import Server, running, serve, server_for
 
 
@@ -127,7 +127,7 @@ def test_lines_to_an_address_at_which_it_does_not_answer_are_closed() -> None:
 
 
 def test_a_port_that_is_taken_is_said_in_one_sentence() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(ServeProblem, match="--port") as said:
+    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(ServeError, match="--port") as said:
         server_for(small_app(), port=taken.getsockname()[1])
     assert str(taken.getsockname) not in str(said.value)
     assert "\n" not in str(said.value)
@@ -135,7 +135,7 @@ def test_a_port_that_is_taken_is_said_in_one_sentence() -> None:
 
 @pytest.mark.parametrize(("host", "port"), [("127.0.0.1", 70_000), ("203.0.113.9", 0)])
 def test_an_address_that_cannot_be_had_is_said_too(host: str, port: int) -> None:
-    with pytest.raises(ServeProblem, match=host):
+    with pytest.raises(ServeError, match=host):
         server_for(small_app(), host, port)
 
 

@@ -16,10 +16,10 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.consent import ConsentProblem
-from corekit.billing.payment import PaymentProblem
+from corekit.billing.consent import ConsentError
+from corekit.billing.payment import PaymentError
 from corekit.desk.issuing import Page
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page
@@ -187,15 +187,15 @@ def entries(fleet: Fleet) -> int:
     [
         (
             ["van-1", "other"],
-            DeskProblem,
+            DeskError,
             (
                 r"^The customer's address differs: '9 Made-up Road, Sampleton' in van-1, '10 Made-up Road,"
                 r" Sampleton' in other\. Nothing was issued"
             ),
         ),
-        (["van-1", "van-1"], DeskProblem, r"^van-1 is named twice\. Nothing was issued"),
+        (["van-1", "van-1"], DeskError, r"^van-1 is named twice\. Nothing was issued"),
         (["van-1", "nobody"], Exception, r"^No job fits 'nobody'"),
-        ([], DeskProblem, r"^An invoice is over at least one job"),
+        ([], DeskError, r"^An invoice is over at least one job"),
     ],
 )
 def test_jobs_that_do_not_belong_together_are_refused_in_one_sentence(
@@ -222,7 +222,7 @@ def test_another_customer_is_named_with_the_difference(
     fleet: Fleet, customer: dict[str, str], text: str
 ) -> None:
     fleet.visited("more", told="lorry", plate="XX 9", customer=customer)
-    with fleet.open() as shop, pytest.raises(DeskProblem, match=text):
+    with fleet.open() as shop, pytest.raises(DeskError, match=text):
         shop.issue_together(["van-1", "more"])
 
 
@@ -235,11 +235,11 @@ def test_another_phone_is_still_the_same_customer(fleet: Fleet) -> None:
 def test_a_job_that_is_on_an_invoice_already_joins_no_other(fleet: Fleet) -> None:
     with fleet.open() as shop:
         number = shop.issue("van-1").number
-        with pytest.raises(DeskProblem, match=f"van-1 is on invoice {number} already"):
+        with pytest.raises(DeskError, match=f"van-1 is on invoice {number} already"):
             shop.issue_together(["van-1", "van-2"])
         both = shop.issue_together(["van-2", "van-3"]).number
         for jobs in (["van-2", "van-1"], ["van-2", "van-3", "van-1"], ["other", "van-3"]):
-            with pytest.raises(DeskProblem, match=f"is on invoice {both} already"):
+            with pytest.raises(DeskError, match=f"is on invoice {both} already"):
                 shop.issue_together(jobs)
         assert not shop.store.job(shop.find("other")).issued
 
@@ -252,7 +252,7 @@ def test_a_draft_over_several_jobs_comes_to_what_is_issued_and_keeps_nothing(fle
     assert entries(fleet) == before
     with fleet.open() as shop:
         number = shop.issue_together(["van-1", "van-2"]).number
-        with pytest.raises(DeskProblem, match=f"Invoice {number} is over these jobs already"):
+        with pytest.raises(DeskError, match=f"Invoice {number} is over these jobs already"):
             shop.drafted_together(["van-2", "van-1"])
 
 
@@ -270,7 +270,7 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
         rows = json.loads((fleet.folder.parent / "van-3.json").read_text("utf-8")) | {"job": "just-begun"}
         fleet.added(shop, rows)
         with pytest.raises(
-            ConsentProblem,
+            ConsentError,
             match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$",
         ):
             shop.issue_together(["van-1", "just-begun"])
@@ -283,7 +283,7 @@ def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
     text = (  # 1.21 × 76.18 = 92.1778
         r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"
     )
-    with fleet.open() as shop, pytest.raises(ConsentProblem, match=text):
+    with fleet.open() as shop, pytest.raises(ConsentError, match=text):
         shop.issue_together(["van-1", "van-2"])
     with fleet.open() as shop:
         assert shop.store.books() == []
@@ -323,7 +323,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
                 ("10.00", "card"),
                 ("100.00", "bank"),
             ]
-        with pytest.raises(PaymentProblem, match=r"Only 69\.55 EUR is due"):
+        with pytest.raises(PaymentError, match=r"Only 69\.55 EUR is due"):
             shop.pay("van-1", euros(7000), "cash")
         receipt = shop.receipt("van-2")
         said = words(receipt.pdf)
@@ -350,7 +350,7 @@ def test_a_payment_in_the_file_of_one_job_is_held_against_the_whole_invoice(flee
         rows = json.loads((fleet.folder.parent / "van-1.json").read_text("utf-8"))
         rows["step"].append({"paid": {"amount": "9.56", "how": "cash"}})
         with pytest.raises(
-            DeskProblem,
+            DeskError,
             match=r"A payment of 9\.56 EUR is more than what was agreed and not yet paid \(9\.55\)",
         ):
             fleet.added(shop, rows)

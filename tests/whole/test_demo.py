@@ -16,7 +16,7 @@ import pypdf
 import pytest
 
 from corekit.desk.demo import run_demo
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.desk.shop import Shop
 from corekit.store.store import Store
 
@@ -133,7 +133,7 @@ def test_it_touches_nothing_that_is_not_an_earlier_demo(
     there(out)
     before = files_in(tmp_path)
     refused(corekit("demo", "--out", out), str(out))
-    with pytest.raises(DeskProblem, match="not an earlier demo; nothing was touched"):
+    with pytest.raises(DeskError, match="not an earlier demo; nothing was touched"):
         list(run_demo(out))
     assert files_in(tmp_path) == before
 

@@ -18,11 +18,11 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.billing.consent import ConsentProblem
+from corekit.billing.consent import ConsentError
 from corekit.desk.answering import Answer
 from corekit.desk.issuing import Invoice
 from corekit.desk.offering import Offer
-from corekit.desk.problem import DeskProblem
+from corekit.desk.problem import DeskError
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.model.entry import Entry
@@ -183,7 +183,7 @@ def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(
 def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(shop: Shop) -> None:
     visit = worn(arrive(shop, traits=SOUND)).say(ended={"how": "declined", "because": "Too dear."})
     with pytest.raises(
-        DeskProblem, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
+        DeskError, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
     ):
         shop.offer(visit.job, "repair")
     visit.data["step"][-1]["ended"]["withdrawn"] = "agreed after all"
@@ -276,7 +276,7 @@ def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why
     second = arrive(shop, "second").say(came={"same_drive_as": "first"})
     second.yes("diagnosis", "36.00")
     second.say(ended={"how": "came to nothing", "because": "It started at once."})
-    with pytest.raises(ConsentProblem, match="there is nothing to invoice"):
+    with pytest.raises(ConsentError, match="there is nothing to invoice"):
         shop.issue(second.job)
 
 
@@ -288,7 +288,7 @@ def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop)
     )
     with Shop(shop.folder, plugins=plugins()) as unfilled:
         visit = arrive(unfilled).say(waived={"charge": "call-out", "because": "goodwill"})
-        with pytest.raises(DeskProblem, match=r"would come to 0\.00 EUR\. Fill in prices\.toml"):
+        with pytest.raises(DeskError, match=r"would come to 0\.00 EUR\. Fill in prices\.toml"):
             unfilled.offer(visit.job, "diagnosis")
 
 
@@ -410,7 +410,7 @@ def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> N
     second = arrive(shop, "second").say(came={"same_drive_as": "first"})
     first.say(came={"same_drive_as": "second"})
     for visit in (first, second):
-        with pytest.raises(DeskProblem, match="does not pay for the coming itself"):
+        with pytest.raises(DeskError, match="does not pay for the coming itself"):
             shop.offer(visit.job, "diagnosis")
 
 
@@ -613,9 +613,9 @@ def test_a_photo_that_is_sent_twice_is_kept_once(shop: Shop) -> None:
 
 def test_a_photo_of_nothing_or_of_something_unknown_is_refused(shop: Shop) -> None:
     visit = arrive(shop)
-    with pytest.raises(DeskProblem, match="no picture"):
+    with pytest.raises(DeskError, match="no picture"):
         shop.photograph(visit.job, "")
-    with pytest.raises(DeskProblem, match=r"battery\.colour"):
+    with pytest.raises(DeskError, match=r"battery\.colour"):
         shop.photograph(visit.job, PICTURE, of="battery.colour")
     assert shop.store.job(visit.job).photos == ()
 
@@ -666,7 +666,7 @@ def test_what_vanishes_from_the_file_is_named_with_its_words(shop: Shop) -> None
         .say(ended={"how": "declined", "because": "too dear"})
     )
     visit.data["step"] = []
-    with pytest.raises(DeskProblem) as caught:
+    with pytest.raises(DeskError) as caught:
         visit.add()
     assert "left of first (part missing)" in str(caught.value)
     assert "ended of first (declined, too dear)" in str(caught.value)
@@ -678,7 +678,7 @@ def test_waived_work_that_nobody_agreed_to_is_still_no_part_of_an_invoice(shop: 
         .say(waived={"operation": CLEAN, "because": "goodwill"})
         .say(repaired={"operation": CLEAN})
     )
-    with pytest.raises(ConsentProblem, match="nothing to invoice"):
+    with pytest.raises(ConsentError, match="nothing to invoice"):
         shop.issue(visit.job)
     assert any("is not charged, but stands on no line" in sentence for sentence in shop.left_out(visit.job))
 
@@ -812,7 +812,7 @@ def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Sho
 def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:
     screen = Screen(shop, vehicle={"plate": "DEMO-1"})
     end = screen.step(ended={"how": "declined", "because": "too dear"})
-    with pytest.raises(DeskProblem):
+    with pytest.raises(DeskError):
         shop.offer(screen.job, "diagnosis")
     screen.withdraw(end, "agreed after all")
     screen.yes("diagnosis", "60.00")

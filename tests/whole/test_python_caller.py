@@ -98,7 +98,7 @@ def test_it_cannot_be_issued_before_the_yes_and_nothing_is_kept_of_the_attempt(h
         [sys.executable, "-c", "\n".join(lines)], cwd=here, capture_output=True, text=True, check=False
     )
     assert run.returncode == 1
-    assert "ConsentProblem: " in run.stderr
+    assert "ConsentError: " in run.stderr
     with Shop(here / "demo-out") as shop:
         assert shop.store.job(shop.find("first-job")).issued == ()
         assert len([entry for entry in shop.store.books() if entry.kind == "invoice"]) == len(JOBS)

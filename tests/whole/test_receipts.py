@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from corekit.billing.payment import PaymentProblem
-from corekit.desk.problem import DeskProblem
+from corekit.billing.payment import PaymentError
+from corekit.desk.problem import DeskError
 from corekit.model.document import DocumentKind, document_hash
 from corekit.model.money import Money
 from corekit.report.page import render_page
@@ -110,7 +110,7 @@ def test_a_payment_that_the_invoice_shows_needs_no_receipt(fleet: Fleet, job: st
         number = shop.issue(job).number
         entries = len(shop.store.journal(job))
         with pytest.raises(
-            DeskProblem, match=f"Invoice {number} shows the payment of 15.00 EUR, so it is the receipt for it"
+            DeskError, match=f"Invoice {number} shows the payment of 15.00 EUR, so it is the receipt for it"
         ):
             shop.receipt(job)
         assert len(shop.store.journal(job)) == entries
@@ -207,15 +207,15 @@ def test_a_payment_written_in_the_file_has_its_receipt_too(fleet: Fleet, job: st
 
 def test_what_cannot_have_a_receipt_is_refused_in_one_sentence(fleet: Fleet, job: str) -> None:
     with fleet.open() as shop:
-        with pytest.raises(DeskProblem, match="Nothing was paid for van-1 yet"):
+        with pytest.raises(DeskError, match="Nothing was paid for van-1 yet"):
             shop.receipt(job)
         shop.issue(job)
         shop.pay(job, euros(2000), "cash")
         with pytest.raises(
-            DeskProblem, match=r"No payment of van-1 fits 'zz'\. There are: [0-9a-f]{12} \(20\.00 EUR, cash"
+            DeskError, match=r"No payment of van-1 fits 'zz'\. There are: [0-9a-f]{12} \(20\.00 EUR, cash"
         ):
             shop.receipt(job, "zz")
-        with pytest.raises(PaymentProblem):
+        with pytest.raises(PaymentError):
             shop.pay(job, euros(TOTAL), "cash")
         assert len(shop.payments(job)) == 1
 

@@ -103,7 +103,7 @@ def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "
     >>> round(peukert_exponent.si(70 * 3600, 120 * 60), 2)
     1.17
 
-    Errors:
+    Raises:
         ValueError: the two ratings cannot be of one battery.
     """
     twenty_hour_current = capacity / TWENTY_HOURS
@@ -135,7 +135,7 @@ def run_time(
     >>> run_time.si(100 * 3600, 5, 1.2) / 3600
     20.0
 
-    Errors:
+    Raises:
         ValueError: the current is far below the 20-hour current (a key-off drain) or above 50 A (cranking),
             where the law does not hold.
     """

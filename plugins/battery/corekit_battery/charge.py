@@ -176,7 +176,7 @@ def voltage_slope(
     >>> round(voltage_slope.si(15.1, 14.4, 255.372, 297.039) * 1000, 1)
     -2.8
 
-    Errors:
+    Raises:
         ValueError: both rows are for one temperature.
     """
     if cold == warm:
@@ -196,7 +196,7 @@ def voltage_to_set(
     >>> voltage_to_set.si(14.6, 273.15, 13.8, 14.8)
     14.8
 
-    Errors:
+    Raises:
         ValueError: the ends are exchanged.
     """
     if lowest > highest:
@@ -253,7 +253,7 @@ def charger_needed(
     >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
     10.0
 
-    Errors:
+    Raises:
         ValueError: no charger does it, however large: the battery itself does not take the charge that fast.
     """
     if left >= missing:

@@ -137,7 +137,7 @@ def acceptance_time(
     >>> round(acceptance_time.si(8, 4, 3600) / 3600, 2)
     1.44
 
-    Errors:
+    Raises:
         ValueError: the second current is not below the first.
     """
     if second >= first:

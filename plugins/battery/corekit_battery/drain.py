@@ -63,7 +63,7 @@ def time_to_no_start(
     >>> round(time_to_no_start.si(0.9, 0.5, 70 * 3600, 0.05, 0.03) / 86400, 1)
     22.0
 
-    Errors:
+    Raises:
         ValueError: nothing is drawn and nothing lost, so there is no such time.
     """
     drawn = drain + monthly_loss / MONTH * capacity

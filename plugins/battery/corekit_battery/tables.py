@@ -43,7 +43,7 @@ def pair(fahrenheit: float, celsius: float) -> float:
     >>> round(pair(5.0, -15.0), 2)
     258.15
 
-    Errors:
+    Raises:
         ValueError: the two are not the same temperature; names both, and what the °C would be.
     """
     if disagreement.si(kelvin(fahrenheit), celsius + 273.15) > AS_PRINTED:

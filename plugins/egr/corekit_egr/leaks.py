@@ -41,7 +41,7 @@ def leak_flow(
     >>> round(leak_flow.si(0.001, 0.62, 101325.0, 293.15, 51325.0) * 1e6, 3)
     116.465
 
-    Errors:
+    Raises:
         ValueError: the pressure behind the hole is the higher one.
     """
     if downstream > upstream:
@@ -78,7 +78,7 @@ def hole_by_decay(
     >>> round(hole_by_decay.si(60e-6, 67461.1, 84393.1, 101325.0, 30.0, 293.15, 0.62) * 1e6, 1)
     62.9
 
-    Errors:
+    Raises:
         ValueError: the vacuum did not fall, or lies beyond what the outside pressure allows.
     """
     if not start < end <= outside:
@@ -104,7 +104,7 @@ def time_of_decay(
     >>> round(time_of_decay.si(60e-6, 1e-4, 33597.2, 67461.1, 101325.0, 293.15, 0.62), 2)
     20.86
 
-    Errors:
+    Raises:
         ValueError: as for the hole's diameter.
     """
     if not start < end <= outside:

@@ -82,7 +82,7 @@ def expansibility(
     >>> round(expansibility.si(0.0739, 0.0222, 1e5, 9.9e4, 1.4), 7)
     0.9974739
 
-    Errors:
+    Raises:
         ValueError: the pressure falls by more than a fifth.
     """
     if not 0.8 <= downstream / upstream <= 1:
@@ -152,7 +152,7 @@ def pressure_for_flow(
     >>> round(pressure_for_flow.si(0.016, 0.008, 103000.0, 2e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0), 0)
     3011.0
 
-    Errors:
+    Raises:
         ValueError: no fall of up to a fifth of the pressure is enough.
     """
     return _crossing(
@@ -185,7 +185,7 @@ def bore_for_flow(
     >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
     7.928
 
-    Errors:
+    Raises:
         ValueError: no bore between a tenth and three quarters of the pipe does.
     """
     return _crossing(

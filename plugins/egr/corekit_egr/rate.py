@@ -45,7 +45,7 @@ def rate_by_co2(intake: Share, exhaust: Share, ambient: Share) -> Annotated[floa
     >>> round(rate_by_co2.si(0.0160, 0.146, 0.00042), 6)
     0.10702
 
-    Errors:
+    Raises:
         ValueError: the exhaust holds no more carbon dioxide than the air.
     """
     if exhaust <= ambient:

@@ -42,7 +42,7 @@ def manifold_pressure(vacuum: Vacuum, barometric: Barometer) -> Annotated[float,
     >>> round(manifold_pressure.si(50795.8, 84311.0))
     33515
 
-    Errors:
+    Raises:
         ValueError: the vacuum is larger than the barometer, which cannot be.
     """
     if vacuum > barometric:

@@ -61,7 +61,7 @@ def time_to_current(
     >>> round(time_to_current.si(13.5, 0.6, 0.004, 7.5) * 1000, 3)
     2.703
 
-    Errors:
+    Raises:
         ValueError: the coil never reaches it at this voltage.
     """
     if current * resistance >= voltage:
@@ -135,7 +135,7 @@ def time_constant(
     >>> round(time_constant.si(0.001, 3.134071, 5.83159) * 1000, 2)
     6.67
 
-    Errors:
+    Raises:
         ValueError: the current does not bend down as a sound coil's does; a bend upwards is a saturated core.
     """
     bend = second / first - 1 if first > 0 else 1.0

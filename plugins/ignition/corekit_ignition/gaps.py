@@ -51,7 +51,7 @@ def breakdown_by_paschen(pressure: Pressure, gap: Gap) -> Annotated[float, "V"]:
     >>> round(breakdown_by_paschen.si(101325.0, 0.001))
     5035
 
-    Errors:
+    Raises:
         ValueError: the gap times pressure lies left of where the formula holds.
     """
     log = math.log(PASCHEN_A * pressure * gap) - math.log(math.log(1 + 1 / GAMMA))
@@ -107,7 +107,7 @@ def widest_gap(
     >>> round(widest_gap.si(28e3, 0.2, 20e5, 650.0) * 1000, 2)
     1.4
 
-    Errors:
+    Raises:
         ValueError: not even a closed gap leaves that much.
     """
     dense = pressure / BAR / temperature
