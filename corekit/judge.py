@@ -1,8 +1,8 @@
 """Conformity: a value and a limit in, a verdict out (JCGM 106).
 
-The verdict compares the margin (value − limit, both with their doubt, shared sources cancelling) with 1.645
-times its standard uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when the
-truth lies exactly on it. A two-sided limit whose far end is out of reach is judged like a one-sided one;
+The verdict compares the margin (value − limit, both with their uncertainty, shared sources cancelling) with
+1.645 times its standard uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when
+the truth lies exactly on it. A two-sided limit whose far end is out of reach is judged like a one-sided one;
 where both ends are in reach, by the probability of lying between them. The same rule over columns of numbers
 stands in `judge_columns`; both do the same operations in the same order.
 
@@ -41,8 +41,8 @@ class Judged:
         verdict: `pass`, `fail`, `undecided`; `advice` when the limit is too weak to decide anything.
         leans: What the numbers alone say, whatever the limit is worth; never `advice`.
         probability: That the true value conforms, 0 … 1.
-        unfit: The doubt is so wide against a two-sided limit that no reading could ever pass, not even one in
-            its middle.
+        unfit: The uncertainty is so wide against a two-sided limit that no reading could ever pass, not even
+            one in its middle.
         needed: Of what is not decided the standard uncertainty of the reading that could decide it, in its
             coherent unit: where unfit for a reading in the middle, else for this very reading. None when it
             is decided, or when no instrument could: the reading lies on the limit itself, or the limit is
@@ -85,7 +85,7 @@ def lean(above: float, u_above: float, below: float, u_below: float) -> Verdict:
     """What the numbers say: how far the value lies above the low end and below the high end, each with its
     standard uncertainty.
 
-    An end that is not there lies infinitely far away (`math.inf`, without doubt).
+    An end that is not there lies infinitely far away (`math.inf`, without uncertainty).
     """
     # Beyond REACH the far end's chance is 1.0 to the last bit, and the near margin alone decides.
     if below >= REACH * u_below:
@@ -124,7 +124,7 @@ def _unfit(limit: Limit, margins: list[Value]) -> bool:
 
 
 def _needed(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> float | None:
-    """The reading's own doubt with which the margin's would be small enough; what the limit
+    """The reading's own uncertainty with which the margin's would be small enough; what the limit
     brings in stays.
     """
     if unfit and limit.low is not None and limit.high is not None:

@@ -37,8 +37,8 @@ class Ends:
     """A limit for columns: ends in the coherent unit, each one number or a column, with the standard
     uncertainty of a computed one.
 
-    The doubt of an end is taken as independent of the readings'. Where they share a source, judge the margin
-    itself: give value − end as the column, its own doubt as `u`, and 0 as the end.
+    The uncertainty of an end is taken as independent of the readings'. Where they share a source, judge the
+    margin itself: give value − end as the column, its own uncertainty as `u`, and 0 as the end.
     """
 
     low: ArrayLike | None = None
@@ -104,8 +104,10 @@ def _refuse(
 ) -> None:
     """Refuses what a Value or a Limit would refuse, naming the first row."""
     wrong: list[tuple[str, NDArray[np.bool_]]] = [("a value must be finite", ~np.isfinite(value))]
-    for name, doubt in (("u", u), ("u_low", u_low), ("u_high", u_high)):
-        wrong.append((f"{name} must be finite and not negative", ~((doubt >= 0) & (doubt < np.inf))))
+    for name, uncertainty in (("u", u), ("u_low", u_low), ("u_high", u_high)):
+        wrong.append(
+            (f"{name} must be finite and not negative", ~((uncertainty >= 0) & (uncertainty < np.inf)))
+        )
     for name, end in (("low", low), ("high", high)):
         if end is not None:
             wrong.append((f"{name} must be finite", ~np.isfinite(end)))
@@ -131,8 +133,8 @@ def _block(
     below, u_below = high - value, _root(u, u_high)
     far_below = below >= REACH * u_below
     # Where the high end is out of reach the low one decides, else the high one. Of rows that reach both,
-    # those go through the scalar rule that come near one of its thresholds: two doubts outside an end is a
-    # fail (2.3 %) and two inside both a pass (95.4 %) in any case.
+    # those go through the scalar rule that come near one of its thresholds: two uncertainties outside an end
+    # is a fail (2.3 %) and two inside both a pass (95.4 %) in any case.
     found = np.where(far_below, _one_sided(above, u_above), _one_sided(below, u_below))
     both = np.flatnonzero(~(far_below | (above >= REACH * u_above)))
     if both.size:
@@ -156,13 +158,13 @@ def _one_sided(margin: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[n
     passes, not_failed = (
         margin >= guard,
         margin > -guard,
-    )  # on the limit itself and without doubt it passes, though not above -0
+    )  # on the limit itself and without uncertainty it passes, though not above -0
     codes: NDArray[np.int8] = np.maximum(passes.view(np.int8) << 1, not_failed.view(np.int8))
     return codes
 
 
 def _root(u: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The doubt of a margin, by the same root of squares as a Value's budget (also where a square is too
-    small for a float).
+    """The uncertainty of a margin, by the same root of squares as a Value's budget (also where a square is
+    too small for a float).
     """
     return np.sqrt(u * u) if other.ndim == 0 and other == 0 else np.sqrt(u * u + other * other)

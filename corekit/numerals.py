@@ -19,9 +19,9 @@ from .errors import CorekitError
 #: How loosely a number was typed; what each allows for stands in `LOOSELY`.
 RANGE, ABOUT, OWN = "range", "about", "±"
 
-#: Way of typing → what it allows for, as it is printed beside the instrument's doubt. Half-widths are taken
-#: as evenly likely (JCGM 100:2008, 4.3.7); that *about* means five in a hundred or half a last digit is our
-#: own estimate, no source.
+#: Way of typing → what it allows for, as it is printed beside the instrument's uncertainty. Half-widths are
+#: taken as evenly likely (JCGM 100:2008, 4.3.7); that *about* means five in a hundred or half a last digit is
+#: our own estimate, no source.
 LOOSELY = {
     RANGE: "typed as a range: ± half its width",
     ABOUT: "typed as about: ± 5 % of it, or ± half a step of its last digit where that is more",

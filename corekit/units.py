@@ -346,7 +346,8 @@ def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed
 def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
     """As `read_quantity`, for a reading: it may also be a range, an approximation, or carry a ± of its own.
 
-    What the way of typing allows for comes out as `half_width`, a doubt of this one reading, evenly likely.
+    What the way of typing allows for comes out as `half_width`, an uncertainty of this one reading, evenly
+    likely.
 
     >>> found = read_reading("3.5-4 kOhm", ["ohm"])
     >>> (found.number, found.half_width, found.loosely)
@@ -700,7 +701,7 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
         sums[name] += amount
     if not any(sums.values()):
         raise TypedError(
-            f"{_quoted(text)} promises a reading without doubt, and there is none",
+            f"{_quoted(text)} promises a reading without uncertainty, and there is none",
             _ACCURACY,
             '"0.5 % + 2 digits"',
         )
@@ -763,14 +764,14 @@ _WIDE = Context(prec=400)
 _MINUS = "−"
 
 
-def show(value: Value, unit: str, doubt: bool = True) -> str:
+def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     """A value as printed in a declared unit: `12.64 V ± 0.04 V (k = 2)`.
 
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
     more (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place.
-    Without doubt in it, or with less than a thousand-millionth of the number, the number stands alone with up
-    to six digits. `doubt=False` leaves the ± part away and rounds the same. A count is a whole number and
-    stands alone.
+    Without uncertainty in it, or with less than a thousand-millionth of the number, the number stands alone
+    with up to six digits. `uncertainty=False` leaves the ± part away and rounds the same. A count is a whole
+    number and stands alone.
 
     Raises:
         UnitError: unknown unit. ValueError: the unit is of another kind than the value.
@@ -787,10 +788,10 @@ def show(value: Value, unit: str, doubt: bool = True) -> str:
         return _signed(Decimal(f"{number:.6g}")) + label
     place = _place(spread)
     shown = _signed(_rounded(number, place)) + label
-    return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if doubt else shown
+    return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if uncertainty else shown
 
 
-def show_doubt(u: float, unit: str) -> str:
+def show_uncertainty(u: float, unit: str) -> str:
     """A standard uncertainty, in the coherent unit, as printed in a declared unit at k = 2: `± 0.04 V`.
 
     Raises:
@@ -806,7 +807,7 @@ def _label(one: Unit) -> str:
 
 
 def _place(spread: float) -> int:
-    """The power of ten of the last digit to print for this much doubt."""
+    """The power of ten of the last digit to print for this much uncertainty."""
     exactly = Decimal(repr(spread))
     return exactly.adjusted() - (0 if exactly.as_tuple().digits[0] >= 3 else 1)
 
@@ -838,7 +839,7 @@ def registry() -> Any:
 
 
 def quantity(value: Value) -> Any:
-    """A Value as a pint Quantity in its kind's coherent unit; the doubt stays behind."""
+    """A Value as a pint Quantity in its kind's coherent unit; the uncertainty stays behind."""
     own = unit(kinds()[value.kind].unit)
     return registry().Quantity(value.number, own.pint)
 

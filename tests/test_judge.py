@@ -20,7 +20,7 @@ from corekit.model.value import Value, exact
 
 SOUND = Source(key="s", title="A handbook", basis=Basis.HANDBOOK, status=Status.READ)
 NUMBER = st.floats(-100, 100)
-DOUBT = st.floats(0, 10)
+UNCERTAINTY = st.floats(0, 10)
 ORDER = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
 
 
@@ -92,7 +92,7 @@ def test_the_normal_distribution_is_the_library_s(z: float) -> None:
 # ---- laws
 
 
-@given(NUMBER, NUMBER, DOUBT, st.floats(0, 50))
+@given(NUMBER, NUMBER, UNCERTAINTY, st.floats(0, 50))
 def test_a_reading_further_inside_is_never_judged_worse(y: float, end: float, u: float, step: float) -> None:
     low, high = limit(low=end), limit(high=end)
     assert ORDER.index(conform(read(y, u), low).verdict) <= ORDER.index(
@@ -103,7 +103,7 @@ def test_a_reading_further_inside_is_never_judged_worse(y: float, end: float, u:
     )
 
 
-@given(NUMBER, st.floats(0.01, 50), DOUBT, st.floats(0, 60), st.floats(0, 50))
+@given(NUMBER, st.floats(0.01, 50), UNCERTAINTY, st.floats(0, 60), st.floats(0, 50))
 def test_a_reading_nearer_to_the_middle_is_never_judged_worse(
     low: float, width: float, u: float, off: float, step: float
 ) -> None:
@@ -113,13 +113,15 @@ def test_a_reading_nearer_to_the_middle_is_never_judged_worse(
     assert ORDER.index(nearer.verdict) >= ORDER.index(further.verdict)
 
 
-@given(NUMBER, NUMBER, DOUBT)
-def test_more_doubt_never_decides_what_less_doubt_left_open(y: float, end: float, u: float) -> None:
+@given(NUMBER, NUMBER, UNCERTAINTY)
+def test_more_uncertainty_never_decides_what_less_uncertainty_left_open(
+    y: float, end: float, u: float
+) -> None:
     before, after = conform(read(y, u), limit(low=end)), conform(read(y, 2 * u + 0.01), limit(low=end))
     assert after.verdict in (Verdict.UNDECIDED, before.verdict)
 
 
-@given(NUMBER, NUMBER, DOUBT)
+@given(NUMBER, NUMBER, UNCERTAINTY)
 def test_low_and_high_limits_mirror_each_other(y: float, end: float, u: float) -> None:
     below, above = conform(read(y, u), limit(low=end)), conform(read(-y, u), limit(high=-end))
     assert (below.verdict, below.probability) == (above.verdict, above.probability)
@@ -151,19 +153,19 @@ def test_verdict_and_printed_chance_agree(y: float, end: float, u: float) -> Non
     ],
     ids=str,
 )
-def test_without_doubt_the_limit_itself_belongs_to_what_is_allowed(ends: dict[str, float]) -> None:
+def test_without_uncertainty_the_limit_itself_belongs_to_what_is_allowed(ends: dict[str, float]) -> None:
     outcome = conform(read(12.4, 0.0), limit(**ends))
     assert (outcome.verdict, outcome.probability, outcome.unfit) == (Verdict.PASS, 1.0, False)
 
 
-def test_doubt_that_reading_and_limit_share_cancels() -> None:
+def test_uncertainty_that_reading_and_limit_share_cancels() -> None:
     reading = Value("voltage", 12.5, {"meter.gain": 0.2, "r": 0.01})
     computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"meter.gain": 0.2}))
     assert conform(reading, computed).verdict is Verdict.PASS
     assert conform(reading, limit(low=12.4)).verdict is Verdict.UNDECIDED
 
 
-def test_the_doubt_of_a_computed_limit_counts() -> None:
+def test_the_uncertainty_of_a_computed_limit_counts() -> None:
     computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.2}))
     assert conform(read(12.5, 0.01), computed).verdict is Verdict.UNDECIDED
 
@@ -194,7 +196,7 @@ def test_a_reading_of_another_kind_is_not_judged() -> None:
         conform(exact("current", 1.0), limit(low=12.4))
 
 
-# ---- a doubt as wide as the limit
+# ---- an uncertainty as wide as the limit
 
 
 @given(NUMBER, st.floats(0.01, 50), st.floats(1e-3, 50))
@@ -223,7 +225,7 @@ def test_a_one_sided_limit_can_always_be_passed() -> None:
 # ---- what would decide it
 
 
-def test_a_reading_left_open_names_the_doubt_that_would_decide_it() -> None:
+def test_a_reading_left_open_names_the_uncertainty_that_would_decide_it() -> None:
     # 50 mV inside the limit with 1.645 u = 50 mV: u = 0.0303978 V (ILAC-G8:09/2019, guard band for a risk of
     # 5 %).
     outcome = conform(read(12.45, 0.05), limit(low=12.4))
@@ -249,7 +251,9 @@ def test_what_the_limit_itself_brings_in_is_left_out_of_what_the_reading_may_hav
 
 
 @given(NUMBER, NUMBER, st.floats(0.01, 50) | st.none(), st.floats(1e-3, 10))
-def test_the_doubt_that_is_named_does_decide_it(y: float, end: float, width: float | None, u: float) -> None:
+def test_the_uncertainty_that_is_named_does_decide_it(
+    y: float, end: float, width: float | None, u: float
+) -> None:
     judged_by = limit(low=end, high=None if width is None else end + width)
     outcome = conform(read(y, u), judged_by)
     if outcome.needed is not None and outcome.needed > 1e-9:

@@ -28,12 +28,14 @@ ROWS = 1_000_000
 
 def scalar(numbers: list[float], u: list[float], low: float, high: float) -> list[str]:
     """The scalar rule's margins and verdict, one row after the other."""
-    return [lean(y - low, doubt, high - y, doubt) for y, doubt in zip(numbers, u, strict=True)]
+    return [
+        lean(y - low, uncertainty, high - y, uncertainty) for y, uncertainty in zip(numbers, u, strict=True)
+    ]
 
 
 def drawn(seed: int, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
     """Readings around and on the limits: most at random, some exactly on an end or on a threshold, some
-    without doubt.
+    without uncertainty.
     """
     draw = np.random.default_rng(seed)
     u = draw.choice([0.0, 0.01, 0.03, 0.1, 0.7], ROWS) * draw.choice([1.0, 1.0 + 2**-40], ROWS)
@@ -69,8 +71,11 @@ def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str
     numbers, u = drawn(11, ends.get("low", -math.inf), ends.get("high", math.inf))
     limit = Limit(key="k", source=SOURCE, **{end: exact("voltage", number) for end, number in ends.items()})
     found = leanings(numbers[:20_000], u[:20_000], Ends(**ends))
-    for y, doubt, code in zip(numbers.tolist(), u.tolist(), found.tolist(), strict=False):
-        assert conform(Value("voltage", y, {"r": doubt} if doubt else {}), limit).leans is VERDICTS[code]
+    for y, uncertainty, code in zip(numbers.tolist(), u.tolist(), found.tolist(), strict=False):
+        assert (
+            conform(Value("voltage", y, {"r": uncertainty} if uncertainty else {}), limit).leans
+            is VERDICTS[code]
+        )
 
 
 @settings(max_examples=200, deadline=None)
@@ -82,7 +87,7 @@ def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str
     st.floats(0, 1),
     st.floats(0, 1),
 )
-def test_a_computed_limit_brings_its_own_doubt(
+def test_a_computed_limit_brings_its_own_uncertainty(
     y: float, u: float, low: float, width: float | None, u_low: float, u_high: float
 ) -> None:
     low_end, high_end = (

@@ -171,7 +171,7 @@ def test_a_letter_that_may_be_a_unit_stays_one() -> None:
 @pytest.mark.parametrize(
     ("text", "write"), [("1OV", '"10 V"'), ("O2 V", '"… V"'), ("OO V", '"… V"'), ("ll V", '"… V"')]
 )
-def test_a_letter_in_a_doubtful_place_is_asked_about(text: str, write: str) -> None:
+def test_a_letter_in_a_questionable_place_is_asked_about(text: str, write: str) -> None:
     with pytest.raises(TypedError) as caught:
         read_reading(text, ["V"])
     assert caught.value.write == write

@@ -422,7 +422,7 @@ def test_an_accuracy_is_read_as_its_sheet_means_it(
     [
         ("2 %", "°C", "where its scale begins"),
         ("2 %", "%", 'write "2 % of reading" or "2 points"'),
-        ("0 %", "V", "without doubt"),
+        ("0 %", "V", "without uncertainty"),
         ("2", "V", 'write "2 V"'),
         ("2 W", "V", 'write "2 V"'),
         ("good", "V", "is not an accuracy"),
@@ -453,17 +453,19 @@ def test_a_bad_accuracy_is_refused_with_what_to_write(text: str, declared: str, 
         (14.2, 0.0, "14.2 V"),
     ],
 )
-def test_a_value_is_printed_to_the_place_its_doubt_allows(number: float, u: float, printed: str) -> None:
+def test_a_value_is_printed_to_the_place_its_uncertainty_allows(
+    number: float, u: float, printed: str
+) -> None:
     # At most two digits of U: JCGM 100 7.2.6 (from memory). The rounding itself was done by hand.
     assert show(Value("voltage", number, {"meter": u} if u else {}), "V") == printed
 
 
-def test_the_doubt_of_a_temperature_has_no_offset() -> None:
+def test_the_uncertainty_of_a_temperature_has_no_offset() -> None:
     assert show(Value("temperature", 277.15, {"meter": 1.0}), "°C") == "4.0 °C ± 2.0 °C (k = 2)"
 
 
-def test_the_doubt_can_stay_away_without_changing_the_digits() -> None:
-    assert show(Value("voltage", 12.6384, {"meter": 0.021}), "V", doubt=False) == "12.64 V"
+def test_the_uncertainty_can_stay_away_without_changing_the_digits() -> None:
+    assert show(Value("voltage", 12.6384, {"meter": 0.021}), "V", uncertainty=False) == "12.64 V"
 
 
 def test_a_value_is_not_shown_in_a_unit_of_another_kind() -> None:
@@ -479,8 +481,8 @@ def test_paper_leaves_the_mark_away_where_the_kind_is_clear_but_never_a_rating_s
 @given(st.floats(-1e5, 1e5), st.floats(1e-4, 1e3))
 def test_what_is_printed_lies_within_half_a_step_and_is_read_back(number: float, u: float) -> None:
     printed = show(Value("voltage", number, {"meter": u}), "V")
-    shown, doubt = printed.removesuffix(" (k = 2)").split(" ± ")
-    read, spread = read_quantity(shown, ["V"]).number, read_quantity(doubt, ["V"]).number
+    shown, uncertainty = printed.removesuffix(" (k = 2)").split(" ± ")
+    read, spread = read_quantity(shown, ["V"]).number, read_quantity(uncertainty, ["V"]).number
     assert abs(spread - 2 * u) <= 0.17 * 2 * u  # half a step of the coarsest rounding: 0.5 in 3
     assert abs(read - number) <= 0.17 * 2 * u
 

@@ -29,7 +29,7 @@ _URGENCIES = list(Urgency)
 
 
 class Change(StrEnum):
-    """A later reading held against the arrival reading, with both doubts."""
+    """A later reading held against the arrival reading, with both uncertainties."""
 
     IMPROVED = "improved"
     WORSE = "worse"
@@ -454,7 +454,7 @@ def _compare(readings: Sequence[Sequence[Reading]], findings: Sequence[Finding])
 
 
 def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Change:
-    """Did it move by more than both doubts explain (k = 2), and towards the limit's inside or
+    """Did it move by more than both uncertainties explain (k = 2), and towards the limit's inside or
     away from it?
     """
     gap = after.value - before.value

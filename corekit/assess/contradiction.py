@@ -119,7 +119,7 @@ def _by_chance(rows: Sequence[Sequence[float]], fit: float) -> float:
 
 
 def all_alike(findings: Sequence[Finding], titles: Mapping[str, str]) -> list[Contradiction]:
-    """Like things that all lie outside their limit on one side and by one value, within their doubt.
+    """Like things that all lie outside their limit on one side and by one value, within their uncertainty.
 
     Parts seldom fail alike by themselves: it points to the measurement, or to a cause that they share.
 
@@ -148,7 +148,7 @@ def all_alike(findings: Sequence[Finding], titles: Mapping[str, str]) -> list[Co
         ):
             continue
         text = (
-            f"{titles.get(of, of)}: at {', '.join(places)} the same value within doubt, and all {sides.pop()}"
+            f"{titles.get(of, of)}: at {', '.join(places)} the same value within uncertainty, and all {sides.pop()}"
             " the limit. Parts seldom fail alike by themselves: check the instrument, its leads and what"
             " these places share before any of the parts."
         )
@@ -181,6 +181,6 @@ def _under(limit: Limit, value: Value) -> bool:
 
 
 def _one_value(values: Sequence[Value]) -> bool:
-    """True when the outermost two lie no further apart than the doubt (k = 2) of either explains."""
+    """True when the outermost two lie no further apart than the uncertainty (k = 2) of either explains."""
     low, high = min(values, key=lambda value: value.number), max(values, key=lambda value: value.number)
     return high.number - low.number <= 2 * max(value.u for value in values)

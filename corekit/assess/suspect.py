@@ -240,9 +240,9 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
     lowest = lowest_share(table, shown, against)
     if lowest < CALL_AT:
         held = share(table, posterior(table, shown), against)
-        doubted = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
+        perturbed = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
         why = (
-            f"Other explanations remain: the part holds {held:.0%}, and {doubted}; {CALL_AT:.0%} is asked"
+            f"Other explanations remain: the part holds {held:.0%}, and {perturbed}; {CALL_AT:.0%} is asked"
             " for."
         )
         return Call(operation=operation, met=False, stage=stage, why=why)

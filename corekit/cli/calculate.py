@@ -2,7 +2,7 @@
 and its source.
 
 Without words it lists them; with a calculation's name it says what that one takes; with the inputs too it
-gives the result, with its doubt.
+gives the result, with its uncertainty.
 """
 
 from __future__ import annotations

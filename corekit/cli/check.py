@@ -11,7 +11,9 @@ import re
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
     parser.add_argument(
-        "--doubt", action="store_true", help="say as well where the doubt of each judged value comes from"
+        "--uncertainty",
+        action="store_true",
+        help="say as well where the uncertainty of each judged value comes from",
     )
     parser.add_argument(
         "--minutes",
@@ -49,5 +51,5 @@ def run(args: argparse.Namespace) -> int:
     else:
         from ..desk.assessment_text import as_words
 
-        print(as_words(seen, doubt=args.doubt))
+        print(as_words(seen, uncertainty=args.uncertainty))
     return 0

@@ -18,7 +18,7 @@ from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
 from ..model.value import Value
-from ..plugin.case import doubt_at_most, limit_words
+from ..plugin.case import uncertainty_at_most, limit_words
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
 from ..report.found import code_sentences
@@ -26,12 +26,12 @@ from .check import Seen
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests told with hazard and step; the others by their question
-LEAST_SHARE = 0.005  # of a doubt; smaller ones are only counted
+LEAST_SHARE = 0.005  # of an uncertainty; smaller ones are only counted
 
 
-def as_words(seen: Seen, *, doubt: bool = False) -> str:
-    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with `doubt`
-    also where theirs comes from.
+def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
+    """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with
+    `uncertainty` also where theirs comes from.
     """
     assessment = seen.assessment
     many = len(assessment.readings) > 1
@@ -47,8 +47,10 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
             if before
             else []
         )
-    if doubt:
-        parts.append("Where the doubt comes from, largest share first\n" + "\n".join(_doubts(seen)))
+    if uncertainty:
+        parts.append(
+            "Where the uncertainty comes from, largest share first\n" + "\n".join(_uncertainties(seen))
+        )
     codes = code_sentences(assessment.job)
     if codes:
         parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
@@ -68,7 +70,9 @@ def as_words(seen: Seen, *, doubt: bool = False) -> str:
         names = ", ".join(gap.check for gap in assessment.not_repeated)
         parts.append("Not looked at again since the last repair\n" + _item(names))
     if assessment.contradictions:
-        parts.append("Readings to doubt\n" + "\n".join(_item(odd.text) for odd in assessment.contradictions))
+        parts.append(
+            "Conflicting readings\n" + "\n".join(_item(odd.text) for odd in assessment.contradictions)
+        )
     if assessment.suspects:
         parts.append(
             "Suspects, from the fault table and what was read (estimates; for you, not for the customer's"
@@ -149,8 +153,8 @@ def _likely(probability: float) -> str:
 
 
 def _needed(finding: Finding) -> str:
-    """The doubt with which an open finding's value would be decided; empty where it is decided, or where
-    nothing could.
+    """The uncertainty with which an open finding's value would be decided; empty where it is decided, or
+    where nothing could.
     """
     if (
         finding.verdict is not Verdict.UNDECIDED
@@ -160,14 +164,14 @@ def _needed(finding: Finding) -> str:
     ):
         return ""
     judged = conform(finding.value, finding.limits[0])
-    return doubt_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
+    return uncertainty_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
 
 
 def _readings(seen: Seen) -> list[Reading]:
     return [reading for stage in seen.assessment.readings for reading in stage]
 
 
-def _doubts(seen: Seen) -> Iterator[str]:
+def _uncertainties(seen: Seen) -> Iterator[str]:
     """Of every judged value its budget in plain words, and at last what else bears on the readings."""
     many, readings = len(seen.assessment.readings) > 1, _readings(seen)
     for finding in seen.assessment.findings:
@@ -176,7 +180,7 @@ def _doubts(seen: Seen) -> Iterator[str]:
             continue
         when = f" ({stage_name(finding.stage)})" if many else ""
         told = [
-            f"{row.part:>4.0%}  {units.show_doubt(row.u, finding.unit)}  {row.words}"
+            f"{row.part:>4.0%}  {units.show_uncertainty(row.u, finding.unit)}  {row.words}"
             for row in rows
             if row.part >= LEAST_SHARE
         ]
@@ -427,7 +431,7 @@ def _reading_data(reading: Reading, seen: Seen) -> dict[str, Any]:
         "stage": stage_name(reading.stage),
         "typed": reading.typed,
         "entry": reading.entry,
-        "doubt_from": reading.doubt_from,
+        "uncertainty_from": reading.uncertainty_from,
         "count": reading.count,
         "overdue": reading.overdue,
         **_value_data(reading.value, reading.measurand.unit, seen),

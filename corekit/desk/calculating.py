@@ -1,4 +1,4 @@
-"""Calculations outside a job: what each asks for, and its result with doubt and source.
+"""Calculations outside a job: what each asks for, and its result with uncertainty and source.
 
 The command and the screens use this and nothing else.
 """
@@ -111,8 +111,8 @@ def work_out(
 ) -> Result:
     """The result of a calculation from what somebody typed.
 
-    A range, *about* and a ± are taken as they are for readings, and the doubt travels along; a plain number
-    is taken as it stands.
+    A range, *about* and a ± are taken as they are for readings, and the uncertainty travels along; a plain
+    number is taken as it stands.
 
     Args:
         typed: Input's name → text with its unit.
@@ -160,7 +160,7 @@ def work_out(
 
 
 def _shown(result: Value, one: Unit) -> str:
-    """As paper prints it; from numbers that claim no doubt, four digits and no more."""
+    """As paper prints it; from numbers that claim no uncertainty, four digits and no more."""
     if result.u:
         return units.show(result, one.text)
     number = float(f"{units.from_coherent(result.number, one.text):.4g}")
@@ -206,7 +206,7 @@ def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[
         )
     budget = {f"typed.{declared.name}": read.half_width / math.sqrt(3)} if read.half_width else {}
     value = Value(read.kind, read.number, budget)
-    return value, units.show(value, read.unit or first.text, doubt=bool(budget))
+    return value, units.show(value, read.unit or first.text, uncertainty=bool(budget))
 
 
 def _span(within: Within, one: Unit) -> str:

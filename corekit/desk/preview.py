@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 @attrs.frozen(kw_only=True)
 class Understood:
-    """One reading as it was understood: with its doubt in `row.before` (and `row.after`, where it was read at
-    an earlier stage too).
+    """One reading as it was understood: with its uncertainty in `row.before` (and `row.after`, where it was
+    read at an earlier stage too).
     """
 
     reading: Reading

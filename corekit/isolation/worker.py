@@ -200,7 +200,7 @@ class Worker:
                     return self._unassessed(job, plugins, minutes_left, about, reply.words)
 
     def calculate(self, key: str, arguments: Mapping[str, Value]) -> Value:
-        """The result of a declared calculation with its doubt; `arguments` by name.
+        """The result of a declared calculation with its uncertainty; `arguments` by name.
 
         Raises:
             ValueError: there is no such calculation, or it does not hold for these values; the text says what

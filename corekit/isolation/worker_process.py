@@ -1,8 +1,8 @@
 """Inside the worker process: load the plugins once, then assess and calculate what is asked over the pipe,
 one request after the other.
 
-`corekit.isolation.worker` starts it, waits for it and ends it. What it asks and what comes back is declared here,
-so that both sides agree.
+`corekit.isolation.worker` starts it, waits for it and ends it. What it asks and what comes back is declared
+here, so that both sides agree.
 """
 
 from __future__ import annotations

@@ -72,7 +72,8 @@ class Figure:
 
 @attrs.frozen(kw_only=True)
 class Strip:
-    """A limit strip: a thin scale, the allowed span on it, the reading as a dot with its doubt as a whisker.
+    """A limit strip: a thin scale, the allowed span on it, the reading as a dot with its uncertainty as a
+    whisker.
 
     Numbers are in `unit`, as printed. `before` is the arrival reading, drawn hollow when there is a later
     one.
@@ -84,6 +85,6 @@ class Strip:
     allowed_low: float | None = None
     allowed_high: float | None = None
     reading: float
-    doubt: float
+    uncertainty: float
     before: float | None = None
-    before_doubt: float = 0.0
+    before_uncertainty: float = 0.0

@@ -36,7 +36,7 @@ class Scope(StrEnum):
 class Limit:
     """Low and/or high end of what is allowed, and the authority for it.
 
-    A limit that came out of a calculation carries its doubt in `low` or `high`; a printed one has none.
+    A limit that came out of a calculation carries its uncertainty in `low` or `high`; a printed one has none.
 
     Attributes:
         key: Checked name, e.g. `brakes.line_pressure`.

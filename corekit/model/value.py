@@ -1,4 +1,4 @@
-"""A number with a kind and a budget of doubt."""
+"""A number with a kind and a budget of uncertainty."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import attrs
 
 @attrs.frozen
 class Value:
-    """A quantity in its kind's coherent unit, with the doubt it carries and the entries it rests on.
+    """A quantity in its kind's coherent unit, with the uncertainty it carries and the entries it rests on.
 
     Attributes:
         kind: Key of the table of kinds (`voltage`, `time`, `pressure gauge` …).
@@ -34,7 +34,7 @@ class Value:
         endless = [source for source, part in self.budget.items() if not math.isfinite(part)]
         if endless:
             raise ValueError(
-                f"The doubt of a value must be finite; {endless[0]} of this {self.kind} is"
+                f"The uncertainty of a value must be finite; {endless[0]} of this {self.kind} is"
                 f" {self.budget[endless[0]]!r}."
             )
 
@@ -53,7 +53,7 @@ class Value:
 
 
 def exact(kind: str, number: float, rests_on: Iterable[str] = ()) -> Value:
-    """A value without doubt, for constants and printed limits."""
+    """A value without uncertainty, for constants and printed limits."""
     return Value(kind, number, {}, frozenset(rests_on))
 
 
@@ -72,7 +72,7 @@ def _difference_of(kind: str, other: str) -> str:
 
 
 def propagate(function: Callable[..., float], values: Sequence[Value], kind: str) -> Value:
-    """Apply a function of floats to values and carry the doubt along.
+    """Apply a function of floats to values and carry the uncertainty along.
 
     The slope by each value is a finite step of one standard uncertainty to both sides (JCGM 100:2008, 5.1.3
     note 2); where one side leaves the function's domain (ValueError, division by zero, overflow) the other
@@ -114,7 +114,9 @@ def _slope(
 
     up, down = moved(step), moved(-step)
     if up is None and down is None:
-        raise ValueError("The doubt of an input reaches outside the range of the calculation on both sides.")
+        raise ValueError(
+            "The uncertainty of an input reaches outside the range of the calculation on both sides."
+        )
     if up is None:
         assert down is not None
         return (centre - down) / step

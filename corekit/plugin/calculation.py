@@ -62,7 +62,7 @@ class Input:
 class Calculation(Generic[P]):
     """A declared calculation.
 
-    Call it with `Value`s, `Reading`s or pint quantities and the doubt travels along; `.si` is the bare
+    Call it with `Value`s, `Reading`s or pint quantities and the uncertainty travels along; `.si` is the bare
     function of floats in coherent units.
     """
 
@@ -81,7 +81,7 @@ class Calculation(Generic[P]):
         return f"<calculation {self.key}>"
 
     def __call__(self, *args: Any, **named: Any) -> Value:
-        """The result with its doubt.
+        """The result with its uncertainty.
 
         Raises:
             TypeError: an input is missing, surplus or not a quantity.

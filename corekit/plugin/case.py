@@ -189,11 +189,11 @@ class Case:
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
             template = (
-                "{title}: the {count} readings, from {least} to {most}, disagree by more than their doubt;"
+                "{title}: the {count} readings, from {least} to {most}, disagree by more than their uncertainty;"
                 " read it again. Asked for: {limit}."
             )
         if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
-            template += " This instrument cannot decide it at all: its doubt is as wide as the limit."
+            template += " This instrument cannot decide it at all: its uncertainty is as wide as the limit."
             template += (
                 " It takes one that is known to {needed} (k = 2)."
                 if outcome.needed
@@ -206,10 +206,10 @@ class Case:
             **(values or {}),
         }
         if outcome.unfit and outcome.needed:
-            places["needed"] = doubt_at_most(outcome.needed, unit)
+            places["needed"] = uncertainty_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
             taken = sorted((value, *judged.others), key=lambda one: one.number)
-            least, most = (units.show(one, unit, doubt=False) for one in (taken[0], taken[-1]))
+            least, most = (units.show(one, unit, uncertainty=False) for one in (taken[0], taken[-1]))
             places |= {
                 "count": str(judged.count),
                 "title": judged.measurand.title,
@@ -449,14 +449,14 @@ class Case:
 
 def limit_words(limit: Limit, unit: str) -> str:
     """`at least 9.3 V`, `at most 50 mA`, `14.2 V to 14.9 V`."""
-    low = units.show(limit.low, unit, doubt=False) if limit.low is not None else ""
-    high = units.show(limit.high, unit, doubt=False) if limit.high is not None else ""
+    low = units.show(limit.low, unit, uncertainty=False) if limit.low is not None else ""
+    high = units.show(limit.high, unit, uncertainty=False) if limit.high is not None else ""
     if low and high:
         return f"{low} to {high}"
     return f"at least {low}" if low else f"at most {high}"
 
 
-def doubt_at_most(u: float, unit: str) -> str:
+def uncertainty_at_most(u: float, unit: str) -> str:
     """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is
     printed is enough.
     """
@@ -466,7 +466,7 @@ def doubt_at_most(u: float, unit: str) -> str:
     )  # what a scale's offset took of the last digits must not cost a whole one
     place = spread.adjusted() - (0 if spread.as_tuple().digits[0] >= 3 else 1)
     down = float(spread.quantize(Decimal(1).scaleb(place), ROUND_DOWN))
-    return units.show_doubt((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
+    return units.show_uncertainty((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
 
 
 def _of(measurand: Measurand | None, judged: Reading | Value | None) -> str:

@@ -33,9 +33,9 @@ class Chart:
     ) -> Polyline:
         return Polyline(tuple(self.at(*point) for point in points), weight, dashed)
 
-    def dot(self, x: float, y: float, doubt: float) -> tuple[Polyline, Dot]:
-        """A reading with its whisker of `doubt` to both sides; two standard uncertainties as a rule."""
-        return self.line([(x, y - doubt), (x, y + doubt)], 0.6), Dot(*self.at(x, y))
+    def dot(self, x: float, y: float, uncertainty: float) -> tuple[Polyline, Dot]:
+        """A reading with its whisker of `uncertainty` to both sides; two standard uncertainties as a rule."""
+        return self.line([(x, y - uncertainty), (x, y + uncertainty)], 0.6), Dot(*self.at(x, y))
 
     def words(self, x: float, y: float, text: str, anchor: str = "start", lift: float = 0.0) -> Label:
         left, foot = self.at(x, y)

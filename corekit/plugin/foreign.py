@@ -15,8 +15,8 @@ def elsewhere(key: str, unit: str, title: str) -> Measurand:
     """A stand-in for what another system measures (`brakes.pedal_force`), to be wanted by a check.
 
     Nothing is imported. Where the other system is installed and declares the key in the same kind of
-    quantity, its readings arrive with their own doubt, place and setup; else the check gets None (or an empty
-    list), as for any reading that was not taken.
+    quantity, its readings arrive with their own uncertainty, place and setup; else the check gets None (or an
+    empty list), as for any reading that was not taken.
 
     Args:
         key: The other system's full key. unit: Any unit of the kind it is expected in. title: How our

@@ -15,21 +15,21 @@ from ..model.measurand import Accuracy, Measurand
 from ..model.records import Instrument, Measured
 from ..model.value import Value
 
-#: How a reading says that no instrument's sheet stands behind its doubt.
+#: How a reading says that no instrument's sheet stands behind its uncertainty.
 WORST = "the worst ordinary instrument is assumed"
 
 
 @attrs.frozen(kw_only=True)
 class Reading:
-    """One reading with its doubt.
+    """One reading with its uncertainty.
 
     Attributes:
         measurand: What was measured. value: The quantity, with budget and evidence.
         typed: As it was typed. place, stage: Where and when in the visit.
         entry: Id of the journal entry that says so.
-        sheet: In words, what its doubt is taken from: the instrument's sheet, or the worst ordinary
+        sheet: In words, what its uncertainty is taken from: the instrument's sheet, or the worst ordinary
             instrument.
-        notes: What else bears on the doubt, one phrase each: it was typed as a range, the instrument's
+        notes: What else bears on the uncertainty, one phrase each: it was typed as a range, the instrument's
             calibration had run out.
         overdue: `meter, whose calibration had run out on 2025-01-05`; empty when it held, or nothing is known
             of it.
@@ -50,8 +50,8 @@ class Reading:
     others: tuple[Value, ...] = ()
 
     @property
-    def doubt_from(self) -> str:
-        """Where the doubt comes from, in words."""
+    def uncertainty_from(self) -> str:
+        """Where the uncertainty comes from, in words."""
         return "; ".join(part for part in (self.sheet, *self.notes) if part)
 
     @property
@@ -65,7 +65,7 @@ class Reading:
 
     @property
     def disagrees(self) -> bool:
-        """True when repeated readings lie further apart than their doubt (k = 2) explains."""
+        """True when repeated readings lie further apart than their uncertainty (k = 2) explains."""
         return any(abs(gap.number) > 2 * gap.u for gap in (self.value - other for other in self.others))
 
     @property
@@ -131,7 +131,7 @@ def _made(
     instruments: Mapping[str, Instrument],
     stage: int,
 ) -> Reading:
-    value, sheet = with_doubt(record, measurand, own, entry.id, instruments)
+    value, sheet = with_uncertainty(record, measurand, own, entry.id, instruments)
     instrument = instruments.get(record.instrument)
     ended = (
         calibration.overdue(instrument.calibrated, instrument.interval, entry.taken or entry.recorded)
@@ -162,7 +162,7 @@ def _made(
     )
 
 
-def with_doubt(
+def with_uncertainty(
     record: Measured, measurand: Measurand, own: str, entry: str, instruments: Mapping[str, Instrument]
 ) -> tuple[Value, str]:
     """The recorded number with the budget that its instrument's sheet gives it.

@@ -1,4 +1,4 @@
-"""Where the doubt of a value comes from, in plain words."""
+"""Where the uncertainty of a value comes from, in plain words."""
 
 from __future__ import annotations
 
@@ -24,7 +24,8 @@ class Share:
     Attributes:
         source: Its name in the budget. words: The same for people.
         u: Its standard uncertainty, in the value's coherent unit.
-        part: Its share of the whole doubt, 0 … 1; the shares of a budget add up to one, because squares do.
+        part: Its share of the whole uncertainty, 0 … 1; the shares of a budget add up to one, because squares
+            do.
     """
 
     source: str

@@ -466,10 +466,10 @@ class _Setting:
         return Cell(start, wide, empty + texts)
 
     def _number(self, text: str, room: float, *, strong: bool) -> tuple[Text, ...]:
-        """A reading as printed: the number, and its doubt below it."""
-        number, mark, doubt = text.partition(" ± ")
+        """A reading as printed: the number, and its uncertainty below it."""
+        number, mark, uncertainty = text.partition(" ± ")
         voice = attrs.evolve(self._m.row, style="strong") if strong else self._m.row
-        below = self._own(f"± {doubt}", self._m.small, room, "right") if mark else ()
+        below = self._own(f"± {uncertainty}", self._m.small, room, "right") if mark else ()
         return self._own(number, voice, room, "right") + below
 
     def _strip(self, strip: Strip, name: str) -> Figure:

@@ -95,7 +95,7 @@ def _conditions(before: Reading, after: Reading | None) -> str:
 
 def _setup(reading: Reading) -> str:
     return ", ".join(
-        f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, doubt=False)}"
+        f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
     )
 
@@ -179,22 +179,22 @@ def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: f
         allowed_low=low,
         allowed_high=high,
         reading=in_unit(latest.number),
-        doubt=half_width(latest),
+        uncertainty=half_width(latest),
         before=in_unit(before.number) if after else None,
-        before_doubt=half_width(before) if after else 0.0,
+        before_uncertainty=half_width(before) if after else 0.0,
     )
 
 
 def how_read(assessment: Assessment) -> str:
-    """The rule, and where the doubt of the readings comes from: once, not at every reading."""
+    """The rule, and where the uncertainty of the readings comes from: once, not at every reading."""
     readings = [reading for stage in assessment.readings for reading in stage]
     sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.sheet) for reading in readings)
     named = [sheet for sheet in sheets if WORST not in sheet]
     sources = [f"from the sheet of {'; '.join(named)}"] if named else []
     sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
-    doubt = f"± gives the doubt of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
+    uncertainty = f"± gives the uncertainty of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
     notes = dict.fromkeys(
         note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes
     )
-    doubt += f" Beside that: {'; '.join(notes)}." if notes else ""
-    return f"{doubt} Rule: {RULE}. A limit from practice, memory or an estimate only advises."
+    uncertainty += f" Beside that: {'; '.join(notes)}." if notes else ""
+    return f"{uncertainty} Rule: {RULE}. A limit from practice, memory or an estimate only advises."

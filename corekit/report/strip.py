@@ -1,5 +1,5 @@
-"""The limit strip: a thin scale, the allowed span on it, the reading as a full dot with its doubt, before as
-a hollow dot.
+"""The limit strip: a thin scale, the allowed span on it, the reading as a full dot with its uncertainty,
+before as a hollow dot.
 
 It says where a reading lies without a colour, and reads the same in grey print.
 """
@@ -45,8 +45,8 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
         else _LANE
     )
     if strip.before is not None:
-        marks += _dot(strip, (strip.before, strip.before_doubt), _MIDDLE - apart, filled=False)
-    marks += _dot(strip, (strip.reading, strip.doubt), _MIDDLE + apart, filled=True)
+        marks += _dot(strip, (strip.before, strip.before_uncertainty), _MIDDLE - apart, filled=False)
+    marks += _dot(strip, (strip.reading, strip.uncertainty), _MIDDLE + apart, filled=True)
     words = wording()["strip"]
     return Figure(
         width=_WIDTH,
@@ -61,10 +61,12 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
 def strip_words(strip: Strip) -> str:
     """Where the reading lies, in a sentence without numbers: the numbers stand beside every strip as text."""
     words = wording()["strip"]
-    now = words[_where(strip, strip.reading, strip.doubt)]
+    now = words[_where(strip, strip.reading, strip.uncertainty)]
     if strip.before is None:
         return words["reading"].format(where=now)
-    return words["both"].format(before=words[_where(strip, strip.before, strip.before_doubt)], after=now)
+    return words["both"].format(
+        before=words[_where(strip, strip.before, strip.before_uncertainty)], after=now
+    )
 
 
 def strip_text(strip: Strip, width: int = 40) -> str:
@@ -89,10 +91,13 @@ def strip_text(strip: Strip, width: int = 40) -> str:
         scale[low : high + 1] = "░" * (high + 1 - low)
         scale[low] = "‹" if strip.allowed_low is None else "["
         scale[high] = "›" if strip.allowed_high is None else "]"
-    for value, doubt, dot in ((strip.before, strip.before_doubt, "○"), (strip.reading, strip.doubt, "●")):
+    for value, uncertainty, dot in (
+        (strip.before, strip.before_uncertainty, "○"),
+        (strip.reading, strip.uncertainty, "●"),
+    ):
         if value is None:
             continue
-        for column in range(at(value - doubt), at(value + doubt) + 1):
+        for column in range(at(value - uncertainty), at(value + uncertainty) + 1):
             scale[column] = scale[column] if scale[column] in "[]‹›○" else "─"
         scale[at(value)] = dot
     return f"{left} {''.join(scale)} {right} {strip.unit}".rstrip()
@@ -181,12 +186,12 @@ def _band(strip: Strip) -> list[Mark]:
 
 
 def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> list[Mark]:
-    """A dot at height `y` for a (reading, doubt)."""
-    value, doubt = read
+    """A dot at height `y` for a (reading, uncertainty)."""
+    value, uncertainty = read
     x, weight = _place(strip, value), 1.0 if filled else 0.7
     marks: list[Mark] = []
-    if doubt > 0:
-        low, high = _place(strip, value - doubt), _place(strip, value + doubt)
+    if uncertainty > 0:
+        low, high = _place(strip, value - uncertainty), _place(strip, value + uncertainty)
         marks.append(Polyline(((low, y), (high, y)), weight=weight))
         marks += [Polyline(((end, y - 1.6), (end, y + 1.6)), weight=weight) for end in (low, high)]
     size = 4.8 if y == _MIDDLE else 4.0
@@ -201,12 +206,12 @@ def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> 
     return marks
 
 
-def _where(strip: Strip, value: float, doubt: float) -> str:
+def _where(strip: Strip, value: float, uncertainty: float) -> str:
     low, high = strip.allowed_low, strip.allowed_high
     if low is None and high is None:
         return "bare"
     for end in (low, high):
-        if end is not None and abs(value - end) < doubt:
+        if end is not None and abs(value - end) < uncertainty:
             return "across"
     if low is not None and value < low:
         return "below"

@@ -30,13 +30,13 @@ _READING = "step[0].readings[0]."
 
 @attrs.frozen(kw_only=True)
 class Understood:
-    """One reading as it was understood: its name, with its doubt, where that comes from, its limit, its
+    """One reading as it was understood: its name, with its uncertainty, where that comes from, its limit, its
     strip.
     """
 
     name: str
     shown: str
-    doubt: str
+    uncertainty: str
     limit: str
     source: str
     strip: Markup | None
@@ -111,7 +111,7 @@ def _understood(one: preview.Understood, n: int) -> Understood:
     return Understood(
         name=row.name,
         shown=reading.shown,
-        doubt=reading.doubt_from,
+        uncertainty=reading.uncertainty_from,
         limit=row.limit,
         source=row.source,
         strip=_drawn(row.strip, row.name, f"trial-{n}"),

@@ -237,9 +237,7 @@ class PublishedFolder:
                 data = file.read(LARGEST + 1)
             return open_envelope(data)
         except OSError as error:
-            raise PublishError(
-                f"{place}: cannot be read ({error.strerror or error}).", later=True
-            ) from error
+            raise PublishError(f"{place}: cannot be read ({error.strerror or error}).", later=True) from error
         except PublishError as error:
             raise PublishError(f"{place}: {error} Publish it again after removing the file.") from error
 

@@ -17,7 +17,7 @@ from ..model.records import Instrument, Measured
 from ..model.value import exact
 from ..plugin.case import Case, Sight, own_limit
 from ..plugin.check import run
-from ..plugin.reading import Reading, with_doubt
+from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.system import System
 
 
@@ -45,7 +45,7 @@ class Bench:
         using: str = "",
         setup: Mapping[str, str] | None = None,
     ) -> Reading:
-        """A reading with the doubt of the instrument named, or of the worst ordinary one."""
+        """A reading with the uncertainty of the instrument named, or of the worst ordinary one."""
         measurand = of if isinstance(of, Measurand) else self.system.measurands[f"{self.system.key}.{of}"]
         if place and measurand.places and place not in measurand.places:
             raise ValueError(f"{measurand.key} has no place {place!r}; it has {', '.join(measurand.places)}.")
@@ -54,7 +54,7 @@ class Bench:
             of=measurand.key, typed=typed, kind=found.kind, number=found.number, place=place, instrument=using
         )
         entry = f"{measurand.key.split('.', 1)[1]}-{place or 'here'}"
-        value, sheet = with_doubt(record, measurand, entry, entry, self.instruments)
+        value, sheet = with_uncertainty(record, measurand, entry, entry, self.instruments)
         beside = {
             f"{self.system.key}.{name}": self.reading(name, text) for name, text in (setup or {}).items()
         }

@@ -298,7 +298,7 @@ def test_an_own_limit_decides_where_the_general_one_only_advises() -> None:
         ),  # the smallest range that holds the reading
     ],
 )
-def test_the_instrument_s_own_sheet_gives_the_doubt(
+def test_the_instrument_s_own_sheet_gives_the_uncertainty(
     accuracy: str, ranges: dict[str, str], halfwidth: float
 ) -> None:
     (reading,) = (
@@ -308,7 +308,7 @@ def test_the_instrument_s_own_sheet_gives_the_doubt(
         .assessment.readings[0]
     )
     assert reading.value.u == pytest.approx(halfwidth / math.sqrt(3))  # JCGM 100:2008, 4.3.7
-    assert reading.doubt_from.startswith("gauge, ")
+    assert reading.uncertainty_from.startswith("gauge, ")
 
 
 def test_a_step_on_a_scale_that_does_not_begin_at_nought_is_a_difference() -> None:
@@ -334,7 +334,7 @@ def test_without_a_fitting_sheet_the_worst_ordinary_instrument_is_assumed_and_sa
     )
     (reading,) = story.assessment.readings[0]
     assert reading.value.u == pytest.approx(0.002 / math.sqrt(3))
-    assert word in reading.doubt_from
+    assert word in reading.uncertainty_from
 
 
 def test_readings_of_one_range_share_its_gain_and_of_two_instruments_nothing() -> None:
@@ -366,8 +366,9 @@ def test_readings_that_disagree_decide_nothing_and_say_so(order: tuple[str, str]
     story = Story().read("brakes.travel", order[0]).read("brakes.travel", order[1])
     finding = story.finding("brakes.travel")
     assert finding.verdict is Verdict.UNDECIDED
-    assert "the 2 readings, from 20.0 mm to 90.0 mm, disagree by more than their doubt; read it again" in str(
-        finding.text
+    assert (
+        "the 2 readings, from 20.0 mm to 90.0 mm, disagree by more than their uncertainty; read it again"
+        in str(finding.text)
     )
     assert finding.probability == pytest.approx(0.5)
     assert finding.urgency is not Urgency.NOTHING
@@ -457,13 +458,17 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
         ("90 mm", "30 mm", Change.IMPROVED),
         ("30 mm", "90 mm", Change.WORSE),
         ("90 mm", "90.5 mm", Change.UNCHANGED),
-        ("3 mm", "4 mm", Change.CANNOT_TELL),  # by less than the doubts, which are as wide as the reading
+        (
+            "3 mm",
+            "4 mm",
+            Change.CANNOT_TELL,
+        ),  # by less than the uncertainties, which are as wide as the reading
         ("120 mm", "140 mm", Change.WORSE),  # both far outside, and further
         ("140 mm", "120 mm", Change.IMPROVED),
         ("30 mm", "10 mm", Change.CHANGED),  # both well inside: neither is better
     ],
 )
-def test_a_quantity_is_compared_before_and_after_with_both_doubts(
+def test_a_quantity_is_compared_before_and_after_with_both_uncertainties(
     before: str, after: str, change: Change
 ) -> None:
     story = Story().read("brakes.travel", before).repair("brakes.bleed").read("brakes.travel", after)

@@ -373,7 +373,7 @@ def test_a_reading_that_nothing_explains_together_with_the_others_is_named(
         in odd.text
     )
     words = " ".join(as_words(Look(assessment=told, plugins=PLUGINS)).split())
-    assert "Readings to doubt What was read does not fit together." in words
+    assert "Conflicting readings What was read does not fit together." in words
     assert not re.search(r"[0-9]\s?%", odd.text)
     (data,) = as_data(Look(assessment=told, plugins=PLUGINS))["contradictions"]
     assert (data["of"], data["oddity"], data["fit"]) == ("pull", "do not fit together", odd.fit)
@@ -431,7 +431,7 @@ def test_like_parts_that_all_read_one_odd_value_point_to_the_measurement_or_what
         as_words(Look(assessment=made, plugins=PLUGINS)),
         as_data(Look(assessment=made, plugins=PLUGINS)),
     )
-    assert "Readings to doubt" in words
+    assert "Conflicting readings" in words
     assert [item["oddity"] for item in data["contradictions"]] == ["all alike"]
 
 
@@ -459,7 +459,7 @@ def test_nothing_is_made_of_readings_that_differ_or_are_sound_or_stand_alone(
 # ---- the customer's paper
 
 
-def test_no_suspect_no_odds_and_no_doubted_reading_reach_any_document_of_the_demo(
+def test_no_suspect_no_odds_and_no_conflicting_reading_reach_any_document_of_the_demo(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What is for the mechanic alone is replaced by words and numbers that occur nowhere else; none may be

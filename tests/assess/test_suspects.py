@@ -193,9 +193,9 @@ def test_an_open_outcome_shares_its_weight() -> None:
     )
 
 
-def test_an_uncertain_reading_is_shared_between_the_bins_as_its_doubt_reaches() -> None:
+def test_an_uncertain_reading_is_shared_between_the_bins_as_its_uncertainty_reaches() -> None:
     # 60 mm ± 2 mm (half-width): exactly on the edge, so half of it lies on either side; the far edge is 17
-    # doubts away.
+    # uncertainties away.
     story = Story().read("brakes.travel", "60 mm")
     chances = {suspect.fault: suspect.probability for suspect in story.assessment.suspects}
     assert chances == pytest.approx(bayes(RAW, {"travel": [0.0, 0.5, 0.5]}), abs=1e-12)
@@ -507,9 +507,9 @@ def test_the_rule_needs_both_its_halves() -> None:
     rarer = deepcopy(RAW)
     rarer["faults"]["worn_master"]["weight"] = 10
     table = brakes.fault_table(rarer, "rarer")
-    doubted = call_for_part(table, made(table, {"pedal": [0.0, 0.0, 1.0]}), "brakes.replace_master", 0)
-    assert not doubted.met
-    assert "holds 76%" in doubted.why
+    perturbed = call_for_part(table, made(table, {"pedal": [0.0, 0.0, 1.0]}), "brakes.replace_master", 0)
+    assert not perturbed.met
+    assert "holds 76%" in perturbed.why
 
 
 def test_a_share_that_one_wrong_number_could_bring_below_80_percent_is_not_enough() -> None:

@@ -5,7 +5,7 @@ Run it: python tests/benchmarks/bench_verdicts.py
 Three ratios, each of two ways to the same answer, measured side by side and in turn within one run; printed
 is the median of the ratios, because seconds say more about the computer than about the program.
 
-1. Columns of verdicts over 10⁶ readings ÷ guarded numpy comparisons (finite, doubt not negative, margin
+1. Columns of verdicts over 10⁶ readings ÷ guarded numpy comparisons (finite, uncertainty not negative, margin
   against 1.645 u, as one writes them by hand over whole arrays). Aim: at most 2.
 2. The same ÷ one pint quantity for each reading, compared with a limit that is a quantity. Aim: at most
   1/500.

@@ -1,6 +1,7 @@
 """Calculations outside a job.
 
-What comes out is held against Ohm's law worked by hand and, for the doubt, JCGM 100:2008, 4.3.7 and 5.1.2.
+What comes out is held against Ohm's law worked by hand and, for the uncertainty, JCGM 100:2008, 4.3.7 and
+5.1.2.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ def test_a_plain_number_claims_no_more_than_four_digits(plugins: Plugins) -> Non
     )
 
 
-def test_a_doubt_that_was_typed_travels_along(plugins: Plugins) -> None:
+def test_an_uncertainty_that_was_typed_travels_along(plugins: Plugins) -> None:
     # ± 0.6 V, evenly likely: u = 0.6/√3 V; over 2 Ω u = 0.3/√3 A, and k = 2 gives 0.346 A, printed with one
     # digit.
     shown = work_out(plugins, "ignition.final_current", {"voltage": "12 ± 0.6 V", "resistance": "2 Ω"}).shown

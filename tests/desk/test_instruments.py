@@ -180,7 +180,7 @@ def test_a_reading_is_taken_with_the_usual_instrument_and_the_journal_keeps_whic
         job = shop.import_visit(file)
         (reading,) = shop.assess(job).readings[0]
         assert reading.sheet == "meter, ± (0.5 % + 2 digits) on the 20 V range"
-        assert "no instrument named, meter is the usual one for this" in reading.doubt_from
+        assert "no instrument named, meter is the usual one for this" in reading.uncertainty_from
 
 
 @pytest.mark.parametrize(
@@ -236,16 +236,16 @@ def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_a
 # ---- said
 
 
-def test_where_the_doubt_comes_from_is_said_on_demand(
+def test_where_the_uncertainty_comes_from_is_said_on_demand(
     folder: Path, file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["check", str(file), "--shop", str(folder)]) == 0
     plain = " ".join(capsys.readouterr().out.split())
-    assert "Where the doubt comes from" not in plain
+    assert "Where the uncertainty comes from" not in plain
     assert "read with meter, whose calibration had run out on 2025-01-05" in plain
-    assert main(["check", str(file), "--doubt", "--shop", str(folder)]) == 0
+    assert main(["check", str(file), "--uncertainty", "--shop", str(folder)]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "Where the doubt comes from, largest share first How full the battery is: " in told
+    assert "Where the uncertainty comes from, largest share first How full the battery is: " in told
     assert "Voltage at rest, 12,5-12,6 V: how loosely it was typed" in told
     assert "meter (20 V): the percentage in its accuracy, shared by all readings so taken" in told
     assert "Rest before the reading, about 9 h: typed as about: ± 5 % of it" in told
@@ -263,10 +263,10 @@ def test_the_data_carries_the_budget_of_every_value(
         assert sum(row["u"] ** 2 for row in value["budget"]) == pytest.approx(value["u"] ** 2)
     (reading,) = data["readings"]
     assert reading["overdue"] == "meter, whose calibration had run out on 2025-01-05"
-    assert "typed as a range" in reading["doubt_from"]
+    assert "typed as a range" in reading["uncertainty_from"]
 
 
-def test_paper_says_once_what_else_bears_on_the_doubt() -> None:
+def test_paper_says_once_what_else_bears_on_the_uncertainty() -> None:
     text = VISIT.replace("[[step]]", METER + "[[step]]", 1)
     job, _ = scratch_job(read_visit(text.encode(), Declared.of(load(), currency="EUR")))
     words = how_read(assess(job, load()))

@@ -54,9 +54,9 @@ STRIP = st.builds(
     allowed_low=st.none() | NUMBER,
     allowed_high=st.none() | NUMBER,
     reading=NUMBER,
-    doubt=NUMBER,
+    uncertainty=NUMBER,
     before=st.none() | NUMBER,
-    before_doubt=NUMBER,
+    before_uncertainty=NUMBER,
 )
 MARK = (
     st.builds(Polyline, rows(st.tuples(NUMBER, NUMBER)), NUMBER, FLAG)
@@ -155,9 +155,9 @@ FULL = Document(
                         allowed_low=1.5,
                         allowed_high=2.5,
                         reading=2.1,
-                        doubt=0.1,
+                        uncertainty=0.1,
                         before=1.1,
-                        before_doubt=0.2,
+                        before_uncertainty=0.2,
                     ),
                 ),
             )

@@ -1,4 +1,4 @@
-"""Values and the doubt they carry.
+"""Values and the uncertainty they carry.
 
 Judge: JCGM 100:2008 (GUM), its worked examples, and the `uncertainties` library.
 """
@@ -20,7 +20,7 @@ from corekit.model.value import Value, exact, propagate
 from corekit.plugin.reading import budget
 
 VOLTS = st.floats(0.1, 500)
-DOUBTS = st.floats(1e-6, 0.05)
+UNCERTAINTIES = st.floats(1e-6, 0.05)
 SHARES = st.floats(1e-6, 1e-3)
 
 
@@ -49,7 +49,7 @@ def metered(number: float, step: float, meter: str, entry: str) -> Value:
         pytest.param(0.048, 0.001, 0.0012933, id="core-unc-02"),
     ],
 )
-def test_a_sheet_of_percent_and_digits_becomes_a_doubt(reading: float, step: float, u: float) -> None:
+def test_a_sheet_of_percent_and_digits_becomes_an_uncertainty(reading: float, step: float, u: float) -> None:
     assert metered(reading, step, "meter", "r1").u == pytest.approx(u, abs=1e-6)
 
 
@@ -65,7 +65,7 @@ def test_what_a_sheet_does_not_promise_has_no_place_in_the_budget() -> None:
 
 
 @pytest.mark.parametrize("meters", [("one", "two")], ids=["core-unc-03"])
-def test_a_drop_read_with_two_meters_keeps_both_doubts(meters: tuple[str, str]) -> None:
+def test_a_drop_read_with_two_meters_keeps_both_uncertainties(meters: tuple[str, str]) -> None:
     # JCGM 100:2008, equation 10; `uncertainties` gives 0.07379264.
     drop = metered(14.2, 0.01, meters[0], "r1") - metered(13.95, 0.01, meters[1], "r2")
     assert drop.number == pytest.approx(0.25)
@@ -108,7 +108,7 @@ def test_a_drop_read_with_one_meter_is_known_better_because_its_gain_cancels() -
         ),
     ],
 )
-def test_a_result_carries_the_published_doubt(
+def test_a_result_carries_the_published_uncertainty(
     function: Callable[..., float],
     inputs: tuple[tuple[float, float], ...],
     number: float,
@@ -129,7 +129,7 @@ IMPEDANCE: dict[str, Callable[..., float]] = {
 }
 
 
-def given_correlation(numbers: list[float], doubts: list[float], r: list[list[float]]) -> list[Value]:
+def given_correlation(numbers: list[float], uncertainties: list[float], r: list[list[float]]) -> list[Value]:
     """Values whose budgets have the given correlations: the rows of the lower triangle of r (Cholesky), times
     u.
     """
@@ -140,7 +140,7 @@ def given_correlation(numbers: list[float], doubts: list[float], r: list[list[fl
     kinds = ("voltage", "current", "angle")
     return [
         Value(kind, x, {f"e{k}": u * part for k, part in enumerate(row)})
-        for kind, x, u, row in zip(kinds, numbers, doubts, lower, strict=True)
+        for kind, x, u, row in zip(kinds, numbers, uncertainties, lower, strict=True)
     ]
 
 
@@ -183,9 +183,11 @@ def test_rows_read_together_give_the_published_impedance(source: str) -> None:
     spread = [
         [sum(x * y for x, y in zip(one, other, strict=True)) / (5 * 4) for other in off] for one in off
     ]  # of the means
-    doubts = [math.sqrt(spread[k][k]) for k in range(3)]
+    uncertainties = [math.sqrt(spread[k][k]) for k in range(3)]
     inputs = given_correlation(
-        means, doubts, [[spread[i][j] / doubts[i] / doubts[j] for j in range(3)] for i in range(3)]
+        means,
+        uncertainties,
+        [[spread[i][j] / uncertainties[i] / uncertainties[j] for j in range(3)] for i in range(3)],
     )
     out = {name: propagate(function, inputs, "resistance") for name, function in IMPEDANCE.items()}
     # Published: 127.732/0.071, 219.847/0.295, 254.260/0.236, r −0.588, −0.485, 0.993; further digits by
@@ -219,12 +221,12 @@ def test_gum_h2_through_budgets_equals_the_library() -> None:
     """JCGM 100:2008, H.2 with its rounded inputs and their correlations; `uncertainties` propagates the same
     three sources its own way.
     """
-    numbers, doubts, r = (
+    numbers, uncertainties, r = (
         [4.999, 0.019661, 1.04446],
         [0.0032, 9.5e-6, 0.00075],
         [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]],
     )
-    inputs, sources = given_correlation(numbers, doubts, r), {f"e{k}": ufloat(0, 1) for k in range(3)}
+    inputs, sources = given_correlation(numbers, uncertainties, r), {f"e{k}": ufloat(0, 1) for k in range(3)}
     judges = [
         value.number + sum(part * sources[source] for source, part in value.budget.items())
         for value in inputs
@@ -253,7 +255,7 @@ FORMULAS: dict[str, Callable[[Any, Any, Any], Any]] = {
 
 @pytest.mark.parametrize("name", FORMULAS)
 @given(numbers=st.tuples(VOLTS, VOLTS, VOLTS), share=SHARES, owns=st.tuples(SHARES, SHARES, SHARES))
-def test_doubt_equals_that_of_the_library(
+def test_uncertainty_equals_that_of_the_library(
     name: str, numbers: tuple[float, ...], share: float, owns: tuple[float, ...]
 ) -> None:
     """One source shared by all three inputs and one of its own for each; small enough for first order to
@@ -281,7 +283,7 @@ def test_doubt_equals_that_of_the_library(
     )  # what cancels leaves rounding behind
 
 
-@given(VOLTS, VOLTS, DOUBTS, DOUBTS)
+@given(VOLTS, VOLTS, UNCERTAINTIES, UNCERTAINTIES)
 def test_a_shared_error_helps_a_difference_and_harms_a_sum(
     a: float, b: float, one: float, other: float
 ) -> None:
@@ -295,14 +297,14 @@ def test_a_shared_error_helps_a_difference_and_harms_a_sum(
 
 
 @given(st.lists(st.frozensets(st.text("abc", min_size=1, max_size=3)), min_size=1, max_size=5), st.data())
-def test_evidence_is_the_union_also_of_what_adds_no_doubt(
+def test_evidence_is_the_union_also_of_what_adds_no_uncertainty(
     evidence: list[frozenset[str]], data: st.DataObject
 ) -> None:
     values = [Value("any", 1.0, {"x": 0.1} if data.draw(st.booleans()) else {}, rests) for rests in evidence]
     assert propagate(lambda *numbers: sum(numbers), values, "any").rests_on == frozenset().union(*evidence)
 
 
-def test_a_value_taken_from_itself_is_nothing_without_doubt() -> None:
+def test_a_value_taken_from_itself_is_nothing_without_uncertainty() -> None:
     value = plain("voltage", 12.6, 0.05, "r1")
     assert (value - value).u == 0.0
 
@@ -338,7 +340,7 @@ def test_a_step_that_leads_nowhere_leaves_the_other_side(
     assert propagate(function, [plain("ratio", at, 1.0, "r1")], "ratio").u == pytest.approx(u)
 
 
-def test_doubt_wider_than_the_range_is_refused() -> None:
+def test_uncertainty_wider_than_the_range_is_refused() -> None:
     def narrow(x: float) -> float:
         if not 0.9 <= x <= 1.1:
             raise ValueError("outside")
@@ -387,5 +389,5 @@ def test_a_difference_of_readings_on_a_scale_is_a_difference(kind: str) -> None:
 def test_no_value_is_endless_or_not_a_number(number: float) -> None:
     with pytest.raises(ValueError, match="finite"):
         exact("voltage", number)
-    with pytest.raises(ValueError, match="doubt of a value must be finite"):
+    with pytest.raises(ValueError, match="uncertainty of a value must be finite"):
         Value("voltage", 1.0, {"r1": number})

@@ -59,7 +59,7 @@ def test_it_takes_values_in_order_and_by_name() -> None:
         assert result.rests_on == {"r1", "r2"}
 
 
-def test_it_takes_a_reading_with_its_doubt_and_evidence() -> None:
+def test_it_takes_a_reading_with_its_uncertainty_and_evidence() -> None:
     assert resistance(read(voltage, V), A) == resistance(V, A)
 
 
@@ -145,7 +145,7 @@ def test_a_name_given_in_order_and_again_is_refused() -> None:
         resistance(V, A, volts=V)
 
 
-def test_doubt_that_reaches_outside_the_range_uses_the_inner_side() -> None:
+def test_uncertainty_that_reaches_outside_the_range_uses_the_inner_side() -> None:
     # 100 A is the end, so from 90 A a step of 20 A is taken downwards only: 12/70 − 12/90 Ω; a step to both
     # sides would give 0.0312 Ω.
     assert resistance(V, ck.Value("current", 90.0, {"r": 20.0})).budget["r"] == pytest.approx(

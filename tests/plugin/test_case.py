@@ -9,7 +9,7 @@ import corekit as ck
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
 from corekit.model.limit import Limit
 from corekit.model.source import Basis, Source, Status
-from corekit.plugin.case import Case, Missing, doubt_at_most, limit_words
+from corekit.plugin.case import Case, Missing, uncertainty_at_most, limit_words
 from corekit.testing.bench import Bench
 
 from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
@@ -168,8 +168,8 @@ def test_a_meter_too_coarse_for_a_limit_says_so() -> None:
         (0.5, "°C", "± 1.0 °C"),
     ],
 )
-def test_a_doubt_that_must_not_be_exceeded_is_rounded_down(u: float, unit: str, printed: str) -> None:
-    assert doubt_at_most(u, unit) == printed
+def test_an_uncertainty_that_must_not_be_exceeded_is_rounded_down(u: float, unit: str, printed: str) -> None:
+    assert uncertainty_at_most(u, unit) == printed
 
 
 def test_a_limit_in_words_names_its_ends() -> None:

@@ -60,7 +60,7 @@ def horn_system(unit: str = "V", key: str = "lamps.voltage") -> ck.System:
     return horn
 
 
-def test_a_reading_of_another_system_arrives_with_its_place_and_doubt() -> None:
+def test_a_reading_of_another_system_arrives_with_its_place_and_uncertainty() -> None:
     bench = Bench(horn_system()).read("voltage", "12.0 V")
     lamp = lamp_system().measurands["lamps.voltage"]
     bench.read(lamp, "11.4 V", place="right").read(lamp, "11.5 V", place="left")

@@ -1,4 +1,4 @@
-"""A reading's doubt: from its instrument, from how it was typed, and in words.
+"""A reading's uncertainty: from its instrument, from how it was typed, and in words.
 
 Judge: JCGM 100:2008 by hand.
 """
@@ -87,19 +87,19 @@ def only(*records: Any, **when: str) -> Reading:
 # ---- how it was typed
 
 
-def test_a_range_widens_the_doubt_by_a_source_of_its_own() -> None:
+def test_a_range_widens_the_uncertainty_by_a_source_of_its_own() -> None:
     # JCGM 100:2008, 4.3.7: half-width a, evenly likely, u = a / √3; the sheet's 1 % + 0.05 V adds up to
     # 0.1755 V of its own.
     reading = only(measured(VOLTS, "12.5-12.6 V", place="left"))
     assert reading.value.budget["entry1.typed"] == pytest.approx(0.05 / math.sqrt(3))
     assert reading.value.u == pytest.approx(math.sqrt(0.1755**2 + 0.05**2) / math.sqrt(3))
-    assert reading.doubt_from.endswith("typed as a range: ± half its width")
+    assert reading.uncertainty_from.endswith("typed as a range: ± half its width")
 
 
 def test_about_prints_its_rule() -> None:
     reading = only(measured(VOLTS, "about 12 V", place="left"))
     assert reading.value.budget["entry1.typed"] == pytest.approx(0.6 / math.sqrt(3))
-    assert "± 5 % of it, or ± half a step of its last digit where that is more" in reading.doubt_from
+    assert "± 5 % of it, or ± half a step of its last digit where that is more" in reading.uncertainty_from
 
 
 def test_two_loosely_typed_readings_share_nothing_of_it() -> None:
@@ -109,7 +109,7 @@ def test_two_loosely_typed_readings_share_nothing_of_it() -> None:
     assert (left.value - right.value).u > left.value.u
 
 
-def test_a_setup_value_typed_loosely_is_as_doubtful() -> None:
+def test_a_setup_value_typed_loosely_is_as_uncertain() -> None:
     beside = Setup(values={"van.air": body_of(measured(AIR, "3-5 °C"))})
     reading = only(beside, measured(VOLTS, "12.6 V", setup="v:1", place="left"))
     air = reading.setup["van.air"]
@@ -213,14 +213,14 @@ def test_an_overdue_calibration_stands_on_the_reading_by_when_it_was_taken_else_
     assert reading.overdue == "meter, whose calibration had run out on 2026-03-01"
     assert (
         "the calibration of meter of 2025-03-01 had run out on 2026-03-01 (12 months, no interval is stated)"
-        in reading.doubt_from
+        in reading.uncertainty_from
     )
     stated = Instrument(name="meter", accuracy="1 %", calibrated="2025-03-01", interval="6 months")
     assert (
         "on 2025-09-01: its sheet"
         in only(
             stated, measured(VOLTS, "12 V", place="left", instrument="meter"), taken=taken, recorded=recorded
-        ).doubt_from
+        ).uncertainty_from
     )
     longer = Instrument(name="meter", accuracy="1 %", calibrated="2025-03-01", interval="2 years")
     assert (
@@ -242,7 +242,7 @@ def test_a_calibration_that_ran_out_changes_no_number() -> None:
     assert kept == late
 
 
-# ---- where the doubt comes from
+# ---- where the uncertainty comes from
 
 
 def drop() -> tuple[Value, list[Reading]]:
@@ -255,7 +255,7 @@ def drop() -> tuple[Value, list[Reading]]:
     return readings[0].value - readings[1].value, readings
 
 
-def test_the_shares_of_a_doubt_come_largest_first_and_make_the_whole() -> None:
+def test_the_shares_of_an_uncertainty_come_largest_first_and_make_the_whole() -> None:
     value, readings = drop()
     rows = uncertainty.shares(value, readings)
     assert [row.part for row in rows] == sorted((row.part for row in rows), reverse=True)
@@ -263,7 +263,7 @@ def test_the_shares_of_a_doubt_come_largest_first_and_make_the_whole() -> None:
     assert math.sqrt(sum(row.u**2 for row in rows)) == pytest.approx(value.u)
 
 
-def test_every_source_of_a_doubt_has_words() -> None:
+def test_every_source_of_an_uncertainty_has_words() -> None:
     value, readings = drop()
     words = {row.source: row.words for row in uncertainty.shares(value, readings)}
     assert words == {
@@ -294,7 +294,7 @@ def test_a_setup_value_and_a_calculation_have_words_too() -> None:
     assert "Air, 4 °C: the digits or the fixed amount in its instrument's accuracy" in words
 
 
-def test_a_value_without_doubt_has_no_shares() -> None:
+def test_a_value_without_uncertainty_has_no_shares() -> None:
     assert uncertainty.shares(Value("voltage", 12.0), []) == []
 
 

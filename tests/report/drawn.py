@@ -71,9 +71,9 @@ def strips(draw: st.DrawFn) -> Strip:
         allowed_low=ends[0] if shape in ("both", "low") else None,
         allowed_high=ends[1] if shape in ("both", "high") else None,
         reading=draw(inside),
-        doubt=round(span / draw(st.integers(10, 90)), 3),
+        uncertainty=round(span / draw(st.integers(10, 90)), 3),
         before=draw(st.none() | inside),
-        before_doubt=0.0,
+        before_uncertainty=0.0,
     )
 
 

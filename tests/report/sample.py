@@ -54,9 +54,9 @@ _READINGS = (
             high_end=13.0,
             allowed_low=12.4,
             reading=12.72,
-            doubt=0.06,
+            uncertainty=0.06,
             before=12.18,
-            before_doubt=0.06,
+            before_uncertainty=0.06,
         ),
     ),
     ReadingRow(
@@ -72,9 +72,9 @@ _READINGS = (
             high_end=12,
             allowed_low=9.6,
             reading=10.3,
-            doubt=0.07,
+            uncertainty=0.07,
             before=8.4,
-            before_doubt=0.06,
+            before_uncertainty=0.06,
         ),
     ),
     ReadingRow(
@@ -91,9 +91,9 @@ _READINGS = (
             allowed_low=14.2,
             allowed_high=14.9,
             reading=14.31,
-            doubt=0.09,
+            uncertainty=0.09,
             before=14.25,
-            before_doubt=0.09,
+            before_uncertainty=0.09,
         ),
     ),
     ReadingRow(
@@ -109,9 +109,9 @@ _READINGS = (
             high_end=500,
             allowed_high=50,
             reading=21,
-            doubt=2.0,
+            uncertainty=2.0,
             before=380,
-            before_doubt=4.0,
+            before_uncertainty=4.0,
         ),
     ),
     ReadingRow(
@@ -120,7 +120,7 @@ _READINGS = (
         limit="at most 0.50 V while cranking",
         source="Workshop handbook, section 7 (secondhand)",
         note="largest of 3 readings",
-        strip=Strip(unit="V", low_end=0, high_end=1.0, allowed_high=0.5, reading=0.48, doubt=0.04),
+        strip=Strip(unit="V", low_end=0, high_end=1.0, allowed_high=0.5, reading=0.48, uncertainty=0.04),
     ),
     ReadingRow(
         name="Winding resistance, cold",
@@ -135,7 +135,7 @@ _READINGS = (
             allowed_low=0.55,
             allowed_high=0.75,
             reading=0.62,
-            doubt=0.015,
+            uncertainty=0.015,
         ),
     ),
     ReadingRow(name="Odometer", before="98 400 km", note="as shown on the panel"),
@@ -170,7 +170,7 @@ _FINDINGS = (
         verdict="undecided",
         urgency="plan it",
         basis=(
-            "14.20 V lies within the meter's doubt of ±0.09 V. Next test: measure again with headlamps and"
+            "14.20 V lies within the meter's uncertainty of ±0.09 V. Next test: measure again with headlamps and"
             " heater on."
         ),
         stage="arrival",

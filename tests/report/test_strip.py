@@ -25,7 +25,7 @@ def load(**change: float | None) -> Strip:
             "high_end": 12.0,
             "allowed_low": 9.6,
             "reading": 10.3,
-            "doubt": 0.2,
+            "uncertainty": 0.2,
             **change,
         }
     )  # type: ignore[arg-type]
@@ -85,8 +85,8 @@ def test_an_open_end_runs_to_the_end_of_the_scale_and_is_drawn_open() -> None:
     assert heads[0].points[1][0] > band.x1, "the arrowhead points beyond the scale"
 
 
-def test_the_whisker_is_as_long_as_the_doubt() -> None:
-    figure = strip_figure(load(doubt=0.5))
+def test_the_whisker_is_as_long_as_the_uncertainty() -> None:
+    figure = strip_figure(load(uncertainty=0.5))
     (dot,) = [mark for mark in figure.marks if isinstance(mark, Dot)]
     whisker = next(
         mark
@@ -106,7 +106,10 @@ def test_two_dots_that_would_hide_each_other_stand_one_below_the_other() -> None
 
 
 def test_a_reading_beyond_the_scale_stands_at_its_end_with_an_arrow() -> None:
-    inside, beyond = strip_figure(load(reading=11.9, doubt=0)), strip_figure(load(reading=19.0, doubt=0))
+    inside, beyond = (
+        strip_figure(load(reading=11.9, uncertainty=0)),
+        strip_figure(load(reading=19.0, uncertainty=0)),
+    )
     assert len(beyond.marks) == len(inside.marks) + 2
     assert next(mark.x for mark in beyond.marks if isinstance(mark, Dot)) == 95.0
 
@@ -141,9 +144,9 @@ def test_a_strip_of_characters_fits_and_shows_its_reading(strip: Strip, width: i
 
 
 def test_a_strip_of_characters_shows_open_and_closed_ends() -> None:
-    assert strip_text(load(reading=8.0, doubt=0), 40).count("[") == 1
-    assert strip_text(load(reading=8.0, doubt=0), 40).endswith("› 12.0 V")
-    closed = strip_text(load(reading=8.0, doubt=0, allowed_high=11.0), 40)
+    assert strip_text(load(reading=8.0, uncertainty=0), 40).count("[") == 1
+    assert strip_text(load(reading=8.0, uncertainty=0), 40).endswith("› 12.0 V")
+    closed = strip_text(load(reading=8.0, uncertainty=0, allowed_high=11.0), 40)
     assert closed.index("●") < closed.index("[") < closed.index("]")
 
 

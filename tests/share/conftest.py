@@ -76,9 +76,9 @@ def a_document(**changes: Any) -> Document:
                             high_end=14,
                             allowed_low=9.6,
                             reading=10.3,
-                            doubt=0.06,
+                            uncertainty=0.06,
                             before=8.4,
-                            before_doubt=0.05,
+                            before_uncertainty=0.05,
                         ),
                     ),
                 )

@@ -315,7 +315,7 @@ def under_load(assessment: Assessment) -> Verdict:
     return finding.verdict
 
 
-def test_half_the_declared_doubt_turns_the_undecided_finding() -> None:
+def test_half_the_declared_uncertainty_turns_the_undecided_finding() -> None:
     load_voltage = plugins().measurands["battery.load_voltage"]
     assert under_load(assessed(original("undecided"))) is Verdict.UNDECIDED
     fine = load_voltage.accuracy

@@ -86,10 +86,10 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
         evidence=[current],
         next_test=cable_drop,
         values={
-            "read": ck.show(drop.value, "V", doubt=False),
-            "current": ck.show(current.value, "A", doubt=False),
-            "has": ck.show(leg_resistance(drop, current), "mΩ", doubt=False),
-            "may": ck.show(allowed, "mΩ", doubt=False),
+            "read": ck.show(drop.value, "V", uncertainty=False),
+            "current": ck.show(current.value, "A", uncertainty=False),
+            "has": ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False),
+            "may": ck.show(allowed, "mΩ", uncertainty=False),
         },
         says=ck.Says(
             passes="The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}).",
@@ -111,7 +111,7 @@ def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
         code="battery.joint",
         calls_for=clean_contacts,
         next_test=cable_drop,
-        values={"read": ck.show(drop.value, "V", doubt=False)},
+        values={"read": ck.show(drop.value, "V", uncertainty=False)},
         says=ck.Says(
             passes="From {place} {read} is lost: that joint is good.",
             fails=(
@@ -155,7 +155,7 @@ def closure(
             place=missing,
             evidence=[posts, other, starter],
             urgency=ck.Urgency.NOTHING,
-            read=ck.show(left, "V", doubt=False),
+            read=ck.show(left, "V", uncertainty=False),
             says=(
                 "By the three other readings the {place} loses about {read} while cranking. Measure it"
                 " itself."
@@ -170,7 +170,7 @@ def closure(
 def _open(
     case: ck.Case, posts: ck.Reading, starter: ck.Reading, legs: list[ck.Reading], rest: ck.Value
 ) -> ck.Finding:
-    named = [f"the {leg.place} loses {ck.show(leg.value, 'V', doubt=False)}" for leg in legs]
+    named = [f"the {leg.place} loses {ck.show(leg.value, 'V', uncertainty=False)}" for leg in legs]
     return case.open(
         code="battery.contradiction",
         of=cranking_voltage,
@@ -178,10 +178,10 @@ def _open(
         unit="V",
         evidence=[posts, starter, *legs],
         next_test=cable_drop,
-        posts=ck.show(posts.value, "V", doubt=False),
-        starter=ck.show(starter.value, "V", doubt=False),
+        posts=ck.show(posts.value, "V", uncertainty=False),
+        starter=ck.show(starter.value, "V", uncertainty=False),
         legs=" and ".join(named),
-        left=ck.show(rest, "V", doubt=False),
+        left=ck.show(rest, "V", uncertainty=False),
         says=(
             "While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves {left}"
             " over, so one of them is wrong. Read them again."
@@ -216,7 +216,7 @@ def small_load(
                 of=small_load_voltage,
                 value=reading,
                 urgency=ck.Urgency.NOTHING,
-                read=ck.show(reading.value, "V", doubt=False),
+                read=ck.show(reading.value, "V", uncertainty=False),
                 says=(
                     "At the {place} {read} was read with a load on: that is no voltage at rest, and gives no"
                     " state of charge."
@@ -243,9 +243,9 @@ def small_load(
         place="fuse box",
         next_test=cable_drop,
         values={
-            "near": ck.show(near.value, "V", doubt=False),
-            "far": ck.show(far.value, "V", doubt=False),
-            "lost": ck.show(lost, "V", doubt=False),
+            "near": ck.show(near.value, "V", uncertainty=False),
+            "far": ck.show(far.value, "V", uncertainty=False),
+            "lost": ck.show(lost, "V", uncertainty=False),
         },
         says=ck.Says(
             passes=(

@@ -212,8 +212,8 @@ def cold_capacity_20_hour(
 def capacity_known(
     holds: ck.Value | None, minutes: ck.Value | None, kind: BatteryType | None
 ) -> ck.Value | None:
-    """The 20-hour capacity on the label, else one from its reserve capacity, with the doubt of a relation
-    that is only roughly one.
+    """The 20-hour capacity on the label, else one from its reserve capacity, with the uncertainty of a
+    relation that is only roughly one.
     """
     if holds is not None or minutes is None:
         return holds

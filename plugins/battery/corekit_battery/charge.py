@@ -293,7 +293,7 @@ def charge_to_give(
 
 @attrs.frozen(kw_only=True)
 class _Plan:
-    """One charge as it would go: all in coherent units, with doubt."""
+    """One charge as it would go: all in coherent units, with uncertainty."""
 
     missing: ck.Value
     holds: ck.Value
@@ -395,7 +395,7 @@ def _plan(
 
 
 def _usual(rest: ck.Reading, warmth: ck.Reading | None) -> ck.Value:
-    """The usual acceptance time, with the whole width of the default as its doubt."""
+    """The usual acceptance time, with the whole width of the default as its uncertainty."""
     if warmth is None:
         mid, rests = usual_acceptance_time.si(CELSIUS_25 - 10), frozenset[str]()
     else:
@@ -449,7 +449,7 @@ def _setting(
         lowest = min(lowest, highest)
     there = warmth.number if warmth is not None else CELSIUS_25
     volts = voltage_to_set.si(target, min(max(there, 243.15), 333.15), lowest, highest)
-    at = f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else " at 25 °C"
+    at = f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else " at 25 °C"
     words.append(f" Set about {volts:.1f} V{at}{', from its label' if label is not None else ''}.")
     if volts > OFF_THE_CAR:
         words.append(" Above 15 V only with the battery off the vehicle.")
@@ -573,7 +573,7 @@ def charge_tail(
             code="battery.charge_hot",
             urgency=ck.Urgency.BEFORE_DRIVING,
             evidence=[latest],
-            values={"read": ck.show(hot.value, "°C", doubt=False)},
+            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
             says=ck.Says(
                 passes="",
                 fails=(
@@ -594,7 +594,7 @@ def charge_tail(
         return
     yield from _too_much(case, currents, holds, kind)
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
-    read, end = ck.show(latest.value, "A", doubt=False), f"{tail.number:.1f} A"
+    read, end = ck.show(latest.value, "A", uncertainty=False), f"{tail.number:.1f} A"
     held = latest.read_with(charger_voltage) or case.reading(charger_voltage)
     if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
         # at too low a voltage the current falls before the battery is full; the check of the charger says so
@@ -630,7 +630,7 @@ def charge_tail(
             value=later,
             evidence=currents,
             next_test=charge_current,
-            was=ck.show(first.value, "A", doubt=False),
+            was=ck.show(first.value, "A", uncertainty=False),
             read=read,
             apart=_hours(apart.number),
             says=(
@@ -694,7 +694,7 @@ def _too_much(
             key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]
         ),
         code="battery.charge_current",
-        values={"read": ck.show(strongest.value, "A", doubt=False)},
+        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
         says=ck.Says(
             passes="",
             fails=(
@@ -803,7 +803,7 @@ def charging_by_warmth(
         yield case.does_not_apply("No charging voltage is on file for a battery as cold or as hot as this.")
         return
     low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
-    warm = ck.show(warmth.value, "°C", doubt=False)
+    warm = ck.show(warmth.value, "°C", uncertainty=False)
     yield case.judge(
         volts,
         ck.Limit(
@@ -817,7 +817,7 @@ def charging_by_warmth(
         evidence=[warmth],
         next_test=charging_voltage,
         values={
-            "read": ck.show(volts.value, "V", doubt=False),
+            "read": ck.show(volts.value, "V", uncertainty=False),
             "warm": warm,
             "slow": _slow(volts.number, low.number),
         },

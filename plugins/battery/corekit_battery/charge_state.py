@@ -45,13 +45,13 @@ GEL: Rows = ((11.80, 0.0), (12.05, 0.25), (12.35, 0.5), (12.65, 0.75), (12.90, 1
 KNOWN, UNKNOWN = (
     0.05,
     0.15,
-)  # half-widths of the scale's doubt in shares of a full charge; source: charge-doubt
-# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-doubt
+)  # half-widths of the scale's uncertainty in shares of a full charge; source: charge-uncertainty
+# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-uncertainty
 UNRESTED = 0.10
 EMF_SLOPE = 0.2e-3  # V/K and cell; source: emf-temperature
 REST_AGM, REST_FLOODED = 3 * 3600.0, 4 * 3600.0  # s; source: rest-agm, source: rest-flooded
-# V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's doubt
-# added
+# V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's
+# uncertainty added
 ABOVE_ANY = 13.0
 UNSEEN_KELVIN = (
     20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
@@ -113,7 +113,7 @@ def charge_by_voltage_1280(voltage: Volts) -> Share:
     return charge_1280.si(gravity_of_voltage.si(_in_table(voltage)))
 
 
-@battery.calculation(source="charge-doubt")
+@battery.calculation(source="charge-uncertainty")
 def charge_by_voltage_flooded(voltage: Volts) -> Share:
     """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
     scales of 1.265 and 1.280.
@@ -154,7 +154,7 @@ def charge_by_voltage_gel(voltage: Volts) -> Share:
     return ck.held(voltage, GEL)
 
 
-@battery.calculation(source="charge-doubt")
+@battery.calculation(source="charge-uncertainty")
 def charge_by_voltage_any(voltage: Volts) -> Share:
     """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
     that read highest and lowest.
@@ -263,7 +263,7 @@ class Charge:
     """A state of charge with all that qualifies it.
 
     Attributes:
-        share: 0 … 1, with the doubt of voltage, temperature, scale and rest.
+        share: 0 … 1, with the uncertainty of voltage, temperature, scale and rest.
         limit: Key of the limit that it may be held against.
         remarks: What the reader must know, each a sentence.
         flattered: A charge left on the plates may make the voltage look better than the battery is; then only
@@ -301,7 +301,7 @@ def how_full(
 ) -> Charge:
     """State of charge from a rest voltage and whatever else is known."""
     scale = scale_for(kind, acid)
-    doubts: dict[str, float] = {}
+    uncertainties: dict[str, float] = {}
     remarks = []
     if warmth is not None:
         volts = rest_voltage_at_25(rest, warmth)
@@ -310,21 +310,19 @@ def how_full(
         volts = ck.Value(rest.value.kind, rest.number, {**rest.value.budget, **unseen}, rest.value.rests_on)
     if full is not None:
         volts = ck.propagate(lambda now, then: now - then + scale.full, (volts, full), "voltage")
-        doubts["scale"] = KNOWN
+        uncertainties["scale"] = KNOWN
         remarks.append("Measured against this battery's own full voltage.")
     else:
-        doubts["scale"] = scale.half_width
+        uncertainties["scale"] = scale.half_width
         if scale.half_width == UNKNOWN:
             remarks.append(f"The scale is uncertain by 15 points ({scale.words}).")
     flattered = False
     needed = REST_AGM if kind in (BatteryType.AGM, BatteryType.GEL) else REST_FLOODED
     if rested is None or rested.number < needed:
-        doubts["rest"] = UNRESTED
+        uncertainties["rest"] = UNRESTED
         how_long = "How long it had rested is not noted"
         if rested is not None:
-            how_long = (
-                f"It had rested {ck.show(rested.value, 'h', doubt=False)} of the {needed / 3600:.0f} h needed"
-            )
+            how_long = f"It had rested {ck.show(rested.value, 'h', uncertainty=False)} of the {needed / 3600:.0f} h needed"
         if surface is SurfaceCharge.TAKEN_OFF:  # source: surface-charge
             remarks.append(
                 f"{how_long}; the headlamps took the surface charge off, so this counts for less than a"
@@ -343,7 +341,7 @@ def how_full(
         attrs.evolve(volts, number=min(max(volts.number, 0.0), 16.0))
     )  # corrected or shifted past what can be read it is empty, or full
     budget = dict(share.budget) | {
-        f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in doubts.items()
+        f"{rest.entry}.{name} of the charge": width / math.sqrt(3) for name, width in uncertainties.items()
     }
     return Charge(
         share=ck.Value(share.kind, share.number, budget, share.rests_on),
@@ -381,7 +379,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
         unit="%",
         calls_for=charge if may_charge else None,
         evidence=[rest],
-        values={**found.words, "rest": ck.show(rest.value, "V", doubt=False)},
+        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
         says=ck.Says(
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
@@ -418,7 +416,9 @@ def charge_state(
             value=rest,
             evidence=[rest],
             next_test=rest_voltage,
-            read=ck.show(rest.value, "V", doubt=False) if len(values) == 1 else f"{low:.2f} to {high:.2f} V",
+            read=ck.show(rest.value, "V", uncertainty=False)
+            if len(values) == 1
+            else f"{low:.2f} to {high:.2f} V",
             says=(
                 "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
                 " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
@@ -435,7 +435,7 @@ def charge_state(
             next_test=rest_voltage,
             count=str(rest.count),
             says=(
-                "The {count} readings of the rest voltage disagree by more than their doubt; read it again"
+                "The {count} readings of the rest voltage disagree by more than their uncertainty; read it again"
                 " before anything is concluded."
             ),
         )
@@ -454,7 +454,7 @@ def charge_state(
             next_test=rest_voltage,
             limits=judged.limits,
             says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
-            rest=ck.show(rest.value, "V", doubt=False),
+            rest=ck.show(rest.value, "V", uncertainty=False),
             **found.words,
         )
     else:
@@ -464,7 +464,7 @@ def charge_state(
         case.limit("battery.deep_discharge"),
         code="battery.deep_discharge",
         urgency=ck.Urgency.PLAN_IT,
-        values={"read": ck.show(rest.value, "V", doubt=False)},
+        values={"read": ck.show(rest.value, "V", uncertainty=False)},
         says=ck.Says(
             passes="",
             fails=(

@@ -59,8 +59,8 @@ def charged(
             value=held,
             evidence=[reading for reading in (tail, lasted) if reading is not None],
             next_test=charge_current,
-            read=ck.show(held.value, "V", doubt=False),
-            tail=f", even at {ck.show(tail.value, 'A', doubt=False)}," if tail is not None else "",
+            read=ck.show(held.value, "V", uncertainty=False),
+            tail=f", even at {ck.show(tail.value, 'A', uncertainty=False)}," if tail is not None else "",
             says=(
                 "At {read} the current falls{tail} before the battery is full, so nothing can be said against"
                 " it yet. Charge it at the voltage it asks for until the current stays low, let it rest, then"
@@ -97,7 +97,7 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
         limit,
         code="battery.charger_profile",
         next_test=charger_voltage,
-        values={"read": ck.show(held.value, "V", doubt=False), "meaning": meaning},
+        values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
         says=ck.Says(
             passes="The charger holds {read}, within {limit}.",
             fails="The charger holds {read}, outside {limit}. {meaning}",

@@ -260,10 +260,10 @@ def charging(
             unit="V",
             evidence=[volts, *noted],
             next_test=charging_voltage,
-            read=ck.show(highest, "V", doubt=False),
+            read=ck.show(highest, "V", uncertainty=False),
             says=(
                 "With the engine running {read} was read, yet in use the battery stays charged: both cannot"
-                " be. The meter's mode or the place of its tips is doubtful, since half-wave and AC output"
+                " be. The meter's mode or the place of its tips is questionable, since half-wave and AC output"
                 " read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm."
             ),
         )
@@ -287,7 +287,7 @@ def _held(
 ) -> ck.Finding:
     highest, lowest = _ends(volts)
     low = limit.low is not None and highest.number < limit.low.number
-    when = [f"at {ck.show(speed.value, 'rpm', doubt=False)}"] if speed is not None else []
+    when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
     wanders = (
         " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
@@ -297,7 +297,7 @@ def _held(
         " for a while: charge it and read again."
     )
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
-    read = ck.show(volts.value, "V", doubt=False)
+    read = ck.show(volts.value, "V", uncertainty=False)
     judged: ck.Reading | ck.Value = volts
     if volts.disagrees and _of_one_mind(volts, limit):
         judged = (
@@ -362,7 +362,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
         of=charging_voltage,
         unit="V",
         calls_for=charging_repair,
-        values={"read": ck.show(highest, "V", doubt=False)},
+        values={"read": ck.show(highest, "V", uncertainty=False)},
         says=ck.Says(
             passes="",
             undecided="",
@@ -383,7 +383,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
         of=charging_voltage,
         unit="V",
         calls_for=charge,
-        values={"read": ck.show(lowest, "V", doubt=False)},
+        values={"read": ck.show(lowest, "V", uncertainty=False)},
         says=ck.Says(
             passes="",
             undecided="",
@@ -422,9 +422,9 @@ def output(
         unit="%",
         evidence=[gives],
         values={
-            "gives": ck.show(gives.value, "A", doubt=False),
+            "gives": ck.show(gives.value, "A", uncertainty=False),
             "share": f"{100 * share.number:.0f} %",
-            "rated": ck.show(rated, "A", doubt=False),
+            "rated": ck.show(rated, "A", uncertainty=False),
         },
         says=ck.Says(
             passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",

@@ -108,7 +108,7 @@ def cranks_badly(
             evidence=[warmth, *looked_at],
             urgency=ck.Urgency.NOTHING,
             does=does,
-            cold=ck.show(warmth.value, "°C", doubt=False),
+            cold=ck.show(warmth.value, "°C", uncertainty=False),
             left=f"{100 * left.number:.0f} %",
             says=(
                 "{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of its"
@@ -144,7 +144,7 @@ def lamp_and_voltage(
             limit,
             code="battery.ripple",
             says=_RIPPLE,
-            values={"read": ck.show(wave.value, "V", doubt=False), "fit": fit},
+            values={"read": ck.show(wave.value, "V", uncertainty=False), "fit": fit},
         )
         for wave in waves or []
     ]
@@ -167,7 +167,7 @@ def lamp_and_voltage(
         value=volts,
         evidence=[*noted, *(waves or [])],
         next_test=ripple if not waves else alternator_output,
-        read=ck.show(volts.value, "V", doubt=False),
+        read=ck.show(volts.value, "V", uncertainty=False),
         signs=" and ".join(signs),
         feed=feed,
         ask=(
@@ -224,8 +224,8 @@ def capacity_test(
             value=current,
             evidence=[fell],
             next_test=discharge_current,
-            read=ck.show(current.value, "A", doubt=False),
-            fell=ck.show(fell.value, "mV", doubt=False),
+            read=ck.show(current.value, "A", uncertainty=False),
+            fell=ck.show(fell.value, "mV", uncertainty=False),
             says=(
                 "A current of {read} is noted, and the voltage fell by {fell} only: no battery is that stiff,"
                 " so one of the two is wrong. Count the charge from where the voltage steps down, and look at"
@@ -263,7 +263,7 @@ def capacity_test(
         of=delivered,
         unit="%",
         evidence=[gave, current],
-        values={"gave": ck.show(gave.value, "Ah", doubt=False), "share": f"{100 * share.number:.0f} %"},
+        values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},
         says=ck.Says(
             passes=(
                 "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"

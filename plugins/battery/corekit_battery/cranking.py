@@ -171,7 +171,7 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
         posts,
         case.limit(cranking_voltage),
         code="battery.cranking",
-        values={"read": ck.show(posts.value, "V", doubt=False)},
+        values={"read": ck.show(posts.value, "V", uncertainty=False)},
         says=ck.Says(
             passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
             fails=(
@@ -186,7 +186,7 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
 def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding:
     lost = posts.value - clamps.value
     places: dict[str, Any] = {
-        name: ck.show(value, "V", doubt=False)
+        name: ck.show(value, "V", uncertainty=False)
         for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
     }
     if lost.number < -2 * lost.u:

@@ -97,7 +97,7 @@ def woken(
     """
     if before is None:
         return
-    low = ck.show(before.value, "mA", doubt=False)
+    low = ck.show(before.value, "mA", uncertainty=False)
     if drawn is None:
         yield case.open(
             code="battery.drain",
@@ -116,7 +116,7 @@ def woken(
             evidence=[drawn],
             urgency=ck.Urgency.NOTHING,
             low=low,
-            high=ck.show(drawn.value, "mA", doubt=False),
+            high=ck.show(drawn.value, "mA", uncertainty=False),
             says=(
                 "Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it"
                 " parks in, so that one counts."
@@ -182,7 +182,7 @@ def key_off(
         )
         return
     limit = case.limit(drain)
-    read = ck.show(drawn.value, "mA", doubt=False)
+    read = ck.show(drawn.value, "mA", uncertainty=False)
     early = (waited is None or waited.number < ASLEEP) and still is not Settles.SETTLED
     high = limit.high is not None and drawn.number > limit.high.number
     awake = early and high
@@ -190,7 +190,9 @@ def key_off(
     if awake:
         how_long = "how long the car had been left alone is not noted"
         if waited is not None:
-            how_long = f"the car had been left alone for {ck.show(waited.value, 'min', doubt=False)} only"
+            how_long = (
+                f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
+            )
         yield case.open(
             code="battery.drain",
             value=drawn,
@@ -290,7 +292,7 @@ def _days(
         figure=(
             None
             if usual or lasts.number > LONG
-            else _picture(start.number, needed, days, ck.show(drawn.value, "mA", doubt=False))
+            else _picture(start.number, needed, days, ck.show(drawn.value, "mA", uncertainty=False))
         ),
         days="one day" if round(days) == 1 else f"{days:.0f} days",
         band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",

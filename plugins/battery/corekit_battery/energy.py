@@ -304,7 +304,7 @@ _NAMES = [field.name for field in attrs.fields(Use)]
 
 @attrs.frozen(kw_only=True)
 class _Told:
-    """A use with the doubt of each part; `guessed` names in words what nobody said."""
+    """A use with the uncertainty of each part; `guessed` names in words what nobody said."""
 
     parts: dict[str, ck.Value]
     guessed: tuple[str, ...]
@@ -375,7 +375,7 @@ def energy_life(
             else "runs down altogether"
         ),
         "trips": f"{trips.number:g}",
-        "trip": ck.show(trip, "min", doubt=False),
+        "trip": ck.show(trip, "min", uncertainty=False),
         "ways": _in_words(ways),
         "guessed": _guessed(told, ruled),
     }
@@ -492,7 +492,7 @@ def _told(
 
 
 def _loosely(value: ck.Value, key: str) -> ck.Value:
-    """What somebody tells of their driving, with its doubt.
+    """What somebody tells of their driving, with its uncertainty.
 
     A temperature is not told within a fifth of its kelvins.
     """

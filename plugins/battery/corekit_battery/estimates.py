@@ -38,7 +38,7 @@ def tester(
     """An estimate, never a verdict, and below 75 % charge not even that."""
     if shown is None:
         return
-    read = ck.show(shown.value, "A", doubt=False)
+    read = ck.show(shown.value, "A", uncertainty=False)
     if rest is None:
         yield case.open(
             code="battery.tester",

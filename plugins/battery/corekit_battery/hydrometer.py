@@ -97,7 +97,7 @@ def gravity_at(
 
 
 def _at_80f(cell: ck.Reading, warmth: ck.Reading | None, by: Reference | None) -> ck.Value:
-    """One cell as acid at 80 °F against water at 60 °F, with the doubt of what nobody noted."""
+    """One cell as acid at 80 °F against water at 60 °F, with the uncertainty of what nobody noted."""
     made_for = {Reference.C25: 298.15, Reference.C20: 293.15}.get(by or Reference.F80, kelvin(80))
     found = cell.value
     if warmth is not None:
@@ -241,8 +241,8 @@ def _remarks(
 def _against_voltage(
     case: ck.Case, cells: list[ck.Reading], rest: ck.Reading, found: Charge
 ) -> Iterator[ck.Finding]:
-    """Acid and voltage tell of one thing; where they differ by more than their doubt one of them is not what
-    it seems.
+    """Acid and voltage tell of one thing; where they differ by more than their uncertainty one of them is not
+    what it seems.
     """
     by_voltage = charge_of(case, rest)
     apart = found.share - by_voltage.share

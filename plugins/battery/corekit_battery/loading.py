@@ -128,8 +128,8 @@ def load(
         yield case.gap(load_current, "A voltage under load means nothing without the load that was set.")
         return
     read: dict[str, Any] = {
-        "read": ck.show(under.value, "V", doubt=False),
-        "load": ck.show(current.value, "A", doubt=False),
+        "read": ck.show(under.value, "V", uncertainty=False),
+        "load": ck.show(current.value, "A", uncertainty=False),
     }
     if rated is None:
         yield case.open(
@@ -146,7 +146,7 @@ def load(
             value=under,
             evidence=[under, warmth],
             next_test=load_voltage,
-            cold=ck.show(warmth.value, "°C", doubt=False),
+            cold=ck.show(warmth.value, "°C", uncertainty=False),
             says=(
                 "At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it,"
                 " then test again."
@@ -238,7 +238,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         **read,
         "wanted": f"{wanted.number:.0f} A",
         "beside": _beside(less, more, wanted),
-        "at": f" at {ck.show(warmth.value, '°C', doubt=False)}" if warmth is not None else "",
+        "at": f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else "",
     }
     judged = case.judge(
         under,
@@ -280,7 +280,9 @@ def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
 
 
 def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: bool) -> ck.Finding:
-    held_for = f" for {ck.show(tried.lasted.value, 's', doubt=False)}" if tried.lasted is not None else ""
+    held_for = (
+        f" for {ck.show(tried.lasted.value, 's', uncertainty=False)}" if tried.lasted is not None else ""
+    )
     too = (
         "easier than the test asks, so holding it proves little"
         if easy
@@ -370,7 +372,7 @@ def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
     line = [(kelvins - 273.15, low) for kelvins, low in LEAST]
     ys = [y for y in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0) if chart.y[0] <= y <= chart.y[1]]
     read, needed = (
-        ck.show(under.value, "V", doubt=False),
+        ck.show(under.value, "V", uncertainty=False),
         f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V",
     )
     return chart.figure(

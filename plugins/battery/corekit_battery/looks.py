@@ -143,8 +143,8 @@ def freezing(
         why = "it is as good as empty, and weak acid freezes like water"
     else:
         why = (
-            f"resting at {ck.show(rest.value, 'V', doubt=False)}, its acid freezes at about"
-            f" {ck.show(low, '°C', doubt=False)}"
+            f"resting at {ck.show(rest.value, 'V', uncertainty=False)}, its acid freezes at about"
+            f" {ck.show(low, '°C', uncertainty=False)}"
         )
     judged = case.judge(
         warmth,
@@ -153,7 +153,7 @@ def freezing(
         urgency=ck.Urgency.BEFORE_DRIVING,
         evidence=[rest] if rest is not None else [],
         next_test=case_seen,
-        values={"read": ck.show(warmth.value, "°C", doubt=False), "why": why},
+        values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
         says=ck.Says(
             passes="",
             fails=(

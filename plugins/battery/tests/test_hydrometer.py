@@ -179,7 +179,7 @@ def test_ratings_that_cannot_be_of_one_battery_give_no_exponent(ah: float, minut
         battery.calculations["battery.peukert_exponent"].si(ah * 3600.0, minutes * 60.0)
 
 
-def test_a_label_without_ampere_hours_lends_its_reserve_minutes_with_more_doubt(bench: Bench) -> None:
+def test_a_label_without_ampere_hours_lends_its_reserve_minutes_with_more_uncertainty(bench: Bench) -> None:
     # EN 50342-1:2006, vented, from memory: 120 min mean 71.2 Ah; the relations on file lie between 64 and 74
     # Ah
     bench.fit("type", "flooded").read("drain", "50 mA", setup={"sleep_time": "40 min"})

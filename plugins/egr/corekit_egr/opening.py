@@ -115,8 +115,8 @@ def manifold_rise(
     rise = opened.value - shut.value
     choked = choking_pressure.si(air.number if air is not None else AIR)
     read: dict[str, Any] = {
-        "shut": ck.show(shut.value, "kPa abs", doubt=False),
-        "opened": ck.show(opened.value, "kPa abs", doubt=False),
+        "shut": ck.show(shut.value, "kPa abs", uncertainty=False),
+        "opened": ck.show(opened.value, "kPa abs", uncertainty=False),
     }
     more = [reading for reading in (air, speed) if reading is not None]
     if shut.number > choked:
@@ -128,7 +128,7 @@ def manifold_rise(
             evidence=[shut, opened, *more],
             next_test=manifold_shut,
             **read,
-            choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", doubt=False),
+            choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False),
             says=(
                 "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air"
                 " give way, and the rise says nothing; a diesel engine has no such throttle. Judge by the"
@@ -155,7 +155,7 @@ def manifold_rise(
         )
         return
     share = rate_by_manifold.si(shut.number, opened.number, FRESH, EXHAUST)
-    read |= {"share": ck.show(ck.exact("ratio", round(share, 2)), "%", doubt=False)}
+    read |= {"share": ck.show(ck.exact("ratio", round(share, 2)), "%", uncertainty=False)}
     yield case.judge(
         rise,
         limit,
@@ -196,7 +196,7 @@ def tube_warms(
         unit="°C diff",
         evidence=[shut, opened],
         next_test=tube_open,
-        values={"rise": ck.show(rise, "°C diff", doubt=False)},
+        values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
         says=ck.Says(
             passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
             fails=(
@@ -244,7 +244,7 @@ def signal_rise(
             opened.number, supply.number, EARLIER_ZERO, EARLIER_SLOPE * 1000, 1000.0
         )
         pressure = (
-            f", about {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', doubt=False)}"
+            f", about {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', uncertainty=False)}"
             " on a sensor of that type"
         )
     yield case.judge(
@@ -257,7 +257,7 @@ def signal_rise(
         next_test=signal_open,
         calls_for=replace_sensing_hoses if falls else None,
         values={
-            "gained": ck.show(gained, "V", doubt=False),
+            "gained": ck.show(gained, "V", uncertainty=False),
             "pressure": pressure,
             "why": (
                 "A signal that falls points to exchanged hoses."

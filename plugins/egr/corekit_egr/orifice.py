@@ -291,9 +291,9 @@ def relative_flow(
         limit,
         code="egr.relative_flow",
         values={
-            "read": ck.show(across.value, "kPa diff", doubt=False),
+            "read": ck.show(across.value, "kPa diff", uncertainty=False),
             "share": (
-                f", which is {ck.show(share, '%', doubt=False)} of the least flow asked for"
+                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
                 if share is not None
                 else ""
             ),

@@ -98,7 +98,7 @@ def wiring(
             code="egr.sensor_supply",
             calls_for=repair_wiring,
             next_test=sensor_supply,
-            values={"read": ck.show(supply.value, "V", doubt=False)},
+            values={"read": ck.show(supply.value, "V", uncertainty=False)},
             says=ck.Says(
                 passes="The EGR sensor gets {read} of supply; {limit} is usual.",
                 fails=(
@@ -115,7 +115,7 @@ def wiring(
             code="egr.sensor_ground",
             calls_for=repair_wiring,
             next_test=sensor_ground,
-            values={"read": ck.show(ground.value, "V", doubt=False)},
+            values={"read": ck.show(ground.value, "V", uncertainty=False)},
             says=ck.Says(
                 passes="Its ground lies {read} above battery negative; {limit} is usual.",
                 fails=(
@@ -140,7 +140,7 @@ def zero(
     """By type of sensor; outside its band it is a hint that asks for a second test, never a new sensor by
     itself.
     """
-    read = ck.show(signal.value, "V", doubt=False)
+    read = ck.show(signal.value, "V", uncertainty=False)
     if not RAIL_LOW <= signal.number <= RAIL_HIGH:
         yield case.advise(
             code="egr.signal_rail",
@@ -175,7 +175,7 @@ def zero(
             evidence=[supply],
             next_test=sensor_supply,
             read=read,
-            supply=ck.show(supply.value, "V", doubt=False),
+            supply=ck.show(supply.value, "V", uncertainty=False),
             says=(
                 "At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put"
                 " the supply right first."
@@ -202,7 +202,7 @@ def zero(
         next_test=signal_zero,
         values={
             "read": read,
-            "at_5": ck.show(at_5, "V", doubt=False),
+            "at_5": ck.show(at_5, "V", uncertainty=False),
             "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
         },
         says=ck.Says(
@@ -266,8 +266,8 @@ def answer(
         confidence=case.limit("egr.signal_rise").confidence,
     )
     places = {
-        "gained": ck.show(gained, "V", doubt=False),
-        "pumped": ck.show(vacuum.value, "inHg diff", doubt=False),
+        "gained": ck.show(gained, "V", uncertainty=False),
+        "pumped": ck.show(vacuum.value, "inHg diff", uncertainty=False),
     }
     yield case.judge(
         gained,
@@ -300,7 +300,7 @@ def _fair(supply: ck.Reading) -> bool:
 
 def _band(limit: ck.Limit) -> str:
     assert limit.low is not None and limit.high is not None
-    return f"{ck.show(limit.low, 'V', doubt=False)} to {ck.show(limit.high, 'V', doubt=False)}"
+    return f"{ck.show(limit.low, 'V', uncertainty=False)} to {ck.show(limit.high, 'V', uncertainty=False)}"
 
 
 def _fitted(case: ck.Case) -> list[str]:

@@ -99,7 +99,7 @@ def source_vacuum(
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
-    read = ck.show(vacuum.value, "inHg diff", doubt=False)
+    read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
     if air is None:
         yield case.gap(
             barometer,
@@ -113,7 +113,7 @@ def source_vacuum(
             value=vacuum,
             evidence=[air],
             next_test=supply_vacuum,
-            air=ck.show(air.value, "kPa abs", doubt=False),
+            air=ck.show(air.value, "kPa abs", uncertainty=False),
             says="{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
         )
         return
@@ -131,7 +131,9 @@ def source_vacuum(
         values={
             "read": read,
             "level": (
-                "" if own else f", which would be {ck.show(judged, 'inHg diff', doubt=False)} at sea level"
+                ""
+                if own
+                else f", which would be {ck.show(judged, 'inHg diff', uncertainty=False)} at sea level"
             ),
         },
         says=ck.Says(
@@ -159,7 +161,7 @@ def unpowered(
         code="egr.vacuum_off",
         calls_for=replace_regulator,
         next_test=vacuum_off,
-        values={"read": ck.show(vacuum.value, "inHg diff", doubt=False)},
+        values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
         says=ck.Says(
             passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
             fails=(
@@ -187,7 +189,7 @@ def commanded(
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
-    read = ck.show(vacuum.value, "inHg diff", doubt=False)
+    read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
     limit = case.limit(vacuum_on)
     assert limit.low is not None
     low = vacuum.number < limit.low.number
@@ -198,16 +200,22 @@ def commanded(
             evidence=[command],
             next_test=vacuum_on,
             read=read,
-            duty=ck.show(command.value, "%", doubt=False),
+            duty=ck.show(command.value, "%", uncertainty=False),
             says=(
                 "At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says"
                 " nothing. Read again while it is commanded."
             ),
         )
         return
-    known = [f"{ck.show(source.value, 'inHg diff', doubt=False)} at its inlet"] if source is not None else []
+    known = (
+        [f"{ck.show(source.value, 'inHg diff', uncertainty=False)} at its inlet"]
+        if source is not None
+        else []
+    )
     known += (
-        [f"{ck.show(command.value, '%', doubt=False)} of duty at its plug"] if command is not None else []
+        [f"{ck.show(command.value, '%', uncertainty=False)} of duty at its plug"]
+        if command is not None
+        else []
     )
     missing = [] if source is not None else ["its inlet"]
     missing += [] if command is not None else ["the command at its plug"]
@@ -263,7 +271,7 @@ def holds(
         code="egr.hold",
         calls_for=replace_valve,
         next_test=hold_loss,
-        values={"read": ck.show(loss.value, "inHg diff", doubt=False), "unknown": unknown},
+        values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
         says=ck.Says(
             passes="The valve's diaphragm holds its vacuum: it loses {read} in a minute.",
             fails="The valve's diaphragm loses {read} of vacuum in a minute; {limit} is usual.{unknown}",
@@ -288,7 +296,7 @@ def coil_checked(
     if valve is Valve.ELECTRIC:
         yield case.does_not_apply("This valve is moved by an electric motor; it has no vacuum regulator.")
         return
-    read = ck.show(ohms.value, "Ω", doubt=False)
+    read = ck.show(ohms.value, "Ω", uncertainty=False)
     plain = (
         "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
     )

@@ -80,7 +80,7 @@ def test_the_root_law_is_three_per_cent_too_steep_against_the_full_equation() ->
     assert flow(8, 8000) / flow(8, 2000) == pytest.approx(1.93761, abs=1e-4)
 
 
-def test_the_doubt_of_a_rate_by_carbon_dioxide_is_that_of_the_worked_example() -> None:
+def test_the_uncertainty_of_a_rate_by_carbon_dioxide_is_that_of_the_worked_example() -> None:
     # egr-E11: 0.05, 0.20 and 0.005 points of standard uncertainty give 0.3749 points
     given = [
         ck.Value("ratio", number / 100, {name: u / 100})
@@ -140,7 +140,8 @@ def test_a_small_hole_passes_what_the_printed_column_says(size: float, across: f
 def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
     signal: float, supply: float, leans: ck.Verdict
 ) -> None:
-    # source: workshop custom, no document; a figure without doubt, so that the ends themselves are tried
+    # source: workshop custom, no document; a figure without uncertainty, so that the ends themselves are
+    # tried
     at_5 = ck.exact("voltage", egr.calculations["egr.signal_at_5_volts"].si(signal, supply))
     judged = conform(at_5, egr.limits["egr.zero_later"])
     assert judged.leans is leans and judged.verdict is ck.Verdict.ADVICE

@@ -20,7 +20,9 @@ from .declarations import (
 )
 
 NEAR = 0.8  # share of the expected current below which something is wrong; source: current-short
-DATA_DOUBT = 0.05  # standard uncertainty of an inductance out of data, as a share; source: inductance-doubt
+DATA_UNCERTAINTY = (
+    0.05  # standard uncertainty of an inductance out of data, as a share; source: inductance-uncertainty
+)
 
 Volts = Annotated[float, "V", ck.Within(above=0)]
 Ohms = Annotated[float, "Ω", ck.Within(above=0)]
@@ -114,13 +116,14 @@ def energy_ratio(
 
 
 @ignition.calculation(source="circuit")
-def energy_doubt(inductance_doubt: Share, current_doubt: Share) -> Annotated[float, "1"]:
-    """Relative doubt of the stored energy from those of inductance and current; the current's counts twice.
+def energy_uncertainty(inductance_uncertainty: Share, current_uncertainty: Share) -> Annotated[float, "1"]:
+    """Relative uncertainty of the stored energy from those of inductance and current; the current's counts
+    twice.
 
-    >>> round(energy_doubt.si(0.05, 0.03), 4)
+    >>> round(energy_uncertainty.si(0.05, 0.03), 4)
     0.0781
     """
-    return math.hypot(inductance_doubt, 2 * current_doubt)
+    return math.hypot(inductance_uncertainty, 2 * current_uncertainty)
 
 
 # ---- a current trace: two points at one and two intervals after the start
@@ -253,7 +256,7 @@ def current(
                 code="ignition.current",
                 calls_for=repair_switching,
                 next_test=peak_current,
-                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", doubt=False)},
+                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
                 says=ck.Says(
                     passes="{it} takes {read} at its peak; {limit} is its own figure.",
                     fails=(
@@ -288,7 +291,7 @@ def current(
             )
         return
     for peak in peaks:
-        energy = stored_energy(doubted(data), peak)
+        energy = stored_energy(with_uncertainty(data), peak)
         yield case.judge(
             energy,
             case.limit("ignition.energy"),
@@ -297,7 +300,7 @@ def current(
             unit="mJ",
             place=peak.place,
             evidence=[peak],
-            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", doubt=False)},
+            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
             says=ck.Says(
                 passes="{it} stores about {energy} for each spark; {limit} is usual.",
                 fails=(
@@ -322,7 +325,7 @@ def _expected(
     of = {reading.place: reading for reading in ohms}
     for peak in peaks:
         winding = of.get(peak.place, ohms[0])
-        reached = current_after(volts, winding, doubted(data), charge)
+        reached = current_after(volts, winding, with_uncertainty(data), charge)
         limited = top is not None and top.number < reached.number
         right = top if limited and top is not None else reached
         low = ck.propagate(lambda amps: NEAR * amps, (right,), "current")
@@ -335,10 +338,10 @@ def _expected(
             evidence=[charge, volts, winding],
             values={
                 "it": peak.place.capitalize(),
-                "read": ck.show(peak.value, "A", doubt=False),
-                "right": ck.show(right, "A", doubt=False),
-                "volts": ck.show(volts.value, "V", doubt=False),
-                "time": ck.show(charge.value, "ms", doubt=False),
+                "read": ck.show(peak.value, "A", uncertainty=False),
+                "right": ck.show(right, "A", uncertainty=False),
+                "volts": ck.show(volts.value, "V", uncertainty=False),
+                "time": ck.show(charge.value, "ms", uncertainty=False),
             },
             says=ck.Says(
                 passes=(
@@ -356,8 +359,8 @@ def _expected(
         )
 
 
-def doubted(data: ck.Value) -> ck.Value:
-    """A figure out of a coil's data with the doubt that such a figure has."""
+def with_uncertainty(data: ck.Value) -> ck.Value:
+    """A figure out of a coil's data with the uncertainty that such a figure has."""
     return ck.Value(
-        data.kind, data.number, {"ignition.inductance.data": DATA_DOUBT * data.number}, data.rests_on
+        data.kind, data.number, {"ignition.inductance.data": DATA_UNCERTAINTY * data.number}, data.rests_on
     )

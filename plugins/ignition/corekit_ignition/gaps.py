@@ -10,7 +10,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .current import Current, Energy, Farad, Henry, Share, doubted, stored_energy
+from .current import Current, Energy, Farad, Henry, Share, with_uncertainty, stored_energy
 from .declarations import (
     available_voltage,
     compression_ratio,
@@ -30,11 +30,11 @@ START, RATE, CROWD = (
     136.0,
     324.0,
 )  # V; and V_kV = 4.3 + 136 p/T + 324 d p/T with bar, K, mm; source: engine-gap
-MODEL = 0.35  # relative doubt of what a gap asks for; source: gap-doubt
+MODEL = 0.35  # relative uncertainty of what a gap asks for; source: gap-uncertainty
 FULL_LOAD, WARM = 1e5, 330.0  # Pa abs and K when compression begins, throttle open; source: compression
 POLYTROPIC = 1.3  # source: compression
 TRANSFER, CAPACITANCE = 0.65, 1.0e-10  # 1 and F, middle of what is usual; source: secondary-side
-SUPPLY_DOUBT = 0.25  # relative doubt of a voltage worked out from energy; source: secondary-side
+SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from energy; source: secondary-side
 ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
 AT_LEAST = 3  # cylinders that can be compared
 
@@ -259,7 +259,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
             urgency=ck.Urgency.PLAN_IT,
             values={
                 "it": reading.place.capitalize(),
-                "read": ck.show(reading.value, "mm", doubt=False),
+                "read": ck.show(reading.value, "mm", uncertainty=False),
                 "meaning": (
                     "A wide gap asks more of coil and leads and misses first under load."
                     if wide
@@ -296,18 +296,18 @@ def demand(
         weakest = min(reached, key=lambda reading: reading.number)
         given, words = (
             weakest.value,
-            f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', doubt=False)}",
+            f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', uncertainty=False)}",
         )
         span = (given.number - 2 * given.u, given.number + 2 * given.u)
         used.append(weakest)
     elif peaks and data is not None:
         weakest = min(peaks, key=lambda reading: reading.number)
         given = voltage_from_energy(
-            stored_energy(doubted(data), weakest),
+            stored_energy(with_uncertainty(data), weakest),
             ck.exact("ratio", TRANSFER),
             ck.exact("capacitance", CAPACITANCE),
         )
-        span = (given.number * (1 - SUPPLY_DOUBT), given.number * (1 + SUPPLY_DOUBT))
+        span = (given.number * (1 - SUPPLY_UNCERTAINTY), given.number * (1 + SUPPLY_UNCERTAINTY))
         words = f"from its energy {weakest.place} can reach about {_kv(*span)}"
         used.append(weakest)
     else:
@@ -326,7 +326,7 @@ def demand(
         unit="kV",
         evidence=used,
         urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-        gap=ck.show(widest.value, "mm", doubt=False),
+        gap=ck.show(widest.value, "mm", uncertainty=False),
         it=widest.place,
         asked=_kv(low, high),
         words=words,
@@ -360,7 +360,7 @@ def firing(
         next_test=firing_voltage,
         values={
             "it": top.place.capitalize(),
-            "read": ck.show(top.value, "kV", doubt=False),
+            "read": ck.show(top.value, "kV", uncertainty=False),
             "times": f"{apart.number:.2f}",
         },
         says=ck.Says(

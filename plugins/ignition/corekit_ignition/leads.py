@@ -89,8 +89,10 @@ def lead_resistances(
             evidence=[metres] if metres is not None else [],
             values={
                 "it": place.capitalize(),
-                "read": ck.show(reading.value, "kΩ", doubt=False),
-                "over": f" over {ck.show(metres.value, 'm', doubt=False)}" if metres is not None else "",
+                "read": ck.show(reading.value, "kΩ", uncertainty=False),
+                "over": f" over {ck.show(metres.value, 'm', uncertainty=False)}"
+                if metres is not None
+                else "",
                 "usual": "is its own figure" if own else "is usual",
             },
             says=ck.Says(
@@ -115,7 +117,7 @@ def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
         place=reading.place,
         next_test=lead_resistance,
         it=reading.place.capitalize(),
-        read=ck.show(reading.value, "Ω", doubt=False),
+        read=ck.show(reading.value, "Ω", uncertainty=False),
         says=(
             "{it} was noted as {read}, hundreds of times less for its length than its neighbours: most likely"
             " kΩ was on the display. Read it again."

@@ -80,7 +80,7 @@ def misfire(
         return
     total = sum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to
-    # the doubt.
+    # the uncertainty.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
     whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
@@ -98,7 +98,7 @@ def misfire(
         values={
             "total": f"{total:.0f}",
             "turns": f"{turns.number:.0f}",
-            "share": ck.show(share, "%", doubt=False),
+            "share": ck.show(share, "%", uncertainty=False),
             "pattern": _pattern(counts, total, int(number.number), how),
         },
         says=ck.Says(

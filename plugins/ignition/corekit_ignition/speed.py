@@ -10,7 +10,17 @@ import attrs
 
 import corekit as ck
 
-from .current import Current, Henry, Ohms, Time, Volts, current_after, doubted, stored_energy, time_to_current
+from .current import (
+    Current,
+    Henry,
+    Ohms,
+    Time,
+    Volts,
+    current_after,
+    with_uncertainty,
+    stored_energy,
+    time_to_current,
+)
 from .declarations import (
     Kind,
     coil_resistance,
@@ -160,7 +170,7 @@ class Coil:
             beside.off,
             beside.volts,
             self.resistance,
-            doubted(self.inductance),
+            with_uncertainty(self.inductance),
             self.limit,
         )
 
@@ -168,7 +178,7 @@ class Coil:
         """Time to its current limit; None when this supply never gets it there."""
         if self.limit.number * self.resistance.number >= beside.volts.number:
             return None
-        return time_to_current(beside.volts, self.resistance, doubted(self.inductance), self.limit)
+        return time_to_current(beside.volts, self.resistance, with_uncertainty(self.inductance), self.limit)
 
 
 @attrs.frozen(kw_only=True)
@@ -225,7 +235,7 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
     there, needed = dwell_available(rpm, beside.firings, beside.off), coil.needs(beside)
     words: dict[str, Any] = {
         "speed": _rpm(rpm.value),
-        "volts": ck.show(volts.value, "V", doubt=False),
+        "volts": ck.show(volts.value, "V", uncertainty=False),
         "time": _ms(there),
     }
     if needed is None:
@@ -273,7 +283,7 @@ def _energy(
     says = "At {speed} and {volts} the fitted coil can store about {energy} for each spark."
     words: dict[str, Any] = {
         "speed": _rpm(rpm.value),
-        "volts": ck.show(volts.value, "V", doubt=False),
+        "volts": ck.show(volts.value, "V", uncertainty=False),
         "energy": _mj(energy),
     }
     if needed is not None:

@@ -278,9 +278,9 @@ def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[
 
 
 def _volts(reading: ck.Reading) -> str:
-    return ck.show(reading.value, "V", doubt=False)
+    return ck.show(reading.value, "V", uncertainty=False)
 
 
 def _lost(lost: ck.Value) -> str:
-    """A battery that shows less than the coil is the meter's doubt, not a gain."""
-    return ck.show(lost, "V", doubt=False) if lost.number > 0 else "nothing"
+    """A battery that shows less than the coil is the meter's uncertainty, not a gain."""
+    return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "nothing"

@@ -106,7 +106,7 @@ def primary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", doubt=False),
+                "at": ck.show(warm.value, "°C", uncertainty=False),
                 "cold": _cold(reading, warm, "Ω"),
                 "usual": "is its own figure" if own else "is usual",
                 "meaning": (
@@ -161,7 +161,7 @@ def secondary(
                 place=reading.place,
                 next_test=secondary_resistance,
                 it=reading.place.capitalize(),
-                read=ck.show(reading.value, "Ω", doubt=False),
+                read=ck.show(reading.value, "Ω", uncertainty=False),
                 says=(
                     "{it}: the secondary winding was noted as {read}, hundreds of times too little: most"
                     " likely kΩ was on the display. Read it again."
@@ -181,7 +181,7 @@ def secondary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", doubt=False),
+                "at": ck.show(warm.value, "°C", uncertainty=False),
                 "cold": _cold(reading, warm, "kΩ"),
                 "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
             },
@@ -227,4 +227,4 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
 
 
 def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
-    return ck.show(resistance_at_20(reading, warm), unit, doubt=False)
+    return ck.show(resistance_at_20(reading, warm), unit, uncertainty=False)

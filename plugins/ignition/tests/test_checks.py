@@ -19,7 +19,7 @@ REST, CRANK, RUN = supply.battery_resting, supply.battery_cranking, supply.batte
 
 
 def voltage_of(key: Measurand, accuracy: str = "0.5 % + 0.02 V") -> Measurand:
-    """The battery's own measurand as its plugin would declare it: with places and doubt."""
+    """The battery's own measurand as its plugin would declare it: with places and uncertainty."""
     name = key.key.split(".")[1]
     places = ("posts", "clamps") if name == "cranking_voltage" else ()
     return ck.System("battery", "Battery").measurand(
@@ -251,7 +251,7 @@ def test_a_coil_that_takes_what_it_should_is_told_from_one_that_is_starved(four:
     assert "takes only 4.2 A" in str(bad)
 
 
-def test_the_stored_energy_counts_the_currents_doubt_twice(four: Any) -> None:
+def test_the_stored_energy_counts_the_currents_uncertainty_twice(four: Any) -> None:
     found = current_bench(four, "8.153367 A").finding("ignition.energy")
     assert found.value is not None
     assert found.value.number == pytest.approx(0.1329548, rel=1e-6)
