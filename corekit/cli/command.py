@@ -8,6 +8,8 @@ import os
 import sys
 from pathlib import Path
 
+from ..errors import CorekitError
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -123,13 +125,11 @@ def _unknown(word: str) -> int:
 
 def _in_words(error: Exception) -> str:
     """Our own refusals speak for themselves; anything else is either the disk's word or a fault of ours."""
-    if type(error).__module__.startswith("corekit"):
+    if isinstance(error, CorekitError):
         return str(error)
     if isinstance(error, OSError):
         where = f" ({error.filename})" if error.filename else ""
         return f"The system refused{where}: {error.strerror or error}. Nothing acknowledged before is lost."
-    if isinstance(error, ValueError):
-        return str(error)
     return (
         f"corekit failed and this is its own fault, not yours ({type(error).__name__}: {error}). Nothing"
         " acknowledged is lost. Please report it; with COREKIT_TRACE=1 in the environment the same command"

@@ -18,7 +18,7 @@ from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
 from ..model.value import Value
-from ..plugin.case import uncertainty_at_most, limit_words
+from ..plugin.case import limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
 from ..report.found import code_sentences

@@ -14,6 +14,7 @@ from ..desk.answering import Answer
 from ..desk.offerable import asked_for, cap_of
 from ..desk.offering import Offer, Terms
 from ..desk.quote import Part, Prospect
+from ..errors import CorekitError
 from ..intake.fault import Fault, VisitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
@@ -24,7 +25,7 @@ from ..visit.guidance import open_tests
 from ..visit.progress import standing
 from . import forms
 from .context import Van
-from .forms import REFUSALS, lead, refused
+from .forms import lead, refused
 from .hand_over import deed, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
@@ -173,7 +174,7 @@ def add(app: flask.Flask, van: Van) -> None:
             )
             if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
                 _ended(van, job, flask.request.form.get("because", ""))
-        except REFUSALS as error:
+        except CorekitError as error:
             return refused(error)
         return lead(f"/job/{job}")
 
@@ -185,7 +186,7 @@ def add(app: flask.Flask, van: Van) -> None:
             offer = _offer_meant(van, record)
             declined = _declined(_operations(record, offer))
             total = quote.agreed_if(van.shop, offer, declined)
-        except REFUSALS as error:
+        except CorekitError as error:
             return flask.render_template(
                 "agree_trial.html", error=str(error), total=None, declined=(), nothing=False
             )
@@ -309,7 +310,7 @@ def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tupl
         return None, ""
     try:
         return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(agreed) & may)), ""
-    except REFUSALS as error:
+    except CorekitError as error:
         return None, str(error)
 
 

@@ -22,6 +22,7 @@ from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 
 from ..desk.answering import Answer
+from ..errors import CorekitError
 from ..model.job import Job
 from ..reference import data_path
 from ..report.page import page_css
@@ -31,7 +32,7 @@ from ..visit.progress import TITLES, Step, standing
 from . import forms
 from .all import add_screens
 from .context import Van
-from .forms import REFUSALS, Wrong, lead, own_path, refused
+from .forms import Wrong, lead, own_path, refused
 
 log = logging.getLogger("corekit.screens")
 
@@ -139,7 +140,7 @@ def _answers(app: flask.Flask, van: Van) -> None:
                 job,
                 Answer(id=forms.answer_id(), rows=fields.rows_of(forms.fields()), kept=forms.kept_for()),
             )
-        except REFUSALS as error:
+        except CorekitError as error:
             return refused(error)
         return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))
 
@@ -198,7 +199,7 @@ def _face(name: str) -> bytes:
 def _trouble(app: flask.Flask) -> None:
     @app.errorhandler(Exception)
     def trouble(error: Exception) -> flask.Response:
-        if isinstance(error, REFUSALS):
+        if isinstance(error, CorekitError):
             return _said("That is not there.", str(error), 404)
         if isinstance(error, HTTPException):
             heading, words = _WORDS.get(error.code or 500, _WORDS[400])

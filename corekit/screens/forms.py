@@ -16,15 +16,9 @@ import attrs
 import flask
 from werkzeug.exceptions import HTTPException
 
-from ..billing.book import PriceError
-from ..billing.consent import ConsentError
-from ..desk.problem import DeskError
 from ..intake.fault import Fault, VisitError
-from ..store.problem import OtherAnswer, StoreError
+from ..store.problem import OtherAnswer
 from ..visit.fields import FieldError
-
-#: What may go wrong with what somebody asked for; each says in its own words what and what to do.
-REFUSALS = (VisitError, DeskError, StoreError, ConsentError, PriceError, FieldError)
 
 _ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.

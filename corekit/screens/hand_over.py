@@ -12,15 +12,15 @@ import flask
 from markupsafe import Markup
 
 from ..desk.issuing import Invoice, Page
+from ..errors import CorekitError
 from ..model.document import Document
 from ..model.job import Job
 from ..report.code import symbol
 from ..report.page import render_page
 from ..report.say import speaker
-from ..share.published import PublishError
 from . import forms
 from .context import Van
-from .forms import REFUSALS, lead, refused
+from .forms import lead, refused
 from .page import job_page, said, vehicle_words
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -37,7 +37,7 @@ def add(app: flask.Flask, van: Van) -> None:
         assessment = van.assessed(record)
         try:
             draft, error = van.shop.drafted(record), ""
-        except REFUSALS as refusal:
+        except CorekitError as refusal:
             draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
         return job_page(
@@ -98,7 +98,7 @@ def deed(do: Callable[[], object], path: str) -> flask.Response:
     """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
     try:
         do()
-    except (*REFUSALS, PublishError) as error:
+    except CorekitError as error:
         return refused(error)
     return lead(path)
 

@@ -8,12 +8,13 @@ from urllib.parse import quote
 import attrs
 import flask
 
+from ..errors import CorekitError
 from ..intake.fault import Fault, VisitError
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms
 from .context import Van
-from .forms import REFUSALS, lead, refused
+from .forms import lead, refused
 from .page import job_page
 from .photo import PhotoError, read_photo
 
@@ -79,7 +80,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 what=what,
                 answer=forms.answer_id(),
             )
-        except REFUSALS as error:
+        except CorekitError as error:
             return refused(error)
         of, place = form.get("of", ""), form.get("place", "")
         return lead(

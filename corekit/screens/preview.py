@@ -14,6 +14,7 @@ from markupsafe import Markup
 from .. import units
 from ..assess.assessment import Assessment
 from ..desk import preview
+from ..errors import CorekitError
 from ..intake.fault import VisitError
 from ..model.figure import Strip
 from ..model.finding import Finding
@@ -22,7 +23,7 @@ from ..report.found import finding_row
 from ..report.strip import strip_figure
 from ..visit.fields import rows_of
 from .context import Van
-from .forms import REFUSALS, Wrong, fields, wrongs
+from .forms import Wrong, fields, wrongs
 
 _FINDINGS = 3
 _READING = "step[0].readings[0]."
@@ -79,7 +80,7 @@ def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple
     """Try the rows that a form's fields make.
 
     Raises:
-        any of REFUSALS: the fields are no rows, or there is no such job.
+        CorekitError: the fields are no rows, or there is no such job.
     """
     tried = preview.tried(van.shop, job, rows_of(pairs))
     if tried.faults:
@@ -165,7 +166,7 @@ def trial_again(van: Van, job: str) -> Trial | None:
         return None
     try:
         made = trial_of(van, job, flask.request.form, list(fields()))
-    except REFUSALS:
+    except CorekitError:
         return None  # what is wrong with the form itself stands above it already
     return attrs.evolve(made, wrong=())  # and each fault stands beside its field
 
@@ -176,6 +177,6 @@ def add(app: flask.Flask, van: Van) -> None:
         """The fields of a form as they stand; a piece of page comes back, and nothing is written."""
         try:
             trial = trial_of(van, job, flask.request.form, list(fields()))
-        except REFUSALS as error:
+        except CorekitError as error:
             trial = Trial(wrong=tuple(wrongs(error)))
         return flask.render_template("trial.html", trial=trial), 200

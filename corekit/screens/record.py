@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import flask
 
+from ..errors import CorekitError
 from ..model.job import Job, Noted, stage_name
 from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
 from ..visit import history
 from . import forms
 from .context import Van
-from .forms import REFUSALS, lead, refused
+from .forms import lead, refused
 from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
@@ -53,7 +54,7 @@ def add(app: flask.Flask, van: Van) -> None:
         reason = flask.request.form.get("own", "").strip() or flask.request.form.get("reason", "")
         try:
             van.shop.withdraw_answer(job, forms.answer_id(), entry, reason)
-        except REFUSALS as error:
+        except CorekitError as error:
             return refused(error)
         return lead(f"/job/{job}/record")
 

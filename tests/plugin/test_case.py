@@ -9,7 +9,7 @@ import corekit as ck
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
 from corekit.model.limit import Limit
 from corekit.model.source import Basis, Source, Status
-from corekit.plugin.case import Case, Missing, uncertainty_at_most, limit_words
+from corekit.plugin.case import Case, Missing, limit_words, uncertainty_at_most
 from corekit.testing.bench import Bench
 
 from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .current import Current, Energy, Farad, Henry, Share, with_uncertainty, stored_energy
+from .current import Current, Energy, Farad, Henry, Share, stored_energy, with_uncertainty
 from .declarations import (
     available_voltage,
     compression_ratio,

@@ -17,9 +17,9 @@ from .current import (
     Time,
     Volts,
     current_after,
-    with_uncertainty,
     stored_energy,
     time_to_current,
+    with_uncertainty,
 )
 from .declarations import (
     Kind,
