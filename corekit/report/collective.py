@@ -20,7 +20,7 @@ from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import Personal
 from . import cost, sections
-from .found import CODES_SAY, in_short, what_was_found
+from .findings import CODES_SAY, in_short, what_was_found
 from .papers import issued_document
 from .readings import how_read
 from .sheet import Sheet, Yes

@@ -15,7 +15,7 @@ from ..model.document import Block, Code, Document, DocumentKind, Findings, Head
 from ..model.job import Job
 from ..model.money import Money
 from . import cost, sections
-from .found import finding_row, in_short, what_was_found
+from .findings import finding_row, in_short, what_was_found
 from .sheet import Sheet, Yes
 
 

@@ -95,7 +95,8 @@ def _conditions(before: Reading, after: Reading | None) -> str:
 
 def _setup(reading: Reading) -> str:
     return ", ".join(
-        f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
+        f"{beside.measurand.title.lower()}"
+        f" {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
     )
 

@@ -17,7 +17,7 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Came, Left, Remarked
 from .cost import priced_lines
-from .found import checks, did_not_cure
+from .findings import checks, did_not_cure
 from .sheet import WHO_AGREES, Sheet, Yes
 
 

@@ -22,16 +22,16 @@ from ..model.document import (
     Totals,
 )
 from .strip import strip_text
-from .text import Say, amount_words, clean, refuse_numbered_draft, spoken, stays_with
+from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft, stays_with
 from .wording import wording
 
 
-def render_text(document: Document, say: Say, link: str | None, width: int = 80) -> str:
+def render_text(document: Document, resolve: Resolve, link: str | None, width: int = 80) -> str:
     """The Document as lines of at most `width` columns, ending with a line end.
 
     Args:
         document: What to print.
-        say: What references to personal text become.
+        resolve: What references to personal text become.
         link: The page address printed with the record mark; None when none is set. A draft shows none.
         width: Columns there are; at least 40. Wide characters count as two.
 
@@ -41,7 +41,7 @@ def render_text(document: Document, say: Say, link: str | None, width: int = 80)
     refuse_numbered_draft(document)
     lines = list(_opening(document, max(width, 40)))
     for block in document.blocks:
-        made = list(_block(block, document, say, link, max(width, 40)))
+        made = list(_block(block, document, resolve, link, max(width, 40)))
         if made and lines[-1] and not isinstance(block, Totals):
             lines.append("")
         lines += made
@@ -126,16 +126,16 @@ def _opening(document: Document, width: int) -> Iterator[str]:
     yield ""
 
 
-def _block(block: Block, document: Document, say: Say, link: str | None, width: int) -> Iterator[str]:
+def _block(block: Block, document: Document, resolve: Resolve, link: str | None, width: int) -> Iterator[str]:
     if isinstance(block, Heading):
         yield from wrapped(clean(block.text), width)
         yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
     elif isinstance(block, Paragraph):
         yield from _indented(
-            spoken(block.words, say, lines=True), width, "| " if block.tone == "quote" else ""
+            plain_text(block.words, resolve, lines=True), width, "| " if block.tone == "quote" else ""
         )
     elif isinstance(block, Pairs):
-        yield from _pairs(block, say, width)
+        yield from _pairs(block, resolve, width)
     elif isinstance(block, Findings):
         for nth, row in enumerate(block.rows):
             if nth:
@@ -160,18 +160,18 @@ def _block(block: Block, document: Document, say: Say, link: str | None, width: 
                 yield "=" * width
     elif isinstance(block, Statement):
         yield from _indented(clean(block.title), width, "! ")
-        yield from _indented(spoken(block.words, say, lines=True), width, "! ")
+        yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
     elif isinstance(block, Code):
         yield from _code(block, document, link, width)
     else:
         raise TypeError(f"No way to print a {type(block).__name__} on the terminal.")
 
 
-def _pairs(block: Pairs, say: Say, width: int) -> Iterator[str]:
+def _pairs(block: Pairs, resolve: Resolve, width: int) -> Iterator[str]:
     label = min(max((columns(clean(name)) for name, _ in block.rows), default=0), width // 3) + 2
     for name, words in block.rows:
         names = wrapped(clean(name), label - 2)
-        values = wrapped(spoken(words, say, lines=True), width - label)
+        values = wrapped(plain_text(words, resolve, lines=True), width - label)
         for nth in range(max(len(names), len(values))):
             left = names[nth] if nth < len(names) else ""
             yield _padded(left, label) + (values[nth] if nth < len(values) else "")

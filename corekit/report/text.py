@@ -11,7 +11,7 @@ from ..model.document import Document, DocumentKind, Words
 from ..model.personal import Personal
 
 #: What becomes of a reference to personal text.
-Say = Callable[[Personal], str]
+Resolve = Callable[[Personal], str]
 
 # Marks that turn the direction of what follows: with them a name could make a number read backwards.
 _TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -37,9 +37,9 @@ def clean(text: str, *, lines: bool = False) -> str:
     return "".join(kept)
 
 
-def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
+def plain_text(words: Words, resolve: Resolve, *, lines: bool = False) -> str:
     """A run of words as one clean text, personal references resolved."""
-    return "".join(clean(run if isinstance(run, str) else say(run), lines=lines) for run in words)
+    return "".join(clean(run if isinstance(run, str) else resolve(run), lines=lines) for run in words)
 
 
 def stays_with(before: str, after: str) -> bool:

@@ -15,8 +15,8 @@ from corekit.model.document import Document, DocumentKind, Totals, from_data, to
 from corekit.model.job import Job
 from corekit.model.money import Money
 from corekit.report.pdf import check_glyphs, render_pdf
+from corekit.report.personal_text import mask
 from corekit.report.receipt import PaidFor, receipt
-from corekit.report.say import mask
 from corekit.report.sheet import Issuer, Sheet
 from corekit.report.terminal import render_text
 
