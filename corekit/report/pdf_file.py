@@ -13,6 +13,7 @@ import io
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from hashlib import md5
 from pathlib import Path
 from typing import Any
 
@@ -25,15 +26,22 @@ from reportlab.pdfgen.canvas import Canvas
 
 _NONSYMBOLIC, _SYMBOLIC = 32, 4  # font flags; source: ISO 32000-1, table 123
 _SUBSETS_KEPT = 32
+_SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
 
 
 class EmbeddedFont:
-    """A TrueType file under a name by which reportlab finds it; a paper carries the part that it uses."""
+    """A TrueType file under a name by which reportlab finds it; a paper carries the part that it uses.
+
+    Attributes:
+        subsets_of: (text, document) → the text as (subset, codes in it), what is new to the document added to
+            it. reportlab's own method, since it is called for every word.
+    """
 
     def __init__(self, name: str, path: Path) -> None:
         self.name = name
         self._font = TTFont(name, str(path), asciiReadable=True, shapable=False)
         self._face = self._font.face
+        self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
         pdfmetrics.registerFont(self._font)
 
@@ -57,10 +65,6 @@ class EmbeddedFont:
         """Character → its advance in 1/1000 of the size, for every character of the file."""
         widths, default = self._face.charWidths, self._face.defaultWidth
         return {code: float(widths.get(code, default)) for code in self._face.charToGlyph}
-
-    def subsets_of(self, text: str, document: Any) -> list[tuple[int, bytes]]:
-        """The text as (subset, codes in it), characters that are new to the document added to it."""
-        return self._font.splitString(text, document)  # type: ignore[no-any-return]
 
     def resource_name(self, subset: int, document: Any) -> str:
         """The name of a subset in the document, with its slash."""
@@ -155,6 +159,9 @@ class PdfFile:
         )
         self._document = self._canvas._doc
         self._document.info = _DatelessInfo()
+        # The file's ID is made of this and of the content. reportlab begins it with SOURCE_DATE_EPOCH where
+        # the environment has one, and the same Document would give another file there.
+        self._document.signature = md5(_SIGNATURE_START, usedforsecurity=False)
         self._canvas.setTitle(information.title)
         self._canvas.setAuthor(information.author)
         self._canvas.setSubject(information.subject)

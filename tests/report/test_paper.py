@@ -389,7 +389,9 @@ def test_boxes_fall_onto_pages_whole_in_order_and_never_end_one_with_what_must_g
     in_a_row = 0
     for tall, gap, keep, in_table in shapes:
         in_a_row = in_a_row + 1 if keep else 0
-        boxes.append(Box(min_height=tall, gap=gap, keep=keep and in_a_row < kept, head=head if in_table else None))
+        boxes.append(
+            Box(min_height=tall, gap=gap, keep=keep and in_a_row < kept, head=head if in_table else None)
+        )
     pages = paginate(boxes, room)
     placed = [box for page in pages for box, _ in page if box is not head]
     assert placed == boxes
