@@ -48,7 +48,7 @@ def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
     refuse_numbered_draft(document)
     words = wording()
     return _template().render(
-        document=_Cleaned(document),
+        document=_CleanTexts(document),
         words=words,
         issued=words["opening"]["issued"].format(date=clean(document.issued)),
         total=amount_words(document, words),
@@ -75,7 +75,7 @@ def _template() -> Template:
     ).get_template("page.html")
 
 
-class _Cleaned:
+class _CleanTexts:
     """The Document's own texts as the template may show them."""
 
     def __init__(self, document: Document) -> None:
@@ -86,18 +86,18 @@ class _Cleaned:
 
 
 def _blocks(document: Document, resolve: Resolve) -> Iterator[dict[str, Any]]:
-    level, key_said, reading_nth = 1, False, 0
+    level, key_is_said, reading_nth = 1, False, 0
     for nth, block in enumerate(document.blocks):
-        shown = _block(block, resolve, f"f{nth}")
+        data = _block(block, resolve, f"f{nth}")
         if isinstance(block, Heading):
             level = min(max(block.level, 1), 2)
         if isinstance(block, Readings):
             strips = any(row.strip is not None for row in block.rows)
             rows = list(_readings(block, reading_nth))
             reading_nth += len(rows)
-            shown |= {"rows": rows, "deep": level + 2, "key": strips and not key_said}
-            key_said = key_said or strips
-        yield {"is": type(block).__name__, **shown}
+            data |= {"rows": rows, "deep": level + 2, "key": strips and not key_is_said}
+            key_is_said = key_is_said or strips
+        yield {"is": type(block).__name__, **data}
 
 
 def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:

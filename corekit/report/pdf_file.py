@@ -195,7 +195,7 @@ class PdfFile:
 def pdf_file(
     size: tuple[float, float], first_font: EmbeddedFont, information: Information
 ) -> Iterator[PdfFile]:
-    """A new file to write; one at a time in a process, since it changes a setting of reportlab's meanwhile."""
+    """A new file to write; one at a time in a process, since a setting of reportlab is changed for it."""
     as_text = rl_config.useA85
     # Streams as bytes: a fifth smaller than as text, and nobody reads them in an editor.
     rl_config.useA85 = 0

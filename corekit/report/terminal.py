@@ -41,10 +41,10 @@ def render_text(document: Document, resolve: Resolve, link: str | None, width: i
     refuse_numbered_draft(document)
     lines = list(_opening(document, max(width, 40)))
     for block in document.blocks:
-        made = list(_block(block, document, resolve, link, max(width, 40)))
-        if made and lines[-1] and not isinstance(block, Totals):
+        block_lines = list(_block(block, document, resolve, link, max(width, 40)))
+        if block_lines and lines[-1] and not isinstance(block, Totals):
             lines.append("")
-        lines += made
+        lines += block_lines
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -66,10 +66,10 @@ def wrapped(text: str, width: int) -> list[str]:
     lines: list[str] = []
     for paragraph in text.split("\n"):
         current = ""
-        for word in _bound(paragraph.split()):
-            tried = f"{current} {word}" if current else word
-            if columns(tried) <= width:
-                current = tried
+        for word in _kept_with_units(paragraph.split()):
+            longer = f"{current} {word}" if current else word
+            if columns(longer) <= width:
+                current = longer
                 continue
             if current:
                 lines.append(current)
@@ -82,15 +82,15 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
-def _bound(words: Sequence[str]) -> list[str]:
+def _kept_with_units(words: Sequence[str]) -> list[str]:
     """The words, a number with its unit as one."""
-    bound: list[str] = []
+    parts: list[str] = []
     for nth, word in enumerate(words):
         if nth and stays_with(words[nth - 1], word):
-            bound[-1] += " " + word
+            parts[-1] += " " + word
         else:
-            bound.append(word)
-    return bound
+            parts.append(word)
+    return parts
 
 
 def _fitting(word: str, width: int) -> str:
@@ -102,8 +102,8 @@ def _fitting(word: str, width: int) -> str:
     return word
 
 
-def _indented(text: str, width: int, by: str) -> list[str]:
-    return [by + line for line in wrapped(text, width - columns(by))]
+def _indented(text: str, width: int, prefix: str) -> list[str]:
+    return [prefix + line for line in wrapped(text, width - columns(prefix))]
 
 
 def _padded(text: str, width: int) -> str:
@@ -211,8 +211,8 @@ def _line(row: PricedRow, width: int) -> Iterator[str]:
         else clean(row.quantity or row.price)
     )
     taxed = f"{words['tax'].lower()} {clean(row.tax)}" if row.tax else ""
-    for text, by in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
-        yield from _indented(clean(text), width, by) if text else ()
+    for text, prefix in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
+        yield from _indented(clean(text), width, prefix) if text else ()
     yield from _across("  " + ", ".join(filter(None, (counted, taxed))), clean(row.net), width)
 
 
@@ -223,8 +223,8 @@ def _across(left: str, right: str, width: int) -> Iterator[str]:
         yield from wrapped(left, width)
         yield from wrapped(right, width)
         return
-    by = left[: len(left) - len(left.lstrip())]
-    *full, last = _indented(left, room, by) if left.strip() else [""]
+    prefix = left[: len(left) - len(left.lstrip())]
+    *full, last = _indented(left, room, prefix) if left.strip() else [""]
     yield from full
     yield _padded(last, width - columns(right)) + right
 
@@ -234,6 +234,6 @@ def _code(block: Code, document: Document, link: str | None, width: int) -> Iter
     if document.draft:
         yield from wrapped(words["draft"], width)
         return
-    said: Sequence[str] = (words["opened"], clean(link)) if link is not None else (words["no_link"],)
-    for text in (*said, f"{words['mark']} {clean(block.record_mark)}", words["mark_what"]):
+    texts: Sequence[str] = (words["opened"], clean(link)) if link is not None else (words["no_link"],)
+    for text in (*texts, f"{words['mark']} {clean(block.record_mark)}", words["mark_what"]):
         yield from wrapped(text, width)

@@ -26,15 +26,15 @@ def clean(text: str, *, lines: bool = False) -> str:
     if text.isprintable() and (text.isascii() or unicodedata.is_normalized("NFC", text)):
         return text
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
-    kept: list[str] = []
+    chars: list[str] = []
     for char in text:
         if char == "\n":
-            kept.append("\n" if lines else " ")
+            chars.append("\n" if lines else " ")
         elif char in _SPACES:
-            kept.append(" ")
+            chars.append(" ")
         elif char not in _TURNING and unicodedata.category(char) not in ("Cc", "Cs"):
-            kept.append(char)
-    return "".join(kept)
+            chars.append(char)
+    return "".join(chars)
 
 
 def plain_text(words: Words, resolve: Resolve, *, lines: bool = False) -> str:

@@ -1,4 +1,4 @@
-"""The basis of a finding on the paper: what a reader must know of the limit before he believes the verdict."""
+"""The basis of a finding on the paper: what a reader must know of a limit before the verdict is believed."""
 
 from __future__ import annotations
 

@@ -143,10 +143,13 @@ def test_on_a_phone_nothing_scrolls_sideways_is_small_or_is_loaded(phone: Any) -
     page, trouble = shown_on(phone, attrs.evolve(sample(25, 12, 6), draft=False, demo=True), mask)
     assert page.evaluate("document.documentElement.scrollWidth") == 360
     small = page.evaluate(
-        """() => [...document.querySelectorAll('.document *')].filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+        """() => [...document.querySelectorAll('.document *')]
+             .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
              .filter(e => !['title', 'desc'].includes(e.tagName))
              .map(e => [e.textContent, parseFloat(getComputedStyle(e).fontSize)
-                * (e.ownerSVGElement ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width : 1)])
+                * (e.ownerSVGElement
+                   ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width
+                   : 1)])
              .filter(([text, size]) => size < 15.5)"""
     )
     assert small == []
