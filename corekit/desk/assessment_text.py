@@ -21,7 +21,7 @@ from ..model.value import Value
 from ..plugin.case import limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
-from ..report.found import code_sentences
+from ..report.findings import code_sentences
 from .check import Seen
 
 WIDTH = 100

@@ -137,16 +137,16 @@ class _Bench:
         )
 
     def write(self, document: Document, out: Path | None) -> Sketch:
-        from ..report.say import speaker
+        from ..report.personal_text import resolver
 
-        say = speaker(self.texts)
+        resolve = resolver(self.texts)
         if out is None:
             from ..report.terminal import render_text
 
-            return Sketch(document=document, text=render_text(document, say, None, width=PAPER_WIDTH))
+            return Sketch(document=document, text=render_text(document, resolve, None, width=PAPER_WIDTH))
         from ..report.pdf import render_pdf
 
         if not out.parent.is_dir():
             raise DeskError(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
-        write_over(out, render_pdf(document, say, None))
+        write_over(out, render_pdf(document, resolve, None))
         return Sketch(document=document)

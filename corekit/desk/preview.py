@@ -16,7 +16,7 @@ from ..model.job import Job
 from ..model.records import Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading
-from ..report.found import finding_row
+from ..report.findings import finding_row
 from ..report.readings import row_of, strip_of_finding
 
 if TYPE_CHECKING:

@@ -627,14 +627,14 @@ class Shop:
         one.
         """
         from ..report.pdf import render_pdf
-        from ..report.say import speaker
+        from ..report.personal_text import resolver
 
         path, texts = (
             self.paper_path(name),
             {hash: text for job in jobs for hash, text in self.texts(job).items()},
         )
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_over(path, render_pdf(document, speaker(texts), address or None))
+        write_over(path, render_pdf(document, resolver(texts), address or None))
         return path
 
     def paper_path(self, name: str) -> Path:

@@ -11,7 +11,7 @@ from ..billing.together import Share, together
 from ..model.document import Document
 from ..model.job import Job
 from ..model.personal import Personal
-from ..report.collective import Part, collective
+from ..report.collective import InvoicedJob, collective
 from ..report.sheet import Sheet
 from . import paper
 from .bill import Bill
@@ -112,7 +112,7 @@ class CommonBill:
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         """The invoice as a Document; without a number it is a draft's."""
         parts = [
-            Part(
+            InvoicedJob(
                 job=bill.job,
                 assessment=bill.assessment,
                 lines=bill.lines,

@@ -20,14 +20,14 @@ from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import Personal
 from . import cost, sections
-from .found import CODES_SAY, in_short, what_was_found
+from .findings import CODES_SAY, in_short, what_was_found
 from .papers import issued_document
 from .readings import how_read
 from .sheet import Sheet, Yes
 
 
 @attrs.frozen(kw_only=True)
-class Part:
+class InvoicedJob:
     """What one job brings to the paper; as for a single invoice (see `papers.invoice`)."""
 
     job: Job
@@ -38,7 +38,7 @@ class Part:
 
 
 def collective(
-    parts: Sequence[Part],
+    parts: Sequence[InvoicedJob],
     sheet: Sheet,
     *,
     number: str,
@@ -65,7 +65,7 @@ def collective(
         Pairs(rows=customer),
         Heading(text="In short"),
         *(block for nth, part in numbered for block in _in_short(nth, part)),
-        *_told_once(numbered, sheet),
+        *_sections_once(numbered, sheet),
         Heading(text="What we did"),
         *(block for nth, part in numbered for block in _lines(nth, part, totals, sheet)),
         Heading(text="What it costs"),
@@ -77,12 +77,12 @@ def collective(
     return issued_document(sheet, number=number, payable=payable, blocks=blocks)
 
 
-def _called(nth: int, job: Job) -> Words:
-    told = job.vehicle.told
-    return (f"Vehicle {nth}, ", told) if isinstance(told, Personal) else (f"Vehicle {nth}",)
+def _named(nth: int, job: Job) -> Words:
+    description = job.vehicle.told
+    return (f"Vehicle {nth}, ", description) if isinstance(description, Personal) else (f"Vehicle {nth}",)
 
 
-def _recognised(job: Job) -> list[Block]:
+def _identification(job: Job) -> list[Block]:
     """By what the customer knows it from the others, beside the lines that are paid for it."""
     known = [words for words in (job.vehicle.told, job.vehicle.plate) if isinstance(words, Personal)]
     return (
@@ -92,18 +92,18 @@ def _recognised(job: Job) -> list[Block]:
     )
 
 
-def _in_short(nth: int, part: Part) -> list[Block]:
+def _in_short(nth: int, part: InvoicedJob) -> list[Block]:
     short = [block for block in in_short(part.assessment) if isinstance(block, Paragraph)]
-    return [attrs.evolve(block, words=(*_called(nth, part.job), ": ", *block.words)) for block in short]
+    return [attrs.evolve(block, words=(*_named(nth, part.job), ": ", *block.words)) for block in short]
 
 
-def _section(nth: int, part: Part, sheet: Sheet) -> list[Block]:
+def _section(nth: int, part: InvoicedJob, sheet: Sheet) -> list[Block]:
     """Everything about one vehicle but the money."""
     about: list[Block] = [
-        *sections.told(part.job),
+        *sections.complaint(part.job),
         *what_was_found(part.assessment, sheet),
-        *sections.agreed(part.agreements, sheet),
-        *sections.worked(part.assessment),
+        *sections.agreements(part.agreements, sheet),
+        *sections.retest_results(part.assessment),
         *sections.to_watch(part.assessment, part.agreements, part.lines, sheet),
     ]
     return [
@@ -117,26 +117,26 @@ def _deeper(block: Block) -> Block:
     return attrs.evolve(block, level=block.level + 1) if isinstance(block, Heading) else block
 
 
-def _told_once(parts: Sequence[tuple[int, Part]], sheet: Sheet) -> Iterator[Block]:
+def _sections_once(parts: Sequence[tuple[int, InvoicedJob]], sheet: Sheet) -> Iterator[Block]:
     """The sections; how readings were taken and judged is said again only where it was another way."""
-    said: set[str] = set()
+    printed: set[str] = set()
     for nth, part in parts:
         yield from (
             block
             for block in _section(nth, part, sheet)
-            if not (isinstance(block, Paragraph) and block.words[0] in said)
+            if not (isinstance(block, Paragraph) and block.words[0] in printed)
         )
-        said |= {CODES_SAY, how_read(part.assessment)}
+        printed |= {CODES_SAY, how_read(part.assessment)}
 
 
-def _lines(nth: int, part: Part, totals: Totals, sheet: Sheet) -> list[Block]:
+def _lines(nth: int, part: InvoicedJob, totals: Totals, sheet: Sheet) -> list[Block]:
     net = total((line.net for line in part.lines), sheet.currency)
     return [
         Heading(text=f"Vehicle {nth}", level=2),
-        *_recognised(part.job),
+        *_identification(part.job),
         *(
             block
-            for block in sections.did(part.job, part.lines, totals, sheet)
+            for block in sections.work_done(part.job, part.lines, totals, sheet)
             if not isinstance(block, Heading)
         ),
         TotalsBlock(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency),

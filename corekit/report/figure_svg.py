@@ -31,36 +31,35 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
     across, up = (width - before - after) / figure.width, height / figure.height
 
     def at(x: float, y: float) -> tuple[str, str]:
-        return _short(x * across), _short(height - y * up)
+        return _svg_number(x * across), _svg_number(height - y * up)
 
-    drawn: list[str] = []
+    elements: list[str] = []
     for mark in figure.marks:
         if isinstance(mark, Band):
             x, y = at(mark.x0, mark.y1)
-            size = (
-                f'width="{_short((mark.x1 - mark.x0) * across)}" height="{_short((mark.y1 - mark.y0) * up)}"'
-            )
-            drawn.append(f'<rect x="{x}" y="{y}" {size} fill="{_shade(mark.shade)}"/>')
+            wide, tall = (mark.x1 - mark.x0) * across, (mark.y1 - mark.y0) * up
+            size = f'width="{_svg_number(wide)}" height="{_svg_number(tall)}"'
+            elements.append(f'<rect x="{x}" y="{y}" {size} fill="{_shade(mark.shade)}"/>')
         elif isinstance(mark, Polyline):
             points = " ".join(",".join(at(x, y)) for x, y in mark.points)
             dashes = ' stroke-dasharray="5 4"' if mark.dashed else ""
-            drawn.append(
+            elements.append(
                 f'<polyline points="{points}" fill="none" stroke="#000"'
-                f' stroke-width="{_short(mark.weight * _PIXELS * 0.8)}"{dashes}/>'
+                f' stroke-width="{_svg_number(mark.weight * _PIXELS * 0.8)}"{dashes}/>'
             )
         elif isinstance(mark, Dot):
             x, y = at(mark.x, mark.y)
             line = 2.0
             radius = mark.size / 2 * _PIXELS - (0 if mark.filled else line / 2)
             paint = 'fill="#000"' if mark.filled else f'fill="#fff" stroke="#000" stroke-width="{line:g}"'
-            drawn.append(f'<circle cx="{x}" cy="{y}" r="{_short(radius)}" {paint}/>')
+            elements.append(f'<circle cx="{x}" cy="{y}" r="{_svg_number(radius)}" {paint}/>')
         else:
-            drawn.append(_label(mark, *at(mark.x, mark.y)))
-    view = f"{_short(-before)} 0 {_short(width)} {_short(height)}"
+            elements.append(_label(mark, *at(mark.x, mark.y)))
+    view = f"{_svg_number(-before)} 0 {_svg_number(width)} {_svg_number(height)}"
     title, description = escape(clean(figure.title)), escape(clean(figure.description))
     return (
         f'<svg class="{class_name}" viewBox="{view}" role="img" aria-labelledby="{key}-t {key}-d">'
-        f'<title id="{key}-t">{title}</title><desc id="{key}-d">{description}</desc>{"".join(drawn)}</svg>'
+        f'<title id="{key}-t">{title}</title><desc id="{key}-d">{description}</desc>{"".join(elements)}</svg>'
     )
 
 
@@ -77,7 +76,7 @@ def _overhang(figure: Figure, width: float) -> tuple[float, float]:
 
 def _label(label: Label, x: str, y: str) -> str:
     return (
-        f'<text x="{x}" y="{y}" font-size="{_short(_size(label))}" text-anchor="{label.anchor}"'
+        f'<text x="{x}" y="{y}" font-size="{_svg_number(_size(label))}" text-anchor="{label.anchor}"'
         f' fill="{_GREY}">{escape(clean(label.text))}</text>'
     )
 
@@ -91,5 +90,5 @@ def _shade(shade: float) -> str:
     return f"#{level:02x}{level:02x}{level:02x}"
 
 
-def _short(value: float) -> str:
+def _svg_number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")

@@ -2,28 +2,24 @@
 
 Fira Sans' own digits have different widths, so columns of numbers would not line up. Its font files hold
 digits of one width beside them (feature `tnum`); the faces here draw those in place of the others,
-everywhere. The text layer still says 0…9, because a PDF made by reportlab maps back by character, not by
-glyph.
+everywhere.
 """
 
 from __future__ import annotations
 
 import struct
-import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
-from typing import Any
 
 import attrs
-from reportlab.pdfbase import pdfdoc, pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 
 from ..errors import CorekitError
+from .pdf_file import EmbeddedFont
 from .text import stays_with
 
-#: (what is drawn, whether a person typed it): typed text may fall back to another face, our own must not.
+#: (what is set, whether a person typed it): typed text may fall back to another face, our own must not.
 Piece = tuple[str, bool]
 
 _DIGITS = tuple(range(ord("0"), ord("9") + 1))
@@ -34,62 +30,52 @@ _FILES = {
 }
 
 
-class MissingGlyph(CorekitError, ValueError):
+class MissingGlyphError(CorekitError, ValueError):
     """A text of our own holds a character that the papers' face cannot draw."""
 
 
-def _tabular(drawn: Any, path: Path) -> None:
-    """Makes a reportlab face draw tabular digits for 0…9."""
-    swaps = tabular_glyphs(drawn.get_table("GSUB"))
+@attrs.frozen(eq=False)
+class Typeface:
+    """One face of the papers, with the advance of every character in 1/1000 of the size."""
+
+    name: str
+    advances: dict[int, float]
+    font: EmbeddedFont
+
+    def knows(self, text: str) -> bool:
+        return self.advances.keys() >= set(map(ord, text))
+
+    def advance(self, text: str) -> float:
+        """Of a text that the face knows, in 1/1000 of the size; KeyError for any other."""
+        return sum(map(self.advances.__getitem__, map(ord, text)))
+
+
+@lru_cache(maxsize=4)
+def typeface(style: str) -> Typeface:
+    """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
+
+    Raises:
+        ValueError: the font package is not as declared.
+    """
+    package, file = _FILES[style]
+    path = Path(import_module(package).ROOT) / "files" / file
+    if not path.is_file():
+        raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
+    font = EmbeddedFont(f"corekit-{style}", path)
+    if style != "typed":
+        _set_tabular_digits(font, path)
+    return Typeface(font.name, font.advances(), font)
+
+
+def _set_tabular_digits(font: EmbeddedFont, path: Path) -> None:
+    tabular = tabular_glyphs(font.table("GSUB"))
     for code in _DIGITS:
-        glyph = swaps.get(drawn.charToGlyph[code])
+        glyph = tabular.get(font.glyph(code))
         if glyph is None:
             raise ValueError(
                 f"{path} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
             )
-        drawn.charToGlyph[code] = glyph
-        drawn.charWidths[code] = drawn.hmetrics[glyph][0] * 1000 / drawn.unitsPerEm
-
-
-class _Cutter:
-    """Writes the part of a face that a paper uses, and keeps what it has cut: most papers need the same part.
-
-    Stands in for `TTFontFace.addSubsetObjects`, which cuts and packs anew for every paper.
-    """
-
-    def __init__(self, drawn: Any) -> None:
-        self._drawn = drawn
-        self._kept: dict[tuple[int, ...], tuple[int, bytes]] = {}
-
-    def __call__(self, doc: Any, fontname: str, subset: Sequence[int]) -> Any:
-        key, drawn = tuple(subset), self._drawn
-        if key not in self._kept:
-            if len(self._kept) >= 32:
-                self._kept.clear()
-            content = drawn.makeSubset(subset)
-            self._kept[key] = len(content), zlib.compress(content, 9)
-        length, packed = self._kept[key]
-        stream = pdfdoc.PDFStream(content=packed)
-        stream.dictionary["Length1"] = length
-        stream.dictionary["Filter"] = pdfdoc.PDFName("FlateDecode")
-        descriptor = pdfdoc.PDFDictionary(
-            {
-                "Type": "/FontDescriptor",
-                "Ascent": drawn.ascent,
-                "CapHeight": drawn.capHeight,
-                "Descent": drawn.descent,
-                "Flags": (
-                    (drawn.flags & ~32) | 4
-                ),  # symbolic: the codes are ours, not a standard encoding's (ISO 32000-1, 9.8.2)
-                "FontBBox": pdfdoc.PDFArray(drawn.bbox),
-                "FontName": pdfdoc.PDFName(fontname),
-                "ItalicAngle": drawn.italicAngle,
-                "StemV": drawn.stemV,
-                "FontFile2": doc.Reference(stream, f"fontFile:{fontname}"),
-                "MissingWidth": drawn.defaultWidth,
-            }
-        )
-        return doc.Reference(descriptor, f"fontDescriptor:{fontname}")
+        font.draw_with(glyph, code)
 
 
 def tabular_glyphs(table: bytes) -> dict[int, int]:
@@ -131,54 +117,11 @@ def _covered(table: bytes, at: int) -> list[int]:
     return [glyph for first, last in ranges for glyph in range(first, last + 1)]
 
 
-@attrs.frozen(eq=False)
-class Face:
-    """One face as reportlab knows it, with the advance of every character in 1/1000 of the size."""
-
-    name: str
-    advances: dict[int, float]
-    font: Any
-
-    def knows(self, text: str) -> bool:
-        return self.advances.keys() >= set(map(ord, text))
-
-    def advance(self, text: str) -> float:
-        """Of a text that the face knows, in 1/1000 of the size; KeyError for any other."""
-        return sum(map(self.advances.__getitem__, map(ord, text)))
-
-
-@lru_cache(maxsize=4)
-def face(style: str) -> Face:
-    """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
-
-    Raises:
-        ValueError: the font package is not as declared.
-    """
-    package, file = _FILES[style]
-    path = Path(import_module(package).ROOT) / "files" / file
-    if not path.is_file():
-        raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
-    name = f"corekit-{style}"
-    font = TTFont(name, str(path), asciiReadable=True, shapable=False)
-    if style != "typed":
-        _tabular(font.face, path)
-    font.face.addSubsetObjects = _Cutter(font.face)
-    pdfmetrics.registerFont(font)
-    return Face(
-        name,
-        {
-            code: float(font.face.charWidths.get(code, font.face.defaultWidth))
-            for code in font.face.charToGlyph
-        },
-        font,
-    )
-
-
-Run = tuple[Face, str]
+Run = tuple[Typeface, str]
 
 
 @attrs.frozen(eq=False)
-class Line:
+class TextLine:
     """What stands on one baseline: runs of one face each, and how wide they are at the size they were
     measured for.
     """
@@ -193,45 +136,53 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
     Typed text falls back glyph by glyph, and what no face can draw becomes its code point in brackets.
 
     Raises:
-        MissingGlyph: the text is our own and a character of it is not in the face.
+        MissingGlyphError: the text is our own and a character of it is not in the face.
     """
-    main = face(style)
+    main = typeface(style)
     if main.knows(text):
         return [(main, text)]
     if not typed:
         raise _missing(main, text)
-    spare = face("typed")
-    out: list[Run] = []
-    for char in text:
+    spare = typeface("typed")
+
+    def fallback(char: str) -> Run:
         code = ord(char)
-        chosen, shown = (
-            (main, char)
-            if code in main.advances
-            else (spare, char)
-            if code in spare.advances
-            else (main, f"[U+{code:04X}]")
-        )
-        if out and out[-1][0] is chosen:
-            out[-1] = chosen, out[-1][1] + shown
+        if code in main.advances:
+            return main, char
+        return (spare, char) if code in spare.advances else (main, f"[U+{code:04X}]")
+
+    return _merged(map(fallback, text))
+
+
+def _merged(parts: Iterable[Run]) -> list[Run]:
+    """Neighbours of one face as one run."""
+    merged: list[Run] = []
+    for face, text in parts:
+        if merged and merged[-1][0] is face:
+            merged[-1] = face, merged[-1][1] + text
         else:
-            out.append((chosen, shown))
-    return out
+            merged.append((face, text))
+    return merged
 
 
-def _missing(main: Face, text: str) -> MissingGlyph:
+def _missing(main: Typeface, text: str) -> MissingGlyphError:
     char = next(char for char in text if ord(char) not in main.advances)
-    return MissingGlyph(
+    return MissingGlyphError(
         f"The papers' face has no {char!r} (U+{ord(char):04X}), which stands in {text!r}; reword that text."
     )
 
 
-def set_line(pieces: Sequence[Piece], style: str, size: float) -> Line:
+def _advance(parts: Iterable[Run]) -> float:
+    return sum(face.advance(text) for face, text in parts)
+
+
+def set_line(pieces: Sequence[Piece], style: str, size: float) -> TextLine:
     """The pieces on one line, however wide that is."""
-    made = [run for text, typed in pieces for run in runs(text, style, typed=typed)]
-    return Line(tuple(made), sum(used.advance(text) for used, text in made) * size / 1000)
+    line = tuple(run for text, typed in pieces for run in runs(text, style, typed=typed))
+    return TextLine(line, _advance(line) * size / 1000)
 
 
-def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[Line]:
+def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[TextLine]:
     """The pieces in lines no wider than `room` points.
 
     Breaks at spaces and at line ends; a word wider than the room breaks where it must. A number stays with a
@@ -239,26 +190,26 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     """
     limit = room * 1000 / size
     if len(pieces) == 1:  # most cells hold a few characters that fit
-        main, text = face(style), pieces[0][0]
+        main, text = typeface(style), pieces[0][0]
         try:
             width = main.advance(text)
         except KeyError:  # a line end, or a character that is not in the face
             pass
         else:
             if width <= limit:
-                return [Line(((main, text),), width * size / 1000)]
+                return [TextLine(((main, text),), width * size / 1000)]
     for text, typed in pieces:
-        if not typed and not face(style).knows(text.replace("\n", " ")):
-            raise _missing(face(style), text.replace("\n", " "))
-    lines: list[Line] = []
+        if not typed and not typeface(style).knows(text.replace("\n", " ")):
+            raise _missing(typeface(style), text.replace("\n", " "))
+    lines: list[TextLine] = []
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []
         width = 0.0
-        space = face(style).advances[32]
+        space = typeface(style).advances[32]
         for word in _words(paragraph, style):
-            wide = sum(used.advance(text) for used, text in word)
+            wide = _advance(word)
             if current and width + space + wide <= limit:
-                current += [(face(style), " "), *word]
+                current += [(typeface(style), " "), *word]
                 width += space + wide
                 continue
             if current:
@@ -267,28 +218,23 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
             while width > limit:
                 head, current = _cut_at(current, limit)
                 lines.append(_line(head, size))
-                width = sum(used.advance(text) for used, text in current)
+                width = _advance(current)
         lines.append(_line(current, size))
     return lines
 
 
-def _line(made: Sequence[Run], size: float) -> Line:
-    merged: list[Run] = []
-    for used, text in made:
-        if merged and merged[-1][0] is used:
-            merged[-1] = used, merged[-1][1] + text
-        else:
-            merged.append((used, text))
-    return Line(tuple(merged), sum(used.advance(text) for used, text in merged) * size / 1000)
+def _line(parts: Iterable[Run], size: float) -> TextLine:
+    merged = tuple(_merged(parts))
+    return TextLine(merged, _advance(merged) * size / 1000)
 
 
 def _paragraphs(pieces: Sequence[Piece]) -> list[list[Piece]]:
-    out: list[list[Piece]] = [[]]
+    paragraphs: list[list[Piece]] = [[]]
     for text, typed in pieces:
         first, *more = text.split("\n")
-        out[-1].append((first, typed))
-        out += [[(part, typed)] for part in more]
-    return out
+        paragraphs[-1].append((first, typed))
+        paragraphs += [[(part, typed)] for part in more]
+    return paragraphs
 
 
 def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
@@ -302,16 +248,16 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
                 open_word = False
             if not part:
                 continue
-            made = runs(part, style, typed=typed)
+            part_runs = runs(part, style, typed=typed)
             glued = not open_word and nth > 0 and plain and stays_with(plain[-1], part)
             if open_word:
-                words[-1] += made
+                words[-1] += part_runs
                 plain[-1] += part
             elif glued:
-                words[-1] += [(face(style), " "), *made]
+                words[-1] += [(typeface(style), " "), *part_runs]
                 plain[-1] = part
             else:
-                words.append(made)
+                words.append(part_runs)
                 plain.append(part)
             open_word = True
     return words
@@ -321,11 +267,11 @@ def _cut_at(word: Sequence[Run], limit: float) -> tuple[list[Run], list[Run]]:
     """As much of the word as fits, at least one character, and the rest."""
     head: list[Run] = []
     width = 0.0
-    for nth, (used, text) in enumerate(word):
+    for nth, (face, text) in enumerate(word):
         for at, char in enumerate(text):
-            wide = used.advance(char)
+            wide = face.advance(char)
             if width + wide > limit and (head or at):
-                return ([*head, (used, text[:at])] if at else head), [(used, text[at:]), *word[nth + 1 :]]
+                return ([*head, (face, text[:at])] if at else head), [(face, text[at:]), *word[nth + 1 :]]
             width += wide
-        head.append((used, text))
+        head.append((face, text))
     return head, []

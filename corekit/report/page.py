@@ -28,17 +28,18 @@ from ..model.document import (
 from ..reference import data_path
 from .figure_svg import figure_svg
 from .strip import strip_figure
-from .text import Say, amount_words, clean, refuse_numbered_draft, spoken
+from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import theme, wording
 
 
-def render_page(document: Document, say: Say, link: str | None) -> str:
+def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
     """The Document as an HTML fragment, one `<article>`; everything in it is escaped, nothing in it is
     loaded.
 
     Args:
         document: What to show.
-        say: What references to personal text become: `mask` on a page that anybody with the code can read.
+        resolve: What references to personal text become: `mask` on a page that anybody with the code can
+            read.
         link: The page's own address; None when none is set.
 
     Raises:
@@ -47,14 +48,14 @@ def render_page(document: Document, say: Say, link: str | None) -> str:
     refuse_numbered_draft(document)
     words = wording()
     return _template().render(
-        document=_Cleaned(document),
+        document=_CleanTexts(document),
         words=words,
         issued=words["opening"]["issued"].format(date=clean(document.issued)),
         total=amount_words(document, words),
         notices=[
             words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on
         ],
-        blocks=list(_blocks(document, say)),
+        blocks=list(_blocks(document, resolve)),
         link=None if link is None else clean(link),
     )
 
@@ -74,7 +75,7 @@ def _template() -> Template:
     ).get_template("page.html")
 
 
-class _Cleaned:
+class _CleanTexts:
     """The Document's own texts as the template may show them."""
 
     def __init__(self, document: Document) -> None:
@@ -84,19 +85,19 @@ class _Cleaned:
         self.language, self.draft = clean(document.language), document.draft
 
 
-def _blocks(document: Document, say: Say) -> Iterator[dict[str, Any]]:
-    level, key_said, reading_nth = 1, False, 0
+def _blocks(document: Document, resolve: Resolve) -> Iterator[dict[str, Any]]:
+    level, key_is_said, reading_nth = 1, False, 0
     for nth, block in enumerate(document.blocks):
-        shown = _block(block, say, f"f{nth}")
+        data = _block(block, resolve, f"f{nth}")
         if isinstance(block, Heading):
             level = min(max(block.level, 1), 2)
         if isinstance(block, Readings):
             strips = any(row.strip is not None for row in block.rows)
             rows = list(_readings(block, reading_nth))
             reading_nth += len(rows)
-            shown |= {"rows": rows, "deep": level + 2, "key": strips and not key_said}
-            key_said = key_said or strips
-        yield {"is": type(block).__name__, **shown}
+            data |= {"rows": rows, "deep": level + 2, "key": strips and not key_is_said}
+            key_is_said = key_is_said or strips
+        yield {"is": type(block).__name__, **data}
 
 
 def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:
@@ -112,14 +113,14 @@ def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:
         yield {**texts, "svg": svg}
 
 
-def _block(block: Block, say: Say, key: str) -> dict[str, Any]:
+def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, Heading):
         return {"text": clean(block.text), "level": min(max(block.level, 1), 2) + 1}
     if isinstance(block, Paragraph):
         tone = block.tone if block.tone in ("plain", "small", "strong", "quote") else "plain"
-        return {"text": spoken(block.words, say), "tone": tone}
+        return {"text": plain_text(block.words, resolve), "tone": tone}
     if isinstance(block, Pairs):
-        return {"rows": [(clean(name), spoken(words, say)) for name, words in block.rows]}
+        return {"rows": [(clean(name), plain_text(words, resolve)) for name, words in block.rows]}
     if isinstance(block, Findings):
         return {"rows": [_finding(row) for row in block.rows]}
     if isinstance(block, Readings):
@@ -136,7 +137,7 @@ def _block(block: Block, say: Say, key: str) -> dict[str, Any]:
     if isinstance(block, Totals):
         return {"rows": [(clean(label), clean(value), strong) for label, value, strong in block.rows]}
     if isinstance(block, Statement):
-        return {"title": clean(block.title), "text": spoken(block.words, say)}
+        return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):
         return {"mark": clean(block.record_mark)}
     raise TypeError(f"No way to show a {type(block).__name__} on the page.")

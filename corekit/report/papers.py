@@ -15,7 +15,7 @@ from ..model.document import Block, Code, Document, DocumentKind, Findings, Head
 from ..model.job import Job
 from ..model.money import Money
 from . import cost, sections
-from .found import finding_row, in_short, what_was_found
+from .findings import finding_row, in_short, what_was_found
 from .sheet import Sheet, Yes
 
 
@@ -36,7 +36,7 @@ def estimate(
     Args:
         cap: The most that coming and looking may come to before tax, where the shop has set one.
     """
-    blocks: list[Block] = [*sections.who(job, sheet), *sections.told(job)]
+    blocks: list[Block] = [*sections.parties_and_vehicle(job, sheet), *sections.complaint(job)]
     offered = {line.operation for line in lines if line.ground.finding_code}
     grounds = [finding for finding in assessment.current if finding.calls_for in offered]
     if grounds:
@@ -110,13 +110,13 @@ def invoice(
         link, record_mark: For the code; a draft carries neither code nor link.
     """
     blocks: list[Block] = [
-        *sections.who(job, sheet),
-        *sections.told(job),
+        *sections.parties_and_vehicle(job, sheet),
+        *sections.complaint(job),
         *in_short(assessment),
         *what_was_found(assessment, sheet),
-        *sections.agreed(agreements, sheet),
-        *sections.did(job, lines, totals, sheet),
-        *sections.worked(assessment),
+        *sections.agreements(agreements, sheet),
+        *sections.work_done(job, lines, totals, sheet),
+        *sections.retest_results(assessment),
         Heading(text="What it costs"),
         *cost.sums(totals, payable, sheet, payments),
         *sections.watch(assessment, agreements, lines, sheet),

@@ -31,7 +31,7 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
             first.setdefault((reading.measurand.key, reading.place), reading)
             last[reading.measurand.key, reading.place] = reading
     compared = {(pair.before.measurand.key, pair.before.place): pair for pair in assessment.comparisons}
-    rows, said = [], ""
+    rows, last_conditions = [], ""
     for key, before in first.items():
         pair = compared.get(key)
         conditions = _conditions(before, pair.after if pair else None)
@@ -39,11 +39,11 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
             _row(
                 before,
                 pair,
-                _judged(last[key], assessment),
-                "as above" if conditions == said != "" else conditions,
+                _judging_finding(last[key], assessment),
+                "as above" if conditions == last_conditions != "" else conditions,
             )
         )
-        said = conditions
+        last_conditions = conditions
     return rows
 
 
@@ -53,9 +53,9 @@ def row_of(reading: Reading, assessment: Assessment) -> ReadingRow:
     Where the quantity was read at an earlier stage too, that reading stands before it, on the strip as the
     hollow dot.
     """
-    pair = next((pair for pair in assessment.comparisons if _same(pair.after, reading)), None)
+    pair = next((pair for pair in assessment.comparisons if _is_same_reading(pair.after, reading)), None)
     before, after = (pair.before, pair.after) if pair else (reading, None)
-    return _row(before, pair, _judged(reading, assessment), _conditions(before, after))
+    return _row(before, pair, _judging_finding(reading, assessment), _conditions(before, after))
 
 
 def _row(before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str) -> ReadingRow:
@@ -74,11 +74,11 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     )
 
 
-def _same(one: Reading, other: Reading) -> bool:
-    return (one.measurand.key, one.place, one.stage) == (other.measurand.key, other.place, other.stage)
+def _is_same_reading(first: Reading, other: Reading) -> bool:
+    return (first.measurand.key, first.place, first.stage) == (other.measurand.key, other.place, other.stage)
 
 
-def _judged(reading: Reading, assessment: Assessment) -> Finding | None:
+def _judging_finding(reading: Reading, assessment: Assessment) -> Finding | None:
     """The finding that held this very reading against a limit, not something computed from it."""
     return next(
         (finding for finding in assessment.findings if finding.limits and finding.value == reading.value),
@@ -95,7 +95,8 @@ def _conditions(before: Reading, after: Reading | None) -> str:
 
 def _setup(reading: Reading) -> str:
     return ", ".join(
-        f"{beside.measurand.title.lower()} {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
+        f"{beside.measurand.title.lower()}"
+        f" {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
     )
 
@@ -194,7 +195,7 @@ def how_read(assessment: Assessment) -> str:
     sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
     uncertainty = f"± gives the uncertainty of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
     notes = dict.fromkeys(
-        note for reading in readings for one in (reading, *reading.setup.values()) for note in one.notes
+        note for reading in readings for part in (reading, *reading.setup.values()) for note in part.notes
     )
     uncertainty += f" Beside that: {'; '.join(notes)}." if notes else ""
     return f"{uncertainty} Rule: {RULE}. A limit from practice, memory or an estimate only advises."

@@ -31,7 +31,7 @@ class PaidFor:
 def receipt(
     job: Job,
     sheet: Sheet,
-    taken: Receipt,
+    payment: Receipt,
     *,
     day: str,
     paid_for: PaidFor,
@@ -44,13 +44,13 @@ def receipt(
 
     Args:
         job: Where the payment was taken.
-        taken: How much, how, and what was left to pay after it.
+        payment: How much, how, and what was left to pay after it.
         day: When it was received, as printed.
         before: Earlier payments towards the same sum: how and how much.
         record_mark: Over the journal heads, the payment's own entry below them.
     """
     what = f"invoice {paid_for.number}" if paid_for.number else "work agreed to"
-    amount = f"{taken.amount} {taken.amount.currency}"
+    amount = f"{payment.amount} {payment.amount.currency}"
     blocks: list[Block] = [
         Pairs(
             rows=(
@@ -61,9 +61,10 @@ def receipt(
         ),
         Heading(text="What was received"),
         Paragraph(
-            words=(f"Received {amount}, {taken.how}, on {day}. {_left(taken, paid_for)}",), tone="strong"
+            words=(f"Received {amount}, {payment.how}, on {day}. {_remainder(payment, paid_for)}",),
+            tone="strong",
         ),
-        TotalsBlock(rows=tuple(_rows(taken, paid_for, before)), currency=sheet.currency),
+        TotalsBlock(rows=tuple(_rows(payment, paid_for, before)), currency=sheet.currency),
         Heading(text="How to check this"),
         Pairs(rows=(("Record mark", (record_mark,)),)),
         Paragraph(words=(_CHECK,), tone="small"),
@@ -75,7 +76,7 @@ def receipt(
         shop=sheet.issuer.name,
         issued=sheet.issued,
         currency=sheet.currency,
-        total=str(taken.amount),
+        total=str(payment.amount),
         blocks=tuple(blocks),
         draft=sheet.draft,
         demo=sheet.demo,
@@ -102,9 +103,9 @@ def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
     return sections.vehicle(job)[:1] if paid_for.vehicles == 1 else []
 
 
-def _left(taken: Receipt, paid_for: PaidFor) -> str:
-    if not taken.is_settled:
-        return f"Still to pay: {taken.due} {taken.due.currency}."
+def _remainder(payment: Receipt, paid_for: PaidFor) -> str:
+    if not payment.is_settled:
+        return f"Still to pay: {payment.due} {payment.due.currency}."
     return (
         "With it the invoice is paid in full."
         if paid_for.number
@@ -113,7 +114,7 @@ def _left(taken: Receipt, paid_for: PaidFor) -> str:
 
 
 def _rows(
-    taken: Receipt, paid_for: PaidFor, before: Sequence[tuple[str, Money]]
+    payment: Receipt, paid_for: PaidFor, before: Sequence[tuple[str, Money]]
 ) -> list[tuple[str, str, bool]]:
     rows = [
         (
@@ -123,5 +124,5 @@ def _rows(
         )
     ]
     rows += [(f"Paid before, {how}", f"-{amount}", False) for how, amount in before]
-    rows.append((f"Received, {taken.how}", f"-{taken.amount}", False))
-    return [*rows, ("Due" if paid_for.number else "Not yet paid of it", str(taken.due), True)]
+    rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
+    return [*rows, ("Due" if paid_for.number else "Not yet paid of it", str(payment.due), True)]

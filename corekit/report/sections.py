@@ -17,11 +17,11 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Came, Left, Remarked
 from .cost import priced_lines
-from .found import checks, did_not_cure
+from .findings import checks, did_not_cure
 from .sheet import WHO_AGREES, Sheet, Yes
 
 
-def who(job: Job, sheet: Sheet) -> list[Block]:
+def parties_and_vehicle(job: Job, sheet: Sheet) -> list[Block]:
     """Who issues the paper, for whom, and which vehicle it is about."""
     return [Pairs(rows=(*parties(job, sheet), *vehicle(job)))]
 
@@ -71,7 +71,7 @@ def _joined(*parts: object) -> Words:
     return tuple(run)
 
 
-def told(job: Job) -> list[Block]:
+def complaint(job: Job) -> list[Block]:
     """The complaint in the customer's own words, and what was noted about the vehicle."""
     words = job.opened.words
     blocks: list[Block] = (
@@ -93,7 +93,7 @@ def told(job: Job) -> list[Block]:
     return blocks
 
 
-def agreed(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
+def agreements(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
     """Every yes that stands: to what, how much, by whom and how, and what was declined with it."""
     rows: list[tuple[str, Words]] = []
     for yes in agreements:
@@ -123,7 +123,7 @@ def as_described(job: Job, stage: str) -> list[Block]:
     """What a price rests on that was made before anybody looked: on what was told, and on
     nothing measured.
     """
-    if stage != "repair" or any(job.spoken_of(one) or job.codes_read(one) for one in job.stages):
+    if stage != "repair" or any(job.spoken_of(past) or job.codes_read(past) for past in job.stages):
         return []
     vehicle = job.vehicle
     seen = isinstance(vehicle.plate, Personal) or isinstance(vehicle.vin, Personal)
@@ -136,7 +136,7 @@ def as_described(job: Job, stage: str) -> list[Block]:
     return [Paragraph(words=(text,))]
 
 
-def did(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
+def work_done(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
     """The work done, priced, each line with its ground; before it, over which visits it went."""
     return [
         Heading(text="What we did"),
@@ -165,7 +165,7 @@ def _day(noted: Noted[Left | Came]) -> str:
     return (noted.entry.taken or noted.entry.recorded)[:10]
 
 
-def worked(assessment: Assessment) -> list[Block]:
+def retest_results(assessment: Assessment) -> list[Block]:
     """What the retest says of each repair."""
     if not assessment.repairs:
         return []

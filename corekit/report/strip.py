@@ -185,9 +185,9 @@ def _band(strip: Strip) -> list[Mark]:
     return marks
 
 
-def _dot(strip: Strip, read: tuple[float, float], y: float, *, filled: bool) -> list[Mark]:
+def _dot(strip: Strip, point: tuple[float, float], y: float, *, filled: bool) -> list[Mark]:
     """A dot at height `y` for a (reading, uncertainty)."""
-    value, uncertainty = read
+    value, uncertainty = point
     x, weight = _place(strip, value), 1.0 if filled else 0.7
     marks: list[Mark] = []
     if uncertainty > 0:

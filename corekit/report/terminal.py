@@ -22,16 +22,16 @@ from ..model.document import (
     Totals,
 )
 from .strip import strip_text
-from .text import Say, amount_words, clean, refuse_numbered_draft, spoken, stays_with
+from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft, stays_with
 from .wording import wording
 
 
-def render_text(document: Document, say: Say, link: str | None, width: int = 80) -> str:
+def render_text(document: Document, resolve: Resolve, link: str | None, width: int = 80) -> str:
     """The Document as lines of at most `width` columns, ending with a line end.
 
     Args:
         document: What to print.
-        say: What references to personal text become.
+        resolve: What references to personal text become.
         link: The page address printed with the record mark; None when none is set. A draft shows none.
         width: Columns there are; at least 40. Wide characters count as two.
 
@@ -41,10 +41,10 @@ def render_text(document: Document, say: Say, link: str | None, width: int = 80)
     refuse_numbered_draft(document)
     lines = list(_opening(document, max(width, 40)))
     for block in document.blocks:
-        made = list(_block(block, document, say, link, max(width, 40)))
-        if made and lines[-1] and not isinstance(block, Totals):
+        block_lines = list(_block(block, document, resolve, link, max(width, 40)))
+        if block_lines and lines[-1] and not isinstance(block, Totals):
             lines.append("")
-        lines += made
+        lines += block_lines
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -66,10 +66,10 @@ def wrapped(text: str, width: int) -> list[str]:
     lines: list[str] = []
     for paragraph in text.split("\n"):
         current = ""
-        for word in _bound(paragraph.split()):
-            tried = f"{current} {word}" if current else word
-            if columns(tried) <= width:
-                current = tried
+        for word in _kept_with_units(paragraph.split()):
+            longer = f"{current} {word}" if current else word
+            if columns(longer) <= width:
+                current = longer
                 continue
             if current:
                 lines.append(current)
@@ -82,15 +82,15 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
-def _bound(words: Sequence[str]) -> list[str]:
+def _kept_with_units(words: Sequence[str]) -> list[str]:
     """The words, a number with its unit as one."""
-    bound: list[str] = []
+    parts: list[str] = []
     for nth, word in enumerate(words):
         if nth and stays_with(words[nth - 1], word):
-            bound[-1] += " " + word
+            parts[-1] += " " + word
         else:
-            bound.append(word)
-    return bound
+            parts.append(word)
+    return parts
 
 
 def _fitting(word: str, width: int) -> str:
@@ -102,8 +102,8 @@ def _fitting(word: str, width: int) -> str:
     return word
 
 
-def _indented(text: str, width: int, by: str) -> list[str]:
-    return [by + line for line in wrapped(text, width - columns(by))]
+def _indented(text: str, width: int, prefix: str) -> list[str]:
+    return [prefix + line for line in wrapped(text, width - columns(prefix))]
 
 
 def _padded(text: str, width: int) -> str:
@@ -126,16 +126,16 @@ def _opening(document: Document, width: int) -> Iterator[str]:
     yield ""
 
 
-def _block(block: Block, document: Document, say: Say, link: str | None, width: int) -> Iterator[str]:
+def _block(block: Block, document: Document, resolve: Resolve, link: str | None, width: int) -> Iterator[str]:
     if isinstance(block, Heading):
         yield from wrapped(clean(block.text), width)
         yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
     elif isinstance(block, Paragraph):
         yield from _indented(
-            spoken(block.words, say, lines=True), width, "| " if block.tone == "quote" else ""
+            plain_text(block.words, resolve, lines=True), width, "| " if block.tone == "quote" else ""
         )
     elif isinstance(block, Pairs):
-        yield from _pairs(block, say, width)
+        yield from _pairs(block, resolve, width)
     elif isinstance(block, Findings):
         for nth, row in enumerate(block.rows):
             if nth:
@@ -160,18 +160,18 @@ def _block(block: Block, document: Document, say: Say, link: str | None, width: 
                 yield "=" * width
     elif isinstance(block, Statement):
         yield from _indented(clean(block.title), width, "! ")
-        yield from _indented(spoken(block.words, say, lines=True), width, "! ")
+        yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
     elif isinstance(block, Code):
         yield from _code(block, document, link, width)
     else:
         raise TypeError(f"No way to print a {type(block).__name__} on the terminal.")
 
 
-def _pairs(block: Pairs, say: Say, width: int) -> Iterator[str]:
+def _pairs(block: Pairs, resolve: Resolve, width: int) -> Iterator[str]:
     label = min(max((columns(clean(name)) for name, _ in block.rows), default=0), width // 3) + 2
     for name, words in block.rows:
         names = wrapped(clean(name), label - 2)
-        values = wrapped(spoken(words, say, lines=True), width - label)
+        values = wrapped(plain_text(words, resolve, lines=True), width - label)
         for nth in range(max(len(names), len(values))):
             left = names[nth] if nth < len(names) else ""
             yield _padded(left, label) + (values[nth] if nth < len(values) else "")
@@ -211,8 +211,8 @@ def _line(row: PricedRow, width: int) -> Iterator[str]:
         else clean(row.quantity or row.price)
     )
     taxed = f"{words['tax'].lower()} {clean(row.tax)}" if row.tax else ""
-    for text, by in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
-        yield from _indented(clean(text), width, by) if text else ()
+    for text, prefix in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
+        yield from _indented(clean(text), width, prefix) if text else ()
     yield from _across("  " + ", ".join(filter(None, (counted, taxed))), clean(row.net), width)
 
 
@@ -223,8 +223,8 @@ def _across(left: str, right: str, width: int) -> Iterator[str]:
         yield from wrapped(left, width)
         yield from wrapped(right, width)
         return
-    by = left[: len(left) - len(left.lstrip())]
-    *full, last = _indented(left, room, by) if left.strip() else [""]
+    prefix = left[: len(left) - len(left.lstrip())]
+    *full, last = _indented(left, room, prefix) if left.strip() else [""]
     yield from full
     yield _padded(last, width - columns(right)) + right
 
@@ -234,6 +234,6 @@ def _code(block: Code, document: Document, link: str | None, width: int) -> Iter
     if document.draft:
         yield from wrapped(words["draft"], width)
         return
-    said: Sequence[str] = (words["opened"], clean(link)) if link is not None else (words["no_link"],)
-    for text in (*said, f"{words['mark']} {clean(block.record_mark)}", words["mark_what"]):
+    texts: Sequence[str] = (words["opened"], clean(link)) if link is not None else (words["no_link"],)
+    for text in (*texts, f"{words['mark']} {clean(block.record_mark)}", words["mark_what"]):
         yield from wrapped(text, width)

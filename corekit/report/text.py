@@ -11,7 +11,7 @@ from ..model.document import Document, DocumentKind, Words
 from ..model.personal import Personal
 
 #: What becomes of a reference to personal text.
-Say = Callable[[Personal], str]
+Resolve = Callable[[Personal], str]
 
 # Marks that turn the direction of what follows: with them a name could make a number read backwards.
 _TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -26,20 +26,20 @@ def clean(text: str, *, lines: bool = False) -> str:
     if text.isprintable() and (text.isascii() or unicodedata.is_normalized("NFC", text)):
         return text
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
-    kept: list[str] = []
+    chars: list[str] = []
     for char in text:
         if char == "\n":
-            kept.append("\n" if lines else " ")
+            chars.append("\n" if lines else " ")
         elif char in _SPACES:
-            kept.append(" ")
+            chars.append(" ")
         elif char not in _TURNING and unicodedata.category(char) not in ("Cc", "Cs"):
-            kept.append(char)
-    return "".join(kept)
+            chars.append(char)
+    return "".join(chars)
 
 
-def spoken(words: Words, say: Say, *, lines: bool = False) -> str:
+def plain_text(words: Words, resolve: Resolve, *, lines: bool = False) -> str:
     """A run of words as one clean text, personal references resolved."""
-    return "".join(clean(run if isinstance(run, str) else say(run), lines=lines) for run in words)
+    return "".join(clean(run if isinstance(run, str) else resolve(run), lines=lines) for run in words)
 
 
 def stays_with(before: str, after: str) -> bool:

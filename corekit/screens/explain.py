@@ -12,7 +12,7 @@ from ..assess.assessment import Assessment
 from ..desk.offerable import asked_for
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
-from ..report.found import code_sentences, finding_row, not_looked_at, story
+from ..report.findings import code_sentences, finding_row, not_looked_at, story
 from ..report.readings import strip_of_finding
 from ..report.strip import strip_figure
 from .context import Van

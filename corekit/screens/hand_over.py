@@ -17,7 +17,7 @@ from ..model.document import Document
 from ..model.job import Job
 from ..report.code import symbol
 from ..report.page import render_page
-from ..report.say import speaker
+from ..report.personal_text import resolver
 from . import forms
 from .context import Van
 from .forms import lead, refused
@@ -107,7 +107,7 @@ def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
     """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings
     are heard one level below the screen's own.
     """
-    paper = render_page(document, speaker(van.shop.paper_texts(job.id)), link or None)
+    paper = render_page(document, resolver(van.shop.paper_texts(job.id)), link or None)
     return Markup(
         re.sub(
             r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper

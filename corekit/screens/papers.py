@@ -52,9 +52,9 @@ def add(app: flask.Flask, van: Van) -> None:
 
 def _drawn(van: Van, job: Job, offer: Offer) -> bytes:
     from ..report.pdf import render_pdf
-    from ..report.say import speaker
+    from ..report.personal_text import resolver
 
-    return render_pdf(offer.document, speaker(van.texts(job)), None)
+    return render_pdf(offer.document, resolver(van.texts(job)), None)
 
 
 def _file(data: bytes, name: str) -> flask.Response:

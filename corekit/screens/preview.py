@@ -19,7 +19,7 @@ from ..intake.fault import VisitError
 from ..model.figure import Strip
 from ..model.finding import Finding
 from ..report.figure_svg import figure_svg
-from ..report.found import finding_row
+from ..report.findings import finding_row
 from ..report.strip import strip_figure
 from ..visit.fields import rows_of
 from .context import Van

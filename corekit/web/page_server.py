@@ -70,7 +70,7 @@ def masked_show() -> Show:
     """The renderers of `corekit.report`, told to leave every personal text out."""
     from ..report.page import page_css, render_page
     from ..report.pdf import render_pdf
-    from ..report.say import mask
+    from ..report.personal_text import mask
 
     return Show(
         page=lambda document, address: render_page(document, mask, address),

@@ -66,7 +66,8 @@ def commands(folder: Path, rounds: int) -> None:
         ),
         "and the PDF library with its faces": (
             "import corekit.desk.draft; from corekit.plugin.host import load; load(); import"
-            " corekit.report.pdf; from corekit.report.fonts import face; face('regular'); face('strong')"
+            " corekit.report.pdf; from corekit.report.fonts import typeface; typeface('regular');"
+            " typeface('strong')"
         ),
     }
     candidates = {

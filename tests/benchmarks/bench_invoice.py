@@ -45,19 +45,19 @@ from corekit.model.document import (
     Totals,
 )
 from corekit.model.figure import Band, Dot, Figure, Label
-from corekit.report.fonts import face
+from corekit.report.fonts import typeface
 from corekit.report.pdf import render_pdf
-from corekit.report.say import speaker
+from corekit.report.personal_text import resolver
 from corekit.report.strip import strip_figure
-from corekit.report.text import spoken
+from corekit.report.text import plain_text
 from tests.report.sample import TEXTS, sample
 
-SAY = speaker(TEXTS)
+SAY = resolver(TEXTS)
 
 
 def idiomatic(document: Document, link: str) -> bytes:
     """The Document as one would write it with platypus."""
-    regular, strong = face("regular").name, face("strong").name
+    regular, strong = typeface("regular").name, typeface("strong").name
     body = ParagraphStyle("body", fontName=regular, fontSize=8.6, leading=10.6)
     small = ParagraphStyle(
         "small", parent=body, fontSize=7, leading=8.1, textColor=colors.HexColor("#525252")
@@ -83,12 +83,12 @@ def idiomatic(document: Document, link: str) -> bytes:
         if isinstance(block, Heading):
             story.append(Para(escape(block.text), heading))
         elif isinstance(block, Paragraph):
-            story.append(Para(escape(spoken(block.words, SAY)), body))
+            story.append(Para(escape(plain_text(block.words, SAY)), body))
         elif isinstance(block, Pairs):
             story.append(
                 Table(
                     [
-                        [Para(escape(name), small), Para(escape(spoken(words, SAY)), body)]
+                        [Para(escape(name), small), Para(escape(plain_text(words, SAY)), body)]
                         for name, words in block.rows
                     ],
                     [40 * mm, 134 * mm],
@@ -155,7 +155,7 @@ def idiomatic(document: Document, link: str) -> bytes:
             )
         elif isinstance(block, Statement):
             box = Table(
-                [[[Para(escape(block.title), bold), Para(escape(spoken(block.words, SAY)), body)]]],
+                [[[Para(escape(block.title), bold), Para(escape(plain_text(block.words, SAY)), body)]]],
                 [174 * mm],
                 style=TableStyle([("BOX", (0, 0), (-1, -1), 0.7, colors.black)]),
             )
@@ -229,7 +229,7 @@ def drawing(figure: Figure, width: float) -> Drawing:
                     mark.x * across,
                     mark.y * up,
                     mark.text,
-                    fontName=face("regular").name,
+                    fontName=typeface("regular").name,
                     fontSize=mark.size,
                     textAnchor=mark.anchor,
                 )

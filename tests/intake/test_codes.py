@@ -10,7 +10,7 @@ from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitError, VisitFile, read_visit
 from corekit.model.job import Job
-from corekit.report.found import code_sentences
+from corekit.report.findings import code_sentences
 
 HEAD = 'job = "a-job"\nreason = "The lamp is on."\nvehicle = { plate = "DEMO-1" }\n'
 DECLARED = Declared(currency="EUR")

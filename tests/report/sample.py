@@ -170,8 +170,8 @@ _FINDINGS = (
         verdict="undecided",
         urgency="plan it",
         basis=(
-            "14.20 V lies within the meter's uncertainty of ±0.09 V. Next test: measure again with headlamps and"
-            " heater on."
+            "14.20 V lies within the meter's uncertainty of ±0.09 V. Next test: measure again with headlamps"
+            " and heater on."
         ),
         stage="arrival",
     ),

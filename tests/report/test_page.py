@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from corekit.model.document import Code, Document, Heading, Pairs
 from corekit.model.personal import PERSONAL_KINDS, Personal
 from corekit.report.page import page_css, render_page
-from corekit.report.say import mask, removed, speaker
+from corekit.report.personal_text import mask, removed, resolver
 from corekit.report.wording import theme
 
-from .drawn import documents
-from .reading import page_text
+from .documents import documents
+from .readback import page_text
 from .sample import LINK, MARK, TEXTS, sample
 
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
@@ -84,10 +84,10 @@ def test_a_masked_page_names_nobody_and_says_where_the_text_stands() -> None:
 
 
 def test_what_was_destroyed_is_said_to_be_removed() -> None:
-    say = speaker({name: text for name, text in TEXTS.items() if name != "h-name"})
+    say = resolver({name: text for name, text in TEXTS.items() if name != "h-name"})
     assert "(name removed)" in page_text(render_page(sample(), say, LINK))
     assert [removed(Personal(kind, "h")) for kind in PERSONAL_KINDS] == [
-        speaker({})(Personal(kind, "h")) for kind in PERSONAL_KINDS
+        resolver({})(Personal(kind, "h")) for kind in PERSONAL_KINDS
     ]
     for say in (mask, removed):
         assert len({say(Personal(kind, "h")) for kind in PERSONAL_KINDS}) == len(PERSONAL_KINDS)
@@ -143,10 +143,13 @@ def test_on_a_phone_nothing_scrolls_sideways_is_small_or_is_loaded(phone: Any) -
     page, trouble = shown_on(phone, attrs.evolve(sample(25, 12, 6), draft=False, demo=True), mask)
     assert page.evaluate("document.documentElement.scrollWidth") == 360
     small = page.evaluate(
-        """() => [...document.querySelectorAll('.document *')].filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+        """() => [...document.querySelectorAll('.document *')]
+             .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
              .filter(e => !['title', 'desc'].includes(e.tagName))
              .map(e => [e.textContent, parseFloat(getComputedStyle(e).fontSize)
-                * (e.ownerSVGElement ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width : 1)])
+                * (e.ownerSVGElement
+                   ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width
+                   : 1)])
              .filter(([text, size]) => size < 15.5)"""
     )
     assert small == []
@@ -166,7 +169,7 @@ def test_on_a_phone_whatever_was_typed_shows_literally_and_breaks_nothing(phone:
             Code(document_id="d", link=2, record_mark=MARK),
         ),
     )
-    page, trouble = shown_on(phone, document, speaker(dict.fromkeys(TEXTS, text)))
+    page, trouble = shown_on(phone, document, resolver(dict.fromkeys(TEXTS, text)))
     assert page.evaluate("document.documentElement.scrollWidth") == 360
     assert page.locator(".pairs dd").first.inner_text().strip() == text.strip()
     assert page.locator("img").count() == 0

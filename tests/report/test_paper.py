@@ -39,18 +39,18 @@ from corekit.model.document import (
 from corekit.model.figure import Figure
 from corekit.model.personal import Personal
 from corekit.report.code import MODULE_MM, QUIET, symbol
-from corekit.report.fonts import MissingGlyph, face, runs
-from corekit.report.paper import Box, paginate
+from corekit.report.fonts import MissingGlyphError, runs, typeface
+from corekit.report.layout import Box, paginate
 from corekit.report.pdf import check_glyphs, render_pdf
-from corekit.report.say import mask, speaker
+from corekit.report.personal_text import mask, resolver
 from corekit.report.strip import strip_figure
 from corekit.report.wording import theme
 
-from .drawn import documents
-from .reading import glyph_boxes, grey, numbers, page_text, pdf_numbers, pdf_pages, squeezed
+from .documents import documents
+from .readback import glyph_boxes, grey, numbers, page_text, pdf_numbers, pdf_pages, squeezed
 from .sample import LINK, MARK, TEXTS, sample
 
-SAY = speaker(TEXTS)
+SAY = resolver(TEXTS)
 MM = 72 / 25.4
 HOSTILE = '<img src=x onerror=alert(1)> & "Ö" ✓ =1+1'
 BRIEF = settings(
@@ -90,7 +90,7 @@ def test_every_font_is_embedded_and_is_one_of_ours(paper: bytes) -> None:
 
 
 def test_typed_text_brings_its_own_face_and_nothing_else() -> None:
-    fonts = embedded_fonts(render_pdf(sample(), speaker({**TEXTS, "h-name": "✓"}), LINK))
+    fonts = embedded_fonts(render_pdf(sample(), resolver({**TEXTS, "h-name": "✓"}), LINK))
     assert all(fonts.values())
     assert {name.split("+")[-1] for name in fonts} == {
         "FiraSans-Regular",
@@ -109,13 +109,13 @@ def test_core_pdf_01_every_character_an_invoice_with_findings_needs_is_in_the_fa
     vera = TTFont("vera-for-comparison", "Vera.ttf").face.charToGlyph
     assert [char for char in characters if ord(char) not in vera] == ["μ", "Δ", "→", "✓", "✗", "₂"]
     assert (
-        [char for char in characters if not face("regular").knows(char)]
-        == [char for char in characters if not face("strong").knows(char)]
+        [char for char in characters if not typeface("regular").knows(char)]
+        == [char for char in characters if not typeface("strong").knows(char)]
         == ["✓", "✗"]
     )
     # A tick comes from the face for typed text; a cross is in neither, so it is said as a code point and
     # never as an empty box.
-    assert runs("✓✗", "regular", typed=True) == [(face("typed"), "✓"), (face("regular"), "[U+2717]")]
+    assert runs("✓✗", "regular", typed=True) == [(typeface("typed"), "✓"), (typeface("regular"), "[U+2717]")]
 
 
 def test_all_digits_are_of_one_width_and_are_not_the_proportional_ones() -> None:
@@ -128,7 +128,7 @@ def test_all_digits_are_of_one_width_and_are_not_the_proportional_ones() -> None
         assert len({plain[ord(digit)] for digit in "0123456789"}) > 1, (
             "the file's own digits differ; else this test proves nothing"
         )
-        assert len({face(style).advances[ord(digit)] for digit in "0123456789"}) == 1
+        assert len({typeface(style).advances[ord(digit)] for digit in "0123456789"}) == 1
 
 
 def test_amounts_end_on_one_edge_and_their_digits_stand_below_each_other(paper: bytes) -> None:
@@ -155,7 +155,7 @@ def test_a_missing_glyph_is_named_when_our_own_texts_are_checked_and_never_costs
         sample(),
         blocks=(Heading(text="日 found"), Paragraph(words=("how: ✓",)), Statement(title="日", words=("✓",))),
     )
-    with pytest.raises(MissingGlyph, match=r"U\+65E5.*日 found"):
+    with pytest.raises(MissingGlyphError, match=r"U\+65E5.*日 found"):
         check_glyphs(broken)
     said = squeezed("".join(pdf_pages(render_pdf(broken, SAY, LINK))))
     assert "[U+65E5]found" in said
@@ -165,7 +165,7 @@ def test_a_missing_glyph_is_named_when_our_own_texts_are_checked_and_never_costs
 
 def test_what_people_typed_falls_back_glyph_by_glyph_then_to_the_code_point() -> None:
     text = squeezed(
-        "".join(pdf_pages(render_pdf(sample(), speaker({**TEXTS, "h-name": "Zoë ✓ 日本 🚗"}), LINK)))
+        "".join(pdf_pages(render_pdf(sample(), resolver({**TEXTS, "h-name": "Zoë ✓ 日本 🚗"}), LINK)))
     )
     assert "Zoë✓[U+65E5][U+672C][U+1F697]" in text
 
@@ -245,7 +245,7 @@ def test_every_page_says_in_words_what_the_paper_is_not(change: dict[str, Any], 
     pages = pdf_pages(render_pdf(attrs.evolve(sample(40), **change), SAY, LINK))
     assert len(pages) > 1
     assert all(words in text for text in pages)
-    assert words not in "".join(pdf_pages(render_pdf(sample(), speaker({**TEXTS, "h-plate": "A-1"}), LINK)))
+    assert words not in "".join(pdf_pages(render_pdf(sample(), resolver({**TEXTS, "h-plate": "A-1"}), LINK)))
 
 
 def test_title_author_language_and_bookmarks_are_in_the_file(paper: bytes) -> None:
@@ -287,8 +287,8 @@ def test_the_same_document_gives_the_same_bytes_even_in_another_process(paper: b
     assert render_pdf(sample(), SAY, LINK) == paper
     script = (
         "import sys; from tests.report.sample import LINK, TEXTS, sample; from corekit.report.pdf import"
-        f" render_pdf; from corekit.report.say import speaker\nopen({str(tmp_path / 'again.pdf')!r},"
-        " 'wb').write(render_pdf(sample(), speaker(TEXTS), LINK))"
+        " render_pdf; from corekit.report.personal_text import resolver"
+        f"\nopen({str(tmp_path / 'again.pdf')!r}, 'wb').write(render_pdf(sample(), resolver(TEXTS), LINK))"
     )
     subprocess.run(
         [sys.executable, "-c", script],
@@ -335,7 +335,7 @@ def test_a_word_of_two_thousand_characters_breaks_nothing(char: str) -> None:
     )
     blocks = (*document.blocks, readings, own, Statement(title="Long", words=(Personal("note", "h-note"),)))
     paper = render_pdf(
-        attrs.evolve(document, shop=long, blocks=blocks), speaker(dict.fromkeys(TEXTS, long)), LINK
+        attrs.evolve(document, shop=long, blocks=blocks), resolver(dict.fromkeys(TEXTS, long)), LINK
     )
     inside_the_margins(paper)
     shown = char if char != "日" else "[U+65E5]"
@@ -384,12 +384,14 @@ def test_boxes_fall_onto_pages_whole_in_order_and_never_end_one_with_what_must_g
     shapes: list[tuple[float, float, bool, bool]], kept: int
 ) -> None:
     room = 500.0
-    head = Box(least=12.0, keep=True)
+    head = Box(min_height=12.0, keep=True)
     boxes: list[Box] = []
     in_a_row = 0
     for tall, gap, keep, in_table in shapes:
         in_a_row = in_a_row + 1 if keep else 0
-        boxes.append(Box(least=tall, gap=gap, keep=keep and in_a_row < kept, head=head if in_table else None))
+        boxes.append(
+            Box(min_height=tall, gap=gap, keep=keep and in_a_row < kept, head=head if in_table else None)
+        )
     pages = paginate(boxes, room)
     placed = [box for page in pages for box, _ in page if box is not head]
     assert placed == boxes
@@ -407,7 +409,7 @@ def test_a_row_higher_than_a_page_is_broken_between_its_lines_and_loses_none() -
     long = " ".join(f"w{nth}" for nth in range(4000))
     paper = render_pdf(
         attrs.evolve(sample(), blocks=(Pairs(rows=(("Told", (Personal("words", "h-words"),)),)),)),
-        speaker({"h-words": long}),
+        resolver({"h-words": long}),
         LINK,
     )
     assert len(pdf_pages(paper)) > 2
@@ -578,7 +580,7 @@ def test_a_hostile_name_shows_literally_on_paper_page_and_terminal(tone: str) ->
         shop=HOSTILE,
         blocks=(Paragraph(words=(Personal("name", "h"),), tone=tone), *sample().blocks),
     )
-    say = speaker({**TEXTS, "h": HOSTILE})
+    say = resolver({**TEXTS, "h": HOSTILE})
     assert squeezed("".join(pdf_pages(render_pdf(document, say, LINK)))).count(squeezed(HOSTILE)) >= 2
     fragment = render_page(document, say, LINK)
     assert page_text(fragment).count(HOSTILE) == 2

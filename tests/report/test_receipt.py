@@ -15,8 +15,8 @@ from corekit.model.document import Document, DocumentKind, Totals, from_data, to
 from corekit.model.job import Job
 from corekit.model.money import Money
 from corekit.report.pdf import check_glyphs, render_pdf
+from corekit.report.personal_text import mask
 from corekit.report.receipt import PaidFor, receipt
-from corekit.report.say import mask
 from corekit.report.sheet import Issuer, Sheet
 from corekit.report.terminal import render_text
 
@@ -34,20 +34,20 @@ def euros(minor: int) -> Money:
     return Money(minor, "EUR")
 
 
-def made(
+def receipt_of(
     total: int, before: list[int], amount: int, number: str = "2026-A0001", vehicles: int = 1
 ) -> Document:
     paid = sum(before)
-    taken = Receipt(
+    payment = Receipt(
         amount=euros(amount), how="cash", paid_before=euros(paid), due=euros(total - paid - amount)
     )
     return receipt(
         JOB,
         SHEET,
-        taken,
+        payment,
         day="2026-03-04",
         paid_for=PaidFor(total=euros(total), number=number, vehicles=vehicles),
-        before=[("card", euros(one)) for one in before],
+        before=[("card", euros(amount_before)) for amount_before in before],
         record_mark="AAAA-BBBB-CCCC-DDDD",
     )
 
@@ -56,14 +56,14 @@ def made(
 @pytest.mark.parametrize("vehicles", [1, 3])
 @pytest.mark.parametrize("amount", [100, 500])
 def test_every_letter_is_in_the_face_and_it_fits_one_page(number: str, vehicles: int, amount: int) -> None:
-    document = made(1000, [500], amount, number, vehicles)
+    document = receipt_of(1000, [500], amount, number, vehicles)
     check_glyphs(document)
     assert render_pdf(document, mask, None).count(b"/Type /Page\n") == 1
     assert max(map(len, render_text(document, mask, None, width=60).splitlines())) <= 60
 
 
 def test_what_is_received_stands_where_an_invoice_has_its_total() -> None:
-    document = made(1000, [500], 100)
+    document = receipt_of(1000, [500], 100)
     assert document.kind is DocumentKind.RECEIPT
     text = render_text(document, mask, None)
     assert "Received EUR 1.00" in text
@@ -74,7 +74,7 @@ def test_what_is_received_stands_where_an_invoice_has_its_total() -> None:
 @given(cuts=st.lists(st.integers(1, 10**8), min_size=1, max_size=8), left=st.integers(0, 10**8))
 def test_the_rows_add_up_from_the_total_to_what_is_due(cuts: list[int], left: int) -> None:
     *before, amount = cuts
-    document = made(sum(cuts) + left, before, amount)
+    document = receipt_of(sum(cuts) + left, before, amount)
     (rows,) = [block.rows for block in document.blocks if isinstance(block, Totals)]
     *parts, (_, due, strong) = rows
     assert sum(Decimal(value) for _, value, _ in parts) == Decimal(due) == Decimal(left).scaleb(-2)

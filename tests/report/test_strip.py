@@ -12,7 +12,7 @@ from corekit.model.figure import Band, Dot, Figure, Label, Polyline, Strip
 from corekit.report.figure_svg import figure_svg
 from corekit.report.strip import number, strip_figure, strip_text, strip_words, ticks
 
-from .drawn import figures, strips
+from .documents import figures, strips
 
 SVG = "{http://www.w3.org/2000/svg}"
 

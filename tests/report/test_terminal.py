@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 
 from corekit.model.document import Document, Paragraph
 from corekit.model.personal import Personal
-from corekit.report.say import mask, speaker
+from corekit.report.personal_text import mask, resolver
 from corekit.report.terminal import columns, render_text, wrapped
 from corekit.report.text import clean
 
-from .drawn import documents
+from .documents import documents
 from .sample import LINK, MARK, TEXTS, sample
 
-SAY = speaker(TEXTS)
+SAY = resolver(TEXTS)
 
 
 @settings(max_examples=40, deadline=None)
@@ -33,7 +33,7 @@ def test_no_line_is_wider_than_the_terminal(document: Document, width: int) -> N
 @given(st.text(max_size=60))
 def test_nothing_that_steers_a_terminal_comes_through(text: str) -> None:
     document = attrs.evolve(sample(), blocks=(Paragraph(words=(Personal("name", "h"),)),), shop=text)
-    printed = render_text(document, speaker({"h": text}), LINK)
+    printed = render_text(document, resolver({"h": text}), LINK)
     assert not {char for char in printed if unicodedata.category(char) in ("Cc", "Cs") and char != "\n"}
     assert not {
         char
@@ -51,7 +51,7 @@ def test_an_escape_sequence_loses_its_teeth_and_letters_stay() -> None:
 
 @pytest.mark.parametrize("char", ["x", "日", "✓"])
 def test_a_word_of_two_thousand_characters_is_wrapped_by_character(char: str) -> None:
-    printed = render_text(sample(), speaker(dict.fromkeys(TEXTS, char * 2000)), LINK)
+    printed = render_text(sample(), resolver(dict.fromkeys(TEXTS, char * 2000)), LINK)
     assert all(columns(line) <= 80 for line in printed.splitlines())
     assert printed.count(char) >= 5 * 2000, "the sample has five texts that people typed"
 
@@ -78,8 +78,8 @@ def test_without_an_address_the_record_mark_stays() -> None:
 def test_printing_on_the_terminal_loads_no_library_for_paper_or_page() -> None:
     heavy = ("reportlab", "jinja2", "qrcode", "PIL", "pint", "flask", "numpy")
     script = (
-        f"import sys, corekit.report.terminal, corekit.report.say; print([name for name in {heavy!r} if name"
-        " in sys.modules])"
+        "import sys, corekit.report.terminal, corekit.report.personal_text;"
+        f" print([name for name in {heavy!r} if name in sys.modules])"
     )
     told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
     assert told.stdout.strip() == "[]"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from corekit.reference import DataError, data_path
-from corekit.report.fonts import face
+from corekit.report.fonts import typeface
 from corekit.report.wording import contrast_with_white, read_theme, read_wording, wording
 
 
@@ -22,8 +22,8 @@ def changed(tmp_path: Path, file: str, old: str, new: str) -> Path:
 def test_the_words_we_ship_can_all_be_set() -> None:
     for section in wording().values():
         for word in section.values():
-            assert face("regular").knows(word)
-            assert face("strong").knows(word)
+            assert typeface("regular").knows(word)
+            assert typeface("strong").knows(word)
 
 
 def test_no_word_we_print_says_that_driving_is_without_danger() -> None:

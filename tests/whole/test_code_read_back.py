@@ -23,7 +23,7 @@ from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
-from corekit.report.say import mask
+from corekit.report.personal_text import mask
 
 from ..conftest import Watched
 from .chain import (

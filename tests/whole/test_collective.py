@@ -23,7 +23,7 @@ from corekit.desk.problem import DeskError
 from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page
-from corekit.report.say import mask
+from corekit.report.personal_text import mask
 
 from .chain import corekit, done, paper_text, refused, squeezed
 from .fleet import CUSTOMER, Fleet

@@ -30,7 +30,7 @@ from corekit.model.money import Money
 from corekit.model.personal import Personal
 from corekit.plugin.host import Plugins, load
 from corekit.report.page import render_page
-from corekit.report.say import mask
+from corekit.report.personal_text import mask
 from corekit.store.problem import OtherAnswer
 
 from .chain import corekit, done, found_shop, paper_text

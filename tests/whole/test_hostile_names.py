@@ -103,7 +103,7 @@ def test_it_stands_literally_on_the_estimate(typed: str, shop: Path) -> None:
 
 
 def test_the_paper_keeps_its_margins_and_its_faces(typed: str, invoice: Invoice) -> None:
-    from ..report.reading import glyph_boxes
+    from ..report.readback import glyph_boxes
 
     sheets = pypdf.PdfReader(invoice.pdf).pages
     width, height = float(sheets[0].mediabox.width), float(sheets[0].mediabox.height)

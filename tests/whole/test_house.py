@@ -98,6 +98,7 @@ def test_the_contracts_between_the_rooms_hold() -> None:
         ),
         ("model/value.py", "from .. import units", "Data moves left to right only"),
         ("assess/assessment.py", "import corekit_battery", "The core knows no plugin"),
+        ("report/pen.py", "from reportlab.pdfgen import canvas", "One module knows the PDF library"),
         (
             "desk/demo.py",
             "from ..report.papers import invoice",

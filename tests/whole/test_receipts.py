@@ -12,7 +12,7 @@ from corekit.desk.problem import DeskError
 from corekit.model.document import DocumentKind, document_hash
 from corekit.model.money import Money
 from corekit.report.page import render_page
-from corekit.report.say import mask
+from corekit.report.personal_text import mask
 from corekit.report.terminal import render_text
 
 from .chain import corekit, done, paper_text, refused

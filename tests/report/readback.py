@@ -27,12 +27,12 @@ def pdf_numbers(paper: bytes, *, head: str) -> list[str]:
     y`.
     """
     pages = pdf_pages(paper)
-    found: list[str] = []
+    printed: list[str] = []
     for nth, text in enumerate(pages, 1):
         here, running = numbers(text), [*numbers(head), str(nth), str(len(pages))]
         assert here[: len(running)] == running, f"page {nth} opens with {here[:6]}"
-        found += here[len(running) :]
-    return found
+        printed += here[len(running) :]
+    return printed
 
 
 def squeezed(text: str) -> str:
@@ -40,7 +40,7 @@ def squeezed(text: str) -> str:
     return re.sub(r"\s+", "", text)
 
 
-class _Shown(HTMLParser):
+class _VisibleText(HTMLParser):
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
         self.parts: list[str] = []
@@ -59,10 +59,10 @@ class _Shown(HTMLParser):
 
 def page_text(fragment: str) -> str:
     """What a person sees of a page; titles and descriptions of pictures are only heard."""
-    shown = _Shown()
-    shown.feed(fragment)
-    shown.close()
-    return " ".join(" ".join(shown.parts).split())
+    parser = _VisibleText()
+    parser.feed(fragment)
+    parser.close()
+    return " ".join(" ".join(parser.parts).split())
 
 
 def grey(paper: bytes, dpi: int, page: int = -1) -> Any:
@@ -75,13 +75,13 @@ def glyph_boxes(paper: bytes) -> list[tuple[int, str, tuple[float, float, float,
     """(page, character, (left, bottom, right, top) in points) of every character that leaves ink, by its
     advance.
     """
-    found = []
+    boxes = []
     for nth, sheet in enumerate(pypdfium2.PdfDocument(paper)):
         layer = sheet.get_textpage()
         text = layer.get_text_range()
         for at in range(layer.count_chars()):
             char = layer.get_text_range(at, 1) or "?"
             if char.strip():
-                found.append((nth, char, layer.get_charbox(at, loose=True)))
+                boxes.append((nth, char, layer.get_charbox(at, loose=True)))
         assert text is not None
-    return found
+    return boxes

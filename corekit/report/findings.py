@@ -42,8 +42,8 @@ def in_short(assessment: Assessment) -> list[Block]:
     )
     sentences[:0] = _end(job)
     for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
-        found = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
-        sentences += [f"{words}: {' '.join(found)}"] if found else []
+        texts = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
+        sentences += [f"{words}: {' '.join(texts)}"] if texts else []
     advised = [
         finding
         for finding in assessment.current
@@ -173,9 +173,11 @@ def not_looked_at(assessment: Assessment) -> list[str]:
         for gap in gaps
         if gap.about
     )
-    told = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
+    other_texts = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
     return [
-        sentence for sentence in (f"Not looked at: {', '.join(names)}." if names else "", told) if sentence
+        sentence
+        for sentence in (f"Not looked at: {', '.join(names)}." if names else "", other_texts)
+        if sentence
     ]
 
 

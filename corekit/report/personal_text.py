@@ -1,11 +1,11 @@
-"""What references to personal text become when a Document is rendered."""
+"""What references to personal text become when a Document is rendered: the text, a mask, or *removed*."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from ..model.personal import Personal
-from .text import Say
+from .text import Resolve
 from .wording import wording
 
 
@@ -19,13 +19,11 @@ def removed(reference: Personal) -> str:
     return wording()["removed"][reference.kind]
 
 
-def speaker(texts: Mapping[str, str]) -> Say:
-    """A resolver for the paper in the customer's hand: `texts` maps hash → text; what is not there was
-    removed.
-    """
+def resolver(texts: Mapping[str, str]) -> Resolve:
+    """For the paper in the customer's hand: `texts` maps hash → text; what is not there was removed."""
 
-    def say(reference: Personal) -> str:
+    def resolve(reference: Personal) -> str:
         text = texts.get(reference.hash)
         return removed(reference) if text is None else text
 
-    return say
+    return resolve

@@ -1,0 +1,205 @@
+"""A PDF file while it is written, and the fonts embedded in it: the one module that knows reportlab.
+
+Papers need more of reportlab than its user guide promises. Its own drawing and its text objects take three
+times as long, its document information carries the hour of writing, and its fonts draw digits of unequal
+width and are cut anew for every paper. So operators, document information and fonts go through names that
+the guide does not describe; those stand here and nowhere else. pyproject.toml bounds the version for them,
+and tests/report/test_pdf_file.py names each one that a version has lost or changed.
+"""
+
+from __future__ import annotations
+
+import io
+import zlib
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from hashlib import md5
+from pathlib import Path
+from typing import Any
+
+import attrs
+from reportlab import rl_config
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFInfo, PDFName, PDFStream, PDFString
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+_NONSYMBOLIC, _SYMBOLIC = 32, 4  # font flags; source: ISO 32000-1, table 123
+_SUBSETS_KEPT = 32
+_SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
+
+
+class EmbeddedFont:
+    """A TrueType file under a name by which reportlab finds it; a paper carries the part that it uses.
+
+    Attributes:
+        subsets_of: (text, document) → the text as (subset, codes in it), what is new to the document added to
+            it. reportlab's own method, since it is called for every word.
+    """
+
+    def __init__(self, name: str, path: Path) -> None:
+        self.name = name
+        self._font = TTFont(name, str(path), asciiReadable=True, shapable=False)
+        self._face = self._font.face
+        self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
+        self._face.addSubsetObjects = _SubsetWriter(self._face)
+        pdfmetrics.registerFont(self._font)
+
+    def table(self, tag: str) -> bytes:
+        """A table of the font file, e.g. `GSUB`."""
+        return bytes(self._face.get_table(tag))
+
+    def glyph(self, code: int) -> int:
+        """The glyph that draws a character."""
+        return int(self._face.charToGlyph[code])
+
+    def draw_with(self, glyph: int, code: int) -> None:
+        """Draw a character with this glyph from now on, and give it that glyph's advance.
+
+        The text layer still says the character: reportlab maps back by character, not by glyph.
+        """
+        self._face.charToGlyph[code] = glyph
+        self._face.charWidths[code] = self._face.hmetrics[glyph][0] * 1000 / self._face.unitsPerEm
+
+    def advances(self) -> dict[int, float]:
+        """Character → its advance in 1/1000 of the size, for every character of the file."""
+        widths, default = self._face.charWidths, self._face.defaultWidth
+        return {code: float(widths.get(code, default)) for code in self._face.charToGlyph}
+
+    def resource_name(self, subset: int, document: Any) -> str:
+        """The name of a subset in the document, with its slash."""
+        return str(self._font.getSubsetInternalName(subset, document))
+
+
+class _SubsetWriter:
+    """Writes the part of a font that a paper uses, and keeps what it has cut: most papers need the same part.
+
+    Stands in for `TTFontFace.addSubsetObjects`, which cuts and packs anew for every paper.
+    """
+
+    def __init__(self, face: Any) -> None:
+        self._face = face
+        self._packed: dict[tuple[int, ...], tuple[int, bytes]] = {}
+
+    def __call__(self, document: Any, font_name: str, subset: Sequence[int]) -> Any:
+        key, face = tuple(subset), self._face
+        if key not in self._packed:
+            if len(self._packed) >= _SUBSETS_KEPT:
+                self._packed.clear()
+            content = face.makeSubset(subset)
+            self._packed[key] = len(content), zlib.compress(content, 9)
+        length, packed = self._packed[key]
+        stream = PDFStream(content=packed)
+        stream.dictionary["Length1"] = length
+        stream.dictionary["Filter"] = PDFName("FlateDecode")
+        descriptor = PDFDictionary(
+            {
+                "Type": "/FontDescriptor",
+                "Ascent": face.ascent,
+                "CapHeight": face.capHeight,
+                "Descent": face.descent,
+                # The codes are ours and not a standard encoding's (ISO 32000-1, 9.8.2).
+                "Flags": (face.flags & ~_NONSYMBOLIC) | _SYMBOLIC,
+                "FontBBox": PDFArray(face.bbox),
+                "FontName": PDFName(font_name),
+                "ItalicAngle": face.italicAngle,
+                "StemV": face.stemV,
+                "FontFile2": document.Reference(stream, f"fontFile:{font_name}"),
+                "MissingWidth": face.defaultWidth,
+            }
+        )
+        return document.Reference(descriptor, f"fontDescriptor:{font_name}")
+
+
+@attrs.frozen(kw_only=True)
+class Information:
+    """What a file says of itself beside its pages."""
+
+    title: str
+    author: str
+    subject: str
+    creator: str
+    language: str
+
+
+class _DatelessInfo(PDFInfo):  # type: ignore[misc]
+    """Title, author, subject and maker: no dates, since the date that counts is printed and the same Document
+    gives the same file.
+    """
+
+    def format(self, document: Any) -> bytes:
+        texts = {
+            "Title": self.title,
+            "Author": self.author,
+            "Subject": self.subject,
+            "Creator": self.creator,
+            "Producer": self.producer,
+        }
+        entries = {**{name: PDFString(text) for name, text in texts.items()}, "Trapped": PDFName("False")}
+        return PDFDictionary(entries).format(document)  # type: ignore[no-any-return]
+
+
+class PdfFile:
+    """One file while it is written, page after page; origin of a page at the lower left, points.
+
+    Attributes:
+        draw: Adds PDF operators to the page, as they are.
+    """
+
+    def __init__(self, size: tuple[float, float], first_font: EmbeddedFont, information: Information) -> None:
+        self._out = io.BytesIO()
+        # Without a first font of ours reportlab writes Helvetica into every file, and does not embed it.
+        self._canvas = Canvas(
+            self._out,
+            pagesize=size,
+            pageCompression=1,
+            invariant=1,
+            initialFontName=first_font.name,
+            lang=information.language,
+        )
+        self._document = self._canvas._doc
+        self._document.info = _DatelessInfo()
+        # The file's ID is made of this and of the content. reportlab begins it with SOURCE_DATE_EPOCH where
+        # the environment has one, and the same Document would give another file there.
+        self._document.signature = md5(_SIGNATURE_START, usedforsecurity=False)
+        self._canvas.setTitle(information.title)
+        self._canvas.setAuthor(information.author)
+        self._canvas.setSubject(information.subject)
+        self._canvas.setCreator(information.creator)
+        self._canvas.setViewerPreference("DisplayDocTitle", "true")
+        self.draw: Callable[[str], None] = self._canvas.addLiteral
+
+    def subsets_of(self, font: EmbeddedFont, text: str) -> list[tuple[int, bytes]]:
+        """The text as (subset, codes): a font shows at most 256 characters by one resource."""
+        return font.subsets_of(text, self._document)
+
+    def resource_name(self, font: EmbeddedFont, subset: int) -> str:
+        """By what name operators choose a subset of a font, with its slash."""
+        return font.resource_name(subset, self._document)
+
+    def bookmark(self, words: str, key: str, *, level: int, top: float) -> None:
+        """An entry of the outline that leads to a height on this page; `key` stands once in the file."""
+        self._canvas.bookmarkHorizontal(key, 0, top)
+        self._canvas.addOutlineEntry(words, key, level=level)
+
+    def end_page(self) -> None:
+        self._canvas.showPage()
+
+    def finished(self) -> bytes:
+        """The whole file; nothing can be added to it then."""
+        self._canvas.save()
+        return self._out.getvalue()
+
+
+@contextmanager
+def pdf_file(
+    size: tuple[float, float], first_font: EmbeddedFont, information: Information
+) -> Iterator[PdfFile]:
+    """A new file to write; one at a time in a process, since a setting of reportlab is changed for it."""
+    as_text = rl_config.useA85
+    # Streams as bytes: a fifth smaller than as text, and nobody reads them in an editor.
+    rl_config.useA85 = 0
+    try:
+        yield PdfFile(size, first_font, information)
+    finally:
+        rl_config.useA85 = as_text
