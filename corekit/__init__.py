@@ -75,7 +75,7 @@ _WHERE = {
     "Case": "plugin.case",
     "Chart": "plugin.chart",
     "copper_factor": "plugin.copper",
-    "elsewhere": "plugin.elsewhere",
+    "elsewhere": "plugin.foreign",
     "hookimpl": "plugin.hookspecs",
     "Reading": "plugin.reading",
     "System": "plugin.system",
