@@ -100,10 +100,10 @@ def _new_passcode(folder: Path) -> None:
     import getpass
     import sys
 
-    from ..web.passcode import PasscodeError, drawn_passcode, passcode_fault, set_passcode
+    from ..web.passcode import PasscodeError, random_passcode, passcode_fault, set_passcode
 
     if not sys.stdin.isatty():
-        code = drawn_passcode()
+        code = random_passcode()
         set_passcode(folder, code)
         print(
             f"The passcode of the screens is {code}; it is shown this once. Another one: corekit work"

@@ -14,7 +14,7 @@ from ..desk.settings import read_settings
 from ..desk.setup import is_demo
 from ..desk.shop import Shop
 from ..isolation.worker import Worker
-from ..web.auth import LOCK_AFTER, PasscodeDoor
+from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
 from ..web.server import PORT, serve, server_for
@@ -34,7 +34,7 @@ def is_shop(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
+def opened(folder: Path, door: PasscodeAuth) -> Iterator[flask.Flask]:
     """The screens of a shop behind a door, with a worker process of their own for checks and calculations;
     closed with the block.
     """
@@ -49,7 +49,7 @@ def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER
         DeskError, StoreError, PasscodeError: the shop or its passcode cannot be used.
         ServeError: the port is taken.
     """
-    with opened(folder, PasscodeDoor(shop=folder, lock_after=lock_after)) as app:
+    with opened(folder, PasscodeAuth(shop=folder, lock_after=lock_after)) as app:
         server = server_for(app, port=port)
         say(f"The screens are open in the browser of this device:  http://127.0.0.1:{server.bind_addr[1]}/")
         say(_ends(lock_after))
@@ -93,7 +93,7 @@ def serve_on_hotspot(
         )
     if van.clock_fault:
         say(van.clock_fault)
-    door = PasscodeDoor(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
+    door = PasscodeAuth(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
     with opened(folder, door) as app:
         screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
         try:

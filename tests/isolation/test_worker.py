@@ -36,7 +36,7 @@ from corekit.model.value import Value, exact
 from corekit.plugin.calculation import Calculation
 from corekit.plugin.host import Failure, Plugins, load
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor
+from corekit.screens.app import NoAuth
 from corekit.screens.context import Van
 from corekit.screens.serve import opened
 
@@ -604,7 +604,7 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
         from importlib.metadata import entry_points
         from corekit.plugin.host import load
         from corekit.isolation.worker import Patience, Worker
-        from tests.screens.test_worker import visit
+        from tests.isolation.test_worker import visit
         points = [point for point in entry_points(group="corekit") if point.name == "horn"]
         plugins = load(points)
         works = Worker(points, patience=Patience(load=0.5, check=0.7))
@@ -666,7 +666,7 @@ def test_the_screens_assess_and_calculate_in_the_worker(
         }
         begun = shop.answer(None, Answer(id="begin-0123456789", rows=rows))
         assert shop.assess(begun.job).findings
-    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+    with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         monkeypatch.setattr("corekit.assess.assessment.case_at", None)
         monkeypatch.setattr(Calculation, "__call__", None)
         browser = app.test_client()
@@ -686,7 +686,7 @@ def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(
     empty_shop: Path, install: Install
 ) -> None:
     install("horn", HORN, "os._exit(1)")
-    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+    with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         browser = app.test_client()
         with open_shop(empty_shop) as shop:
             job = shop.answer(
