@@ -60,7 +60,7 @@ class Auth(Protocol):
 
 @attrs.frozen(kw_only=True)
 class NoAuth:
-    """Nobody is asked anything; for tests of the screens behind it."""
+    """Nobody is asked anything; for tests of the screens alone."""
 
     def install(self, app: flask.Flask) -> None:
         app.jinja_env.globals["guard"] = lambda: ""

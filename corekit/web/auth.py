@@ -1,4 +1,4 @@
-"""The door of the screens: who may come in, from where, and that what is sent comes from a page of ours.
+"""Signing in to the screens: who may come in, from where, and that what is sent comes from a page of ours.
 
 Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a
 name of its own), the line it came over (plain http is for this device alone), the page that sent it, the
@@ -91,18 +91,18 @@ _HEADERS = {
 
 @attrs.frozen(kw_only=True)
 class Session:
-    """One device that gave the passcode: a drawn name, when that was and when it was last used, in whole
+    """One device that gave the passcode: a random name, when that was and when it was last used, in whole
     seconds since 1970.
     """
 
     name: str
-    begun: int
-    used: int
+    since: int
+    last_used: int
 
 
 @attrs.define(kw_only=True)
 class PasscodeAuth:
-    """A door with a passcode. Safe to use from several threads.
+    """Sign-in with a passcode. Safe to use from several threads.
 
     Attributes:
         shop: The shop's folder; the passcode and the secret are in its `keys`.
@@ -124,24 +124,22 @@ class PasscodeAuth:
     _secret: bytes = attrs.field(init=False, repr=False)
     _revoked: RevokedLogins = attrs.field(init=False, repr=False)
     _throttle: LoginThrottle = attrs.field(init=False, repr=False)
-    _kept: tuple[tuple[int, ...], PasscodeHash] | None = attrs.field(init=False, default=None, repr=False)
+    _hash: tuple[tuple[int, ...], PasscodeHash] | None = attrs.field(init=False, default=None, repr=False)
     _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
 
     def __attrs_post_init__(self) -> None:
-        read_passcode(
-            self.shop
-        )  # said now and in the terminal, rather than to whoever stands at the locked door
+        read_passcode(self.shop)  # a fault is said now and in the terminal, not to whoever meets the lock
         self._secret = read_secret(self.shop)
         self._revoked = RevokedLogins(self.shop / LOCKED_FILE, self.now)
         self._throttle = LoginThrottle(self.clock)
 
     def install(self, app: flask.Flask) -> None:
-        """Add the door's guards and pages to the application, and give templates `guard()` and
-        `lock_seconds`.
+        """Add the checks of every request and the pages of the sign-in to the application, and give templates
+        `guard()` and `lock_seconds`.
 
-        Whatever else the application adds to what comes before a request comes after the door.
+        Whatever else the application adds to what comes before a request comes after these checks.
         """
-        app.jinja_env.globals.update(guard=self._guard_here, lock_seconds=round(self.lock_after * 60))
+        app.jinja_env.globals.update(guard=self._guard_of_request, lock_seconds=round(self.lock_after * 60))
         app.before_request(self._check_host)
         app.before_request(self._check_line)
         app.before_request(self._check_origin)
@@ -177,7 +175,7 @@ class PasscodeAuth:
         return _refusal("This was not sent from a page of these screens, so nothing was done.", 403)
 
     def _check_session(self) -> flask.Response | None:
-        flask.g.session = self._session()
+        flask.g.session = self._valid_session()
         if (
             flask.g.session
             or flask.request.endpoint in self.open_to_all
@@ -187,7 +185,7 @@ class PasscodeAuth:
         if flask.request.method in _CHANGE_NOTHING:
             return self._locked_page(flask.request.full_path.removesuffix("?"))
         fields, whole = _typed_fields()
-        return self._locked_page(_sent_from(), kept=fields, kept_to=flask.request.path, lost=not whole)
+        return self._locked_page(_form_screen(), kept=fields, kept_to=flask.request.path, lost=not whole)
 
     def _check_guard(self) -> flask.Response | None:
         if flask.request.method in _CHANGE_NOTHING or flask.request.endpoint == "door_open":
@@ -210,10 +208,10 @@ class PasscodeAuth:
         if (
             session
             and flask.request.endpoint != "door_state"
-            and self.now() - session.used >= _FRESH
+            and self.now() - session.last_used >= _FRESH
             and session.name not in self._revoked
         ):
-            self._set_cookie(answer, attrs.evolve(session, used=int(self.now())))
+            self._set_cookie(answer, attrs.evolve(session, last_used=int(self.now())))
         return answer
 
     # Sessions
@@ -232,13 +230,13 @@ class PasscodeAuth:
             return read_passcode(self.shop)
         version = (status.st_mtime_ns, status.st_size, status.st_ino, status.st_mode)
         with self._lock:
-            if self._kept is None or self._kept[0] != version:
-                self._kept = (version, read_passcode(self.shop))
-            return self._kept[1]
+            if self._hash is None or self._hash[0] != version:
+                self._hash = (version, read_passcode(self.shop))
+            return self._hash[1]
 
-    def _has_digits(self) -> bool:
+    def _is_numeric(self) -> bool:
         try:
-            return self._passcode().digits
+            return self._passcode().is_numeric
         except PasscodeError:
             return False
 
@@ -251,7 +249,7 @@ class PasscodeAuth:
             digest_method=hashlib.sha256,
         )
 
-    def _presented(self) -> Session | None:
+    def _signed_session(self) -> Session | None:
         """The session that the cookie names, whether it is still good or not; None when it was not signed
         here.
         """
@@ -266,21 +264,24 @@ class PasscodeAuth:
         except PasscodeError as error:
             log.error("%s", error)
             return None
-        name, begun, used = match.groups()
-        return Session(name=name, begun=int(begun), used=int(used))
+        name, since, last_used = match.groups()
+        return Session(name=name, since=int(since), last_used=int(last_used))
 
-    def _session(self) -> Session | None:
+    def _valid_session(self) -> Session | None:
         """The session of this request, if it is good."""
-        session = self._presented()
+        session = self._signed_session()
         if session is None or session.name in self._revoked:
             return None
         now = self.now()
         # A cookie from the future: the clock was set back. Nobody knows then how long it was unused.
-        good = -_FRESH <= now - session.used < self.lock_after * 60 and now - session.begun < LONGEST_SESSION
-        return session if good else None
+        is_good = (
+            -_FRESH <= now - session.last_used < self.lock_after * 60
+            and now - session.since < LONGEST_SESSION
+        )
+        return session if is_good else None
 
     def _set_cookie(self, answer: flask.Response, session: Session) -> None:
-        cookie = self._signer("session").sign(f"{session.name}.{session.begun}.{session.used}")
+        cookie = self._signer("session").sign(f"{session.name}.{session.since}.{session.last_used}")
         answer.set_cookie(
             self._cookie,
             cookie.decode("ascii"),
@@ -294,12 +295,12 @@ class PasscodeAuth:
     def _guard(self, session: Session) -> str:
         return self._signer("guard").get_signature(session.name).decode("ascii")
 
-    def _guard_here(self) -> str:
+    def _guard_of_request(self) -> str:
         """The anti-forgery word for the forms of this page; empty where nobody is let in yet."""
         session: Session | None = flask.g.get("session")
         return self._guard(session) if session else ""
 
-    # The door's own pages
+    # The pages of the sign-in
 
     def _door_page(self) -> flask.Response:
         if flask.g.session:
@@ -315,34 +316,36 @@ class PasscodeAuth:
             for name, text in form.items(multi=True)
             if name.startswith(_KEPT)
         ][:_LOCKED_FIELDS]
-        presented = self._presented()
-        sender = presented.name if presented else flask.request.remote_addr or ""
-        wait = self._throttle.take(sender, known=presented is not None)
+        earlier = self._signed_session()
+        sender = earlier.name if earlier else flask.request.remote_addr or ""
+        wait = self._throttle.take(sender, known=earlier is not None)
         if wait:
             seconds = math.ceil(wait)
             refusal = self._locked_page(
                 next_path,
                 kept=kept,
                 kept_to=kept_to,
-                said=f"Too many wrong passcodes. Wait {_duration_words(seconds)}, then try again.",
+                message=f"Too many wrong passcodes. Wait {_duration_words(seconds)}, then try again.",
                 status=429,
             )
             refusal.headers["Retry-After"] = str(seconds)
             return refusal
         try:
-            right = self._passcode().fits(form.get("passcode", ""))
+            is_right = self._passcode().fits(form.get("passcode", ""))
         except PasscodeError as error:
             log.error("%s", error)
-            said = (
+            message = (
                 "The passcode cannot be read on the machine that serves these screens; its terminal says why."
             )
-            return self._locked_page(next_path, kept=kept, kept_to=kept_to, said=said, status=503)
-        if not right:
-            return self._locked_page(next_path, kept=kept, kept_to=kept_to, said="That is not the passcode.")
-        self._throttle.forgive(sender, known=presented is not None)
+            return self._locked_page(next_path, kept=kept, kept_to=kept_to, message=message, status=503)
+        if not is_right:
+            return self._locked_page(
+                next_path, kept=kept, kept_to=kept_to, message="That is not the passcode."
+            )
+        self._throttle.forgive(sender, known=earlier is not None)
         # A name of its own for each unlocking (ASVS 7.2.4): what was known before it opens nothing after it.
         now = int(self.now())
-        session = Session(name=secrets.token_urlsafe(16), begun=now, used=now)
+        session = Session(name=secrets.token_urlsafe(16), since=now, last_used=now)
         flask.g.session = session
         answer = (
             self._resend_page(kept, kept_to, whole=True, back=next_path)
@@ -365,7 +368,7 @@ class PasscodeAuth:
         session: Session | None = flask.g.session
         if session is None:
             return _json({"unlocked": False}, 200)
-        left = min(session.used + self.lock_after * 60, session.begun + LONGEST_SESSION) - self.now()
+        left = min(session.last_used + self.lock_after * 60, session.since + LONGEST_SESSION) - self.now()
         return _json(
             {"unlocked": True, "guard": self._guard(session), "seconds": max(0, math.floor(left))}, 200
         )
@@ -376,12 +379,12 @@ class PasscodeAuth:
         *,
         kept: Collection[tuple[str, str]] = (),
         kept_to: str = "",
-        said: str = "",
+        message: str = "",
         lost: bool = False,
         status: int = 401,
     ) -> flask.Response:
         if _wants_json():
-            answer = _json({"locked": True, "text": said}, status)
+            answer = _json({"locked": True, "text": message}, status)
         else:
             fields = [(_KEPT + name, text) for name, text in kept]
             page = flask.render_template(
@@ -389,9 +392,9 @@ class PasscodeAuth:
                 next=own_path(next_path),
                 kept=fields,
                 kept_to=kept_to,
-                said=said,
+                said=message,
                 lost=lost,
-                digits=self._has_digits(),
+                digits=self._is_numeric(),
             )
             answer = flask.make_response(page, status)
         if status == 401:
@@ -411,7 +414,7 @@ class PasscodeAuth:
         )
 
 
-def _sent_from() -> str:
+def _form_screen() -> str:
     """The screen that a form stood on, as it says itself."""
     try:
         return own_path(flask.request.form.get("screen", ""))
@@ -469,7 +472,7 @@ def _json(content: dict[str, object], status: int) -> flask.Response:
 
 
 def _refusal(words: str, status: int) -> flask.Response:
-    """For somebody who is at the wrong door: words and nothing of ours, not even a style."""
+    """For somebody who is at the wrong place: words and nothing of ours, not even a style."""
     return flask.Response(f"{words}\n", status=status, mimetype="text/plain")
 
 

@@ -37,7 +37,7 @@ _WORD = "corekit-work-1"
 
 
 class PasscodeError(CorekitError, ValueError):
-    """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and
+    """A passcode that cannot be one, or a file of the sign-in that cannot be used; the message says which and
     what to do.
     """
 
@@ -47,8 +47,8 @@ class PasscodeHash:
     """A passcode as it is kept: never itself, only what scrypt makes of it.
 
     Attributes:
-        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page
-            learns no more than what everybody is advised to take.
+        is_numeric: It is made of digits, so the locked page brings up the keys for them. Whoever sees that
+            page learns no more than what everybody is advised to take.
     """
 
     n: int
@@ -56,7 +56,7 @@ class PasscodeHash:
     p: int
     salt: bytes
     hash: bytes
-    digits: bool = False
+    is_numeric: bool = False
 
     def fits(self, typed: str) -> bool:
         """True when this is the passcode. Takes as long for a wrong one."""
@@ -66,33 +66,33 @@ class PasscodeHash:
 _one_at_a_time = threading.Lock()
 
 
-def _scrypt(typed: str, kept: PasscodeHash) -> bytes:
+def _scrypt(typed: str, cost: PasscodeHash) -> bytes:
     # One at a time, or many wrong codes at one moment would take the machine's memory.
     with _one_at_a_time:
         return hashlib.scrypt(
-            _plain(typed).encode(),
-            salt=kept.salt,
-            n=kept.n,
-            r=kept.r,
-            p=kept.p,
-            maxmem=_memory(kept) + 2**20,
-            dklen=len(kept.hash),
+            _normal_form(typed).encode(),
+            salt=cost.salt,
+            n=cost.n,
+            r=cost.r,
+            p=cost.p,
+            maxmem=_memory(cost) + 2**20,
+            dklen=len(cost.hash),
         )
 
 
-def _memory(kept: PasscodeHash) -> int:
+def _memory(cost: PasscodeHash) -> int:
     """Bytes that one look takes; RFC 7914, section 5: 128 r (N + p), and two blocks to work in."""
-    return 128 * kept.r * (kept.n + kept.p + 2)
+    return 128 * cost.r * (cost.n + cost.p + 2)
 
 
-def _plain(typed: str) -> str:
+def _normal_form(typed: str) -> str:
     """Keyboards differ in how they compose letters and in the space they leave behind."""
     return unicodedata.normalize("NFC", typed).strip()
 
 
 def passcode_fault(typed: str) -> str | None:
     """Why this cannot be a passcode, in a sentence; None when it can."""
-    code = _plain(typed)
+    code = _normal_form(typed)
     if not SHORTEST <= len(code) <= LONGEST:
         return (
             f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with"
@@ -122,12 +122,12 @@ def set_passcode(shop: Path, typed: str) -> None:
     fault = passcode_fault(typed)
     if fault:
         raise PasscodeError(fault)
-    blank = PasscodeHash(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
+    cost = PasscodeHash(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
     text = (
         "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
-        f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash ='
-        f' "{_scrypt(typed, blank).hex()}"\n'
-        f"digits = {str(_plain(typed).isdecimal() and typed.isascii()).lower()}\n"
+        f'made = "{_WORD}"\nn = {cost.n}\nr = {cost.r}\np = {cost.p}\nsalt = "{cost.salt.hex()}"\nhash ='
+        f' "{_scrypt(typed, cost).hex()}"\n'
+        f"digits = {str(_normal_form(typed).isdecimal() and typed.isascii()).lower()}\n"
     )
     path = shop / PASSCODE_FILE
     try:
@@ -154,25 +154,27 @@ def read_passcode(shop: Path) -> PasscodeHash:
     data = owners_file(path, f"There is no passcode yet. {cure}")
     try:
         table = tomllib.loads(data.decode("ascii"))
-        salt, made = bytes.fromhex(table["salt"]), bytes.fromhex(table["hash"])
-        kept = PasscodeHash(
-            n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True
+        passcode = PasscodeHash(
+            n=table["n"],
+            r=table["r"],
+            p=table["p"],
+            salt=bytes.fromhex(table["salt"]),
+            hash=bytes.fromhex(table["hash"]),
+            is_numeric=table["digits"] is True,
         )
-        whole = table["made"] == _WORD and all(
-            type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p)
-        )
-        whole = (
-            whole
-            and kept.n & (kept.n - 1) == 0
-            and kept.n > 1
-            and len(kept.hash) >= _HASH_BYTES
-            and _memory(kept) <= _MOST_MEMORY
+        is_ours = (
+            table["made"] == _WORD
+            and all(type(number) is int and number > 0 for number in (passcode.n, passcode.r, passcode.p))
+            and passcode.n & (passcode.n - 1) == 0
+            and passcode.n > 1
+            and len(passcode.hash) >= _HASH_BYTES
+            and _memory(passcode) <= _MOST_MEMORY
         )
     except (ValueError, KeyError, TypeError):
-        whole = False
-    if not whole:
+        is_ours = False
+    if not is_ours:
         raise PasscodeError(f"{path}: this is not a passcode as corekit keeps it. {cure}")
-    return kept
+    return passcode
 
 
 def read_secret(shop: Path) -> bytes:
@@ -210,7 +212,7 @@ def owners_file(path: Path, missing: str, error: type[Exception] = PasscodeError
     """The bytes of a small file that its owner alone may read.
 
     Raises:
-        problem: it is not there (`missing` says what to do), cannot be read, or others may read it.
+        error: it is not there (`missing` says what to do), cannot be read, or others may read it.
     """
     try:
         with path.open("rb") as file:

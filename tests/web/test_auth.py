@@ -1,9 +1,10 @@
-"""The door of the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory of its text."""
+"""Signing in to the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory of its text."""
 
 from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 import stat
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -294,6 +295,24 @@ def test_a_cookie_that_was_changed_in_one_letter_opens_nothing(let_in: Behind) -
         other = let_in.browser()
         other.set_cookie("corekit-work", cookie[:at] + ("1" if cookie[at] != "1" else "2") + cookie[at + 1 :])
         assert other.get("/job/abc").status_code == 401, at
+
+
+def test_a_signature_has_one_spelling_only(let_in: Behind) -> None:  # RFC 4648, section 3.5
+    cookie = let_in.client.get_cookie("corekit-work").value
+    for letter in set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_=") - {cookie[-1]}:
+        other = let_in.browser()
+        other.set_cookie("corekit-work", cookie[:-1] + letter)
+        assert other.get("/job/abc").status_code == 401, letter
+
+
+def test_a_cookie_signed_with_another_shops_secret_opens_nothing(let_in: Behind, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    (elsewhere / "keys").mkdir(parents=True)
+    shutil.copy(let_in.shop / "keys" / "work.toml", elsewhere / "keys")  # the same passcode, salt and all
+    auth = PasscodeAuth(shop=elsewhere, now=let_in.clock, clock=let_in.clock)
+    other = app_behind(auth)[0].test_client()
+    other.set_cookie("corekit-work", let_in.client.get_cookie("corekit-work").value)
+    assert other.get("/job/abc").status_code == 401
 
 
 def test_each_unlocking_makes_a_session_of_its_own(behind: Behind) -> None:  # (7.2.4)
