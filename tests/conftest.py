@@ -19,6 +19,8 @@ from hypothesis import settings
 
 import corekit
 from corekit.desk.demo import run_demo
+from corekit.desk.setup import found
+from corekit.reference import data_path
 
 IN_CI = os.environ.get("COREKIT_CI") == "1"
 CHROMIUM_ARGS = [
@@ -92,6 +94,17 @@ def demo_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_copy(demo_out: Path, tmp_path: Path) -> Path:
     """A demo of the test's own."""
     return Path(shutil.copytree(demo_out, tmp_path / "demo-out"))
+
+
+@pytest.fixture
+def empty_shop(tmp_path: Path) -> Path:
+    """The invented shop with its prices and instruments, and no job in it."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    for name in ("shop.toml", "prices.toml"):
+        shutil.copy(data_path("demo") / "shop" / name, folder / name)
+    found(folder, demo=True)
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -27,10 +27,11 @@ from corekit.desk.demo import run_demo
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.share.published import PublishedFolder
-from corekit.web.page_server import page_app, server_for
+from corekit.web.page_app import page_app
+from corekit.web.pages import page_server
 
 PHONE, TABLET = {"width": 360, "height": 740}, {"width": 820, "height": 1180}
 FLAGS = [
@@ -78,8 +79,8 @@ def papers(shop: Path, out: Path) -> None:
 
 def pages(shop: Path, out: Path) -> None:
     app = page_app(PublishedFolder(shop / "published"), bearer=None, demo=True, now=lambda: datetime.now(UTC))
-    server = server_for(app, "127.0.0.1", 8741)
-    threading.Thread(target=server.run, daemon=True).start()
+    server = page_server(app, "127.0.0.1", 8741)
+    threading.Thread(target=server.serve, daemon=True).start()
     with Shop(shop) as opened, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
         page = browser.new_page(viewport=PHONE, device_scale_factor=2)
@@ -97,7 +98,7 @@ def pages(shop: Path, out: Path) -> None:
         page.wait_for_timeout(800)
         page.screenshot(path=out / "page-nothing.png", full_page=True)
         browser.close()
-    server.close()
+    server.stop()
 
 
 def screens(out: Path) -> None:
@@ -112,7 +113,7 @@ def screens(out: Path) -> None:
     found(folder, demo=True)
     with Shop(folder) as shop, sync_playwright() as playwright:
         jobs = fill(shop)
-        app = work_app(Van(shop), OpenDoor())
+        app = work_app(Van(shop), NoAuth())
         server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
         server.prepare()
         threading.Thread(target=server.serve, daemon=True).start()

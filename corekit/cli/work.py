@@ -57,30 +57,30 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..screens.serve import is_shop, serve_here, serve_on_hotspot
+    from ..screens.serve import check_shop, serve_here, serve_on_hotspot
     from ..web.passcode import has_passcode
     from .command import shop_folder
 
     folder = shop_folder(args.shop)
-    is_shop(folder)
+    check_shop(folder)
     if not 1 <= args.lock_after <= 240:
         raise ValueError(f"--lock-after: {args.lock_after:g} is not from 1 to 240 minutes.")
     if args.forget_pairing:
-        return _forgotten(folder)
+        return _forget_pairing(folder)
     if args.new_passcode or not has_passcode(folder):
         _new_passcode(folder)
         if args.new_passcode:
             return 0
     if args.hotspot or args.pair:
         if args.pair:
-            _paired(folder)
+            _make_authority(folder)
         import sys
 
         serve_on_hotspot(
             folder,
             port=args.port,
             lock_after=args.lock_after,
-            more=tuple(args.address),
+            extra_addresses=tuple(args.address),
             pair=args.pair,
             coloured=sys.stdout.isatty(),
             say=_say,
@@ -100,10 +100,10 @@ def _new_passcode(folder: Path) -> None:
     import getpass
     import sys
 
-    from ..web.passcode import PasscodeError, drawn_passcode, passcode_fault, set_passcode
+    from ..web.passcode import PasscodeError, passcode_fault, random_passcode, set_passcode
 
     if not sys.stdin.isatty():
-        code = drawn_passcode()
+        code = random_passcode()
         set_passcode(folder, code)
         print(
             f"The passcode of the screens is {code}; it is shown this once. Another one: corekit work"
@@ -128,7 +128,7 @@ def _new_passcode(folder: Path) -> None:
     raise PasscodeError("No passcode was set; try again.")
 
 
-def _paired(folder: Path) -> None:
+def _make_authority(folder: Path) -> None:
     from datetime import UTC, datetime
 
     from ..web.pairing import make_authority
@@ -136,7 +136,7 @@ def _paired(folder: Path) -> None:
     make_authority(folder, datetime.now(UTC))
 
 
-def _forgotten(folder: Path) -> int:
+def _forget_pairing(folder: Path) -> int:
     from ..web.pairing import VanCertificate, forget_authority, has_pairing
     from .command import sure
 
@@ -147,7 +147,7 @@ def _forgotten(folder: Path) -> int:
         print("Nothing was changed.")
         return 1
     forget_authority(folder)
-    _paired(folder)
+    _make_authority(folder)
     van = VanCertificate(folder)
     print(
         f"There is a new certificate, {van.title}. Remove the old one from the settings of every phone, then:"

@@ -29,10 +29,11 @@ from ..report.page import page_css
 from ..report.wording import theme
 from ..visit import fields
 from ..visit.progress import TITLES, Step, standing
+from ..web.address import own_path
 from . import forms
 from .all import add_screens
 from .context import Van
-from .forms import Wrong, lead, own_path, refused
+from .forms import Wrong, lead, refused
 
 log = logging.getLogger("corekit.screens")
 
@@ -48,24 +49,24 @@ _KEPT_FILES = {
 }
 
 
-class Door(Protocol):
+class Auth(Protocol):
     """Who may come in; see `corekit.web.auth`."""
 
-    def stand_at(self, app: flask.Flask) -> None:
+    def install(self, app: flask.Flask) -> None:
         """Add its pages and its guards to the application, and give templates `guard()`, the session's
         anti-forgery word.
         """
 
 
 @attrs.frozen(kw_only=True)
-class OpenDoor:
-    """Nobody is asked anything; for tests of the screens behind it."""
+class NoAuth:
+    """Nobody is asked anything; for tests of the screens alone."""
 
-    def stand_at(self, app: flask.Flask) -> None:
+    def install(self, app: flask.Flask) -> None:
         app.jinja_env.globals["guard"] = lambda: ""
 
 
-def work_app(van: Van, door: Door, *, templates: Path | None = None) -> flask.Flask:
+def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
     app = flask.Flask(
         "corekit.screens",
@@ -78,7 +79,7 @@ def work_app(van: Van, door: Door, *, templates: Path | None = None) -> flask.Fl
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     _words(app, van)
     _files(app)
-    door.stand_at(app)
+    auth.install(app)
     _answers(app, van)
     add_screens(app, van)
     _trouble(app)

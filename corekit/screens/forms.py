@@ -19,6 +19,7 @@ from werkzeug.exceptions import HTTPException
 from ..intake.fault import Fault, VisitError
 from ..store.problem import OtherAnswer
 from ..visit.fields import FieldError
+from ..web.address import own_path
 
 _ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.
@@ -71,19 +72,6 @@ def fields() -> Iterator[tuple[str, str]]:
     for name, text in flask.request.form.items(multi=True):
         if name not in OWN_FIELDS:
             yield name, text
-
-
-def own_path(path: str, otherwise: str) -> str:
-    """A path of this server, or `otherwise`: a form cannot send anybody elsewhere."""
-    parts = urlsplit(path)
-    plain = (
-        path.startswith("/")
-        and not path.startswith(("//", "/\\"))
-        and not parts.scheme
-        and not parts.netloc
-        and path.isprintable()
-    )
-    return path if plain else otherwise
 
 
 def wants_json() -> bool:

@@ -18,6 +18,7 @@ from ..model.job import Job
 from ..report.code import symbol
 from ..report.page import render_page
 from ..report.personal_text import resolver
+from ..web.address import own_path
 from . import forms
 from .context import Van
 from .forms import lead, refused
@@ -86,7 +87,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """A receipt for a payment that the invoice does not show."""
         return deed(
             lambda: van.shop.receipt(job, payment),
-            forms.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
+            own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
         )
 
     @app.post("/job/<job>/publish")
@@ -116,7 +117,11 @@ def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
 
 
 def _issued(van: Van, job: Job) -> str:
-    invoice = van.shop.issue(job.id)
+    """The invoice as it is handed over; where it cannot be drawn just now, its number and the reason."""
+    try:
+        invoice = van.shop.issue(job.id)
+    except CorekitError as error:
+        return job_page("not_drawn.html", job, van, number=job.issued[-1].record.number, error=str(error))
     return job_page(
         "handed.html",
         job,

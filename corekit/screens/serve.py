@@ -14,7 +14,7 @@ from ..desk.settings import read_settings
 from ..desk.setup import is_demo
 from ..desk.shop import Shop
 from ..isolation.worker import Worker
-from ..web.auth import LOCK_AFTER, PasscodeDoor
+from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
 from ..web.server import PORT, serve, server_for
@@ -24,7 +24,7 @@ from .context import Van
 Say = Callable[[str], None]
 
 
-def is_shop(folder: Path) -> None:
+def check_shop(folder: Path) -> None:
     """Return when the folder holds a shop that can be opened, before anybody is asked for a passcode.
 
     Raises:
@@ -34,12 +34,12 @@ def is_shop(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def opened(folder: Path, door: PasscodeDoor) -> Iterator[flask.Flask]:
-    """The screens of a shop behind a door, with a worker process of their own for checks and calculations;
+def opened(folder: Path, auth: PasscodeAuth) -> Iterator[flask.Flask]:
+    """The screens of a shop behind a sign-in, with a worker process of their own for checks and calculations;
     closed with the block.
     """
     with Worker() as worker, Shop(folder, assessor=worker) as shop:
-        yield work_app(Van(shop, calculator=worker.calculate), door)
+        yield work_app(Van(shop, calculator=worker.calculate), auth)
 
 
 def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:
@@ -49,10 +49,10 @@ def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER
         DeskError, StoreError, PasscodeError: the shop or its passcode cannot be used.
         ServeError: the port is taken.
     """
-    with opened(folder, PasscodeDoor(shop=folder, lock_after=lock_after)) as app:
+    with opened(folder, PasscodeAuth(shop=folder, lock_after=lock_after)) as app:
         server = server_for(app, port=port)
         say(f"The screens are open in the browser of this device:  http://127.0.0.1:{server.bind_addr[1]}/")
-        say(_ends(lock_after))
+        say(_ending_words(lock_after))
         serve(server)
 
 
@@ -61,7 +61,7 @@ def serve_on_hotspot(
     *,
     port: int = PORT,
     lock_after: float = LOCK_AFTER,
-    more: tuple[str, ...] = (),
+    extra_addresses: tuple[str, ...] = (),
     pair: bool = False,
     coloured: bool = False,
     say: Say = print,
@@ -70,31 +70,31 @@ def serve_on_hotspot(
     gets one page on the port above.
 
     Args:
-        more: Addresses of this machine that it does not know by itself. pair: Say how a phone is paired, with
-            a code to scan (`coloured`: see `terminal_code`).
+        extra_addresses: Addresses of this machine that it does not know by itself.
+        pair: Say how a phone is paired, with a code to scan (`coloured`: see `terminal_code`).
 
     Raises:
         PairingError: there is no certificate yet, an address is no private one, or the machine is in no
             network.
         DeskError, StoreError, PasscodeError, ServeError: as `serve_here`.
     """
-    odd = [address for address in more if not is_private(address)]
-    if odd:
+    refused = [address for address in extra_addresses if not is_private(address)]
+    if refused:
         raise PairingError(
-            f"--address: {odd[0]!r} is no private address, so the van's certificate cannot vouch for it; e.g."
-            " 192.168.4.1."
+            f"--address: {refused[0]!r} is no private address, so the van's certificate cannot vouch for it;"
+            " e.g. 192.168.4.1."
         )
-    van = VanCertificate(folder, addresses=lambda: (*dict.fromkeys((*more, *own_addresses())),))
-    found = van.addresses()
-    if not found:
+    van = VanCertificate(folder, addresses=lambda: (*dict.fromkeys((*extra_addresses, *own_addresses())),))
+    addresses = van.addresses()
+    if not addresses:
         raise PairingError(
             "This machine is in no network just now. Switch the hotspot on (or join the phone's), or say its"
             " address with --address."
         )
     if van.clock_fault:
         say(van.clock_fault)
-    door = PasscodeDoor(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
-    with opened(folder, door) as app:
+    auth = PasscodeAuth(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
+    with opened(folder, auth) as app:
         screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
         try:
             port = screens.bind_addr[1]
@@ -104,19 +104,19 @@ def serve_on_hotspot(
             screens.stop()
             raise
         van.page = page.answer
-        for address in found:
+        for address in addresses:
             say(f"The screens are open in this machine's network:  https://{address}:{port}/")
-        link = f"http://{found[0]}:{port + 1}/"
+        link = f"http://{addresses[0]}:{port + 1}/"
         say(
             pairing_words(van, link, coloured=coloured)
             if pair
             else f"A phone that is not paired yet finds the way at:  {link}"
         )
-        say(_ends(lock_after))
+        say(_ending_words(lock_after))
         serve(screens, plain)
 
 
-def _ends(lock_after: float) -> str:
+def _ending_words(lock_after: float) -> str:
     return (
         f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; what was acknowledged is"
         " kept."
@@ -136,20 +136,22 @@ Pair a phone, once. It must be in the same network as this machine (the van's ho
 
 {terminal_code(link, coloured=coloured)}
 
-2. Load the certificate from that page. The phone asks whether it may take it, or puts it away and says that it
-   waits in the settings: look there for "install a certificate", "CA certificate" or a loaded profile, mostly
-   under security, privacy or general. It is listed as  {van.title}
+2. Load the certificate from that page. The phone asks whether it may take it, or puts it away and says that
+   it waits in the settings: look there for "install a certificate", "CA certificate" or a loaded profile,
+   mostly under security, privacy or general. It is listed as  {van.title}
 3. Compare before you say yes: the phone shows the certificate's fingerprint (SHA-256) among its details.
-   Every pair must be the same as here; if one differs, somebody in the network is in between, so do not install it.
+   Every pair must be the same as here; if one differs, somebody in the network is in between, so do not
+   install it.
 
       {van.fingerprint.replace(chr(10), chr(10) + "      ")}
 
 4. Some phones have a second switch that lets the certificate count for web pages; turn it on.
 5. Open the screens at the https address above. They ask for the passcode.
 
-What it means: the phone believes this machine from now on when it says who it is. The certificate can vouch for private
-addresses and for {van.host}, and for no public page. Its key is {van.shop / "keys" / "van-ca.key"}; who has
-a copy of that file could pass for the van in a network where the phone is.
-To take it back, remove {van.title} in the same place of the phone's settings. If this machine or a copy of its keys was
-lost, do that on every phone, and run  corekit work --forget-pairing
+What it means: the phone believes this machine from now on when it says who it is. The certificate can vouch
+for private addresses and for {van.host}, and for no public page. Its key is
+{van.shop / "keys" / "van-ca.key"}; who has a copy of that file could pass for the van in a network where
+the phone is.
+To take it back, remove {van.title} in the same place of the phone's settings. If this machine or a copy of
+its keys was lost, do that on every phone, and run  corekit work --forget-pairing
 """

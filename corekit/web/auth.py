@@ -1,4 +1,4 @@
-"""The door of the screens: who may come in, from where, and that what is sent comes from a page of ours.
+"""Signing in to the screens: who may come in, from where, and that what is sent comes from a page of ours.
 
 Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a
 name of its own), the line it came over (plain http is for this device alone), the page that sent it, the
@@ -12,7 +12,6 @@ passcode changes.
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import hmac
 import ipaddress
@@ -24,23 +23,23 @@ import threading
 import time
 from collections.abc import Callable, Collection
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import attrs
 import flask
+import itsdangerous
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
-from .page_server import bare_host
+from .address import bare_host, own_path
 from .passcode import (
     LOCKED_FILE,
     PASSCODE_FILE,
-    Ended,
-    Guesses,
-    Kept,
     PasscodeError,
+    PasscodeHash,
+    RevokedLogins,
     read_passcode,
     read_secret,
 )
+from .rate_limit import LoginThrottle
 
 log = logging.getLogger("corekit.screens")
 
@@ -53,7 +52,10 @@ _REMEMBERED = 30 * 24 * 3600
 _FRESH = 20  # s; a cookie younger than that is not made anew
 _LOCKED_BYTES, _LOCKED_FIELDS = 256 * 1024, 200  # of what was typed into a form before the lock fell
 _KEPT = "kept."
-_COOKIE = re.compile(r"([A-Za-z0-9_-]{22})\.([0-9]{1,12})\.([0-9]{1,12})\.([0-9a-f]{64})")
+# The last of 43 letters of base 64 has two bits that say nothing. They must be zero (RFC 4648, section 3.5),
+# so that a cookie that was changed in any letter opens nothing.
+_SIGNATURE = "[A-Za-z0-9_-]{42}[AEIMQUYcgkosw048]"
+_COOKIE = re.compile(rf"([A-Za-z0-9_-]{{22}})\.([0-9]{{1,12}})\.([0-9]{{1,12}})\.{_SIGNATURE}")
 _CHANGE_NOTHING = ("GET", "HEAD", "OPTIONS")
 
 _POLICY = "; ".join(
@@ -89,18 +91,18 @@ _HEADERS = {
 
 @attrs.frozen(kw_only=True)
 class Session:
-    """One device that gave the passcode: a drawn name, when that was and when it was last used, in whole
+    """One device that gave the passcode: a random name, when that was and when it was last used, in whole
     seconds since 1970.
     """
 
     name: str
-    begun: int
-    used: int
+    since: int
+    last_used: int
 
 
 @attrs.define(kw_only=True)
-class PasscodeDoor:
-    """A door with a passcode. Safe to use from several threads.
+class PasscodeAuth:
+    """Sign-in with a passcode. Safe to use from several threads.
 
     Attributes:
         shop: The shop's folder; the passcode and the secret are in its `keys`.
@@ -120,47 +122,45 @@ class PasscodeDoor:
     clock: Callable[[], float] = time.monotonic
     open_to_all: frozenset[str] = frozenset({"kept", "face"})
     _secret: bytes = attrs.field(init=False, repr=False)
-    _ended: Ended = attrs.field(init=False, repr=False)
-    _guesses: Guesses = attrs.field(init=False, repr=False)
-    _kept: tuple[tuple[int, ...], Kept] | None = attrs.field(init=False, default=None, repr=False)
+    _revoked: RevokedLogins = attrs.field(init=False, repr=False)
+    _throttle: LoginThrottle = attrs.field(init=False, repr=False)
+    _hash: tuple[tuple[int, ...], PasscodeHash] | None = attrs.field(init=False, default=None, repr=False)
     _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
 
     def __attrs_post_init__(self) -> None:
-        read_passcode(
-            self.shop
-        )  # said now and in the terminal, rather than to whoever stands at the locked door
+        read_passcode(self.shop)  # a fault is said now and in the terminal, not to whoever meets the lock
         self._secret = read_secret(self.shop)
-        self._ended = Ended(self.shop / LOCKED_FILE, self.now)
-        self._guesses = Guesses(self.clock)
+        self._revoked = RevokedLogins(self.shop / LOCKED_FILE, self.now)
+        self._throttle = LoginThrottle(self.clock)
 
-    def stand_at(self, app: flask.Flask) -> None:
-        """Add the door's guards and pages to the application, and give templates `guard()` and
-        `lock_seconds`.
+    def install(self, app: flask.Flask) -> None:
+        """Add the checks of every request and the pages of the sign-in to the application, and give templates
+        `guard()` and `lock_seconds`.
 
-        Whatever else the application adds to what comes before a request comes after the door.
+        Whatever else the application adds to what comes before a request comes after these checks.
         """
-        app.jinja_env.globals.update(guard=self._guard_here, lock_seconds=round(self.lock_after * 60))
-        app.before_request(self._right_name)
-        app.before_request(self._right_line)
-        app.before_request(self._right_page)
-        app.before_request(self._unlocked)
-        app.before_request(self._right_guard)
-        app.after_request(self._armoured)
-        app.add_url_rule("/door", "door", self._ask, methods=["GET"])
-        app.add_url_rule("/door", "door_open", self._open, methods=["POST"])
+        app.jinja_env.globals.update(guard=self._guard_of_request, lock_seconds=round(self.lock_after * 60))
+        app.before_request(self._check_host)
+        app.before_request(self._check_line)
+        app.before_request(self._check_origin)
+        app.before_request(self._check_session)
+        app.before_request(self._check_guard)
+        app.after_request(self._security_headers)
+        app.add_url_rule("/door", "door", self._door_page, methods=["GET"])
+        app.add_url_rule("/door", "door_open", self._unlock, methods=["POST"])
         app.add_url_rule("/door/lock", "door_lock", self._lock_now, methods=["POST"])
         app.add_url_rule("/door/state", "door_state", self._state, methods=["GET"])
 
     # What every request passes
 
-    def _right_name(self) -> flask.Response | None:
+    def _check_host(self) -> flask.Response | None:
         if bare_host(flask.request.environ.get("HTTP_HOST", "")) in self.hosts():
             return None
         return _refusal(
             "These screens answer under their own address only. Open the one that the terminal shows.", 421
         )
 
-    def _right_line(self) -> flask.Response | None:
+    def _check_line(self) -> flask.Response | None:
         if self.tls or _is_this_device(flask.request.remote_addr):
             return None
         return _refusal(
@@ -169,13 +169,13 @@ class PasscodeDoor:
             403,
         )
 
-    def _right_page(self) -> flask.Response | None:
+    def _check_origin(self) -> flask.Response | None:
         if flask.request.method in _CHANGE_NOTHING or _is_from_own_page():
             return None
         return _refusal("This was not sent from a page of these screens, so nothing was done.", 403)
 
-    def _unlocked(self) -> flask.Response | None:
-        flask.g.session = self._session()
+    def _check_session(self) -> flask.Response | None:
+        flask.g.session = self._valid_session()
         if (
             flask.g.session
             or flask.request.endpoint in self.open_to_all
@@ -183,22 +183,22 @@ class PasscodeDoor:
         ):
             return None
         if flask.request.method in _CHANGE_NOTHING:
-            return self._locked(flask.request.full_path.removesuffix("?"))
+            return self._locked_page(flask.request.full_path.removesuffix("?"))
         fields, whole = _typed_fields()
-        return self._locked(_sent_from(), kept=fields, kept_to=flask.request.path, lost=not whole)
+        return self._locked_page(_form_screen(), kept=fields, kept_to=flask.request.path, lost=not whole)
 
-    def _right_guard(self) -> flask.Response | None:
+    def _check_guard(self) -> flask.Response | None:
         if flask.request.method in _CHANGE_NOTHING or flask.request.endpoint == "door_open":
             return None
-        given = flask.request.form.get("guard", "")
-        if hmac.compare_digest(given.encode("utf-8", "surrogatepass"), self._guard(flask.g.session).encode()):
+        word = flask.request.form.get("guard", "")
+        if hmac.compare_digest(word.encode("utf-8", "surrogatepass"), self._guard(flask.g.session).encode()):
             return None
         if _wants_json():
             return _json({"guard": "old"}, 403)
         fields, whole = _typed_fields()
-        return self._again(fields, flask.request.path, whole=whole, status=403)
+        return self._resend_page(fields, flask.request.path, whole=whole, status=403)
 
-    def _armoured(self, answer: flask.Response) -> flask.Response:
+    def _security_headers(self, answer: flask.Response) -> flask.Response:
         for header, value in _HEADERS.items():
             answer.headers[header] = value
         answer.headers.setdefault("Cache-Control", "no-store")
@@ -208,10 +208,10 @@ class PasscodeDoor:
         if (
             session
             and flask.request.endpoint != "door_state"
-            and self.now() - session.used >= _FRESH
-            and session.name not in self._ended
+            and self.now() - session.last_used >= _FRESH
+            and session.name not in self._revoked
         ):
-            self._give(answer, attrs.evolve(session, used=int(self.now())))
+            self._set_cookie(answer, attrs.evolve(session, last_used=int(self.now())))
         return answer
 
     # Sessions
@@ -222,63 +222,69 @@ class PasscodeDoor:
         # refuse it over http, also on this device.
         return "__Host-corekit-work" if self.tls else "corekit-work"
 
-    def _passcode(self) -> Kept:
+    def _passcode(self) -> PasscodeHash:
         """The passcode as it is kept now; a new one that was set beside the running server holds at once."""
         try:
-            seen = (self.shop / PASSCODE_FILE).stat()
+            status = (self.shop / PASSCODE_FILE).stat()
         except OSError:
             return read_passcode(self.shop)
-        mark = (seen.st_mtime_ns, seen.st_size, seen.st_ino, seen.st_mode)
+        version = (status.st_mtime_ns, status.st_size, status.st_ino, status.st_mode)
         with self._lock:
-            if self._kept is None or self._kept[0] != mark:
-                self._kept = (mark, read_passcode(self.shop))
-            return self._kept[1]
+            if self._hash is None or self._hash[0] != version:
+                self._hash = (version, read_passcode(self.shop))
+            return self._hash[1]
 
-    def _has_digits(self) -> bool:
+    def _is_numeric(self) -> bool:
         try:
-            return self._passcode().digits
+            return self._passcode().is_numeric
         except PasscodeError:
             return False
 
-    def _key(self, use: str) -> bytes:
-        # With the salt in it, a new passcode ends every session of the old one.
-        return hmac.digest(self._secret, use.encode() + self._passcode().salt, "sha256")
+    def _signer(self, use: str) -> itsdangerous.Signer:
+        # With the passcode's salt in it, a new passcode ends every session of the old one.
+        return itsdangerous.Signer(
+            self._secret + self._passcode().salt,
+            salt=f"corekit-work.{use}",
+            key_derivation="hmac",
+            digest_method=hashlib.sha256,
+        )
 
-    def _signed(self, text: str) -> str:
-        return hmac.new(self._key("session"), text.encode(), hashlib.sha256).hexdigest()
-
-    def _presented(self) -> Session | None:
+    def _signed_session(self) -> Session | None:
         """The session that the cookie names, whether it is still good or not; None when it was not signed
         here.
         """
-        found = _COOKIE.fullmatch(flask.request.cookies.get(self._cookie, ""))
-        if found is None:
+        cookie = flask.request.cookies.get(self._cookie, "")
+        match = _COOKIE.fullmatch(cookie)
+        if match is None:
             return None
-        name, begun, used, mac = found.groups()
         try:
-            signed = self._signed(f"{name}.{begun}.{used}")
+            self._signer("session").unsign(cookie)
+        except itsdangerous.BadSignature:
+            return None
         except PasscodeError as error:
             log.error("%s", error)
             return None
-        return (
-            Session(name=name, begun=int(begun), used=int(used)) if hmac.compare_digest(mac, signed) else None
-        )
+        name, since, last_used = match.groups()
+        return Session(name=name, since=int(since), last_used=int(last_used))
 
-    def _session(self) -> Session | None:
+    def _valid_session(self) -> Session | None:
         """The session of this request, if it is good."""
-        session = self._presented()
-        if session is None or session.name in self._ended:
+        session = self._signed_session()
+        if session is None or session.name in self._revoked:
             return None
         now = self.now()
         # A cookie from the future: the clock was set back. Nobody knows then how long it was unused.
-        good = -_FRESH <= now - session.used < self.lock_after * 60 and now - session.begun < LONGEST_SESSION
-        return session if good else None
+        is_good = (
+            -_FRESH <= now - session.last_used < self.lock_after * 60
+            and now - session.since < LONGEST_SESSION
+        )
+        return session if is_good else None
 
-    def _give(self, answer: flask.Response, session: Session) -> None:
-        text = f"{session.name}.{session.begun}.{session.used}"
+    def _set_cookie(self, answer: flask.Response, session: Session) -> None:
+        cookie = self._signer("session").sign(f"{session.name}.{session.since}.{session.last_used}")
         answer.set_cookie(
             self._cookie,
-            f"{text}.{self._signed(text)}",
+            cookie.decode("ascii"),
             max_age=_REMEMBERED,
             path="/",
             secure=self.tls,
@@ -287,25 +293,21 @@ class PasscodeDoor:
         )
 
     def _guard(self, session: Session) -> str:
-        return (
-            base64.urlsafe_b64encode(hmac.digest(self._key("guard"), session.name.encode(), "sha256"))
-            .decode("ascii")
-            .rstrip("=")
-        )
+        return self._signer("guard").get_signature(session.name).decode("ascii")
 
-    def _guard_here(self) -> str:
+    def _guard_of_request(self) -> str:
         """The anti-forgery word for the forms of this page; empty where nobody is let in yet."""
         session: Session | None = flask.g.get("session")
         return self._guard(session) if session else ""
 
-    # The door's own pages
+    # The pages of the sign-in
 
-    def _ask(self) -> flask.Response:
+    def _door_page(self) -> flask.Response:
         if flask.g.session:
-            return _led(own_path(flask.request.args.get("next", "")))
-        return self._locked(own_path(flask.request.args.get("next", "")), status=200)
+            return _redirect(own_path(flask.request.args.get("next", "")))
+        return self._locked_page(own_path(flask.request.args.get("next", "")), status=200)
 
-    def _open(self) -> flask.Response:
+    def _unlock(self) -> flask.Response:
         flask.request.max_content_length = _LOCKED_BYTES + 4096
         form = flask.request.form
         next_path, kept_to = own_path(form.get("next", "")), own_path(form.get("kept_to", ""), "")
@@ -314,45 +316,49 @@ class PasscodeDoor:
             for name, text in form.items(multi=True)
             if name.startswith(_KEPT)
         ][:_LOCKED_FIELDS]
-        presented = self._presented()
-        sender = presented.name if presented else flask.request.remote_addr or ""
-        wait = self._guesses.take(sender, known=presented is not None)
+        earlier = self._signed_session()
+        sender = earlier.name if earlier else flask.request.remote_addr or ""
+        wait = self._throttle.take(sender, known=earlier is not None)
         if wait:
             seconds = math.ceil(wait)
-            again = self._locked(
+            refusal = self._locked_page(
                 next_path,
                 kept=kept,
                 kept_to=kept_to,
-                said=f"Too many wrong passcodes. Wait {_lasts(seconds)}, then try again.",
+                message=f"Too many wrong passcodes. Wait {_duration_words(seconds)}, then try again.",
                 status=429,
             )
-            again.headers["Retry-After"] = str(seconds)
-            return again
+            refusal.headers["Retry-After"] = str(seconds)
+            return refusal
         try:
-            right = self._passcode().fits(form.get("passcode", ""))
+            is_right = self._passcode().fits(form.get("passcode", ""))
         except PasscodeError as error:
             log.error("%s", error)
-            said = (
+            message = (
                 "The passcode cannot be read on the machine that serves these screens; its terminal says why."
             )
-            return self._locked(next_path, kept=kept, kept_to=kept_to, said=said, status=503)
-        if not right:
-            return self._locked(next_path, kept=kept, kept_to=kept_to, said="That is not the passcode.")
-        self._guesses.right(sender, known=presented is not None)
+            return self._locked_page(next_path, kept=kept, kept_to=kept_to, message=message, status=503)
+        if not is_right:
+            return self._locked_page(
+                next_path, kept=kept, kept_to=kept_to, message="That is not the passcode."
+            )
+        self._throttle.forgive(sender, known=earlier is not None)
         # A name of its own for each unlocking (ASVS 7.2.4): what was known before it opens nothing after it.
         now = int(self.now())
-        session = Session(name=secrets.token_urlsafe(16), begun=now, used=now)
+        session = Session(name=secrets.token_urlsafe(16), since=now, last_used=now)
         flask.g.session = session
         answer = (
-            self._again(kept, kept_to, whole=True, back=next_path) if kept and kept_to else _led(next_path)
+            self._resend_page(kept, kept_to, whole=True, back=next_path)
+            if kept and kept_to
+            else _redirect(next_path)
         )
-        self._give(answer, session)
+        self._set_cookie(answer, session)
         return answer
 
     def _lock_now(self) -> flask.Response:
-        self._ended.end(flask.g.session.name, LONGEST_SESSION)
+        self._revoked.revoke(flask.g.session.name, LONGEST_SESSION)
         flask.g.session = None
-        return _led("/door")
+        return _redirect("/door")
 
     def _state(self) -> flask.Response:
         """Whether this device is let in, and the word for its forms.
@@ -362,23 +368,23 @@ class PasscodeDoor:
         session: Session | None = flask.g.session
         if session is None:
             return _json({"unlocked": False}, 200)
-        left = min(session.used + self.lock_after * 60, session.begun + LONGEST_SESSION) - self.now()
+        left = min(session.last_used + self.lock_after * 60, session.since + LONGEST_SESSION) - self.now()
         return _json(
             {"unlocked": True, "guard": self._guard(session), "seconds": max(0, math.floor(left))}, 200
         )
 
-    def _locked(
+    def _locked_page(
         self,
         next_path: str,
         *,
         kept: Collection[tuple[str, str]] = (),
         kept_to: str = "",
-        said: str = "",
+        message: str = "",
         lost: bool = False,
         status: int = 401,
     ) -> flask.Response:
         if _wants_json():
-            answer = _json({"locked": True, "text": said}, status)
+            answer = _json({"locked": True, "text": message}, status)
         else:
             fields = [(_KEPT + name, text) for name, text in kept]
             page = flask.render_template(
@@ -386,9 +392,9 @@ class PasscodeDoor:
                 next=own_path(next_path),
                 kept=fields,
                 kept_to=kept_to,
-                said=said,
+                said=message,
                 lost=lost,
-                digits=self._has_digits(),
+                digits=self._is_numeric(),
             )
             answer = flask.make_response(page, status)
         if status == 401:
@@ -397,7 +403,7 @@ class PasscodeDoor:
             )
         return answer
 
-    def _again(
+    def _resend_page(
         self, fields: Collection[tuple[str, str]], to: str, *, whole: bool, back: str = "/", status: int = 200
     ) -> flask.Response:
         """What was typed before the lock fell, ready to be sent again with the word of the session that holds
@@ -408,23 +414,7 @@ class PasscodeDoor:
         )
 
 
-def own_path(path: str, otherwise: str = "/") -> str:
-    """A path of this server, or `otherwise`: no form and no link sends anybody elsewhere."""
-    try:
-        parts = urlsplit(path)
-    except ValueError:
-        return otherwise
-    plain = (
-        path.startswith("/")
-        and not path.startswith("//")
-        and "\\" not in path
-        and not parts.scheme
-        and not parts.netloc
-    )
-    return path if plain and path.isprintable() and path.isascii() and len(path) <= 2000 else otherwise
-
-
-def _sent_from() -> str:
+def _form_screen() -> str:
     """The screen that a form stood on, as it says itself."""
     try:
         return own_path(flask.request.form.get("screen", ""))
@@ -469,7 +459,7 @@ def _wants_json() -> bool:
     return flask.request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
 
 
-def _led(path: str) -> flask.Response:
+def _redirect(path: str) -> flask.Response:
     return (
         flask.jsonify(next=path) if _wants_json() else flask.Response(status=303, headers={"Location": path})
     )
@@ -482,9 +472,9 @@ def _json(content: dict[str, object], status: int) -> flask.Response:
 
 
 def _refusal(words: str, status: int) -> flask.Response:
-    """For somebody who is at the wrong door: words and nothing of ours, not even a style."""
+    """For somebody who is at the wrong place: words and nothing of ours, not even a style."""
     return flask.Response(f"{words}\n", status=status, mimetype="text/plain")
 
 
-def _lasts(seconds: int) -> str:
+def _duration_words(seconds: int) -> str:
     return f"{seconds} s" if seconds < 90 else f"{math.ceil(seconds / 60)} minutes"

@@ -10,8 +10,30 @@ from ..desk.settings import PAGE_KEY_FILE, STORE_FILE, read_settings
 from ..files import write_once
 from ..share.keys import new_bearer
 from ..share.link import base_problem
-from ..share.published import PublishedFolder
+from ..share.published import LARGEST, PublishedFolder
 from ..store.store import Store
+from .server import Limits, Server, serve, server_for
+from .wsgi import Wsgi, behind_proxy, buffered
+
+#: A thread for each line, so that nobody who sends or reads slowly keeps another waiting; `_AT_ONCE` of them
+#: work, so that many PDFs at one moment take no more memory than a few.
+PAGES = Limits(threads=100, lines=100, body_bytes=LARGEST, silent_seconds=30)
+_AT_ONCE = 4
+
+
+def page_server(app: Wsgi, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None) -> Server:
+    """A server for the page, bound but not yet running.
+
+    Args:
+        app: See `page_app`.
+        host: Where to listen; this machine alone unless told otherwise.
+        port: 0 takes a free one.
+        proxy: Address of the reverse proxy in front (it ends TLS); only its word on who asks is believed.
+
+    Raises:
+        ServeError: the address or port cannot be had.
+    """
+    return server_for(behind_proxy(buffered(app, at_once=_AT_ONCE), proxy), host, port, limits=PAGES)
 
 
 def serve_shop(folder: Path, *, host: str, port: int) -> None:
@@ -71,11 +93,12 @@ def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int)
 
 
 def _serve(folder: Path, *, page: str, bearer: str | None, demo: bool, host: str, port: int) -> None:
-    from .page_server import page_app, serve
+    from .page_app import page_app
 
-    shelf = PublishedFolder(folder)
-    app = page_app(shelf, bearer=bearer, demo=demo, base=page)
+    published = PublishedFolder(folder)
+    app = page_app(published, bearer=bearer, demo=demo, base=page)
     folder.mkdir(parents=True, exist_ok=True)
-    shelf.sweep(datetime.now(UTC))
-    print(f"Serving {folder} at http://{host}:{port}/v  (Ctrl-C stops it)", flush=True)
-    serve(app, host, port)
+    published.sweep(datetime.now(UTC))
+    server = page_server(app, host, port)
+    print(f"Serving {folder} at http://{host}:{server.bind_addr[1]}/v  (Ctrl-C stops it)", flush=True)
+    serve(server)

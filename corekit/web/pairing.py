@@ -79,23 +79,23 @@ def own_addresses() -> tuple[str, ...]:
     """The private IPv4 addresses of this machine, without its loopback ones; empty where it is
     in no network.
     """
-    for way in (_of_interfaces, _of_routes, _of_the_name):
-        found = {
+    for source in (_interface_addresses, _route_addresses, _host_name_addresses):
+        addresses = {
             address
-            for address in way()
+            for address in source()
             if is_private(address) and not ipaddress.ip_address(address).is_loopback
         }
-        if found:
+        if addresses:
             return tuple(
                 sorted(
-                    found,
+                    addresses,
                     key=lambda text: (ipaddress.ip_address(text).is_link_local, ipaddress.ip_address(text)),
                 )
             )
     return ()
 
 
-def _of_interfaces() -> Iterator[str]:
+def _interface_addresses() -> Iterator[str]:
     """Of every interface; Linux only (SIOCGIFADDR of netdevice(7)).
 
     A hotspot's own address has no route that would show it.
@@ -103,23 +103,23 @@ def _of_interfaces() -> Iterator[str]:
     with contextlib.suppress(OSError, ImportError, AttributeError):
         import fcntl
 
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             for _, name in socket.if_nameindex():
                 with contextlib.suppress(OSError):
                     yield socket.inet_ntoa(
-                        fcntl.ioctl(asked.fileno(), 0x8915, name.encode()[:15].ljust(256, b"\0"))[20:24]
+                        fcntl.ioctl(probe.fileno(), 0x8915, name.encode()[:15].ljust(256, b"\0"))[20:24]
                     )
 
 
-def _of_routes() -> Iterator[str]:
+def _route_addresses() -> Iterator[str]:
     """Those from which something would go to a private net. Nothing is sent."""
     for beside in ("10.255.255.254", "172.31.255.254", "192.168.255.254"):
-        with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-            asked.connect((beside, 9))
-            yield str(asked.getsockname()[0])
+        with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.connect((beside, 9))
+            yield str(probe.getsockname()[0])
 
 
-def _of_the_name() -> Iterator[str]:
+def _host_name_addresses() -> Iterator[str]:
     """What the machine's own name leads to; last, because without a network that can take seconds."""
     with contextlib.suppress(OSError):
         yield from (
@@ -147,15 +147,15 @@ def make_authority(shop: Path, now: datetime) -> None:
             f"This machine's clock says {now:%Y-%m-%d}, which is long gone; a certificate made now would be"
             " refused. Set the clock first."
         )
-    drawn = "".join(secrets.choice("abcdefghkmnpqrstuvwxyz23456789") for _ in range(8))
-    host = f"van-{drawn}.{_ENDING}"
+    random_id = "".join(secrets.choice("abcdefghkmnpqrstuvwxyz23456789") for _ in range(8))
+    host = f"van-{random_id}.{_ENDING}"
     key = ec.generate_private_key(ec.SECP256R1())
     names = [x509.DNSName(host), *(x509.IPAddress(net) for net in PRIVATE)]
-    subject = _named(f"corekit van-{drawn}")
+    subject = _common_name(f"corekit van-{random_id}")
     certificate = (
-        _begun(subject, subject, key, now, AUTHORITY_LASTS)
+        _certificate_builder(subject, subject, key, now, AUTHORITY_LASTS)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(_uses(signs_certificates=True), critical=True)
+        .add_extension(_key_usage(signs_certificates=True), critical=True)
         .add_extension(x509.NameConstraints(permitted_subtrees=names, excluded_subtrees=None), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
@@ -210,7 +210,7 @@ class VanCertificate:
 
     def __attrs_post_init__(self) -> None:
         path = self.shop / AUTHORITY_FILE
-        self._key, self.authority = _read(
+        self._key, self.authority = _key_and_certificate(
             path, "the van has no certificate yet. Make it, and pair a phone: corekit work --pair"
         )
 
@@ -255,11 +255,11 @@ class VanCertificate:
         first, last = self.authority.not_valid_before_utc, self.authority.not_valid_after_utc
         now = self.now()
         if now < first:
-            said = (
+            clocks = (
                 f"{now:%Y-%m-%d %H:%M} UTC, and the van's certificate was made on"
                 f" {first + _CLOCKS_DIFFER:%Y-%m-%d}"
             )
-            return f"This machine's clock says {said}: set the clock, or phones refuse the certificate."
+            return f"This machine's clock says {clocks}: set the clock, or phones refuse the certificate."
         if now > last:
             return (
                 f"The van's certificate ended on {last:%Y-%m-%d} (this machine's clock says {now:%Y-%m-%d})."
@@ -277,14 +277,14 @@ class VanCertificate:
             return None
         with self._lock:
             if self._context is None:
-                self._take_up()
-            covers = self._context is not None and address in self._covered
-            if not covers or self.now() > self._until - RENEW_BEFORE:
+                self._use_existing()
+            is_covered = self._context is not None and address in self._covered
+            if not is_covered or self.now() > self._until - RENEW_BEFORE:
                 try:
                     self._renew(address)
                 except (OSError, PairingError) as error:
                     log.error("the van's certificate could not be renewed: %s", error)
-                    return self._context if covers else None
+                    return self._context if is_covered else None
             return self._context
 
     def plain(self, address: str) -> bytes:
@@ -299,13 +299,13 @@ class VanCertificate:
         with self._lock:
             return frozenset({self.host, *self._covered})
 
-    def _take_up(self) -> None:
+    def _use_existing(self) -> None:
         """Use the certificate that is there, if this authority made it and it is good today."""
         from cryptography import x509
         from cryptography.exceptions import InvalidSignature
 
         try:
-            _, certificate = _read(self.shop / SERVER_FILE, "there is none yet")
+            _, certificate = _key_and_certificate(self.shop / SERVER_FILE, "there is none yet")
             certificate.verify_directly_issued_by(self.authority)
         except (PairingError, InvalidSignature, ValueError, TypeError):
             return  # none, damaged, or of an authority that was forgotten: a new one is made
@@ -314,7 +314,7 @@ class VanCertificate:
         san = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
         self._until = certificate.not_valid_after_utc
         self._covered = frozenset(map(str, san.get_values_for_type(x509.IPAddress)))
-        self._context = self._loaded()
+        self._context = self._new_context()
 
     def _renew(self, address: str) -> None:
         from cryptography import x509
@@ -324,20 +324,22 @@ class VanCertificate:
 
         key, now = ec.generate_private_key(ec.SECP256R1()), self.now()
         covered = frozenset({"127.0.0.1", address, *self.addresses()})
-        lasts = min(SERVER_LASTS, self.authority.not_valid_after_utc - now)
+        lifetime = min(SERVER_LASTS, self.authority.not_valid_after_utc - now)
         names = [
             x509.DNSName(self.host),
-            *(x509.IPAddress(ipaddress.ip_address(one)) for one in sorted(covered)),
+            *(x509.IPAddress(ipaddress.ip_address(private)) for private in sorted(covered)),
         ]
         try:
-            started = _begun(_named(self.host), self.authority.subject, key, now, lasts)
+            builder = _certificate_builder(
+                _common_name(self.host), self.authority.subject, key, now, lifetime
+            )
         except ValueError as error:
             raise PairingError(
                 self.clock_fault or f"The van's certificate cannot be renewed ({error})."
             ) from error
         certificate = (
-            started.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-            .add_extension(_uses(signs_certificates=False), critical=True)
+            builder.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+            .add_extension(_key_usage(signs_certificates=False), critical=True)
             .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
             .add_extension(x509.SubjectAlternativeName(names), critical=False)
             .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
@@ -348,37 +350,37 @@ class VanCertificate:
         )
         write_over(self.shop / SERVER_FILE, _pem(key, certificate))
         self._covered, self._until = covered, certificate.not_valid_after_utc
-        self._context = self._loaded()
+        self._context = self._new_context()
 
-    def _loaded(self) -> ssl.SSLContext:
+    def _new_context(self) -> ssl.SSLContext:
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(self.shop / SERVER_FILE)
         return context
 
 
-def _named(common: str) -> x509.Name:
+def _common_name(common: str) -> x509.Name:
     from cryptography import x509
 
     return x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, common)])
 
 
-def _begun(
-    subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePrivateKey, now: datetime, lasts: timedelta
+def _certificate_builder(
+    subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePrivateKey, now: datetime, lifetime: timedelta
 ) -> x509.CertificateBuilder:
     from cryptography import x509
 
-    begun = (
+    builder = (
         x509.CertificateBuilder()
         .subject_name(subject)
         .issuer_name(issuer)
         .public_key(key.public_key())
         .serial_number(x509.random_serial_number())
     )
-    return begun.not_valid_before(now - _CLOCKS_DIFFER).not_valid_after(now + lasts)
+    return builder.not_valid_before(now - _CLOCKS_DIFFER).not_valid_after(now + lifetime)
 
 
-def _uses(*, signs_certificates: bool) -> x509.KeyUsage:
+def _key_usage(*, signs_certificates: bool) -> x509.KeyUsage:
     from cryptography import x509
 
     return x509.KeyUsage(
@@ -404,7 +406,7 @@ def _pem(key: ec.EllipticCurvePrivateKey, certificate: x509.Certificate) -> byte
     )
 
 
-def _read(path: Path, missing: str) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
+def _key_and_certificate(path: Path, missing: str) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
     from cryptography import x509
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
@@ -434,11 +436,11 @@ def terminal_code(link: str, *, coloured: bool) -> str:
     """
     rows = symbol(link).rows
     side = len(rows) + 2 * QUIET
-    blank = [False] * side
-    framed = [
-        *[blank] * QUIET,
+    light_row = [False] * side
+    modules = [
+        *[light_row] * QUIET,
         *([False] * QUIET + list(row) + [False] * QUIET for row in rows),
-        *[blank] * (QUIET + side % 2),
+        *[light_row] * (QUIET + side % 2),
     ]
     shapes = dict(
         zip(
@@ -448,7 +450,7 @@ def terminal_code(link: str, *, coloured: bool) -> str:
         )
     )
     before, after = ("\x1b[38;5;16;48;5;231m", "\x1b[0m") if coloured else ("", "")
-    halves = zip(framed[::2], framed[1::2], strict=True)
+    halves = zip(modules[::2], modules[1::2], strict=True)
     return "\n".join(
         before + "".join(shapes[pair] for pair in zip(upper, lower, strict=True)) + after
         for upper, lower in halves

@@ -1,5 +1,5 @@
-"""The passcode of the screens, kept as an scrypt hash; the secret that signs sessions; and how long a wrong
-code makes one wait.
+"""The passcode of the screens, kept as an scrypt hash; the secret that signs sessions; and the sessions that
+were locked by hand.
 
 All of it stands in the shop's `keys` folder, readable by its owner alone: `work.toml` (the hash), `work.key`
 (the secret) and `work.locked` (sessions that were ended before their time).
@@ -15,7 +15,6 @@ import threading
 import time
 import tomllib
 import unicodedata
-from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
 
@@ -23,7 +22,6 @@ import attrs
 
 from ..errors import CorekitError
 from ..files import write_once, write_over
-from .page_server import Bucket
 
 PASSCODE_FILE, SECRET_FILE, LOCKED_FILE = "keys/work.toml", "keys/work.key", "keys/work.locked"
 SHORTEST, LONGEST = 6, 128  # characters
@@ -39,18 +37,18 @@ _WORD = "corekit-work-1"
 
 
 class PasscodeError(CorekitError, ValueError):
-    """A passcode that cannot be one, or a file of the door that cannot be used; the message says which and
+    """A passcode that cannot be one, or a file of the sign-in that cannot be used; the message says which and
     what to do.
     """
 
 
 @attrs.frozen(kw_only=True)
-class Kept:
+class PasscodeHash:
     """A passcode as it is kept: never itself, only what scrypt makes of it.
 
     Attributes:
-        digits: It is made of digits, so the locked page brings up the keys for them. Whoever sees that page
-            learns no more than what everybody is advised to take.
+        is_numeric: It is made of digits, so the locked page brings up the keys for them. Whoever sees that
+            page learns no more than what everybody is advised to take.
     """
 
     n: int
@@ -58,7 +56,7 @@ class Kept:
     p: int
     salt: bytes
     hash: bytes
-    digits: bool = False
+    is_numeric: bool = False
 
     def fits(self, typed: str) -> bool:
         """True when this is the passcode. Takes as long for a wrong one."""
@@ -68,33 +66,33 @@ class Kept:
 _one_at_a_time = threading.Lock()
 
 
-def _scrypt(typed: str, kept: Kept) -> bytes:
+def _scrypt(typed: str, cost: PasscodeHash) -> bytes:
     # One at a time, or many wrong codes at one moment would take the machine's memory.
     with _one_at_a_time:
         return hashlib.scrypt(
-            _plain(typed).encode(),
-            salt=kept.salt,
-            n=kept.n,
-            r=kept.r,
-            p=kept.p,
-            maxmem=_memory(kept) + 2**20,
-            dklen=len(kept.hash),
+            _normal_form(typed).encode(),
+            salt=cost.salt,
+            n=cost.n,
+            r=cost.r,
+            p=cost.p,
+            maxmem=_memory(cost) + 2**20,
+            dklen=len(cost.hash),
         )
 
 
-def _memory(kept: Kept) -> int:
+def _memory(cost: PasscodeHash) -> int:
     """Bytes that one look takes; RFC 7914, section 5: 128 r (N + p), and two blocks to work in."""
-    return 128 * kept.r * (kept.n + kept.p + 2)
+    return 128 * cost.r * (cost.n + cost.p + 2)
 
 
-def _plain(typed: str) -> str:
+def _normal_form(typed: str) -> str:
     """Keyboards differ in how they compose letters and in the space they leave behind."""
     return unicodedata.normalize("NFC", typed).strip()
 
 
 def passcode_fault(typed: str) -> str | None:
     """Why this cannot be a passcode, in a sentence; None when it can."""
-    code = _plain(typed)
+    code = _normal_form(typed)
     if not SHORTEST <= len(code) <= LONGEST:
         return (
             f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with"
@@ -108,7 +106,7 @@ def passcode_fault(typed: str) -> str | None:
     return None
 
 
-def drawn_passcode() -> str:
+def random_passcode() -> str:
     """Eight digits from the machine's own randomness, for a shop that has no terminal to ask at."""
     while passcode_fault(code := f"{secrets.randbelow(10**8):08}"):
         pass
@@ -124,12 +122,12 @@ def set_passcode(shop: Path, typed: str) -> None:
     fault = passcode_fault(typed)
     if fault:
         raise PasscodeError(fault)
-    blank = Kept(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
+    cost = PasscodeHash(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
     text = (
         "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
-        f'made = "{_WORD}"\nn = {blank.n}\nr = {blank.r}\np = {blank.p}\nsalt = "{blank.salt.hex()}"\nhash ='
-        f' "{_scrypt(typed, blank).hex()}"\n'
-        f"digits = {str(_plain(typed).isdecimal() and typed.isascii()).lower()}\n"
+        f'made = "{_WORD}"\nn = {cost.n}\nr = {cost.r}\np = {cost.p}\nsalt = "{cost.salt.hex()}"\nhash ='
+        f' "{_scrypt(typed, cost).hex()}"\n'
+        f"digits = {str(_normal_form(typed).isdecimal() and typed.isascii()).lower()}\n"
     )
     path = shop / PASSCODE_FILE
     try:
@@ -145,7 +143,7 @@ def has_passcode(shop: Path) -> bool:
     return (shop / PASSCODE_FILE).exists()
 
 
-def read_passcode(shop: Path) -> Kept:
+def read_passcode(shop: Path) -> PasscodeHash:
     """The passcode as it is kept.
 
     Raises:
@@ -156,25 +154,27 @@ def read_passcode(shop: Path) -> Kept:
     data = owners_file(path, f"There is no passcode yet. {cure}")
     try:
         table = tomllib.loads(data.decode("ascii"))
-        salt, made = bytes.fromhex(table["salt"]), bytes.fromhex(table["hash"])
-        kept = Kept(
-            n=table["n"], r=table["r"], p=table["p"], salt=salt, hash=made, digits=table["digits"] is True
+        passcode = PasscodeHash(
+            n=table["n"],
+            r=table["r"],
+            p=table["p"],
+            salt=bytes.fromhex(table["salt"]),
+            hash=bytes.fromhex(table["hash"]),
+            is_numeric=table["digits"] is True,
         )
-        whole = table["made"] == _WORD and all(
-            type(one) is int and one > 0 for one in (kept.n, kept.r, kept.p)
-        )
-        whole = (
-            whole
-            and kept.n & (kept.n - 1) == 0
-            and kept.n > 1
-            and len(kept.hash) >= _HASH_BYTES
-            and _memory(kept) <= _MOST_MEMORY
+        is_ours = (
+            table["made"] == _WORD
+            and all(type(number) is int and number > 0 for number in (passcode.n, passcode.r, passcode.p))
+            and passcode.n & (passcode.n - 1) == 0
+            and passcode.n > 1
+            and len(passcode.hash) >= _HASH_BYTES
+            and _memory(passcode) <= _MOST_MEMORY
         )
     except (ValueError, KeyError, TypeError):
-        whole = False
-    if not whole:
+        is_ours = False
+    if not is_ours:
         raise PasscodeError(f"{path}: this is not a passcode as corekit keeps it. {cure}")
-    return kept
+    return passcode
 
 
 def read_secret(shop: Path) -> bytes:
@@ -212,7 +212,7 @@ def owners_file(path: Path, missing: str, error: type[Exception] = PasscodeError
     """The bytes of a small file that its owner alone may read.
 
     Raises:
-        problem: it is not there (`missing` says what to do), cannot be read, or others may read it.
+        error: it is not there (`missing` says what to do), cannot be read, or others may read it.
     """
     try:
         with path.open("rb") as file:
@@ -231,7 +231,7 @@ def owners_file(path: Path, missing: str, error: type[Exception] = PasscodeError
 
 
 @attrs.define
-class Ended:
+class RevokedLogins:
     """Sessions that were locked by hand.
 
     Each is kept until its cookie could not be used any more anyway; a restart forgets none.
@@ -253,17 +253,17 @@ class Ended:
         pairs = [line.split(" ") for line in lines if line]
         self._until = {pair[0]: int(pair[1]) for pair in pairs if len(pair) == 2 and pair[1].isdigit()}
 
-    def end(self, session: str, seconds: float) -> None:
+    def revoke(self, session: str, seconds: float) -> None:
         """From now on the session opens nothing; `seconds` is how long its cookie could have
         been good for.
         """
         with self._lock:
             now = self.clock()
-            self._until = {known: until for known, until in self._until.items() if until > now}
+            self._until = {hashed: until for hashed, until in self._until.items() if until > now}
             self._until[_hashed(session)] = int(now + seconds) + 1
             write_over(
                 self.path,
-                "".join(f"{known} {until}\n" for known, until in self._until.items()).encode("ascii"),
+                "".join(f"{hashed} {until}\n" for hashed, until in self._until.items()).encode("ascii"),
             )
 
     def __contains__(self, session: str) -> bool:
@@ -272,54 +272,3 @@ class Ended:
 
 def _hashed(session: str) -> str:
     return hashlib.sha256(session.encode()).hexdigest()
-
-
-@attrs.define
-class Guesses:
-    """Who may try a passcode now.
-
-    Four wrong ones are free; then each makes its sender wait twice as long, up to five minutes.
-
-    A sender is an address, this machine's own among them, or a device that was let in before: that one waits
-    for its own mistakes only, so that a stranger on the hotspot who keeps guessing locks nobody out (device
-    cookies, OWASP, from memory). All strangers together have one bucket more: twenty at once, then one a
-    minute, by which a million codes of six digits last about a year.
-    """
-
-    clock: Callable[[], float] = time.monotonic
-    _strangers: Bucket = attrs.field(init=False)
-    _wrong: OrderedDict[str, tuple[int, float]] = attrs.field(init=False, factory=OrderedDict)
-    _lock: threading.Lock = attrs.field(init=False, factory=threading.Lock, repr=False)
-
-    FREE, LONGEST_WAIT, KNOWN_AT_MOST = 4, 300.0, 1024
-
-    def __attrs_post_init__(self) -> None:
-        self._strangers = Bucket(20, 1 / 60, self.clock)
-
-    def take(self, sender: str, *, known: bool) -> float:
-        """Take the permit for one try, before the code is looked at: it counts as wrong until `right` says
-        otherwise.
-
-        Returns:
-            0, or how long this sender has to wait, [s]; then nothing was taken and the code must not be
-            looked at.
-        """
-        with self._lock:
-            wrong, until = self._wrong.get(sender, (0, 0.0))
-            left = until - self.clock()
-            if left > 0:
-                return left
-            if not known and not self._strangers.take():
-                return 60.0
-            while sender not in self._wrong and len(self._wrong) >= self.KNOWN_AT_MOST:
-                self._wrong.popitem(last=False)
-            wait = 0.0 if wrong + 1 < self.FREE else min(self.LONGEST_WAIT, 2.0 ** (wrong + 2 - self.FREE))
-            self._wrong[sender] = (wrong + 1, self.clock() + wait)
-            return 0.0
-
-    def right(self, sender: str, *, known: bool) -> None:
-        """The code was right: what was held against its sender is forgotten."""
-        with self._lock:
-            self._wrong.pop(sender, None)
-            if not known:
-                self._strangers.give_back()

@@ -37,8 +37,8 @@ class PlainPage:
     plain_port: int
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        wanted = environ.get("REQUEST_METHOD") in ("GET", "HEAD")
-        if wanted and environ.get("PATH_INFO") == CERTIFICATE_PATH:
+        is_read = environ.get("REQUEST_METHOD") in ("GET", "HEAD")
+        if is_read and environ.get("PATH_INFO") == CERTIFICATE_PATH:
             data, status = self.certificate.der, "200 OK"
             # The one type that phones hand on to the part of them that keeps certificates; common practice,
             # no source.
@@ -49,8 +49,8 @@ class PlainPage:
             ]
         else:
             # Only the page itself is a success: what was meant for the screens must never pass for taken.
-            status = "200 OK" if wanted and environ.get("PATH_INFO") in ("", "/") else "403 Forbidden"
-            data, headers = self._page(_asked_for(environ.get("HTTP_HOST", ""), self.certificate))
+            status = "200 OK" if is_read and environ.get("PATH_INFO") in ("", "/") else "403 Forbidden"
+            data, headers = self._page(_own_address(environ.get("HTTP_HOST", ""), self.certificate))
         start_response(status, [*headers, ("Content-Length", str(len(data)))])
         return [b"" if environ.get("REQUEST_METHOD") == "HEAD" else data]
 
@@ -102,7 +102,7 @@ _ALWAYS = [
 ]
 
 
-def _asked_for(host: str, certificate: VanCertificate) -> str:
+def _own_address(host: str, certificate: VanCertificate) -> str:
     """The address that the browser has in its line, if it is one of ours; else our first.
 
     Nothing else that was sent comes back on the page.

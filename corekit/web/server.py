@@ -1,42 +1,70 @@
-"""The server under the screens: a few threads on this device's own address, or on the van's hotspot over TLS.
+"""The one web server: under the screens on this device's own address or on the van's hotspot, and under the
+customer's page.
 
-What comes in is bounded: headers, body, the time that a line may be silent. A line takes a thread when there
-is something to read on it and not before, so that a browser that opens lines ahead of time, or a device that
-says nothing, keeps nobody waiting; the TLS handshake is made in that thread too.
+What comes in is bounded: lines, headers, body, the time that a line may be silent (`Limits`). A line takes a
+thread when there is something to read on it and not before, so that a browser that opens lines ahead of time,
+or a device that says nothing, keeps nobody waiting. The TLS handshake is made in that thread too; cheroot's
+own TLS adapters make it where lines are accepted, and there one silent device would hold up all others.
 """
 
 from __future__ import annotations
 
 import contextlib
 import logging
+import re
 import signal
 import socket
 import ssl
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, Protocol
 
+import attrs
 from cheroot import wsgi
+from cheroot.errors import MaxSizeExceeded
 from cheroot.makefile import StreamReader, StreamWriter
-from cheroot.server import HTTPConnection
+from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 
-from .page_server import ServeError
+from ..errors import CorekitError
+from .wsgi import Wsgi, drained
 
-log = logging.getLogger("corekit.screens")
+log = logging.getLogger("corekit.web.server")
 
 PORT = 8742
 
-_THREADS = 6
-_HEADER_BYTES = 16_384
-#: More than any form may have, so that the application itself says what was too large; beyond it nothing is
-#: even read.
-_BODY_BYTES = 64 * 1024 * 1024
-_SILENT_SECONDS = 15
-_PIECE = 65_536
+#: Of a request's first line and headers together. cheroot waits for 256 bytes at a time, so that what has
+#: 16 KiB and no end in sight is refused with the last of them and not when the line has been silent for long.
+_HEADER_BYTES = 16_384 - 256
 _TLS_HANDSHAKE = b"\x16"  # first byte of every TLS line; RFC 8446, section 5.1
+_TOKEN = re.compile(rb"[!#$%&'*+.^_`|~0-9A-Za-z-]+")  # RFC 9110, section 5.6.2
+_CONTROL = re.compile(rb"[\x00-\x08\x0a-\x1f\x7f]")  # in no header's value; RFC 9110, section 5.5
 
-Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+
+class ServeError(CorekitError):
+    """A server cannot be set up or started; the message says why and what to do."""
+
+
+@attrs.frozen(kw_only=True)
+class Limits:
+    """How much a server takes.
+
+    Attributes:
+        threads: Requests that are read, answered or written at one moment.
+        lines: Open lines, used or not; who comes after that is sent away.
+        body_bytes: Of one request. More is refused before it is read.
+        silent_seconds: Until a line on which nothing moves is closed.
+    """
+
+    threads: int
+    lines: int
+    body_bytes: int
+    silent_seconds: int
+
+
+#: For the screens. The body may be larger than that of any form, so that the application itself says what was
+#: too large; beyond it nothing is even read.
+SCREENS = Limits(threads=6, lines=256, body_bytes=64 * 1024 * 1024, silent_seconds=15)
 
 
 class Tls(Protocol):
@@ -57,22 +85,95 @@ class Server(wsgi.Server):
     Attributes:
         answers_at: True for an address of this machine at which it answers; lines to others, of a network
             that it is also in, are closed.
+        open_lines: The lines that are open now.
     """
 
     tls: Tls | None = None
     answers_at: Callable[[str], bool] = staticmethod(lambda address: True)
 
+    def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits) -> None:
+        super().__init__(
+            address,
+            app,
+            numthreads=limits.threads,
+            max=limits.threads,
+            request_queue_size=64,
+            timeout=limits.silent_seconds,
+            shutdown_timeout=5,
+            accepted_queue_size=limits.lines,
+            accepted_queue_timeout=1,
+        )
+        self.limits = limits
+        self.open_lines: set[_Connection] = set()
+        self.max_request_header_size, self.max_request_body_size = _HEADER_BYTES, limits.body_bytes
+        self.keep_alive_conn_limit = limits.lines
+        self.ConnectionClass = _Connection
+
     def process_conn(self, conn: Any) -> None:
         """Give a line to a thread once there is something to read on it."""
-        if conn.last_used is None:  # just accepted
-            self.put_conn(conn)
-        else:
+        if conn.last_used is not None:
             super().process_conn(conn)
+        elif len(self.open_lines) > self.limits.lines:  # just accepted, and one too many
+            conn.refuse()
+        else:
+            self.put_conn(conn)
 
     def error_log(self, msg: str = "", level: int = 20, traceback: bool = False) -> None:
         # A browser that closes its line in the middle is no fault of anybody's.
         is_lost = isinstance(sys.exception(), ssl.SSLError | ConnectionError | TimeoutError)
         log.log(logging.DEBUG if is_lost else level, "%s", msg, exc_info=traceback)
+
+
+class _RequestHeaders(dict[bytes, bytes]):
+    """Headers of a request, without those on which a proxy in front could think otherwise than we do about
+    where the request ends (request smuggling; RFC 9112, section 11.2).
+    """
+
+    def __setitem__(self, name: bytes, value: bytes) -> None:
+        if name in (b"Content-Length", b"Host") and name in self:
+            raise ValueError(f"{name.decode()} stands there more than once.")
+        if name == b"Content-Length" and not value.isdigit():
+            raise ValueError("Malformed Content-Length header.")
+        if _CONTROL.search(value):
+            raise ValueError("Illegal header value.")
+        super().__setitem__(name, value)
+
+
+class _HeaderReader(HeaderReader):
+    def _transform_key(self, key_name: bytes) -> bytes:
+        if not _TOKEN.fullmatch(key_name):
+            raise ValueError("Illegal header name.")
+        return key_name.title()
+
+    def _allow_header(self, key_name: bytes) -> bool:
+        return b"_" not in key_name  # to the application it would look like the same name with a hyphen
+
+
+class _ResponseHeaders(list[tuple[bytes, bytes]]):
+    """Headers of an answer, without the one that says what the server is made with."""
+
+    def append(self, header: tuple[bytes, bytes]) -> None:
+        if header[0] != b"Server":
+            super().append(header)
+
+
+class _Request(HTTPRequest):
+    header_reader = _HeaderReader()
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self.inheaders, self.outheaders = _RequestHeaders(), _ResponseHeaders()
+
+    def read_request_headers(self) -> bool:
+        try:
+            is_read = bool(super().read_request_headers())  # type: ignore[no-untyped-call]
+        except MaxSizeExceeded:
+            # RFC 6585, section 5
+            self.simple_response("431 Request Header Fields Too Large")
+            return False
+        if self.chunked_read:
+            self.close_connection = True  # what follows the chunks is never taken for the next request
+        return is_read
 
 
 class _Reader(StreamReader):
@@ -91,7 +192,23 @@ class _Connection(HTTPConnection):
     page and no more.
     """
 
+    RequestHandlerClass = _Request
     _is_greeted = False
+
+    def __init__(self, server: Server, *arguments: Any, **options: Any) -> None:
+        super().__init__(server, *arguments, **options)
+        server.open_lines.add(self)
+
+    def refuse(self) -> None:
+        """Close a new line, because there are too many. Never waits: lines are accepted in this thread."""
+        if self.server.tls is None:
+            with contextlib.suppress(OSError):
+                self.socket.setblocking(False)
+                self.socket.send(
+                    b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 30\r\nContent-Length: 0\r\n"
+                    b"Connection: close\r\n\r\n"
+                )
+        self.close()
 
     def communicate(self) -> bool:
         if not self._is_greeted:
@@ -111,6 +228,7 @@ class _Connection(HTTPConnection):
         return bool(super().communicate())  # type: ignore[no-untyped-call]
 
     def close(self) -> None:
+        self.server.open_lines.discard(self)
         # A line may be gone by itself at this moment; an error here would reach the thread that serves, and
         # end the whole server.
         with contextlib.suppress(OSError):
@@ -118,11 +236,11 @@ class _Connection(HTTPConnection):
 
     def _greet(self, tls: Tls, address: str) -> bool:
         line: socket.socket = self.socket
-        first = line.recv(1, socket.MSG_PEEK)
-        if first not in (b"", _TLS_HANDSHAKE):
-            line.recv(_HEADER_BYTES)  # what stays unread would tear the answer down with the line
+        first_byte = line.recv(1, socket.MSG_PEEK)
+        if first_byte not in (b"", _TLS_HANDSHAKE):
+            line.recv(16_384)  # what stays unread would tear the answer down with the line
             line.sendall(tls.plain(address))
-        context = tls.context_for(address) if first == _TLS_HANDSHAKE else None
+        context = tls.context_for(address) if first_byte == _TLS_HANDSHAKE else None
         if context is None:
             return False
         self.rfile.close()
@@ -140,66 +258,32 @@ def server_for(
     host: str = "127.0.0.1",
     port: int = PORT,
     *,
+    limits: Limits = SCREENS,
     tls: Tls | None = None,
     answers_at: Callable[[str], bool] = lambda address: True,
 ) -> Server:
     """A server, bound but not yet running.
 
     Args:
-        host: IPv4 address to listen on; this device alone unless told otherwise. port: 0 takes a free one;
-            see `bind_addr`.
+        host: Address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see
+            `bind_addr`.
         answers_at: See `Server`.
 
     Raises:
         ServeError: the address or port cannot be had.
     """
-    server = Server(
-        (host, port),
-        _drained(app),
-        numthreads=_THREADS,
-        max=_THREADS,
-        request_queue_size=64,
-        timeout=_SILENT_SECONDS,
-        shutdown_timeout=5,
-        accepted_queue_size=256,
-        accepted_queue_timeout=1,
-    )
-    server.server_name = "corekit"  # and neither what it is made with nor the version of that
-    server.max_request_header_size, server.max_request_body_size = _HEADER_BYTES, _BODY_BYTES
-    server.keep_alive_conn_limit = 64
-    server.ConnectionClass = _Connection
+    server = Server((host, port), drained(app), limits)
     server.tls, server.answers_at = tls, answers_at
     try:
         server.prepare()
     except (OSError, OverflowError) as error:
-        why = error.__cause__ or error
-        words = (getattr(why, "strerror", None) or str(why)).lower()
+        cause = error.__cause__ or error
+        words = (getattr(cause, "strerror", None) or str(cause)).lower()
         raise ServeError(
-            f"The screens cannot be served at {host}, port {port} ({words}); end what is using it, or name"
-            " another with --port."
+            f"Nothing can be served at {host}, port {port} ({words}); end what is using it, or name another"
+            " port with --port."
         ) from error
     return server
-
-
-def _drained(app: Wsgi) -> Wsgi:
-    """Read to its end what was refused as too large; else the browser shows a broken line and not the
-    sentence that says so.
-    """
-
-    def drained(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        said: list[str] = []
-
-        def start(status: str, headers: list[tuple[str, str]], *more: Any) -> Any:
-            said.append(status)
-            return start_response(status, headers, *more)
-
-        answer = app(environ, start)
-        if said and said[-1].startswith("413") and environ.get("CONTENT_LENGTH"):
-            while environ["wsgi.input"].read(_PIECE):
-                pass
-        return answer
-
-    return drained
 
 
 def serve(*servers: Server) -> None:
@@ -214,12 +298,12 @@ def serve(*servers: Server) -> None:
         finally:
             end.set()
 
-    def asked(*_: object) -> None:
+    def request_end(*_: object) -> None:
         end.set()
 
     is_main = threading.current_thread() is threading.main_thread()
-    before = (
-        {number: signal.signal(number, asked) for number in (signal.SIGINT, signal.SIGTERM)}
+    previous_handlers = (
+        {number: signal.signal(number, request_end) for number in (signal.SIGINT, signal.SIGTERM)}
         if is_main
         else {}
     )
@@ -234,7 +318,7 @@ def serve(*servers: Server) -> None:
             server.stop()
         for thread in threads:
             thread.join(10)
-        for number, handler in before.items():
+        for number, handler in previous_handlers.items():
             signal.signal(number, handler)
 
 

@@ -34,7 +34,7 @@ from corekit.desk.answering import Answer
 from corekit.desk.demo import run_demo
 from corekit.desk.shop import Shop
 from corekit.isolation.worker import Worker
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.web.server import server_for
 
@@ -131,7 +131,7 @@ def main(rounds: int) -> None:
         for _ in run_demo(folder):
             pass
         with Worker() as worker, Shop(folder, assessor=worker) as shop:
-            app = work_app(Van(shop, calculator=worker.calculate), OpenDoor())
+            app = work_app(Van(shop, calculator=worker.calculate), NoAuth())
             add_bare_page(app)
             server = server_for(app, port=0)
             thread = threading.Thread(target=server.serve, daemon=True)

@@ -29,20 +29,21 @@ from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import open_shop
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
-from corekit.isolation.worker import Patience, Worker, WorkerError
+from corekit.isolation.process import Timeouts
+from corekit.isolation.worker import Worker, WorkerError
 from corekit.model.finding import Reason
 from corekit.model.job import Job
 from corekit.model.value import Value, exact
 from corekit.plugin.calculation import Calculation
 from corekit.plugin.host import Failure, Plugins, load
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor
+from corekit.screens.app import NoAuth
 from corekit.screens.context import Van
 from corekit.screens.serve import opened
 
 from ..assess.story import Story
 
-QUICK = Patience(
+QUICK = Timeouts(
     start=60.0, load=20.0, check=1.0
 )  # shorter than the alarm in the worker, so that the process is what ends
 DEADLINE = 60.0
@@ -169,9 +170,9 @@ def installed(*names: str) -> Plugins:
     return load([point for point in entry_points(group="corekit") if point.name in names])
 
 
-def worker(*names: str, patience: Patience = QUICK) -> Worker:
+def worker(*names: str, timeouts: Timeouts = QUICK) -> Worker:
     return Worker(
-        [point for point in entry_points(group="corekit") if point.name in names], patience=patience
+        [point for point in entry_points(group="corekit") if point.name in names], timeouts=timeouts
     )
 
 
@@ -250,7 +251,7 @@ def test_the_worker_makes_of_a_job_what_this_process_would(demo_jobs: tuple[Plug
         assert works(jobs[0], plugins, 7.0) == assess(jobs[0], plugins, 7.0)
         assert works(jobs[0], plugins, None, ("egr",)) == assess(jobs[0], plugins, None, ("egr",))
         assert "egr" in {test.system for test in works(jobs[0], plugins, None, ("egr",)).next_tests}
-        assert works.set_aside == ()
+        assert works.disabled_systems == ()
 
 
 def test_a_shop_assesses_offers_and_issues_with_the_worker_as_with_itself(demo_copy: Path) -> None:
@@ -305,7 +306,7 @@ def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(
     job = visit(plugins)
     with worker("horn", "lamps") as works:
         made = works(job, plugins)
-        (failure,) = works.set_aside
+        (failure,) = works.disabled_systems
         assert failure.plugin == "horn"
         assert "'Tone'" in failure.what
         assert words in failure.what
@@ -340,7 +341,7 @@ def test_what_was_set_aside_is_tried_again_when_somebody_asks_for_it(
         flag.unlink()
         assert works(job, plugins).findings == ()
         works.try_again()
-        assert works.set_aside == ()
+        assert works.disabled_systems == ()
         assert works(job, plugins) == assess(job, plugins)
         assert {finding.code for finding in works(job, plugins).findings} == {"horn.pitch", "horn.tone"}
 
@@ -367,7 +368,7 @@ def test_two_plugins_that_cost_the_process_are_both_set_aside_in_one_answer(inst
     )
     with worker("horn", "lamps", "bell") as works:
         made = works(job, plugins)
-        assert {failure.plugin for failure in works.set_aside} == {"bell", "horn"}
+        assert {failure.plugin for failure in works.disabled_systems} == {"bell", "horn"}
         assert [finding.code for finding in made.findings] == ["lamps.voltage"]
 
 
@@ -378,7 +379,7 @@ def test_a_check_that_the_alarm_stops_costs_no_process_and_is_not_run_twice(
     install("horn", HORN, f"Path({str(log)!r}).open('a').write('run ')\n        while True: pass")
     plugins = installed("horn")
     job = visit(plugins)
-    with worker("horn", patience=Patience()) as works:
+    with worker("horn", timeouts=Timeouts()) as works:
         pid = works.pid
         made = works(job, plugins)
         (gap,) = made.gaps
@@ -386,7 +387,7 @@ def test_a_check_that_the_alarm_stops_costs_no_process_and_is_not_run_twice(
         assert "longer than 5 s" in gap.text
         assert [finding.code for finding in made.findings] == ["horn.pitch"]
         assert works(job, plugins) == made
-        assert (works.pid, works.set_aside, log.read_text()) == (pid, (), "run ")
+        assert (works.pid, works.disabled_systems, log.read_text()) == (pid, (), "run ")
 
 
 def test_a_plugin_that_ends_the_process_as_it_loads_there_is_left_out_by_name(install: Install) -> None:
@@ -449,7 +450,7 @@ def test_a_process_that_dies_for_no_known_reason_leaves_the_readings(
             spoiled.setattr("multiprocessing.spawn._python_exe", b"/bin/false")
             os.kill(works.pid, signal.SIGKILL)
             made = works(job, plugins)
-            assert (made.findings, works.set_aside) == ((), ())
+            assert (made.findings, works.disabled_systems) == ((), ())
             assert [failure.plugin for failure in made.failures] == ["lamps"]
             assert "none of them is to blame (the worker ended its process (code 1))" in made.failures[0].what
             assert [reading.typed for reading in made.readings[0]] == ["12.1 V"]
@@ -536,7 +537,7 @@ def test_threads_are_served_in_the_order_in_which_they_came(install: Install, tm
     plugins = installed("horn")
     job = visit(plugins)
     served: list[int] = []
-    with worker("horn", patience=Patience(check=DEADLINE)) as works:
+    with worker("horn", timeouts=Timeouts(check=DEADLINE)) as works:
 
         def ask(number: int) -> None:
             works(job, plugins)
@@ -546,7 +547,7 @@ def test_threads_are_served_in_the_order_in_which_they_came(install: Install, tm
         for number, thread in enumerate(threads):
             thread.start()
             until = time.monotonic() + DEADLINE
-            while number and len(works._turns._waiting) < number and time.monotonic() < until:
+            while number and works._turns.waiting < number and time.monotonic() < until:
                 time.sleep(0.005)
         gate.touch()
         for thread in threads:
@@ -563,7 +564,7 @@ def test_after_a_ctrl_c_the_next_request_gets_its_own_answer(
     with worker("lamps") as works:
         works(first, plugins)
         with monkeypatch.context() as pressed:
-            pressed.setattr("corekit.isolation.worker.wait", mock.Mock(side_effect=KeyboardInterrupt))
+            pressed.setattr("corekit.isolation.process.wait", mock.Mock(side_effect=KeyboardInterrupt))
             with pytest.raises(KeyboardInterrupt):
                 works(first, plugins)
         assert works(second, plugins) == assess(second, plugins)
@@ -572,7 +573,7 @@ def test_after_a_ctrl_c_the_next_request_gets_its_own_answer(
 def test_closing_ends_the_process_and_says_so_to_who_waits(install: Install) -> None:
     install("horn", HORN, "time.sleep(60)")
     plugins = installed("horn")
-    works = worker("horn", patience=Patience(check=DEADLINE))
+    works = worker("horn", timeouts=Timeouts(check=DEADLINE))
     works.warm()
     pid = works.pid
     assert pid is not None
@@ -603,11 +604,12 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
         import sys
         from importlib.metadata import entry_points
         from corekit.plugin.host import load
-        from corekit.isolation.worker import Patience, Worker
-        from tests.screens.test_worker import visit
+        from corekit.isolation.process import Timeouts
+        from corekit.isolation.worker import Worker
+        from tests.isolation.test_worker import visit
         points = [point for point in entry_points(group="corekit") if point.name == "horn"]
         plugins = load(points)
-        works = Worker(points, patience=Patience(load=0.5, check=0.7))
+        works = Worker(points, timeouts=Timeouts(load=0.5, check=0.7))
         works.warm()
         print(works.pid, flush=True)
         works(visit(plugins), plugins)
@@ -616,7 +618,7 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
     """
     if kind != "idle":
         script = script.replace("check=0.7", "check=0.7, start=600").replace(
-            "works = Worker", "Patience.of = lambda *_: 600.0\n        works = Worker"
+            "works = Worker", "Timeouts.of = lambda *_: 600.0\n        works = Worker"
         )
     root = Path(__file__).parents[2]
     path = os.pathsep.join([str(tmp_path / "site"), str(root), *filter(None, sys.path)])
@@ -666,7 +668,7 @@ def test_the_screens_assess_and_calculate_in_the_worker(
         }
         begun = shop.answer(None, Answer(id="begin-0123456789", rows=rows))
         assert shop.assess(begun.job).findings
-    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+    with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         monkeypatch.setattr("corekit.assess.assessment.case_at", None)
         monkeypatch.setattr(Calculation, "__call__", None)
         browser = app.test_client()
@@ -686,7 +688,7 @@ def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(
     empty_shop: Path, install: Install
 ) -> None:
     install("horn", HORN, "os._exit(1)")
-    with opened(empty_shop, OpenDoor()) as app:  # type: ignore[arg-type]
+    with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         browser = app.test_client()
         with open_shop(empty_shop) as shop:
             job = shop.answer(

@@ -19,23 +19,10 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 
-from corekit.desk.setup import found
 from corekit.desk.shop import Shop
-from corekit.reference import data_path
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.web.pairing import SERVER_FILE, VanCertificate
-
-
-@pytest.fixture
-def empty_shop(tmp_path: Path) -> Path:
-    """The invented shop with its prices and instruments, and no job in it."""
-    folder = tmp_path / "shop"
-    folder.mkdir()
-    for name in ("shop.toml", "prices.toml"):
-        shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
-    return folder
 
 
 @attrs.define
@@ -88,7 +75,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
 
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
-        app = wrap(work_app(Van(shop), OpenDoor()))
+        app = wrap(work_app(Van(shop), NoAuth()))
         server, thread = _serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]

@@ -17,7 +17,7 @@ from corekit.desk.shop import Shop
 from corekit.model.document import document_hash
 from corekit.model.job import Job
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
 
@@ -28,7 +28,7 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.shop = Shop(folder)
-        self.client = work_app(Van(self.shop), OpenDoor()).test_client()
+        self.client = work_app(Van(self.shop), NoAuth()).test_client()
 
     def begin(self, **rows: Any) -> str:
         rows = rows or {"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}}

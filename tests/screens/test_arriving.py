@@ -16,7 +16,7 @@ from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
 from corekit.model.records import Remarked
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.arrive import vin_words
 from corekit.screens.context import Van
 
@@ -33,7 +33,7 @@ def shop(empty_shop: Path) -> Iterator[Shop]:
 
 @pytest.fixture
 def client(shop: Shop) -> Any:
-    return work_app(Van(shop), OpenDoor()).test_client()
+    return work_app(Van(shop), NoAuth()).test_client()
 
 
 def form_of(page: str, nth: int = 0) -> dict[str, str]:

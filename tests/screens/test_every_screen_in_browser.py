@@ -22,7 +22,7 @@ from playwright.sync_api import Page
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
 from .everywhere import Screen, crawl, fill, forms_of, kinds, richest
@@ -61,7 +61,7 @@ def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]
     found(folder, demo=True)
     with Shop(folder) as shop:
         jobs = fill(shop)
-        app = work_app(Van(shop), OpenDoor())
+        app = work_app(Van(shop), NoAuth())
         statuses, screens = crawl(app)
         server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
         server.prepare()
@@ -85,7 +85,7 @@ def test_every_address_that_a_screen_names_answers(everywhere: Everywhere) -> No
 def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) -> None:
     rules = {
         rule.rule
-        for rule in work_app(Van(everywhere.shop), OpenDoor()).url_map.iter_rules()
+        for rule in work_app(Van(everywhere.shop), NoAuth()).url_map.iter_rules()
         if "GET" in (rule.methods or ())
     }
     seen = {screen.rule for screen in everywhere.screens}
@@ -156,7 +156,7 @@ def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
     found: dict[str, list[str]] = {}
     said: list[str] = []
     with Shop(copied) as shop:
-        client = work_app(Van(shop), OpenDoor()).test_client()
+        client = work_app(Van(shop), NoAuth()).test_client()
         for screen in [
             *richest(everywhere.screens),
             *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")],

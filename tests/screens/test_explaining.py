@@ -17,7 +17,7 @@ from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
 from corekit.model.finding import Urgency
 from corekit.reference import data_path
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
 
@@ -29,7 +29,7 @@ def shop(empty_shop: Path) -> Iterator[Shop]:
 
 @pytest.fixture
 def client(shop: Shop) -> Any:
-    return work_app(Van(shop), OpenDoor()).test_client()
+    return work_app(Van(shop), NoAuth()).test_client()
 
 
 def told(shop: Shop, name: str) -> str:

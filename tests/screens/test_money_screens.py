@@ -4,17 +4,20 @@ given back, what came back.
 
 from __future__ import annotations
 
+import html
 import re
 import secrets
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from corekit.desk.answering import Answer
+from corekit.desk.settings import KEY_FILE
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
 CLEAN = {"operation": "battery.clean_contacts"}  # demo/shop/prices.toml: (0.4 × 62.50 + 4.50) × 1.20 = 35.40
@@ -25,7 +28,7 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.shop = Shop(folder)
-        self.client = work_app(Van(self.shop), OpenDoor()).test_client()
+        self.client = work_app(Van(self.shop), NoAuth()).test_client()
         rows = {
             "reason": "Cranks slowly.",
             "vehicle": {"plate": "DEMO-1"},
@@ -151,3 +154,49 @@ def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk)
     assert f">{number}</textarea>" in wanted
     assert re.search(r'value="rework" checked', wanted)
     assert desk.client.get("/new?again=nobody").status_code == 404
+
+
+def without_link_key(key: Path) -> str:
+    key.rename(key.with_suffix(".away"))
+    return "the link key is not there; bring it back from the backup"
+
+
+def with_link_key_for_all(key: Path) -> str:
+    key.chmod(0o644)
+    return f"other people on this machine can read the link key (mode 644); run: chmod 600 {key}"
+
+
+def restored(key: Path) -> None:
+    away = key.with_suffix(".away")
+    if away.exists():
+        away.rename(key)
+    key.chmod(0o600)
+
+
+@pytest.mark.parametrize("spoil", [without_link_key, with_link_key_for_all])
+def test_a_link_key_that_cannot_be_used_is_named_where_the_invoice_is_and_hinders_only_until_it_is_back(
+    desk: Desk, empty_shop: Path, spoil: Callable[[Path], str]
+) -> None:
+    desk.agree()
+    desk.say(repaired=CLEAN)
+    desk.say(waived={**CLEAN, "because": "did not cure"})
+    (key,) = (path for path in (empty_shop / "keys").iterdir() if path.name == Path(KEY_FILE).name)
+    sentence = spoil(key)
+    fields = {"answer": secrets.token_urlsafe(18), "screen": f"/job/{desk.id}/hand"}
+    issued = desk.client.post(f"/job/{desk.id}/issue", data=fields)
+    assert issued.status_code == 422
+    as_json = desk.client.post(
+        f"/job/{desk.id}/issue", data=fields, headers={"Accept": "application/json"}
+    ).json
+    assert sentence in as_json["faults"][0]["text"]
+    page = desk.client.get(f"/job/{desk.id}/hand")
+    assert page.status_code == 200
+    for shown in (issued.text, page.text):
+        assert sentence in html.unescape(shown)
+        assert shown.count("DEMO-1") == 1, "the job's own screen, and no page of trouble"
+        assert "our fault" not in shown
+    restored(key)
+    page = desk.client.get(f"/job/{desk.id}/hand")
+    assert (page.status_code, sentence in page.text) == (200, False)
+    (number,) = (noted.record.number for noted in desk.job.issued)
+    assert f"Invoice {number}" in desk.page("hand") and "The customer scans this" in desk.page("hand")

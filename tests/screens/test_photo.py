@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from corekit.desk.answering import Answer
 from corekit.desk.shop import Shop
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.screens.photo import LARGEST, SIDE, PhotoError, read_photo
 
@@ -138,7 +138,7 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
     empty_shop: Path,
 ) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), OpenDoor()).test_client()
+    client = work_app(Van(shop), NoAuth()).test_client()
     job = shop.answer(
         None, Answer(id="a-job-with-photos", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
     ).job
@@ -169,7 +169,7 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
 
 def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), OpenDoor()).test_client()
+    client = work_app(Van(shop), NoAuth()).test_client()
     job = shop.answer(
         None, Answer(id="a-job-to-be-forgotten", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
     ).job
@@ -188,7 +188,7 @@ def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
 
 def test_a_file_that_is_no_photo_comes_back_with_the_words_kept(empty_shop: Path) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), OpenDoor()).test_client()
+    client = work_app(Van(shop), NoAuth()).test_client()
     job = shop.answer(
         None, Answer(id="a-job-without-photo", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
     ).job

@@ -31,7 +31,7 @@ from corekit.reference import data_path
 from corekit.screens.app import work_app
 from corekit.screens.context import Van
 from corekit.screens.forms import lead
-from corekit.web.auth import PasscodeDoor
+from corekit.web.auth import PasscodeAuth
 from corekit.web.passcode import set_passcode
 from corekit.web.server import server_for
 
@@ -159,7 +159,7 @@ def _bench(folder: Path) -> Bench:
     shop = Shop(folder)
     rows = {"reason": "starts badly", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
     begun = shop.answer(None, Answer(id="begins-the-job-of-this-test", rows=rows))
-    app = work_app(Van(shop), PasscodeDoor(shop=folder))
+    app = work_app(Van(shop), PasscodeAuth(shop=folder))
     bench = Bench(shop=shop, app=app, posted=[], job=begun.job)
     screens = {"reading.html": READING, "small.html": SMALL}
     app.jinja_loader = jinja2.ChoiceLoader([jinja2.DictLoader(screens), app.jinja_loader])  # type: ignore[list-item]

@@ -25,8 +25,8 @@ import pytest
 from corekit.cli import main
 from corekit.screens.serve import opened
 from corekit.share.published import PublishedFolder
-from corekit.web.auth import PasscodeDoor
-from corekit.web.page_server import page_app
+from corekit.web.auth import PasscodeAuth
+from corekit.web.page_app import page_app
 from corekit.web.pairing import VanCertificate
 from corekit.web.passcode import read_passcode, set_passcode
 
@@ -253,7 +253,7 @@ def test_the_customers_page_server_has_none_of_the_screens(tmp_path: Path) -> No
 def test_the_screens_have_none_of_the_customers_page(demo_copy: Path) -> None:
     set_passcode(demo_copy, CODE)
     own = {"Origin": "http://localhost"}
-    with opened(demo_copy, PasscodeDoor(shop=demo_copy)) as app:
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
         client: Any = app.test_client()
         assert client.post("/door", data={"passcode": CODE}, headers=own).status_code == 303
         guard = client.get("/door/state").json["guard"]
@@ -280,7 +280,7 @@ def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_with
     """Over all rules that the application has, so that a screen added later is held to it too."""
     set_passcode(demo_copy, CODE)
     own = {"Origin": "http://localhost"}
-    with opened(demo_copy, PasscodeDoor(shop=demo_copy)) as app:
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
         client: Any = app.test_client()
         posts = [rule for rule in app.url_map.iter_rules() if "POST" in (rule.methods or ())]
         assert len(posts) > 3

@@ -21,7 +21,7 @@ import pytest
 from corekit.desk.shop import Shop
 from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Specified, Started
 from corekit.plugin.host import load
-from corekit.screens.app import OpenDoor, work_app
+from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.units import from_coherent
 from corekit.visit.guidance import left_open, open_tests
@@ -152,7 +152,7 @@ def real(empty_shop: Path) -> Iterator[Visit]:
 
 def begun(folder: Path, plugins: Any) -> Iterator[Visit]:
     with Shop(folder, plugins=plugins) as shop:
-        app = work_app(Van(shop), OpenDoor())
+        app = work_app(Van(shop), NoAuth())
         visit = Visit(app.test_client(), shop, shop.store.new_job())
         visit.rows(reason="It slips.", vehicle={"plate": "DEMO-1"})
         yield visit

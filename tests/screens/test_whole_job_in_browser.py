@@ -29,7 +29,7 @@ import pytest
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.screens.serve import opened
-from corekit.web.auth import PasscodeDoor
+from corekit.web.auth import PasscodeAuth
 from corekit.web.pairing import VanCertificate, make_authority
 from corekit.web.passcode import set_passcode
 from corekit.web.server import running, server_for
@@ -418,7 +418,7 @@ def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
     make_authority(empty_shop, datetime.now(UTC))
     van = VanCertificate(empty_shop, addresses=lambda: ("192.168.4.1",))
     with (
-        opened(empty_shop, PasscodeDoor(shop=empty_shop, hosts=van.names, tls=True)) as app,
+        opened(empty_shop, PasscodeAuth(shop=empty_shop, hosts=van.names, tls=True)) as app,
         running(server_for(app, port=0, tls=van)) as server,
     ):
         context = browser_knowing(van).new_context(

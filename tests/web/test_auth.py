@@ -1,9 +1,10 @@
-"""The door of the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory of its text."""
+"""Signing in to the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory of its text."""
 
 from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 import stat
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -18,17 +19,18 @@ from hypothesis import strategies as st
 
 from corekit.reference import data_path
 from corekit.screens.serve import opened
-from corekit.web.auth import LONGEST_SESSION, PasscodeDoor, own_path
+from corekit.web.address import own_path
+from corekit.web.auth import LONGEST_SESSION, PasscodeAuth
 from corekit.web.passcode import (
-    Guesses,
-    Kept,
     PasscodeError,
-    drawn_passcode,
+    PasscodeHash,
     passcode_fault,
+    random_passcode,
     read_passcode,
     read_secret,
     set_passcode,
 )
+from corekit.web.rate_limit import LoginThrottle
 from corekit.web.server import running, server_for
 
 CODE = "471108"
@@ -52,7 +54,7 @@ class Behind:
 
     shop: Path
     clock: Clock
-    door: PasscodeDoor
+    door: PasscodeAuth
     app: flask.Flask
     taken: list[dict[str, str]]
     client: Any
@@ -73,14 +75,14 @@ class Behind:
         return self.client.post("/job/abc/answer", data=fields, headers=OWN)
 
 
-def app_behind(door: PasscodeDoor) -> tuple[flask.Flask, list[dict[str, str]]]:
+def app_behind(door: PasscodeAuth) -> tuple[flask.Flask, list[dict[str, str]]]:
     app = flask.Flask(
         "corekit.screens", static_folder=None, template_folder=str(data_path("templates/screens"))
     )
     app.jinja_env.undefined = jinja2.StrictUndefined
     app.config.update(MAX_CONTENT_LENGTH=1024 * 1024)
     taken: list[dict[str, str]] = []
-    door.stand_at(app)
+    door.install(app)
 
     @app.get("/job/<job>")
     def screen(job: str) -> str:
@@ -106,7 +108,7 @@ def made(tmp_path: Path, quick: None) -> Callable[..., Behind]:
         clock = Clock()
         if not (tmp_path / "keys" / "work.toml").exists():
             set_passcode(tmp_path, CODE)
-        door = PasscodeDoor(shop=tmp_path, now=clock, clock=clock, **settings)
+        door = PasscodeAuth(shop=tmp_path, now=clock, clock=clock, **settings)
         app, taken = app_behind(door)
         return Behind(tmp_path, clock, door, app, taken, app.test_client())
 
@@ -138,7 +140,7 @@ def test_the_hash_is_the_one_of_rfc_7914() -> None:
     # RFC 7914, section 12, third vector (from memory; the first 32 of its 64 bytes stand for themselves, as
     # PBKDF2 makes them one after the other).
     vector = "7023bdcb3afd7348461c06cd81fd38ebfda8fbba904f8e3ea9b543f6545da1f2"
-    kept = Kept(n=16384, r=8, p=1, salt=b"SodiumChloride", hash=bytes.fromhex(vector))
+    kept = PasscodeHash(n=16384, r=8, p=1, salt=b"SodiumChloride", hash=bytes.fromhex(vector))
     assert kept.fits("pleaseletmein")
     assert not kept.fits("pleaseletmeIn")
 
@@ -177,7 +179,7 @@ def test_a_passcode_that_is_short_or_plain_is_refused_with_a_reason(tmp_path: Pa
 
 
 def test_a_drawn_passcode_can_be_one() -> None:
-    drawn = {drawn_passcode() for _ in range(50)}
+    drawn = {random_passcode() for _ in range(50)}
     assert len(drawn) == 50
     assert not any(map(passcode_fault, drawn))
 
@@ -293,6 +295,24 @@ def test_a_cookie_that_was_changed_in_one_letter_opens_nothing(let_in: Behind) -
         other = let_in.browser()
         other.set_cookie("corekit-work", cookie[:at] + ("1" if cookie[at] != "1" else "2") + cookie[at + 1 :])
         assert other.get("/job/abc").status_code == 401, at
+
+
+def test_a_signature_has_one_spelling_only(let_in: Behind) -> None:  # RFC 4648, section 3.5
+    cookie = let_in.client.get_cookie("corekit-work").value
+    for letter in set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_=") - {cookie[-1]}:
+        other = let_in.browser()
+        other.set_cookie("corekit-work", cookie[:-1] + letter)
+        assert other.get("/job/abc").status_code == 401, letter
+
+
+def test_a_cookie_signed_with_another_shops_secret_opens_nothing(let_in: Behind, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    (elsewhere / "keys").mkdir(parents=True)
+    shutil.copy(let_in.shop / "keys" / "work.toml", elsewhere / "keys")  # the same passcode, salt and all
+    auth = PasscodeAuth(shop=elsewhere, now=let_in.clock, clock=let_in.clock)
+    other = app_behind(auth)[0].test_client()
+    other.set_cookie("corekit-work", let_in.client.get_cookie("corekit-work").value)
+    assert other.get("/job/abc").status_code == 401
 
 
 def test_each_unlocking_makes_a_session_of_its_own(behind: Behind) -> None:  # (7.2.4)
@@ -425,11 +445,11 @@ def test_a_stranger_who_guesses_does_not_lock_a_known_device_out(let_in: Behind)
 
 def test_strangers_under_many_addresses_share_what_there_is_to_guess() -> None:
     clock = Clock()
-    guesses = Guesses(clock)
-    assert [guesses.take(f"10.0.0.{n}", known=False) for n in range(40)] == [0.0] * 20 + [60.0] * 20
-    assert guesses.take("a device that was let in before", known=True) == 0.0
+    throttle = LoginThrottle(clock)
+    assert [throttle.take(f"10.0.0.{n}", known=False) for n in range(40)] == [0.0] * 20 + [60.0] * 20
+    assert throttle.take("a device that was let in before", known=True) == 0.0
     clock.seconds += 60
-    assert [guesses.take(f"10.0.1.{n}", known=False) for n in range(2)] == [0.0, 60.0]
+    assert [throttle.take(f"10.0.1.{n}", known=False) for n in range(2)] == [0.0, 60.0]
 
 
 # Pages of ours only (3.5.1)
@@ -711,7 +731,7 @@ def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(
         "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
     )
     set_passcode(demo_copy, CODE)
-    with opened(demo_copy, PasscodeDoor(shop=demo_copy)) as app, running(server_for(app, port=0)) as server:
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app, running(server_for(app, port=0)) as server:
         page = phone().page
         page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
         given(page, "wrong!")

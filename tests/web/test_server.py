@@ -11,14 +11,14 @@ import os
 import signal
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import flask
 import pytest
 
-from corekit.web.page_server import ServeError
-from corekit.web.server import Server, running, serve, server_for
+from corekit.web.server import Limits, ServeError, Server, running, serve, server_for
 
 
 def small_app() -> flask.Flask:
@@ -80,8 +80,8 @@ def test_several_requests_go_over_one_line(server: Server) -> None:
 
 def test_headers_without_end_are_refused(server: Server) -> None:
     assert (
-        b" 413 "
-        in raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(20_000, b"a")).split(b"\r\n")[0]
+        b" 431 "  # RFC 6585, section 5
+        in raw(server, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(16_384, b"a")).split(b"\r\n")[0]
     )
 
 
@@ -92,6 +92,57 @@ def test_a_body_beyond_every_form_is_refused_unread(server: Server) -> None:
             b"\r\n"
         )[0]
     )
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        b"Content-Length: 5\r\nContent-Length: 6",
+        b"Content-Length: 5\r\nContent-Length: 5",
+        b"Content-Length: +5",
+        b"Content-Length: -5",
+        b"Content-Length: 0x5",
+        b"Content-Length: 1_0",
+        b"Content-Length: 5, 5",
+        b"Content-Length : 5",
+        b"Content-Length: 5\r\n 6",
+        b"Host: example.org",
+        b"X-Odd: a\0b",
+        b"X-Odd: a\rb",
+        b"X Odd: a",
+        b": a",
+    ],
+)
+def test_a_head_that_a_proxy_in_front_might_read_otherwise_is_refused(
+    server: Server, headers: bytes
+) -> None:  # (4.2.1), RFC 9112, section 11.2
+    head = b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\n" + headers + b"\r\n\r\n"
+    assert raw(server, head).split(b"\r\n")[0].split(b" ")[1] == b"400"
+
+
+def test_what_follows_a_body_in_chunks_is_never_the_next_request(server: Server) -> None:
+    first = b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n"
+    assert raw(server, first + b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n").count(b"HTTP/1.1 ") == 1
+
+
+def test_a_line_too_many_is_sent_away_and_those_before_it_go_on() -> None:
+    limits = Limits(threads=2, lines=5, body_bytes=1000, silent_seconds=15)
+    with running(server_for(small_app(), port=0, limits=limits)) as server, contextlib.ExitStack() as lines:
+        first = lines.enter_context(
+            contextlib.closing(http.client.HTTPConnection(*server.bind_addr, timeout=30))
+        )
+        first.request("GET", "/")
+        first.getresponse().read()
+        for _ in range(4):
+            lines.enter_context(socket.create_connection(server.bind_addr, timeout=30))
+        assert b" 503 " in raw(server, b"").split(b"\r\n")[0]
+        first.request("GET", "/")
+        assert first.getresponse().status == 200
+        lines.close()
+        until = time.monotonic() + 30
+        while server.open_lines and time.monotonic() < until:
+            time.sleep(0.01)
+        assert asked(server)[0] == 200
 
 
 def test_of_a_form_that_is_too_large_the_browser_gets_the_answer_and_not_a_broken_line(

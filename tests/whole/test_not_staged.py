@@ -37,7 +37,7 @@ from corekit.plugin.host import Plugins, load
 from corekit.plugin.system import System
 from corekit.reference import load_toml
 from corekit.share.published import PublishedFolder
-from corekit.web.page_server import page_app
+from corekit.web.page_app import page_app
 
 from .chain import (
     COREKIT,

@@ -4,8 +4,8 @@ server on a free port.
 
 from __future__ import annotations
 
+import contextlib
 import logging
-import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from html import escape
@@ -33,7 +33,10 @@ from corekit.model.figure import Strip
 from corekit.model.personal import Personal
 from corekit.share.link import token, token_hash
 from corekit.share.published import PublishedFolder, seal_envelope
-from corekit.web.page_server import Show, page_app, server_for
+from corekit.web.page_app import page_app
+from corekit.web.page_templates import Renderers
+from corekit.web.pages import page_server
+from corekit.web.server import Server, running
 
 KEY = bytes(range(32))
 BEARER = "a-key-for-publishing-of-the-tests"
@@ -115,7 +118,7 @@ def a_document(**changes: Any) -> Document:
     return attrs.evolve(paper, **changes)
 
 
-def plain_show(page: Callable[[Document, str], str] | None = None) -> Show:
+def plain_renderers(page: Callable[[Document, str], str] | None = None) -> Renderers:
     """Renderers that print the title, the readings and the address and nothing else, so that these tests rest
     on the server alone.
     """
@@ -130,7 +133,7 @@ def plain_show(page: Callable[[Document, str], str] | None = None) -> Show:
     def paper(document: Document, address: str) -> bytes:
         return b"%PDF-1.4 " + f"{document.title} {address}".encode()
 
-    return Show(page=page or simple, css=lambda: ".readings { margin: 0; }\n", paper=paper)
+    return Renderers(page=page or simple, css=lambda: ".readings { margin: 0; }\n", paper=paper)
 
 
 @attrs.define
@@ -172,7 +175,7 @@ def a_desk(path: Path, **settings: Any) -> Desk:
     defaults: dict[str, Any] = {
         "bearer": BEARER,
         "demo": True,
-        "show": plain_show(),
+        "renderers": plain_renderers(),
         "clock": clock,
         "now": lambda: moment[0],
     }
@@ -191,6 +194,7 @@ class Served:
 
     address: str
     desk: Desk
+    server: Server
     lines: list[str]
 
 
@@ -205,8 +209,7 @@ class _Lines(logging.Handler):
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Callable[..., Served]]:
-    """Call it to get a server of waitress on a free loopback port; settings go to `page_app`."""
-    running: list[tuple[Any, threading.Thread]] = []
+    """Call it to get a page server on a free loopback port; settings go to `page_app`."""
     lines: list[str] = []
     handler, root = _Lines(lines), logging.getLogger()
     before = root.level
@@ -215,16 +218,10 @@ def served(tmp_path: Path) -> Iterator[Callable[..., Served]]:
 
     def start(**settings: Any) -> Served:
         desk = a_desk(tmp_path, **settings)
-        server = server_for(desk.app, port=0)
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        running.append((server, thread))
-        return Served(f"http://127.0.0.1:{server.effective_port}", desk, lines)
+        server = servers.enter_context(running(page_server(desk.app, port=0)))
+        return Served(f"http://127.0.0.1:{server.bind_addr[1]}", desk, server, lines)
 
-    yield start
-    for server, thread in running:
-        server.close()
-        server.task_dispatcher.shutdown()
-        thread.join(10)
+    with contextlib.ExitStack() as servers:
+        yield start
     root.removeHandler(handler)
     root.setLevel(before)

@@ -6,6 +6,7 @@ Items in brackets are of OWASP ASVS 5.0; TAG is W3C TAG, Good Practices for Capa
 from __future__ import annotations
 
 import base64
+import contextlib
 import gzip
 import hashlib
 import html
@@ -16,6 +17,7 @@ import random
 import re
 import socket
 import threading
+import time
 from collections.abc import Callable
 from datetime import timedelta
 from html.parser import HTMLParser
@@ -31,10 +33,14 @@ from corekit.model.document import Document
 from corekit.reference import data_path
 from corekit.share.link import DEMO_BASE, token, token_hash
 from corekit.share.published import LIFE, PublishError, publish_to, seal_envelope, withdraw_from
-from corekit.web import page_server
-from corekit.web.page_server import Bucket, Misses, ServeError, page_app, server_for
+from corekit.web import page_app as page_module
+from corekit.web.page_app import page_app
+from corekit.web.page_templates import Renderers
+from corekit.web.pages import page_server
+from corekit.web.rate_limit import RateLimit, TokenBucket
+from corekit.web.server import ServeError, running
 
-from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_show
+from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_renderers
 
 NOTHING = "Nothing under this code. If your invoice is from today, the shop may not have had a network yet."
 UNKNOWN = "A" * 26
@@ -123,7 +129,7 @@ def test_the_paper_comes_masked_under_a_made_up_name(desk: Desk) -> None:
 
 
 def test_page_and_paper_of_the_real_renderers_name_nobody(tmp_path: Path) -> None:  # (14.2.6), (15.3.1)
-    desk = a_desk(tmp_path, show=None)
+    desk = a_desk(tmp_path, renderers=None)
     shown = words(desk.open(desk.code).text)
     read = pypdf.PdfReader(io.BytesIO(desk.client.post("/v/paper", data={"code": desk.code}).data))
     printed = " ".join(" ".join(sheet.extract_text() for sheet in read.pages).split())
@@ -333,14 +339,14 @@ def test_what_a_stranger_says_about_its_address_is_not_believed(desk: Desk) -> N
 
 
 def test_many_addresses_do_not_fill_the_memory() -> None:
-    misses = Misses(lambda: 0.0, burst=1e9)
+    limit = RateLimit(lambda: 0.0, burst=1e9)
     for n in range(10_000):
-        misses.take(f"10.{n >> 16 & 255}.{n >> 8 & 255}.{n & 255}")
-    assert len(misses._each) <= 4096
+        limit.take(f"10.{n >> 16 & 255}.{n >> 8 & 255}.{n & 255}")
+    assert len(limit._networks) <= 4096
 
 
 def test_a_bucket_gives_its_burst_and_no_more_to_many_threads() -> None:
-    bucket, got = Bucket(20, 10, lambda: 0.0), []
+    bucket, got = TokenBucket(20, 10, lambda: 0.0), []
     threads = [
         threading.Thread(target=lambda: got.extend(bucket.take() for _ in range(50))) for _ in range(8)
     ]
@@ -354,7 +360,7 @@ def test_a_bucket_gives_its_burst_and_no_more_to_many_threads() -> None:
 @given(st.lists(st.tuples(st.floats(-5, 5), st.integers(0, 20)), max_size=30))
 def test_a_bucket_never_gives_more_than_burst_and_rate_allow(steps: list[tuple[float, int]]) -> None:
     now, gone, given_out = [0.0], 0.0, 0
-    bucket = Bucket(5, 2, lambda: now[0])
+    bucket = TokenBucket(5, 2, lambda: now[0])
     for move, asks in steps:
         now[0] += move
         gone += max(0.0, move)
@@ -545,13 +551,13 @@ def test_an_error_inside_shows_nothing_of_the_inside(
         raise RuntimeError(f"secret detail about {address}")
 
     caplog.set_level(logging.DEBUG)
-    desk = a_desk(tmp_path, show=plain_show(broken))
+    desk = a_desk(tmp_path, renderers=plain_renderers(broken))
     answer = desk.open(desk.code)
     assert answer.status_code == 500
     assert "nothing of yours is lost" in words(answer.text)
     for hidden in ("secret", "RuntimeError", "Traceback", "conftest", desk.code):
         assert hidden not in answer.text
-    assert "RuntimeError at test_server.py:" in caplog.text
+    assert "RuntimeError at test_page_app.py:" in caplog.text
     assert desk.code not in caplog.text
     assert "secret" not in caplog.text
 
@@ -650,7 +656,7 @@ def test_the_key_is_compared_in_constant_time(
         compared.append((one, other))
         return one == other
 
-    monkeypatch.setattr(page_server.hmac, "compare_digest", watched)
+    monkeypatch.setattr(page_module.hmac, "compare_digest", watched)
     put(desk, desk.name, b"x", "wrong")
     put(desk, desk.name, b"x")
     assert [len(one) == len(other) == 32 for one, other in compared] == [True, True]
@@ -706,6 +712,16 @@ def raw(address: str, data: bytes) -> bytes:
     return got
 
 
+def opening(code: str, *, length: bytes = b"") -> bytes:
+    """A request that opens a code; with another header for its length, its head alone."""
+    body = b"" if length else f"code={code}".encode()
+    head = (
+        b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n"
+        b"Content-Type: application/x-www-form-urlencoded\r\n"
+    )
+    return head + (length or b"Content-Length: %d" % len(body)) + b"\r\n\r\n" + body
+
+
 def test_on_the_wire_no_answer_names_the_server(served: Callable[..., Served]) -> None:
     running = served()
     for request in (
@@ -715,7 +731,7 @@ def test_on_the_wire_no_answer_names_the_server(served: Callable[..., Served]) -
     ):
         head = raw(running.address, request).lower()
         assert head.startswith(b"http/1.")
-        for name in (b"waitress", b"flask", b"werkzeug", b"python", b"\r\nserver:", b"\r\nvia:"):
+        for name in (b"cheroot", b"flask", b"werkzeug", b"python", b"\r\nserver:", b"\r\nvia:"):
             assert name not in head
 
 
@@ -737,25 +753,17 @@ def test_a_body_that_is_too_large_is_not_taken(served: Callable[..., Served]) ->
 
 
 def test_a_silent_client_is_cut_off_after_half_a_minute(desk: Desk) -> None:
-    made = server_for(desk.app, port=0)
+    server = page_server(desk.app, port=0)
     try:
-        assert (made.adj.channel_timeout, made.adj.cleanup_interval, made.adj.connection_limit) == (
-            30,
-            10,
-            100,
-        )
+        assert (server.timeout, server.limits.lines, server.limits.threads) == (30, 100, 100)
+        assert server.expiration_interval <= 10
     finally:
-        made.close()
+        server.stop()
 
 
 def test_eight_people_open_at_once(served: Callable[..., Served]) -> None:
     running = served()
-    body = f"code={running.desk.code}".encode()
-    head = (
-        b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\nContent-Type:"
-        b" application/x-www-form-urlencoded\r\n"
-    )
-    request = head + b"Content-Length: %d\r\n\r\n%s" % (len(body), body)
+    request = opening(running.desk.code)
     got: list[bytes] = []
     threads = [threading.Thread(target=lambda: got.append(raw(running.address, request))) for _ in range(8)]
     for thread in threads:
@@ -767,11 +775,11 @@ def test_eight_people_open_at_once(served: Callable[..., Served]) -> None:
 
 
 def test_the_server_listens_on_this_machine_alone_unless_told_otherwise(desk: Desk) -> None:
-    made = server_for(desk.app, port=0)
+    server = page_server(desk.app, port=0)
     try:
-        assert made.effective_host == "127.0.0.1"
+        assert server.bind_addr[0] == "127.0.0.1"
     finally:
-        made.close()
+        server.stop()
 
 
 def test_a_port_in_use_is_said_plainly(desk: Desk) -> None:
@@ -779,7 +787,149 @@ def test_a_port_in_use_is_said_plainly(desk: Desk) -> None:
         socket.create_server(("127.0.0.1", 0)) as taken,
         pytest.raises(ServeError, match="name another port"),
     ):
-        server_for(desk.app, port=taken.getsockname()[1])
+        page_server(desk.app, port=taken.getsockname()[1])
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [
+        b"",
+        b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ",
+        b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 31\r\n\r\nco",
+        b"POST /v/open HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\n1f\r\nco",
+    ],
+    ids=["before the head", "in the head", "in the body", "in a chunk"],
+)
+def test_many_who_stop_in_the_middle_keep_nobody_waiting(served: Callable[..., Served], begun: bytes) -> None:
+    running = served()
+    with contextlib.ExitStack() as lines:
+        for _ in range(40):  # ten for each answer that is made at one moment
+            line = lines.enter_context(socket.create_connection(running.server.bind_addr, timeout=10))
+            line.sendall(begun)
+        assert raw(running.address, opening(running.desk.code)).startswith(b"HTTP/1.1 200 ")
+        assert running.server.timeout >= 30  # so it was not answered because the others were given up
+
+
+def test_who_reads_slowly_keeps_nobody_waiting() -> None:
+    def large(environ: Any, start_response: Any) -> list[bytes]:
+        start_response("200 OK", [("Content-Type", "text/plain")])
+        return [b"x" * 30_000_000] if environ["PATH_INFO"] == "/large" else [b"small"]
+
+    with running(page_server(large, port=0)) as server, contextlib.ExitStack() as lines:
+        for _ in range(6):
+            line = lines.enter_context(socket.create_connection(server.bind_addr, timeout=10))
+            line.sendall(b"GET /large HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            assert line.recv(1) == b"H"  # the answer is made and under way, and nobody reads on
+        address = f"http://127.0.0.1:{server.bind_addr[1]}"
+        assert raw(address, b"GET / HTTP/1.0\r\n\r\n").endswith(b"small")
+
+
+def test_at_most_four_answers_are_made_at_one_moment() -> None:
+    lock, busy, most = threading.Lock(), [0], [0]
+
+    def slow(environ: Any, start_response: Any) -> list[bytes]:
+        with lock:
+            busy[0] += 1
+            most[0] = max(most[0], busy[0])
+        time.sleep(0.05)
+        with lock:
+            busy[0] -= 1
+        start_response("200 OK", [("Content-Length", "0")])
+        return []
+
+    with running(page_server(slow, port=0)) as server:
+        address = f"http://127.0.0.1:{server.bind_addr[1]}"
+        threads = [threading.Thread(target=raw, args=(address, b"GET / HTTP/1.0\r\n\r\n")) for _ in range(20)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert most == [4]
+
+
+def test_a_body_in_chunks_is_put_together(served: Callable[..., Served]) -> None:
+    running = served()
+    body = f"code={running.desk.code}".encode()
+    chunks = b"5\r\n%s\r\n%x\r\n%s\r\n0\r\n\r\n" % (body[:5], len(body) - 5, body[5:])
+    answer = raw(running.address, opening("", length=b"Transfer-Encoding: chunked") + chunks)
+    assert answer.startswith(b"HTTP/1.1 200 ") and b"Invoice 2026-0001" in answer
+
+
+@pytest.mark.parametrize(
+    ("chunks", "status"),
+    [
+        (b"fffffff\r\n", b"413"),
+        (b"5\r\ncode=\r\n" * 200_001, b"413"),  # more than the 1,000,000 bytes of any document
+        (b"zz\r\n", b"400"),
+    ],
+    ids=["one too large", "too many", "none"],
+)
+def test_chunks_without_end_or_sense_are_refused(
+    served: Callable[..., Served], chunks: bytes, status: bytes
+) -> None:
+    running = served()
+    with socket.create_connection(running.server.bind_addr, timeout=10) as line:
+        with contextlib.suppress(ConnectionError):  # it may be closed before everything is sent
+            line.sendall(opening("", length=b"Transfer-Encoding: chunked") + chunks)
+        with contextlib.suppress(ConnectionError):
+            assert line.recv(65_536).split(b" ")[1] == status
+    assert raw(running.address, opening(running.desk.code)).startswith(b"HTTP/1.1 200 ")
+    assert [entry for entry in running.lines if "POST /v/open" in entry and " 200 " not in entry] == []
+
+
+def test_a_body_that_ends_too_early_is_no_code(served: Callable[..., Served]) -> None:
+    running = served()
+    with socket.create_connection(running.server.bind_addr, timeout=10) as line:
+        line.sendall(opening("", length=b"Content-Length: 500") + f"code={running.desk.code}".encode())
+        line.shutdown(socket.SHUT_WR)
+        assert b"Invoice" not in line.recv(65_536)
+    assert [entry for entry in running.lines if "POST /v/open" in entry] == []
+
+
+def remote_address(environ: dict[str, Any], start_response: Any) -> list[bytes]:
+    start_response("200 OK", [("Content-Type", "text/plain")])
+    claims = sorted(name for name in environ if "FORWARD" in name)
+    return [f"{environ['REMOTE_ADDR']} {claims}".encode()]
+
+
+@pytest.mark.parametrize(
+    ("proxy", "header", "address"),
+    [
+        ("127.0.0.1", b"X-Forwarded-For: 198.51.100.7", "198.51.100.7"),
+        ("127.0.0.1", b"X-Forwarded-For: 203.0.113.9, 198.51.100.7", "198.51.100.7"),
+        ("127.0.0.1", b"X-Forwarded-For: 203.0.113.9\r\nX-Forwarded-For: 198.51.100.7:4711", "198.51.100.7"),
+        ("127.0.0.1", b'X-Forwarded-For: "[2001:db8::1]:4711"', "2001:db8::1"),
+        ("127.0.0.1", b"X-Forwarded-For: 2001:db8::1", "2001:db8::1"),
+        ("127.0.0.1", b"X-Forwarded-For: unknown", "127.0.0.1"),
+        ("127.0.0.1", b"Forwarded: for=198.51.100.7", "127.0.0.1"),
+        ("127.0.0.1", b"X_Forwarded_For: 198.51.100.7", "127.0.0.1"),
+        ("192.0.2.1", b"X-Forwarded-For: 198.51.100.7", "127.0.0.1"),
+        (None, b"X-Forwarded-For: 198.51.100.7\r\nX-Forwarded-Host: evil.example", "127.0.0.1"),
+    ],
+)
+def test_only_the_proxy_in_front_is_believed_about_who_asks(
+    proxy: str | None, header: bytes, address: str
+) -> None:  # (15.3.4)
+    with running(page_server(remote_address, port=0, proxy=proxy)) as server:
+        answer = raw(
+            f"http://127.0.0.1:{server.bind_addr[1]}",
+            b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n" + header + b"\r\n\r\n",
+        )
+    assert f"{address} []" in answer.decode()
+
+
+def test_no_line_of_the_machinery_below_holds_a_code(served: Callable[..., Served]) -> None:  # (16.2.5)
+    running = served()
+    code = running.desk.code.encode()
+    for request in (
+        opening(running.desk.code),
+        b"GET /%s HTTP/1.1\r\nHost: 127.0.0.1\r\n%s\r\n\r\n" % (code, code),
+        b"%s\r\n\r\n" % code,
+        opening("", length=b"Content-Length: " + code),
+        opening("", length=b"Transfer-Encoding: chunked") + code + b"\r\n",
+    ):
+        assert raw(running.address, request).startswith(b"HTTP/1.")
+    assert running.desk.code not in " ".join(running.lines).upper()
 
 
 # Setting up
@@ -817,11 +967,11 @@ def test_a_shop_may_use_its_own_words(tmp_path: Path) -> None:
 
 
 def test_a_style_that_would_end_its_element_is_refused(tmp_path: Path) -> None:
-    show = plain_show()
+    renderers = plain_renderers()
     with pytest.raises(ServeError, match="style"):
         page_app(
             a_desk(tmp_path).folder,
             bearer=None,
             demo=True,
-            show=page_server.Show(page=show.page, css=lambda: "</style><b>", paper=show.paper),
+            renderers=Renderers(page=renderers.page, css=lambda: "</style><b>", paper=renderers.paper),
         )

@@ -30,7 +30,7 @@ def fits(page: Any) -> bool:
 def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
     served: Callable[..., Served], phone: Callable[..., Watched], width: int
 ) -> None:
-    running, watched = served(show=None), phone(width=width)  # the renderers of corekit.report
+    running, watched = served(renderers=None), phone(width=width)  # the renderers of corekit.report
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")

@@ -1,0 +1,182 @@
+"""One worker process as the server sees it, from start to end: what it replies, and how it was lost."""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from multiprocessing.connection import wait
+from multiprocessing.context import SpawnProcess
+from multiprocessing.sharedctypes import RawValue
+
+import attrs
+
+from ..assess.assessment import CHECK_SECONDS
+from ..plugin.host import LOAD_SECONDS, LOADING
+from .messages import (
+    AssessRequest,
+    CalculateRequest,
+    PluginCode,
+    Progress,
+    ReadyReply,
+    Reply,
+    code_in_progress,
+    packed_request,
+    unpacked_reply,
+)
+from .worker_process import run
+
+_LARGEST = 64 * 1024 * 1024  # bytes of one reply
+_LOOK = 0.1  # seconds between two looks at what the worker is at
+#: Never fork: the server has threads, and what they hold would stay held.
+_CONTEXT = multiprocessing.get_context("spawn")
+
+
+@attrs.frozen(kw_only=True)
+class Timeouts:
+    """Seconds that the server waits without a sign of progress; each time beyond what the alarm in the worker
+    allows.
+
+    Attributes:
+        start: Until the process says anything, and between pieces of plugins' code.
+        load: For one plugin to load.
+        check: For one check.
+    """
+
+    start: float = 60.0
+    load: float = LOAD_SECONDS + 3.0
+    check: float = CHECK_SECONDS + 3.0
+
+    @property
+    def last_resort(self) -> float:
+        """Seconds of processor time after which a piece of code ends its process by itself, be the server
+        there or not.
+        """
+        return 3.0 * max(self.load, self.check)
+
+    def of(self, code: PluginCode | None) -> float:
+        """How long to wait for this piece of code."""
+        return self.start if code is None else self.load if code.part == LOADING else self.check
+
+
+class LostProcessError(Exception):
+    """The process is gone, or as good as gone.
+
+    Attributes:
+        how: Completes a sentence about the piece of code that ran.
+        culprit: What ran; None where nothing of a plugin did.
+    """
+
+    def __init__(self, how: str, culprit: PluginCode | None) -> None:
+        super().__init__(how)
+        self.how, self.culprit = how, culprit
+
+
+class WorkerProcess:
+    """One process, from its start to its end.
+
+    Args:
+        points: Name and module of each plugin; None for all that are installed.
+        left_out: Names of plugins that are not to be loaded, and why not.
+    """
+
+    def __init__(
+        self, points: Sequence[tuple[str, str]] | None, left_out: Mapping[str, str], timeouts: Timeouts
+    ) -> None:
+        self._timeouts = timeouts
+        self._progress: Progress = RawValue(Progress)
+        self._pipe, other = _CONTEXT.Pipe()
+        self._process: SpawnProcess = _CONTEXT.Process(
+            target=run,
+            args=(other, self._progress, points, left_out, timeouts.last_resort),
+            name="corekit checks",
+            daemon=True,
+        )
+        self._process.start()
+        other.close()
+        self._is_ready = False
+        self._number = 0  # of the last request
+
+    @property
+    def pid(self) -> int | None:
+        return self._process.pid
+
+    def reply(self, request: AssessRequest | CalculateRequest) -> Reply:
+        """What it replies to one request.
+
+        Raises:
+            LostProcessError: nothing that can be used, in a time without any progress.
+        """
+        try:
+            if not self._is_ready:
+                if not isinstance(self._next_reply(), ReadyReply):
+                    raise self._lost("said something before it was asked")
+                self._is_ready = True
+            with self._killed_after(self._timeouts.start):
+                self._number += 1
+                self._pipe.send_bytes(packed_request(self._number, request))
+            return self._next_reply()
+        except OSError:
+            raise self._lost(self._end_words()) from None
+
+    def end(self) -> None:
+        """End it at once and without asking: a plugin may hang in it."""
+        self._process.kill()
+        self._process.join(10.0)
+        self._pipe.close()
+
+    def _next_reply(self) -> Reply:
+        self._wait_for_data()
+        try:
+            with self._killed_after(self._timeouts.check):
+                data = self._pipe.recv_bytes(_LARGEST)
+        except (EOFError, OSError):
+            raise self._lost(self._end_words()) from None
+        try:
+            return unpacked_reply(data)
+        except Exception:
+            raise self._lost("sent something that is no answer") from None
+
+    def _wait_for_data(self) -> None:
+        """Return when something is in the pipe; time begins anew with each piece of code that begins."""
+        count, deadline = self._progress.count, time.monotonic() + self._timeout
+        while not (ready := wait([self._pipe, self._process.sentinel], _LOOK)):
+            if self._progress.count != count:
+                count, deadline = self._progress.count, time.monotonic() + self._timeout
+            elif time.monotonic() > deadline:
+                raise self._lost(f"gave no answer within {self._timeout:g} s and was ended")
+        if self._pipe not in ready and not self._pipe.poll():
+            raise self._lost(self._end_words())
+
+    @property
+    def _running_code(self) -> PluginCode | None:
+        """What ran last of what was asked last."""
+        return code_in_progress(self._progress, self._number)
+
+    @property
+    def _timeout(self) -> float:
+        return self._timeouts.of(self._running_code)
+
+    def _lost(self, how: str) -> LostProcessError:
+        return LostProcessError(how, self._running_code)
+
+    @contextmanager
+    def _killed_after(self, seconds: float) -> Iterator[None]:
+        """Sending and receiving can block in the middle of a message; ending the process ends that too."""
+        timer = threading.Timer(seconds, self._process.kill)
+        timer.daemon = True
+        timer.start()
+        try:
+            yield
+        finally:
+            timer.cancel()
+
+    def _end_words(self) -> str:
+        """How the process came to its end; one that closed its pipe is ended."""
+        self._process.join(1.0)
+        code = self._process.exitcode
+        if code is None:
+            return "closed the pipe that it answers through"
+        return f"broke its process (signal {-code})" if code < 0 else f"ended its process (code {code})"

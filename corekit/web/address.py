@@ -1,0 +1,42 @@
+"""What a browser says about where it is and where it wants to go, held against what is ours."""
+
+from __future__ import annotations
+
+import re
+from urllib.parse import urlsplit
+
+_HOST = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9.-]+)(:[0-9]{1,5})?", re.IGNORECASE)
+_LONGEST_PATH = 2000
+
+
+def bare_host(header: str) -> str:
+    """The name in a Host header, in small letters and without port and final dot; empty when it is none.
+
+    >>> bare_host("Papers.example.org.:443")
+    'papers.example.org'
+    """
+    match = _HOST.fullmatch(header)
+    return match[1].lower().removesuffix(".") if match else ""
+
+
+def own_path(path: str, otherwise: str = "/") -> str:
+    r"""A path of this server, or `otherwise`: no form and no link sends anybody elsewhere.
+
+    >>> own_path("/job/1/test?of=battery"), own_path("//example.org", "/jobs"), own_path(r"/\example.org")
+    ('/job/1/test?of=battery', '/jobs', '/')
+    """
+    try:
+        parts = urlsplit(path)
+    except ValueError:  # e.g. a bracket that no IPv6 address closes
+        return otherwise
+    is_own = (
+        path.startswith("/")
+        and not path.startswith("//")
+        and "\\" not in path
+        and not parts.scheme
+        and not parts.netloc
+        and path.isprintable()
+        and path.isascii()
+        and len(path) <= _LONGEST_PATH
+    )
+    return path if is_own else otherwise

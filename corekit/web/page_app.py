@@ -1,0 +1,354 @@
+"""The page behind the code: a small server of published documents, and of nothing else.
+
+`GET /v` is one page for everybody. Its own script reads the token from the fragment and posts it to
+`/v/open`; without scripts a person types the 26 characters, which posts the form to `/v`. `/v/paper` gives
+the masked PDF. `PUT /published/<token hash>` takes a document from the shop, `DELETE` takes it down.
+
+Whatever is wrong with a token, the answer is one and the same. Rules from W3C TAG, Good Practices for
+Capability URLs, and OWASP ASVS 5.0 (chapters 2, 3, 11, 14, 15, 16); the tests name the items.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import hmac
+import logging
+import time
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Literal
+from urllib.parse import urlsplit
+
+import attrs
+import flask
+import jinja2
+from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
+
+from ..model.document import Document
+from ..reference import data_path
+from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
+from ..share.published import LARGEST, PublishedFolder, PublishError, check_bearer
+from .address import bare_host
+from .page_templates import PageTemplates, Renderers, masked_renderers
+from .rate_limit import RateLimit, TokenBucket
+from .server import ServeError
+
+log = logging.getLogger("corekit.share")
+
+#: A form with one code in it, and room for what people type between the letters.
+_FORM_BYTES = 512
+_FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
+_METHODS = {"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"}
+
+
+def page_app(
+    folder: PublishedFolder,
+    *,
+    bearer: str | None,
+    demo: bool,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    base: str = "",
+    hosts: Iterable[str] = (),
+    templates: Path | None = None,
+    renderers: Renderers | None = None,
+    clock: Callable[[], float] = time.monotonic,
+) -> flask.Flask:
+    """The page server's application.
+
+    Args:
+        folder: The published documents.
+        bearer: The key that a shop publishes with; None: nothing can be published over the network.
+        demo: The pages say DEMO, and the page address is the demo's own.
+        now: The moment that expiry is held against.
+        base: The page address that codes were printed with (`https://…`); not needed for the demo.
+        hosts: Names under which the server answers, beside this machine itself and the host of `base`.
+        templates: A folder with the shop's own `shell.html` and the others; corekit's own when left away.
+        renderers: How a Document is shown; as `corekit.report` does it when left away.
+        clock: Seconds that never go back, for the limit on wrong codes.
+
+    Raises:
+        ServeError: the page address, the key or a template file cannot be used.
+    """
+    base = base or (DEMO_BASE if demo else "")
+    error = base_problem(base, demo=demo)
+    if error:
+        raise ServeError(error)
+    if bearer is not None:
+        try:
+            check_bearer(bearer)
+        except PublishError as why:
+            raise ServeError(str(why)) from why
+    renderers = renderers or masked_renderers()
+    try:
+        pages = PageTemplates(templates or data_path("templates/open"), renderers.css(), demo=demo)
+    except (OSError, jinja2.TemplateError) as why:
+        raise ServeError(f"A file of the page's templates cannot be used: {why}") from why
+
+    app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
+    app.url_map.strict_slashes = False
+    allowed = {
+        "127.0.0.1",
+        "localhost",
+        "[::1]",
+        bare_host(urlsplit(base).netloc),
+        *map(bare_host, hosts),
+    } - {""}
+    _add_guards(app, pages, allowed, secure=base.startswith("https://"))
+    _add_readers(app, pages, renderers, base, _Lookup(folder, RateLimit(clock), now))
+    _add_writers(app, folder, bearer, TokenBucket(20, 1, clock))
+    _add_files(app, pages)
+    return app
+
+
+# What every request goes through
+
+
+def _add_guards(app: flask.Flask, pages: PageTemplates, allowed: set[str], *, secure: bool) -> None:
+    @app.before_request
+    def right_host() -> flask.Response | None:
+        if bare_host(flask.request.environ.get("HTTP_HOST", "")) in allowed:
+            return None
+        return _html(pages.trouble("Not here.", "This page answers under its own address only."), 421)
+
+    @app.errorhandler(Exception)
+    def trouble(error: Exception) -> flask.Response:
+        if isinstance(error, HTTPException):
+            status = error.code or 500
+            heading, words = _WORDS.get(status, _WORDS[400] if status < 500 else _WORDS[500])
+            answer = _html(pages.trouble(heading, words), status)
+            if isinstance(error, MethodNotAllowed) and error.valid_methods:
+                answer.headers["Allow"] = ", ".join(sorted(error.valid_methods))
+            return answer
+        # Type and place, never the message: it may hold what was looked at.
+        log.error("failed: %s at %s", type(error).__name__, _place_of(error))
+        return _html(pages.trouble(*_WORDS[500]), 500)
+
+    @app.after_request
+    def security_headers(answer: flask.Response) -> flask.Response:
+        headers = answer.headers
+        headers["Content-Security-Policy"] = pages.policy
+        headers["X-Content-Type-Options"] = "nosniff"
+        headers["Referrer-Policy"] = "no-referrer"
+        headers["X-Robots-Tag"] = "noindex, nofollow"
+        headers["Cross-Origin-Opener-Policy"] = "same-origin"
+        headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        headers.setdefault("Cache-Control", "no-store")
+        if secure:
+            headers["Strict-Transport-Security"] = "max-age=31536000"
+        rule = flask.request.url_rule.rule if flask.request.url_rule else "-"
+        method = flask.request.method if flask.request.method in _METHODS else "-"
+        log.info("%s %s %d %s", method, rule, answer.status_code, flask.g.get("hash", "-"))
+        return answer
+
+
+_WORDS = {
+    400: ("That could not be read.", "Open the code on the paper again."),
+    404: ("There is nothing here.", "Codes are opened at /v of this address."),
+    405: ("Not this way.", "Codes are opened at /v of this address."),
+    413: ("That is too large.", "Open the code on the paper again."),
+    500: (
+        "Something went wrong here.",
+        (
+            "It is our fault, and nothing of yours is lost. Try again later, or ask the shop that gave you"
+            " the paper."
+        ),
+    ),
+}
+
+
+# Opening a code
+
+
+@attrs.frozen
+class _Lookup:
+    """Where codes are looked up."""
+
+    folder: PublishedFolder
+    limit: RateLimit
+    now: Callable[[], datetime]
+
+    def result(self) -> tuple[str, Document] | Literal["nothing", "busy"]:
+        """The code in the request and the Document under it.
+
+        Whatever is wrong with a code, the result is `nothing`.
+        """
+        address = flask.request.remote_addr or ""
+        if not self.limit.take(address):
+            return "busy"
+        code = read_token(_form_code())
+        if code is None:
+            return "nothing"
+        name = token_hash(code)
+        flask.g.hash = name[:8]
+        published = self.folder.get(name, self.now())
+        if published is None:
+            return "nothing"
+        self.limit.give_back(address)
+        return code, published.document
+
+
+def _add_readers(
+    app: flask.Flask, pages: PageTemplates, renderers: Renderers, base: str, lookup: _Lookup
+) -> None:
+    def refusal(reason: Literal["nothing", "busy"], *, as_page: bool) -> flask.Response:
+        piece = pages.nothing if reason == "nothing" else pages.busy
+        reply = _html(pages.page(piece) if as_page else piece, 404 if reason == "nothing" else 429)
+        if reason == "busy":
+            reply.headers["Retry-After"] = "60"
+        return reply
+
+    def opened(code: str, document: Document) -> str:
+        return pages.opened(document, code, renderers.page(document, link(base, code)))
+
+    @app.get("/v")
+    def shell() -> flask.Response:
+        return _html(pages.shell)
+
+    @app.post("/v/open")
+    def piece() -> flask.Response:
+        result = lookup.result()
+        if isinstance(result, str):
+            return refusal(result, as_page=False)
+        return _html(opened(*result))
+
+    @app.post("/v")
+    def page() -> flask.Response:
+        result = lookup.result()
+        if isinstance(result, str):
+            return refusal(result, as_page=True)
+        return _html(pages.page(opened(*result), result[1].title))
+
+    @app.post("/v/paper")
+    def paper() -> flask.Response:
+        result = lookup.result()
+        if isinstance(result, str):
+            return refusal(result, as_page=True)
+        code, document = result
+        data = renderers.paper(document, link(base, code))
+        reply = flask.Response(data, mimetype="application/pdf")
+        # A name of our own making: nothing that was typed reaches a header.
+        reply.headers["Content-Disposition"] = (
+            f'attachment; filename="{document.kind.value}-{token_hash(code)[:8]}.pdf"'
+        )
+        return reply
+
+
+def _form_code() -> str:
+    """The one `code` of a form. Whatever else was sent is as good as a wrong code."""
+    request = flask.request
+    try:
+        form = request.form
+        codes = form.getlist("code")
+        return codes[0] if len(codes) == 1 and len(form) == 1 and not request.files else ""
+    except RequestEntityTooLarge:
+        return ""
+
+
+# Publishing
+
+
+def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, tries: TokenBucket) -> None:
+    def key_refusal(name: str) -> flask.Response | None:
+        if bearer is None:
+            flask.abort(404)
+        if not tries.take():
+            reply = _json("busy", 429)
+            reply.headers["Retry-After"] = "60"
+            return reply
+        presented = flask.request.headers.get("Authorization", "")
+        # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the
+        # time.
+        expected_hash, presented_hash = (
+            hashlib.sha256(text.encode("utf-8", "surrogateescape")).digest()
+            for text in (f"Bearer {bearer}", presented)
+        )
+        if not hmac.compare_digest(expected_hash, presented_hash):
+            reply = _json("unknown key", 401)
+            reply.headers["WWW-Authenticate"] = "Bearer"
+            return reply
+        tries.give_back()
+        if not is_token_hash(name):
+            return _json("no token hash", 400)
+        flask.g.hash = name[:8]
+        return None
+
+    @app.put("/published/<name>")
+    def publish(name: str) -> flask.Response:
+        refusal = key_refusal(name)
+        if refusal is not None:
+            return refusal
+        try:
+            answer = folder.put(name, flask.request.get_data(cache=False))
+        except PublishError as error:
+            return _json("refused", 503 if error.later else 409 if error.taken else 400)
+        return _json(answer, 201 if answer == "new" else 200)
+
+    @app.delete("/published/<name>")
+    def withdraw(name: str) -> flask.Response:
+        refusal = key_refusal(name)
+        if refusal is not None:
+            return refusal
+        folder.withdraw(name)
+        return _json("withdrawn", 200)
+
+
+# The rest
+
+
+def _add_files(app: flask.Flask, pages: PageTemplates) -> None:
+    @app.get("/")
+    def root() -> flask.Response:
+        return flask.Response(status=302, headers={"Location": "/v"})
+
+    @app.get("/robots.txt")
+    def robots() -> flask.Response:
+        return flask.Response("User-agent: *\nDisallow: /\n", mimetype="text/plain")
+
+    @app.get("/v/mark.svg")
+    @app.get("/favicon.ico")
+    def mark() -> flask.Response:
+        return _cached_for_a_year(flask.Response(pages.mark, mimetype="image/svg+xml"))
+
+    @app.get("/v/face/<name>.ttf")
+    def face(name: str) -> flask.Response:
+        if name not in _FACES:
+            flask.abort(404)
+        data, compressed = _face(name)
+        takes_gzip = flask.request.accept_encodings.quality("gzip") > 0
+        reply = flask.Response(compressed if takes_gzip else data, mimetype="font/ttf")
+        reply.headers["Vary"] = "Accept-Encoding"
+        if takes_gzip:
+            reply.headers["Content-Encoding"] = "gzip"
+        return _cached_for_a_year(reply)
+
+
+def _cached_for_a_year(reply: flask.Response) -> flask.Response:
+    """A face and the mark say nothing about anybody; a phone may keep them."""
+    reply.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+    return reply
+
+
+@lru_cache(maxsize=len(_FACES))
+def _face(name: str) -> tuple[bytes, bytes]:
+    data = (resources.files("fontpkg_fira_sans") / "files" / _FACES[name]).read_bytes()
+    return data, gzip.compress(data, 9, mtime=0)
+
+
+def _html(text: str, status: int = 200) -> flask.Response:
+    return flask.Response(text, status=status, mimetype="text/html")
+
+
+def _json(answer: str, status: int) -> flask.Response:
+    return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+
+
+def _place_of(error: BaseException) -> str:
+    step = error.__traceback__
+    while step is not None and step.tb_next is not None:
+        step = step.tb_next
+    return f"{Path(step.tb_frame.f_code.co_filename).name}:{step.tb_lineno}" if step is not None else "-"

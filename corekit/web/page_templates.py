@@ -1,0 +1,124 @@
+"""What the page server shows: HTML from the files of `templates/open`, and how a Document gets into it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+import attrs
+import jinja2
+from markupsafe import Markup
+
+from ..model.document import Document, PricedLines
+from ..report.text import clean
+from .server import ServeError
+
+
+@attrs.frozen(kw_only=True)
+class Renderers:
+    """How a Document becomes what a browser gets: a piece of HTML, the styles it needs, and a PDF, all
+    masked. Called from several threads at once.
+    """
+
+    page: Callable[[Document, str], str]
+    css: Callable[[], str]
+    paper: Callable[[Document, str], bytes]
+
+
+def masked_renderers() -> Renderers:
+    """The renderers of `corekit.report`, told to leave every personal text out."""
+    from ..report.page import page_css, render_page
+    from ..report.pdf import render_pdf
+    from ..report.personal_text import mask
+
+    return Renderers(
+        page=lambda document, address: render_page(document, mask, address),
+        css=page_css,
+        paper=lambda document, address: render_pdf(document, mask, address),
+    )
+
+
+class PageTemplates:
+    """Everything in HTML, made from the files of `templates/open`; what never changes is made once."""
+
+    def __init__(self, templates: Path, css: str, *, demo: bool) -> None:
+        self._files = jinja2.Environment(
+            loader=jinja2.FileSystemLoader(templates),
+            autoescape=True,
+            undefined=jinja2.StrictUndefined,
+            trim_blocks=True,
+            keep_trailing_newline=True,
+        )
+        self._demo = demo
+        self._style = _element_text("style", (templates / "open.css").read_text("utf-8") + css)
+        self._script = _element_text("script", (templates / "open.js").read_text("utf-8"))
+        self.mark = (templates / "mark.svg").read_bytes()
+        self.shell = self.page("")
+        self.nothing = Markup(self._files.get_template("nothing.html").render())
+        self.busy = Markup(self._files.get_template("busy.html").render())
+        self.policy = "; ".join(
+            (
+                "default-src 'none'",
+                f"script-src {_policy_hash(self._script)}",
+                f"style-src {_policy_hash(self._style)}",
+                "font-src 'self'",
+                "img-src 'self'",
+                "connect-src 'self'",
+                "form-action 'self'",
+                "base-uri 'none'",
+                "object-src 'none'",
+                "frame-ancestors 'none'",
+            )
+        )
+
+    def page(self, content: str, title: str = "") -> str:
+        """A full page with `content`, which is HTML already, in its middle."""
+        return self._files.get_template("shell.html").render(
+            shown=Markup(content),
+            title=title,
+            demo=self._demo,
+            style=Markup(self._style),
+            script=Markup(self._script),
+        )
+
+    def opened(self, document: Document, code: str, paper: str) -> str:
+        """The piece of HTML for an opened code: what fixes the paper (number, date, total, what was done),
+        then `paper`, the rendered Document itself.
+        """
+        priced = (block for block in document.blocks if isinstance(block, PricedLines))
+        total = (
+            document.total if document.currency in document.total else f"{document.total} {document.currency}"
+        )
+        head = {name: clean(getattr(document, name)) for name in ("shop", "title", "number", "issued")}
+        return self._files.get_template("opened.html").render(
+            **head,
+            kind=document.kind.value,
+            demo=document.demo,
+            total=clean(total),
+            done=[clean(row.text) for block in priced for row in block.rows],
+            code=code,
+            whole=Markup(paper),
+        )
+
+    def trouble(self, heading: str, words: str) -> str:
+        return self.page(
+            self._files.get_template("trouble.html").render(heading=heading, words=words), heading
+        )
+
+
+def _policy_hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
+
+
+def _element_text(tag: str, text: str) -> str:
+    """Style or script as it stands inside its element; a browser hashes the text after making every line end
+    a LF.
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if f"</{tag}" in text.lower() or "<!--" in text:
+        raise ServeError(
+            f"The page's {tag} holds </{tag} or <!--, which would end or hide it; write it otherwise."
+        )
+    return text
