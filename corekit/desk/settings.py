@@ -10,9 +10,9 @@ from typing import Any
 import attrs
 
 from ..billing.book import PriceBook, read_price_book
+from ..fault import path_text
 from ..intake.datasheet import Sheet
 from ..intake.declared import Declared
-from ..intake.fault import path_text
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..reference import load_toml

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 import attrs
 
 from .. import units
+from ..fault import Place, quoted
 from ..model import calibration
 from ..units import TypedError
-from .fault import Place, quoted
 
 Odd = tuple[
     Place, str, str, str
