@@ -252,9 +252,6 @@ def _converter() -> cattrs.Converter:
     converter.register_structure_hook_factory(attrs.has, _record)
     converter.register_structure_hook_factory(_is_a(list), _container(list, "a list [ … ]"))
     converter.register_structure_hook_factory(_is_a(dict), _container(dict, "a table { … }"))
-    converter.register_structure_hook_func(
-        lambda kind: isinstance(kind, type) and issubclass(kind, StrEnum), _word
-    )
     return converter
 
 
@@ -359,7 +356,9 @@ def _is_number(raw: Any) -> bool:
     return isinstance(raw, (int, float)) and not isinstance(raw, bool)
 
 
-def _text(raw: Any, _: Any) -> str:
+def _text(raw: Any, wanted: Any) -> str:
+    if wanted is not str:  # cattrs finds a StrEnum under the class that it rests on
+        return _word(raw, wanted)
     if isinstance(raw, str):
         return raw
     raise _Misfit(f"is {_named(raw)}", _EXPECTED[str], quoted(str(raw)) if _is_number(raw) else "")
@@ -372,7 +371,7 @@ def _quantity(raw: Any, _: Any) -> Quantity:
     raise _Misfit(f"is {_named(raw)}", _EXPECTED[str], write)
 
 
-def _word(raw: Any, wanted: Any) -> Any:
+def _word(raw: Any, wanted: type[StrEnum]) -> StrEnum:
     """One of a closed list. All are listed, never the nearest: it may mean the opposite."""
     if isinstance(raw, str) and raw in tuple(wanted):
         return wanted(raw)

@@ -97,8 +97,8 @@ class Faults:
         self.places.add(path)
 
     def at(self, path: Place) -> bool:
-        """True when something is known to be wrong there already."""
-        return path in self.places
+        """True when something is known to be wrong there already, or the whole is of another kind."""
+        return path in self.places or () in self.places
 
     def below(self, path: Place) -> bool:
         """True when something is known to be wrong there, or with anything in it."""

@@ -9,7 +9,8 @@ from typing import Any
 
 import attrs
 
-from ..billing.book import PriceBook, read_price_book
+from ..billing.book import PriceBook
+from ..billing.price_file import read_price_book
 from ..fault import path_text
 from ..intake.datasheet import Sheet
 from ..intake.declared import Declared
