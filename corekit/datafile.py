@@ -299,9 +299,11 @@ def _container(kind: type, name: str) -> Callable[[Any, cattrs.Converter], Calla
     def factory(wanted: Any, converter: cattrs.Converter) -> Callable[[Any, Any], Any]:
         item = get_args(wanted)[-1]
         keeps_place = type(None) in get_args(item)
+        rows = kind is list and any(map(attrs.has, get_args(item)))
+        expected = "a list of tables, each [[ … ]] or { … }" if rows else name
 
         def structure(raw: Any, _: Any) -> Any:
-            _must_be(raw, kind, name)
+            _must_be(raw, kind, expected)
             hook = converter.get_structure_hook(item)
             done, errors = [], []
             for key, value in list(raw.items() if kind is dict else enumerate(raw)):

@@ -163,11 +163,11 @@ def _prices(form: PriceFile, places: int, faults: Faults) -> None:
         (("travel", "per_km"), travel.per_km),
     ):
         _fine(path, amount, max(_UNIT_PRICE_PLACES, places), faults)
-    given = [
+    prices = [
         key for key in ("per_km", "flat") if getattr(travel, key) is not None or faults.at(("travel", key))
     ]
-    if form.travel is not None and len(given) != 1:
-        got = "has two prices" if given else "has no price"
+    if form.travel is not None and len(prices) != 1:
+        got = "has two prices" if prices else "has no price"
         faults.add(("travel",), got, "one of the two", 'per_km = "…" or flat = "…"')
     least = diagnosis.price + (form.call_out or _ZERO) + (travel.flat or _ZERO)
     if diagnosis.cap is not None and diagnosis.cap < least:

@@ -11,7 +11,6 @@ from ..model.job import stage_name
 from ..model.measurand import answers_of
 from ..model.records import (
     CodesRead,
-    Instrument,
     Measured,
     Seen,
     Setup,
@@ -45,28 +44,15 @@ class Evidence(Drafts):
     def _instrument(self, path: Place, name: str, row: InstrumentRow | None) -> None:
         if row is None:
             return
-        sheet = Sheet(
-            accuracy=row.accuracy or "",
-            ranges={label: step for label, step in (row.ranges or {}).items() if step is not None},
-            step=row.step or "",
-            interval=self._full((*path, "interval"), row.interval) or "",
-            reads=list(dict.fromkeys(measurand.unit for measurand in self.used.get(name, {}).values())),
-        )
+        record = row.record(name)
+        reads = list(dict.fromkeys(measurand.unit for measurand in self.used.get(name, {}).values()))
+        self._full((*path, "interval"), row.interval)
         self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"')
-        for place, got, expected, write in sheet.faults():
+        for place, got, expected, write in Sheet.of(record, reads).faults():
             self.faults.add((*path, *place), got, expected, write)
         for n, key in enumerate(row.for_ or []):
             if key is not None:
                 self._known((*path, "for", n), key, "a reading", self.declared.measurands)
-        record = Instrument(
-            name=name,
-            accuracy=sheet.accuracy,
-            ranges=dict(sheet.ranges),
-            calibrated=row.calibrated or "",
-            kind=row.kind or "",
-            step=sheet.step,
-            interval=sheet.interval,
-        )
         self._say("instrument", f"instrument/{name}", body_of(record), path)
 
     def _specification(self, path: Place, row: SpecificationRow | None) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import attrs
 
 from ..datafile import Day, Moment, Quantity, alone
+from ..model.records import Instrument
 
 
 @attrs.define(kw_only=True)
@@ -35,6 +36,17 @@ class InstrumentRow:
     calibrated: Day | None = None
     interval: str | None = None
     for_: list[str | None] | None = None
+
+    def record(self, name: str) -> Instrument:
+        return Instrument(
+            name=name,
+            accuracy=self.accuracy or "",
+            ranges={label: step for label, step in (self.ranges or {}).items() if step is not None},
+            calibrated=self.calibrated or "",
+            kind=self.kind or "",
+            step=self.step or "",
+            interval=self.interval or "",
+        )
 
 
 @attrs.define(kw_only=True)
