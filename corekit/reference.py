@@ -1,17 +1,15 @@
-"""Data files that come with corekit, and their sources: one way to find them, one way to read them."""
+"""Data files that come with corekit: where they stand, where figures come from, what trouble codes mean."""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import attrs
 
-from .errors import CorekitError
-from .model.source import Basis, Source, Status
+from .datafile import read_toml, structured
+from .fault import DataFileError, Fault, Faults, Place, quoted
+from .model.source import Source
 from .model.trouble import CodeError, is_generic, read_code
 
 #: The folders that travel with the package: in a wheel inside it, in a checkout beside it.
@@ -20,25 +18,17 @@ FOLDERS = ("shared", "templates", "demo")
 _PACKAGE = Path(__file__).resolve().parent
 
 
-class DataError(CorekitError, ValueError):
-    """A data file is missing or cannot be used. `faults` holds one sentence each; the text is all of them."""
-
-    def __init__(self, faults: Iterable[str]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("\n".join(self.faults))
-
-
 def data_path(name: str) -> Path:
     """Where a data folder, or a file in it, stands: `data_path("shared")`, `data_path("shared/units.toml")`.
 
     In an installed package that is inside `corekit/`; in a checkout it is beside `pyproject.toml`.
 
     Raises:
-        DataError: the name is in none of the folders that come with corekit, or is not there.
+        DataFileError: the name is in none of the folders that come with corekit, or is not there.
     """
     parts = name.split("/")
     if parts[0] not in FOLDERS or any(part in ("", ".", "..") for part in parts):
-        raise DataError([f"Data files stand in {', '.join(FOLDERS)}; there is no {name!r}."])
+        raise DataFileError([Fault("data", f"a name in {', '.join(FOLDERS)}", f"there is no {quoted(name)}")])
     installed = _PACKAGE.joinpath(*parts)
     if installed.exists():
         return installed
@@ -46,32 +36,13 @@ def data_path(name: str) -> Path:
     beside = checkout.joinpath(*parts)
     if (checkout / "pyproject.toml").is_file() and beside.exists():
         return beside
-    raise DataError(
-        [
-            f"corekit's data {name!r} is neither at {installed} nor beside pyproject.toml in {checkout};"
-            " install corekit again."
-        ]
-    )
+    got = f"is neither at {installed} nor beside pyproject.toml in {checkout}; install corekit again"
+    raise DataFileError([Fault(name, "", got)], "corekit's data")
 
 
-def load_toml(path: Path) -> dict[str, Any]:
-    """The content of one of our own TOML files.
-
-    Raises:
-        DataError: the file is missing, is not UTF-8, or is not TOML (with line and column).
-    """
-    try:
-        return tomllib.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise DataError([f"{path}: cannot be read ({error.strerror or error})."]) from error
-    except UnicodeDecodeError as error:
-        raise DataError([f"{path}: is not UTF-8 text (byte {error.start}); save it as UTF-8."]) from error
-    except tomllib.TOMLDecodeError as error:
-        raise DataError([f"{path}: is not TOML: {error}."]) from error
-
-
-_FIELDS = ("key", "title", "where", "address", "basis", "status", "note")
-_NEEDED = ("key", "title", "basis", "status")
+@attrs.define
+class _SourceFile:
+    source: list[Source | None] = attrs.field(factory=list)
 
 
 @lru_cache(maxsize=64)
@@ -82,49 +53,18 @@ def sources(path: Path) -> dict[str, Source]:
     read once per path and shared; do not change it.
 
     Raises:
-        DataError: one sentence for every bad entry, all of them at once.
+        DataFileError: everything that is wrong, at once.
     """
-    data = load_toml(path)
-    rows = data.get("source", [])
-    faults = [
-        f"{path}: {key!r} is not known here; the file holds [[source]] tables only."
-        for key in data
-        if key != "source"
-    ]
-    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise DataError([*faults, f"{path}: write each source as a [[source]] table."])
+    faults = Faults()
+    data = read_toml(path)
     found: dict[str, Source] = {}
-    for place, row in enumerate(rows):
-        wrong = _faults_of(row)
-        key = row.get("key")
-        if isinstance(key, str) and key in found:
-            wrong.append(f"the key {key!r} is taken by an earlier source; give it another")
-        if wrong:
-            faults += [f"{path}: source[{place}] ({key or 'no key'}): {fault}." for fault in wrong]
-        else:
-            found[row["key"]] = Source(
-                **(row | {"basis": Basis(row["basis"]), "status": Status(row["status"])})
+    for n, source in enumerate(structured(data, _SourceFile, faults).source):
+        if source is not None and found.setdefault(source.key, source) is not source:
+            faults.add(
+                ("source", n, "key"), f"{quoted(source.key)} is the key of an earlier source", "each key once"
             )
-    if faults:
-        raise DataError(faults)
+    faults.refuse(data, str(path))
     return found
-
-
-def _faults_of(row: dict[str, Any]) -> list[str]:
-    wrong = [f"{name!r} is missing" for name in _NEEDED if not row.get(name)]
-    wrong += [
-        f"{name!r} is not known; a source has {', '.join(_FIELDS)}" for name in row if name not in _FIELDS
-    ]
-    wrong += [
-        f"{name!r} must be text, got {row[name]!r}"
-        for name in _FIELDS
-        if name in row and not isinstance(row[name], str)
-    ]
-    for name, choices in (("basis", Basis), ("status", Status)):
-        given = row.get(name)
-        if given and isinstance(given, str) and given not in list(choices):
-            wrong.append(f"{name} {given!r} is not known; it is one of {', '.join(choices)}")
-    return wrong
 
 
 @attrs.frozen(kw_only=True)
@@ -136,37 +76,48 @@ class CodeMeaning:
     source: Source
 
 
+@attrs.define(kw_only=True)
+class _CodeRow:
+    code: str
+    meaning: str
+    source: str = "trouble-codes"
+
+
+@attrs.define
+class _CodeFile:
+    code: list[_CodeRow | None] = attrs.field(factory=list)
+
+
 @lru_cache(maxsize=1)
 def code_meanings() -> dict[str, CodeMeaning]:
     """Trouble code → meaning, from `shared/trouble-codes.toml`. Read once and shared; do not change it.
 
     Raises:
-        DataError: one sentence for every bad entry, all of them at once.
+        DataFileError: everything that is wrong, at once.
     """
     path = data_path("shared/trouble-codes.toml")
     known = sources(data_path("shared/sources.toml"))
+    faults = Faults()
+    data = read_toml(path)
     found: dict[str, CodeMeaning] = {}
-    faults: list[str] = []
-    for place, row in enumerate(load_toml(path).get("code", [])):
-        code, meaning, source = (
-            row.get("code", ""),
-            row.get("meaning", ""),
-            row.get("source", "trouble-codes"),
-        )
-        wrong = [f"{name!r} is not known" for name in row if name not in ("code", "meaning", "source")]
+    for n, row in enumerate(structured(data, _CodeFile, faults).code):
+        if row is None:
+            continue
+        at: Place = ("code", n)
         try:
-            wrong += [] if read_code(code, raw=False) == code else ["write the code in capitals"]
+            if read_code(row.code, raw=False) != row.code:
+                faults.add((*at, "code"), f"{quoted(row.code)} has small letters", "capitals")
         except CodeError as error:
-            wrong.append(str(error))
-        wrong += [] if meaning else ["'meaning' is missing"]
-        wrong += [f"no source {source!r} in sources.toml"] if source not in known else []
-        wrong += ["the code stands there twice"] if code in found else []
-        if wrong:
-            faults += [f"{path}: code[{place}] ({code or 'no code'}): {fault}." for fault in wrong]
+            faults.add((*at, "code"), error.got, error.expected, error.write)
+        if not row.meaning:
+            faults.add((*at, "meaning"), "is empty", "what the code means")
+        if row.code in found:
+            faults.add((*at, "code"), f"{row.code} stands there twice", "each code once")
+        if row.source not in known:
+            faults.add((*at, "source"), f"there is no source {quoted(row.source)}", "a key of sources.toml")
         else:
-            found[code] = CodeMeaning(code=code, meaning=meaning, source=known[source])
-    if faults:
-        raise DataError(faults)
+            found[row.code] = CodeMeaning(code=row.code, meaning=row.meaning, source=known[row.source])
+    faults.refuse(data, str(path))
     return found
 
 

@@ -25,10 +25,12 @@ from typing import Any
 import attrs
 
 from . import numerals
+from .datafile import read_toml
 from .errors import CorekitError
+from .fault import DataFileError, Fault, quoted
 from .model.measurand import Accuracy
 from .model.value import Value, exact
-from .reference import DataError, data_path, load_toml
+from .reference import data_path
 
 _DEFINITION = "si-brochure"  # the source of every row that names none
 
@@ -144,7 +146,7 @@ class _Table:
 @lru_cache(maxsize=1)
 def _table() -> _Table:
     path = data_path("shared/units.toml")
-    data = load_toml(path)
+    data = read_toml(path)
     kinds = {row["name"]: _kind(row) for row in data["kind"]}
     units = tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"])
     declared: dict[str, Unit] = {}
@@ -153,25 +155,25 @@ def _table() -> _Table:
     unmarked: dict[str, dict[str, Unit]] = {}
     for one in units:
         if one.text in declared:
-            raise DataError([f"{path}: the unit {one.text!r} stands there twice."])
+            raise _refused(f"the unit {quoted(one.text)} stands there twice")
         declared[one.text] = one
         kind = kinds[one.kind]
         bare = (one.bare, *one.also)
         marked = tuple(f"{name}{tail}" for name in bare for tail in _tails(kind))
         for spelling in marked if kind.strict else (*bare, *marked):
             if typed[one.kind].setdefault(_key(spelling), one) is not one:
-                raise DataError([f"{path}: {spelling!r} means two units of {one.kind}."])
+                raise _refused(f"{quoted(spelling)} means two units of {one.kind}")
         if kind.strict:
             unmarked.setdefault(one.kind, {}).update({_key(spelling): one for spelling in bare})
         for spelling in dict.fromkeys(map(_key, (*bare, *marked))):
             spelled.setdefault(spelling, []).append(one)
     missing = [
-        f"{path}: the coherent unit {kind.unit!r} of {kind.name} has no row of factor 1."
+        f"the coherent unit {quoted(kind.unit)} of {kind.name} has no row of factor 1"
         for kind in kinds.values()
         if not _is_coherent(kind, declared)
     ]
     if missing:
-        raise DataError(missing)
+        raise _refused(*missing)
     return _Table(
         kinds,
         units,
@@ -180,6 +182,10 @@ def _table() -> _Table:
         typed,
         unmarked,
     )
+
+
+def _refused(*faults: str) -> DataFileError:
+    return DataFileError([Fault("unit", "", fault) for fault in faults], "shared/units.toml")
 
 
 def _kind(row: Mapping[str, Any]) -> Kind:

@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit import units
+from corekit.datafile import read_toml
 from corekit.model.value import Value
-from corekit.reference import data_path, load_toml, sources
+from corekit.reference import data_path, sources
 from corekit.units import (
     TypedError,
     Unit,
@@ -61,7 +62,7 @@ def test_rows_without_a_unit_in_pint_say_so() -> None:
     import pint
 
     plain = pint.UnitRegistry()
-    for row in load_toml(data_path("shared/units.toml"))["unit"]:
+    for row in read_toml(data_path("shared/units.toml"))["unit"]:
         if "define" in row:
             assert row["note"]
             name = row["define"].split("=")[0].strip()

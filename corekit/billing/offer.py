@@ -7,9 +7,16 @@ from decimal import Decimal
 
 import attrs
 
+from ..fault import DataFileError, Fault
 from ..model.money import total
-from .book import PriceBook, PriceError
+from .book import PriceBook
 from .line import Ground, GroundKind, Line, LineKind, priced
+
+
+class PriceError(DataFileError):
+    """The price book is sound, and yet does not price what is asked for."""
+
+    outcome = "does not price this: {count}."
 
 
 @attrs.frozen(kw_only=True)
@@ -67,13 +74,9 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", book.travel))
     if call_out and book.per_km is not None:
         if km is None:
-            raise PriceError(
-                book.where,
-                [
-                    "travel.per_km: a distance is needed to price the drive; give the kilometres, or write"
-                    ' flat = "…" instead'
-                ],
-            )
+            got = "a distance is needed to price the drive"
+            write = 'the kilometres with the offer, or flat = "…" here'
+            raise PriceError([Fault("travel.per_km", "the kilometres", got, write)], book.where)
         if km < 0:
             raise ValueError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
@@ -82,9 +85,9 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     if book.diagnosis_cap is not None and come_to.amount > book.diagnosis_cap:
         over = (
             f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of"
-            f" {book.diagnosis_cap}; charge less or raise it"
+            f" {book.diagnosis_cap}"
         )
-        raise PriceError(book.where, [f"diagnosis.cap: {over}"])
+        raise PriceError([Fault("diagnosis.cap", "", over, "a higher cap, or charge less")], book.where)
     return tuple(lines)
 
 
@@ -100,11 +103,16 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
         raise ValueError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
     if unpriced := [key for key in keys if key not in book.operations]:
         raise PriceError(
-            book.where,
             [
-                f'operations."{key}": is not priced; add [operations."{key}"] with hours = "…" and its parts'
+                Fault(
+                    f'operations."{key}"',
+                    "its price",
+                    "is not priced",
+                    f'[operations."{key}"] with hours = "…" and its parts',
+                )
                 for key in unpriced
             ],
+            book.where,
         )
     lines: list[Line] = []
     for asked in wanted_operations:

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from ..billing.consent import ConsentError
-from ..intake.fault import Fault, VisitError
+from ..fault import Fault
+from ..intake.fault import VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import AgreedRow, VisitFile
 from ..model.entry import JOB, Draft, Entry, seal

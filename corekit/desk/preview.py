@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from ..assess.assessment import Assessment
-from ..intake.fault import Fault, VisitError
+from ..fault import Fault
+from ..intake.fault import VisitError
 from ..model.document import FindingRow, ReadingRow
 from ..model.figure import Strip
 from ..model.finding import Finding, Gap

@@ -9,9 +9,10 @@ from collections.abc import Iterator, Mapping, Sequence
 import attrs
 
 from .. import units
+from ..fault import Place, quoted
 from ..model import calibration
+from ..model.records import Instrument
 from ..units import TypedError
-from .fault import Place, quoted
 
 Odd = tuple[
     Place, str, str, str
@@ -33,6 +34,16 @@ class Sheet:
     step: str = ""
     interval: str = ""
     reads: Sequence[str] = ()
+
+    @classmethod
+    def of(cls, instrument: Instrument, reads: Sequence[str] = ()) -> Sheet:
+        return cls(
+            accuracy=instrument.accuracy,
+            ranges=instrument.ranges,
+            step=instrument.step,
+            interval=instrument.interval,
+            reads=reads,
+        )
 
     def faults(self) -> Iterator[Odd]:
         """Everything that is wrong, in the order in which it is usually written."""

@@ -10,9 +10,9 @@ from typing import Protocol
 
 import attrs
 
+from ..fault import quoted
 from ..model.measurand import Measurand, Observation, Operation, Trait
 from ..model.records import Instrument
-from .fault import quoted
 
 #: So many keys are listed in a message; for more the command that lists them is named.
 LISTED = 8

@@ -12,10 +12,10 @@ from collections.abc import Iterable
 import attrs
 
 from .. import numerals, units
+from ..fault import Faults, Place, any_of, quoted
 from ..model.limit import Span
 from ..model.measurand import Measurand
 from ..units import NotAValue, Typed, TypedError
-from .fault import Faults, Place, any_of, quoted
 from .typo import slips
 
 # a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source

@@ -10,15 +10,14 @@ from __future__ import annotations
 
 import json
 import math
-import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
-from .fault import Fault, Faults, Place, VisitError, quoted
+from ..datafile import refuse, text_of, toml_of
+from ..fault import DataFileError, Faults, Place
+from .fault import VisitError
 
-LARGEST = 1 << 20  # bytes: a season of visits; a real file has a few thousand
 DEEPEST = 12  # the form itself is seven deep
 LONGEST = 4000  # characters of one text
 
@@ -31,10 +30,13 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
             column), or holds what no visit file holds; every such fault at once where the file can be read at
             all.
     """
-    content = _bytes(source)
-    text = _text(content)
-    as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
-    return looked_over(_json(text) if as_json else _toml(text))
+    where = source.name if isinstance(source, Path) else ""
+    try:
+        text = text_of(source, "a visit file")
+        as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
+        return looked_over(_json(text) if as_json else toml_of(text))
+    except DataFileError as error:
+        raise VisitError(error.faults, where) from error
 
 
 def looked_over(data: dict[str, Any]) -> dict[str, Any]:
@@ -52,77 +54,6 @@ def looked_over(data: dict[str, Any]) -> dict[str, Any]:
     return data
 
 
-def _refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
-    raise VisitError([Fault(path, expected, got, write)])
-
-
-def _bytes(source: Path | bytes) -> bytes:
-    if isinstance(source, bytes):
-        content = source
-    else:
-        try:
-            if source.is_dir():
-                _refuse(str(source), "is a folder", "a visit file")
-            with source.open("rb") as file:
-                content = file.read(LARGEST + 1)
-        except (OSError, ValueError) as error:
-            reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-            _refuse(quoted(str(source), 200), f"cannot be read ({reason})", "a visit file")
-    if len(content) > LARGEST:
-        _refuse("file", "is larger than 1 MiB", "a visit file of at most 1 MiB", "one file per job")
-    return content
-
-
-def _text(content: bytes) -> str:
-    expected = "UTF-8 text without a byte order mark"
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        _refuse("file", "is UTF-16 text", expected, "it again as UTF-8")
-    if content.startswith(b"\xef\xbb\xbf"):
-        _refuse("file", "begins with a byte order mark", expected, "it again as UTF-8 without one")
-    if b"\x00" in content:
-        line, column = _position(content, content.index(b"\x00"))
-        _refuse(
-            f"line {line}, column {column}",
-            "is a NUL byte (UTF-16, or no text at all)",
-            expected,
-            "it again as UTF-8",
-        )
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line, column = _position(content, error.start)
-        _refuse(
-            f"line {line}, column {column}",
-            f"the byte {content[error.start]:#04x} is not UTF-8",
-            expected,
-            "it again as UTF-8",
-        )
-
-
-def _position(content: bytes, place: int) -> tuple[int, int]:
-    return content.count(b"\n", 0, place) + 1, place - content.rfind(b"\n", 0, place)
-
-
-_AT = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")
-
-
-def _toml(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        said = str(error)
-        match = _AT.search(said)
-        if match and match["line"]:
-            line, column = int(match["line"]), int(match["column"])
-        else:
-            line, column = _position(text.encode(), len(text.encode()))
-        _refuse(f"line {line}, column {column}", _AT.sub("", said), "TOML")
-    except RecursionError:
-        _refuse("file", "is nested too deeply", "the form of a visit file")
-    except ValueError as error:  # a number too long for Python to read
-        _refuse("file", f"holds a value that nobody writes by hand ({error})", "TOML")
-
-
 class _Table(dict[str, Any]):
     """A JSON object that remembers which keys it was given twice."""
 
@@ -133,13 +64,13 @@ def _json(text: str) -> dict[str, Any]:
     try:
         data = json.loads(text, object_pairs_hook=_table)
     except json.JSONDecodeError as error:
-        _refuse(f"line {error.lineno}, column {error.colno}", error.msg, "JSON")
+        refuse(f"line {error.lineno}, column {error.colno}", error.msg, "JSON")
     except RecursionError:
-        _refuse("file", "is nested too deeply", "the form of a visit file")
+        refuse("file", "is nested too deeply", "the form of a visit file")
     except ValueError as error:
-        _refuse("file", f"holds a value that nobody writes by hand ({error})", "JSON")
+        refuse("file", f"holds a value that nobody writes by hand ({error})", "JSON")
     if not isinstance(data, dict):
-        _refuse("file", "is not one JSON object", "an object with job, vehicle, step …")
+        refuse("file", "is not one JSON object", "an object with job, vehicle, step …")
     return data
 
 

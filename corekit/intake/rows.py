@@ -11,14 +11,17 @@ from typing import Any
 
 import attrs
 
+from ..datafile import LARGEST, structured
+from ..fault import Fault, Faults
 from ..model.entry import Entry
 from ..model.job import Job
 from ..model.records import Customer, Opened, Vehicle, body_of
 from .declared import Declared
-from .fault import Fault, Faults, VisitError
-from .file import LARGEST, looked_over
-from .form import CustomerRow, VehicleRow, VisitForm, structured
-from .visit import Reader, VisitFile, personal
+from .drafts import personal
+from .fault import VisitError
+from .file import looked_over
+from .form import CustomerRow, VehicleRow, VisitForm
+from .visit import Reader, VisitFile
 
 __all__ = ["read_rows", "whole"]
 
@@ -78,7 +81,7 @@ def read_rows(
     for key, why in _NOT_HERE.items():
         if data.pop(key, None) is not None:
             faults.add((key,), f"is not said here; {why}", "", "the rows without it")
-    form = structured(data, faults)
+    form = structured(data, VisitForm, faults)
     visit = _Rows(declared, form, faults, job=job, name=name, demo=demo, corrects=corrects).visit()
     if not visit.steps and not faults.found:
         faults.add((), "says nothing", "something that was read, seen, asked for or done")

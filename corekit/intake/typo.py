@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import attrs
 
 from .. import units
+from ..fault import quoted
 from ..model.limit import Span
 from ..units import Typed
-from .fault import quoted
 
 #: Pa; the standard atmosphere (ISO 2533, from memory). Only to tell that gauge and absolute pressure were
 #: probably exchanged.

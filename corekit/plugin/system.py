@@ -11,14 +11,16 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 from .. import units
+from ..datafile import read_toml
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Trait, answers_of
-from ..model.source import Confidence, Source
-from ..model.value import exact
-from ..reference import load_toml, sources
+from ..model.source import Source
+from ..reference import sources
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
-from .faults import FaultTable, read_faults
+from .fault_file import read_faults
+from .faults import FaultTable
+from .limit_file import read_limits
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -219,32 +221,13 @@ class System:
         note.
         """
         path = self.folder / "limits.toml"
-        if not path.is_file():
-            return {}
-        found: dict[str, Limit] = {}
-        wrong: list[str] = []
-        data = load_toml(path)
-        rows = data.get("limit", [])
-        wrong += [f"  {key}: unknown; the file holds [[limit]] tables only" for key in data if key != "limit"]
-        if not isinstance(rows, list) or not all(isinstance(raw, dict) for raw in rows):
-            wrong.append("  limit: write each one as a [[limit]] table")
-            rows = []
-        for place, raw in enumerate(rows):
-            try:
-                limit = self._limit(raw)
-                if limit.key in found:
-                    raise ValueError(f"there already is a limit {limit.key!r}")
-                found[limit.key] = limit
-            except (ValueError, TypeError) as error:
-                wrong.append(f"  limit[{place}] ({raw.get('key', 'no key')}): {error}")
-        if wrong:
-            raise ValueError(f"{path.name} of {self.key} cannot be used:\n" + "\n".join(wrong))
-        return found
+        return read_limits(path, f"{path.name} of {self.key}", self.sources) if path.is_file() else {}
 
     @cached_property
     def faults(self) -> FaultTable | None:
         path = self.folder / "faults.toml"
-        return self.fault_table(load_toml(path), f"{path.name} of {self.key}") if path.is_file() else None
+        where = f"{path.name} of {self.key}"
+        return self.fault_table(read_toml(path, where), where) if path.is_file() else None
 
     def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
         """A fault table from plain data, checked against this system's declarations."""
@@ -303,42 +286,6 @@ class System:
             of for of in asked if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")
         ]
         return list({of.key: of for of in strangers}.values())
-
-    def _limit(self, raw: Mapping[str, Any]) -> Limit:
-        problems = [
-            f"unknown key {name!r}"
-            for name in sorted(set(raw) - {"key", "low", "high", "unit", "source", "confidence", "note"})
-        ]
-        problems += [f"{name!r} is missing" for name in ("key", "unit", "source") if name not in raw]
-        problems += [
-            f"{name!r} must be text"
-            for name in ("key", "unit", "source", "note")
-            if not isinstance(raw.get(name, ""), str)
-        ]
-        problems += [
-            f"{end!r} must be a number"
-            for end in ("low", "high")
-            if not isinstance(raw.get(end, 0), (int, float)) or isinstance(raw.get(end), bool)
-        ]
-        if problems:
-            raise ValueError("; ".join(problems))
-        if raw["source"] not in self.sources:
-            raise ValueError(f"no source {raw['source']!r} in sources.toml")
-        unit = raw["unit"]
-        kind = units.unit(unit).kind
-        low, high = (
-            exact(kind, units.to_coherent(float(raw[end]), unit)) if end in raw else None
-            for end in ("low", "high")
-        )
-        confidence = Confidence(raw.get("confidence", "high"))
-        return Limit(
-            key=raw["key"],
-            source=self.sources[raw["source"]],
-            low=low,
-            high=high,
-            confidence=confidence,
-            note=raw.get("note", ""),
-        )
 
     def _coherent(self, measurand: str, text: str) -> float:
         if measurand not in self.measurands:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import attrs
 
+from ..datafile import needed, read_toml, structured
+from ..fault import Faults, quoted
 from ..model.personal import PERSONAL_KINDS
-from ..reference import DataError, data_path, load_toml
+from ..reference import data_path
 
 #: Section → word → what must be filled in. A wording file has these and no others.
 _WORDS: dict[str, dict[str, frozenset[str]]] = {
@@ -42,6 +43,9 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
 
 Wording = Mapping[str, Mapping[str, str]]
 
+LEAST, MOST = 8.0, 40.0  # mm; a margin that printers can keep, and one that leaves room for the text
+BLACK = "#000000"
+
 
 @attrs.frozen(kw_only=True)
 class Theme:
@@ -60,7 +64,7 @@ def wording() -> Wording:
     """The words of templates/wording.toml.
 
     Raises:
-        DataError: a word is missing, unknown, empty, or asks for something that is not filled in; all of
+        DataFileError: a word is missing, unknown, empty, or asks for something that is not filled in; all of
             them at once.
     """
     return read_wording(data_path("templates/wording.toml"))
@@ -71,76 +75,91 @@ def theme() -> Theme:
     """The theme of templates/theme.toml.
 
     Raises:
-        DataError: an entry is missing, unknown or unfit to print; all of them at once.
+        DataFileError: an entry is missing, unknown or unfit to print; all of them at once.
     """
     return read_theme(data_path("templates/theme.toml"))
 
 
+#: A wording file, a class for each section.
+_SECTIONS = {
+    section: attrs.make_class(
+        section, {word: attrs.field(type=str, default="", metadata={"expected": "a text"}) for word in words}
+    )
+    for section, words in _WORDS.items()
+}
+_WordingFile = attrs.make_class(
+    "_WordingFile",
+    {
+        section: attrs.field(type=form, factory=form, metadata={"expected": f"a section [{section}]"})
+        for section, form in _SECTIONS.items()
+    },
+)
+
+
 def read_wording(path: Path) -> Wording:
     """A wording file, checked; see `wording`."""
-    data = load_toml(path)
-    faults = [f"{path}: [{section}] is not known here." for section in data if section not in _WORDS]
-    for section, words in _WORDS.items():
-        given = data.get(section)
-        if not isinstance(given, dict):
-            faults.append(f"{path}: section [{section}] is missing.")
-            continue
-        faults += [f"{path}: {section}.{word} is not known here." for word in given if word not in words]
-        faults += [
-            f"{path}: {section}.{word}: {fault}"
-            for word, fields in words.items()
-            for fault in _word_faults(given.get(word), fields)
-        ]
-    if faults:
-        raise DataError(faults)
-    return data
+    faults = Faults()
+    data = read_toml(path)
+    words: Wording = attrs.asdict(structured(data, _WordingFile, faults))
+    for section, fields in _WORDS.items():
+        for word, filled_in in fields.items():
+            at = (section, word)
+            if not faults.at(at) and not faults.at((section,)):
+                for got, expected in _word_faults(words[section][word], filled_in):
+                    faults.add(at, got, expected)
+    faults.refuse(data, str(path))
+    return words
 
 
-def _word_faults(word: Any, fields: frozenset[str]) -> list[str]:
-    if not isinstance(word, str) or not word.strip():
-        return [f"a text must stand here; got {word!r}."]
+def _word_faults(word: str, filled_in: frozenset[str]) -> Iterator[tuple[str, str]]:
+    if not word.strip():
+        yield "is empty", "a text"
     try:
         asked = {name for _, name, _, _ in string.Formatter().parse(word) if name is not None}
     except ValueError as error:
-        return [f"{error}; a brace that shall be printed is written twice."]
-    return [
-        f"{{{name}}} is not filled in here; there is {_listed(fields)}." for name in sorted(asked - fields)
-    ]
+        yield str(error), "a brace that shall be printed to be written twice"
+        return
+    for name in sorted(asked - filled_in):
+        yield f"{{{name}}} is not filled in here", _listed(filled_in)
 
 
 def _listed(fields: frozenset[str]) -> str:
     return ", ".join(f"{{{name}}}" for name in sorted(fields)) or "nothing to fill in"
 
 
+@attrs.define(kw_only=True)
+class _Margins:
+    left: float = needed("a number, 8 to 40 mm", default=LEAST)
+    right: float = needed("a number, 8 to 40 mm", default=LEAST)
+    top: float = needed("a number, 8 to 40 mm", default=LEAST)
+    bottom: float = needed("a number, 8 to 40 mm", default=LEAST)
+
+
+@attrs.define(kw_only=True)
+class _ThemeFile:
+    ink: str = needed("a colour", '"#rrggbb"', default=BLACK)
+    margins: _Margins = needed("a section [margins]", factory=_Margins)
+
+
 def read_theme(path: Path) -> Theme:
     """A theme file, checked; see `theme`."""
-    data = load_toml(path)
-    margins = data.get("margins")
-    faults = [f"{path}: {name} is not known here." for name in data if name not in ("ink", "margins")]
-    ink = data.get("ink")
-    if not isinstance(ink, str) or not re.fullmatch(r"#[0-9a-fA-F]{6}", ink):
-        faults.append(f'{path}: ink must be written "#rrggbb"; got {ink!r}.')
-        ink = "#000000"
-    elif contrast_with_white(ink) < 4.5:
-        faults.append(
-            f"{path}: ink {ink} stands at {contrast_with_white(ink):.1f} to 1 against white; 4.5 is the least"
-            " that reads well. Take a darker one."
-        )
-    if not isinstance(margins, dict):
-        faults.append(f"{path}: section [margins] is missing.")
-        margins = {}
-    sides = ("left", "right", "top", "bottom")
-    faults += [f"{path}: margins.{name} is not known here." for name in margins if name not in sides]
-    for side in sides:
-        margin = margins.get(side)
-        if isinstance(margin, bool) or not isinstance(margin, (int, float)) or not 8 <= margin <= 40:
-            faults.append(f"{path}: margins.{side} is 8 to 40 mm; got {margin!r}.")
-    if faults:
-        raise DataError(faults)
+    faults = Faults()
+    data = read_toml(path)
+    form = structured(data, _ThemeFile, faults)
+    ink = form.ink
+    if not re.fullmatch(r"#[0-9a-fA-F]{6}", ink):
+        faults.add(("ink",), f"{quoted(ink)} is no colour", "a colour", '"#rrggbb"')
+        ink = BLACK
+    elif (contrast := contrast_with_white(ink)) < 4.5:
+        got = f"{ink} stands at {contrast:.1f} to 1 against white"
+        faults.add(("ink",), got, "4.5 or more, the least that reads well", "a darker one")
+    margins: dict[str, float] = attrs.asdict(form.margins)
+    for side, margin in margins.items():
+        if not LEAST <= margin <= MOST:
+            faults.add(("margins", side), f"is {margin:g} mm", f"{LEAST:g} to {MOST:g} mm")
+    faults.refuse(data, str(path))
     red, green, blue = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    return Theme(
-        ink=(red, green, blue), ink_text=ink.lower(), **{side: float(margins[side]) for side in sides}
-    )
+    return Theme(ink=(red, green, blue), ink_text=ink.lower(), **margins)
 
 
 def contrast_with_white(ink: str) -> float:

@@ -15,7 +15,8 @@ from ..desk.offerable import asked_for, cap_of
 from ..desk.offering import Offer, Terms
 from ..desk.quote import Part, Prospect
 from ..errors import CorekitError
-from ..intake.fault import Fault, VisitError
+from ..fault import Fault
+from ..intake.fault import VisitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal

@@ -16,7 +16,8 @@ import attrs
 import flask
 from werkzeug.exceptions import HTTPException
 
-from ..intake.fault import Fault, VisitError
+from ..fault import Fault
+from ..intake.fault import VisitError
 from ..store.problem import OtherAnswer
 from ..visit.fields import FieldError
 from ..web.address import own_path

@@ -9,7 +9,8 @@ import attrs
 import flask
 
 from ..errors import CorekitError
-from ..intake.fault import Fault, VisitError
+from ..fault import Fault
+from ..intake.fault import VisitError
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms

@@ -16,8 +16,8 @@ from typing import Any
 import attrs
 
 from .. import units
+from ..datafile import read_toml
 from ..plugin.system import System
-from ..reference import load_toml
 
 
 @attrs.frozen
@@ -38,8 +38,8 @@ class Examples:
         """
         folder = Path(test).parent
         read = cls(
-            tuple(load_toml(folder / "examples.toml")["example"]),
-            load_toml(folder / "waiting.toml")["waiting"],
+            tuple(read_toml(folder / "examples.toml")["example"]),
+            read_toml(folder / "waiting.toml")["waiting"],
         )
         assert all(example["source"] and example["rows"] for example in read.tested), (
             "every example names its source and has a row"

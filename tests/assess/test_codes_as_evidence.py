@@ -10,9 +10,11 @@ import pytest
 from corekit.assess.bench import case_at
 from corekit.assess.suspect import Outcome, outcomes
 from corekit.desk.in_memory import scratch_job
+from corekit.fault import DataFileError
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
-from corekit.plugin.faults import FaultTable, TableError, read_faults
+from corekit.plugin.fault_file import read_faults
+from corekit.plugin.faults import FaultTable
 from corekit.plugin.host import Plugins
 from corekit.plugin.system import System
 
@@ -90,12 +92,12 @@ def test_the_table_keeps_codes_in_their_own_spelling() -> None:
             {"codes": ["PO401"]},
             'test.code.codes[0]: "PO401" has a letter where a digit belongs; write "P0401"',
         ),
-        ({"codes": []}, "test.code.codes: a list of trouble codes"),
+        ({"codes": []}, 'test.code.codes: is empty; write ["P0401"]'),
         ({"given": {"blocked": {"p": [0.8, 0.2], "direct": "set"}}}, "names no part"),
-        ({"seen": {}}, "exactly one of bins, check, seen and codes"),
+        ({"seen": {}}, "exactly one of bins, check, seen, codes"),
     ],
 )
 def test_a_slip_in_the_table_is_named(changed: dict[str, Any], says: str) -> None:
-    with pytest.raises(TableError) as caught:
+    with pytest.raises(DataFileError) as caught:
         table_of(**changed)
     assert says in str(caught.value)

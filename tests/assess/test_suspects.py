@@ -25,7 +25,9 @@ from corekit.assess.suspect import (
     posterior,
     suspects,
 )
-from corekit.plugin.faults import FaultTable, TableError, read_faults
+from corekit.fault import DataFileError
+from corekit.plugin.fault_file import read_faults
+from corekit.plugin.faults import FaultTable
 
 from .brakes import DATA, brakes
 from .story import Story
@@ -154,7 +156,7 @@ def table_of(raw: Mapping[str, Any]) -> FaultTable:
             observations=answers,
             operations=["part", "work"],
         )
-    except TableError as error:
+    except DataFileError as error:
         raise AssertionError(error) from error
 
 

@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.book import PriceError, read_price_book
 from corekit.billing.line import Condition, LineKind
+from corekit.billing.price_file import read_price_book
+from corekit.fault import DataFileError
 
 GOOD = """
 currency  = "EUR"
@@ -35,9 +36,9 @@ def read(text: str) -> Any:
 
 
 def faults(text: str) -> tuple[str, ...]:
-    with pytest.raises(PriceError) as caught:
+    with pytest.raises(DataFileError) as caught:
         read(text)
-    return caught.value.faults
+    return tuple(map(str, caught.value.faults))
 
 
 def test_a_price_book_is_read_as_it_stands() -> None:
@@ -77,7 +78,7 @@ def test_a_shop_outside_tax_gives_its_reason_and_no_rates() -> None:
         GOOD.replace(
             tax, 'tax = { none = "small business", rates = { standard = "20" }, default = "standard" }'
         )
-    ) == ("tax.none: a shop outside tax has no rates; remove rates, default, or remove none",)
+    ) == ("tax.none: a shop outside tax has no rates; write none without rates, default, or leave none away",)
 
 
 def test_all_faults_come_at_once_each_with_its_key_path() -> None:
@@ -104,75 +105,62 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         hours = "0"
     """)
     assert found == (
-        "calout: is not known here; did you mean call_out?",
-        'currency: must be three capital letters as in ISO 4217; got "euro"; write for instance "EUR"',
-        'tax.rates.standard: must be a decimal number in quotes; got 20, write "20"',
-        'tax.rates.Standard: is the same name as "standard"; keep one of them',
-        'tax.rates.Standard: is not a plain decimal number; got "20 %", write "20"',
-        "tax.rates.none: is no name for a rate; choose a word such as standard or reduced",
-        "tax.rates.high: a rate is at most 100 percent; got 101",
-        'tax.default: "usual" is not among the rates; write one of standard, Standard, none, high',
-        "labour.per_day: is not known here; known are per_hour",
-        'travel: gives one price, per kilometre or flat; write per_km = "…" or flat = "…"',
-        'diagnosis.price: must not be negative; got "-35.00"',
-        'call_out: has more than 2 decimals; got "25.005", write it with 2 of them',
-        'labour.per_hour: is a binary float, which is not exact; write "62.5" in quotes',
-        'travel.per_km: is not a plain decimal number; got "0,42", write "0.42"',
-        'operations."battery.replace".hours: is a binary float, which is not exact; write "0.6" in quotes',
-        (
-            'operations."battery.replace".parts[0].condition: "fresh" is not a condition of a part; '
-            "write one of new, used, rebuilt, reconditioned, customer's own"
-        ),
-        (
-            'operations."battery.replace".parts[1].price: has more than 6 decimals; got "3.1234567", write it'
-            " with 6 of them"
-        ),
-        (
-            'operations."battery.replace".parts[1].quantity: must be above zero; remove the row if nothing is'
-            " used"
-        ),
-        (
-            'operations."battery.replace".parts[2]: "clamp ", new, stands in parts[1] already; keep one and'
-            " raise its quantity"
-        ),
-        (
-            'operations."battery.replace".parts[3].price: a part of the customer\'s own is not sold; got'
-            ' 2.00, write "0.00"'
-        ),
-        'operations."battery.replace".parts[4].name: is missing',
-        (
-            'operations."battery.replace".parts[4].quantity: is a binary float, which is not exact; write'
-            ' "1.5" in quotes'
-        ),
-        (
-            'operations."battery": is no operation key; write the key whole and in quotes, as in'
-            ' [operations."brakes.bleed"]'
-        ),
-        'operations."battery.clean": has neither hours nor parts; say what it takes',
+        'currency: "euro" is no currency; write "EUR"',
+        'tax.rates.standard: is the number 20; write "20" in quotes',
+        'tax.rates.Standard: "20 %" is not a plain decimal number; write "20"',
+        'tax.rates.Standard: is the same name as "standard"; write one of them',
+        "tax.rates.none: is no name for a rate; write a word such as standard or reduced",
+        "tax.rates.high: is 101; expected a rate of at most 100 percent",
+        'tax.default: "usual" is not among the rates; expected one of "standard", "Standard", "none", "high"',
+        'labour.per_hour: is the number 62.5, which is not exact; write "62.5" in quotes',
+        "labour.per_day: is not a key here; expected one of per_hour",
+        "call_out: 25.005 has more than 2 decimals; write it with 2 of them",
+        "calout: is not a key here; write one of currency, tax, labour, call_out, travel, diagnosis, operations"
+        ' (perhaps "call_out")',
+        'travel: has two prices; write per_km = "…" or flat = "…"',
+        'travel.per_km: "0,42" is not a plain decimal number; write "0.42"',
+        'diagnosis.price: "-35.00" is below zero; expected zero or more',
+        'operations."battery.replace".hours: is the number 0.6, which is not exact; write "0.6" in quotes',
+        'operations."battery.replace".parts[0].condition: is the text "fresh"; expected one of "new", "used",'
+        ' "rebuilt", "reconditioned", "customer\'s own"',
+        'operations."battery.replace".parts[1].price: 3.1234567 has more than 6 decimals; write it with 6 of'
+        " them",
+        'operations."battery.replace".parts[1].quantity: is zero; write the list without the row if nothing is'
+        " used",
+        'operations."battery.replace".parts[2]: "clamp ", new, stands in parts[1] already; write one row with'
+        " the whole quantity",
+        'operations."battery.replace".parts[3].price: is 2.00, and a part of the customer\'s own is not sold;'
+        ' write "0.00"',
+        'operations."battery.replace".parts[4].quantity: is the number 1.5, which is not exact; write "1.5" in'
+        " quotes",
+        'operations."battery.replace".parts[4].name: is missing; expected what the part is called',
+        "operations.battery: is no operation key; write the key whole and in quotes, as in"
+        ' [operations."brakes.bleed"]',
+        "operations.battery.find_drain: is not a key here; expected one of hours, parts, hazard",
+        'operations.battery.hours: is missing; write "0.6"',
+        'operations."battery.clean": has neither hours nor parts; expected what it takes',
     )
 
 
 def test_what_is_missing_is_named() -> None:
     assert faults("") == (
-        "currency: is missing",
-        "tax: is missing",
-        "labour: is missing",
-        "diagnosis: is missing",
-        "operations: is missing",
+        'currency: is missing; write "EUR"',
+        'tax: is missing; write { rates = { standard = "20" }, default = "standard" }',
+        'labour: is missing; write { per_hour = "62.50" }',
+        'diagnosis: is missing; write { price = "35.00" }',
+        'operations: is missing; write [operations."brakes.bleed"] with hours = "0.6" in it',
     )
     assert faults(GOOD.replace(', default = "standard"', "")) == (
-        (
-            'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or none ='
-            ' "the reason why no tax is shown"'
-        ),
+        'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or none = "why no'
+        ' tax is shown"',
     )
 
 
 def test_a_cap_below_the_flat_prices_is_refused() -> None:
     assert faults(GOOD.replace('"90.00"', '"59.99"')) == (
         (
-            "diagnosis.cap: is 59.99, but diagnosis, call-out and travel come to 60.00 already; raise the cap"
-            " or lower a price"
+            "diagnosis.cap: is 59.99, but diagnosis, call-out and travel come to 60.00 already; write a"
+            " higher cap, or a lower price"
         ),
     )
 
@@ -187,7 +175,7 @@ def test_a_cap_below_the_flat_prices_is_refused() -> None:
     ],
 )
 def test_things_that_are_no_tables_are_faults_and_never_crash(data: Any) -> None:
-    with pytest.raises(PriceError, match=r"prices\.toml: .*must be"):
+    with pytest.raises(DataFileError, match=r"prices\.toml cannot be used: (?s:.)*expected a table"):
         read_price_book(data, "prices.toml")
 
 
@@ -197,7 +185,9 @@ def test_things_that_are_no_tables_are_faults_and_never_crash(data: Any) -> None
 def test_only_plain_numbers_are_prices(price: object) -> None:
     data = tomllib.loads(GOOD)
     data["call_out"] = price
-    with pytest.raises(PriceError, match=r"^prices\.toml: call_out: ") as caught:
+    with pytest.raises(
+        DataFileError, match=r"^prices\.toml cannot be used: one fault\.\n  call_out: "
+    ) as caught:
         read_price_book(data, "prices.toml")
     assert len(caught.value.faults) == 1
 
@@ -205,16 +195,19 @@ def test_only_plain_numbers_are_prices(price: object) -> None:
 def test_a_fault_stays_on_one_line_whatever_was_typed() -> None:
     data = tomllib.loads(GOOD)
     data["call_out"], data["a\nb\x1b[2J"] = "1\n2", "x"
-    with pytest.raises(PriceError) as caught:
+    with pytest.raises(DataFileError) as caught:
         read_price_book(data, "prices.toml")
-    assert caught.value.faults[1] == 'call_out: is not a plain decimal number; got "1\\n2", write "25.00"'
-    assert len(str(caught.value).splitlines()) == 2
+    assert str(caught.value.faults[0]).startswith(
+        'call_out: "1\\u000a2" is not a plain decimal number; expected'
+    )
+    assert str(caught.value.faults[1]).startswith('"a\\u000ab\\u001b[2J": is not a key here; expected one of')
+    assert len(str(caught.value).splitlines()) == 3
     assert "\x1b" not in str(caught.value)
 
 
 def test_a_currency_without_minor_units_takes_whole_amounts_only() -> None:
     assert faults(GOOD.replace('"EUR"', '"JPY"')) == (
-        'diagnosis.price: has more than 0 decimals; got "35.00", write it with none of them',
-        'diagnosis.cap: has more than 0 decimals; got "90.00", write it with none of them',
-        'call_out: has more than 0 decimals; got "25.00", write it with none of them',
+        "call_out: 25.00 has more than 0 decimals; write it with none of them",
+        "diagnosis.price: 35.00 has more than 0 decimals; write it with none of them",
+        "diagnosis.cap: 90.00 has more than 0 decimals; write it with none of them",
     )

@@ -13,10 +13,11 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from corekit.billing.book import PriceBook, read_price_book
+from corekit.billing.book import PriceBook
 from corekit.billing.consent import ConsentError, Standing, agreed_lines, may_invoice, rounding_to_agreed
 from corekit.billing.line import Ground, GroundKind, Line, priced, to_data
 from corekit.billing.offer import Asked, diagnosis_lines, repair_lines
+from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
 from corekit.model.records import Agreed, Offered

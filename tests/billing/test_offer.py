@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.book import PriceBook, PriceError, read_price_book
+from corekit.billing.book import PriceBook
 from corekit.billing.line import Condition, Ground, GroundKind, Line, LineKind, from_data, priced, to_data
-from corekit.billing.offer import Asked, declined, diagnosis_lines, repair_lines
+from corekit.billing.offer import Asked, PriceError, declined, diagnosis_lines, repair_lines
+from corekit.billing.price_file import read_price_book
 from corekit.model.canonical import canonical
 from corekit.model.money import Money
 
@@ -78,7 +79,10 @@ def test_a_book_without_call_out_and_travel_offers_the_diagnosis_alone() -> None
 
 def test_a_drive_priced_by_the_kilometre_needs_its_length() -> None:
     by_km = book(travel={"per_km": "0.425"})
-    with pytest.raises(PriceError, match=r"prices\.toml: travel\.per_km: a distance is needed"):
+    with pytest.raises(
+        PriceError,
+        match=r"prices\.toml does not price this: one fault\.\n  travel\.per_km: a distance is needed",
+    ):
         diagnosis_lines(by_km)
     # 0.425 × 17 = 7.225, half up 7.23.
     assert shown(diagnosis_lines(by_km, Decimal(17)))[1] == ("travel", "Travel", "17 km", "7.23", "reduced")
@@ -109,13 +113,13 @@ def test_every_operation_without_a_price_is_named_with_the_key_to_add() -> None:
     strange = [attrs.evolve(DRAIN, operation=key) for key in ("egr.clean", "ignition.coil")]
     with pytest.raises(PriceError) as caught:
         repair_lines(book(), [REPLACE, *strange])
-    assert caught.value.faults == (
-        'operations."egr.clean": is not priced; add [operations."egr.clean"] with hours = "…" and its parts',
+    assert [str(fault) for fault in caught.value.faults] == [
+        'operations."egr.clean": is not priced; write [operations."egr.clean"] with hours = "…" and its parts',
         (
-            'operations."ignition.coil": is not priced; add [operations."ignition.coil"] with hours = "…" and'
+            'operations."ignition.coil": is not priced; write [operations."ignition.coil"] with hours = "…" and'
             " its parts"
         ),
-    )
+    ]
 
 
 def test_an_operation_asked_for_twice_is_refused_because_a_line_has_one_ground() -> None:

@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.book import PriceBook, read_price_book
+from corekit.billing.book import PriceBook
 from corekit.billing.consent import ConsentError, Standing
 from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced, to_data
+from corekit.billing.price_file import read_price_book
 from corekit.billing.together import Share, together
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money

@@ -15,8 +15,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.book import PriceBook, read_price_book
+from corekit.billing.book import PriceBook
 from corekit.billing.line import Ground, GroundKind, Line, LineKind, line_net, priced
+from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import Adjustment, out_of_gross, payable, totals
 from corekit.model.money import Money, total
 

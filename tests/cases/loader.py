@@ -19,8 +19,9 @@ import attrs
 
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.in_memory import scratch_job
+from corekit.fault import Fault
 from corekit.intake.declared import Declared
-from corekit.intake.fault import Fault, VisitError
+from corekit.intake.fault import VisitError
 from corekit.intake.visit import read_visit
 from corekit.plugin.host import Plugins, load
 

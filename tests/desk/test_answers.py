@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from corekit.desk.answering import TRIAL, Answer, Answered
 from corekit.desk.problem import DeskError
 from corekit.desk.shop import Shop
-from corekit.intake.fault import Fault, VisitError
+from corekit.fault import Fault
+from corekit.intake.fault import VisitError
 from corekit.model.money import Money
 from corekit.model.records import Measured, Vehicle
 from corekit.reference import data_path

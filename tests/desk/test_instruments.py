@@ -12,10 +12,10 @@ import pytest
 from corekit.assess.assessment import assess
 from corekit.cli import main
 from corekit.desk.in_memory import scratch_job
-from corekit.desk.problem import DeskError
 from corekit.desk.settings import read_settings
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
+from corekit.fault import DataFileError
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
 from corekit.plugin.host import load
@@ -90,19 +90,22 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        ('decimal = ";"', 'decimal: must be "." or ","'),
-        ("decimal = 1", 'decimal: must be "." or ","'),
-        ('instruments = "meter"', "instruments: write a table for each"),
-        ('[instruments]\nmeter = "good"', "instruments.meter: write a table"),
-        ("[instruments.meter]", "instruments.meter.accuracy: missing"),
-        ('[instruments.meter]\naccuracy = " "', "instruments.meter.accuracy: "),
+        ('decimal = ";"', 'decimal: is the text ";"; expected one of ".", ","'),
+        ("decimal = 1", 'decimal: is the number 1; expected one of ".", ","'),
+        ('instruments = "meter"', 'instruments: is the text "meter"; expected a table'),
+        ('[instruments]\nmeter = "good"', 'instruments.meter: is the text "good"; expected a table'),
+        ("[instruments.meter]", 'instruments.meter.accuracy: is missing; write "0.5 % + 2 digits"'),
+        (
+            '[instruments.meter]\naccuracy = " "',
+            'instruments.meter.accuracy: is empty; write "0.5 % + 2 digits"',
+        ),
         (
             '[instruments.meter]\naccuracy = "rather good"',
             'instruments.meter.accuracy: "rather good" is not an accuracy',
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = 0.01 }',
-            "instruments.meter.ranges: must be a table",
+            'instruments.meter.ranges."20 V": is the number 0.01; write "0.01 …" in quotes and with its unit',
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\nranges = { "20 V" = "30 V" }',
@@ -118,11 +121,11 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\ncalibrated = "last year"',
-            'instruments.meter.calibrated: "last year" is no day',
+            'instruments.meter.calibrated: is the text "last year"; expected a day such as 2026-03-04',
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\ncalibrated = 2026',
-            "instruments.meter.calibrated: must be a day",
+            "instruments.meter.calibrated: is the number 2026; expected a day such as 2026-03-04",
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\ninterval = "often"',
@@ -130,11 +133,11 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\nfor = "battery.drain"',
-            "instruments.meter.for: must be a list",
+            'instruments.meter.for: is the text "battery.drain"; expected a list',
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\nowner = "me"',
-            "instruments.meter.owner: unknown key; known are kind, accuracy",
+            "instruments.meter.owner: is not a key here; expected one of kind, accuracy, ranges",
         ),
         (
             (
@@ -146,7 +149,7 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
     ],
 )
 def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str, says: str) -> None:
-    with pytest.raises(DeskError) as caught:
+    with pytest.raises(DataFileError) as caught:
         read_settings(said(folder, more), demo=False)
     assert says in str(caught.value)
 
@@ -156,7 +159,7 @@ def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(
     with (
         Shop(folder) as shop,
         pytest.raises(
-            DeskError,
+            DataFileError,
             match=(
                 r'instruments\.meter\.for: "battery\.rest_voltag" is not known.*write "battery\.rest_voltage"'
             ),

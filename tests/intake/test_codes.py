@@ -76,7 +76,7 @@ def test_paper_names_what_a_code_means_and_leaves_a_makers_own_to_the_maker() ->
         ),
         ("codes = { pending = [401] }", "step[0].codes.pending[0]", 'write "401"'),
         ('codes = { stored = "P0401" }', "step[0].codes.stored", "a list"),
-        ('codes = { stord = ["P0401"] }', "step[0].codes.stord", 'write "stored"'),
+        ('codes = { stord = ["P0401"] }', "step[0].codes.stord", "one of stored, pending, permanent"),
         ('codes = { stored = ["0000"] }', "step[0].codes.stored[0]", "no letter"),
         ('codes = { stored = ["00 00"] }', "step[0].codes.stored[0]", "fills up a message"),
         ('codes = { stored = ["P0401", "04 01"] }', "step[0].codes.stored", "stands there twice"),

@@ -57,7 +57,8 @@ def test_coming_again_needs_nothing_but_to_be_said() -> None:
 
 def test_a_reason_to_leave_is_one_of_four() -> None:
     assert faults({"left": {"because": "parts missing"}}) == [
-        'step[0].left.because: "parts missing" is not a reason to leave; write "part missing"'
+        'step[0].left.because: "parts missing" is not a reason to leave; write "part missing",'
+        ' "charging", "customer decides" or "no time left"'
     ]
     assert "step[0].left.because: is missing" in faults({"left": {}})[0]
 

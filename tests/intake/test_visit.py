@@ -334,10 +334,14 @@ repaired = { operation = "cell.replace", "cell.cable" = "2 m" }
 
 MEANT = [
     ("reason", "is the number 5", '"5"'),
-    ("vehicel", "is not a key of the form", '"vehicle"'),
+    ("vehicel", "is not a key here", 'traits, instruments, specification, step (perhaps "vehicle")'),
     ("vehicle.vin", "letter O at position 12", "the digit 0"),
     ("vehicle.odometer", "has no unit", '"98400 km"'),
-    ('traits."cell.type"', "is not an answer", '"agm flat plate"'),
+    (
+        'traits."cell.type"',
+        "is not an answer",
+        'one of "flooded", "agm flat plate" or "don\'t know"',
+    ),
     ('traits."cell.rating"', "by which test", '"680 A SAE" or "680 A EN"'),
     ('traits."brakes.pads"', 'no system "brakes" is installed (installed: cell)', ""),
     ("instruments.meter.accuracy", "is not an accuracy", "0.5 %"),
@@ -444,7 +448,8 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
         ('readings = { of = "cell.rest", is = "12.6 V" }', "step[8].readings: is a table; expected a list"),
         (
             'readings = [ { of = "cell.rest", is = "12.6 V", wiht = "meter" } ]',
-            'step[8].readings[0].wiht: is not a key of the form; write "with"',
+            "step[8].readings[0].wiht: is not a key here; write one of of, place, is, with, range, confirmed,"
+            ' taken, withdrawn (perhaps "with")',
         ),
         ('readings = [ { of = "cell.rest", is = "12.6 V", with = "metre" } ]', ""),
         (
@@ -505,7 +510,7 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
             'agreed = { offer = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }',
             'step[8].agreed.declined[0]: "cell.sarch" is not known',
         ),
-        ('bought = "bread"', "step[8].bought: is not a key of the form"),
+        ('bought = "bread"', "step[8].bought: is not a key here; expected one of came, remarked, agreed"),
     ],
 )
 def test_a_row_that_says_too_little_or_too_much_is_refused(step: str, says: str) -> None:

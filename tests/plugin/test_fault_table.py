@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.plugin.faults import TableError
+from corekit.fault import DataFileError
 
 
 class Sound(Enum):
@@ -89,10 +89,10 @@ def changed(path: str, value: Any) -> dict[str, Any]:
 
 
 def told(data: dict[str, Any]) -> list[str]:
-    with pytest.raises(TableError) as error:
+    with pytest.raises(DataFileError) as error:
         horn.fault_table(data, "faults.toml of horn")
     assert str(error.value).startswith("faults.toml of horn cannot be used:")
-    return error.value.faults
+    return [str(fault) for fault in error.value.faults]
 
 
 def test_a_good_table_is_read_as_it_stands() -> None:
@@ -124,11 +124,23 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
 @pytest.mark.parametrize(
     ("path", "value", "where"),
     [
-        ("faults", ..., "faults.none: missing"),
-        ("faults/none", ..., "faults.none: missing"),
-        ("faults/outside", ..., "faults.outside: missing"),
-        ("faults", [], "faults: a table"),
-        ("faults/dirt", 5, "faults.dirt: a table"),
+        (
+            "faults",
+            ...,
+            "faults.none: is missing; expected a vehicle with none of these faults, with its weight; every table",
+        ),
+        (
+            "faults/none",
+            ...,
+            "faults.none: is missing; expected a vehicle with none of these faults, with its weight; every table",
+        ),
+        (
+            "faults/outside",
+            ...,
+            "faults.outside: is missing; expected something outside this system, with its weight; every table",
+        ),
+        ("faults", [], "faults: is a list; expected a table { … }"),
+        ("faults/dirt", 5, "faults.dirt: is the number 5; expected a table { … }"),
         ("faults/dirt/weight", 0, "faults.dirt.weight:"),
         ("faults/dirt/weight", -1, "faults.dirt.weight:"),
         ("faults/dirt/weight", "often", "faults.dirt.weight:"),
@@ -136,88 +148,172 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         ("faults/dirt/weight", math.nan, "faults.dirt.weight:"),
         ("faults/dirt/weight", True, "faults.dirt.weight:"),
         ("faults/dirt/weight", ..., "faults.dirt.weight:"),
-        ("faults/dirt/colour", "red", "faults.dirt.colour: unknown key"),
-        ("faults/dirt/name", 5, "faults.dirt.name: text"),
+        (
+            "faults/dirt/colour",
+            "red",
+            "faults.dirt.colour: is not a key here; expected one of weight, name, why, calls_for",
+        ),
+        ("faults/dirt/name", 5, 'faults.dirt.name: is the number 5; write "5"'),
         (
             "faults/dirt/calls_for",
             "horn.polish",
-            "faults.dirt.calls_for: no operation 'horn.polish'; there are horn.clean",
+            'faults.dirt.calls_for: there is no operation "horn.polish"; expected horn.clean',
         ),
-        ("faults/dirt/calls_for", ["horn.clean"], "faults.dirt.calls_for: text"),
-        ("tests", {}, "tests: unknown"),
-        ("test", [], "test: a table"),
-        ("test/voltage", "x", "test.voltage: a table"),
-        ("test/voltage/minute", 1, "test.voltage.minute: unknown key"),
+        (
+            "faults/dirt/calls_for",
+            ["horn.clean"],
+            "faults.dirt.calls_for: is a list; expected text in quotes",
+        ),
+        ("tests", {}, 'tests: is not a key here; write one of faults, test (perhaps "test")'),
+        ("test", [], "test: is a list; expected a table { … }"),
+        ("test/voltage", "x", 'test.voltage: is the text "x"; expected a table { … }'),
+        (
+            "test/voltage/minute",
+            1,
+            "test.voltage.minute: is not a key here; write one of question, minutes, waits, outcomes, sound,",
+        ),
         ("test/voltage/minutes", 0, "test.voltage.minutes:"),
         ("test/voltage/minutes", "2 min", "test.voltage.minutes:"),
         ("test/voltage/minutes", math.nan, "test.voltage.minutes:"),
         ("test/voltage/minutes", ..., "test.voltage.minutes:"),
-        ("test/voltage/question", ..., "test.voltage.question: missing"),
-        ("test/voltage/question", 7, "test.voltage.question: text"),
+        ("test/voltage/question", ..., "test.voltage.question: is missing; expected what the test answers"),
+        ("test/voltage/question", 7, 'test.voltage.question: is the number 7; write "7"'),
         ("test/voltage/outcomes", ["none", "none", "full"], "test.voltage.outcomes:"),
-        ("test/voltage/outcomes", "none", "test.voltage.outcomes: a list"),
+        ("test/voltage/outcomes", "none", 'test.voltage.outcomes: is the text "none"; expected a list [ … ]'),
         ("test/voltage/outcomes", ["full"], "test.voltage.outcomes:"),
         ("test/voltage/sound", "loud", "test.voltage.sound:"),
         ("test/voltage/sound", ..., "test.voltage.sound:"),
-        ("test/voltage/otherwise", [0.1, 0.9], "test.voltage.otherwise: 3 probabilities"),
-        ("test/voltage/otherwise", [0.1, 0.1, 0.9], "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", [-0.1, 0.2, 0.9], "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", [math.nan, 0.5, 0.5], "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", ["0.1", 0.1, 0.8], "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", [True, False, False], "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", 0.5, "test.voltage.otherwise:"),
-        ("test/voltage/otherwise", ..., "test.voltage.otherwise:"),
-        ("test/voltage/given", [], "test.voltage.given: a table"),
-        ("test/voltage/given/dirt", [0.1, 0.1, 0.8], "test.voltage.given.dirt: a table"),
+        (
+            "test/voltage/otherwise",
+            [0.1, 0.9],
+            "test.voltage.otherwise: is [0.1, 0.9]; expected 3 probabilities, one for each outcome, that sum to",
+        ),
+        ("test/voltage/otherwise", [0.1, 0.1, 0.9], "test.voltage.otherwise: is [0.1, 0.1, 0.9]; expected 3"),
+        (
+            "test/voltage/otherwise",
+            [-0.1, 0.2, 0.9],
+            "test.voltage.otherwise: is [-0.1, 0.2, 0.9]; expected 3",
+        ),
+        (
+            "test/voltage/otherwise",
+            [math.nan, 0.5, 0.5],
+            "test.voltage.otherwise[0]: is nan; expected a finite",
+        ),
+        (
+            "test/voltage/otherwise",
+            ["0.1", 0.1, 0.8],
+            'test.voltage.otherwise[0]: is the text "0.1"; expected a',
+        ),
+        ("test/voltage/otherwise", [True, False, False], "test.voltage.otherwise[0]: is true, a yes or no"),
+        ("test/voltage/otherwise", 0.5, "test.voltage.otherwise: is the number 0.5; expected a list"),
+        (
+            "test/voltage/otherwise",
+            ...,
+            "test.voltage.otherwise: is missing; expected a probability for each",
+        ),
+        ("test/voltage/given", [], "test.voltage.given: is a list; expected a table { … }"),
+        (
+            "test/voltage/given/dirt",
+            [0.1, 0.1, 0.8],
+            "test.voltage.given.dirt: is a list; expected a table { … }",
+        ),
         (
             "test/voltage/given/dust",
             {"p": [0.2, 0.7, 0.1]},
-            "test.voltage.given.dust: no such fault; there are none, outside, dirt",
+            'test.voltage.given.dust: there is no fault "dust"; expected none, outside or dirt',
         ),
         ("test/voltage/given/dirt/p", [0.2, 0.7], "test.voltage.given.dirt.p:"),
         ("test/voltage/given/dirt/p", ..., "test.voltage.given.dirt.p:"),
-        ("test/voltage/given/dirt/direct", "loud", "test.voltage.given.dirt.direct: one of none, low, full"),
-        ("test/voltage/given/dirt/likely", 1, "test.voltage.given.dirt.likely: unknown key"),
-        ("test/voltage/bins", ..., "test.voltage: exactly one of bins, check, seen and codes"),
-        ("test/voltage/check", "horn.drop", "test.voltage: exactly one of bins, check, seen and codes"),
+        (
+            "test/voltage/given/dirt/direct",
+            "loud",
+            'test.voltage.given.dirt.direct: "loud" is not an outcome; expected none, low or full',
+        ),
+        (
+            "test/voltage/given/dirt/likely",
+            1,
+            "test.voltage.given.dirt.likely: is not a key here; expected one of p, why, direct",
+        ),
+        (
+            "test/voltage/bins",
+            ...,
+            "test.voltage: has nothing to say where the outcome comes from; expected exactly one of bins, check,",
+        ),
+        (
+            "test/voltage/check",
+            "horn.drop",
+            "test.voltage: has bins and check to say where the outcome comes from; expected exactly one of bins,",
+        ),
         (
             "test/voltage/bins/measurand",
             "horn.volume",
-            "test.voltage.bins.measurand: no measurand 'horn.volume'",
+            'test.voltage.bins.measurand: there is no measurand "horn.volume"; expected horn.current or',
         ),
         ("test/voltage/bins/measurand", ..., "test.voltage.bins.measurand:"),
-        ("test/voltage/bins/at", ["9 V"], "test.voltage.bins.at: 3 outcomes need 2 rising limits"),
+        (
+            "test/voltage/bins/at",
+            ["9 V"],
+            'test.voltage.bins.at: is ["9 V"]; expected 2 rising limits between 3 outcomes',
+        ),
         ("test/voltage/bins/at", ["11 V", "9 V"], "test.voltage.bins.at:"),
         ("test/voltage/bins/at", ["9 V", "9000 mV"], "test.voltage.bins.at:"),
         ("test/voltage/bins/at", ["9 V", "eleven"], "test.voltage.bins.at[1]:"),
         ("test/voltage/bins/at", ["9 A", "10 V"], "test.voltage.bins.at[0]:"),
-        ("test/voltage/bins/at", [9, 11], "test.voltage.bins.at: a list of texts"),
+        ("test/voltage/bins/at", [9, 11], 'test.voltage.bins.at[0]: is the number 9; write "9"'),
         (
             "test/voltage/bins/place",
             "left",
             "test.voltage.bins.place: horn.voltage is read at one place only",
         ),
-        ("test/voltage/bins/places", "left", "test.voltage.bins.places: unknown key"),
-        ("test/current/bins/place", "middle", "test.current.bins.place: horn.current is read at left, right"),
-        ("test/current/bins/place", ..., "test.current.bins.place: horn.current is read at left, right"),
-        ("test/sound/seen", "horn.sound", "test.sound.seen: a table"),
-        ("test/sound/seen/of", "horn.noise", "test.sound.seen.of: no observation 'horn.noise'"),
+        (
+            "test/voltage/bins/places",
+            "left",
+            'test.voltage.bins.places: is not a key here; write one of measurand, place, at (perhaps "place")',
+        ),
+        (
+            "test/current/bins/place",
+            "middle",
+            'test.current.bins.place: horn.current is read at left or right, not at "middle"; expected left or',
+        ),
+        (
+            "test/current/bins/place",
+            ...,
+            'test.current.bins.place: horn.current is read at left or right, not at ""; expected left or right',
+        ),
+        (
+            "test/sound/seen",
+            "horn.sound",
+            'test.sound.seen: is the text "horn.sound"; expected a table { … }',
+        ),
+        (
+            "test/sound/seen/of",
+            "horn.noise",
+            'test.sound.seen.of: there is no observation "horn.noise"; expected horn.sound',
+        ),
         ("test/sound/seen/of", ..., "test.sound.seen.of:"),
         (
             "test/sound/seen/answers",
             ["loud"],
-            "test.sound.seen.answers: one answer for each of the 2 outcomes",
+            'test.sound.seen.answers: is ["loud"]; expected one answer for each of the 2 outcomes',
         ),
         ("test/sound/seen/answers", ["loud", "loud"], "test.sound.seen.answers:"),
         (
             "test/sound/seen/answers",
             ["loud", "faintly"],
-            "test.sound.seen.answers: 'faintly' is not an answer of horn.sound",
+            'test.sound.seen.answers[1]: "faintly" is not an answer of horn.sound; expected "loud" or "faint"',
         ),
-        ("test/check/check", "lamp.drop", "test.check.check: the code of a finding, which begins with horn."),
+        (
+            "test/check/check",
+            "lamp.drop",
+            'test.check.check: is "lamp.drop"; expected the code of a finding, which begins with horn.',
+        ),
         ("test/check/check", "", "test.check.check:"),
         ("test/check/check", 5, "test.check.check:"),
-        ("test/check/outcomes", ["a", "b", "c"], "test.check.outcomes: a check has two outcomes"),
+        (
+            "test/check/outcomes",
+            ["a", "b", "c"],
+            "test.check.outcomes: are 3; expected two for a check, pass and fail in this order",
+        ),
         ("test/check/wants", "horn.volume", "test.check.wants:"),
     ],
     ids=lambda part: part if isinstance(part, str) else repr(part)[:20],
@@ -265,6 +361,7 @@ def test_all_faults_are_told_at_once() -> None:
         "test.sound.outcomes",
         "test.sound.otherwise",
         "test.sound.seen.answers",
+        "test.sound.seen.answers[1]",
         "test.check.check",
     }
 
@@ -308,7 +405,7 @@ PLACES = [
 def test_whatever_stands_in_a_table_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
     try:
         table = horn.fault_table(changed(path, junk), "here")
-    except TableError as error:
+    except DataFileError as error:
         assert error.faults
     else:
         assert all(math.isfinite(fault.weight) and fault.weight > 0 for fault in table.faults.values())
@@ -356,33 +453,45 @@ def test_a_system_without_files_has_no_limits_sources_or_faults(tmp_path: Path) 
 
 def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None:
     rows = {
-        "no source": 'key = "horn.a"\nlow = 1\nunit = "V"\nsource = "nobody"',
-        "'source' is missing": 'key = "horn.b"\nlow = 1\nunit = "V"',
-        "'key' is missing": 'low = 1\nunit = "V"\nsource = "book"',
-        "needs a low end": 'key = "horn.c"\nunit = "V"\nsource = "book"',
-        "no unit": 'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"',
-        "bar gauge": 'key = "horn.e"\nlow = 1\nunit = "bar"\nsource = "book"',
-        "unknown key 'lower'": 'key = "horn.f"\nlower = 1\nlow = 1\nunit = "V"\nsource = "book"',
-        "'low' must be a number": 'key = "horn.g"\nlow = "1 V"\nunit = "V"\nsource = "book"',
-        "'high' must be a number": 'key = "horn.h"\nhigh = [1]\nunit = "V"\nsource = "book"',
-        "lies above its high end": 'key = "horn.i"\nlow = 2\nhigh = 1\nunit = "V"\nsource = "book"',
-        "finite": 'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"',
-        "'sure' is not": 'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nconfidence = "sure"',
-        "there already is a limit 'horn.m'": 'key = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"',
+        '.source (horn.a): there is no source "nobody"; expected a key of sources.toml: book': (
+            'key = "horn.a"\nlow = 1\nunit = "V"\nsource = "nobody"'
+        ),
+        ".source (horn.b): is missing; expected a key of sources.toml": 'key = "horn.b"\nlow = 1\nunit = "V"',
+        ".key: is missing; expected the name of the limit": 'low = 1\nunit = "V"\nsource = "book"',
+        " (horn.c): The limit horn.c needs a low end": 'key = "horn.c"\nunit = "V"\nsource = "book"',
+        ".unit (horn.d): There is no unit": 'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"',
+        ".unit (horn.e): ": 'key = "horn.e"\nlow = 1\nunit = "bar"\nsource = "book"',
+        ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, confidence, note": (
+            'key = "horn.f"\nlower = 1\nlow = 1\nunit = "V"\nsource = "book"'
+        ),
+        '.low (horn.g): is the text "1 V"; expected a number': (
+            'key = "horn.g"\nlow = "1 V"\nunit = "V"\nsource = "book"'
+        ),
+        ".high (horn.h): is a list; expected a number": 'key = "horn.h"\nhigh = [1]\nunit = "V"\nsource = "book"',
+        " (horn.i): The low end of the limit horn.i lies above its high end": 'key = "horn.i"\nlow = 2\nhigh = 1\nunit = "V"\nsource = "book"',
+        ".low (horn.j): is nan; expected a finite number": 'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"',
+        '.confidence (horn.k): is the text "sure"; expected one of "high", "medium", "low"': (
+            'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nconfidence = "sure"'
+        ),
+        '.key (horn.m): there already is a limit "horn.m"': (
+            'key = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"'
+        ),
     }
     good = '[[limit]]\nkey = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"\n'
     text = good + "".join(f"[[limit]]\n{row}\n" for row in rows.values()) + "[other]\n"
     with pytest.raises(ValueError, match=r"limits\.toml of horn cannot be used") as error:
         _ = with_limits(tmp_path, text).limits
-    lines = str(error.value).splitlines()[1:]
-    assert lines[0].strip().startswith("other: unknown")
-    assert len(lines) == 1 + len(rows)
-    for place, (words, line) in enumerate(zip(rows, lines[1:], strict=True), 1):
-        assert line.strip().startswith(f"limit[{place}] (")
-        assert words in line
+    lines = [line.strip() for line in str(error.value).splitlines()[1:]]
+    assert lines[-1] == "other: is not a key here; expected one of limit"
+    assert len(lines) == len(rows) + 1
+    for place, (words, line) in enumerate(zip(rows, lines[:-1], strict=True), 1):
+        assert line.startswith(f"limit[{place}]{words}")
+    assert "bar gauge" in lines[5]
 
 
 @pytest.mark.parametrize("text", ["limit = 5\n", "limit = [1, 2]\n", '[limit]\nkey = "horn.a"\n'])
 def test_limits_that_are_no_list_of_tables_are_refused_in_words(tmp_path: Path, text: str) -> None:
-    with pytest.raises(ValueError, match=r"\[\[limit\]\] table"):
+    with pytest.raises(
+        ValueError, match=r"limit: is .*; expected a list of tables, each \[\[ … \]\]|limit\[1\]: .*a table"
+    ):
         _ = with_limits(tmp_path, text).limits

@@ -186,7 +186,7 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         [
             "faults.toml of shaky",
             "faults.none.weight",
-            "faults.outside: missing",
+            "faults.outside: is missing",
             "test.x.outcomes",
             "test.x.question",
         ],
@@ -194,7 +194,7 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
     "fault table that is no TOML": (
         SYSTEM + GIVES,
         {"faults": "[faults\n"},
-        ["faults.toml", "not TOML", "line 1"],
+        ["faults.toml of shaky", "line 1, column 8: ", "expected TOML"],
     ),
     "bad limits": (
         SYSTEM + GIVES,
@@ -206,16 +206,14 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         },
         [
             "limits.toml of shaky",
-            "limit[0] (shaky.a)",
-            "no source 'nobody'",
-            "limit[1] (shaky.b)",
-            "'unit' is missing",
+            'limit[0].source (shaky.a): there is no source "nobody"',
+            "limit[1].unit (shaky.b): is missing",
         ],
     ),
     "bad sources": (
         SYSTEM + GIVES,
         {"sources": '[[source]]\nkey = "book"\n', "limits": LIMITS},
-        ["sources.toml", "'title' is missing"],
+        ["sources.toml", "source[0].title (book): is missing; expected text in quotes"],
     ),
 }
 

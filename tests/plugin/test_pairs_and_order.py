@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.plugin.faults import FaultTest, TableError
+from corekit.fault import DataFileError
+from corekit.plugin.faults import FaultTest
 
 
 class Answer(Enum):
@@ -68,9 +69,9 @@ def changed(path: str, value: Any) -> dict[str, Any]:
 
 
 def told(data: dict[str, Any]) -> list[str]:
-    with pytest.raises(TableError) as error:
+    with pytest.raises(DataFileError) as error:
         lamp.fault_table(data, "faults.toml of lamp")
-    return error.value.faults
+    return [str(fault) for fault in error.value.faults]
 
 
 def test_pairs_order_and_waiting_are_read() -> None:
@@ -105,58 +106,118 @@ def test_a_table_without_them_is_as_good_as_before() -> None:
 @pytest.mark.parametrize(
     ("path", "value", "line"),
     [
-        ("faults/pairs", {"of": ["bulb", "relay"]}, "faults.pairs: a list of pairs"),
-        ("faults/pairs/0", 5, "faults.pairs[0]: a table; got 5"),
-        ("faults/pairs/0/of", ["bulb"], "faults.pairs[0].of: two different faults"),
-        ("faults/pairs/0/of", ["bulb", "bulb"], "faults.pairs[0].of: two different faults"),
+        (
+            "faults/pairs",
+            {"of": ["bulb", "relay"]},
+            "faults.pairs: is a table; expected a list of tables, each [[ … ]] or { … }",
+        ),
+        ("faults/pairs/0", 5, "faults.pairs[0]: is the number 5; expected a table { … }"),
+        (
+            "faults/pairs/0/of",
+            ["bulb"],
+            'faults.pairs[0].of: is ["bulb"]; expected two different faults of outside, bulb, relay',
+        ),
+        (
+            "faults/pairs/0/of",
+            ["bulb", "bulb"],
+            'faults.pairs[0].of: is ["bulb", "bulb"]; expected two different faults of outside, bulb, relay',
+        ),
         (
             "faults/pairs/0/of",
             ["bulb", "none"],
-            "faults.pairs[0].of: two different faults, and not none; there are none, outside, bulb, relay",
+            'faults.pairs[0].of: is ["bulb", "none"]; expected two different faults of outside, bulb, relay',
         ),
-        ("faults/pairs/0/of", ["bulb", "fuse"], "faults.pairs[0].of: two different faults"),
-        ("faults/pairs/0/of", "bulb", "faults.pairs[0].of: a list of texts"),
-        ("faults/pairs/0/weight", 0, "faults.pairs[0].weight: a number above 0"),
-        ("faults/pairs/0/weight", math.nan, "faults.pairs[0].weight: a number above 0"),
-        ("faults/pairs/0/why", 5, "faults.pairs[0].why: text"),
-        ("faults/pairs/0/often", 5, "faults.pairs[0].often: unknown key"),
+        (
+            "faults/pairs/0/of",
+            ["bulb", "fuse"],
+            'faults.pairs[0].of: is ["bulb", "fuse"]; expected two different faults of outside, bulb, relay',
+        ),
+        ("faults/pairs/0/of", "bulb", 'faults.pairs[0].of: is the text "bulb"; expected a list [ … ]'),
+        (
+            "faults/pairs/0/weight",
+            0,
+            "faults.pairs[0].weight: is the number 0; expected a number above 0, without quotes",
+        ),
+        (
+            "faults/pairs/0/weight",
+            math.nan,
+            "faults.pairs[0].weight: is the number nan; expected a number above 0, without quotes",
+        ),
+        ("faults/pairs/0/why", 5, 'faults.pairs[0].why: is the number 5; write "5"'),
+        (
+            "faults/pairs/0/often",
+            5,
+            "faults.pairs[0].often: is not a key here; expected one of of, weight, why",
+        ),
         (
             "faults/pairs",
             [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "weight": 1}],
             "faults.pairs[1].of: relay and bulb are a pair already",
         ),
-        ("faults/bulb+relay", {"weight": 1}, "faults.bulb+relay: a fault's name has no +"),
+        (
+            "faults/bulb+relay",
+            {"weight": 1},
+            'faults."bulb+relay": has a + in its name, which stands between two of a pair; expected a plain name',
+        ),
         (
             "test/clicks/given/relay+bulb",
             {"p": [0.5, 0.5]},
-            "test.clicks.given.relay+bulb: no such fault; there are none, outside, bulb, relay, bulb+relay",
+            'test.clicks.given."relay+bulb": there is no fault "relay+bulb"; expected none, outside, bulb, relay',
         ),
         (
             "test/clicks/given/bulb+relay/direct",
             "no",
-            "test.clicks.given.bulb+relay.direct: two faults together are no part",
+            'test.clicks.given."bulb+relay".direct: two faults together are no part; write direct in the row of',
         ),
-        ("test/clicks/after", ["glows"], "test.clicks.after: a table"),
-        ("test/clicks/after/glows", "no", "test.clicks.after.glows: a list of texts"),
+        ("test/clicks/after", ["glows"], "test.clicks.after: is a list; expected a table { … }"),
+        ("test/clicks/after/glows", "no", 'test.clicks.after.glows: is the text "no"; expected a list [ … ]'),
         (
             "test/clicks/after/glows",
             ["dark"],
-            "test.clicks.after.glows: outcomes of glows, which are yes, no; got ['dark']",
+            'test.clicks.after.glows: is ["dark"]; expected outcomes of glows: yes, no',
         ),
-        ("test/clicks/after/glows", [], "test.clicks.after.glows: outcomes of glows"),
+        (
+            "test/clicks/after/glows",
+            [],
+            "test.clicks.after.glows: is []; expected outcomes of glows: yes, no",
+        ),
         (
             "test/clicks/after/hums",
             ["no"],
-            "test.clicks.after.hums: no other test of that name; there are glows, warm",
+            'test.clicks.after.hums: there is no other test "hums"; expected glows or warm',
         ),
-        ("test/clicks/after/clicks", ["no"], "test.clicks.after.clicks: no other test of that name"),
-        ("test/warm/spoils", "glows", "test.warm.spoils: a list of texts"),
-        ("test/warm/spoils", ["hums"], "test.warm.spoils: no other test 'hums'; there are glows, clicks"),
-        ("test/warm/spoils", ["warm"], "test.warm.spoils: no other test 'warm'"),
-        ("test/glows/after", {"clicks": ["no"]}, "test.glows: by after and spoils it comes before itself"),
-        ("test/glows/spoils", ["warm"], "test.glows: by after and spoils it comes before itself"),
-        ("test/warm/waits", 0, "test.warm.waits: minutes of waiting, above 0"),
-        ("test/warm/waits", "long", "test.warm.waits: minutes of waiting, above 0"),
+        (
+            "test/clicks/after/clicks",
+            ["no"],
+            'test.clicks.after.clicks: there is no other test "clicks"; expected glows or warm',
+        ),
+        ("test/warm/spoils", "glows", 'test.warm.spoils: is the text "glows"; expected a list [ … ]'),
+        (
+            "test/warm/spoils",
+            ["hums"],
+            'test.warm.spoils[0]: there is no other test "hums"; expected clicks or glows',
+        ),
+        (
+            "test/warm/spoils",
+            ["warm"],
+            'test.warm.spoils[0]: there is no other test "warm"; expected clicks or glows',
+        ),
+        (
+            "test/glows/after",
+            {"clicks": ["no"]},
+            "test.glows: comes before itself by after and spoils; write the table without one of them",
+        ),
+        (
+            "test/glows/spoils",
+            ["warm"],
+            "test.glows: comes before itself by after and spoils; write the table without one of them",
+        ),
+        ("test/warm/waits", 0, "test.warm.waits: is the number 0; expected a number above 0, without quotes"),
+        (
+            "test/warm/waits",
+            "long",
+            'test.warm.waits: is the text "long"; expected a number above 0, without quotes',
+        ),
     ],
 )
 def test_what_cannot_be_meant_is_told_in_one_line_with_its_key_path(path: str, value: Any, line: str) -> None:
@@ -194,7 +255,7 @@ JUNK = st.recursive(
 def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path: str, junk: Any) -> None:
     try:
         table = lamp.fault_table(changed(path, junk), "here")
-    except TableError as error:
+    except DataFileError as error:
         assert error.faults
     else:
         for key in table.pairs:

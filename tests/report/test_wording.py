@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from corekit.reference import DataError, data_path
+from corekit.fault import DataFileError
+from corekit.reference import data_path
 from corekit.report.fonts import typeface
 from corekit.report.wording import contrast_with_white, read_theme, read_wording, wording
 
@@ -46,14 +47,14 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
         path.read_text("utf-8").replace("[mask] ", "[masks] ").replace('tax      = "Tax"', 'tax      = " "'),
         "utf-8",
     )
-    with pytest.raises(DataError) as error:
+    with pytest.raises(DataFileError) as error:
         read_wording(path)
     text = str(error.value)
-    assert "running.page: {nth} is not filled in here; there is {page}, {pages}." in text
-    assert "running.foot is not known here" in text
-    assert "[masks] is not known here" in text
-    assert "section [mask] is missing" in text
-    assert "lines.tax: a text must stand here" in text
+    assert "running.page: {nth} is not filled in here; expected {page}, {pages}" in text
+    assert "running.foot: is not a key here; expected one of page, draft, demo" in text
+    assert "masks: is not a key here; write one of running, opening, " in text
+    assert "mask: is missing; expected a section [mask]" in text
+    assert "lines.tax: is empty; expected a text" in text
 
 
 @pytest.mark.parametrize(
@@ -61,14 +62,14 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
     [
         ('"#1d3a4f"', '"#ffcc00"', "to 1 against white"),
         ('"#1d3a4f"', '"navy"', "#rrggbb"),
-        ("left   = 18", "left   = 3", "margins.left is 8 to 40 mm; got 3"),
+        ("left   = 18", "left   = 3", "margins.left: is 3 mm; expected 8 to 40 mm"),
         ("left   = 18", 'left   = "18"', "margins.left"),
-        ("[margins] ", "[margin] ", "section [margins] is missing"),
-        ("[margins] ", "logo = 1\n[margins] ", "logo is not known here"),
+        ("[margins] ", "[margin] ", "margins: is missing; expected a section [margins]"),
+        ("[margins] ", "logo = 1\n[margins] ", "logo: is not a key here; expected one of ink, margins"),
     ],
 )
 def test_a_theme_that_would_not_print_well_is_refused(tmp_path: Path, old: str, new: str, said: str) -> None:
-    with pytest.raises(DataError, match=said.replace("[", r"\[").replace("]", r"\]")):
+    with pytest.raises(DataFileError, match=said.replace("[", r"\[").replace("]", r"\]")):
         read_theme(changed(tmp_path, "theme.toml", old, new))
 
 

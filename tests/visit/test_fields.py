@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.intake.fault import path_text
+from corekit.fault import path_text
 from corekit.visit.fields import FieldError, place_of, rows_of
 
 

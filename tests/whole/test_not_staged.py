@@ -24,6 +24,7 @@ import pytest
 
 from corekit import units
 from corekit.assess.assessment import Assessment, assess
+from corekit.datafile import read_toml
 from corekit.desk.draft import sketch_invoice
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import Shop
@@ -35,7 +36,6 @@ from corekit.model.job import stage_name
 from corekit.model.measurand import Measurand
 from corekit.plugin.host import Plugins, load
 from corekit.plugin.system import System
-from corekit.reference import load_toml
 from corekit.share.published import PublishedFolder
 from corekit.web.page_app import page_app
 
@@ -339,7 +339,7 @@ def with_faults(data: dict[str, Any]) -> Plugins:
 
 
 def fault_data() -> dict[str, Any]:
-    return copy.deepcopy(load_toml(plugins().systems["battery"].folder / "faults.toml"))
+    return copy.deepcopy(read_toml(plugins().systems["battery"].folder / "faults.toml"))
 
 
 def printed_tests(demo: Path, with_: Plugins) -> list[str]:

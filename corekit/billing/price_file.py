@@ -1,0 +1,251 @@
+"""The price book as a shop writes it: prices.toml."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+import attrs
+
+from ..datafile import Count, needed, structured
+from ..fault import Faults, Place, quoted
+from ..model.money import minor_digits
+from .book import OUTSIDE_TAX, Operation, Part, PriceBook
+from .line import Condition, LineKind
+
+_ZERO = Decimal(0)
+
+
+@attrs.define(kw_only=True)
+class TaxTable:
+    rates: dict[str, Decimal | None] = attrs.field(factory=dict)
+    default: str = ""
+    none: str | None = None
+    labour: str | None = None
+    parts: str | None = None
+    call_out: str | None = None
+
+
+@attrs.define(kw_only=True)
+class LabourTable:
+    per_hour: Decimal = needed("the price of an hour", '"62.50"', default=_ZERO)
+
+
+@attrs.define(kw_only=True)
+class TravelTable:
+    per_km: Decimal | None = None
+    flat: Decimal | None = None
+
+
+@attrs.define(kw_only=True)
+class DiagnosisTable:
+    price: Decimal = needed("the flat price of looking for the fault", '"35.00"', default=_ZERO)
+    cap: Decimal | None = None
+
+
+@attrs.define(kw_only=True)
+class PartRow:
+    name: str = needed("what the part is called", default="")
+    price: Decimal = needed("its net price", '"12.80"', default=_ZERO)
+    quantity: Count = needed("how many", '"1"', default=Count(Decimal(1)))
+    condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
+
+
+@attrs.define(kw_only=True)
+class OperationTable:
+    hours: Decimal | None = needed("the hours it takes", '"0.6"')
+    parts: list[PartRow | None] = attrs.field(factory=list)
+    hazard: str = ""
+
+
+@attrs.define(kw_only=True)
+class PriceFile:
+    currency: str = needed("three capital letters as in ISO 4217", '"EUR"', default="")
+    tax: TaxTable | None = needed(
+        "the tax rates, or why there are none", '{ rates = { standard = "20" }, default = "standard" }'
+    )
+    labour: LabourTable = needed("the price of an hour", '{ per_hour = "62.50" }', factory=LabourTable)
+    call_out: Decimal | None = None
+    travel: TravelTable | None = None
+    diagnosis: DiagnosisTable = needed(
+        "the price of a diagnosis", '{ price = "35.00" }', factory=DiagnosisTable
+    )
+    operations: dict[str, OperationTable | None] = needed(
+        "what each operation takes", '[operations."brakes.bleed"] with hours = "0.6" in it', factory=dict
+    )
+
+
+def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
+    """The price book that a TOML file describes.
+
+    ```toml
+    currency  = "EUR"
+    tax       = { rates = { standard = "20", reduced = "5" }, default = "standard", parts = "reduced" }
+    labour    = { per_hour = "62.50" }
+    call_out  = "25.00"                                   # optional
+    travel    = { per_km = "0.425" }                      # optional; or { flat = "12.00" }
+    diagnosis = { price = "35.00", cap = "90.00" }        # cap optional
+    [operations."brakes.bleed"]
+    hours  = "0.6"
+    parts  = [ { name = "Brake fluid, litre", price = "12.80", quantity = 1, condition = "new" } ]
+    hazard = "…"                                          # optional
+    ```
+    In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
+    of their own; a shop outside tax writes `tax = { none = "reason" }`. Amounts have no more decimals than
+    the currency; only unit prices (hour, kilometre, part) may have more, up to six.
+
+    Args:
+        data: What the TOML parser gave.
+        where: Name of the file, for messages.
+
+    Raises:
+        DataFileError: everything that is wrong, at once.
+    """
+    faults = Faults()
+    form = structured(data, PriceFile, faults)
+    rates, tax_of = _tax(form.tax, faults) if form.tax is not None else ({}, {})
+    places = _currency_places(form, faults)
+    _prices(form, places, faults)
+    operations = {
+        key: _operation(("operations", key), key, table, max(_UNIT_PRICE_PLACES, places), faults)
+        for key, table in form.operations.items()
+        if table is not None
+    }
+    faults.refuse(data, where)
+    travel = form.travel or TravelTable()
+    return PriceBook(
+        where=where,
+        currency=form.currency,
+        rates=rates,
+        tax_of=tax_of,
+        outside_tax=(form.tax.none or "") if form.tax else "",
+        labour=form.labour.per_hour,
+        call_out=form.call_out,
+        per_km=travel.per_km,
+        travel=travel.flat,
+        diagnosis=form.diagnosis.price,
+        diagnosis_cap=form.diagnosis.cap,
+        operations=operations,
+    )
+
+
+#: Key in [tax] that may name a rate of its own → the kinds of line that follow it.
+_TAX_KEYS: dict[str, tuple[LineKind, ...]] = {
+    "labour": (LineKind.LABOUR, LineKind.DIAGNOSIS),
+    "parts": (LineKind.PART,),
+    "call_out": (LineKind.CALL_OUT, LineKind.TRAVEL),
+}
+_OPERATION_KEY = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
+_CURRENCY = re.compile(r"[A-Z]{3}")
+_UNIT_PRICE_PLACES = 6
+
+
+def _currency_places(form: PriceFile, faults: Faults) -> int:
+    if not _CURRENCY.fullmatch(form.currency) and not faults.at(("currency",)):
+        got = f"{quoted(form.currency)} is no currency"
+        faults.add(("currency",), got, "three capital letters as in ISO 4217", '"EUR"')
+    return minor_digits(form.currency)
+
+
+def _prices(form: PriceFile, places: int, faults: Faults) -> None:
+    travel, diagnosis = form.travel or TravelTable(), form.diagnosis
+    for path, amount in (
+        (("call_out",), form.call_out),
+        (("travel", "flat"), travel.flat),
+        (("diagnosis", "price"), diagnosis.price),
+        (("diagnosis", "cap"), diagnosis.cap),
+    ):
+        _fine(path, amount, places, faults)
+    for path, amount in (
+        (("labour", "per_hour"), form.labour.per_hour),
+        (("travel", "per_km"), travel.per_km),
+    ):
+        _fine(path, amount, max(_UNIT_PRICE_PLACES, places), faults)
+    prices = [
+        key for key in ("per_km", "flat") if getattr(travel, key) is not None or faults.at(("travel", key))
+    ]
+    if form.travel is not None and len(prices) != 1:
+        got = "has two prices" if prices else "has no price"
+        faults.add(("travel",), got, "one of the two", 'per_km = "…" or flat = "…"')
+    least = diagnosis.price + (form.call_out or _ZERO) + (travel.flat or _ZERO)
+    if diagnosis.cap is not None and diagnosis.cap < least:
+        got = f"is {diagnosis.cap}, but diagnosis, call-out and travel come to {least} already"
+        faults.add(("diagnosis", "cap"), got, "", "a higher cap, or a lower price")
+
+
+def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKind, str]]:
+    named = {key: name for key in _TAX_KEYS if (name := getattr(tax, key)) is not None}
+    if tax.none is not None:
+        others = [key for key in ("rates", "default") if getattr(tax, key)] + [*named]
+        if others:
+            write = f"none without {', '.join(others)}, or leave none away"
+            faults.add(("tax", "none"), "a shop outside tax has no rates", "none alone", write)
+        elif not tax.none.strip():
+            faults.add(("tax", "none"), "is empty", "the reason why no tax is shown")
+        return {}, dict.fromkeys(LineKind, OUTSIDE_TAX)
+    example = 'rates = { standard = "20" } and default = "standard", or none = "why no tax is shown"'
+    for key in ("rates", "default"):
+        if not getattr(tax, key) and not faults.below(("tax", key)):
+            faults.add(("tax", key), "is missing", "the tax rates by name, and the usual one", example)
+    first: dict[str, str] = {}
+    for name, percent in tax.rates.items():
+        path: Place = ("tax", "rates", name)
+        if not name.strip() or name.casefold() == OUTSIDE_TAX:
+            faults.add(path, "is no name for a rate", "a word", "a word such as standard or reduced")
+        if (same := first.setdefault(name.strip().casefold(), name)) != name:
+            faults.add(path, f"is the same name as {quoted(same)}", "each name once", "one of them")
+        if percent is not None and percent > 100:
+            faults.add(path, f"is {percent}", "a rate of at most 100 percent")
+        _fine(path, percent, 4, faults)
+    for key, name in {"default": tax.default, **named}.items():
+        if name not in tax.rates and not faults.below(("tax", key)):
+            known = f"one of {', '.join(map(quoted, tax.rates))}" if tax.rates else "a name of tax.rates"
+            faults.add(("tax", key), f"{quoted(name)} is not among the rates", known)
+    tax_of = {kind: named.get(key, tax.default) for key, kinds in _TAX_KEYS.items() for kind in kinds}
+    return {name: percent or _ZERO for name, percent in tax.rates.items()}, tax_of
+
+
+def _operation(path: Place, key: str, table: OperationTable, places: int, faults: Faults) -> Operation:
+    if not _OPERATION_KEY.fullmatch(key):
+        example = 'the key whole and in quotes, as in [operations."brakes.bleed"]'
+        faults.add(path, "is no operation key", "system.name", example)
+    hours = table.hours or _ZERO
+    _fine((*path, "hours"), hours, 3, faults)
+    if not hours and not table.parts and not faults.below(path):
+        faults.add(path, "has neither hours nor parts", "what it takes")
+    first: dict[tuple[str, str], int] = {}
+    parts = []
+    for n, row in enumerate(table.parts):
+        if row is not None:
+            parts.append(_part((*path, "parts", n), row, places, faults))
+            same = first.setdefault((row.name.strip().casefold(), str(row.condition)), n)
+            if same != n and row.name and row.condition:
+                got = f"{quoted(row.name)}, {row.condition}, stands in parts[{same}] already"
+                faults.add((*path, "parts", n), got, "each part once", "one row with the whole quantity")
+    return Operation(hours=hours, parts=tuple(parts), hazard=table.hazard)
+
+
+def _part(path: Place, row: PartRow, places: int, faults: Faults) -> Part:
+    if not row.name.strip() and not faults.at((*path, "name")):
+        faults.add((*path, "name"), "is empty", "what the part is called")
+    _fine((*path, "price"), row.price, places, faults)
+    _fine((*path, "quantity"), row.quantity, 3, faults)
+    if row.quantity == 0:
+        cure = "the list without the row if nothing is used"
+        faults.add((*path, "quantity"), "is zero", "more than zero", cure)
+    elif row.quantity >= 100_000:
+        faults.add((*path, "quantity"), f"is {row.quantity}", "fewer than 100000")
+    if row.condition == Condition.CUSTOMERS_OWN and row.price:
+        got = f"is {row.price}, and a part of the customer's own is not sold"
+        faults.add((*path, "price"), got, "no price", '"0.00"')
+    condition = row.condition or Condition.NEW
+    return Part(name=row.name, price=row.price, quantity=row.quantity, condition=condition)
+
+
+def _fine(path: Place, number: Decimal | None, places: int, faults: Faults) -> None:
+    """No more decimals than can be charged."""
+    if number is not None and -int(number.as_tuple().exponent) > places:
+        got = f"{number} has more than {places} decimals"
+        faults.add(path, got, f"at most {places}", f"it with {places or 'none'} of them")

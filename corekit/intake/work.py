@@ -1,0 +1,288 @@
+"""What was done, agreed and paid: the steps of a visit file that are no evidence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+
+from ..fault import Place, any_of, path_text, quoted
+from ..model.job import stage_name
+from ..model.money import Money, minor_digits
+from ..model.records import (
+    ENDED_HOW,
+    LEFT_BECAUSE,
+    WAIVED_BECAUSE,
+    WAIVED_CHARGES,
+    WANTED_ON,
+    Came,
+    Ended,
+    Left,
+    Paid,
+    Remarked,
+    Repaired,
+    Started,
+    Waived,
+    Wanted,
+    body_of,
+)
+from .drafts import AgreedRow, Drafts, personal
+from .form import (
+    AgreedStep,
+    CameStep,
+    EndedStep,
+    LeftStep,
+    PaidStep,
+    RemarkedStep,
+    StartedStep,
+    WaivedStep,
+    WantedStep,
+)
+
+_AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
+_LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
+_LONGEST_NUMBER = 40  # characters of an invoice's number
+
+
+class Work(Drafts):
+    """Rows about work, money, waiting and the end."""
+
+    def _wanted(self, path: Place, row: WantedStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", WANTED_ON)
+        because = self._full((*path, "because"), row.because)
+        if row.ground == "judgement" and not because and not self.faults.at((*path, "because")):
+            self.faults.add(
+                (*path, "because"),
+                "is missing; the mechanic's own judgement needs a reason",
+                "the reason",
+                'because = "…"',
+            )
+        invoice = self._earlier(
+            (*path, "of"), row.of, needed=ground == "rework", only_for=f"the ground {quoted('rework')}"
+        )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if operation is not None:
+            record = Wanted(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
+            self._say("wanted", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
+
+    def _started(self, path: Place, row: StartedStep) -> None:
+        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        typed = row.wait or ""
+        waits = self._given((*path, "wait"), row.wait, "how long it waits", '"30 min"')
+        read = self.examination.quantity((*path, "wait"), typed, ["min"]) if waits else None
+        if read is not None and not 0 < read.number <= _LONGEST_WAIT:
+            self.faults.add(
+                (*path, "wait"),
+                f"{quoted(typed)} is no time that a test waits",
+                "more than nothing, and at most 14 days",
+                '"30 min"',
+            )
+        if measurand is None:
+            return
+        # What waits may be the whole thing: no place is asked for.
+        place = self._place((*path, "place"), row.place, measurand.places, measurand.key, needed=False)
+        if read is not None:
+            record = Started(
+                of=measurand.key, wait=read.number, wait_typed=typed, place=place, stage=self.stage
+            )
+            self._say(
+                "started",
+                f"{stage_name(self.stage)}/started/{measurand.key}/{place}",
+                body_of(record),
+                path,
+                taken=row.taken,
+                withdrawn=reason,
+            )
+
+    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+        operation = self._known(
+            (*path, "operation"), row.get("operation"), "an operation", self.declared.operations
+        )
+        self.stage += 1
+        record = Repaired(operation=operation.key if operation else "", stage=self.stage)
+        self._say("repaired", f"{stage_name(self.stage)}/repaired", body_of(record), path)
+        for key, typed in row.items():
+            if key == "operation":
+                continue
+            trait = self.declared.traits.get(key)
+            if (
+                trait is not None
+                and operation is not None
+                and trait.part
+                and trait.part != operation.replaces
+            ):
+                got = (
+                    f"{quoted(key)} belongs to the part {quoted(trait.part)}, which {quoted(operation.key)}"
+                    " does not replace"
+                )
+                self.faults.add((*path, key), got, "traits of the new part")
+                continue
+            self._trait((*path, key), key, typed)
+
+    def _waived(self, path: Place, row: WaivedStep) -> None:
+        because = self._one_of(
+            (*path, "because"), row.because, "a reason not to charge", "why it is not charged", WAIVED_BECAUSE
+        )
+        invoice = self._earlier(
+            (*path, "of"), row.of, needed=because == "guarantee", only_for=f"the reason {quoted('guarantee')}"
+        )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if row.charge is not None and row.operation is not None:
+            self.faults.add(
+                (*path, "charge"),
+                "there is an operation beside it",
+                "one of the two",
+                "operation or charge, a step for each",
+            )
+        what = ""
+        if row.charge is not None:
+            what = self._one_of(
+                (*path, "charge"),
+                row.charge,
+                "a part of coming and looking",
+                "what is not charged",
+                WAIVED_CHARGES,
+            )
+            if because == "did not cure":
+                self.faults.add(
+                    (*path, "because"),
+                    f"only work can have done so, not {row.charge}",
+                    any_of(WAIVED_BECAUSE[1:]),
+                    quoted("goodwill"),
+                )
+        else:
+            operation = self._known(
+                (*path, "operation"), row.operation, "an operation", self.declared.operations
+            )
+            what = operation.key if operation is not None else ""
+        record = Waived(
+            because=because, invoice=invoice, **{"charge" if row.charge is not None else "operation": what}
+        )
+        self._say("waived", f"waived/{what}", body_of(record), path, withdrawn=reason)
+
+    def _agreed(self, path: Place, row: AgreedStep) -> None:
+        self._given((*path, "offer"), row.offer, "the printed name of the offer", '"repair 1"')
+        self._given((*path, "by"), row.by, "who agreed", '"customer"')
+        self._given((*path, "how"), row.how, "how", '"in person"')
+        total = self._amount((*path, "total"), row.total)
+        for n, key in enumerate(row.declined or []):
+            if key is not None:
+                self._known((*path, "declined", n), key, "an operation", self.declared.operations)
+        declined = tuple(key for key in row.declined or [] if key is not None)
+        said = {name: getattr(row, name) or "" for name in ("offer", "by", "how", "taken")}
+        self.steps.append(AgreedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path)))
+
+    def _paid(self, path: Place, row: PaidStep) -> None:
+        self._given((*path, "how"), row.how, "how it was paid", '"cash"')
+        amount = self._amount((*path, "amount"), row.amount)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        currency = self.declared.currency
+        if not currency:
+            self.faults.add(
+                path,
+                "is in no currency; the shop's price book names none",
+                "a shop with a currency",
+                'currency = "…" in the price book',
+            )
+        if amount == 0:
+            self.faults.add(
+                (*path, "amount"),
+                "is no money",
+                "the amount received",
+                "what was paid, or leave the step away",
+            )
+        record = Paid(
+            amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or ""
+        )
+        self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _came(self, path: Place, row: CameStep) -> None:
+        same = self._full((*path, "same_drive_as"), row.same_drive_as) or ""
+        if same and (self.form.job or "") == same:
+            self.faults.add(
+                (*path, "same_drive_as"),
+                f"{quoted(same)} is this very job",
+                "the name of the job whose customer pays for the coming",
+            )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Came(
+            stage=self.stage, same_drive_as=same, **self._odometer((*path, "odometer"), row.odometer)
+        )
+        self._say("came", "came", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _remarked(self, path: Place, row: RemarkedStep) -> None:
+        self._given(
+            (*path, "words"), row.words, "what is noted, in free words", '"a scratch along the left door"'
+        )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Remarked(words=personal("note", row.words), stage=self.stage)
+        self._say(
+            "remarked",
+            f"{stage_name(self.stage)}/remarked",
+            body_of(record),
+            path,
+            taken=row.taken,
+            withdrawn=reason,
+        )
+
+    def _left(self, path: Place, row: LeftStep) -> None:
+        because = self._one_of(
+            (*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE
+        )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        self._say(
+            "left",
+            "left",
+            body_of(Left(because=because, stage=self.stage, back=row.back or "")),
+            path,
+            taken=row.taken,
+            withdrawn=reason,
+        )
+
+    def _ended(self, path: Place, row: EndedStep) -> None:
+        how = self._one_of((*path, "how"), row.how, "an end", "how the job ended", ENDED_HOW)
+        self._given(
+            (*path, "because"),
+            row.because,
+            "the reason, as the paper says it",
+            '"no fault showed in an hour of looking"',
+        )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Ended(how=how, because=(row.because or "").strip(), stage=self.stage)
+        self._say("ended", "ended", body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _earlier(self, path: Place, number: str | None, *, needed: bool, only_for: str) -> str:
+        """The number of an earlier invoice: given where it is needed and nowhere else."""
+        if needed:
+            self._given(path, number, "the number of the earlier invoice", '"2026-A0001"')
+        elif number is not None:
+            self.faults.add(
+                path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of"
+            )
+        if number is not None and len(number) > _LONGEST_NUMBER:
+            self.faults.add(
+                path,
+                f"{quoted(number)} is no number of an invoice",
+                f"at most {_LONGEST_NUMBER} characters",
+                "it as it is printed",
+            )
+        return (number or "").strip()
+
+    def _amount(self, path: Place, text: str | None) -> Decimal | None:
+        """An amount of money as a plain decimal number, in no finer steps than the currency has."""
+        if not self._given(path, text, "an amount of money", '"318.60"'):
+            return None
+        match = _AMOUNT.fullmatch((text or "").strip())
+        cents = (match["point"] or match["comma"] or "") if match else ""
+        if match is None or len(cents) > minor_digits(self.declared.currency):
+            expected = "an amount such as 318.60, without currency and without marks between thousands"
+            self.faults.add(
+                path,
+                f"{quoted(text or '')} is not an amount of money",
+                expected,
+                '"318.60", digits and a decimal point',
+            )
+            return None
+        return Decimal(f"{match['whole']}.{cents or '0'}")
