@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from .model.value import exact as exact
     from .model.value import propagate as propagate
     from .plugin.calculation import Calculation as Calculation
-    from .plugin.calculation import Within as Within
+    from .plugin.calculation import Input as Input
+    from .plugin.calculation import Output as Output
     from .plugin.case import Case as Case
     from .plugin.chart import Chart as Chart
     from .plugin.copper import copper_factor as copper_factor
@@ -71,7 +72,8 @@ _WHERE = {
     "exact": "model.value",
     "propagate": "model.value",
     "Calculation": "plugin.calculation",
-    "Within": "plugin.calculation",
+    "Input": "plugin.calculation",
+    "Output": "plugin.calculation",
     "Case": "plugin.case",
     "Chart": "plugin.chart",
     "copper_factor": "plugin.copper",

@@ -88,7 +88,9 @@ HORN = """
         return number
 
     @horn.calculation(source="book")
-    def half(pitch: Annotated[float, "Hz", ck.Within(above=0)]) -> Annotated[float, "Hz"]:
+    def half(
+        pitch: Annotated[float, ck.Input("Hz", "Pitch of the horn", above=0)],
+    ) -> Annotated[float, ck.Output("Hz", "Half of it")]:
         return calculated(pitch) / 2
 
     @ck.hookimpl

@@ -157,7 +157,9 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         + """
     from typing import Annotated
     @made.calculation(source="nobody")
-    def twice(a: Annotated[float, "A"]) -> Annotated[float, "A"]:
+    def twice(
+        a: Annotated[float, ck.Input("A", "Current of the lamp")],
+    ) -> Annotated[float, ck.Output("A", "Current of two lamps")]:
         return 2 * a
     """
         + GIVES,

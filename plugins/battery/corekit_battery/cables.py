@@ -30,8 +30,9 @@ STAY_OPEN = (
 
 @battery.calculation(source="ohm")
 def leg_resistance(
-    drop: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]
-) -> Annotated[float, "Ω"]:
+    drop: Annotated[float, ck.Input("V", "Drop", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Leg resistance")]:
     """Resistance of a cable leg with all its joints, from what it loses and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
@@ -42,10 +43,10 @@ def leg_resistance(
 
 @battery.calculation(source="ohm")
 def leg_that_closes(
-    posts: Annotated[float, "V", ck.Within(0, 16)],
-    other_leg: Annotated[float, "V", ck.Within(0, 16)],
-    starter: Annotated[float, "V", ck.Within(0, 16)],
-) -> Annotated[float, "V"]:
+    posts: Annotated[float, ck.Input("V", "Posts", 0, 16)],
+    other_leg: Annotated[float, ck.Input("V", "Other leg", 0, 16)],
+    starter: Annotated[float, ck.Input("V", "Starter", 0, 16)],
+) -> Annotated[float, ck.Output("V", "Leg that closes")]:
     """What one leg must lose when posts, the other leg and the starter are known: the four close.
 
     >>> round(leg_that_closes.si(10.0, 0.3, 9.5), 2)

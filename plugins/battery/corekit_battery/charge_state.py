@@ -57,14 +57,12 @@ UNSEEN_KELVIN = (
     20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
 )
 
-Volts = Annotated[float, "V", ck.Within(0, 16)]
-Share = Annotated[float, "1"]
-
 
 @battery.calculation(source="emf-temperature")
 def rest_voltage_at_25(
-    voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.2)]
-) -> Annotated[float, "V"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.0, 353.2)],
+) -> Annotated[float, ck.Output("V", "Rest voltage at 25")]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
     >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
@@ -74,7 +72,9 @@ def rest_voltage_at_25(
 
 
 @battery.calculation(source="tm-5-4210-table-2")
-def charge_1265(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
+def charge_1265(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "Charge 1265")]:
     """State of charge by gravity, for a battery whose acid is 1.265 when full.
 
     >>> charge_1265.si(1.225)
@@ -84,7 +84,9 @@ def charge_1265(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
 
 
 @battery.calculation(source="tm-5-1185-table-2")
-def charge_1280(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
+def charge_1280(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "Charge 1280")]:
     """State of charge by gravity, for a battery whose acid is 1.280 when full.
 
     >>> charge_1280.si(1.22)
@@ -94,7 +96,9 @@ def charge_1280(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
 
 
 @battery.calculation(source="tm-5-4210-table-2")
-def charge_by_voltage_1265(voltage: Volts) -> Share:
+def charge_by_voltage_1265(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage 1265")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.265 when full.
 
     >>> round(charge_by_voltage_1265.si(12.6), 1)
@@ -104,7 +108,9 @@ def charge_by_voltage_1265(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="tm-5-1185-table-2")
-def charge_by_voltage_1280(voltage: Volts) -> Share:
+def charge_by_voltage_1280(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage 1280")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.280 when full.
 
     >>> round(charge_by_voltage_1280.si(12.6), 1)
@@ -114,7 +120,9 @@ def charge_by_voltage_1280(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-uncertainty")
-def charge_by_voltage_flooded(voltage: Volts) -> Share:
+def charge_by_voltage_flooded(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage flooded")]:
     """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
     scales of 1.265 and 1.280.
 
@@ -125,7 +133,9 @@ def charge_by_voltage_flooded(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_efb(voltage: Volts) -> Share:
+def charge_by_voltage_efb(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage efb")]:
     """State of charge of an enhanced flooded battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_efb.si(12.5)
@@ -135,7 +145,9 @@ def charge_by_voltage_efb(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_agm(voltage: Volts) -> Share:
+def charge_by_voltage_agm(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage agm")]:
     """State of charge of a flat-plate AGM battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_agm.si(12.3)
@@ -145,7 +157,9 @@ def charge_by_voltage_agm(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_gel(voltage: Volts) -> Share:
+def charge_by_voltage_gel(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage gel")]:
     """State of charge of a gel battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_gel.si(12.65)
@@ -155,7 +169,9 @@ def charge_by_voltage_gel(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-uncertainty")
-def charge_by_voltage_any(voltage: Volts) -> Share:
+def charge_by_voltage_any(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage any")]:
     """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
     that read highest and lowest.
 

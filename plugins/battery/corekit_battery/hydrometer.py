@@ -56,11 +56,11 @@ reference = battery.observation(
     how="On its scale or in its leaflet; refractometers as a rule 20 °C.",
 )
 
-Gravity = Annotated[float, "1", ck.Within(1.05, 1.32)]
-
 
 @battery.calculation(source="acid-density")
-def gravity_80f_of_25c(gravity: Gravity) -> Annotated[float, "1"]:
+def gravity_80f_of_25c(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Gravity 80f of 25c")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 25 °C shows
     this.
 
@@ -71,7 +71,9 @@ def gravity_80f_of_25c(gravity: Gravity) -> Annotated[float, "1"]:
 
 
 @battery.calculation(source="acid-density")
-def gravity_80f_of_20c(gravity: Gravity) -> Annotated[float, "1"]:
+def gravity_80f_of_20c(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Gravity 80f of 20c")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 20 °C shows
     this.
 
@@ -83,10 +85,10 @@ def gravity_80f_of_20c(gravity: Gravity) -> Annotated[float, "1"]:
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
-    temperature: Annotated[float, "K", ck.Within(244.0, 328.0)],
-    reference: Annotated[float, "K", ck.Within(288.0, 300.0)],
-) -> Annotated[float, "1"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 244.0, 328.0)],
+    reference: Annotated[float, ck.Input("K", "Reference", 288.0, 300.0)],
+) -> Annotated[float, ck.Output("1", "Gravity at")]:
     """A hydrometer reading as it would be with the acid at the temperature that its scale is made for: 0.004
     for every 10 °F.
 

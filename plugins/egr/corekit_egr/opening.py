@@ -41,15 +41,14 @@ FRESH, EXHAUST = (
 AIR = 101325.0  # Pa abs, when nobody read the barometer
 PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: valve-by-hand
 
-Absolute = Annotated[float, "Pa abs", ck.Within(above=0)]
-Share = Annotated[float, "1", ck.Within(low=0, below=1)]
-Warm = Annotated[float, "K", ck.Within(233.15, 1273.15)]
-
 
 @egr.calculation(source="map-rise-model")
 def manifold_open_by_rate(
-    shut: Absolute, rate: Share, fresh: Warm, exhaust: Warm
-) -> Annotated[float, "Pa abs"]:
+    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
+    rate: Annotated[float, ck.Input("1", "Rate", 0, below=1)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold open by rate")]:
     """Manifold pressure once this share of exhaust comes in, at the same speed and with the throttle choked.
 
     >>> round(manifold_open_by_rate.si(33000.0, 0.10, 313.15, 523.15))
@@ -59,7 +58,12 @@ def manifold_open_by_rate(
 
 
 @egr.calculation(source="map-rise-model")
-def rate_by_manifold(shut: Absolute, opened: Absolute, fresh: Warm, exhaust: Warm) -> Annotated[float, "1"]:
+def rate_by_manifold(
+    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
+    opened: Annotated[float, ck.Input("Pa abs", "Opened", above=0)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("1", "Rate by manifold")]:
     """Share of exhaust by the rise of manifold pressure, the same the other way round; a fall counts as none.
 
     >>> round(rate_by_manifold.si(33000.0, 35000.0, 313.0, 523.0), 3)
@@ -71,8 +75,8 @@ def rate_by_manifold(shut: Absolute, opened: Absolute, fresh: Warm, exhaust: War
 
 @egr.calculation(source="leak-flow")
 def choking_pressure(
-    barometric: Annotated[float, "Pa abs", ck.Within(50000, 110000)],
-) -> Annotated[float, "Pa abs"]:
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Choking pressure")]:
     """Manifold pressure below which the throttle is choked: fresh air then does not depend on it.
 
     >>> round(choking_pressure.si(101325.0))
@@ -83,8 +87,10 @@ def choking_pressure(
 
 @egr.calculation(source="mixing")
 def mixed_temperature(
-    rate: Annotated[float, "1", ck.Within(0, 1)], fresh: Warm, exhaust: Warm
-) -> Annotated[float, "K"]:
+    rate: Annotated[float, ck.Input("1", "Rate", 0, 1)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("K", "Mixed temperature")]:
     """Temperature of fresh air and exhaust once mixed, both taking the same heat.
 
     >>> round(mixed_temperature.si(0.10, 313.15, 523.15) - 273.15, 1)

@@ -27,14 +27,11 @@ RAIL_LOW, RAIL_HIGH = 0.10, 4.90  # V: beyond these it is electrical, not a pres
 LEAST_SLOPE = 1e-4  # V/Pa, 0.10 V for each kPa; source: sensor-span-later
 EARLIER_ZERO, EARLIER_SLOPE = 0.45, 0.1412e-3  # V and V/Pa; source: sensor-span-earlier
 
-Signal = Annotated[float, "V"]
-Supply = Annotated[float, "V", ck.Within(3, 6)]
-Step = Annotated[float, "V", ck.Within(above=0)]
-StepPressure = Annotated[float, "Pa diff", ck.Within(above=0)]
-
 
 @egr.calculation(source="sensor-transfer")
-def signal_at_5_volts(signal: Signal, supply: Supply) -> Annotated[float, "V"]:
+def signal_at_5_volts(
+    signal: Annotated[float, ck.Input("V", "Signal")], supply: Annotated[float, ck.Input("V", "Supply", 3, 6)]
+) -> Annotated[float, ck.Output("V", "Signal at 5 volts")]:
     """What the sensor would say with exactly 5 V of supply: its signal follows the supply.
 
     >>> round(signal_at_5_volts.si(0.795, 4.90), 4)
@@ -45,8 +42,12 @@ def signal_at_5_volts(signal: Signal, supply: Supply) -> Annotated[float, "V"]:
 
 @egr.calculation(source="sensor-transfer")
 def pressure_of_signal(
-    signal: Signal, supply: Supply, zero: Signal, step: Step, step_pressure: StepPressure
-) -> Annotated[float, "Pa diff"]:
+    signal: Annotated[float, ck.Input("V", "Signal")],
+    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Zero")],
+    step: Annotated[float, ck.Input("V", "Step", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
+) -> Annotated[float, ck.Output("Pa diff", "Pressure of signal")]:
     """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V
     of supply.
 
@@ -58,12 +59,12 @@ def pressure_of_signal(
 
 @egr.calculation(source="sensor-transfer")
 def signal_of_pressure(
-    pressure: Annotated[float, "Pa diff"],
-    supply: Supply,
-    zero: Signal,
-    step: Step,
-    step_pressure: StepPressure,
-) -> Annotated[float, "V"]:
+    pressure: Annotated[float, ck.Input("Pa diff", "Pressure")],
+    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Zero")],
+    step: Annotated[float, ck.Input("V", "Step", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
+) -> Annotated[float, ck.Output("V", "Signal of pressure")]:
     """The signal of such a sensor; below 0 V or above its supply a real one stops at the rail.
 
     >>> round(signal_of_pressure.si(16931.945, 5.0, 1.00, 0.120, 1000.0), 4)
@@ -73,7 +74,9 @@ def signal_of_pressure(
 
 
 @egr.calculation(source="sensor-span-later")
-def least_answer(pressure: Annotated[float, "Pa diff", ck.Within(low=0)]) -> Annotated[float, "V"]:
+def least_answer(
+    pressure: Annotated[float, ck.Input("Pa diff", "Pressure", 0)],
+) -> Annotated[float, ck.Output("V", "Least answer")]:
     """The least that any sensor's signal should gain under a pressure: 0.10 V for each kPa.
 
     >>> round(least_answer.si(16931.945), 3)

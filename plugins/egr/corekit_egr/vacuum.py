@@ -30,13 +30,14 @@ SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
 
-Vacuum = Annotated[float, "Pa diff", ck.Within(low=0)]
-Barometer = Annotated[float, "Pa abs", ck.Within(50000, 110000)]
 NO_VACUUM = "This valve is moved by an electric motor; there is no vacuum to measure."
 
 
 @egr.calculation(source="altitude")
-def manifold_pressure(vacuum: Vacuum, barometric: Barometer) -> Annotated[float, "Pa abs"]:
+def manifold_pressure(
+    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure")]:
     """Absolute pressure behind a vacuum: the barometer less the vacuum.
 
     >>> round(manifold_pressure.si(50795.8, 84311.0))
@@ -51,7 +52,10 @@ def manifold_pressure(vacuum: Vacuum, barometric: Barometer) -> Annotated[float,
 
 
 @egr.calculation(source="altitude")
-def vacuum_at_sea_level(vacuum: Vacuum, barometric: Barometer) -> Annotated[float, "Pa diff"]:
+def vacuum_at_sea_level(
+    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa diff", "Vacuum at sea level")]:
     """The vacuum that the same engine would show at sea level, its absolute pressure being the same.
 
     >>> round(vacuum_at_sea_level.si(50795.8, 84311.0) / 3386.389, 2)
@@ -62,9 +66,9 @@ def vacuum_at_sea_level(vacuum: Vacuum, barometric: Barometer) -> Annotated[floa
 
 @egr.calculation(source="copper")
 def coil_at_20(
-    resistance: Annotated[float, "Ω", ck.Within(low=0)],
-    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
-) -> Annotated[float, "Ω"]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil at 20")]:
     """Resistance that a warm copper coil would show at 20 °C.
 
     >>> round(coil_at_20.si(43.375, 373.15), 1)
@@ -75,9 +79,9 @@ def coil_at_20(
 
 @egr.calculation(source="copper")
 def coil_warm(
-    resistance: Annotated[float, "Ω", ck.Within(low=0)],
-    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
-) -> Annotated[float, "Ω"]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil warm")]:
     """Resistance of a copper coil at a temperature, from the one given for 20 °C.
 
     >>> round(coil_warm.si(33.0, 333.15), 3)

@@ -25,11 +25,11 @@ MOST = 30e3  # Ω; source: lead-total
 SLIP = 100.0  # a lead this many times below its neighbours by length was typed in the wrong unit
 COMPARED = 3
 
-Length = Annotated[float, "m", ck.Within(above=0)]
-
 
 @ignition.calculation(source="lead-by-length")
-def most_by_length(length: Length) -> Annotated[float, "Ω"]:
+def most_by_length(
+    length: Annotated[float, ck.Input("m", "Length", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Most by length")]:
     """Most that a suppressed lead of this length should read.
 
     >>> round(most_by_length.si(0.6))

@@ -14,13 +14,12 @@ ONE = 0.90  # share of all misfires from which they are one cylinder's; source: 
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
 AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
 
-Count = Annotated[float, "count", ck.Within(low=0)]
-Turns = Annotated[float, "count", ck.Within(above=0)]
-Cylinders = Annotated[float, "count", ck.Within(1, 16)]
-
 
 @ignition.calculation(source="four-stroke")
-def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "count"]:
+def firings(
+    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
+) -> Annotated[float, ck.Output("count", "Firings")]:
     """How often an engine fires in so many revolutions.
 
     >>> firings.si(1000.0, 4.0)
@@ -30,7 +29,11 @@ def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "count
 
 
 @ignition.calculation(source="four-stroke")
-def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "1"]:
+def misfire_share(
+    count: Annotated[float, ck.Input("count", "Count", 0)],
+    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
+) -> Annotated[float, ck.Output("1", "Misfire share")]:
     """Share of an engine's firings that failed.
 
     >>> misfire_share.si(30.0, 200.0, 8.0)
@@ -41,9 +44,9 @@ def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Ann
 
 @ignition.calculation(source="power-balance")
 def contribution(
-    drop: Annotated[float, "rev/s", ck.Within(low=0)],
-    middle_drop: Annotated[float, "rev/s", ck.Within(above=0)],
-) -> Annotated[float, "1"]:
+    drop: Annotated[float, ck.Input("rev/s", "Drop", 0)],
+    middle_drop: Annotated[float, ck.Input("rev/s", "Middle drop", above=0)],
+) -> Annotated[float, ck.Output("1", "Contribution")]:
     """A cylinder's part in the work: the speed lost without it, against the median of all.
 
     >>> round(contribution.si(21 / 60, 59 / 60), 3)

@@ -27,12 +27,12 @@ from .declarations import (
 
 SLIP = 100.0  # a secondary this many times below its lowest figure was noted in the wrong unit
 
-Resistance = Annotated[float, "Ω", ck.Within(low=0)]
-Temperature = Annotated[float, "K", ck.Within(233.15, 423.15)]
-
 
 @ignition.calculation(source="copper")
-def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+def resistance_at_20(
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Resistance at 20")]:
     """Resistance that a copper winding would show at 20 °C.
 
     A coil measured on a hot engine reads high, while limits are given cold.
@@ -44,7 +44,10 @@ def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annota
 
 
 @ignition.calculation(source="copper")
-def resistance_when_warm(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+def resistance_when_warm(
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Resistance when warm")]:
     """Resistance of a copper winding at a temperature, from its resistance at 20 °C.
 
     >>> round(resistance_when_warm.si(0.6, 353.15), 4)
