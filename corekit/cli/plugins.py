@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _words(system: System) -> Iterator[str]:
     """Every key a person may type, with what it is called and what may stand behind it."""
-    beside = {key for measurand in system.measurands.values() for key in measurand.read_with}
+    beside = {key for measurand in system.measurands.values() for key in measurand.conditions}
     yield (
         f"{system.title}\n\nreadings = [ {{ of = …, is = … }} ], and setup = {{ … }} for what they are read"
         " with"
@@ -65,8 +65,8 @@ def _words(system: System) -> Iterator[str]:
     for measurand in system.measurands.values():
         places = f"place = {_places(measurand.places)}" if measurand.places else ""
         setup = (
-            f"with setup {', '.join(measurand.read_with)}"
-            if measurand.read_with
+            f"with setup {', '.join(measurand.conditions)}"
+            if measurand.conditions
             else "in setup"
             if measurand.key in beside
             else ""

@@ -118,7 +118,7 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     """
     found = []
     for system in systems.values():
-        for wanted in system.wants_elsewhere:
+        for wanted in system.foreign_wants:
             other = systems.get(wanted.key.split(".", 1)[0])
             if other is None:
                 continue

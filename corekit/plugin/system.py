@@ -64,7 +64,7 @@ class System:
         usual: tuple[float | None, float | None],
         accuracy: str,
         places: Iterable[str] = (),
-        read_with: Iterable[Measurand] = (),
+        conditions: Iterable[Measurand] = (),
         lasting: bool = False,
         part: str = "",
         where: str = "",
@@ -97,7 +97,7 @@ class System:
                 usual=self._span(usual, unit),
                 accuracy=worst,
                 places=tuple(places),
-                read_with=tuple(measurand.key for measurand in read_with),
+                conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
                 part=part,
                 where=where,
@@ -296,7 +296,7 @@ class System:
         return wrong
 
     @property
-    def wants_elsewhere(self) -> list[Measurand]:
+    def foreign_wants(self) -> list[Measurand]:
         """What its checks want of other systems, each key once."""
         asked = [parameter.of for check in self.checks.values() for parameter in check.parameters]
         strangers = [

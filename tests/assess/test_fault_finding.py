@@ -64,7 +64,7 @@ SAYS = ck.Says(
 @fan.check("Pull")
 def pulls(case: ck.Case, lines: Annotated[list[ck.Reading], pull]) -> Iterator[ck.Finding | ck.Gap]:
     for line in lines:
-        yield case.judge(line, case.limit(pull), code="fan.pull", says=SAYS, calls_for=replace_motor)
+        yield case.judge(line, case.limit(pull), ck.Claim("fan.pull", calls_for=replace_motor), SAYS)
 
 
 TABLE: dict[str, Any] = {

@@ -57,7 +57,7 @@ LAMPS = """
 
     @lamps.check("Voltage at the lamp")
     def at_the_lamp(case: ck.Case, read: Annotated[ck.Reading, voltage]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.advise(code="lamps.voltage", says="{value} at the lamp.", value=read)
+        yield case.advise(ck.Claim("lamps.voltage"), "{value} at the lamp.", read)
 
     @ck.hookimpl
     def corekit_system() -> ck.System:
@@ -76,11 +76,11 @@ HORN = """
 
     @horn.check("Pitch")
     def pitch(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.advise(code="horn.pitch", says="{value}.", value=read)
+        yield case.advise(ck.Claim("horn.pitch"), "{value}.", read)
 
     @horn.check("Tone")
     def tone(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[Any]:
-        yield case.advise(code="horn.tone", says="Heard.")
+        yield case.advise(ck.Claim("horn.tone"), "Heard.")
         CHECK
 
     def calculated(number: float) -> float:
@@ -129,7 +129,7 @@ COSTLY = {
     ),
     "cries ctrl-C": ("raise KeyboardInterrupt", "failed (KeyboardInterrupt)"),
     "gives what cannot be passed on": (
-        "yield case.advise(code='horn.odd', says='{x}', x=type('Odd', (str,), {})('odd'))",
+        "yield case.advise(ck.Claim('horn.odd'), '{x}', values={'x': type('Odd', (str,), {})('odd')})",
         "gave a result that cannot be passed on",
     ),
 }

@@ -51,7 +51,7 @@ play = clutch.measurand(
     usual=(2, 60),
     accuracy="1 mm",
     places=("cold", "warm"),
-    read_with=(warmth,),
+    conditions=(warmth,),
     where="At the rubber.",
     how="By hand.",
     hazard=FINGERS,
@@ -63,7 +63,7 @@ sink = clutch.measurand(
     possible=(0, 200),
     usual=(0, 60),
     accuracy="1 mm",
-    read_with=(rest, warmth),
+    conditions=(rest, warmth),
     hazard="Wheels chocked.",
 )
 force = clutch.measurand(
@@ -79,12 +79,12 @@ def plays(
     case: ck.Case, read: Annotated[list[ck.Reading], play], size: Annotated[ck.Value, bore]
 ) -> Iterator[ck.Finding | ck.Gap]:
     for one in read:
-        yield case.advise(code="clutch.play", says="{value} of play.", value=one, place=one.place)
+        yield case.advise(ck.Claim("clutch.play", place=one.place), "{value} of play.", one)
 
 
 @clutch.check("Sinking")
 def sinks(case: ck.Case, read: Annotated[ck.Reading, sink]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.advise(code="clutch.sink", says="It sinks {value}.", value=read, calls_for=replace)
+    yield case.advise(ck.Claim("clutch.sink", calls_for=replace), "It sinks {value}.", read)
 
 
 FAULTS = {

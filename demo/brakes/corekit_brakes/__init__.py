@@ -48,7 +48,7 @@ pressure = brakes.measurand(
     usual=(0, 200),
     accuracy="2 % + 1 bar",
     places=("front left", "front right", "rear left", "rear right"),
-    read_with=(force,),
+    conditions=(force,),
     where="Gauge in place of the bleed screw.",
     how="The same force on the pedal at each wheel.",
     hazard=PRESS,
@@ -123,10 +123,12 @@ def fits(
         yield case.judge(
             line,
             least,
-            code="brakes.pressure",
-            evidence=[foot],
-            calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
-            says=ck.Says(
+            ck.Claim(
+                "brakes.pressure",
+                evidence=[foot],
+                calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
+            ),
+            ck.Says(
                 passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
                 fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
                 undecided=(
@@ -146,12 +148,8 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
             yield case.judge(
                 share(*pair),
                 case.limit("brakes.alike"),
-                of=pressure,
-                unit="%",
-                place=axle,
-                code="brakes.alike",
-                calls_for=bleed,
-                says=ck.Says(
+                ck.Claim("brakes.alike", of=pressure, unit="%", place=axle, calls_for=bleed),
+                ck.Says(
                     passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
                     fails=(
                         "Left and right {place} differ: the weaker reaches {value} of the stronger; {limit}"

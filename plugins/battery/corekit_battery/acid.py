@@ -93,7 +93,7 @@ def molality_of_gravity(
     >>> round(molality_of_gravity.si(1.265), 1)
     5.7
     """
-    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
+    return _molality(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
 
 
 @battery.calculation(source="acid-density")
@@ -105,7 +105,7 @@ def molality_of_gravity_25(
     >>> round(molality_of_gravity_25.si(1.265), 1)
     5.6
     """
-    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
+    return _molality(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
 
 
 @battery.calculation(source="bode-emf")
@@ -121,7 +121,7 @@ def gravity_of_voltage(
     for _ in range(60):  # the voltage rises with molality throughout, so halving finds the one answer
         middle = (low + high) / 2
         low, high = (middle, high) if block_voltage.si(middle) < voltage else (low, middle)
-    return ck.between(_fraction(low), GRAVITY_80F)
+    return ck.interpolate(_fraction(low), GRAVITY_80F)
 
 
 @battery.calculation(source="gravity-rule")
@@ -172,7 +172,7 @@ def freezing_point(
     -15.0
     """
     return max(
-        kelvin(ck.between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
+        kelvin(ck.interpolate(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
     )
 
 

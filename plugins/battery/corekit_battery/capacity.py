@@ -200,7 +200,7 @@ def cold_capacity_short(
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity / ck.between(temperature, IEEE_485)
+    return capacity / ck.interpolate(temperature, IEEE_485)
 
 
 @battery.calculation(source="capacity-20-hour")
@@ -213,7 +213,7 @@ def cold_capacity_20_hour(
     >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity * ck.between(temperature, TWENTY_HOUR_RATE)
+    return capacity * ck.interpolate(temperature, TWENTY_HOUR_RATE)
 
 
 def capacity_known(

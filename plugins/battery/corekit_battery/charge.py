@@ -78,6 +78,7 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
+SLOW, HOT = "It fills slowly and perhaps never quite.", "It gasses and loses water."
 SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
@@ -143,7 +144,7 @@ charge_current = battery.measurand(
     usual=(0.1, 60),
     accuracy="3 % + 0.1 A",
     places=("first", "later"),
-    read_with=(charge_elapsed, charger_voltage, temperature),
+    conditions=(charge_elapsed, charger_voltage, temperature),
     where="Clamp meter around the charger's lead.",
     how=(
         "Twice, half an hour or more apart, once the voltage no longer rises; nothing switched on in between."
@@ -365,10 +366,8 @@ def charge_plan(
     plan = _plan(rest, charge_of(case, rest), holds, gives, warmth, kind, currents or [])
     if plan is None:
         yield case.advise(
-            code="battery.charge_plan",
-            urgency=ck.Urgency.NOTHING,
-            evidence=[rest],
-            says="By its voltage at rest the battery is about full; there is little to charge.",
+            ck.Claim("battery.charge_plan", evidence=[rest], urgency=ck.Urgency.NOTHING),
+            "By its voltage at rest the battery is about full; there is little to charge.",
         )
         return
     yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
@@ -411,7 +410,7 @@ def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value]
     by_place = {reading.place: reading for reading in currents}
     first, later = by_place.get("first"), by_place.get("later")
     then, now = (
-        reading.read_with(charge_elapsed) if reading is not None else None for reading in (first, later)
+        reading.condition(charge_elapsed) if reading is not None else None for reading in (first, later)
     )
     if first is None or later is None or then is None or now is None or now.number <= then.number:
         return None
@@ -496,15 +495,17 @@ def _planned(
             ": not full." if hours.number < whole.number else "."
         )
     return case.advise(
-        code="battery.charge_plan",
-        value=whole,
-        unit="h",
-        of=charge_current,
-        evidence=[rest],
-        urgency=ck.Urgency.THIS_VISIT,
-        figure=_picture(plan, hours),
-        says=says + "{setting}",
-        **places,
+        ck.Claim(
+            "battery.charge_plan",
+            of=charge_current,
+            unit="h",
+            evidence=[rest],
+            urgency=ck.Urgency.THIS_VISIT,
+            figure=_picture(plan, hours),
+        ),
+        says + "{setting}",
+        whole,
+        values=places,
     )
 
 
@@ -521,15 +522,12 @@ def _which_charger(
     except ValueError:
         soonest = time_to_return.si(1 - left / plan.missing.number, plan.tau.number)
         yield case.advise(
-            code="battery.charger",
-            evidence=[rest],
-            urgency=ck.Urgency.THIS_VISIT,
-            hours=_hours(hours.number),
-            soonest=_hours(soonest),
-            says=(
+            ck.Claim("battery.charger", evidence=[rest], urgency=ck.Urgency.THIS_VISIT),
+            (
                 "No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest}"
                 " for that. Leave a charger there, or charge it elsewhere."
             ),
+            values={"hours": _hours(hours.number), "soonest": _hours(soonest)},
         )
         return
     fits = (
@@ -538,17 +536,13 @@ def _which_charger(
         else " That is more than this battery should be given ({most}), so it takes longer."
     )
     yield case.advise(
-        code="battery.charger",
-        evidence=[rest],
-        urgency=ck.Urgency.NOTHING,
-        needed=f"{needed:.0f} A",
-        hours=_hours(hours.number),
-        most=f"{most:.0f} A",
-        says=(
+        ck.Claim("battery.charger", evidence=[rest], urgency=ck.Urgency.NOTHING),
+        (
             "A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the"
             " battery then sets the pace."
         )
         + fits,
+        values={"needed": f"{needed:.0f} A", "hours": _hours(hours.number), "most": f"{most:.0f} A"},
     )
 
 
@@ -567,16 +561,13 @@ def charge_tail(
     if not currents:
         return
     latest = next((reading for reading in currents if reading.place == "later"), currents[-1])
-    hot = latest.read_with(temperature)
+    hot = latest.condition(temperature)
     if hot is not None:
         warm = case.judge(
             hot,
             case.limit("battery.charge_temperature"),
-            code="battery.charge_hot",
-            urgency=ck.Urgency.BEFORE_DRIVING,
-            evidence=[latest],
-            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("battery.charge_hot", evidence=[latest], urgency=ck.Urgency.BEFORE_DRIVING),
+            ck.Says(
                 passes="",
                 fails=(
                     "On the charger the battery has reached {read}; {limit} is the most. Stop charging, let"
@@ -587,6 +578,7 @@ def charge_tail(
                     " Charge with less or pause."
                 ),
             ),
+            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
         )
         if warm.verdict is not ck.Verdict.PASS:
             yield warm
@@ -597,23 +589,19 @@ def charge_tail(
     yield from _too_much(case, currents, holds, kind)
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
     read, end = ck.show(latest.value, "A", uncertainty=False), f"{tail.number:.1f} A"
-    held = latest.read_with(charger_voltage) or case.reading(charger_voltage)
+    held = latest.condition(charger_voltage) or case.reading(charger_voltage)
     if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
         # at too low a voltage the current falls before the battery is full; the check of the charger says so
         return
     if latest.number <= tail.number:
         yield case.advise(
-            code="battery.charge_tail",
-            value=latest,
-            evidence=currents,
-            urgency=ck.Urgency.NOTHING,
-            calls_for=None,
-            read=read,
-            tail=end,
-            says=(
+            ck.Claim("battery.charge_tail", evidence=currents, calls_for=None, urgency=ck.Urgency.NOTHING),
+            (
                 "The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or"
                 " sulphated battery looks the same, so read its voltage after a rest and put it under load."
             ),
+            latest,
+            values={"read": read, "tail": end},
         )
         return
     pair = _pair(currents)
@@ -627,19 +615,19 @@ def charge_tail(
     first, later, apart = pair
     tau = _fitted(currents)
     if tau is None:
-        yield case.open(
-            code="battery.charge_tail",
-            value=later,
-            evidence=currents,
-            next_test=charge_current,
-            was=ck.show(first.value, "A", uncertainty=False),
-            read=read,
-            apart=_hours(apart.number),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.charge_tail", evidence=currents, next_test=charge_current),
+            (
                 "In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still"
                 " sets the pace. If it rises at a steady voltage, feel whether the battery grows hot, and"
                 " stop if it does."
             ),
+            later,
+            values={
+                "was": ck.show(first.value, "A", uncertainty=False),
+                "read": read,
+                "apart": _hours(apart.number),
+            },
         )
         return
     left = time_left(later, tail, tau)
@@ -650,23 +638,27 @@ def charge_tail(
         else ""
     )
     yield case.advise(
-        code="battery.charge_tail",
-        value=left,
-        unit="h",
-        of=charge_current,
-        evidence=currents,
-        urgency=ck.Urgency.THIS_VISIT,
-        read=read,
-        tail=end,
-        tau=_hours(tau.number),
-        left=_hours(left.number),
-        spread=f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
-        missing=f"{missing.number / HOUR:.0f} Ah",
-        says=(
+        ck.Claim(
+            "battery.charge_tail",
+            of=charge_current,
+            unit="h",
+            evidence=currents,
+            urgency=ck.Urgency.THIS_VISIT,
+        ),
+        (
             "The current falls with a time constant of {tau}. At {read} about {missing} are still missing,"
             " and down to {tail} it takes another {left} ({spread})."
         )
         + quick,
+        left,
+        values={
+            "read": read,
+            "tail": end,
+            "tau": _hours(tau.number),
+            "left": _hours(left.number),
+            "spread": f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
+            "missing": f"{missing.number / HOUR:.0f} Ah",
+        },
     )
 
 
@@ -692,12 +684,9 @@ def _too_much(
     strongest = max(currents, key=lambda reading: reading.number)
     judged = case.judge(
         strongest,
-        ck.Limit(
-            key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]
-        ),
-        code="battery.charge_current",
-        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
-        says=ck.Says(
+        case.computed_limit("battery.charge_current", "charge-current-by-type", high=most),
+        ck.Claim("battery.charge_current"),
+        ck.Says(
             passes="",
             fails=(
                 "It is charged with {read}; {limit} is usual for a closed battery of this size unless its"
@@ -708,6 +697,7 @@ def _too_much(
                 " size."
             ),
         ),
+        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
     )
     if judged.urgency is not ck.Urgency.NOTHING:
         yield judged
@@ -754,30 +744,27 @@ def charging_air(
         "where": there.value,
     }
     if closed:
-        yield case.looked(
+        yield case.visual(
             charge_place,
-            passed=False,
-            code="battery.charging_air",
-            urgency=ck.Urgency.THIS_VISIT,
-            says=(
+            False,
+            ck.Claim("battery.charging_air", urgency=ck.Urgency.THIS_VISIT),
+            (
                 "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in"
                 " about {soon}, sooner under the roof, and a spark can set it off. Open up or take it outside"
                 " before charging goes on.{air}"
             ),
-            **places,
+            values=places,
         )
     elif there is ChargingPlace.AIRY:
-        yield case.looked(
+        yield case.visual(
             charge_place,
-            passed=True,
-            code="battery.charging_air",
-            says="It is charged indoors with air moving; keep it moving until an hour after.{air}",
-            air=air,
+            True,
+            ck.Claim("battery.charging_air"),
+            "It is charged indoors with air moving; keep it moving until an hour after.{air}",
+            values={"air": air},
         )
     else:
-        yield case.looked(
-            charge_place, passed=True, code="battery.charging_air", says="It is charged in the open."
-        )
+        yield case.visual(charge_place, True, ck.Claim("battery.charging_air"), "It is charged in the open.")
 
 
 @battery.check("Charging voltage for the battery's warmth")
@@ -791,14 +778,9 @@ def charging_by_warmth(
 
     Only where the set point is fixed, the battery's warmth was taken, and no own figure stands.
     """
-    if (
-        volts is None
-        or ruled is not Control.FIXED
-        or charging_voltage.key in case.specified
-        or volts.disagrees
-    ):
+    if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
         return
-    warmth = volts.read_with(temperature)
+    warmth = volts.condition(temperature)
     if warmth is None:
         return
     if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
@@ -806,33 +788,27 @@ def charging_by_warmth(
         return
     low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
     warm = ck.show(warmth.value, "°C", uncertainty=False)
+    limit = case.computed_limit("battery.charging_by_warmth", "charging-by-warmth", low=low, high=high)
     yield case.judge(
         volts,
-        ck.Limit(
-            key="battery.charging_by_warmth",
-            low=low,
-            high=high,
-            source=case.system.sources["charging-by-warmth"],
+        limit,
+        ck.Claim(
+            "battery.charging_by_warmth",
+            evidence=[warmth],
+            urgency=ck.Urgency.PLAN_IT,
+            next_test=charging_voltage,
         ),
-        code="battery.charging_by_warmth",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=[warmth],
-        next_test=charging_voltage,
-        values={
-            "read": ck.show(volts.value, "V", uncertainty=False),
-            "warm": warm,
-            "slow": _slow(volts.number, low.number),
-        },
-        says=ck.Says(
+        ck.Says(
             passes="For a battery at {warm} {limit} is usual; it gets {read}.",
             fails="For a battery at {warm} {limit} is usual; it gets {read}. {slow}",
             undecided="For a battery at {warm} {limit} is usual; it gets {read}, close to an end of that.",
         ),
+        values={
+            "read": ck.show(volts.value, "V", uncertainty=False),
+            "warm": warm,
+            "slow": SLOW if case.side(volts, limit) is ck.Side.BELOW else HOT,
+        },
     )
-
-
-def _slow(volts: float, low: float) -> str:
-    return "It fills slowly and perhaps never quite." if volts < low else "It gasses and loses water."
 
 
 def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:

@@ -80,7 +80,7 @@ def charge_1265(
     >>> charge_1265.si(1.225)
     0.75
     """
-    return ck.held(gravity, ACID_1265)
+    return ck.interpolate_clamped(gravity, ACID_1265)
 
 
 @battery.calculation(source="tm-5-1185-table-2")
@@ -92,7 +92,7 @@ def charge_1280(
     >>> charge_1280.si(1.22)
     0.5
     """
-    return ck.held(gravity, ACID_1280)
+    return ck.interpolate_clamped(gravity, ACID_1280)
 
 
 @battery.calculation(source="tm-5-4210-table-2")
@@ -141,7 +141,7 @@ def charge_by_voltage_efb(
     >>> charge_by_voltage_efb.si(12.5)
     0.75
     """
-    return ck.held(voltage, EFB)
+    return ck.interpolate_clamped(voltage, EFB)
 
 
 @battery.calculation(source="charge-by-type")
@@ -153,7 +153,7 @@ def charge_by_voltage_agm(
     >>> charge_by_voltage_agm.si(12.3)
     0.5
     """
-    return ck.held(voltage, AGM)
+    return ck.interpolate_clamped(voltage, AGM)
 
 
 @battery.calculation(source="charge-by-type")
@@ -165,7 +165,7 @@ def charge_by_voltage_gel(
     >>> charge_by_voltage_gel.si(12.65)
     0.75
     """
-    return ck.held(voltage, GEL)
+    return ck.interpolate_clamped(voltage, GEL)
 
 
 @battery.calculation(source="charge-uncertainty")
@@ -181,9 +181,9 @@ def charge_by_voltage_any(
     scales = [
         charge_by_voltage_1265.si(voltage),
         charge_by_voltage_1280.si(voltage),
-        ck.held(voltage, EFB),
-        ck.held(voltage, AGM),
-        ck.held(voltage, GEL),
+        ck.interpolate_clamped(voltage, EFB),
+        ck.interpolate_clamped(voltage, AGM),
+        ck.interpolate_clamped(voltage, GEL),
     ]
     return (min(scales) + max(scales)) / 2
 
@@ -373,8 +373,8 @@ def charge_of(case: ck.Case, rest: ck.Reading) -> Charge:
     surface = case.seen(surface_charge)
     return how_full(
         rest,
-        rested=rest.read_with(rest_time) or case.reading(rest_time),
-        warmth=rest.read_with(temperature) or case.reading(temperature),
+        rested=rest.condition(rest_time) or case.reading(rest_time),
+        warmth=rest.condition(temperature) or case.reading(temperature),
         surface=surface if isinstance(surface, SurfaceCharge) else None,
         kind=kind if isinstance(kind, BatteryType) else None,
         acid=acid if isinstance(acid, FullAcid) else None,
@@ -390,18 +390,20 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
     return case.judge(
         found.share,
         case.limit(found.limit),
-        code="battery.charge_state",
-        of=rest_voltage,
-        unit="%",
-        calls_for=charge if may_charge else None,
-        evidence=[rest],
-        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim(
+            "battery.charge_state",
+            of=rest_voltage,
+            unit="%",
+            evidence=[rest],
+            calls_for=charge if may_charge else None,
+        ),
+        ck.Says(
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
             undecided=enough
             + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
         ),
+        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
     )
 
 
@@ -426,34 +428,32 @@ def charge_state(
     values = [rest.value, *rest.others]
     if min(value.number for value in values) > ABOVE_ANY:
         low, high = min(value.number for value in values), max(value.number for value in values)
-        yield case.open(
-            code="battery.surface_charge",
-            of=rest_voltage,
-            value=rest,
-            evidence=[rest],
-            next_test=rest_voltage,
-            read=ck.show(rest.value, "V", uncertainty=False)
-            if len(values) == 1
-            else f"{low:.2f} to {high:.2f} V",
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.surface_charge", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            (
                 "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
                 " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
                 " headlamps, then read again."
             ),
+            rest,
+            values={
+                "read": (
+                    ck.show(rest.value, "V", uncertainty=False)
+                    if len(values) == 1
+                    else f"{low:.2f} to {high:.2f} V"
+                )
+            },
         )
         return
     if rest.disagrees:
-        yield case.open(
-            code="battery.charge_state",
-            of=rest_voltage,
-            value=rest,
-            evidence=[rest],
-            next_test=rest_voltage,
-            count=str(rest.count),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.charge_state", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            (
                 "The {count} readings of the rest voltage disagree by more than their uncertainty; read it again"
                 " before anything is concluded."
             ),
+            rest,
+            values={"count": str(rest.count)},
         )
         return
     found = how_full(rest, rested=rested, warmth=warmth, surface=surface, kind=kind, acid=acid, full=full)
@@ -461,27 +461,22 @@ def charge_state(
         case, rest, found, may_charge=body in (None, Case.SOUND) and acid_level is not Level.BARE
     )
     if found.flattered and (judged.probability or 0.0) > 0.05:
-        yield case.open(
-            code="battery.charge_state",
-            of=rest_voltage,
-            value=found.share,
-            unit="%",
-            evidence=[rest],
-            next_test=rest_voltage,
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.charge_state", of=rest_voltage, unit="%", evidence=[rest], next_test=rest_voltage
+            ),
+            "It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
+            found.share,
             limits=judged.limits,
-            says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
-            rest=ck.show(rest.value, "V", uncertainty=False),
-            **found.words,
+            values={"rest": ck.show(rest.value, "V", uncertainty=False), **found.words},
         )
     else:
         yield judged
     floor = case.judge(
         rest,
         case.limit("battery.deep_discharge"),
-        code="battery.deep_discharge",
-        urgency=ck.Urgency.PLAN_IT,
-        values={"read": ck.show(rest.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.deep_discharge", urgency=ck.Urgency.PLAN_IT),
+        ck.Says(
             passes="",
             fails=(
                 "It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer"
@@ -489,6 +484,7 @@ def charge_state(
             ),
             undecided="It was found at {read}, about where a battery begins to take harm from being empty.",
         ),
+        values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )
     if floor.verdict is not ck.Verdict.PASS:
         yield floor

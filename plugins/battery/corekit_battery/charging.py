@@ -276,26 +276,28 @@ def charging(
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
     pass and outside all of them fail, whatever lies between them.
     """
-    own = charging_voltage.key in case.specified
+    own = case.is_specified(charging_voltage)
     managed = ruled is Control.MANAGED
     limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
     highest, lowest = _ends(volts)
     idle = _none_at_all(case, highest, lowest)
     if does is InUse.CHARGED and idle:
-        noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
-        yield case.open(
-            code="battery.contradiction",
-            of=charging_voltage,
-            value=highest,
-            unit="V",
-            evidence=[volts, *noted],
-            next_test=charging_voltage,
-            read=ck.show(highest, "V", uncertainty=False),
-            says=(
+        noted = case.noted(in_use)
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.contradiction",
+                of=charging_voltage,
+                unit="V",
+                evidence=[volts, *noted],
+                next_test=charging_voltage,
+            ),
+            (
                 "With the engine running {read} was read, yet in use the battery stays charged: both cannot"
                 " be. The meter's mode or the place of its tips is questionable, since half-wave and AC output"
                 " read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm."
             ),
+            highest,
+            values={"read": ck.show(highest, "V", uncertainty=False)},
         )
         return
     yield _held(case, volts, limit, speed, lamps, managed)
@@ -340,20 +342,16 @@ def _held(
     return case.judge(
         judged,
         limit,
-        code="battery.charging",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charging_repair,
-        evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
-        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
-        next_test=charging_voltage,
-        values={
-            "read": read,
-            "when": f" ({', '.join(when)})" if when else "",
-            "wanders": wanders,
-            "meaning": meaning,
-        },
-        says=ck.Says(
+        ck.Claim(
+            "battery.charging",
+            of=charging_voltage,
+            unit="V",
+            evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
+            calls_for=charging_repair,
+            urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
+            next_test=charging_voltage,
+        ),
+        ck.Says(
             passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
             fails=(
                 "With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}"
@@ -363,6 +361,12 @@ def _held(
                 " call.{wanders}"
             ),
         ),
+        values={
+            "read": read,
+            "when": f" ({', '.join(when)})" if when else "",
+            "wanders": wanders,
+            "meaning": meaning,
+        },
     )
 
 
@@ -388,12 +392,8 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
     none = case.judge(
         highest,
         attrs.evolve(least, key="battery.not_charging", high=None),
-        code="battery.not_charging",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charging_repair,
-        values={"read": ck.show(highest, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.not_charging", of=charging_voltage, unit="V", calls_for=charging_repair),
+        ck.Says(
             passes="",
             undecided="",
             fails=(
@@ -403,18 +403,15 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 " legs."
             ),
         ),
+        values={"read": ck.show(highest, "V", uncertainty=False)},
     )
     if (none.probability or 0.0) > 0.05:
         return []
     empty = case.judge(
         lowest,
         case.limit("battery.deep_discharge"),
-        code="battery.empty",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charge,
-        values={"read": ck.show(lowest, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.empty", of=charging_voltage, unit="V", calls_for=charge),
+        ck.Says(
             passes="",
             undecided="",
             fails=(
@@ -423,6 +420,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 " test it, then measure the charging again."
             ),
         ),
+        values={"read": ck.show(lowest, "V", uncertainty=False)},
     )
     return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
 
@@ -447,16 +445,8 @@ def output(
     yield case.judge(
         share,
         case.limit("battery.output"),
-        code="battery.output",
-        of=alternator_output,
-        unit="%",
-        evidence=[gives],
-        values={
-            "gives": ck.show(gives.value, "A", uncertainty=False),
-            "share": f"{100 * share.number:.0f} %",
-            "rated": ck.show(rated, "A", uncertainty=False),
-        },
-        says=ck.Says(
+        ck.Claim("battery.output", of=alternator_output, unit="%", evidence=[gives]),
+        ck.Says(
             passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",
             fails=(
                 "The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery"
@@ -465,4 +455,9 @@ def output(
             ),
             undecided="The alternator gives {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
+        values={
+            "gives": ck.show(gives.value, "A", uncertainty=False),
+            "share": f"{100 * share.number:.0f} %",
+            "rated": ck.show(rated, "A", uncertainty=False),
+        },
     )

@@ -182,9 +182,8 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
     return case.judge(
         posts,
         case.limit(cranking_voltage),
-        code="battery.cranking",
-        values={"read": ck.show(posts.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.cranking"),
+        ck.Says(
             passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
             fails=(
                 "While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
@@ -192,6 +191,7 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
             ),
             undecided="While cranking it shows {read} at the posts, close to the usual {limit}.",
         ),
+        values={"read": ck.show(posts.value, "V", uncertainty=False)},
     )
 
 
@@ -202,29 +202,32 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
     }
     if lost.number < -2 * lost.u:
-        return case.open(
-            code="battery.contact",
-            of=cranking_voltage,
-            value=lost,
-            unit="V",
-            evidence=[posts, clamps],
-            next_test=cranking_voltage,
-            says=(
+        return case.inconclusive(
+            ck.Claim(
+                "battery.contact",
+                of=cranking_voltage,
+                unit="V",
+                evidence=[posts, clamps],
+                next_test=cranking_voltage,
+            ),
+            (
                 "While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be."
                 " Were the two exchanged? Read both again."
             ),
-            **places,
+            lost,
+            values=places,
         )
     return case.judge(
         lost,
         case.limit("battery.contact"),
-        code="battery.contact",
-        of=cranking_voltage,
-        unit="V",
-        calls_for=clean_contacts,
-        values=places,
-        next_test=cranking_voltage,
-        says=ck.Says(
+        ck.Claim(
+            "battery.contact",
+            of=cranking_voltage,
+            unit="V",
+            calls_for=clean_contacts,
+            next_test=cranking_voltage,
+        ),
+        ck.Says(
             passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
             fails=(
                 "From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean"
@@ -235,4 +238,5 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 " from nothing. Measure across each joint."
             ),
         ),
+        values=places,
     )

@@ -375,16 +375,17 @@ def energy_life(
     judged = case.judge(
         settled,
         case.limit("battery.settled_charge"),
-        code="battery.energy_life",
-        of=rest_voltage,
-        unit="%",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=evidence,
-        values=places,
-        figure=_picture(
-            told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways
+        ck.Claim(
+            "battery.energy_life",
+            of=rest_voltage,
+            unit="%",
+            evidence=evidence,
+            urgency=ck.Urgency.PLAN_IT,
+            figure=_picture(
+                told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways
+            ),
         ),
-        says=ck.Says(
+        ck.Says(
             passes=(
                 "Driven like this ({trips} trips of {trip} a week) the battery {settles}: it is kept"
                 " charged.{guessed}"
@@ -398,6 +399,7 @@ def energy_life(
                 " never refill it.{ways}{guessed}"
             ),
         ),
+        values=places,
     )
     yield attrs.evolve(judged, figure=None) if judged.urgency is ck.Urgency.NOTHING else judged
 

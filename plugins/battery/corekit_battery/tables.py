@@ -1,4 +1,6 @@
-"""Printed tables, and the degrees they are printed in. They are read with `ck.between` and `ck.held`."""
+"""Printed tables, and the degrees they are printed in. `ck.interpolate` and
+`ck.interpolate_clamped` read them.
+"""
 
 from __future__ import annotations
 

@@ -126,38 +126,46 @@ def manifold_rise(
     }
     more = [reading for reading in (air, speed) if reading is not None]
     if shut.number > choked:
-        yield case.open(
-            code="egr.manifold_rise",
-            of=manifold_open,
-            value=rise,
-            unit="kPa diff",
-            evidence=[shut, opened, *more],
-            next_test=manifold_shut,
-            **read,
-            choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "egr.manifold_rise",
+                of=manifold_open,
+                unit="kPa diff",
+                evidence=[shut, opened, *more],
+                next_test=manifold_shut,
+            ),
+            (
                 "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air"
                 " give way, and the rise says nothing; a diesel engine has no such throttle. Judge by the"
                 " tube's warmth or the sensor instead."
             ),
+            rise,
+            values={
+                "choked": ck.show(
+                    ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False
+                ),
+                **read,
+            },
         )
         return
     slow = speed is None or speed.number < PUSHED
     limit = case.limit("egr.manifold_rise")
     assert limit.low is not None
     if valve is Valve.BACK_PRESSURE and slow and rise.number < limit.low.number:
-        yield case.open(
-            code="egr.manifold_rise",
-            of=manifold_open,
-            value=rise,
-            unit="kPa diff",
-            evidence=[shut, opened, *more],
-            next_test=manifold_open,
-            **read,
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "egr.manifold_rise",
+                of=manifold_open,
+                unit="kPa diff",
+                evidence=[shut, opened, *more],
+                next_test=manifold_open,
+            ),
+            (
                 "Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust pressure"
                 " behind it: read again at about 2500 rpm."
             ),
+            rise,
+            values=read,
         )
         return
     share = rate_by_manifold.si(shut.number, opened.number, FRESH, EXHAUST)
@@ -165,13 +173,14 @@ def manifold_rise(
     yield case.judge(
         rise,
         limit,
-        code="egr.manifold_rise",
-        of=manifold_open,
-        unit="kPa diff",
-        evidence=[shut, opened, *more],
-        next_test=manifold_open,
-        values=read,
-        says=ck.Says(
+        ck.Claim(
+            "egr.manifold_rise",
+            of=manifold_open,
+            unit="kPa diff",
+            evidence=[shut, opened, *more],
+            next_test=manifold_open,
+        ),
+        ck.Says(
             passes=(
                 "Opening the valve raises manifold pressure from {shut} to {opened}: exhaust comes in, about"
                 " {share} of what the engine draws."
@@ -185,6 +194,7 @@ def manifold_rise(
                 " expected, and the readings are too coarse to tell. Read again at 1500 rpm."
             ),
         ),
+        values=read,
     )
 
 
@@ -197,13 +207,10 @@ def tube_warms(
     yield case.judge(
         rise,
         case.limit("egr.tube_warms"),
-        code="egr.tube_warms",
-        of=tube_open,
-        unit="°C diff",
-        evidence=[shut, opened],
-        next_test=tube_open,
-        values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim(
+            "egr.tube_warms", of=tube_open, unit="°C diff", evidence=[shut, opened], next_test=tube_open
+        ),
+        ck.Says(
             passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
             fails=(
                 "Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected."
@@ -214,6 +221,7 @@ def tube_warms(
                 " call. Wait another minute and read again."
             ),
         ),
+        values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
     )
 
 
@@ -256,22 +264,15 @@ def signal_rise(
     yield case.judge(
         gained,
         case.limit("egr.signal_rise"),
-        code="egr.signal_rise",
-        of=signal_open,
-        unit="V",
-        evidence=_noted(case),
-        next_test=signal_open,
-        calls_for=replace_sensing_hoses if falls else None,
-        values={
-            "gained": ck.show(gained, "V", uncertainty=False),
-            "pressure": pressure,
-            "why": (
-                "A signal that falls points to exchanged hoses."
-                if falls
-                else "The hoses of the sensor, then the sensor, come next."
-            ),
-        },
-        says=ck.Says(
+        ck.Claim(
+            "egr.signal_rise",
+            of=signal_open,
+            unit="V",
+            evidence=[*case.noted(reaction), *case.noted(stem)],
+            calls_for=replace_sensing_hoses if falls else None,
+            next_test=signal_open,
+        ),
+        ck.Says(
             passes=(
                 "With the valve open and the engine reacting, the sensor's signal rises by"
                 " {gained}{pressure}."
@@ -285,9 +286,13 @@ def signal_rise(
                 " close to call. Read again at 1500 rpm."
             ),
         ),
+        values={
+            "gained": ck.show(gained, "V", uncertainty=False),
+            "pressure": pressure,
+            "why": (
+                "A signal that falls points to exchanged hoses."
+                if falls
+                else "The hoses of the sensor, then the sensor, come next."
+            ),
+        },
     )
-
-
-def _noted(case: ck.Case) -> list[str]:
-    sights = [case.sights.get((seen.key, "")) for seen in (reaction, stem)]
-    return [sight.entry for sight in sights if sight is not None and sight.entry]

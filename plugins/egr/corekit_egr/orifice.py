@@ -252,28 +252,26 @@ def relative_flow(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Against this vehicle's own figure only; in grams per second nothing is said."""
     if across.number < REVERSED:
-        yield case.open(
-            code="egr.relative_flow",
-            value=across,
-            next_test=pressure_open,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.relative_flow", next_test=pressure_open),
+            (
                 "Across the metering orifice it reads {value}, less than nothing: the two hoses are"
                 " exchanged, or the zero has drifted. Take the zero again."
             ),
+            across,
         )
         return
     if across.number < RESOLVED:
-        yield case.open(
-            code="egr.relative_flow",
-            value=across,
-            next_test=pressure_open,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.relative_flow", next_test=pressure_open),
+            (
                 "Across the metering orifice it reads {value}. So little cannot be told from the zero of the"
                 " gauge; read again at a higher engine speed."
             ),
+            across,
         )
         return
-    if pressure_open.key not in case.specified:
+    if not case.is_specified(pressure_open):
         yield case.does_not_apply(
             "How large the pressure across the metering orifice should be, only this vehicle's own figure can"
             " say; none was entered."
@@ -284,16 +282,8 @@ def relative_flow(
     yield case.judge(
         across,
         limit,
-        code="egr.relative_flow",
-        values={
-            "read": ck.show(across.value, "kPa diff", uncertainty=False),
-            "share": (
-                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
-                if share is not None
-                else ""
-            ),
-        },
-        says=ck.Says(
+        ck.Claim("egr.relative_flow"),
+        ck.Says(
             passes=(
                 "With the valve open {read} stands across the metering orifice{share}; asked for is {limit}."
             ),
@@ -311,4 +301,12 @@ def relative_flow(
                 " to call."
             ),
         ),
+        values={
+            "read": ck.show(across.value, "kPa diff", uncertainty=False),
+            "share": (
+                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
+                if share is not None
+                else ""
+            ),
+        },
     )

@@ -98,11 +98,8 @@ def wiring(
         yield case.judge(
             supply,
             case.limit(sensor_supply),
-            code="egr.sensor_supply",
-            calls_for=repair_wiring,
-            next_test=sensor_supply,
-            values={"read": ck.show(supply.value, "V", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply),
+            ck.Says(
                 passes="The EGR sensor gets {read} of supply; {limit} is usual.",
                 fails=(
                     "The EGR sensor gets {read} of supply, outside the usual {limit}. Nothing that it says"
@@ -110,16 +107,14 @@ def wiring(
                 ),
                 undecided="The EGR sensor gets {read} of supply, close to an end of the usual {limit}.",
             ),
+            values={"read": ck.show(supply.value, "V", uncertainty=False)},
         )
     if ground is not None:
         yield case.judge(
             ground,
             case.limit(sensor_ground),
-            code="egr.sensor_ground",
-            calls_for=repair_wiring,
-            next_test=sensor_ground,
-            values={"read": ck.show(ground.value, "V", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground),
+            ck.Says(
                 passes="Its ground lies {read} above battery negative; {limit} is usual.",
                 fails=(
                     "Its ground lies {read} above battery negative, where {limit} is usual: a bad ground"
@@ -130,6 +125,7 @@ def wiring(
                     " call."
                 ),
             ),
+            values={"read": ck.show(ground.value, "V", uncertainty=False)},
         )
 
 
@@ -146,16 +142,15 @@ def zero(
     read = ck.show(signal.value, "V", uncertainty=False)
     if not RAIL_LOW <= signal.number <= RAIL_HIGH:
         yield case.advise(
-            code="egr.signal_rail",
-            value=signal,
-            urgency=ck.Urgency.THIS_VISIT,
-            read=read,
-            limits=(),
-            says=(
+            ck.Claim("egr.signal_rail", urgency=ck.Urgency.THIS_VISIT),
+            (
                 "At rest the EGR sensor says {read}, at the very end of its range. That is electrical, a"
                 " broken or shorted wire for example, and no pressure. Measure supply, ground and signal wire"
                 " with the plug on."
             ),
+            signal,
+            limits=(),
+            values={"read": read},
         )
         return
     if supply is None:
@@ -164,7 +159,7 @@ def zero(
             "Supply of the EGR sensor: not measured, and its signal at rest means nothing without it.",
         )
         return
-    own = signal_zero.key in case.specified
+    own = case.is_specified(signal_zero)
     if kind is Sensor.POSITION and not own:
         yield case.does_not_apply(
             "What a valve-position sensor says at rest, only this vehicle's own figure can judge; none was"
@@ -172,17 +167,14 @@ def zero(
         )
         return
     if not _fair(supply):
-        yield case.open(
-            code="egr.zero",
-            value=signal,
-            evidence=[supply],
-            next_test=sensor_supply,
-            read=read,
-            supply=ck.show(supply.value, "V", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.zero", evidence=[supply], next_test=sensor_supply),
+            (
                 "At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put"
                 " the supply right first."
             ),
+            signal,
+            values={"read": read, "supply": ck.show(supply.value, "V", uncertainty=False)},
         )
         return
     at_5 = signal_at_5_volts(signal, supply)
@@ -197,18 +189,15 @@ def zero(
     judged = case.judge(
         at_5,
         limit,
-        code="egr.zero",
-        of=signal_zero,
-        unit="V",
-        calls_for=replace_sensor,
-        evidence=_fitted(case),
-        next_test=signal_zero,
-        values={
-            "read": read,
-            "at_5": ck.show(at_5, "V", uncertainty=False),
-            "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
-        },
-        says=ck.Says(
+        ck.Claim(
+            "egr.zero",
+            of=signal_zero,
+            unit="V",
+            evidence=_fitted(case),
+            calls_for=replace_sensor,
+            next_test=signal_zero,
+        ),
+        ck.Says(
             passes="At rest the EGR sensor says {read} ({at_5} at 5 V of supply); {limit} is usual{type}.",
             fails=(
                 "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), outside {limit}{type}. That"
@@ -219,22 +208,22 @@ def zero(
                 " {limit}{type} to call."
             ),
         ),
+        values={
+            "read": read,
+            "at_5": ck.show(at_5, "V", uncertainty=False),
+            "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
+        },
     )
     if kind is None and not own and judged.probability is not None and judged.probability > 0.05:
-        yield case.open(
-            code="egr.zero",
-            value=at_5,
-            of=signal_zero,
-            unit="V",
-            evidence=[signal, supply],
-            read=read,
-            later=_band(later),
-            earlier=_band(earlier),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply]),
+            (
                 "At rest the EGR sensor says {read}. Its type is not known: {later} is usual for the later"
                 " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find out"
                 " which type is fitted."
             ),
+            at_5,
+            values={"read": read, "later": _band(later), "earlier": _band(earlier)},
         )
         return
     yield judged
@@ -262,10 +251,10 @@ def answer(
         return
     gained = signal_at_5_volts(pumped, supply) - signal_at_5_volts(rest, supply)
     least = least_answer(vacuum)
-    limit = ck.Limit(
-        key="egr.answer",
+    limit = case.computed_limit(
+        "egr.answer",
+        "sensor-span-later",
         low=least,
-        source=case.system.sources["sensor-span-later"],
         confidence=case.limit("egr.signal_rise").confidence,
     )
     places = {
@@ -275,14 +264,15 @@ def answer(
     yield case.judge(
         gained,
         limit,
-        code="egr.answer",
-        of=signal_pumped,
-        unit="V",
-        calls_for=replace_sensor,
-        next_test=signal_pumped,
-        values=places,
-        evidence=_fitted(case),
-        says=ck.Says(
+        ck.Claim(
+            "egr.answer",
+            of=signal_pumped,
+            unit="V",
+            evidence=_fitted(case),
+            calls_for=replace_sensor,
+            next_test=signal_pumped,
+        ),
+        ck.Says(
             passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it answers.",
             fails=(
                 "With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
@@ -293,6 +283,7 @@ def answer(
                 " expected: too close to call. Pump again."
             ),
         ),
+        values=places,
     )
 
 

@@ -112,26 +112,34 @@ def source_vacuum(
         )
         return
     if vacuum.number > air.number:
-        yield case.open(
-            code="egr.supply_vacuum",
-            value=vacuum,
-            evidence=[air],
-            next_test=supply_vacuum,
-            air=ck.show(air.value, "kPa abs", uncertainty=False),
-            says="{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
+        yield case.inconclusive(
+            ck.Claim("egr.supply_vacuum", evidence=[air], next_test=supply_vacuum),
+            "{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
+            vacuum,
+            values={"air": ck.show(air.value, "kPa abs", uncertainty=False)},
         )
         return
-    own = supply_vacuum.key in case.specified
+    own = case.is_specified(supply_vacuum)
     judged = vacuum.value if own else vacuum_at_sea_level(vacuum, air)
     yield case.judge(
         judged,
         case.limit(supply_vacuum),
-        code="egr.supply_vacuum",
-        of=supply_vacuum,
-        unit="inHg diff",
-        calls_for=replace_vacuum_hose,
-        evidence=[vacuum, air],
-        next_test=supply_vacuum,
+        ck.Claim(
+            "egr.supply_vacuum",
+            of=supply_vacuum,
+            unit="inHg diff",
+            evidence=[vacuum, air],
+            calls_for=replace_vacuum_hose,
+            next_test=supply_vacuum,
+        ),
+        ck.Says(
+            passes="The regulator is fed with {read}{level}; {limit} is usual.",
+            fails=(
+                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
+                " or an engine that draws badly: without vacuum the valve cannot open."
+            ),
+            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
+        ),
         values={
             "read": read,
             "level": (
@@ -140,14 +148,6 @@ def source_vacuum(
                 else f", which would be {ck.show(judged, 'inHg diff', uncertainty=False)} at sea level"
             ),
         },
-        says=ck.Says(
-            passes="The regulator is fed with {read}{level}; {limit} is usual.",
-            fails=(
-                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
-                " or an engine that draws badly: without vacuum the valve cannot open."
-            ),
-            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
-        ),
     )
 
 
@@ -162,11 +162,8 @@ def unpowered(
     yield case.judge(
         vacuum,
         case.limit(vacuum_off),
-        code="egr.vacuum_off",
-        calls_for=replace_regulator,
-        next_test=vacuum_off,
-        values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("egr.vacuum_off", calls_for=replace_regulator, next_test=vacuum_off),
+        ck.Says(
             passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
             fails=(
                 "With the regulator's plug pulled there is still {read} at the valve, where {limit} may be"
@@ -178,6 +175,7 @@ def unpowered(
                 " close to call."
             ),
         ),
+        values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
     )
 
 
@@ -198,17 +196,14 @@ def commanded(
     assert limit.low is not None
     low = vacuum.number < limit.low.number
     if command is not None and command.number < COMMANDED and low:
-        yield case.open(
-            code="egr.vacuum_on",
-            value=vacuum,
-            evidence=[command],
-            next_test=vacuum_on,
-            read=read,
-            duty=ck.show(command.value, "%", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.vacuum_on", evidence=[command], next_test=vacuum_on),
+            (
                 "At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says"
                 " nothing. Read again while it is commanded."
             ),
+            vacuum,
+            values={"read": read, "duty": ck.show(command.value, "%", uncertainty=False)},
         )
         return
     known = (
@@ -226,10 +221,20 @@ def commanded(
     yield case.judge(
         vacuum,
         limit,
-        code="egr.vacuum_on",
-        calls_for=replace_regulator,
-        next_test=vacuum_on,
-        evidence=[reading for reading in (command, source) if reading is not None],
+        ck.Claim(
+            "egr.vacuum_on",
+            evidence=[reading for reading in (command, source) if reading is not None],
+            calls_for=replace_regulator,
+            next_test=vacuum_on,
+        ),
+        ck.Says(
+            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
+            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
+            undecided=(
+                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
+                " close to call.{then}"
+            ),
+        ),
         values={
             "read": read,
             "known": f", with {' and '.join(known)}" if known else "",
@@ -239,14 +244,6 @@ def commanded(
                 else ""
             ),
         },
-        says=ck.Says(
-            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
-            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
-            undecided=(
-                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
-                " close to call.{then}"
-            ),
-        ),
     )
 
 
@@ -272,11 +269,8 @@ def holds(
     yield case.judge(
         loss,
         case.limit(hold_loss),
-        code="egr.hold",
-        calls_for=replace_valve,
-        next_test=hold_loss,
-        values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
-        says=ck.Says(
+        ck.Claim("egr.hold", calls_for=replace_valve, next_test=hold_loss),
+        ck.Says(
             passes="The valve's diaphragm holds its vacuum: it loses {read} in a minute.",
             fails="The valve's diaphragm loses {read} of vacuum in a minute; {limit} is usual.{unknown}",
             undecided=(
@@ -284,6 +278,7 @@ def holds(
                 " to call. Pump again and wait longer."
             ),
         ),
+        values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
     )
 
 
@@ -307,15 +302,14 @@ def coil_checked(
     if plain:
         yield case.judge(
             ohms,
-            case.limit(coil if coil.key in case.specified else "egr.coil_any"),
-            code="egr.coil",
-            calls_for=replace_regulator,
-            values={"read": read, "plain": plain},
-            says=ck.Says(
+            case.limit(coil if case.is_specified(coil) else "egr.coil_any"),
+            ck.Claim("egr.coil", calls_for=replace_regulator),
+            ck.Says(
                 passes="",
                 fails="The regulator's coil has {read}. {plain}",
                 undecided="The regulator's coil has {read}; measure again.",
             ),
+            values={"read": read, "plain": plain},
         )
         return
     if warmth is None:
@@ -329,13 +323,8 @@ def coil_checked(
     yield case.judge(
         cold,
         case.limit(coil),
-        code="egr.coil",
-        of=coil,
-        unit="Ω",
-        calls_for=replace_regulator,
-        next_test=coil,
-        values={"read": read},
-        says=ck.Says(
+        ck.Claim("egr.coil", of=coil, unit="Ω", calls_for=replace_regulator, next_test=coil),
+        ck.Says(
             passes="The regulator's coil has {read}, which is {value} at 20 °C; {limit} is usual.",
             fails=(
                 "The regulator's coil has {read}, which is {value} at 20 °C, outside {limit}. Designs differ:"
@@ -345,4 +334,5 @@ def coil_checked(
                 "The regulator's coil has {read}, which is {value} at 20 °C, close to an end of {limit}."
             ),
         ),
+        values={"read": read},
     )

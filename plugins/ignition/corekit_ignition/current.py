@@ -274,17 +274,14 @@ def current(
     """The peak against the coil's own figure, or against what supply, resistance, inductance and charge time
     allow; then the energy.
     """
-    own = peak_current.key in case.specified
+    own = case.is_specified(peak_current)
     if own:
         for peak in peaks:
             yield case.judge(
                 peak,
                 case.limit(peak_current),
-                code="ignition.current",
-                calls_for=repair_switching,
-                next_test=peak_current,
-                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
-                says=ck.Says(
+                ck.Claim("ignition.current", calls_for=repair_switching, next_test=peak_current),
+                ck.Says(
                     passes="{it} takes {read} at its peak; {limit} is its own figure.",
                     fails=(
                         "{it} takes {read} at its peak; {limit} is its own figure. Supply, switching and"
@@ -292,6 +289,7 @@ def current(
                     ),
                     undecided="{it} takes {read} at its peak, too close to an end of {limit} to call.",
                 ),
+                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
             )
     elif charge is None or volts is None or not ohms or data is None:
         missing = next(
@@ -322,13 +320,8 @@ def current(
         yield case.judge(
             energy,
             case.limit("ignition.energy"),
-            code="ignition.energy",
-            of=peak_current,
-            unit="mJ",
-            place=peak.place,
-            evidence=[peak],
-            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("ignition.energy", of=peak_current, unit="mJ", place=peak.place, evidence=[peak]),
+            ck.Says(
                 passes="{it} stores about {energy} for each spark; {limit} is usual.",
                 fails=(
                     "{it} stores about {energy} for each spark; {limit} is usual. Supply and charge time come"
@@ -336,6 +329,7 @@ def current(
                 ),
                 undecided="{it} stores about {energy} for each spark, close to the usual {limit}.",
             ),
+            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
 
 
@@ -356,21 +350,12 @@ def _expected(
         limited = top is not None and top.number < reached.number
         right = top if limited and top is not None else reached
         low = ck.propagate(lambda amps: NEAR * amps, (right,), "current")
-        limit = ck.Limit(key="ignition.peak_current", low=low, source=case.system.sources["current-short"])
+        limit = case.computed_limit("ignition.peak_current", "current-short", low=low)
         yield case.judge(
             peak,
             limit,
-            code="ignition.current_short",
-            next_test=supply_running,
-            evidence=[charge, volts, winding],
-            values={
-                "it": peak.place.capitalize(),
-                "read": ck.show(peak.value, "A", uncertainty=False),
-                "right": ck.show(right, "A", uncertainty=False),
-                "volts": ck.show(volts.value, "V", uncertainty=False),
-                "time": ck.show(charge.value, "ms", uncertainty=False),
-            },
-            says=ck.Says(
+            ck.Claim("ignition.current_short", evidence=[charge, volts, winding], next_test=supply_running),
+            ck.Says(
                 passes=(
                     "{it} takes {read} at its peak; with {volts} for {time} about {right} can be expected."
                 ),
@@ -383,6 +368,13 @@ def _expected(
                     " to call."
                 ),
             ),
+            values={
+                "it": peak.place.capitalize(),
+                "read": ck.show(peak.value, "A", uncertainty=False),
+                "right": ck.show(right, "A", uncertainty=False),
+                "volts": ck.show(volts.value, "V", uncertainty=False),
+                "time": ck.show(charge.value, "ms", uncertainty=False),
+            },
         )
 
 

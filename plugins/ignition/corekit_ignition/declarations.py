@@ -253,7 +253,7 @@ supply_running = ignition.measurand(
     possible=(0, 20),
     usual=(5, 15.5),
     accuracy="0.5 % + 0.05 V",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Coil feed terminal to battery negative.",
     how="At the speed where it misses; the battery's own voltage at the same time.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -291,7 +291,7 @@ primary_resistance = ignition.measurand(
     usual=(0.2, 6),
     accuracy="1 % + 0.3 Ω",
     places=COILS,
-    read_with=(winding_temperature,),
+    conditions=(winding_temperature,),
     where=(
         "Between the two thin terminals; a single coil is coil 1, a coil on a plug has its cylinder's number."
     ),
@@ -309,7 +309,7 @@ secondary_resistance = ignition.measurand(
     usual=(2, 40),
     accuracy="2 % + 0.1 kΩ",
     places=COILS,
-    read_with=(winding_temperature,),
+    conditions=(winding_temperature,),
     where="High-voltage terminal to the terminal its data name.",
     how="20 kΩ range or higher, the display's unit with it.",
     hazard=f"{OFF} {HOT}",
@@ -343,7 +343,7 @@ dwell = ignition.measurand(
     possible=(0, 60),
     usual=(0.5, 25),
     accuracy="3 % + 0.05 ms",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     how="Time the coil is switched on for one spark, from a trace.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
 )
@@ -355,7 +355,7 @@ peak_current = ignition.measurand(
     usual=(1, 20),
     accuracy="3 % + 0.2 A",
     places=COILS,
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Clamp around one primary wire.",
     how="Current clamp set to zero first; the value just before the spark.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -379,7 +379,7 @@ firing_voltage = ignition.measurand(
     usual=(3, 30),
     accuracy="10 % + 0.5 kV",
     places=CYLINDERS,
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     how="Rated high-voltage clip on each lead in turn, the same steady speed.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
@@ -412,7 +412,7 @@ misfires = ignition.measurand(
     usual=(0, 5000),
     accuracy="0.5",
     places=CYLINDERS,
-    read_with=(revolutions, engine_speed),
+    conditions=(revolutions, engine_speed),
     how=(
         "Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load"
         " where it misses; note zeros too."

@@ -265,7 +265,7 @@ def gap_after(
 @ignition.check("Plug gaps")
 def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Iterator[ck.Finding | ck.Gap]:
     """Each gap against this engine's own figure; there is no general one."""
-    if plug_gap.key not in case.specified:
+    if not case.is_specified(plug_gap):
         yield case.gap(
             plug_gap,
             "The gaps were read, but this engine's own figure for them is not in the file; there is no"
@@ -278,10 +278,17 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
         yield case.judge(
             reading,
             limit,
-            code="ignition.plug_gap",
-            calls_for=replace_plugs if wide else set_gaps,
-            next_test=plug_gap,
-            urgency=ck.Urgency.PLAN_IT,
+            ck.Claim(
+                "ignition.plug_gap",
+                calls_for=replace_plugs if wide else set_gaps,
+                urgency=ck.Urgency.PLAN_IT,
+                next_test=plug_gap,
+            ),
+            ck.Says(
+                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
+                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
+                undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
+            ),
             values={
                 "it": reading.place.capitalize(),
                 "read": ck.show(reading.value, "mm", uncertainty=False),
@@ -291,11 +298,6 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
                     else "A narrow gap makes a small, weak spark."
                 ),
             },
-            says=ck.Says(
-                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
-                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
-                undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
-            ),
         )
 
 
@@ -345,19 +347,23 @@ def demand(
         else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
     )
     yield case.advise(
-        code="ignition.reserve",
-        of=plug_gap,
-        value=asked,
-        unit="kV",
-        evidence=used,
-        urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-        gap=ck.show(widest.value, "mm", uncertainty=False),
-        it=widest.place,
-        asked=_kv(low, high),
-        words=words,
-        tight=" That is more than there is: expect misfires under load." if short else tight,
-        figure=_picture((low, high), span) if tight else None,
-        says="At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+        ck.Claim(
+            "ignition.reserve",
+            of=plug_gap,
+            unit="kV",
+            evidence=used,
+            urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
+            figure=_picture((low, high), span) if tight else None,
+        ),
+        "At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+        asked,
+        values={
+            "gap": ck.show(widest.value, "mm", uncertainty=False),
+            "it": widest.place,
+            "asked": _kv(low, high),
+            "words": words,
+            "tight": " That is more than there is: expect misfires under load." if short else tight,
+        },
     )
 
 
@@ -378,17 +384,10 @@ def firing(
     yield case.judge(
         apart,
         case.limit("ignition.firing_apart"),
-        code="ignition.firing_apart",
-        of=firing_voltage,
-        unit="1",
-        evidence=volts,
-        next_test=firing_voltage,
-        values={
-            "it": top.place.capitalize(),
-            "read": ck.show(top.value, "kV", uncertainty=False),
-            "times": f"{apart.number:.2f}",
-        },
-        says=ck.Says(
+        ck.Claim(
+            "ignition.firing_apart", of=firing_voltage, unit="1", evidence=volts, next_test=firing_voltage
+        ),
+        ck.Says(
             passes=(
                 "The firing voltages lie close together; the highest is {times} times the mean of the others."
             ),
@@ -401,6 +400,11 @@ def firing(
                 " call."
             ),
         ),
+        values={
+            "it": top.place.capitalize(),
+            "read": ck.show(top.value, "kV", uncertainty=False),
+            "times": f"{apart.number:.2f}",
+        },
     )
 
 

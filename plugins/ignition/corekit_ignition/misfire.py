@@ -69,7 +69,7 @@ def misfire(
     No count calls for a part: it says where, not why.
     """
     turns = next(
-        (beside for reading in counts if (beside := reading.read_with(revolutions)) is not None), turned
+        (beside for reading in counts if (beside := reading.condition(revolutions)) is not None), turned
     )
     if turns is None:
         yield case.gap(
@@ -93,18 +93,8 @@ def misfire(
     yield case.judge(
         share,
         case.limit("ignition.misfires"),
-        code="ignition.misfire",
-        of=misfires,
-        unit="%",
-        evidence=[*counts, turns],
-        next_test=misfires,
-        values={
-            "total": f"{total:.0f}",
-            "turns": f"{turns.number:.0f}",
-            "share": ck.show(share, "%", uncertainty=False),
-            "pattern": _pattern(counts, total, int(number.number), how),
-        },
-        says=ck.Says(
+        ck.Claim("ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires),
+        ck.Says(
             passes=(
                 "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
                 " monitor allows {limit}."
@@ -118,6 +108,12 @@ def misfire(
                 "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}"
             ),
         ),
+        values={
+            "total": f"{total:.0f}",
+            "turns": f"{turns.number:.0f}",
+            "share": ck.show(share, "%", uncertainty=False),
+            "pattern": _pattern(counts, total, int(number.number), how),
+        },
     )
 
 

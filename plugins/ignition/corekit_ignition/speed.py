@@ -255,29 +255,22 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
     }
     if needed is None:
         return case.advise(
-            code="ignition.dwell",
-            of=dwell,
-            value=there,
-            unit="ms",
-            evidence=[volts, rpm],
-            urgency=ck.Urgency.THIS_VISIT,
-            **words,
-            says=(
+            ck.Claim(
+                "ignition.dwell", of=dwell, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.THIS_VISIT
+            ),
+            (
                 "At {volts} the coil never reaches its current limit, however long it is charged: the supply"
                 " comes first."
             ),
+            there,
+            values=words,
         )
-    limit = ck.Limit(key="ignition.dwell", low=needed, source=case.system.sources["circuit"])
+    limit = case.computed_limit("ignition.dwell", "circuit", low=needed)
     return case.judge(
         there,
         limit,
-        code="ignition.dwell",
-        of=dwell,
-        unit="ms",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=[volts, rpm],
-        values={**words, "needed": _ms(needed)},
-        says=ck.Says(
+        ck.Claim("ignition.dwell", of=dwell, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.PLAN_IT),
+        ck.Says(
             passes="At {speed} the coil has {time} to charge and needs {needed} at {volts}.",
             fails=(
                 "At {speed} the coil has {time} to charge and would need {needed} at {volts}: each spark gets"
@@ -287,6 +280,7 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 "At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}."
             ),
         ),
+        values={**words, "needed": _ms(needed)},
     )
 
 
@@ -328,14 +322,16 @@ def _energy(
             " supply, plugs and leads are looked at first."
         )
     return case.advise(
-        code="ignition.energy_by_speed",
-        says=says,
-        value=energy,
-        unit="mJ",
-        evidence=[volts, rpm],
-        urgency=ck.Urgency.NOTHING,
-        figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None,
-        **words,
+        ck.Claim(
+            "ignition.energy_by_speed",
+            unit="mJ",
+            evidence=[volts, rpm],
+            urgency=ck.Urgency.NOTHING,
+            figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None,
+        ),
+        says,
+        energy,
+        values=words,
     )
 
 

@@ -40,7 +40,7 @@ def test_every_source_is_used_and_every_used_source_exists() -> None:
     used |= {calculation.source for calculation in ignition.calculations.values()}
     text = " ".join(TEXT.values())
     used |= set(re.findall(r"source: ([a-z0-9-]+)", text))
-    used |= set(re.findall(r'sources\["([a-z0-9-]+)"\]', text))
+    used |= set(re.findall(r'computed_limit\(\s*"[^"]+",\s*"([a-z0-9-]+)"', text))
     assert used == set(ignition.sources)
 
 
