@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
@@ -51,7 +53,7 @@ def charged(
         profile is not None
         and held is not None
         and (profile.probability or 0.0) <= 0.5
-        and _below(held, profile.limits[0])
+        and case.side(held, attrs.evolve(profile.limits[0], high=None)) is not ck.Side.INSIDE
     )
     if low and held is not None:
         yield case.inconclusive(
@@ -86,14 +88,10 @@ def charged(
         )
 
 
-def _below(held: ck.Reading, limit: ck.Limit) -> bool:
-    return limit.low is not None and held.number < limit.low.number
-
-
 def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
     meaning = (
         "It never fills the battery like this."
-        if _below(held, limit)
+        if case.side(held, limit) is ck.Side.BELOW
         else "It makes the battery gas, dry out and heat up."
     )
     return case.judge(

@@ -318,7 +318,8 @@ def _held(
     managed: bool,
 ) -> ck.Finding:
     highest, lowest = _ends(volts)
-    low = limit.low is not None and highest.number < limit.low.number
+    low = case.side(highest, limit) is ck.Side.BELOW
+    overcharged = case.side(highest, attrs.evolve(limit, low=None)) is not ck.Side.INSIDE
     when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
     wanders = (
@@ -331,7 +332,7 @@ def _held(
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", uncertainty=False)
     judged: ck.Reading | ck.Value = volts
-    if volts.disagrees and _of_one_mind(volts, limit):
+    if volts.disagrees and _of_one_mind(case, volts, limit):
         judged = (
             highest
             if low
@@ -348,7 +349,7 @@ def _held(
             unit="V",
             evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
             calls_for=charging_repair,
-            urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
+            urgency=ck.Urgency.BEFORE_DRIVING if overcharged else ck.Urgency.THIS_VISIT,
             next_test=charging_voltage,
         ),
         ck.Says(
@@ -374,14 +375,10 @@ def _low(limit: ck.Limit) -> float:
     return limit.low.number if limit.low is not None else -math.inf
 
 
-def _of_one_mind(volts: ck.Reading, limit: ck.Limit) -> bool:
-    """True when all readings lie within the limit, or all on one side of it."""
-    sides = {
-        (limit.low is not None and value.number < limit.low.number)
-        - (limit.high is not None and value.number > limit.high.number)
-        for value in (volts.value, *volts.others)
-    }
-    return len(sides) == 1
+def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit) -> bool:
+    """True when all readings plainly lie within the limit, or all on one side of it."""
+    sides = {case.side(value, limit) for value in (volts.value, *volts.others)}
+    return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
 def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.Finding]:

@@ -170,8 +170,7 @@ def key_off(
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", uncertainty=False)
     early = (waited is None or waited.number < ASLEEP) and still is not Settles.SETTLED
-    high = limit.high is not None and drawn.number > limit.high.number
-    awake = early and high
+    awake = early and case.side(drawn, limit) is not ck.Side.INSIDE
     evidence = [reading for reading in (waited,) if reading is not None]
     if awake:
         how_long = "how long the car had been left alone is not noted"

@@ -150,8 +150,7 @@ def manifold_rise(
         return
     slow = speed is None or speed.number < PUSHED
     limit = case.limit("egr.manifold_rise")
-    assert limit.low is not None
-    if valve is Valve.BACK_PRESSURE and slow and rise.number < limit.low.number:
+    if valve is Valve.BACK_PRESSURE and slow and case.side(rise, limit) is not ck.Side.INSIDE:
         yield case.inconclusive(
             ck.Claim(
                 "egr.manifold_rise",

@@ -290,7 +290,7 @@ def relative_flow(
             fails=(
                 "With the valve open only {read} stands across the metering orifice{share}; asked for is"
                 " {limit}."
-                if limit.low is not None and across.number < limit.low.number
+                if case.side(across, limit) is ck.Side.BELOW
                 else (
                     "With the valve open {read} stands across the metering orifice; asked for is {limit}. "
                     "So much can also mean that the orifice itself is narrowed."

@@ -193,9 +193,8 @@ def commanded(
         return
     read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
     limit = case.limit(vacuum_on)
-    assert limit.low is not None
-    low = vacuum.number < limit.low.number
-    if command is not None and command.number < COMMANDED and low:
+    enough = case.side(vacuum, limit) is ck.Side.INSIDE
+    if command is not None and command.number < COMMANDED and not enough:
         yield case.inconclusive(
             ck.Claim("egr.vacuum_on", evidence=[command], next_test=vacuum_on),
             (

@@ -274,7 +274,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
         return
     limit = case.limit(plug_gap)
     for reading in gaps:
-        wide = limit.high is not None and reading.number > limit.high.number
+        wide = case.side(reading, limit) is ck.Side.ABOVE
         yield case.judge(
             reading,
             limit,

@@ -95,9 +95,9 @@ def primary(
                 f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
             )
             continue
-        high = limit.high is not None and resistance_at_20(reading, warm).number > limit.high.number
+        cold = resistance_at_20(reading, warm)
         yield case.judge(
-            resistance_at_20(reading, warm),
+            cold,
             limit,
             ck.Claim(
                 "ignition.primary" if own else "ignition.primary_usual",
@@ -127,7 +127,7 @@ def primary(
                 "usual": "is its own figure" if own else "is usual",
                 "meaning": (
                     "A broken or badly joined winding reads high."
-                    if high
+                    if case.side(cold, limit) is ck.Side.ABOVE
                     else "Shorted turns read low; so does a meter set to zero wrongly."
                 ),
             },
@@ -159,7 +159,8 @@ def secondary(
                 f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
             )
             continue
-        if limit.low is not None and reading.number * SLIP < limit.low.number:
+        at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
+        if case.side(at_most, limit) is ck.Side.BELOW:
             yield case.inconclusive(
                 ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
                 (
