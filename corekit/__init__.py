@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from .model.measurand import Measurand as Measurand
     from .model.measurand import Observation as Observation
     from .model.measurand import Operation as Operation
+    from .model.measurand import Part as Part
     from .model.measurand import Trait as Trait
     from .model.value import Value as Value
     from .model.value import exact as exact
@@ -72,6 +73,7 @@ _WHERE = {
     "Measurand": "model.measurand",
     "Observation": "model.measurand",
     "Operation": "model.measurand",
+    "Part": "model.measurand",
     "Trait": "model.measurand",
     "Value": "model.value",
     "exact": "model.value",

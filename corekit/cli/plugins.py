@@ -37,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for system in plugins.systems.values():
         counts = (
+            (len(system.parts), "parts"),
             (len(system.measurands), "measurands"),
             (len(system.observations), "observations"),
             (len(system.traits), "traits"),

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -213,11 +212,6 @@ def _span(declared: Input, one: Unit) -> str:
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
 
 
-@lru_cache(maxsize=64)
-def _of_kind(kind: str) -> tuple[Unit, ...]:
-    return tuple(one for one in units.units() if one.kind == kind)
-
-
 def _customary(kind: str, plugins: Plugins) -> list[Unit]:
     """The units of a kind, those in which the installed systems declare readings of it first: nobody types
     kelvin.
@@ -226,4 +220,4 @@ def _customary(kind: str, plugins: Plugins) -> list[Unit]:
         units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind
     ]
     counted = {text: declared.count(text) for text in declared}
-    return sorted(_of_kind(kind), key=lambda one: -counted.get(one.text, 0))
+    return sorted(units.units_of(kind), key=lambda one: -counted.get(one.text, 0))

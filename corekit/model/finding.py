@@ -56,8 +56,9 @@ class Text:
 
 @attrs.frozen(kw_only=True)
 class Says:
-    """What a check says in each case, in the trade's words. Places: {value}, {limit}, {place} and whatever the
-    check gives.
+    """What a check says in each case, in the trade's words.
+
+    Places: {value}, {limit}, {place} and whatever the check gives.
 
     Attributes:
         passes, fails, undecided: Sentences for the three verdicts.

@@ -28,6 +28,21 @@ class Accuracy:
 
 
 @attrs.frozen(kw_only=True)
+class Part:
+    """What can fail, be renewed or be swapped.
+
+    Attributes:
+        key: `system.name`.
+        title: What people call it.
+        places: Closed list of the like ones (`front left`, …); empty when there is one only.
+    """
+
+    key: str
+    title: str
+    places: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
 class Measurand:
     """A quantity that a system wants measured (JCGM 200).
 

@@ -91,7 +91,8 @@ class Case:
 
     Attributes:
         system: Whose check this is. check: Its title. stage: 0 at arrival.
-        readings: (measurand key, place) → Reading. sightings: (observation or measurand key, place) → Sighting.
+        readings: (measurand key, place) → Reading.
+        sightings: (observation or measurand key, place) → Sighting.
         fitted: Trait key → member of its closed answers, or Value; what is unknown is absent.
         fitted_by: Trait key → id of the entry that says so.
         specified: Measurand key → this vehicle's own limit.

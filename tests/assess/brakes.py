@@ -52,14 +52,16 @@ boiling = brakes.measurand(
 )
 
 pedal = brakes.observation("pedal", "Pedal feel", Pedal)
-hose = brakes.trait("hose", "Hoses", Hose, part="hose")
-bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part="master")
+hoses_part = brakes.part("hose", "Brake hose")
+master = brakes.part("master", "Master cylinder")
+hose = brakes.trait("hose", "Hoses", Hose, part=hoses_part)
+bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part=master)
 
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=travel)
 replace_master = brakes.operation(
-    "replace_master", "Replace the master cylinder", shown_by=pressure, replaces="master"
+    "replace_master", "Replace the master cylinder", shown_by=pressure, replaces=master
 )
-replace_hose = brakes.operation("replace_hose", "Replace the hoses", replaces="hose")
+replace_hose = brakes.operation("replace_hose", "Replace the hoses", replaces=hoses_part)
 
 SAYS = ck.Says(
     passes="{value} at {place}, allowed {limit}.",

@@ -45,8 +45,9 @@ supply = horn.measurand(
     accuracy="0.1 V",
     places=("left", "right"),
 )
-horn.trait("kind", "Kind of horn", Tone, part="horn")
-replace_horn = horn.operation("replace", "Replace the horn", replaces="horn")
+horn_part = horn.part("horn", "Horn")
+horn.trait("kind", "Kind of horn", Tone, part=horn_part)
+replace_horn = horn.operation("replace", "Replace the horn", replaces=horn_part)
 
 
 @horn.check("Tone")

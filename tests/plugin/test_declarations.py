@@ -42,8 +42,9 @@ current = horn.measurand(
 )
 sound = horn.observation("sound", "Sound", Sound)
 rust = horn.observation("rust", "Rust", Sound, places=("left", "right"))
-kind = horn.trait("kind", "Kind", Sound, part="horn")
-fuse = horn.trait("fuse", "Fuse", units=("A",), possible=(1, 30), part="fuse")
+horn_part, fuse_part = horn.part("horn", "Horn"), horn.part("fuse", "Fuse")
+kind = horn.trait("kind", "Kind", Sound, part=horn_part)
+fuse = horn.trait("fuse", "Fuse", units=("A",), possible=(1, 30), part=fuse_part)
 
 Yields = Iterator[ck.Finding | ck.Gap]
 
@@ -409,3 +410,32 @@ def test_a_calculation_states_unit_and_label_of_all_it_uses(
     with pytest.raises((TypeError, UnitError)) as error:
         ck.System("fresh", "Fresh").calculation(source="s")(function)
     assert [word for word in words if word not in str(error.value)] == []
+
+
+# ---- parts
+
+
+def test_an_undeclared_part_is_refused_wherever_it_is_named() -> None:
+    fresh = ck.System("fresh", "Fresh")
+    stranger = ck.System("other", "Other").part("pump", "Pump")
+    for wrong in (stranger, "fresh.pump", ck.Part(key="fresh.pump", title="Pump")):
+        for declare in (
+            lambda part: fresh.trait("kind", "Kind", units=("A",), part=part),
+            lambda part: fresh.observation("noise", "Noise", Sound, part=part),
+            lambda part: fresh.operation("replace", "Replace it", replaces=part),
+            lambda part: fresh.measurand(
+                "drop", "V", "Drop", possible=(0, 30), usual=(0, 1), accuracy="0.1 V", part=part
+            ),
+        ):
+            with pytest.raises(ValueError, match=r"fresh\.part\(…\) has declared before"):
+                declare(wrong)
+
+
+def test_a_part_keeps_its_places_and_is_named_by_its_key() -> None:
+    fresh = ck.System("fresh", "Fresh")
+    pump = fresh.part("pump", "Pump", places=("left", "right"))
+    assert (pump.key, pump.places, fresh.parts) == ("fresh.pump", ("left", "right"), {"fresh.pump": pump})
+    replace = fresh.operation("replace", "Replace the pump", replaces=pump)
+    assert replace.replaces == "fresh.pump"
+    with pytest.raises(ValueError, match="declared twice"):
+        fresh.part("pump", "Pump")

@@ -27,8 +27,10 @@ class Drive(Enum):
 
 FINGERS = "Fingers out of the linkage."
 
-drive = clutch.trait("drive", "How it is worked", Drive, part="drive")
-bore = clutch.trait("bore", "Bore of the cylinder", units=("mm",), part="cylinder", how="Cast into it.")
+drive_part = clutch.part("drive", "Drive")
+cylinder = clutch.part("cylinder", "Cylinder")
+drive = clutch.trait("drive", "How it is worked", Drive, part=drive_part)
+bore = clutch.trait("bore", "Bore of the cylinder", units=("mm",), part=cylinder, how="Cast into it.")
 sticker = clutch.trait("sticker", "Number on the sticker", units=("mm",))
 
 warmth = clutch.measurand(
@@ -71,7 +73,7 @@ force = clutch.measurand(
 )
 fluid = clutch.observation("fluid", "Fluid in the pot", Fluid, hazard=FINGERS)
 
-replace = clutch.operation("replace", "Replace the cylinder", shown_by=sink, replaces="cylinder")
+replace = clutch.operation("replace", "Replace the cylinder", shown_by=sink, replaces=cylinder)
 
 
 @clutch.check("Play")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import BatteryType, battery
+from .declarations import BatteryType, battery, starter_battery
 from .tables import Rows, kelvin
 
 AH = 3600.0  # C
@@ -25,7 +25,7 @@ reserve = battery.trait(
     "Reserve capacity",
     units=("min",),
     possible=(20, 600),
-    part="battery",
+    part=starter_battery,
     how="RC in minutes on its label, where no Ah stand on it.",
 )
 

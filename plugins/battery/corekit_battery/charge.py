@@ -49,6 +49,7 @@ from .declarations import (
     control,
     level,
     rest_voltage,
+    starter_battery,
     temperature,
 )
 
@@ -117,7 +118,7 @@ label_voltage = battery.trait(
     "Charging voltage on the label",
     units=("V",),
     possible=(13.2, 16.5),
-    part="battery",
+    part=starter_battery,
     how="At 25 °C, the highest it names.",
 )
 room = battery.trait(

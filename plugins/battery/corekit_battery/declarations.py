@@ -128,20 +128,24 @@ class RippleMeter(Enum):
     OTHER = "another meter or mode"
 
 
+# ---- what can fail or be renewed
+
+starter_battery = battery.part("battery", "Starter battery")
+
 # ---- what the vehicle is fitted with
 
 battery_type = battery.trait(
     "type",
     "Battery type",
     BatteryType,
-    part="battery",
+    part=starter_battery,
     how="On its label; a battery of a stop-start car is AGM or EFB.",
 )
 full_acid = battery.trait(
     "acid",
     "Acid of the full battery",
     FullAcid,
-    part="battery",
+    part=starter_battery,
     how="Gravity when full, from the battery's data sheet.",
 )
 rating = battery.trait(
@@ -149,18 +153,23 @@ rating = battery.trait(
     "Cranking rating",
     units=("A SAE", "A EN", "A IEC", "A DIN", "A CA"),
     possible=(50, 2000),
-    part="battery",
+    part=starter_battery,
     how="On its label, always with the name of the test.",
 )
 capacity = battery.trait(
-    "capacity", "20-hour capacity", units=("Ah",), possible=(10, 300), part="battery", how="Ah on its label."
+    "capacity",
+    "20-hour capacity",
+    units=("Ah",),
+    possible=(10, 300),
+    part=starter_battery,
+    how="Ah on its label.",
 )
 full_voltage = battery.trait(
     "full_voltage",
     "Rest voltage when it was known to be full",
     units=("V",),
     possible=(12.3, 13.4),
-    part="battery",
+    part=starter_battery,
     how="Read after a full charge and a night's rest; it beats every table.",
 )
 control = battery.trait(
@@ -202,7 +211,7 @@ rest_voltage = battery.measurand(
     "rest_voltage",
     "V",
     "Voltage at rest",
-    part="battery",
+    part=starter_battery,
     possible=(0, 16),
     usual=(10.5, 13.2),
     accuracy="0.5 % + 0.02 V",
@@ -215,7 +224,7 @@ gravity = battery.measurand(
     "gravity",
     "1",
     "Gravity of the acid",
-    part="battery",
+    part=starter_battery,
     possible=(1.0, 1.35),
     usual=(1.1, 1.3),
     accuracy="0.005",
@@ -263,7 +272,7 @@ load_voltage = battery.measurand(
     "load_voltage",
     "V",
     "Voltage under load",
-    part="battery",
+    part=starter_battery,
     possible=(0, 14),
     usual=(5, 12.5),
     accuracy="0.5 % + 0.05 V",
@@ -382,7 +391,7 @@ logged_minimum = battery.measurand(
     "logged_minimum",
     "V",
     "Lowest voltage of a logged start",
-    part="battery",
+    part=starter_battery,
     possible=(0, 15),
     usual=(4, 12.5),
     accuracy="0.5 % + 0.1 V",
@@ -451,7 +460,7 @@ tester_figure = battery.measurand(
     "tester_figure",
     "A",
     "Cranking amperes by the tester",
-    part="battery",
+    part=starter_battery,
     possible=(0, 3000),
     usual=(30, 1500),
     accuracy="10 %",
@@ -474,7 +483,7 @@ discharge_fall = battery.measurand(
     "discharge_fall",
     "V",
     "Fall of the voltage when the discharge began",
-    part="battery",
+    part=starter_battery,
     possible=(0, 5),
     usual=(0, 2),
     accuracy="0.005 V",
@@ -484,7 +493,7 @@ delivered = battery.measurand(
     "delivered",
     "Ah",
     "Charge delivered down to 10.5 V",
-    part="battery",
+    part=starter_battery,
     possible=(0, 1000),
     usual=(1, 400),
     accuracy="3 %",
@@ -505,7 +514,7 @@ case_seen = battery.observation(
     "case",
     "Battery case",
     Case,
-    part="battery",
+    part=starter_battery,
     how="All sides, lid and posts; in frost look for bulging and ice.",
     hazard=f"{ACID} {DAMAGED}",
 )
@@ -513,7 +522,7 @@ level = battery.observation(
     "level",
     "Acid level",
     Level,
-    part="battery",
+    part=starter_battery,
     how="Only where caps come off; the plates must be covered.",
     hazard=ACID,
 )
@@ -560,7 +569,7 @@ replace = battery.operation(
     "replace",
     "Replace the battery",
     shown_by=load_voltage,
-    replaces="battery",
+    replaces=starter_battery,
     hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}",
 )
 charge = battery.operation(

@@ -87,6 +87,12 @@ class Deposits(Enum):
     CHOKED = "choked"
 
 
+# ---- what can fail or be renewed
+
+egr_valve = egr.part("valve", "EGR valve")
+egr_sensor = egr.part("sensor", "EGR sensor")
+egr_regulator = egr.part("regulator", "Vacuum regulator")
+
 # ---- what the vehicle is fitted with
 
 engine = egr.trait("engine", "Engine", Engine)
@@ -94,7 +100,7 @@ valve_type = egr.trait(
     "valve",
     "EGR valve",
     Valve,
-    part="egr_valve",
+    part=egr_valve,
     how=(
         "A hose on top: vacuum; a plug of several pins and no hose: electric. Whether exhaust pressure has to"
         " help, its documents say."
@@ -104,7 +110,7 @@ sensor_type = egr.trait(
     "sensor",
     "EGR sensor",
     Sensor,
-    part="egr_sensor",
+    part=egr_sensor,
     how=(
         "Two hoses: differential pressure, the later type mostly in plastic, the earlier in metal. On the"
         " valve itself: valve position."
@@ -114,7 +120,7 @@ regulator_type = egr.trait(
     "regulator",
     "Vacuum regulator",
     Regulator,
-    part="egr_regulator",
+    part=egr_regulator,
     how="Between the vacuum source and the valve; two hoses, one plug.",
 )
 
@@ -391,21 +397,21 @@ replace_valve = egr.operation(
     "replace_valve",
     "Replace the EGR valve",
     shown_by=manifold_open,
-    replaces="egr_valve",
+    replaces=egr_valve,
     hazard=f"{HOT} {CARBON} {KEEP}",
 )
 replace_sensor = egr.operation(
     "replace_sensor",
     "Replace the EGR sensor",
     shown_by=signal_pumped,
-    replaces="egr_sensor",
+    replaces=egr_sensor,
     hazard=f"{HOT} {KEEP}",
 )
 replace_regulator = egr.operation(
     "replace_regulator",
     "Replace the vacuum regulator",
     shown_by=vacuum_on,
-    replaces="egr_regulator",
+    replaces=egr_regulator,
     hazard=f"{HOT} {KEEP}",
 )
 replace_sensing_hoses = egr.operation(
