@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
+    from .judge import Side as Side
     from .model.figure import Band as Band
     from .model.figure import Dot as Dot
     from .model.figure import Figure as Figure
@@ -25,32 +26,37 @@ if TYPE_CHECKING:
     from .model.finding import Gap as Gap
     from .model.finding import Reason as Reason
     from .model.finding import Says as Says
+    from .model.finding import Tells as Tells
     from .model.finding import Urgency as Urgency
     from .model.finding import Verdict as Verdict
     from .model.limit import Limit as Limit
     from .model.measurand import Measurand as Measurand
     from .model.measurand import Observation as Observation
     from .model.measurand import Operation as Operation
+    from .model.measurand import Part as Part
     from .model.measurand import Trait as Trait
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
     from .plugin.calculation import Calculation as Calculation
-    from .plugin.calculation import Within as Within
+    from .plugin.calculation import Input as Input
+    from .plugin.calculation import Output as Output
     from .plugin.case import Case as Case
     from .plugin.chart import Chart as Chart
+    from .plugin.claim import Claim as Claim
     from .plugin.copper import copper_factor as copper_factor
-    from .plugin.foreign import elsewhere as elsewhere
+    from .plugin.foreign import foreign as foreign
     from .plugin.hookspecs import hookimpl as hookimpl
     from .plugin.reading import Reading as Reading
     from .plugin.system import System as System
-    from .plugin.tables import between as between
-    from .plugin.tables import held as held
+    from .plugin.tables import interpolate as interpolate
+    from .plugin.tables import interpolate_clamped as interpolate_clamped
     from .units import show as show
 
 _WHERE = {
     "Shop": "desk.shop",
     "open_shop": "desk.shop",
+    "Side": "judge",
     "Band": "model.figure",
     "Dot": "model.figure",
     "Figure": "model.figure",
@@ -60,27 +66,31 @@ _WHERE = {
     "Gap": "model.finding",
     "Reason": "model.finding",
     "Says": "model.finding",
+    "Tells": "model.finding",
     "Urgency": "model.finding",
     "Verdict": "model.finding",
     "Limit": "model.limit",
     "Measurand": "model.measurand",
     "Observation": "model.measurand",
     "Operation": "model.measurand",
+    "Part": "model.measurand",
     "Trait": "model.measurand",
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",
     "Calculation": "plugin.calculation",
-    "Within": "plugin.calculation",
+    "Input": "plugin.calculation",
+    "Output": "plugin.calculation",
     "Case": "plugin.case",
     "Chart": "plugin.chart",
+    "Claim": "plugin.claim",
     "copper_factor": "plugin.copper",
-    "elsewhere": "plugin.foreign",
+    "foreign": "plugin.foreign",
     "hookimpl": "plugin.hookspecs",
     "Reading": "plugin.reading",
     "System": "plugin.system",
-    "between": "plugin.tables",
-    "held": "plugin.tables",
+    "interpolate": "plugin.tables",
+    "interpolate_clamped": "plugin.tables",
     "show": "units",
 }
 

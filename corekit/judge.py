@@ -13,6 +13,7 @@ Source: JCGM 106:2012 clauses 7.3, 7.4 and 8.3 (from memory); the quantile is
 from __future__ import annotations
 
 import math
+from enum import Enum
 
 import attrs
 
@@ -75,6 +76,35 @@ def conform(value: Value, limit: Limit) -> Judged:
         unfit=unfit,
         needed=_needed(value, limit, margins, unfit) if leans is Verdict.UNDECIDED or unfit else None,
     )
+
+
+class Side(Enum):
+    """Where a value lies against a limit, the uncertainty of both counted in."""
+
+    BELOW = "below"
+    INSIDE = "inside"
+    ABOVE = "above"
+    UNDECIDED = "undecided"
+
+
+def side(value: Value, limit: Limit) -> Side:
+    """On which side of a limit a value lies, by the rule of `conform`.
+
+    What fails at neither end by itself, because the limit is narrower than the uncertainty, is undecided.
+
+    Raises:
+        ValueError: value and limit are of different kinds.
+    """
+    low = _plain(value - limit.low if limit.low is not None else None)
+    high = _plain(limit.high - value if limit.high is not None else None)
+    leans = lean(*low, *high)
+    if leans is Verdict.PASS:
+        return Side.INSIDE
+    if leans is Verdict.FAIL and _one_sided(*low) is Verdict.FAIL:
+        return Side.BELOW
+    if leans is Verdict.FAIL and _one_sided(*high) is Verdict.FAIL:
+        return Side.ABOVE
+    return Side.UNDECIDED
 
 
 def _plain(margin: Value | None) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -25,18 +25,47 @@ from typing import Any
 import attrs
 
 from . import numerals
-from .datafile import read_toml
 from .errors import CorekitError
-from .fault import DataFileError, Fault, quoted
 from .model.measurand import Accuracy
 from .model.value import Value, exact
-from .reference import data_path
+from .unit_table import (
+    Kind,
+    Table,
+    Unit,
+    UnitError,
+    any_of,
+    key_of,
+    kinds,
+    table,
+    unit,
+    units,
+    units_of,
+)
 
-_DEFINITION = "si-brochure"  # the source of every row that names none
-
-
-class UnitError(CorekitError, ValueError):
-    """A unit was declared that the table does not have, or that leaves its kind open."""
+__all__ = [
+    "BARE",
+    "Kind",
+    "NotAValue",
+    "Typed",
+    "TypedError",
+    "Unit",
+    "UnitError",
+    "declared_text",
+    "from_coherent",
+    "from_quantity",
+    "kinds",
+    "parse_accuracy",
+    "quantity",
+    "read_quantity",
+    "read_reading",
+    "registry",
+    "show",
+    "show_uncertainty",
+    "to_coherent",
+    "unit",
+    "units",
+    "units_of",
+]
 
 
 class TypedError(CorekitError, ValueError):
@@ -51,48 +80,6 @@ class TypedError(CorekitError, ValueError):
     def __init__(self, got: str, expected: str, write: str = "") -> None:
         self.got, self.expected, self.write = got, expected, write
         super().__init__(f"{got}; write {write}" if write else f"{got}; expected {expected}")
-
-
-@attrs.frozen
-class Kind:
-    """A kind of quantity.
-
-    `unit` is its coherent unit, in which every number inside is; `title` is what paper calls it.
-
-    `mark` ends the declared text of its units (`gauge`). `strict`: people must type the mark as well.
-    `shown`: paper prints it.
-    """
-
-    name: str
-    unit: str
-    title: str
-    mark: str = ""
-    tails: tuple[str, ...] = ()
-    strict: bool = False
-    shown: bool = False
-
-
-@attrs.frozen
-class Unit:
-    """One way to write quantities of one kind: coherent number = number · factor + offset.
-
-    `text` is the declared text (`bar gauge`), `bare` the same without the mark (`bar`), `also` what else
-    people type for it. `factor_exact` and `offset_exact` are the same numbers as fractions; `pint` is the
-    unit's name in pint's registry; `source` is a key of `shared/sources.toml`.
-    """
-
-    text: str
-    kind: str
-    factor: float
-    offset: float
-    bare: str = attrs.field(repr=False)
-    also: tuple[str, ...] = attrs.field(repr=False)
-    factor_exact: Fraction = attrs.field(repr=False)
-    offset_exact: Fraction = attrs.field(repr=False)
-    pint: str = attrs.field(repr=False)
-    define: str = attrs.field(repr=False, default="")
-    note: str = attrs.field(repr=False, default="")
-    source: str = attrs.field(repr=False, default=_DEFINITION)
 
 
 class NotAValue(TypedError):
@@ -130,157 +117,7 @@ class Typed:
     shown: str = ""
 
 
-# ---- the table
-
-
-@attrs.frozen
-class _Table:
-    kinds: Mapping[str, Kind]
-    units: tuple[Unit, ...]
-    declared: Mapping[str, Unit]  # exact declared text → unit
-    spelled: Mapping[str, tuple[Unit, ...]]  # any spelling → the units it may mean
-    typed: Mapping[str, Mapping[str, Unit]]  # kind → spelling → unit, as a person may type it for that kind
-    unmarked: Mapping[str, Mapping[str, Unit]]  # strict kind → spelling without its mark → unit
-
-
-@lru_cache(maxsize=1)
-def _table() -> _Table:
-    path = data_path("shared/units.toml")
-    data = read_toml(path)
-    kinds = {row["name"]: _kind(row) for row in data["kind"]}
-    units = tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"])
-    declared: dict[str, Unit] = {}
-    spelled: dict[str, list[Unit]] = {}
-    typed: dict[str, dict[str, Unit]] = {name: {} for name in kinds}
-    unmarked: dict[str, dict[str, Unit]] = {}
-    for one in units:
-        if one.text in declared:
-            raise _refused(f"the unit {quoted(one.text)} stands there twice")
-        declared[one.text] = one
-        kind = kinds[one.kind]
-        bare = (one.bare, *one.also)
-        marked = tuple(f"{name}{tail}" for name in bare for tail in _tails(kind))
-        for spelling in marked if kind.strict else (*bare, *marked):
-            if typed[one.kind].setdefault(_key(spelling), one) is not one:
-                raise _refused(f"{quoted(spelling)} means two units of {one.kind}")
-        if kind.strict:
-            unmarked.setdefault(one.kind, {}).update({_key(spelling): one for spelling in bare})
-        for spelling in dict.fromkeys(map(_key, (*bare, *marked))):
-            spelled.setdefault(spelling, []).append(one)
-    missing = [
-        f"the coherent unit {quoted(kind.unit)} of {kind.name} has no row of factor 1"
-        for kind in kinds.values()
-        if not _is_coherent(kind, declared)
-    ]
-    if missing:
-        raise _refused(*missing)
-    return _Table(
-        kinds,
-        units,
-        declared,
-        {spelling: tuple(found) for spelling, found in spelled.items()},
-        typed,
-        unmarked,
-    )
-
-
-def _refused(*faults: str) -> DataFileError:
-    return DataFileError([Fault("unit", "", fault) for fault in faults], "shared/units.toml")
-
-
-def _kind(row: Mapping[str, Any]) -> Kind:
-    strict = row.get("strict", False)
-    return Kind(
-        row["name"],
-        row["unit"],
-        row["title"],
-        row.get("mark", ""),
-        tuple(row.get("tails", ())),
-        strict,
-        row.get("shown", strict),
-    )
-
-
-def _unit(row: Mapping[str, Any], kind: Kind) -> Unit:
-    factor, offset = Fraction(row["factor"]), Fraction(row.get("offset", "0"))
-    text = f"{row['text']} {kind.mark}" if kind.mark else row["text"]
-    also = tuple(row.get("also", ()))
-    return Unit(
-        text=text,
-        kind=kind.name,
-        factor=float(factor),
-        offset=float(offset),
-        bare=row["text"],
-        also=also,
-        factor_exact=factor,
-        offset_exact=offset,
-        pint=row["pint"],
-        define=row.get("define", ""),
-        note=row.get("note", ""),
-        source=row.get("source", _DEFINITION),
-    )
-
-
-def _tails(kind: Kind) -> tuple[str, ...]:
-    return (f" {kind.mark}", f" ({kind.mark})", f"({kind.mark})", *kind.tails) if kind.mark else ()
-
-
-def _is_coherent(kind: Kind, declared: Mapping[str, Unit]) -> bool:
-    own = declared.get(kind.unit)
-    return own is not None and own.kind == kind.name and own.factor_exact == 1 and own.offset_exact == 0
-
-
-# One sign, several code points: Greek mu for micro, the ohm sign, degree signs with their letter, spaces that
-# do not break.
-_SAME = str.maketrans(
-    {
-        "μ": "µ",
-        "\u2126": "Ω",
-        "℃": "°C",
-        "℉": "°F",
-        "\u00a0": " ",
-        "\u202f": " ",
-        "\u2009": " ",
-        "º": "°",
-        "⋅": "·",
-        "−": "-",
-    }
-)
-
-
-def _key(spelling: str) -> str:
-    return " ".join(spelling.translate(_SAME).split())
-
-
-def kinds() -> Mapping[str, Kind]:
-    """Name → kind, the whole closed table."""
-    return _table().kinds
-
-
-def units() -> tuple[Unit, ...]:
-    """Every unit there is, in the table's order."""
-    return _table().units
-
-
-def unit(text: str) -> Unit:
-    """The unit that a declaration names: `V`, `bar gauge`, `K diff`, `rev/s`, `A SAE`.
-
-    Raises:
-        UnitError: the table has no such unit (near matches are named), or the text leaves the kind open: a
-            bare `bar` may be gauge, absolute or a difference.
-    """
-    table = _table()
-    key = _key(text)
-    if key in table.declared:
-        return table.declared[key]
-    found = table.spelled.get(key, ())
-    if len(found) == 1:
-        return found[0]
-    if found:
-        raise UnitError(
-            f"The unit {text!r} leaves open what is meant; declare {_any_of(one.text for one in found)}."
-        )
-    raise UnitError(f"There is no unit {text!r}{_near(key, table)}; the table is shared/units.toml.")
+# ---- declared units
 
 
 def declared_text(text: str) -> str:
@@ -368,12 +205,12 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
 
 
 def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
-    wanted, expected = _wanted(tuple(accepts))
+    wanted, expected = _wanted(tuple(accepts), table())
     if len(text) > _LONGEST:
         raise TypedError(
             f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
         )
-    plain = _key(text)
+    plain = key_of(text)
     if loose:
         _refuse_what_is_no_value(plain, text, expected)
     asked = _Asked(text, wanted, expected, decimal)
@@ -402,8 +239,8 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
 
 
 @lru_cache(maxsize=1024)
-def _wanted(accepts: tuple[str, ...]) -> tuple[tuple[Unit, ...], str]:
-    """The units that are accepted, and how a refusal calls them."""
+def _wanted(accepts: tuple[str, ...], there: Table) -> tuple[tuple[Unit, ...], str]:
+    """The units that are accepted, and how a refusal calls them; asked anew when the table has changed."""
     wanted = tuple(unit(one) for one in accepts)
     return wanted, _expected(wanted)
 
@@ -538,7 +375,7 @@ def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
             raise TypedError(got, asked.expected, _example("…", asked.wanted)) from None
         named = error.tail if error.tail and len(error.tail) < 16 else declared_text(asked.wanted[0].text)
         raise TypedError(
-            got, asked.expected, _any_of(_quoted(f"{one} {named}") for one in error.numbers)
+            got, asked.expected, any_of(_quoted(f"{one} {named}") for one in error.numbers)
         ) from None
 
 
@@ -563,12 +400,12 @@ def _refuse_what_is_no_value(plain: str, text: str, expected: str) -> None:
 
 
 def _find(rest: str, shown: str, asked: _Asked) -> Unit:
-    table, text, wanted, expected = _table(), asked.text, asked.wanted, asked.expected
+    there, text, wanted, expected = table(), asked.text, asked.wanted, asked.expected
     if not rest:
         raise TypedError(
             f"{_quoted(text)} has no unit",
             expected,
-            _any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
+            any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
         )
     found = _meant(rest, [one.kind for one in _firsts(wanted)])
     if len(found) == 1:
@@ -577,24 +414,24 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
         raise TypedError(
             f"{_quoted(text)} leaves open which is meant",
             expected,
-            _any_of(_quoted(f"{shown} {one.text}") for one in found),
+            any_of(_quoted(f"{shown} {one.text}") for one in found),
         )
     if any(
-        _key(rest).casefold() in (spelling.casefold() for spelling in table.unmarked.get(one.kind, ()))
+        key_of(rest).casefold() in (spelling.casefold() for spelling in there.unmarked.get(one.kind, ()))
         for one in wanted
     ):
         got = f"{_quoted(text)} does not say by which test it was rated"
-        raise TypedError(got, expected, _any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
-    others = sorted(kind for kind in table.kinds if rest in table.typed[kind]) or sorted(
-        kind for kind, bare in table.unmarked.items() if rest in bare
+        raise TypedError(got, expected, any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
+    others = sorted(kind for kind in there.kinds if rest in there.typed[kind]) or sorted(
+        kind for kind, bare in there.unmarked.items() if rest in bare
     )
     if others:
-        named = _any_of(_in_a_sentence(table.kinds[kind].title) for kind in others)
+        named = any_of(_in_a_sentence(there.kinds[kind].title) for kind in others)
         raise TypedError(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
     choices = {
         spelling: one
         for kind in dict.fromkeys(one.kind for one in wanted)
-        for spelling, one in table.typed[kind].items()
+        for spelling, one in there.typed[kind].items()
     }
     near = [name for name in choices if name.casefold() == rest.casefold()] or difflib.get_close_matches(
         rest, choices, n=1, cutoff=0.6
@@ -607,21 +444,21 @@ def _meant(rest: str, wanted: Sequence[str]) -> list[Unit]:
     """The units of the wanted kinds that a text may mean: as spelled, else in other capitals, but never m for
     M.
     """
-    table = _table()
-    exactly = [table.typed[kind][rest] for kind in wanted if rest in table.typed[kind]]
+    there = table()
+    exactly = [there.typed[kind][rest] for kind in wanted if rest in there.typed[kind]]
     if exactly:
         return exactly
     loosely: dict[str, Unit] = {}
     for kind in wanted:
-        for spelling, one in table.typed[kind].items():
-            if spelling.casefold() == rest.casefold() and not _changes_prefix(spelling, rest, one, table):
+        for spelling, one in there.typed[kind].items():
+            if spelling.casefold() == rest.casefold() and not _changes_prefix(spelling, rest, one, there):
                 loosely[one.text] = one
     return list(loosely.values())
 
 
-def _changes_prefix(spelling: str, typed: str, one: Unit, table: _Table) -> bool:
+def _changes_prefix(spelling: str, typed: str, one: Unit, there: Table) -> bool:
     """True when other capitals would make a milli of a mega: `MV` is no mV."""
-    prefixed = one.bare[:1] in ("m", "M") and one.bare[1:] in table.typed[one.kind]
+    prefixed = one.bare[:1] in ("m", "M") and one.bare[1:] in there.typed[one.kind]
     return prefixed and spelling[:1] != typed[:1]
 
 
@@ -635,7 +472,7 @@ def _typed_text(one: Unit) -> str:
 
 
 def _example(number: str, wanted: Sequence[Unit]) -> str:
-    return _any_of(
+    return any_of(
         _quoted(f"{number} {_typed_text(one)}" if one.text not in BARE else number) for one in _firsts(wanted)
     )
 
@@ -643,13 +480,9 @@ def _example(number: str, wanted: Sequence[Unit]) -> str:
 def _expected(wanted: Sequence[Unit]) -> str:
     names = []
     for one in _firsts(wanted):
-        same = list(
-            dict.fromkeys(
-                [_typed_text(one), *(_typed_text(other) for other in units() if other.kind == one.kind)]
-            )
-        )
-        names.append(f"{_in_a_sentence(kinds()[one.kind].title)} in {_any_of(same)}")
-    return _any_of(names)
+        same = list(dict.fromkeys([_typed_text(one), *(_typed_text(other) for other in units_of(one.kind))]))
+        names.append(f"{_in_a_sentence(kinds()[one.kind].title)} in {any_of(same)}")
+    return any_of(names)
 
 
 def _in_a_sentence(title: str) -> str:
@@ -659,19 +492,6 @@ def _in_a_sentence(title: str) -> str:
 def _quoted(text: str) -> str:
     """A text in quotation marks, with nothing in it that could disturb a terminal."""
     return '"' + "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text) + '"'
-
-
-def _any_of(names: Iterable[str]) -> str:
-    listed = list(dict.fromkeys(names))
-    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}" if listed else ""
-
-
-def _near(key: str, table: _Table) -> str:
-    near = [
-        spelling for spelling in table.spelled if spelling.casefold() == key.casefold()
-    ] or difflib.get_close_matches(key, table.spelled, n=3, cutoff=0.6)
-    meant = dict.fromkeys(one.text for spelling in near for one in table.spelled[spelling])
-    return f"; near to it: {', '.join(list(meant)[:6])}" if meant else ""
 
 
 # ---- accuracy, as an instrument's sheet gives it
@@ -700,7 +520,7 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
     own = _by_name(unit)
     if len(text) > _LONGEST:
         raise TypedError(f"{_quoted(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
-    plain = _key(text).replace("+/-", "±").lstrip("± ").removeprefix("(").removesuffix(")").strip()
+    plain = key_of(text).replace("+/-", "±").lstrip("± ").removeprefix("(").removesuffix(")").strip()
     sums = {"percent": Fraction(0), "digits": Fraction(0), "amount": Fraction(0)}
     for term in plain.split("+"):
         name, amount = _accuracy_term(term.strip(), text, own)
@@ -748,7 +568,7 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
     if own.text in BARE and not rest:
         return "amount", amount
     found = _meant(rest, [own.kind]) or [
-        one for spelling, one in _table().unmarked.get(own.kind, {}).items() if spelling == rest
+        one for spelling, one in table().unmarked.get(own.kind, {}).items() if spelling == rest
     ]
     if len(found) != 1:
         unit_problem = (
@@ -761,7 +581,7 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
 
 
 def _has_offset(kind: str) -> bool:
-    return any(one.offset_exact for one in units() if one.kind == kind)
+    return any(one.offset_exact for one in units_of(kind))
 
 
 # ---- what paper shows
@@ -831,16 +651,24 @@ def _signed(number: Decimal) -> str:
 
 
 @lru_cache(maxsize=1)
+def _registry() -> tuple[Any, set[str]]:
+    """The one registry of this process, and what was defined in it."""
+    import pint
+
+    return pint.UnitRegistry(), set()
+
+
 def registry() -> Any:
     """The one pint registry of this process, with the dimensions that pint lacks.
 
-    Quantities of another registry do not mix.
+    Quantities of another registry do not mix. What a system declares for itself gets a dimension that is
+    named after its kind: a stranger's text is never parsed.
     """
-    import pint
-
-    made: Any = pint.UnitRegistry()
+    made, defined = _registry()
     for line in dict.fromkeys(one.define for one in units() if one.define):
-        made.define(line)
+        if line not in defined:
+            made.define(line)
+            defined.add(line)
     return made
 
 
@@ -873,7 +701,7 @@ def from_quantity(q: Any, unit: str) -> Value:
             f"{q} cannot be taken for a {own.kind}; 5 °C and a difference of 5 °C are two things."
         )
     try:
-        coherent = float(q.to(_table().declared[kinds()[own.kind].unit].pint).magnitude)
+        coherent = float(q.to(table().declared[kinds()[own.kind].unit].pint).magnitude)
     except pint.DimensionalityError as error:
         raise ValueError(f"{q} cannot be taken for a {own.kind} in {own.text}: {error}.") from error
     except TypeError as error:

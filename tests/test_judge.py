@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.judge import Z, conform, normal
+from corekit.judge import Side, Z, conform, normal, side
 from corekit.model.finding import Verdict
 from corekit.model.limit import Limit
 from corekit.model.source import Basis, Confidence, Source, Status
@@ -323,3 +323,40 @@ def test_the_risks_of_an_inspection_come_out_as_the_guide_has_them(steps: int) -
         else:
             accepted_bad += share * accepted
     assert (conform_at, accepted_bad, refused_good) == pytest.approx((0.90442, 0.00988, 0.06903), abs=2e-5)
+
+
+# ---- sides
+
+
+@given(NUMBER, UNCERTAINTY, NUMBER, st.floats(0, 50), st.sampled_from(["low", "high", "both"]))
+def test_the_side_never_contradicts_the_verdict(
+    y: float, u: float, end: float, width: float, ends: str
+) -> None:
+    limits = {"low": limit(low=end), "high": limit(high=end), "both": limit(low=end, high=end + width)}[ends]
+    leans, where = conform(read(y, u), limits).leans, side(read(y, u), limits)
+    assert (where is Side.INSIDE) == (leans is Verdict.PASS)
+    if where in (Side.BELOW, Side.ABOVE):
+        assert leans is Verdict.FAIL
+    if where is Side.BELOW:
+        assert limits.low is not None and y < limits.low.number + 1e-9
+    if where is Side.ABOVE:
+        assert limits.high is not None and y > limits.high.number - 1e-9
+
+
+@pytest.mark.parametrize(
+    ("y", "u", "where"),
+    [
+        (12.0, 0.05, Side.BELOW),
+        (12.39, 0.05, Side.UNDECIDED),
+        (12.41, 0.05, Side.UNDECIDED),
+        (12.6, 0.05, Side.INSIDE),
+        (13.2, 0.05, Side.ABOVE),
+        (
+            12.7,
+            5.0,
+            Side.UNDECIDED,
+        ),  # the limit is far narrower than the uncertainty: it fails at neither end
+    ],
+)
+def test_a_value_lies_below_inside_above_or_too_close_to_say(y: float, u: float, where: Side) -> None:
+    assert side(read(y, u), limit(low=12.4, high=13.0)) is where

@@ -10,7 +10,7 @@ from ..model.limit import Limit
 from ..model.measurand import answers_of
 from ..model.records import Fitted
 from ..model.value import Value, exact
-from ..plugin.case import Case, CodeSet, Sight, own_limit
+from ..plugin.case import Case, CodeSet, Sighting, own_limit
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
@@ -19,7 +19,7 @@ from ..plugin.system import System
 def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
     """The case that the system's checks get at this stage; `check` is filled in as each one runs.
 
-    A check may want another system's measurand, so readings and sights of all systems are in it.
+    A check may want another system's measurand, so readings and sightings of all systems are in it.
     """
     fitted, fitted_by = fitted_at(job, stage, plugins)
     return Case(
@@ -27,7 +27,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         check="",
         stage=stage,
         readings=_with_lasting(job, stage, plugins),
-        sights=_sights(job, stage, plugins),
+        sightings=_sightings(job, stage, plugins),
         fitted=fitted,
         fitted_by=fitted_by,
         specified=_specified(job),
@@ -97,14 +97,14 @@ def _answer(noted: Noted[Fitted], answers: type[Enum] | None) -> Enum | Value | 
     return exact(record.kind, record.number, [noted.id])
 
 
-def _sights(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Sight]:
-    found: dict[tuple[str, str], Sight] = {}
+def _sightings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Sighting]:
+    found: dict[tuple[str, str], Sighting] = {}
     observations = plugins.observations
     for noted in job.seen(stage):
         record = noted.record
         declared = observations.get(record.of)
         answer = answers_of(declared.answers).get(record.answer) if declared else None
-        found[record.of, record.place] = Sight(answer, noted.id, record.cannot)
+        found[record.of, record.place] = Sighting(answer, noted.id, record.cannot)
     return found
 
 

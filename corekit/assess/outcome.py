@@ -167,17 +167,18 @@ def _coded(test: FaultTest, case: Case) -> Outcome | None:
 def _seen(test: FaultTest, case: Case) -> Outcome | None:
     """What was seen; of several like things one that is not sound speaks before those that are."""
     noted = [
-        sight
-        for (key, _), sight in case.sights.items()
-        if key == test.seen and sight.answer is not None and sight.answer.value in test.answers
+        sighting
+        for (key, _), sighting in case.sightings.items()
+        if key == test.seen and sighting.answer is not None and sighting.answer.value in test.answers
     ]
     if not noted:
         return None
     sound = test.answers[test.outcomes.index(test.sound)]
-    sight = next(
-        (sight for sight in noted if sight.answer is not None and sight.answer.value != sound), noted[0]
+    sighting = next(
+        (sighting for sighting in noted if sighting.answer is not None and sighting.answer.value != sound),
+        noted[0],
     )
     weights = tuple(
-        float(sight.answer is not None and answer == sight.answer.value) for answer in test.answers
+        float(sighting.answer is not None and answer == sighting.answer.value) for answer in test.answers
     )
-    return Outcome(test=test, weights=weights, evidence=(sight.entry,))
+    return Outcome(test=test, weights=weights, evidence=(sighting.entry,))

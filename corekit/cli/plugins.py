@@ -37,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for system in plugins.systems.values():
         counts = (
+            (len(system.parts), "parts"),
             (len(system.measurands), "measurands"),
             (len(system.observations), "observations"),
             (len(system.traits), "traits"),
@@ -57,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _words(system: System) -> Iterator[str]:
     """Every key a person may type, with what it is called and what may stand behind it."""
-    beside = {key for measurand in system.measurands.values() for key in measurand.read_with}
+    beside = {key for measurand in system.measurands.values() for key in measurand.conditions}
     yield (
         f"{system.title}\n\nreadings = [ {{ of = …, is = … }} ], and setup = {{ … }} for what they are read"
         " with"
@@ -65,8 +66,8 @@ def _words(system: System) -> Iterator[str]:
     for measurand in system.measurands.values():
         places = f"place = {_places(measurand.places)}" if measurand.places else ""
         setup = (
-            f"with setup {', '.join(measurand.read_with)}"
-            if measurand.read_with
+            f"with setup {', '.join(measurand.conditions)}"
+            if measurand.conditions
             else "in setup"
             if measurand.key in beside
             else ""

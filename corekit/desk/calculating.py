@@ -5,11 +5,8 @@ The command and the screens use this and nothing else.
 
 from __future__ import annotations
 
-import inspect
 import math
-import re
 from collections.abc import Callable, Mapping
-from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -17,7 +14,7 @@ import attrs
 from .. import units
 from ..model.source import Source
 from ..model.value import Value
-from ..plugin.calculation import Calculation, Input, Within
+from ..plugin.calculation import Calculation, Input
 from ..plugin.guard import in_words, time_limit
 from ..plugin.host import Plugins
 from ..units import TypedError, Unit
@@ -26,7 +23,6 @@ from .problem import DeskError
 #: So many units are offered as keys; any other can be typed. A ratio may be written without a unit.
 KEYS, PLAIN = 5, ""
 _SECONDS = 5.0
-_ARGUMENT = re.compile(r"^ {4,8}(?P<name>\w+): (?P<words>.+?)(?:, \[[^\]]*\])?\.?$", re.MULTILINE)
 
 
 @attrs.frozen(kw_only=True)
@@ -90,10 +86,7 @@ def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
 
 def fields_of(calculation: Calculation[Any], plugins: Plugins) -> tuple[Field, ...]:
     """What a calculation asks for, in its order."""
-    said = {
-        match["name"]: match["words"] for match in _ARGUMENT.finditer(inspect.getdoc(calculation.si) or "")
-    }
-    return tuple(_field(declared, said.get(declared.name, ""), plugins) for declared in calculation.inputs)
+    return tuple(_field(name, declared, plugins) for name, declared in calculation.inputs.items())
 
 
 #: Does a declared calculation with values by name, elsewhere than here. Errors: ValueError for what was
@@ -125,20 +118,21 @@ def work_out(
         CalculationError: an input is missing, not understood, or outside the range; all of them at once.
     """
     calculation = calculation_named(plugins, key)
-    names = [declared.name for declared in calculation.inputs]
     faults = {
-        name: f"is no input of {key}; it takes {', '.join(names)}" for name in typed if name not in names
+        name: f"is no input of {key}; it takes {', '.join(calculation.inputs)}"
+        for name in typed
+        if name not in calculation.inputs
     }
     values: dict[str, Value] = {}
     understood: list[tuple[str, str]] = []
-    for declared, field in zip(calculation.inputs, fields_of(calculation, plugins), strict=True):
+    for name, declared in calculation.inputs.items():
         try:
-            value, shown = _value(declared, typed.get(declared.name, ""), plugins, decimal)
+            value, shown = _value(name, declared, typed.get(name, ""), plugins, decimal)
         except ValueError as error:
-            faults[declared.name] = str(error)
+            faults[name] = str(error)
             continue
-        values[declared.name] = value
-        understood.append((field.label, shown))
+        values[name] = value
+        understood.append((declared.label, shown))
     if faults:
         raise CalculationError(faults)
     try:
@@ -153,7 +147,7 @@ def work_out(
             f"The calculation {key} failed, and that is its plugin's fault ({in_words(error)})."
         ) from error
     return Result(
-        shown=_shown(result, _customary(calculation.kind, plugins)[0]),
+        shown=_shown(result, _customary(calculation.output.kind, plugins)[0]),
         understood=tuple(understood),
         source=source_of(plugins, calculation),
     )
@@ -167,15 +161,14 @@ def _shown(result: Value, one: Unit) -> str:
     return units.show(Value(result.kind, units.to_coherent(number, one.text)), one.text)
 
 
-def _field(declared: Input, words: str, plugins: Plugins) -> Field:
+def _field(name: str, declared: Input, plugins: Plugins) -> Field:
     found = _customary(declared.kind, plugins)
     keys = [_typed(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
-    label = words or declared.name.replace("_", " ").capitalize()
     return Field(
-        name=declared.name,
-        label=label,
+        name=name,
+        label=declared.label,
         units=() if keys == [PLAIN] else tuple(keys),
-        span=_span(declared.within, found[0]),
+        span=_span(declared, found[0]),
     )
 
 
@@ -184,7 +177,7 @@ def _typed(one: Unit) -> str:
     return one.text if units.kinds()[one.kind].strict else one.bare
 
 
-def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[Value, str]:
+def _value(name: str, declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[Value, str]:
     """A typed input as a value, and how it was understood.
 
     Raises:
@@ -200,34 +193,23 @@ def _value(declared: Input, text: str, plugins: Plugins, decimal: str) -> tuple[
         read = units.read_reading(text, [declared.unit], decimal)
     except TypedError as error:
         raise ValueError(str(error)) from error
-    if declared.within.fault(read.number):
+    if declared.fault(read.number):
         raise ValueError(
-            f'"{text.strip()}" is outside the range in which this holds ({_span(declared.within, first)})'
+            f'"{text.strip()}" is outside the range in which this holds ({_span(declared, first)})'
         )
-    budget = {f"typed.{declared.name}": read.half_width / math.sqrt(3)} if read.half_width else {}
+    budget = {f"typed.{name}": read.half_width / math.sqrt(3)} if read.half_width else {}
     value = Value(read.kind, read.number, budget)
     return value, units.show(value, read.unit or first.text, uncertainty=bool(budget))
 
 
-def _span(within: Within, one: Unit) -> str:
+def _span(declared: Input, one: Unit) -> str:
     """A range in words, in a unit that people use."""
 
     def end(number: float) -> str:
         return f"{units.from_coherent(number, one.text):.4g}".replace("-", "−")
 
-    ends = [
-        (within.low, "at least {}"),
-        (within.above, "above {}"),
-        (within.high, "at most {}"),
-        (within.below, "below {}"),
-    ]
-    words = " and ".join(text.format(end(number)) for number, text in ends if number is not None)
+    words = declared.range_words(end)
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
-
-
-@lru_cache(maxsize=64)
-def _of_kind(kind: str) -> tuple[Unit, ...]:
-    return tuple(one for one in units.units() if one.kind == kind)
 
 
 def _customary(kind: str, plugins: Plugins) -> list[Unit]:
@@ -238,4 +220,4 @@ def _customary(kind: str, plugins: Plugins) -> list[Unit]:
         units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind
     ]
     counted = {text: declared.count(text) for text in declared}
-    return sorted(_of_kind(kind), key=lambda one: -counted.get(one.text, 0))
+    return sorted(units.units_of(kind), key=lambda one: -counted.get(one.text, 0))

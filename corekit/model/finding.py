@@ -56,7 +56,9 @@ class Text:
 
 @attrs.frozen(kw_only=True)
 class Says:
-    """What a check says in each case. Places: {value}, {limit}, {place} and whatever the check gives.
+    """What a check says in each case, in the trade's words.
+
+    Places: {value}, {limit}, {place} and whatever the check gives.
 
     Attributes:
         passes, fails, undecided: Sentences for the three verdicts.
@@ -69,6 +71,22 @@ class Says:
     undecided: str
     advises: str = ""
 
+    def text(self, leans: Verdict, advises: bool) -> str:
+        """The sentence for what the numbers say; `advises` where the limit is too weak to decide."""
+        if advises and self.advises:
+            return self.advises
+        return {Verdict.PASS: self.passes, Verdict.FAIL: self.fails}.get(leans, self.undecided)
+
+
+@attrs.frozen(kw_only=True)
+class Tells(Says):
+    """The same in the customer's words, without jargon, with the same places.
+
+    A sentence that is left empty is told in the trade's words.
+    """
+
+    undecided: str = ""
+
 
 @attrs.frozen(kw_only=True)
 class Finding:
@@ -77,6 +95,7 @@ class Finding:
     Attributes:
         system, code: Which plugin says it, and its checked name (`brakes.pressure`).
         check: Title of the check.
+        text, customer_text: In the trade's words, and in the customer's where the check has such.
         stage, place: When in the visit and at which of several like things.
         probability: That the true value conforms to the limit (JCGM 106); None without a limit.
         of: Key of the measurand it speaks of, so that a retest can be held against it.
@@ -97,6 +116,7 @@ class Finding:
     verdict: Verdict
     urgency: Urgency
     text: Text
+    customer_text: Text | None = None
     stage: int = 0
     place: str = ""
     of: str = ""
@@ -110,6 +130,11 @@ class Finding:
     next_test: str = ""
     rule: str = ""
     figure: Figure | None = None
+
+    @property
+    def for_customer(self) -> Text:
+        """What the customer is told: the trade's words where the check has no others."""
+        return self.customer_text or self.text
 
     def __str__(self) -> str:
         return f"[{self.verdict}] {self.text}"

@@ -28,6 +28,21 @@ class Accuracy:
 
 
 @attrs.frozen(kw_only=True)
+class Part:
+    """What can fail, be renewed or be swapped.
+
+    Attributes:
+        key: `system.name`.
+        title: What people call it.
+        places: Closed list of the like ones (`front left`, …); empty when there is one only.
+    """
+
+    key: str
+    title: str
+    places: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
 class Measurand:
     """A quantity that a system wants measured (JCGM 200).
 
@@ -40,7 +55,7 @@ class Measurand:
         accuracy: Of the worst ordinary instrument; used, and shown as such, when none is named.
         places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one
             only.
-        read_with: Keys of measurands it must be read with (temperature, load current).
+        conditions: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
@@ -54,7 +69,7 @@ class Measurand:
     usual: Span
     accuracy: Accuracy
     places: tuple[str, ...] = ()
-    read_with: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
     lasting: bool = False
     part: str = ""
     where: str = ""

@@ -1,10 +1,10 @@
-"""Calculations: plain float functions in coherent units, declared with unit, range and source."""
+"""Calculations: plain float functions in coherent units, declared with unit, label, range and source."""
 
 from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
-from typing import Annotated, Any, Generic, ParamSpec, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Generic, ParamSpec, TypeVar, get_args, get_origin, get_type_hints
 
 import attrs
 
@@ -16,19 +16,26 @@ P = ParamSpec("P")
 
 
 @attrs.frozen
-class Within:
-    """The range in which a calculation holds, in the coherent unit.
+class Input:
+    """What a calculation takes, as the annotation of its parameter: unit, label and range.
 
-    `above` and `below` exclude the end itself.
+    `low` and `high` belong to the range, `above` and `below` do not; all four are in the unit, which is a
+    coherent one. The label is what a person reads beside the field.
 
-    >>> Within(0, 1500).fault(1600)
+    >>> Input("Pa", "Pressure behind the hole", 0, 1500).fault(1600)
     'must be at least 0 and at most 1500'
     """
 
+    unit: str
+    label: str
     low: float | None = None
     high: float | None = None
     above: float | None = attrs.field(default=None, kw_only=True)
     below: float | None = attrs.field(default=None, kw_only=True)
+
+    @property
+    def kind(self) -> str:
+        return units.unit(self.unit).kind
 
     def fault(self, number: float) -> str:
         """What must hold, when it does not; else empty."""
@@ -38,25 +45,29 @@ class Within:
             or (self.above is not None and number <= self.above)
             or (self.below is not None and number >= self.below)
         )
-        return f"must be {self.words}" if broken else ""
+        return f"must be {self.range_words('{:g}'.format)}" if broken else ""
+
+    def range_words(self, write: Callable[[float], str]) -> str:
+        """The range in words, each end as `write` prints it; empty where everything is in range."""
+        ends = [
+            ("at least", self.low),
+            ("above", self.above),
+            ("at most", self.high),
+            ("below", self.below),
+        ]
+        return " and ".join(f"{words} {write(end)}" for words, end in ends if end is not None)
+
+
+@attrs.frozen
+class Output:
+    """What comes out of a calculation, as the annotation of its result."""
+
+    unit: str
+    label: str
 
     @property
-    def words(self) -> str:
-        ends = [
-            (self.low, "at least {:g}"),
-            (self.high, "at most {:g}"),
-            (self.above, "above {:g}"),
-            (self.below, "below {:g}"),
-        ]
-        return " and ".join(text.format(end) for end, text in ends if end is not None)
-
-
-@attrs.frozen(kw_only=True)
-class Input:
-    name: str
-    unit: str
-    kind: str
-    within: Within
+    def kind(self) -> str:
+        return units.unit(self.unit).kind
 
 
 class Calculation(Generic[P]):
@@ -74,8 +85,7 @@ class Calculation(Generic[P]):
         self.__doc__ = function.__doc__
         self.__name__ = function.__name__
         self.__wrapped__ = function
-        self.inputs, self.unit = _declared(function)
-        self.kind = units.unit(self.unit).kind
+        self.inputs, self.output = _declared(function)
 
     def __repr__(self) -> str:
         return f"<calculation {self.key}>"
@@ -89,23 +99,22 @@ class Calculation(Generic[P]):
                 unit.
         """
         values = self._values(args, named)
-        for declared, value in zip(self.inputs, values, strict=True):
-            fault = declared.within.fault(value.number)
+        for (name, declared), value in zip(self.inputs.items(), values, strict=True):
+            fault = declared.fault(value.number)
             if fault:
                 raise ValueError(
-                    f"{self.key}: {declared.name} {fault} {declared.unit}; got {value.number:g}"
-                    f" {declared.unit}."
+                    f"{self.key}: {name} {fault} {declared.unit}; got {value.number:g} {declared.unit}."
                 )
-        return propagate(self._guarded, values, self.kind)
+        return propagate(self._guarded, values, self.output.kind)
 
     def _guarded(self, *numbers: float) -> float:
-        for declared, number in zip(self.inputs, numbers, strict=True):
-            if declared.within.fault(number):
-                raise ValueError(declared.name)
+        for (name, declared), number in zip(self.inputs.items(), numbers, strict=True):
+            if declared.fault(number):
+                raise ValueError(name)
         return self.si(*numbers)  # type: ignore[arg-type, call-arg]
 
     def _values(self, args: tuple[Any, ...], named: dict[str, Any]) -> list[Value]:
-        names = [declared.name for declared in self.inputs]
+        names = list(self.inputs)
         unknown = sorted(set(named) - set(names))
         if unknown or len(args) > len(names):
             raise TypeError(
@@ -117,33 +126,32 @@ class Calculation(Generic[P]):
             raise TypeError(f"{self.key} got {twice[0]} twice, in order and by name.")
         given = {**dict(zip(names, args, strict=False)), **named}
         values = []
-        for declared in self.inputs:
-            if declared.name not in given:
-                raise TypeError(f"{self.key} needs {declared.name} in {declared.unit}.")
-            values.append(self._value(declared, given[declared.name]))
+        for name, declared in self.inputs.items():
+            if name not in given:
+                raise TypeError(f"{self.key} needs {name} in {declared.unit}.")
+            values.append(self._value(name, declared, given[name]))
         return values
 
-    def _value(self, declared: Input, given: Any) -> Value:
+    def _value(self, name: str, declared: Input, given: Any) -> Value:
         if isinstance(given, Reading):
             given = given.value
         if not isinstance(given, Value):
             if not hasattr(given, "m_as"):
                 raise TypeError(
-                    f"{self.key}: {declared.name} must be a Value, a Reading or a quantity with a unit; got"
-                    f" {given!r}. Use .si for bare floats."
+                    f"{self.key}: {name} must be a Value, a Reading or a quantity with a unit; got {given!r}."
+                    " Use .si for bare floats."
                 )
             given = units.from_quantity(given, declared.unit)
         assert isinstance(given, Value)
         if given.kind != declared.kind:
             raise ValueError(
-                f"{self.key}: {declared.name} must be a {declared.kind} in {declared.unit}; got a"
-                f" {given.kind}."
+                f"{self.key}: {name} must be a {declared.kind} in {declared.unit}; got a {given.kind}."
             )
         return given
 
 
-def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
-    """Read unit and range off the annotations, refusing at import what is not declared."""
+def _declared(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
+    """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
         hints = get_type_hints(function, include_extras=True)
     except NameError as error:
@@ -151,7 +159,7 @@ def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
             f"{function.__name__}: {error}. Declare what annotations name at module level, and import it"
             " outside TYPE_CHECKING."
         ) from error
-    inputs = []
+    inputs = {}
     for name, parameter in inspect.signature(function).parameters.items():
         if (
             parameter.kind not in (parameter.POSITIONAL_ONLY, parameter.POSITIONAL_OR_KEYWORD)
@@ -161,26 +169,40 @@ def _declared(function: Callable[..., float]) -> tuple[tuple[Input, ...], str]:
                 f"{function.__name__}: {name} must be an ordinary parameter without a default; a calculation"
                 " states every quantity it uses."
             )
-        unit, within = _unit_and_range(function.__name__, name, hints.get(name))
-        inputs.append(Input(name=name, unit=unit, kind=units.unit(unit).kind, within=within))
-    unit, _ = _unit_and_range(function.__name__, "the result", hints.get("return"))
-    return tuple(inputs), unit
+        inputs[name] = _declaration(function.__name__, name, hints.get(name), Input)
+    return inputs, _declaration(function.__name__, "the result", hints.get("return"), Output)
 
 
-def _unit_and_range(function: str, name: str, hint: Any) -> tuple[str, Within]:
+D = TypeVar("D", Input, Output)
+
+
+def _declaration(function: str, name: str, hint: Any, form: type[D]) -> D:
+    example = (
+        'ck.Input("K", "Winding temperature", 233.15, 423.15)'
+        if form is Input
+        else 'ck.Output("Ω", "Winding resistance at 20 °C")'
+    )
     if get_origin(hint) is not Annotated or get_args(hint)[0] is not float:
         raise TypeError(
-            f'{function}: {name} must be declared as Annotated[float, "unit"]; plain numbers have no unit.'
+            f"{function}: {name} must be declared with its unit and label, as"
+            f" Annotated[float, {example}]; a plain number has no unit."
         )
     extras = get_args(hint)[1:]
-    texts = [extra for extra in extras if isinstance(extra, str)]
-    ranges = [extra for extra in extras if isinstance(extra, Within)]
-    if len(texts) != 1 or len(ranges) > 1 or len(texts) + len(ranges) != len(extras):
-        raise TypeError(f"{function}: {name} must carry one unit and at most one Within(…).")
-    found = units.unit(texts[0])
+    if len(extras) != 1 or not isinstance(extras[0], form):
+        raise TypeError(
+            f"{function}: {name} must carry one ck.{form.__name__} and nothing else, such as {example}; got"
+            f" {', '.join(map(repr, extras))}."
+        )
+    declared = extras[0]
+    found = units.unit(declared.unit)
     if found.factor != 1.0 or found.offset != 0.0:
         raise TypeError(
-            f"{function}: {name} is declared in {texts[0]}; a calculation works in coherent units, here"
+            f"{function}: {name} is declared in {declared.unit}; a calculation works in coherent units, here"
             f" {units.kinds()[found.kind].unit}."
         )
-    return texts[0], ranges[0] if ranges else Within()
+    if not isinstance(declared.label, str) or not declared.label.strip() or declared.label == name:
+        raise TypeError(
+            f"{function}: {name} needs a label that a mechanic reads, such as {example}; got"
+            f" {declared.label!r}."
+        )
+    return declared

@@ -10,13 +10,13 @@ from typing import Protocol
 import attrs
 
 from .. import units
-from ..judge import RULE, conform
-from ..model.figure import Figure
-from ..model.finding import Finding, Gap, Reason, Says, Text, Urgency, Verdict
+from ..judge import RULE, Side, conform, side
+from ..model.finding import Finding, Gap, Reason, Says, Tells, Text, Urgency, Verdict
 from ..model.limit import Limit, Scope
 from ..model.measurand import Measurand, Observation, Operation, Trait
-from ..model.source import Basis, Source, Status
+from ..model.source import Basis, Confidence, Source, Status
 from ..model.value import Value
+from .claim import Claim
 from .faults import FaultTable
 from .reading import Reading
 
@@ -42,6 +42,22 @@ class Owner(Protocol):
     def checked_code(self, code: str) -> str: ...
 
 
+#: Of readings that disagree nothing else is said.
+DISAGREE = (
+    "{title}: the {count} readings, from {least} to {most}, disagree by more than their uncertainty; read it"
+    " again. Asked for: {limit}."
+)
+
+
+@attrs.frozen
+class _Texts:
+    """The two voices of one statement, and what fills their places."""
+
+    says: str
+    tells: str
+    values: Mapping[str, str]
+
+
 class Missing(Exception):
     """Raised by `case[…]` inside a check: the host turns it into a gap that names what to measure."""
 
@@ -51,7 +67,7 @@ class Missing(Exception):
 
 
 @attrs.frozen
-class Sight:
+class Sighting:
     """An observation as noted: the answer, or why it could not be had."""
 
     answer: Enum | None
@@ -75,7 +91,8 @@ class Case:
 
     Attributes:
         system: Whose check this is. check: Its title. stage: 0 at arrival.
-        readings: (measurand key, place) → Reading. sights: (observation or measurand key, place) → Sight.
+        readings: (measurand key, place) → Reading.
+        sightings: (observation or measurand key, place) → Sighting.
         fitted: Trait key → member of its closed answers, or Value; what is unknown is absent.
         fitted_by: Trait key → id of the entry that says so.
         specified: Measurand key → this vehicle's own limit.
@@ -90,7 +107,7 @@ class Case:
     check: str
     stage: int = 0
     readings: Mapping[tuple[str, str], Reading] = attrs.field(factory=dict)
-    sights: Mapping[tuple[str, str], Sight] = attrs.field(factory=dict)
+    sightings: Mapping[tuple[str, str], Sighting] = attrs.field(factory=dict)
     fitted: Mapping[str, Enum | Value] = attrs.field(factory=dict)
     fitted_by: Mapping[str, str] = attrs.field(factory=dict)
     specified: Mapping[str, Limit] = attrs.field(factory=dict)
@@ -139,39 +156,54 @@ class Case:
             )
         return general
 
+    def is_specified(self, measurand: Measurand) -> bool:
+        """Whether this vehicle's own figure of it is known."""
+        return measurand.key in self.specified
+
+    def computed_limit(
+        self,
+        key: str,
+        source: str,
+        *,
+        low: Value | None = None,
+        high: Value | None = None,
+        confidence: Confidence = Confidence.HIGH,
+    ) -> Limit:
+        """A limit that a check works out from readings, on the authority of one of the system's sources.
+
+        Raises:
+            KeyError: the system has no source of that key.
+        """
+        return Limit(key=key, low=low, high=high, source=self.system.sources[source], confidence=confidence)
+
+    def side(self, judged: Reading | Value, limit: Limit) -> Side:
+        """Where a value lies against a limit: below, inside, above, or too close to an end to say.
+
+        The same rule as `judge`, whatever the limit is worth. Readings that disagree among themselves are
+        undecided.
+        """
+        if isinstance(judged, Reading):
+            if judged.disagrees:
+                return Side.UNDECIDED
+            judged = judged.value
+        return side(judged, limit)
+
     def judge(
         self,
         judged: Reading | Value,
         limit: Limit,
-        *,
-        code: str,
+        claim: Claim,
         says: Says,
-        of: Measurand | None = None,
-        unit: str = "",
-        place: str = "",
-        calls_for: Operation | None = None,
-        urgency: Urgency = Urgency.THIS_VISIT,
-        evidence: Iterable[Reading | str] = (),
-        next_test: Measurand | Observation | None = None,
-        figure: Figure | None = None,
+        tells: Tells | None = None,
         values: Mapping[str, str] | None = None,
     ) -> Finding:
         """A finding from the margin between a value and a limit.
 
         Args:
-            of: The measurand that a bare Value speaks of; a Reading brings its own.
-            unit: To print a bare Value in; a Reading brings its own.
-            calls_for: What it speaks for when it fails; dropped when it passes.
-            urgency: When it fails; a pass is `nothing to do here`.
-            evidence: Readings or entry ids beyond those the value itself rests on.
-            next_test: What would settle it, when undecided.
-            values: More places for the sentences.
+            says: In the trade's words. tells: In the customer's; the trade's stand where there are none.
+            values: More places for the sentences, beside {value}, {limit} and {place}.
         """
         value = judged.value if isinstance(judged, Reading) else judged
-        unit = unit or (judged.measurand.unit if isinstance(judged, Reading) else "")
-        if not unit:
-            raise ValueError(f"{code}: say in which unit the judged value is printed.")
-        place = place or (judged.place if isinstance(judged, Reading) else "")
         outcome = conform(value, limit)
         verdict, leans, probability = outcome.verdict, outcome.leans, outcome.probability
         apart = isinstance(judged, Reading) and judged.disagrees
@@ -181,17 +213,11 @@ class Case:
             several = [probability, *(conform(other, limit).probability for other in judged.others)]
             probability, leans = sum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.UNDECIDED if limit.decides else Verdict.ADVICE
-        template = {Verdict.PASS: says.passes, Verdict.FAIL: says.fails, Verdict.UNDECIDED: says.undecided}[
-            leans
-        ]
-        if verdict is Verdict.ADVICE and says.advises:
-            template = says.advises
+        advises = verdict is Verdict.ADVICE
+        template, told = says.text(leans, advises), tells.text(leans, advises) if tells else ""
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
-            template = (
-                "{title}: the {count} readings, from {least} to {most}, disagree by more than their uncertainty;"
-                " read it again. Asked for: {limit}."
-            )
+            template, told = DISAGREE, ""
         if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
             template += " This instrument cannot decide it at all: its uncertainty is as wide as the limit."
             template += (
@@ -199,195 +225,121 @@ class Case:
                 if outcome.needed
                 else " Nor could any: the limit itself is known no better."
             )
-        places = {
-            "value": units.show(value, unit),
-            "limit": limit_words(limit, unit),
-            "place": place,
-            **(values or {}),
-        }
+        unit = self._unit(claim, judged)
+        places = {"limit": limit_words(limit, unit), **(values or {})}
         if outcome.unfit and outcome.needed:
             places["needed"] = uncertainty_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
-            taken = sorted((value, *judged.others), key=lambda one: one.number)
-            least, most = (units.show(one, unit, uncertainty=False) for one in (taken[0], taken[-1]))
-            places |= {
-                "count": str(judged.count),
-                "title": judged.measurand.title,
-                "least": least,
-                "most": most,
-            }
-        return Finding(
-            system=self.system.key,
-            code=self.system.checked_code(code),
-            check=self.check,
-            verdict=verdict,
-            urgency=Urgency.NOTHING if leans is Verdict.PASS else urgency,
-            text=Text(template, places),
-            stage=self.stage,
-            place=place,
-            of=_of(of, judged),
-            part=_part(of, judged),
+            places |= _repeats(judged, unit)
+        passes = leans is Verdict.PASS
+        return attrs.evolve(
+            self._finding(claim, verdict, judged, _Texts(template, told, places)),
+            urgency=Urgency.NOTHING if passes else claim.urgency or Urgency.THIS_VISIT,
             probability=probability,
-            value=value,
-            unit=unit,
             limits=(limit,) if limit.beaten is None else (limit, limit.beaten),
-            evidence=_evidence(value, evidence, limit, judged),
-            calls_for=calls_for.key if calls_for and leans is not Verdict.PASS else "",
-            next_test=next_test.key if next_test and verdict is Verdict.UNDECIDED else "",
+            evidence=_evidence(value, claim.evidence, limit, judged),
+            calls_for=claim.calls_for.key if claim.calls_for and not passes else "",
             rule=RULE,
-            figure=figure,
         )
 
     def advise(
         self,
-        *,
-        code: str,
+        claim: Claim,
         says: str,
         value: Value | Reading | None = None,
-        of: Measurand | None = None,
-        unit: str = "",
-        place: str = "",
-        evidence: Iterable[Reading | str] = (),
-        urgency: Urgency = Urgency.PLAN_IT,
-        calls_for: Operation | None = None,
-        figure: Figure | None = None,
+        *,
+        tells: str = "",
         limits: Sequence[Limit] = (),
-        **values: str,
+        values: Mapping[str, str] | None = None,
     ) -> Finding:
         """A computed statement without a limit: it advises and never decides."""
-        return self._plain(
-            verdict=Verdict.ADVICE,
-            code=code,
-            says=says,
-            value=value,
-            of=of,
-            unit=unit,
-            place=place,
-            evidence=evidence,
-            urgency=urgency,
-            calls_for=calls_for,
-            figure=figure,
-            limits=limits,
-            values=values,
+        return attrs.evolve(
+            self._finding(claim, Verdict.ADVICE, value, _Texts(says, tells, values or {})),
+            urgency=claim.urgency or Urgency.PLAN_IT,
+            calls_for=claim.calls_for.key if claim.calls_for else "",
+            limits=tuple(limits),
         )
 
-    def open(
+    def inconclusive(
         self,
-        *,
-        code: str,
+        claim: Claim,
         says: str,
         value: Value | Reading | None = None,
-        of: Measurand | None = None,
-        unit: str = "",
-        place: str = "",
-        evidence: Iterable[Reading | str] = (),
-        urgency: Urgency = Urgency.THIS_VISIT,
-        next_test: Measurand | Observation | None = None,
-        probability: float | None = None,
-        figure: Figure | None = None,
-        limits: Sequence[Limit] = (),
-        **values: str,
-    ) -> Finding:
-        """An undecided finding of a check that was barred (*too empty to judge*), with the test that comes
-        next.
-        """
-        plain = self._plain(
-            verdict=Verdict.UNDECIDED,
-            code=code,
-            says=says,
-            value=value,
-            of=of,
-            unit=unit,
-            place=place,
-            evidence=evidence,
-            urgency=urgency,
-            next_test=next_test.key if next_test else "",
-            figure=figure,
-            limits=limits,
-            values=values,
-        )
-        return attrs.evolve(plain, probability=probability)
-
-    def _plain(
-        self,
         *,
-        verdict: Verdict,
-        code: str,
-        says: str,
-        value: Value | Reading | None,
-        of: Measurand | None,
-        unit: str,
-        place: str,
-        evidence: Iterable[Reading | str],
-        urgency: Urgency,
-        figure: Figure | None,
-        limits: Sequence[Limit],
-        values: Mapping[str, str],
-        calls_for: Operation | None = None,
-        next_test: str = "",
+        tells: str = "",
+        limits: Sequence[Limit] = (),
+        values: Mapping[str, str] | None = None,
     ) -> Finding:
-        bare = value.value if isinstance(value, Reading) else value
-        unit = unit or (value.measurand.unit if isinstance(value, Reading) else "")
-        place = place or (value.place if isinstance(value, Reading) else "")
-        shown = {"value": units.show(bare, unit)} if bare is not None else {}
-        return Finding(
-            system=self.system.key,
-            code=self.system.checked_code(code),
-            check=self.check,
-            verdict=verdict,
-            urgency=urgency,
-            text=Text(says, {**shown, "place": place, **values}),
-            stage=self.stage,
-            place=place,
-            of=_of(of, value),
-            part=_part(of, value),
-            value=bare,
-            unit=unit,
-            limits=tuple(limits),
-            evidence=_evidence(bare, evidence, None, value),
-            calls_for=calls_for.key if calls_for else "",
-            next_test=next_test,
-            figure=figure,
-        )
+        """An undecided finding of a check that was barred (*too discharged to test*), with the test that
+        comes next.
+        """
+        finding = self._finding(claim, Verdict.UNDECIDED, value, _Texts(says, tells, values or {}))
+        return attrs.evolve(finding, limits=tuple(limits))
 
-    def looked(
+    def visual(
         self,
         at: Observation,
-        *,
-        passed: bool,
-        code: str,
+        passes: bool,
+        claim: Claim,
         says: str,
-        place: str = "",
-        urgency: Urgency = Urgency.THIS_VISIT,
-        calls_for: Operation | None = None,
-        **values: str,
+        tells: str = "",
+        values: Mapping[str, str] | None = None,
     ) -> Finding:
         """What eyes decide is decided: a verdict without a limit, on the entry that noted it.
 
         Args:
-            passed: Pass or fail; a pass has nothing to do here and calls for nothing.
-            place: Of several like things the one it speaks of; without it the finding speaks of all that were
-                looked at.
+            passes: A pass has nothing to do and calls for nothing. The claim's place is that of several like
+                things; without one the finding speaks of all that were looked at.
         """
-        noted = [
-            sight for (key, there), sight in self.sights.items() if key == at.key and place in ("", there)
-        ]
-        seen = self._plain(
-            verdict=Verdict.PASS if passed else Verdict.FAIL,
-            code=code,
-            says=says,
-            value=None,
-            of=None,
-            unit="",
-            place=place,
-            evidence=[sight.entry for sight in noted if sight.entry],
-            urgency=Urgency.NOTHING if passed else urgency,
-            calls_for=None if passed else calls_for,
-            figure=None,
-            limits=(),
-            values=values,
+        verdict = Verdict.PASS if passes else Verdict.FAIL
+        noted = self.noted(at, claim.place) if claim.place else self.noted(at)
+        return attrs.evolve(
+            self._finding(
+                attrs.evolve(claim, evidence=(*noted, *claim.evidence)),
+                verdict,
+                None,
+                _Texts(says, tells, values or {}),
+            ),
+            urgency=Urgency.NOTHING if passes else claim.urgency or Urgency.THIS_VISIT,
+            calls_for=claim.calls_for.key if claim.calls_for and not passes else "",
+            part=at.part,
         )
-        return attrs.evolve(seen, part=at.part)
+
+    def _finding(
+        self, claim: Claim, verdict: Verdict, about: Reading | Value | None, texts: _Texts
+    ) -> Finding:
+        value = about.value if isinstance(about, Reading) else about
+        unit = self._unit(claim, about)
+        place = claim.place or (about.place if isinstance(about, Reading) else "")
+        measurand = claim.of or (about.measurand if isinstance(about, Reading) else None)
+        shown = {"value": units.show(value, unit)} if value is not None else {}
+        places = {**shown, "place": place, **texts.values}
+        next_test = claim.next_test if verdict is Verdict.UNDECIDED else None
+        return Finding(
+            system=self.system.key,
+            code=self.system.checked_code(claim.code),
+            check=self.check,
+            verdict=verdict,
+            urgency=claim.urgency or Urgency.THIS_VISIT,
+            text=Text(texts.says, places),
+            customer_text=Text(texts.tells, places) if texts.tells else None,
+            stage=self.stage,
+            place=place,
+            of=measurand.key if measurand else "",
+            part=measurand.part if measurand else "",
+            value=value,
+            unit=unit,
+            evidence=_evidence(value, claim.evidence, None, about),
+            next_test=next_test.key if next_test else "",
+            figure=claim.figure,
+        )
+
+    @staticmethod
+    def _unit(claim: Claim, about: Reading | Value | None) -> str:
+        unit = claim.unit or (about.measurand.unit if isinstance(about, Reading) else "")
+        if about is not None and not unit:
+            raise ValueError(f"{claim.code}: say in which unit the value is printed (Claim(…, unit=…)).")
+        return unit
 
     def gap(
         self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED
@@ -426,17 +378,27 @@ class Case:
             yield tuple(found[place] for place in places)
 
     def seen(self, observation: Observation, place: str = "") -> Enum | None:
-        sight = self.sights.get((observation.key, place))
-        return sight.answer if sight else None
+        sighting = self.sightings.get((observation.key, place))
+        return sighting.answer if sighting else None
+
+    def noted(self, observation: Observation, *places: str) -> list[str]:
+        """Ids of the entries that noted it, for the evidence of a claim; at these places, or wherever it was
+        looked at.
+        """
+        return [
+            sighting.entry
+            for (key, place), sighting in self.sightings.items()
+            if key == observation.key and sighting.entry and (not places or place in places)
+        ]
 
     def seen_everywhere(self, observation: Observation) -> dict[str, Enum]:
         """Place → answer, in the order in which the observation declares its places; where nothing could be
         seen is left out.
         """
         noted = {
-            place: sight.answer
-            for (key, place), sight in self.sights.items()
-            if key == observation.key and sight.answer is not None
+            place: sighting.answer
+            for (key, place), sighting in self.sightings.items()
+            if key == observation.key and sighting.answer is not None
         }
         return {
             place: noted[place]
@@ -469,16 +431,11 @@ def uncertainty_at_most(u: float, unit: str) -> str:
     return units.show_uncertainty((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
 
 
-def _of(measurand: Measurand | None, judged: Reading | Value | None) -> str:
-    if measurand is not None:
-        return measurand.key
-    return judged.measurand.key if isinstance(judged, Reading) else ""
-
-
-def _part(measurand: Measurand | None, judged: Reading | Value | None) -> str:
-    if measurand is not None:
-        return measurand.part
-    return judged.measurand.part if isinstance(judged, Reading) else ""
+def _repeats(reading: Reading, unit: str) -> dict[str, str]:
+    """The places of a sentence about a reading that was taken several times."""
+    taken = sorted((reading.value, *reading.others), key=lambda one: one.number)
+    least, most = (units.show(one, unit, uncertainty=False) for one in (taken[0], taken[-1]))
+    return {"count": str(reading.count), "title": reading.measurand.title, "least": least, "most": most}
 
 
 def own_limit(key: str, low: Value | None, high: Value | None, where_from: str, entry: str) -> Limit:

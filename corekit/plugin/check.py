@@ -207,7 +207,7 @@ def _usable(result: object, case: Case) -> Finding | Gap:
     if result.probability is not None and not 0.0 <= result.probability <= 1.0:
         raise ValueError(f"{result.code} gives a probability of {result.probability!r}")
     try:
-        str(result.text)
+        str(result.text), str(result.for_customer)
     except (LookupError, ValueError, AttributeError) as error:
         raise ValueError(f"a sentence of {result.code} has a place that is not filled: {error}") from error
     if result.value is not None:
@@ -218,10 +218,10 @@ def _usable(result: object, case: Case) -> Finding | Gap:
 
 
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
-    for (key, _), sight in case.sights.items():
-        if key == wanted.key and sight.cannot:
+    for (key, _), sighting in case.sightings.items():
+        if key == wanted.key and sighting.cannot:
             return case.gap(
-                wanted, f"{wanted.title}: could not be reached, {sight.cannot}.", Reason.COULD_NOT_REACH
+                wanted, f"{wanted.title}: could not be reached, {sighting.cannot}.", Reason.COULD_NOT_REACH
             )
     missing = (
         "not known"

@@ -11,7 +11,7 @@ from ..model.measurand import Accuracy, Measurand
 _KEY = re.compile(r"[a-z][a-z0-9_]{0,39}\.[a-z][a-z0-9_]{0,39}")
 
 
-def elsewhere(key: str, unit: str, title: str) -> Measurand:
+def foreign(key: str, unit: str, title: str) -> Measurand:
     """A stand-in for what another system measures (`brakes.pedal_force`), to be wanted by a check.
 
     Nothing is imported. Where the other system is installed and declares the key in the same kind of
@@ -25,7 +25,7 @@ def elsewhere(key: str, unit: str, title: str) -> Measurand:
     Raises:
         ValueError: the key is not of the form `system.name`. UnitError: no such unit.
 
-    >>> elsewhere("brakes.pedal_force", "N", "Force on the pedal").kind
+    >>> foreign("brakes.pedal_force", "N", "Force on the pedal").kind
     'force'
     """
     if not _KEY.fullmatch(key):

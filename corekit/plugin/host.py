@@ -11,8 +11,9 @@ import attrs
 import pluggy
 
 from ..model.limit import Limit
-from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.source import Source
+from ..unit_table import own_units, set_own_units
 from . import hookspecs
 from .calculation import Calculation
 from .guard import guarded, in_words
@@ -42,6 +43,10 @@ class Plugins:
     systems: Mapping[str, System] = attrs.field(factory=dict)
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
+
+    @cached_property
+    def parts(self) -> dict[str, Part]:
+        return _merged(system.parts for system in self.systems.values())
 
     @cached_property
     def measurands(self) -> dict[str, Measurand]:
@@ -82,8 +87,9 @@ def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
 def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
 
-    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing or claims a
-    key that is taken becomes a `Failure`; everything else is as if it were not installed.
+    A plugin that fails to import, raises, disagrees with another on a unit, returns the wrong thing, mistypes
+    a hook, adds nothing or claims a key that is taken becomes a `Failure`; everything else is as if it were not
+    installed.
     """
     systems: dict[str, System] = {}
     failures: list[Failure] = []
@@ -91,14 +97,17 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     for point in sorted(
         found if found is not None else entry_points(group=GROUP), key=lambda point: point.name
     ):
+        before = own_units()
         try:
             with guarded(point.name, LOADING, LOAD_SECONDS):
                 system = _system_of(point)
             if system.key in systems:
                 raise ValueError(f"the key {system.key!r} is taken by another plugin")
+            set_own_units((*before, *system.units))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
+            set_own_units(before)
             failures.append(
                 Failure(
                     plugin=point.name,
@@ -118,7 +127,7 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     """
     found = []
     for system in systems.values():
-        for wanted in system.wants_elsewhere:
+        for wanted in system.foreign_wants:
             other = systems.get(wanted.key.split(".", 1)[0])
             if other is None:
                 continue

@@ -72,7 +72,7 @@ class Reading:
     def shown(self) -> str:
         return units.show(self.value, self.measurand.unit)
 
-    def read_with(self, measurand: Measurand) -> Reading | None:
+    def condition(self, measurand: Measurand) -> Reading | None:
         """The reading of another measurand that this one was taken with."""
         return self.setup.get(measurand.key)
 

@@ -6,6 +6,7 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
+from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -13,14 +14,16 @@ from typing import Any, ParamSpec, TypeVar
 from .. import units
 from ..datafile import read_toml
 from ..model.limit import Limit, Span
-from ..model.measurand import Measurand, Observation, Operation, Trait, answers_of
+from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.source import Source
 from ..reference import sources
+from ..unit_table import OwnUnit
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
 from .fault_file import read_faults
 from .faults import FaultTable
 from .limit_file import read_limits
+from .own_unit import declare_unit
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -46,6 +49,8 @@ class System:
         self.key = key
         self.title = title
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
+        self.units: tuple[OwnUnit, ...] = ()
+        self.parts: dict[str, Part] = {}
         self.measurands: dict[str, Measurand] = {}
         self.observations: dict[str, Observation] = {}
         self.traits: dict[str, Trait] = {}
@@ -55,6 +60,32 @@ class System:
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
+
+    def unit(
+        self,
+        text: str,
+        *,
+        kind: str,
+        title: str = "",
+        factor: int | float | str | Fraction = 1,
+        also: Iterable[str] = (),
+    ) -> str:
+        """Declare a unit that the shared table lacks, and use its text as any other unit from then on.
+
+        The first unit of a new `kind` is its coherent one and brings the kind's `title`; every other says by
+        `factor` how many coherent units it is, exactly (`"1/60"`). `also` is what else people type for it.
+
+        Raises:
+            UnitError: it cannot be meant, is taken, or another installed system says something else of it.
+        """
+        declared = declare_unit(self.key, text, kind, title, factor, also)
+        self.units = (*self.units, declared)
+        return declared.unit.text
+
+    def part(self, name: str, title: str, *, places: Iterable[str] = ()) -> Part:
+        """Declare what can fail, be renewed or be swapped, with the places where like ones sit."""
+        key = self._key(name)
+        return self._keep(self.parts, key, Part(key=key, title=title, places=tuple(places)))
 
     def measurand(
         self,
@@ -66,9 +97,9 @@ class System:
         usual: tuple[float | None, float | None],
         accuracy: str,
         places: Iterable[str] = (),
-        read_with: Iterable[Measurand] = (),
+        conditions: Iterable[Measurand] = (),
         lasting: bool = False,
-        part: str = "",
+        part: Part | None = None,
         where: str = "",
         how: str = "",
         hazard: str = "",
@@ -99,9 +130,9 @@ class System:
                 usual=self._span(usual, unit),
                 accuracy=worst,
                 places=tuple(places),
-                read_with=tuple(measurand.key for measurand in read_with),
+                conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
-                part=part,
+                part=self._part(self._key(name), part),
                 where=where,
                 how=how,
                 hazard=hazard,
@@ -115,7 +146,7 @@ class System:
         answers: type[Enum],
         *,
         places: Iterable[str] = (),
-        part: str = "",
+        part: Part | None = None,
         how: str = "",
         hazard: str = "",
     ) -> Observation:
@@ -128,7 +159,7 @@ class System:
                 title=title,
                 answers=closed(answers),
                 places=tuple(places),
-                part=part,
+                part=self._part(self._key(name), part),
                 how=how,
                 hazard=hazard,
             ),
@@ -142,7 +173,7 @@ class System:
         *,
         units: Iterable[str] = (),
         possible: tuple[float | None, float | None] = (None, None),
-        part: str = "",
+        part: Part | None = None,
         how: str = "",
     ) -> Trait:
         """Declare what a vehicle is fitted with: closed answers, or a value in one of `units`."""
@@ -159,7 +190,7 @@ class System:
                 answers=closed(answers) if answers else None,
                 units=accepted,
                 possible=span,
-                part=part,
+                part=self._part(self._key(name), part),
                 how=how,
             ),
         )
@@ -170,7 +201,7 @@ class System:
         title: str,
         *,
         shown_by: Measurand | None = None,
-        replaces: str = "",
+        replaces: Part | None = None,
         hazard: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
@@ -183,7 +214,7 @@ class System:
                 key=self._key(name),
                 title=title,
                 shown_by=shown_by.key if shown_by else "",
-                replaces=replaces,
+                replaces=self._part(self._key(name), replaces),
                 hazard=hazard,
             ),
         )
@@ -258,12 +289,6 @@ class System:
         wrong = [
             f"calculation {calculation.key}: no source {calculation.source!r}" for calculation in unsourced
         ]
-        parts = {trait.part for trait in self.traits.values() if trait.part}
-        wrong += [
-            f"operation {operation.key}: no trait belongs to the part {operation.replaces!r} that it replaces"
-            for operation in self.operations.values()
-            if operation.replaces and operation.replaces not in parts
-        ]
         for check in self.checks.values():
             for parameter in check.parameters:
                 key = parameter.of.key
@@ -279,7 +304,7 @@ class System:
         return wrong
 
     @property
-    def wants_elsewhere(self) -> list[Measurand]:
+    def foreign_wants(self) -> list[Measurand]:
         """What its checks want of other systems, each key once."""
         asked = [parameter.of for check in self.checks.values() for parameter in check.parameters]
         strangers = [
@@ -296,6 +321,16 @@ class System:
         if not _NAME.fullmatch(name):
             raise ValueError(f"{self.key}: a name is short and lower case, like line_pressure; got {name!r}.")
         return f"{self.key}.{name}"
+
+    def _part(self, key: str, part: Part | None) -> str:
+        if part is None:
+            return ""
+        if not isinstance(part, Part) or self.parts.get(part.key) is not part:
+            raise ValueError(
+                f"{key}: its part must be one that {self.key}.part(…) has declared before; got"
+                f" {part.key if isinstance(part, Part) else part!r}."
+            )
+        return part.key
 
     def _span(self, ends: tuple[float | None, float | None], unit: str) -> Span:
         low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)

@@ -8,13 +8,13 @@ from collections.abc import Sequence
 Rows = Sequence[tuple[float, float]]
 
 
-def between(x: float, rows: Rows) -> float:
+def interpolate(x: float, rows: Rows) -> float:
     """Linear between the rows (x, y), which rise in x.
 
     Raises:
         ValueError: x lies outside the table.
 
-    >>> between(15.0, [(10.0, 1.0), (20.0, 2.0)])
+    >>> interpolate(15.0, [(10.0, 1.0), (20.0, 2.0)])
     1.5
     """
     if not rows[0][0] <= x <= rows[-1][0]:
@@ -24,10 +24,10 @@ def between(x: float, rows: Rows) -> float:
     return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
 
 
-def held(x: float, rows: Rows) -> float:
-    """Like `between`, with the end rows holding beyond the ends.
+def interpolate_clamped(x: float, rows: Rows) -> float:
+    """Like `interpolate`, with the end rows holding beyond the ends.
 
-    >>> held(99.0, [(10.0, 1.0), (20.0, 2.0)])
+    >>> interpolate_clamped(99.0, [(10.0, 1.0), (20.0, 2.0)])
     2.0
     """
-    return between(min(max(x, rows[0][0]), rows[-1][0]), rows)
+    return interpolate(min(max(x, rows[0][0]), rows[-1][0]), rows)

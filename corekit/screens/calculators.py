@@ -71,10 +71,10 @@ def typed(calculation: Calculation[Any]) -> dict[str, str]:
     """
     form = flask.request.form
     texts = {}
-    for declared in calculation.inputs:
-        name = f"{INPUT}{declared.name}"
-        text, unit = form.get(name, "").strip(), form.get(f"{name}{UNIT}", "")
-        texts[declared.name] = f"{text} {unit}" if unit and text[-1:].isdigit() else text
+    for name in calculation.inputs:
+        field = f"{INPUT}{name}"
+        text, unit = form.get(field, "").strip(), form.get(f"{field}{UNIT}", "")
+        texts[name] = f"{text} {unit}" if unit and text[-1:].isdigit() else text
     return texts
 
 

@@ -168,7 +168,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """Everything that can be read or looked at, by system."""
         record, wishes = van.job(job), course(plugins)
         told = questions.told_now(record, plugins)
-        beside = {key for one in plugins.measurands.values() for key in one.read_with}
+        beside = {key for one in plugins.measurands.values() for key in one.conditions}
         groups = []
         for system in plugins.systems.values():
             declared: list[Measurand | Observation] = [

@@ -15,7 +15,7 @@ from ..model.limit import Limit
 from ..model.measurand import Measurand, answers_of
 from ..model.records import Instrument, Measured
 from ..model.value import exact
-from ..plugin.case import Case, Sight, own_limit
+from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.system import System
@@ -31,7 +31,7 @@ class Bench:
     system: System
     instruments: dict[str, Instrument] = attrs.field(factory=dict)
     readings: dict[tuple[str, str], Reading] = attrs.field(factory=dict)
-    sights: dict[tuple[str, str], Sight] = attrs.field(factory=dict)
+    sightings: dict[tuple[str, str], Sighting] = attrs.field(factory=dict)
     fitted: dict[str, Any] = attrs.field(factory=dict)
     specified: dict[str, Limit] = attrs.field(factory=dict)
     repairs: dict[str, int] = attrs.field(factory=dict)
@@ -69,7 +69,7 @@ class Bench:
 
     def see(self, key: str, answer: str, place: str = "") -> Bench:
         declared = self.system.observations[f"{self.system.key}.{key}"]
-        self.sights[declared.key, place] = Sight(
+        self.sightings[declared.key, place] = Sighting(
             answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else "")
         )
         return self
@@ -122,7 +122,7 @@ class Bench:
             check=check,
             stage=max(self.repairs.values(), default=0),
             readings=self.readings,
-            sights=self.sights,
+            sightings=self.sightings,
             fitted=self.fitted,
             specified=self.specified,
             repairs=self.repairs,

@@ -83,7 +83,7 @@ def outcome(system: System, row: Mapping[str, Any]) -> float:
         AssertionError: the inputs are not those declared, or lie outside the declared range.
     """
     calculation = system.calculations[f"{system.key}.{row['calculation']}"]
-    declared = {entry.name: entry for entry in calculation.inputs}
+    declared = calculation.inputs
     assert set(declared) == set(row["inputs"]), f"{calculation.key} takes {', '.join(declared)}"
     given = {}
     for name, typed in row["inputs"].items():
@@ -92,7 +92,7 @@ def outcome(system: System, row: Mapping[str, Any]) -> float:
             if isinstance(typed, Mapping)
             else units.read_quantity(typed, [declared[name].unit]).number
         )
-        assert not declared[name].within.fault(number), f"{name} lies outside the declared range"
+        assert not declared[name].fault(number), f"{name} lies outside the declared range"
         given[name] = number
     return calculation.si(**given)
 
@@ -100,7 +100,7 @@ def outcome(system: System, row: Mapping[str, Any]) -> float:
 def expected(system: System, row: Mapping[str, Any]) -> tuple[float, float]:
     """What the source says, and how far from it the outcome may lie, both in the coherent unit."""
     typed = units.read_quantity(
-        row["result"], [system.calculations[f"{system.key}.{row['calculation']}"].unit]
+        row["result"], [system.calculations[f"{system.key}.{row['calculation']}"].output.unit]
     )
     step = abs(units.to_coherent(row["within"], typed.unit) - units.to_coherent(0.0, typed.unit))
     return typed.number, step

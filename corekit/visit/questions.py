@@ -222,7 +222,7 @@ def ask_of(key: str, job: Job, plugins: Plugins, kit: Kit, *, place: str = "", n
         pressed=_last_unit(job, key, keys),
         beside=tuple(
             _beside(plugins.measurands[one], job, common.waits)
-            for one in declared.read_with
+            for one in declared.conditions
             if one in plugins.measurands
         ),
         tools=tools,

@@ -35,7 +35,7 @@ force = brakes.measurand(
     "force", "N", "Force on the pedal", possible=(0, 3000), usual=(20, 1500), accuracy="2 % + 5 N"
 )
 travel = brakes.measurand(
-    "travel", "mm", "Pedal travel", possible=(0, 300), usual=(0, 150), accuracy="2 mm", read_with=(force,)
+    "travel", "mm", "Pedal travel", possible=(0, 300), usual=(0, 150), accuracy="2 mm", conditions=(force,)
 )
 pressure = brakes.measurand(
     "pressure",
@@ -45,21 +45,23 @@ pressure = brakes.measurand(
     usual=(0, 200),
     accuracy="2 bar",
     places=("left", "right"),
-    read_with=(force,),
+    conditions=(force,),
 )
 boiling = brakes.measurand(
     "boiling", "°C", "Boiling point of the fluid", possible=(50, 400), usual=(100, 300), accuracy="3 °C"
 )
 
 pedal = brakes.observation("pedal", "Pedal feel", Pedal)
-hose = brakes.trait("hose", "Hoses", Hose, part="hose")
-bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part="master")
+hoses_part = brakes.part("hose", "Brake hose")
+master = brakes.part("master", "Master cylinder")
+hose = brakes.trait("hose", "Hoses", Hose, part=hoses_part)
+bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part=master)
 
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=travel)
 replace_master = brakes.operation(
-    "replace_master", "Replace the master cylinder", shown_by=pressure, replaces="master"
+    "replace_master", "Replace the master cylinder", shown_by=pressure, replaces=master
 )
-replace_hose = brakes.operation("replace_hose", "Replace the hoses", replaces="hose")
+replace_hose = brakes.operation("replace_hose", "Replace the hoses", replaces=hoses_part)
 
 SAYS = ck.Says(
     passes="{value} at {place}, allowed {limit}.",
@@ -71,7 +73,7 @@ SAYS = ck.Says(
 @brakes.check("Pedal travel")
 def pedal_travel(case: ck.Case, read: Annotated[ck.Reading, travel]) -> Iterator[ck.Finding | ck.Gap]:
     yield case.judge(
-        read, case.limit(travel), code="brakes.travel", says=SAYS, calls_for=bleed, next_test=pedal
+        read, case.limit(travel), ck.Claim("brakes.travel", calls_for=bleed, next_test=pedal), SAYS
     )
 
 
@@ -83,10 +85,8 @@ def line_pressure(
         yield case.judge(
             line,
             case.limit(pressure),
-            code="brakes.pressure",
-            says=SAYS,
-            calls_for=replace_master,
-            urgency=ck.Urgency.BEFORE_DRIVING,
+            ck.Claim("brakes.pressure", calls_for=replace_master, urgency=ck.Urgency.BEFORE_DRIVING),
+            SAYS,
         )
 
 
@@ -94,7 +94,7 @@ def line_pressure(
 def fluid(
     case: ck.Case, read: Annotated[ck.Reading, boiling], warmth: Annotated[ck.Reading, air]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.judge(read, case.limit(boiling), code="brakes.fluid", says=SAYS, evidence=[warmth])
+    yield case.judge(read, case.limit(boiling), ck.Claim("brakes.fluid", evidence=[warmth]), SAYS)
 
 
 @brakes.check("Hoses")
@@ -105,10 +105,9 @@ def hoses(
         yield case.does_not_apply("Braided hoses do not swell.")
     else:
         yield case.advise(
-            code="brakes.hose",
-            says="Rubber hoses; the pedal is {feel}.",
-            feel=feel.value if feel else "not tried",
-            calls_for=replace_hose,
+            ck.Claim("brakes.hose", calls_for=replace_hose),
+            "Rubber hoses; the pedal is {feel}.",
+            values={"feel": feel.value if feel else "not tried"},
         )
 
 
@@ -117,10 +116,10 @@ def foot(
     case: ck.Case, foot: Annotated[ck.Reading, force], size: Annotated[ck.Value | None, bore]
 ) -> Iterator[ck.Finding | ck.Gap]:
     yield case.advise(
-        code="brakes.foot",
-        says="{value} on the pedal, bore {bore}.",
-        value=foot,
-        bore=ck.show(size, "mm") if size else "not known",
+        ck.Claim("brakes.foot"),
+        "{value} on the pedal, bore {bore}.",
+        foot,
+        values={"bore": ck.show(size, "mm") if size else "not known"},
     )
 
 

@@ -696,7 +696,7 @@ def test_what_was_found_on_a_part_is_past_once_the_part_is_exchanged() -> None:
     """The finding called for nothing; the part it spoke of is gone all the same."""
     story = Story().read("brakes.travel", "90 mm").repair("brakes.replace_master")
     finding = story.finding("brakes.travel")
-    on_part = attrs.evolve(finding, part="master", calls_for="")
+    on_part = attrs.evolve(finding, part="brakes.master", calls_for="")
     assert story.assessment.is_dealt_with(on_part)
-    assert not story.assessment.is_dealt_with(attrs.evolve(on_part, part="pads"))
+    assert not story.assessment.is_dealt_with(attrs.evolve(on_part, part="brakes.pads"))
     assert not story.assessment.is_dealt_with(attrs.evolve(on_part, part=""))

@@ -51,9 +51,13 @@ pull = fan.measurand(
     places=("left", "middle", "right"),
 )
 for name in ("fuse", "motor"):
-    fan.trait(name, name.title(), Answer, part=name)
-replace_fuse = fan.operation("replace_fuse", "Replace the fuse", replaces="fuse", shown_by=pull)
-replace_motor = fan.operation("replace_motor", "Replace the motor", replaces="motor", shown_by=pull)
+    fan.trait(name, name.title(), Answer, part=fan.part(name, name.title()))
+replace_fuse = fan.operation(
+    "replace_fuse", "Replace the fuse", replaces=fan.parts["fan.fuse"], shown_by=pull
+)
+replace_motor = fan.operation(
+    "replace_motor", "Replace the motor", replaces=fan.parts["fan.motor"], shown_by=pull
+)
 SAYS = ck.Says(
     passes="{place} pulls {value}.",
     fails="{place} pulls {value}, {limit} is asked for.",
@@ -64,7 +68,7 @@ SAYS = ck.Says(
 @fan.check("Pull")
 def pulls(case: ck.Case, lines: Annotated[list[ck.Reading], pull]) -> Iterator[ck.Finding | ck.Gap]:
     for line in lines:
-        yield case.judge(line, case.limit(pull), code="fan.pull", says=SAYS, calls_for=replace_motor)
+        yield case.judge(line, case.limit(pull), ck.Claim("fan.pull", calls_for=replace_motor), SAYS)
 
 
 TABLE: dict[str, Any] = {

@@ -45,21 +45,22 @@ supply = horn.measurand(
     accuracy="0.1 V",
     places=("left", "right"),
 )
-horn.trait("kind", "Kind of horn", Tone, part="horn")
-replace_horn = horn.operation("replace", "Replace the horn", replaces="horn")
+horn_part = horn.part("horn", "Horn")
+horn.trait("kind", "Kind of horn", Tone, part=horn_part)
+replace_horn = horn.operation("replace", "Replace the horn", replaces=horn_part)
 
 
 @horn.check("Tone")
 def sounds(case: ck.Case, heard: Annotated[Tone, tone]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.looked(
-        tone, passed=heard is Tone.LOUD, code="horn.tone", says="It is {tone}.", tone=heard.value
+    yield case.visual(
+        tone, heard is Tone.LOUD, ck.Claim("horn.tone"), "It is {tone}.", values={"tone": heard.value}
     )
 
 
 @horn.check("Supply")
 def supplied(case: ck.Case, read: Annotated[list[ck.Reading], supply]) -> Iterator[ck.Finding | ck.Gap]:
     for one in read:
-        yield case.open(code="horn.supply", says="{value}.", value=one, next_test=supply)
+        yield case.inconclusive(ck.Claim("horn.supply", next_test=supply), "{value}.", one)
 
 
 TABLE: dict[str, Any] = {

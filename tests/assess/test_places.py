@@ -59,7 +59,7 @@ def judged(bench: Bench) -> list[ck.Finding]:
     bench.specify("width", low="5 mm")
     limit = bench.specified["hoses.width"]
     says = ck.Says(passes="{place} wide", fails="{place} narrow", undecided="{place} open")
-    return [case.judge(reading, limit, code="hoses.width", says=says) for reading in case.everywhere(width)]
+    return [case.judge(reading, limit, ck.Claim("hoses.width"), says) for reading in case.everywhere(width)]
 
 
 def test_of_several_places_the_one_that_fails_speaks_wherever_it_stands() -> None:

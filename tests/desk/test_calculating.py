@@ -71,8 +71,10 @@ def test_an_unknown_calculation_is_answered_with_the_likely_one(plugins: Plugins
 def test_every_calculation_that_is_declared_can_be_asked_for(plugins: Plugins) -> None:
     for key, calculation in plugins.calculations.items():
         fields = fields_of(calculation, plugins)
-        assert [field.name for field in fields] == [declared.name for declared in calculation.inputs], key
-        assert all(field.label for field in fields), key
+        assert [field.name for field in fields] == list(calculation.inputs), key
+        assert [field.label for field in fields] == [
+            declared.label for declared in calculation.inputs.values()
+        ], key
         assert all(field.units or field.units == () for field in fields), key
 
 

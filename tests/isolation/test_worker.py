@@ -58,7 +58,7 @@ LAMPS = """
 
     @lamps.check("Voltage at the lamp")
     def at_the_lamp(case: ck.Case, read: Annotated[ck.Reading, voltage]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.advise(code="lamps.voltage", says="{value} at the lamp.", value=read)
+        yield case.advise(ck.Claim("lamps.voltage"), "{value} at the lamp.", read)
 
     @ck.hookimpl
     def corekit_system() -> ck.System:
@@ -77,11 +77,11 @@ HORN = """
 
     @horn.check("Pitch")
     def pitch(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.advise(code="horn.pitch", says="{value}.", value=read)
+        yield case.advise(ck.Claim("horn.pitch"), "{value}.", read)
 
     @horn.check("Tone")
     def tone(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[Any]:
-        yield case.advise(code="horn.tone", says="Heard.")
+        yield case.advise(ck.Claim("horn.tone"), "Heard.")
         CHECK
 
     def calculated(number: float) -> float:
@@ -89,7 +89,9 @@ HORN = """
         return number
 
     @horn.calculation(source="book")
-    def half(pitch: Annotated[float, "Hz", ck.Within(above=0)]) -> Annotated[float, "Hz"]:
+    def half(
+        pitch: Annotated[float, ck.Input("Hz", "Pitch of the horn", above=0)],
+    ) -> Annotated[float, ck.Output("Hz", "Half of it")]:
         return calculated(pitch) / 2
 
     @ck.hookimpl
@@ -128,7 +130,7 @@ COSTLY = {
     ),
     "cries ctrl-C": ("raise KeyboardInterrupt", "failed (KeyboardInterrupt)"),
     "gives what cannot be passed on": (
-        "yield case.advise(code='horn.odd', says='{x}', x=type('Odd', (str,), {})('odd'))",
+        "yield case.advise(ck.Claim('horn.odd'), '{x}', values={'x': type('Odd', (str,), {})('odd')})",
         "gave a result that cannot be passed on",
     ),
 }

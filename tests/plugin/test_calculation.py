@@ -23,9 +23,9 @@ voltage = horn.measurand(
 
 @horn.calculation(source="ohm")
 def resistance(
-    volts: Annotated[float, "V", ck.Within(0, 60)],
-    amperes: Annotated[float, "A", ck.Within(above=0, below=100)],
-) -> Annotated[float, "Ω"]:
+    volts: Annotated[float, ck.Input("V", "Voltage across it", 0, 60)],
+    amperes: Annotated[float, ck.Input("A", "Current through it", above=0, below=100)],
+) -> Annotated[float, ck.Output("Ω", "Resistance")]:
     """Resistance of what carries a current.
 
     More words.
@@ -35,8 +35,8 @@ def resistance(
 
 @horn.calculation(source="s")
 def above_freezing(
-    temperature: Annotated[float, "K", ck.Within(223.15, 373.15)],
-) -> Annotated[float, "K diff"]:
+    temperature: Annotated[float, ck.Input("K", "Temperature of the air", 223.15, 373.15)],
+) -> Annotated[float, ck.Output("K diff", "Degrees above freezing")]:
     return temperature - 273.15
 
 
@@ -80,16 +80,21 @@ def test_the_bare_function_gives_the_same_number(volts: float, amperes: float) -
 
 
 def test_the_declaration_can_be_read_off_it() -> None:
-    assert (resistance.key, resistance.title, resistance.source, resistance.kind, resistance.unit) == (
+    assert (resistance.key, resistance.title, resistance.source) == (
         "horn.resistance",
         "Resistance of what carries a current.",
         "ohm",
-        "resistance",
-        "Ω",
     )
-    assert [(one.name, one.unit, one.kind, one.within.words) for one in resistance.inputs] == [
-        ("volts", "V", "voltage", "at least 0 and at most 60"),
-        ("amperes", "A", "current", "above 0 and below 100"),
+    assert (resistance.output.unit, resistance.output.label, resistance.output.kind) == (
+        "Ω",
+        "Resistance",
+        "resistance",
+    )
+    assert [
+        (name, one.unit, one.label, one.kind, one.range_words(str)) for name, one in resistance.inputs.items()
+    ] == [
+        ("volts", "V", "Voltage across it", "voltage", "at least 0 and at most 60"),
+        ("amperes", "A", "Current through it", "current", "above 0 and below 100"),
     ]
 
 
@@ -154,18 +159,18 @@ def test_uncertainty_that_reaches_outside_the_range_uses_the_inner_side() -> Non
 
 
 def test_ends_without_above_and_below_belong_to_the_range() -> None:
-    within = ck.Within(0, 1500)
+    within = ck.Input("Pa", "Pressure", 0, 1500)
     assert [bool(within.fault(number)) for number in (-0.001, 0, 1500, 1500.001)] == [
         True,
         False,
         False,
         True,
     ]
-    outside = ck.Within(above=0, below=1500)
+    outside = ck.Input("Pa", "Pressure", above=0, below=1500)
     assert [bool(outside.fault(number)) for number in (0, 0.001, 1499.999, 1500)] == [
         True,
         False,
         False,
         True,
     ]
-    assert ck.Within().fault(math.inf) == ""
+    assert ck.Input("Pa", "Pressure").fault(math.inf) == ""

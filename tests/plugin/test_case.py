@@ -69,10 +69,8 @@ def test_the_sentence_is_that_of_the_verdict(mm: int, verdict: str, text: str) -
     finding = case.judge(
         case[travel],
         case.limit(travel),
-        code="brakes.travel",
-        says=SAYS,
-        calls_for=bleed,
-        urgency=Urgency.PLAN_IT,
+        ck.Claim("brakes.travel", calls_for=bleed, urgency=Urgency.PLAN_IT),
+        SAYS,
     )
     assert (finding.verdict, str(finding.text)[: len(text)]) == (verdict, text)
     assert finding.calls_for == ("" if verdict == "pass" else "brakes.bleed")
@@ -82,28 +80,28 @@ def test_the_sentence_is_that_of_the_verdict(mm: int, verdict: str, text: str) -
 def test_a_bare_value_needs_a_unit_to_be_printed_in() -> None:
     case = bench().case()
     with pytest.raises(ValueError, match=r"brakes\.travel: say in which unit"):
-        case.judge(ck.exact("length", 0.03), case.limit(travel), code="brakes.travel", says=SAYS)
+        case.judge(ck.exact("length", 0.03), case.limit(travel), ck.Claim("brakes.travel"), SAYS)
     assert (
         case.judge(
             ck.exact("length", 0.03),
             case.limit(travel),
-            code="brakes.travel",
-            says=SAYS,
-            unit="cm",
-            of=travel,
+            ck.Claim("brakes.travel", of=travel, unit="cm"),
+            SAYS,
         ).of
         == "brakes.travel"
     )
 
 
-@pytest.mark.parametrize("how", ["judge", "advise", "open"])
+@pytest.mark.parametrize("how", ["judge", "advise", "inconclusive"])
 def test_the_place_travels_with_the_reading(how: str) -> None:
     case = bench().case()
     left = case.everywhere(pressure)[0]
     made = {
-        "judge": lambda: case.judge(left, case.limit(pressure), code="brakes.p", says=SAYS),
-        "advise": lambda: case.advise(code="brakes.p", says="{value} at {place}", value=left),
-        "open": lambda: case.open(code="brakes.p", says="{value} at {place}", value=left, next_test=pedal),
+        "judge": lambda: case.judge(left, case.limit(pressure), ck.Claim("brakes.p"), SAYS),
+        "advise": lambda: case.advise(ck.Claim("brakes.p"), "{value} at {place}", left),
+        "inconclusive": lambda: case.inconclusive(
+            ck.Claim("brakes.p", next_test=pedal), "{value} at {place}", left
+        ),
     }[how]()
     assert (made.place, made.of) == ("left", "brakes.pressure")
     assert made.evidence == ("pressure-left",)
@@ -111,24 +109,117 @@ def test_the_place_travels_with_the_reading(how: str) -> None:
 
 def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> None:
     case = bench().case()
-    advice = case.advise(code="brakes.days", says="Lasts {days} days.", days="three")
+    advice = case.advise(ck.Claim("brakes.days"), "Lasts {days} days.", values={"days": "three"})
     assert (advice.verdict, str(advice.text), advice.probability) == (
         Verdict.ADVICE,
         "Lasts three days.",
         None,
     )
-    barred = case.open(code="brakes.wait", says="Wait.", next_test=boiling, probability=0.4)
+    barred = case.inconclusive(ck.Claim("brakes.wait", next_test=boiling), "Wait.")
     assert (barred.verdict, barred.next_test, barred.probability) == (
         Verdict.UNDECIDED,
         "brakes.boiling",
-        0.4,
+        None,
     )
+
+
+@pytest.mark.parametrize(
+    ("mm", "advises", "told"),
+    [
+        (30, False, "All is well."),
+        (90, False, "Too far: 90.0 mm"),
+        (60, False, "Open: "),
+        (90, True, "Soon."),
+    ],
+)
+def test_the_customer_is_told_in_his_own_words_and_else_in_the_trades(
+    mm: int, advises: bool, told: str
+) -> None:
+    case = Bench(brakes).read("travel", f"{mm} mm").case()
+    limit = case.limit(travel)
+    if advises:
+        limit = attrs.evolve(limit, source=attrs.evolve(limit.source, basis=Basis.ESTIMATE))
+    tells = ck.Tells(passes="All is well.", fails="Too far: {value}.", advises="Soon.")
+    finding = case.judge(case[travel], limit, ck.Claim("brakes.travel"), SAYS, tells)
+    assert str(finding.for_customer)[: len(told)] == told
+    assert str(finding.text).split(":")[0] in ("Good", "Bad", "Open")
+
+
+def test_a_plain_statement_has_two_voices_as_well() -> None:
+    case = bench().case()
+    advice = case.advise(ck.Claim("brakes.days"), "{days} to go.", tells="{days} left.", values={"days": "3"})
+    assert (str(advice.text), str(advice.for_customer)) == ("3 to go.", "3 left.")
+    assert str(case.advise(ck.Claim("brakes.days"), "One voice.").for_customer) == "One voice."
+    seen = Bench(brakes).see("pedal", "spongy").case()
+    looked = seen.visual(pedal, False, ck.Claim("brakes.pedal"), "It is spongy.", "It gives way.")
+    assert (str(looked.text), str(looked.for_customer), looked.evidence) == (
+        "It is spongy.",
+        "It gives way.",
+        ("seen-pedal",),
+    )
+
+
+def test_one_claim_serves_every_way_of_stating_it() -> None:
+    case = Bench(brakes).read("travel", "60 mm").see("pedal", "spongy").case()
+    claim = ck.Claim("brakes.travel", calls_for=bleed, next_test=pedal)
+    made = {
+        "judge": case.judge(case[travel], case.limit(travel), claim, SAYS),
+        "advise": case.advise(claim, "So it is."),
+        "inconclusive": case.inconclusive(claim, "So it may be."),
+        "fails": case.visual(pedal, False, claim, "So it looks."),
+        "passes": case.visual(pedal, True, claim, "So it looks."),
+    }
+    assert {how: (one.urgency, one.calls_for, one.next_test) for how, one in made.items()} == {
+        "judge": (Urgency.THIS_VISIT, "brakes.bleed", "brakes.pedal"),
+        "advise": (Urgency.PLAN_IT, "brakes.bleed", ""),
+        "inconclusive": (Urgency.THIS_VISIT, "", "brakes.pedal"),
+        "fails": (Urgency.THIS_VISIT, "brakes.bleed", ""),
+        "passes": (Urgency.NOTHING, "", ""),
+    }
+
+
+def test_evidence_that_is_one_reading_instead_of_a_list_is_refused() -> None:
+    for one in (bench().case()[travel], "seen-pedal"):
+        with pytest.raises(TypeError, match="put the one into a list"):
+            ck.Claim("brakes.travel", evidence=one)  # type: ignore[arg-type]
+
+
+def test_a_value_is_on_a_side_of_its_limit_only_when_its_uncertainty_allows() -> None:
+    # the limit ends at 60 mm; u of a reading is 2 mm/√3 and the step of nothing else, so 1.645 u is 1.9 mm
+    sides = {}
+    for mm in (57, 59, 61, 63):
+        case = Bench(brakes).read("travel", f"{mm} mm").case()
+        sides[mm] = case.side(case[travel], case.limit(travel))
+        assert case.side(case[travel].value, case.limit(travel)) is sides[mm]
+    assert sides == {57: ck.Side.INSIDE, 59: ck.Side.UNDECIDED, 61: ck.Side.UNDECIDED, 63: ck.Side.ABOVE}
+
+
+def test_readings_that_disagree_lie_on_no_side() -> None:
+    case = Bench(brakes).read("travel", "90 mm").case()
+    twice = attrs.evolve(case[travel], others=(ck.exact("length", 0.03),))
+    assert case.side(twice, case.limit(travel)) is ck.Side.UNDECIDED
+
+
+def test_a_computed_limit_stands_on_a_source_of_the_system() -> None:
+    case = bench().case()
+    low = case.everywhere(pressure)[1].value
+    key = next(iter(brakes.sources))
+    limit = case.computed_limit("brakes.p", key, low=low)
+    assert (limit.low, limit.high, limit.source) == (low, None, brakes.sources[key])
+    with pytest.raises(KeyError, match="nowhere"):
+        case.computed_limit("brakes.p", "nowhere", low=low)
+
+
+def test_what_was_noted_is_evidence_by_place_or_everywhere() -> None:
+    case = Bench(brakes).see("pedal", "spongy").see("pedal", "sinks", "left").case()
+    assert case.noted(pedal) == ["seen-pedal", "seen-pedal-left"]
+    assert case.noted(pedal, "left") == ["seen-pedal-left"]
 
 
 def test_what_somebody_typed_into_a_sentence_is_never_read_as_a_place() -> None:
     case = bench().case()
     assert (
-        str(case.advise(code="brakes.note", says="Told: {words}", words="{value} {x[0]} {").text)
+        str(case.advise(ck.Claim("brakes.note"), "Told: {words}", values={"words": "{value} {x[0]} {"}).text)
         == "Told: {value} {x[0]} {"
     )
 
@@ -138,7 +229,7 @@ def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> N
     left, right = case.everywhere(pressure)
     computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value)
     finding = case.judge(
-        left, computed, code="brakes.p", says=SAYS, evidence=[right, case[travel], "e9", "e9"]
+        left, computed, ck.Claim("brakes.p", evidence=[right, case[travel], "e9", "e9"]), SAYS
     )
     assert finding.evidence == ("pressure-left", "pressure-right", "travel-here", "e9")
 
@@ -146,14 +237,14 @@ def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> N
 def test_a_meter_too_coarse_for_a_limit_says_so() -> None:
     case = Bench(brakes).read("travel", "58 mm").case()
     narrow = attrs.evolve(case.limit(travel), low=ck.exact("length", 0.057), high=ck.exact("length", 0.059))
-    finding = case.judge(case[travel], narrow, code="brakes.travel", says=SAYS)
+    finding = case.judge(case[travel], narrow, ck.Claim("brakes.travel"), SAYS)
     assert finding.verdict is Verdict.UNDECIDED
     assert "cannot decide it at all" in str(finding.text)
     # The middle of ± 1 mm passes at u = 1 mm / 1.96, which is U = 1.02 mm; rounded down, so that it is
     # enough.
     assert str(finding.text).endswith("It takes one that is known to ± 1.0 mm (k = 2).")
     hazy = attrs.evolve(narrow, low=ck.Value("length", 0.057, {"model": 0.002}))
-    assert str(case.judge(case[travel], hazy, code="brakes.travel", says=SAYS).text).endswith(
+    assert str(case.judge(case[travel], hazy, ck.Claim("brakes.travel"), SAYS).text).endswith(
         "Nor could any: the limit itself is known no better."
     )
 

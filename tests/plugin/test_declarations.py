@@ -42,8 +42,9 @@ current = horn.measurand(
 )
 sound = horn.observation("sound", "Sound", Sound)
 rust = horn.observation("rust", "Rust", Sound, places=("left", "right"))
-kind = horn.trait("kind", "Kind", Sound, part="horn")
-fuse = horn.trait("fuse", "Fuse", units=("A",), possible=(1, 30), part="fuse")
+horn_part, fuse_part = horn.part("horn", "Horn"), horn.part("fuse", "Fuse")
+kind = horn.trait("kind", "Kind", Sound, part=horn_part)
+fuse = horn.trait("fuse", "Fuse", units=("A",), possible=(1, 30), part=fuse_part)
 
 Yields = Iterator[ck.Finding | ck.Gap]
 
@@ -141,7 +142,9 @@ def test_operations_calculations_and_checks_are_declared_once_too() -> None:
     with pytest.raises(ValueError, match=r"fresh\.clean is declared twice"):
         system.operation("clean", "Clean")
 
-    def twice(amount: Annotated[float, "A"]) -> Annotated[float, "A"]:
+    def twice(
+        amount: Annotated[float, ck.Input("A", "Current of the lamp")],
+    ) -> Annotated[float, ck.Output("A", "Current of two lamps")]:
         return 2 * amount
 
     system.calculation(source="s")(twice)
@@ -289,52 +292,94 @@ def test_a_measurand_made_inside_a_function_is_refused_with_where_it_belongs() -
 # ---- calculations
 
 
-def plain_number(amount: float) -> Annotated[float, "A"]:
+def plain_number(amount: float) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def no_result(amount: Annotated[float, "A"]) -> float:
+def no_result(amount: Annotated[float, ck.Input("A", "Current of the coil")]) -> float:
     return amount
 
 
-def not_coherent(amount: Annotated[float, "A"]) -> Annotated[float, "mV"]:
+def not_coherent(
+    amount: Annotated[float, ck.Input("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("mV", "Voltage of the coil")]:
     return amount
 
 
-def celsius(amount: Annotated[float, "°C"]) -> Annotated[float, "A"]:
+def celsius(
+    amount: Annotated[float, ck.Input("°C", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def open_pressure(amount: Annotated[float, "bar"]) -> Annotated[float, "A"]:
+def open_pressure(
+    amount: Annotated[float, ck.Input("bar", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def two_units(amount: Annotated[float, "A", "V"]) -> Annotated[float, "A"]:
+def two_inputs(
+    amount: Annotated[float, ck.Input("A", "Current of the coil"), ck.Input("V", "Voltage of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def two_ranges(amount: Annotated[float, "A", ck.Within(0), ck.Within(1)]) -> Annotated[float, "A"]:
+def output_as_input(
+    amount: Annotated[float, ck.Output("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def whole_numbers(amount: Annotated[int, "A"]) -> Annotated[float, "A"]:
+def whole_numbers(
+    amount: Annotated[int, ck.Input("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def with_default(amount: Annotated[float, "A"] = 1.0) -> Annotated[float, "A"]:
+def with_default(
+    amount: Annotated[float, ck.Input("A", "Current of the coil")] = 1.0,
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def by_name_only(*, amount: Annotated[float, "A"]) -> Annotated[float, "A"]:
+def by_name_only(
+    *, amount: Annotated[float, ck.Input("A", "Current of the coil")]
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return amount
 
 
-def any_number(*amounts: Annotated[float, "A"]) -> Annotated[float, "A"]:
+def any_number(
+    *amounts: Annotated[float, ck.Input("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return sum(amounts)
 
 
-def unseen(amount: Annotated[OnlyForTypes, "A"]) -> Annotated[float, "A"]:
+def unseen(
+    amount: Annotated[OnlyForTypes, ck.Input("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
     return float(amount)
+
+
+def unit_alone(amount: Annotated[float, "A"]) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
+    return amount
+
+
+def no_label(
+    amount: Annotated[float, ck.Input("A", " ")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
+    return amount
+
+
+def name_as_label(
+    amount: Annotated[float, ck.Input("A", "amount")],
+) -> Annotated[float, ck.Output("A", "Amount in amperes")]:
+    return amount
+
+
+def no_label_of_result(
+    amount: Annotated[float, ck.Input("A", "Current of the coil")],
+) -> Annotated[float, ck.Output("A", "")]:
+    return amount
 
 
 @pytest.mark.parametrize(
@@ -345,8 +390,12 @@ def unseen(amount: Annotated[OnlyForTypes, "A"]) -> Annotated[float, "A"]:
         (not_coherent, ["the result", "mV", "coherent", "here V"]),
         (celsius, ["amount", "°C", "here K"]),
         (open_pressure, ["bar gauge"]),
-        (two_units, ["one unit"]),
-        (two_ranges, ["at most one Within"]),
+        (two_inputs, ["amount", "one ck.Input and nothing else"]),
+        (output_as_input, ["amount", "one ck.Input and nothing else"]),
+        (unit_alone, ["amount", "one ck.Input and nothing else", "'A'"]),
+        (no_label, ["amount", "needs a label", "' '"]),
+        (name_as_label, ["amount", "needs a label", "'amount'"]),
+        (no_label_of_result, ["the result", "needs a label"]),
         (whole_numbers, ["Annotated[float"]),
         (with_default, ["amount", "without a default"]),
         (by_name_only, ["amount", "ordinary parameter"]),
@@ -355,9 +404,38 @@ def unseen(amount: Annotated[OnlyForTypes, "A"]) -> Annotated[float, "A"]:
     ],
     ids=lambda part: part.__name__ if callable(part) else "",
 )
-def test_a_calculation_states_unit_and_range_of_all_it_uses(
+def test_a_calculation_states_unit_and_label_of_all_it_uses(
     function: Callable[..., float], words: list[str]
 ) -> None:
     with pytest.raises((TypeError, UnitError)) as error:
         ck.System("fresh", "Fresh").calculation(source="s")(function)
     assert [word for word in words if word not in str(error.value)] == []
+
+
+# ---- parts
+
+
+def test_an_undeclared_part_is_refused_wherever_it_is_named() -> None:
+    fresh = ck.System("fresh", "Fresh")
+    stranger = ck.System("other", "Other").part("pump", "Pump")
+    for wrong in (stranger, "fresh.pump", ck.Part(key="fresh.pump", title="Pump")):
+        for declare in (
+            lambda part: fresh.trait("kind", "Kind", units=("A",), part=part),
+            lambda part: fresh.observation("noise", "Noise", Sound, part=part),
+            lambda part: fresh.operation("replace", "Replace it", replaces=part),
+            lambda part: fresh.measurand(
+                "drop", "V", "Drop", possible=(0, 30), usual=(0, 1), accuracy="0.1 V", part=part
+            ),
+        ):
+            with pytest.raises(ValueError, match=r"fresh\.part\(…\) has declared before"):
+                declare(wrong)
+
+
+def test_a_part_keeps_its_places_and_is_named_by_its_key() -> None:
+    fresh = ck.System("fresh", "Fresh")
+    pump = fresh.part("pump", "Pump", places=("left", "right"))
+    assert (pump.key, pump.places, fresh.parts) == ("fresh.pump", ("left", "right"), {"fresh.pump": pump})
+    replace = fresh.operation("replace", "Replace the pump", replaces=pump)
+    assert replace.replaces == "fresh.pump"
+    with pytest.raises(ValueError, match="declared twice"):
+        fresh.part("pump", "Pump")

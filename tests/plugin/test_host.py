@@ -42,7 +42,7 @@ LAMPS = """
 
     @lamps.check("Voltage")
     def lamp_voltage(case: ck.Case, read: Annotated[ck.Reading, voltage]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.judge(read, case.limit(voltage), code="lamps.voltage", says=SAYS)
+        yield case.judge(read, case.limit(voltage), ck.Claim("lamps.voltage"), SAYS)
 
     @ck.hookimpl
     def corekit_system() -> ck.System:
@@ -157,7 +157,9 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         + """
     from typing import Annotated
     @made.calculation(source="nobody")
-    def twice(a: Annotated[float, "A"]) -> Annotated[float, "A"]:
+    def twice(
+        a: Annotated[float, ck.Input("A", "Current of the lamp")],
+    ) -> Annotated[float, ck.Output("A", "Current of two lamps")]:
         return 2 * a
     """
         + GIVES,
@@ -278,16 +280,16 @@ top_up = shaky.operation("top_up", "Top up")
 
 @shaky.check("A good one")
 def good_one(case: ck.Case, read: Annotated[ck.Reading, level]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.advise(code="shaky.level", says="{value}.", value=read)
+    yield case.advise(ck.Claim("shaky.level"), "{value}.", read)
 
 
 def half_way(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="Half.")
+    yield case.advise(ck.Claim("shaky.half"), "Half.")
     raise RuntimeError("in the middle")
 
 
 def for_ever(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="Half.")
+    yield case.advise(ck.Claim("shaky.half"), "Half.")
     while True:
         with contextlib.suppress(Exception):
             time.sleep(0.001)
@@ -295,11 +297,11 @@ def for_ever(case: ck.Case) -> Iterator[Any]:
 
 def yields_for_ever(case: ck.Case) -> Iterator[Any]:
     while True:
-        yield case.advise(code="shaky.half", says="Half.")
+        yield case.advise(ck.Claim("shaky.half"), "Half.")
 
 
 def leaves(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="Half.")
+    yield case.advise(ck.Claim("shaky.half"), "Half.")
     raise SystemExit(0)
 
 
@@ -308,44 +310,44 @@ def deeper_and_deeper(case: ck.Case) -> Iterator[Any]:
 
 
 def yields_text(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="Half.")
+    yield case.advise(ck.Claim("shaky.half"), "Half.")
     yield "all is well"
 
 
 def speaks_for_another(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), system="brakes", code="brakes.travel")
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), system="brakes", code="brakes.travel")
 
 
 def speaks_of_another_stage(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), stage=case.stage + 1)
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), stage=case.stage + 1)
 
 
 def foreign_code(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="brakes.travel", says="Half.")
+    yield case.advise(ck.Claim("brakes.travel"), "Half.")
 
 
 def foreign_code_by_hand(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), code="brakes.travel")
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), code="brakes.travel")
 
 
 def foreign_work(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="Half.", calls_for=brakes.operations["brakes.bleed"])
+    yield case.advise(ck.Claim("shaky.half", calls_for=brakes.operations["brakes.bleed"]), "Half.")
 
 
 def unfilled_sentence(case: ck.Case) -> Iterator[Any]:
-    yield case.advise(code="shaky.half", says="It is {colour}.")
+    yield case.advise(ck.Claim("shaky.half"), "It is {colour}.")
 
 
 def unit_of_another_kind(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), value=ck.exact("voltage", 1.0), unit="A")
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), value=ck.exact("voltage", 1.0), unit="A")
 
 
 def urgency_in_words(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), urgency="soon")
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), urgency="soon")
 
 
 def more_than_certain(case: ck.Case) -> Iterator[Any]:
-    yield attrs.evolve(case.advise(code="shaky.half", says="Half."), probability=1.5)
+    yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), probability=1.5)
 
 
 def reason_in_words(case: ck.Case) -> Iterator[Any]:
@@ -356,9 +358,8 @@ def unknown_limit(case: ck.Case) -> Iterator[Any]:
     yield case.judge(
         ck.exact("length", 1.0),
         case.limit("shaky.depth"),
-        code="shaky.half",
-        unit="mm",
-        says=ck.Says(passes="", fails="", undecided=""),
+        ck.Claim("shaky.half", unit="mm"),
+        ck.Says(passes="", fails="", undecided=""),
     )
 
 
@@ -366,8 +367,8 @@ def no_unit(case: ck.Case) -> Iterator[Any]:
     yield case.judge(
         ck.exact("length", 1.0),
         brakes.limits["brakes.travel"],
-        code="shaky.half",
-        says=ck.Says(passes="", fails="", undecided=""),
+        ck.Claim("shaky.half"),
+        ck.Says(passes="", fails="", undecided=""),
     )
 
 
@@ -423,7 +424,7 @@ def test_a_check_that_fails_is_a_gap_and_nothing_of_it_is_kept(
 def test_a_thousand_findings_are_kept() -> None:
     def many(case: ck.Case) -> Iterator[Any]:
         for _ in range(1000):
-            yield case.advise(code="shaky.many", says="One of many.")
+            yield case.advise(ck.Claim("shaky.many"), "One of many.")
 
     plugins = Plugins(systems={"shaky": shaky})
     shaky.check("Many")(many)
@@ -435,8 +436,8 @@ def test_a_thousand_findings_are_kept() -> None:
 
 def test_a_missing_reading_asked_for_inside_a_check_is_a_gap_and_no_failure() -> None:
     def asks(case: ck.Case) -> Iterator[Any]:
-        yield case.advise(code="shaky.half", says="Half.")
-        yield case.advise(code="shaky.half", says="{value}", value=case[pedal_travel])
+        yield case.advise(ck.Claim("shaky.half"), "Half.")
+        yield case.advise(ck.Claim("shaky.half"), "{value}", case[pedal_travel])
 
     plugins = Plugins(systems={"shaky": shaky, "brakes": brakes})
     shaky.check("Asks")(asks)

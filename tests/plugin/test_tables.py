@@ -12,19 +12,19 @@ ROWS = [(0.0, 10.0), (1.0, 30.0), (3.0, 20.0)]
 
 
 def test_a_table_gives_its_own_rows_and_a_straight_line_between_them() -> None:
-    assert [ck.between(x, ROWS) for x, _ in ROWS] == [y for _, y in ROWS]
-    assert ck.between(2.0, ROWS) == pytest.approx(25.0)
+    assert [ck.interpolate(x, ROWS) for x, _ in ROWS] == [y for _, y in ROWS]
+    assert ck.interpolate(2.0, ROWS) == pytest.approx(25.0)
 
 
 def test_a_table_says_nothing_outside_its_rows_unless_its_ends_hold() -> None:
     with pytest.raises(ValueError, match="runs from 0 to 3"):
-        ck.between(3.1, ROWS)
-    assert (ck.held(-5.0, ROWS), ck.held(9.0, ROWS)) == (10.0, 20.0)
+        ck.interpolate(3.1, ROWS)
+    assert (ck.interpolate_clamped(-5.0, ROWS), ck.interpolate_clamped(9.0, ROWS)) == (10.0, 20.0)
 
 
 @given(st.floats(0.0, 3.0))
 def test_between_two_rows_no_value_lies_beyond_either(x: float) -> None:
-    assert 10.0 <= ck.between(x, ROWS) <= 30.0
+    assert 10.0 <= ck.interpolate(x, ROWS) <= 30.0
 
 
 @given(x=st.floats(-1e6, 1e6), y=st.floats(-1e6, 1e6))

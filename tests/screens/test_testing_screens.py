@@ -638,7 +638,7 @@ def do_as_told(visit: Visit, page: Page, manner: str) -> None:
         declared = visit.shop.plugins.measurands[key]
         beside = {
             f'step[0].setup."{one}".is': usual(visit.shop.plugins.measurands[one], 0.5)
-            for one in declared.read_with
+            for one in declared.conditions
         }
         visit.send(page.form_of(f"{READING}.is"), beside | {f"{READING}.is": usual(declared, share)})
     else:

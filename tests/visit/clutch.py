@@ -27,8 +27,10 @@ class Drive(Enum):
 
 FINGERS = "Fingers out of the linkage."
 
-drive = clutch.trait("drive", "How it is worked", Drive, part="drive")
-bore = clutch.trait("bore", "Bore of the cylinder", units=("mm",), part="cylinder", how="Cast into it.")
+drive_part = clutch.part("drive", "Drive")
+cylinder = clutch.part("cylinder", "Cylinder")
+drive = clutch.trait("drive", "How it is worked", Drive, part=drive_part)
+bore = clutch.trait("bore", "Bore of the cylinder", units=("mm",), part=cylinder, how="Cast into it.")
 sticker = clutch.trait("sticker", "Number on the sticker", units=("mm",))
 
 warmth = clutch.measurand(
@@ -51,7 +53,7 @@ play = clutch.measurand(
     usual=(2, 60),
     accuracy="1 mm",
     places=("cold", "warm"),
-    read_with=(warmth,),
+    conditions=(warmth,),
     where="At the rubber.",
     how="By hand.",
     hazard=FINGERS,
@@ -63,7 +65,7 @@ sink = clutch.measurand(
     possible=(0, 200),
     usual=(0, 60),
     accuracy="1 mm",
-    read_with=(rest, warmth),
+    conditions=(rest, warmth),
     hazard="Wheels chocked.",
 )
 force = clutch.measurand(
@@ -71,7 +73,7 @@ force = clutch.measurand(
 )
 fluid = clutch.observation("fluid", "Fluid in the pot", Fluid, hazard=FINGERS)
 
-replace = clutch.operation("replace", "Replace the cylinder", shown_by=sink, replaces="cylinder")
+replace = clutch.operation("replace", "Replace the cylinder", shown_by=sink, replaces=cylinder)
 
 
 @clutch.check("Play")
@@ -79,12 +81,12 @@ def plays(
     case: ck.Case, read: Annotated[list[ck.Reading], play], size: Annotated[ck.Value, bore]
 ) -> Iterator[ck.Finding | ck.Gap]:
     for one in read:
-        yield case.advise(code="clutch.play", says="{value} of play.", value=one, place=one.place)
+        yield case.advise(ck.Claim("clutch.play", place=one.place), "{value} of play.", one)
 
 
 @clutch.check("Sinking")
 def sinks(case: ck.Case, read: Annotated[ck.Reading, sink]) -> Iterator[ck.Finding | ck.Gap]:
-    yield case.advise(code="clutch.sink", says="It sinks {value}.", value=read, calls_for=replace)
+    yield case.advise(ck.Claim("clutch.sink", calls_for=replace), "It sinks {value}.", read)
 
 
 FAULTS = {

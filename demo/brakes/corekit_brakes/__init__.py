@@ -48,7 +48,7 @@ pressure = brakes.measurand(
     usual=(0, 200),
     accuracy="2 % + 1 bar",
     places=("front left", "front right", "rear left", "rear right"),
-    read_with=(force,),
+    conditions=(force,),
     where="Gauge in place of the bleed screw.",
     how="The same force on the pedal at each wheel.",
     hazard=PRESS,
@@ -68,19 +68,11 @@ bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=
 
 @brakes.calculation(source="pressure-is-force-over-area")
 def expected_pressure(
-    force: Annotated[float, "N", ck.Within(0, 3000)],
-    ratio: Annotated[float, "1", ck.Within(1, 10)],
-    bore: Annotated[float, "m", ck.Within(0.01, 0.05)],
-) -> Annotated[float, "Pa gauge"]:
+    force: Annotated[float, ck.Input("N", "Force on the pedal", 0, 3000)],
+    ratio: Annotated[float, ck.Input("1", "Pedal ratio", 1, 10)],
+    bore: Annotated[float, ck.Input("m", "Bore of the master cylinder", 0.01, 0.05)],
+) -> Annotated[float, ck.Output("Pa gauge", "Pressure in the lines")]:
     """Pressure that a foot makes behind a master cylinder, without servo and friction.
-
-    Args:
-        force: On the pedal, [N].
-        ratio: Of the pedal's arms, [1].
-        bore: Of the master cylinder, [m].
-
-    Returns:
-        Pressure in the lines, [Pa gauge].
 
     >>> round(expected_pressure.si(300.0, 4.0, 0.0254))
     2368230
@@ -90,8 +82,8 @@ def expected_pressure(
 
 @brakes.calculation(source="seal-friction")
 def least_pressure(
-    expected: Annotated[float, "Pa gauge", ck.Within(above=0)],
-) -> Annotated[float, "Pa gauge"]:
+    expected: Annotated[float, ck.Input("Pa gauge", "Pressure that the foot makes", above=0)],
+) -> Annotated[float, ck.Output("Pa gauge", "Least pressure at a wheel")]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
     >>> least_pressure.si(1e6)
@@ -102,9 +94,9 @@ def least_pressure(
 
 @brakes.calculation(source="pressure-is-force-over-area")
 def share(
-    one: Annotated[float, "Pa gauge", ck.Within(above=0)],
-    other: Annotated[float, "Pa gauge", ck.Within(above=0)],
-) -> Annotated[float, "1"]:
+    one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", above=0)],
+    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other side", above=0)],
+) -> Annotated[float, ck.Output("1", "Weaker side as a share of the stronger")]:
     """The smaller of two pressures as a share of the larger.
 
     >>> share.si(8e6, 1e7)
@@ -131,10 +123,12 @@ def fits(
         yield case.judge(
             line,
             least,
-            code="brakes.pressure",
-            evidence=[foot],
-            calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
-            says=ck.Says(
+            ck.Claim(
+                "brakes.pressure",
+                evidence=[foot],
+                calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
+            ),
+            ck.Says(
                 passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
                 fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
                 undecided=(
@@ -154,12 +148,8 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
             yield case.judge(
                 share(*pair),
                 case.limit("brakes.alike"),
-                of=pressure,
-                unit="%",
-                place=axle,
-                code="brakes.alike",
-                calls_for=bleed,
-                says=ck.Says(
+                ck.Claim("brakes.alike", of=pressure, unit="%", place=axle, calls_for=bleed),
+                ck.Says(
                     passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
                     fails=(
                         "Left and right {place} differ: the weaker reaches {value} of the stronger; {limit}"

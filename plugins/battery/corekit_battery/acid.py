@@ -45,11 +45,11 @@ _STEP = (26.667 - 25.0) / 5.0
 GRAVITY_80F = tuple((w, (r25 + (r25 - r20) * _STEP) / WATER_60F) for w, r20, r25 in DENSITY)
 GRAVITY_25C = tuple((w, r25 / WATER_25) for w, _, r25 in DENSITY)
 
-Molality = Annotated[float, "mol/kg", ck.Within(MOLALITY_LOW, MOLALITY_HIGH)]
-
 
 @battery.calculation(source="bode-emf")
-def cell_voltage(molality: Molality) -> Annotated[float, "V"]:
+def cell_voltage(
+    molality: Annotated[float, ck.Input("mol/kg", "Molality", MOLALITY_LOW, MOLALITY_HIGH)],
+) -> Annotated[float, ck.Output("V", "Cell voltage")]:
     """Voltage of one cell at rest, by the molality of its acid, near 25 °C.
 
     >>> round(cell_voltage.si(1.0), 3)
@@ -60,7 +60,9 @@ def cell_voltage(molality: Molality) -> Annotated[float, "V"]:
 
 
 @battery.calculation(source="bode-emf")
-def block_voltage(molality: Molality) -> Annotated[float, "V"]:
+def block_voltage(
+    molality: Annotated[float, ck.Input("mol/kg", "Molality", MOLALITY_LOW, MOLALITY_HIGH)],
+) -> Annotated[float, ck.Output("V", "Block voltage")]:
     """Voltage of six cells at rest, by the molality of their acid, near 25 °C.
 
     >>> round(block_voltage.si(1.0), 3)
@@ -71,8 +73,8 @@ def block_voltage(molality: Molality) -> Annotated[float, "V"]:
 
 @battery.calculation(source="acid-volumes")
 def molality_of_concentration(
-    concentration: Annotated[float, "mol/m³", ck.Within(above=0, below=8000)],
-) -> Annotated[float, "mol/kg"]:
+    concentration: Annotated[float, ck.Input("mol/m³", "Concentration", above=0, below=8000)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of concentration")]:
     """Molality of acid from its concentration by partial molar volumes.
 
     >>> round(molality_of_concentration.si(1000.0), 4)
@@ -83,29 +85,33 @@ def molality_of_concentration(
 
 
 @battery.calculation(source="acid-density")
-def molality_of_gravity(gravity: Annotated[float, "1", ck.Within(1.05, 1.32)]) -> Annotated[float, "mol/kg"]:
+def molality_of_gravity(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of gravity")]:
     """Molality of acid from its gravity, acid at 80 °F against water at 60 °F.
 
     >>> round(molality_of_gravity.si(1.265), 1)
     5.7
     """
-    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
+    return _molality(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_80F]))
 
 
 @battery.calculation(source="acid-density")
 def molality_of_gravity_25(
-    gravity: Annotated[float, "1", ck.Within(1.05, 1.32)],
-) -> Annotated[float, "mol/kg"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of gravity 25")]:
     """Molality of acid from its gravity, acid and water both at 25 °C.
 
     >>> round(molality_of_gravity_25.si(1.265), 1)
     5.6
     """
-    return _molality(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
+    return _molality(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_25C]))
 
 
 @battery.calculation(source="bode-emf")
-def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 12.98)]) -> Annotated[float, "1"]:
+def gravity_of_voltage(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 11.35, 12.98)],
+) -> Annotated[float, ck.Output("1", "Gravity of voltage")]:
     """Gravity (80 °F against 60 °F) of the acid in a rested 12-V block, from its voltage at 25 °C.
 
     >>> round(gravity_of_voltage.si(12.456), 2)
@@ -115,14 +121,14 @@ def gravity_of_voltage(voltage: Annotated[float, "V", ck.Within(11.35, 12.98)]) 
     for _ in range(60):  # the voltage rises with molality throughout, so halving finds the one answer
         middle = (low + high) / 2
         low, high = (middle, high) if block_voltage.si(middle) < voltage else (low, middle)
-    return ck.between(_fraction(low), GRAVITY_80F)
+    return ck.interpolate(_fraction(low), GRAVITY_80F)
 
 
 @battery.calculation(source="gravity-rule")
 def voltage_by_rule(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
-    constant: Annotated[float, "V", ck.Within(0.84, 0.845)],
-) -> Annotated[float, "V"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+    constant: Annotated[float, ck.Input("V", "Constant", 0.84, 0.845)],
+) -> Annotated[float, ck.Output("V", "Voltage by rule")]:
     """Rest voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845 V, six
     times.
 
@@ -134,9 +140,9 @@ def voltage_by_rule(
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at_80f(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
-    temperature: Annotated[float, "K", ck.Within(244.0, 328.0)],
-) -> Annotated[float, "1"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 244.0, 328.0)],
+) -> Annotated[float, ck.Output("1", "Gravity at 80f")]:
     """A hydrometer reading as it would be at 80 °F: 0.004 more for every 10 °F above, less below.
 
     >>> round(gravity_at_80f.si(1.250, 266.483), 3)
@@ -155,7 +161,9 @@ FREEZING = (
 
 
 @battery.calculation(source="freezing-tables")
-def freezing_point(gravity: Annotated[float, "1", ck.Within(1.0, 1.28)]) -> Annotated[float, "K"]:
+def freezing_point(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.28)],
+) -> Annotated[float, ck.Output("K", "Freezing point")]:
     """Where the acid begins to freeze: the warmest that any of the printed tables gives for this gravity.
 
     Above 1.280 the tables end, and stronger acid freezes warmer again: not extrapolated.
@@ -164,7 +172,7 @@ def freezing_point(gravity: Annotated[float, "1", ck.Within(1.0, 1.28)]) -> Anno
     -15.0
     """
     return max(
-        kelvin(ck.between(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
+        kelvin(ck.interpolate(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
     )
 
 

@@ -30,8 +30,9 @@ STAY_OPEN = (
 
 @battery.calculation(source="ohm")
 def leg_resistance(
-    drop: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]
-) -> Annotated[float, "Ω"]:
+    drop: Annotated[float, ck.Input("V", "Drop", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Leg resistance")]:
     """Resistance of a cable leg with all its joints, from what it loses and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
@@ -42,10 +43,10 @@ def leg_resistance(
 
 @battery.calculation(source="ohm")
 def leg_that_closes(
-    posts: Annotated[float, "V", ck.Within(0, 16)],
-    other_leg: Annotated[float, "V", ck.Within(0, 16)],
-    starter: Annotated[float, "V", ck.Within(0, 16)],
-) -> Annotated[float, "V"]:
+    posts: Annotated[float, ck.Input("V", "Posts", 0, 16)],
+    other_leg: Annotated[float, ck.Input("V", "Other leg", 0, 16)],
+    starter: Annotated[float, ck.Input("V", "Starter", 0, 16)],
+) -> Annotated[float, ck.Output("V", "Leg that closes")]:
     """What one leg must lose when posts, the other leg and the starter are known: the four close.
 
     >>> round(leg_that_closes.si(10.0, 0.3, 9.5), 2)
@@ -65,7 +66,7 @@ def drops(
     current.
     """
     for drop in lost or []:
-        current = drop.read_with(starter_current) or flows
+        current = drop.condition(starter_current) or flows
         if drop.place not in LEGS:
             yield _joint(case, drop)
         elif current is None or current.number <= 0:
@@ -81,17 +82,8 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
     return case.judge(
         drop,
         limit,
-        code="battery.cable_drop",
-        calls_for=repair_cable,
-        evidence=[current],
-        next_test=cable_drop,
-        values={
-            "read": ck.show(drop.value, "V", uncertainty=False),
-            "current": ck.show(current.value, "A", uncertainty=False),
-            "has": ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False),
-            "may": ck.show(allowed, "mΩ", uncertainty=False),
-        },
-        says=ck.Says(
+        ck.Claim("battery.cable_drop", evidence=[current], calls_for=repair_cable, next_test=cable_drop),
+        ck.Says(
             passes="The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}).",
             fails=(
                 "The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}). Measure it in"
@@ -101,6 +93,12 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
                 "The {place} loses {read} at {current} ({has}): too close to the {limit} allowed to call."
             ),
         ),
+        values={
+            "read": ck.show(drop.value, "V", uncertainty=False),
+            "current": ck.show(current.value, "A", uncertainty=False),
+            "has": ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False),
+            "may": ck.show(allowed, "mΩ", uncertainty=False),
+        },
     )
 
 
@@ -108,11 +106,8 @@ def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
     return case.judge(
         drop,
         case.limit("battery.contact"),
-        code="battery.joint",
-        calls_for=clean_contacts,
-        next_test=cable_drop,
-        values={"read": ck.show(drop.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.joint", calls_for=clean_contacts, next_test=cable_drop),
+        ck.Says(
             passes="From {place} {read} is lost: that joint is good.",
             fails=(
                 "From {place} {read} is lost, where next to nothing should be, however good it looks. Clean"
@@ -120,6 +115,7 @@ def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
             ),
             undecided="From {place} {read} is lost, which this meter cannot tell from nothing.",
         ),
+        values={"read": ck.show(drop.value, "V", uncertainty=False)},
     )
 
 
@@ -148,18 +144,17 @@ def closure(
             return
         left = ck.Value(rest.kind, max(0.0, rest.number), rest.budget, rest.rests_on)
         yield case.advise(
-            code="battery.closure",
-            value=left,
-            unit="V",
-            of=cable_drop,
-            place=missing,
-            evidence=[posts, other, starter],
-            urgency=ck.Urgency.NOTHING,
-            read=ck.show(left, "V", uncertainty=False),
-            says=(
-                "By the three other readings the {place} loses about {read} while cranking. Measure it"
-                " itself."
+            ck.Claim(
+                "battery.closure",
+                of=cable_drop,
+                unit="V",
+                place=missing,
+                evidence=[posts, other, starter],
+                urgency=ck.Urgency.NOTHING,
             ),
+            ("By the three other readings the {place} loses about {read} while cranking. Measure it itself."),
+            left,
+            values={"read": ck.show(left, "V", uncertainty=False)},
         )
     elif len(legs) == 2:
         rest = posts.value - legs["positive leg"].value - legs["ground leg"].value - starter.value
@@ -171,21 +166,25 @@ def _open(
     case: ck.Case, posts: ck.Reading, starter: ck.Reading, legs: list[ck.Reading], rest: ck.Value
 ) -> ck.Finding:
     named = [f"the {leg.place} loses {ck.show(leg.value, 'V', uncertainty=False)}" for leg in legs]
-    return case.open(
-        code="battery.contradiction",
-        of=cranking_voltage,
-        value=rest,
-        unit="V",
-        evidence=[posts, starter, *legs],
-        next_test=cable_drop,
-        posts=ck.show(posts.value, "V", uncertainty=False),
-        starter=ck.show(starter.value, "V", uncertainty=False),
-        legs=" and ".join(named),
-        left=ck.show(rest, "V", uncertainty=False),
-        says=(
+    return case.inconclusive(
+        ck.Claim(
+            "battery.contradiction",
+            of=cranking_voltage,
+            unit="V",
+            evidence=[posts, starter, *legs],
+            next_test=cable_drop,
+        ),
+        (
             "While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves {left}"
             " over, so one of them is wrong. Read them again."
         ),
+        rest,
+        values={
+            "posts": ck.show(posts.value, "V", uncertainty=False),
+            "starter": ck.show(starter.value, "V", uncertainty=False),
+            "legs": " and ".join(named),
+            "left": ck.show(rest, "V", uncertainty=False),
+        },
     )
 
 
@@ -204,23 +203,21 @@ def small_load(
     for reading in places.values():
         if (
             reading.place != "fuse box"
-            and reading.read_with(small_load_current) is None
+            and reading.condition(small_load_current) is None
             and case.reading(small_load_current) is None
         ):
             yield case.gap(
                 small_load_current, "A voltage with a load on means little without the current of that load."
             )
         if reading.place != "fuse box":
-            yield case.open(
-                code="battery.not_at_rest",
-                of=small_load_voltage,
-                value=reading,
-                urgency=ck.Urgency.NOTHING,
-                read=ck.show(reading.value, "V", uncertainty=False),
-                says=(
+            yield case.inconclusive(
+                ck.Claim("battery.not_at_rest", of=small_load_voltage, urgency=ck.Urgency.NOTHING),
+                (
                     "At the {place} {read} was read with a load on: that is no voltage at rest, and gives no"
                     " state of charge."
                 ),
+                reading,
+                values={"read": ck.show(reading.value, "V", uncertainty=False)},
             )
     far = places.get("fuse box")
     near = places.get("posts") or rest
@@ -236,18 +233,15 @@ def small_load(
     yield case.judge(
         lost,
         case.limit("battery.supply_path"),
-        code="battery.supply_path",
-        of=small_load_voltage,
-        unit="V",
-        evidence=[near, far],
-        place="fuse box",
-        next_test=cable_drop,
-        values={
-            "near": ck.show(near.value, "V", uncertainty=False),
-            "far": ck.show(far.value, "V", uncertainty=False),
-            "lost": ck.show(lost, "V", uncertainty=False),
-        },
-        says=ck.Says(
+        ck.Claim(
+            "battery.supply_path",
+            of=small_load_voltage,
+            unit="V",
+            place="fuse box",
+            evidence=[near, far],
+            next_test=cable_drop,
+        ),
+        ck.Says(
             passes=(
                 "Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is"
                 " usual."
@@ -261,4 +255,9 @@ def small_load(
                 "Of {near} at the posts {far} is left at the fuse box: about {lost} is lost on the way."
             ),
         ),
+        values={
+            "near": ck.show(near.value, "V", uncertainty=False),
+            "far": ck.show(far.value, "V", uncertainty=False),
+            "lost": ck.show(lost, "V", uncertainty=False),
+        },
     )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import BatteryType, battery
+from .declarations import BatteryType, battery, starter_battery
 from .tables import Rows, kelvin
 
 AH = 3600.0  # C
@@ -25,12 +25,10 @@ reserve = battery.trait(
     "Reserve capacity",
     units=("min",),
     possible=(20, 600),
-    part="battery",
+    part=starter_battery,
     how="RC in minutes on its label, where no Ah stand on it.",
 )
 
-Capacity = Annotated[float, "C", ck.Within(above=0)]
-Reserve = Annotated[float, "s", ck.Within(above=0)]
 
 #: (K, cell size factor). source: capacity-ieee-485
 IEEE_485: Rows = tuple(
@@ -97,7 +95,10 @@ TWENTY_HOUR_RATE: Rows = tuple(
 
 
 @battery.calculation(source="peukert")
-def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "1"]:
+def peukert_exponent(
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
+) -> Annotated[float, ck.Output("1", "Peukert exponent")]:
     """Peukert's exponent from a battery's own 20-hour capacity and its reserve capacity.
 
     >>> round(peukert_exponent.si(70 * 3600, 120 * 60), 2)
@@ -123,10 +124,10 @@ def peukert_exponent(capacity: Capacity, reserve: Reserve) -> Annotated[float, "
 
 @battery.calculation(source="peukert")
 def run_time(
-    capacity: Capacity,
-    current: Annotated[float, "A", ck.Within(above=0, high=HIGHEST)],
-    exponent: Annotated[float, "1", ck.Within(1, 1.5)],
-) -> Annotated[float, "s"]:
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0, high=HIGHEST)],
+    exponent: Annotated[float, ck.Input("1", "Exponent", 1, 1.5)],
+) -> Annotated[float, ck.Output("s", "Run time")]:
     """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the
     power of the exponent.
 
@@ -148,7 +149,9 @@ def run_time(
 
 
 @battery.calculation(source="reserve-definition")
-def charge_at_25_amperes(reserve: Reserve) -> Annotated[float, "C"]:
+def charge_at_25_amperes(
+    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
+) -> Annotated[float, ck.Output("C", "Charge at 25 amperes")]:
     """What a battery gives at 25 A within its reserve time. It is not the 20-hour capacity, which is larger.
 
     >>> charge_at_25_amperes.si(7200) / 3600
@@ -158,7 +161,9 @@ def charge_at_25_amperes(reserve: Reserve) -> Annotated[float, "C"]:
 
 
 @battery.calculation(source="reserve-iec-old")
-def capacity_of_reserve(reserve: Reserve) -> Annotated[float, "C"]:
+def capacity_of_reserve(
+    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
+) -> Annotated[float, ck.Output("C", "Capacity of reserve")]:
     """20-hour capacity of a flooded starter battery from its reserve capacity, by the older rule √(17778 +
     208.3 · minutes) - 133.3.
 
@@ -170,10 +175,10 @@ def capacity_of_reserve(reserve: Reserve) -> Annotated[float, "C"]:
 
 @battery.calculation(source="reserve-power-law")
 def capacity_by_power_law(
-    reserve: Reserve,
-    factor: Annotated[float, "1", ck.Within(0.5, 2)],
-    exponent: Annotated[float, "1", ck.Within(1, 1.5)],
-) -> Annotated[float, "C"]:
+    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
+    factor: Annotated[float, ck.Input("1", "Factor", 0.5, 2)],
+    exponent: Annotated[float, ck.Input("1", "Exponent", 1, 1.5)],
+) -> Annotated[float, ck.Output("C", "Capacity by power law")]:
     """20-hour capacity from reserve = factor · capacity to the power of the exponent, in minutes and Ah.
 
     Pairs on file: 0.7732 and 1.1828 flooded, 1.1339 and 1.1201 valve-regulated, and 0.83 and 1.17 flooded
@@ -187,26 +192,28 @@ def capacity_by_power_law(
 
 @battery.calculation(source="capacity-ieee-485")
 def cold_capacity_short(
-    capacity: Capacity, temperature: Annotated[float, "K", ck.Within(269.26, 324.82)]
-) -> Annotated[float, "C"]:
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 269.26, 324.82)],
+) -> Annotated[float, ck.Output("C", "Cold capacity short")]:
     """Capacity at a temperature, for currents that empty a battery within some hours.
 
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity / ck.between(temperature, IEEE_485)
+    return capacity / ck.interpolate(temperature, IEEE_485)
 
 
 @battery.calculation(source="capacity-20-hour")
 def cold_capacity_20_hour(
-    capacity: Capacity, temperature: Annotated[float, "K", ck.Within(263.75, 308.15)]
-) -> Annotated[float, "C"]:
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 263.75, 308.15)],
+) -> Annotated[float, ck.Output("C", "Cold capacity 20 hour")]:
     """Capacity at a temperature, at the 20-hour current.
 
     >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity * ck.between(temperature, TWENTY_HOUR_RATE)
+    return capacity * ck.interpolate(temperature, TWENTY_HOUR_RATE)
 
 
 def capacity_known(

@@ -56,14 +56,15 @@ def cell_spread(
     judged = case.judge(
         spread,
         case.limit("battery.cell_spread"),
-        code="battery.cell_spread",
-        of=gravity,
-        unit="1",
-        calls_for=replace if full else charge,
-        evidence=cells,
-        values=places,
-        next_test=gravity,
-        says=ck.Says(
+        ck.Claim(
+            "battery.cell_spread",
+            of=gravity,
+            unit="1",
+            evidence=cells,
+            calls_for=replace if full else charge,
+            next_test=gravity,
+        ),
+        ck.Says(
             passes="The six cells lie {spread} apart in gravity; {limit} is allowed.",
             fails=(
                 "The six cells lie {spread} apart in gravity ({low} lowest, {high} highest); {limit} is"
@@ -74,46 +75,35 @@ def cell_spread(
                 " allowed to call."
             ),
         ),
+        values=places,
     )
     if judged.verdict is not ck.Verdict.PASS and average < CHARGED:
-        yield case.open(
-            code="battery.cell_spread",
-            of=gravity,
-            value=spread,
-            unit="1",
-            evidence=cells,
-            next_test=gravity,
-            spread=places["spread"],
-            low=low.place,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.cell_spread", of=gravity, unit="1", evidence=cells, next_test=gravity),
+            (
                 "The six cells lie {spread} apart in gravity ({low} lowest), but the battery is not charged."
                 " Charge it, let it stand, and read them again."
             ),
+            spread,
+            values={"spread": places["spread"], "low": low.place},
         )
         return
     yield judged
     warned = case.judge(
         spread,
         case.limit("battery.cell_spread_warn"),
-        code="battery.cells_apart",
-        of=None,
-        unit="1",
-        evidence=cells,
+        ck.Claim("battery.cells_apart", of=None, unit="1", evidence=cells, urgency=ck.Urgency.PLAN_IT),
+        ck.Says(passes="", fails="", undecided=""),
         values=places,
-        urgency=ck.Urgency.PLAN_IT,
-        says=ck.Says(passes="", fails="", undecided=""),
     )
     if judged.verdict is ck.Verdict.PASS and warned.verdict is ck.Verdict.FAIL:
         yield case.advise(
-            code="battery.cells_apart",
-            value=spread,
-            unit="1",
-            evidence=cells,
-            limits=warned.limits,
-            low=low.place,
-            spread=places["spread"],
-            says=(
+            ck.Claim("battery.cells_apart", unit="1", evidence=cells),
+            (
                 "{low} lies {spread} below the best cell. One handbook would already call the battery"
                 " unserviceable; watch it."
             ),
+            spread,
+            limits=warned.limits,
+            values={"low": low.place, "spread": places["spread"]},
         )

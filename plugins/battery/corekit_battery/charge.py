@@ -22,9 +22,6 @@ from .capacity import capacity_known, reserve
 from .charge_state import Charge, charge_of
 from .charging import (
     HOUR,
-    Current,
-    Missing,
-    Tau,
     acceptance_time,
     air_flow,
     charging_time,
@@ -52,6 +49,7 @@ from .declarations import (
     control,
     level,
     rest_voltage,
+    starter_battery,
     temperature,
 )
 
@@ -81,6 +79,7 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
+SLOW, HOT = "It fills slowly and perhaps never quite.", "It gasses and loses water."
 SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
@@ -119,7 +118,7 @@ label_voltage = battery.trait(
     "Charging voltage on the label",
     units=("V",),
     possible=(13.2, 16.5),
-    part="battery",
+    part=starter_battery,
     how="At 25 °C, the highest it names.",
 )
 room = battery.trait(
@@ -146,7 +145,7 @@ charge_current = battery.measurand(
     usual=(0.1, 60),
     accuracy="3 % + 0.1 A",
     places=("first", "later"),
-    read_with=(charge_elapsed, charger_voltage, temperature),
+    conditions=(charge_elapsed, charger_voltage, temperature),
     where="Clamp meter around the charger's lead.",
     how=(
         "Twice, half an hour or more apart, once the voltage no longer rises; nothing switched on in between."
@@ -160,17 +159,14 @@ charge_current = battery.measurand(
 
 # ---- calculations
 
-PerHour = Annotated[float, "1", ck.Within(0.01, 1)]
-Left = Annotated[float, "C", ck.Within(above=0)]
-
 
 @battery.calculation(source="charge-voltage-table")
 def voltage_slope(
-    cold_voltage: Annotated[float, "V", ck.Within(10, 20)],
-    warm_voltage: Annotated[float, "V", ck.Within(10, 20)],
-    cold: Annotated[float, "K", ck.Within(223.15, 353.15)],
-    warm: Annotated[float, "K", ck.Within(223.15, 353.15)],
-) -> Annotated[float, "V/K"]:
+    cold_voltage: Annotated[float, ck.Input("V", "Cold voltage", 10, 20)],
+    warm_voltage: Annotated[float, ck.Input("V", "Warm voltage", 10, 20)],
+    cold: Annotated[float, ck.Input("K", "Cold", 223.15, 353.15)],
+    warm: Annotated[float, ck.Input("K", "Warm", 223.15, 353.15)],
+) -> Annotated[float, ck.Output("V/K", "Voltage slope")]:
     """How a printed charging voltage of a 12-V block changes with temperature, for each cell.
 
     >>> round(voltage_slope.si(15.1, 14.4, 255.372, 297.039) * 1000, 1)
@@ -186,11 +182,11 @@ def voltage_slope(
 
 @battery.calculation(source="charge-voltage-by-type")
 def voltage_to_set(
-    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)],
-    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
-    lowest: Annotated[float, "V", ck.Within(12.0, 16.5)],
-    highest: Annotated[float, "V", ck.Within(12.0, 16.5)],
-) -> Annotated[float, "V"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", 12.0, 16.5)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
+    lowest: Annotated[float, ck.Input("V", "Lowest", 12.0, 16.5)],
+    highest: Annotated[float, ck.Input("V", "Highest", 12.0, 16.5)],
+) -> Annotated[float, ck.Output("V", "Voltage to set")]:
     """Charging voltage at the battery's temperature, kept between the ends that its type or label allows.
 
     >>> voltage_to_set.si(14.6, 273.15, 13.8, 14.8)
@@ -206,8 +202,9 @@ def voltage_to_set(
 
 @battery.calculation(source="charge-current-by-type")
 def current_allowed(
-    capacity: Annotated[float, "C", ck.Within(above=0)], per_hour: PerHour
-) -> Annotated[float, "A"]:
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    per_hour: Annotated[float, ck.Input("1", "Per hour", 0.01, 1)],
+) -> Annotated[float, ck.Output("A", "Current allowed")]:
     """The most a charger may give: a share of the 20-hour capacity each hour.
 
     >>> current_allowed.si(70 * 3600, 0.2)
@@ -218,8 +215,8 @@ def current_allowed(
 
 @battery.calculation(source="acceptance-default")
 def usual_acceptance_time(
-    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
-) -> Annotated[float, "s"]:
+    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
+) -> Annotated[float, ck.Output("s", "Usual acceptance time")]:
     """Acceptance time of a battery of which nothing is known: 1.5 to 3 h at 25 °C, twice that at 0 °C. Two
     readings beat it.
 
@@ -231,8 +228,11 @@ def usual_acceptance_time(
 
 @battery.calculation(source="charge-time-model")
 def missing_after(
-    missing: Missing, current: Current, tau: Tau, elapsed: Annotated[float, "s", ck.Within(low=0)]
-) -> Annotated[float, "C"]:
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    elapsed: Annotated[float, ck.Input("s", "Elapsed", 0)],
+) -> Annotated[float, ck.Output("C", "Missing after")]:
     """What is still missing after some time on the charger.
 
     >>> round(missing_after.si(35 * 3600, 10, 2 * 3600, 2.2133 * 3600) / 3600, 2)
@@ -246,8 +246,11 @@ def missing_after(
 
 @battery.calculation(source="charge-time-model")
 def charger_needed(
-    missing: Left, tau: Tau, left: Left, hours: Annotated[float, "s", ck.Within(above=0)]
-) -> Annotated[float, "A"]:
+    missing: Annotated[float, ck.Input("C", "Missing", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    left: Annotated[float, ck.Input("C", "Left", above=0)],
+    hours: Annotated[float, ck.Input("s", "Hours", above=0)],
+) -> Annotated[float, ck.Output("A", "Charger needed")]:
     """The smallest charger that leaves no more than `left` missing in the time at hand.
 
     >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
@@ -278,8 +281,9 @@ def charger_needed(
 
 @battery.calculation(source="charge-factor")
 def charge_to_give(
-    missing: Missing, factor: Annotated[float, "1", ck.Within(1, 1.5)]
-) -> Annotated[float, "C"]:
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    factor: Annotated[float, ck.Input("1", "Factor", 1, 1.5)],
+) -> Annotated[float, ck.Output("C", "Charge to give")]:
     """Ampere-hours that a charger must give for what is missing, its losses paid.
 
     >>> round(charge_to_give.si(35 * 3600, 1.15) / 3600, 2)
@@ -363,10 +367,8 @@ def charge_plan(
     plan = _plan(rest, charge_of(case, rest), holds, gives, warmth, kind, currents or [])
     if plan is None:
         yield case.advise(
-            code="battery.charge_plan",
-            urgency=ck.Urgency.NOTHING,
-            evidence=[rest],
-            says="By its voltage at rest the battery is about full; there is little to charge.",
+            ck.Claim("battery.charge_plan", evidence=[rest], urgency=ck.Urgency.NOTHING),
+            "By its voltage at rest the battery is about full; there is little to charge.",
         )
         return
     yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
@@ -409,7 +411,7 @@ def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value]
     by_place = {reading.place: reading for reading in currents}
     first, later = by_place.get("first"), by_place.get("later")
     then, now = (
-        reading.read_with(charge_elapsed) if reading is not None else None for reading in (first, later)
+        reading.condition(charge_elapsed) if reading is not None else None for reading in (first, later)
     )
     if first is None or later is None or then is None or now is None or now.number <= then.number:
         return None
@@ -494,15 +496,17 @@ def _planned(
             ": not full." if hours.number < whole.number else "."
         )
     return case.advise(
-        code="battery.charge_plan",
-        value=whole,
-        unit="h",
-        of=charge_current,
-        evidence=[rest],
-        urgency=ck.Urgency.THIS_VISIT,
-        figure=_picture(plan, hours),
-        says=says + "{setting}",
-        **places,
+        ck.Claim(
+            "battery.charge_plan",
+            of=charge_current,
+            unit="h",
+            evidence=[rest],
+            urgency=ck.Urgency.THIS_VISIT,
+            figure=_picture(plan, hours),
+        ),
+        says + "{setting}",
+        whole,
+        values=places,
     )
 
 
@@ -519,15 +523,12 @@ def _which_charger(
     except ValueError:
         soonest = time_to_return.si(1 - left / plan.missing.number, plan.tau.number)
         yield case.advise(
-            code="battery.charger",
-            evidence=[rest],
-            urgency=ck.Urgency.THIS_VISIT,
-            hours=_hours(hours.number),
-            soonest=_hours(soonest),
-            says=(
+            ck.Claim("battery.charger", evidence=[rest], urgency=ck.Urgency.THIS_VISIT),
+            (
                 "No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest}"
                 " for that. Leave a charger there, or charge it elsewhere."
             ),
+            values={"hours": _hours(hours.number), "soonest": _hours(soonest)},
         )
         return
     fits = (
@@ -536,17 +537,13 @@ def _which_charger(
         else " That is more than this battery should be given ({most}), so it takes longer."
     )
     yield case.advise(
-        code="battery.charger",
-        evidence=[rest],
-        urgency=ck.Urgency.NOTHING,
-        needed=f"{needed:.0f} A",
-        hours=_hours(hours.number),
-        most=f"{most:.0f} A",
-        says=(
+        ck.Claim("battery.charger", evidence=[rest], urgency=ck.Urgency.NOTHING),
+        (
             "A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the"
             " battery then sets the pace."
         )
         + fits,
+        values={"needed": f"{needed:.0f} A", "hours": _hours(hours.number), "most": f"{most:.0f} A"},
     )
 
 
@@ -565,16 +562,13 @@ def charge_tail(
     if not currents:
         return
     latest = next((reading for reading in currents if reading.place == "later"), currents[-1])
-    hot = latest.read_with(temperature)
+    hot = latest.condition(temperature)
     if hot is not None:
         warm = case.judge(
             hot,
             case.limit("battery.charge_temperature"),
-            code="battery.charge_hot",
-            urgency=ck.Urgency.BEFORE_DRIVING,
-            evidence=[latest],
-            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("battery.charge_hot", evidence=[latest], urgency=ck.Urgency.BEFORE_DRIVING),
+            ck.Says(
                 passes="",
                 fails=(
                     "On the charger the battery has reached {read}; {limit} is the most. Stop charging, let"
@@ -585,6 +579,7 @@ def charge_tail(
                     " Charge with less or pause."
                 ),
             ),
+            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
         )
         if warm.verdict is not ck.Verdict.PASS:
             yield warm
@@ -595,23 +590,19 @@ def charge_tail(
     yield from _too_much(case, currents, holds, kind)
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
     read, end = ck.show(latest.value, "A", uncertainty=False), f"{tail.number:.1f} A"
-    held = latest.read_with(charger_voltage) or case.reading(charger_voltage)
+    held = latest.condition(charger_voltage) or case.reading(charger_voltage)
     if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
         # at too low a voltage the current falls before the battery is full; the check of the charger says so
         return
     if latest.number <= tail.number:
         yield case.advise(
-            code="battery.charge_tail",
-            value=latest,
-            evidence=currents,
-            urgency=ck.Urgency.NOTHING,
-            calls_for=None,
-            read=read,
-            tail=end,
-            says=(
+            ck.Claim("battery.charge_tail", evidence=currents, calls_for=None, urgency=ck.Urgency.NOTHING),
+            (
                 "The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or"
                 " sulphated battery looks the same, so read its voltage after a rest and put it under load."
             ),
+            latest,
+            values={"read": read, "tail": end},
         )
         return
     pair = _pair(currents)
@@ -625,19 +616,19 @@ def charge_tail(
     first, later, apart = pair
     tau = _fitted(currents)
     if tau is None:
-        yield case.open(
-            code="battery.charge_tail",
-            value=later,
-            evidence=currents,
-            next_test=charge_current,
-            was=ck.show(first.value, "A", uncertainty=False),
-            read=read,
-            apart=_hours(apart.number),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.charge_tail", evidence=currents, next_test=charge_current),
+            (
                 "In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still"
                 " sets the pace. If it rises at a steady voltage, feel whether the battery grows hot, and"
                 " stop if it does."
             ),
+            later,
+            values={
+                "was": ck.show(first.value, "A", uncertainty=False),
+                "read": read,
+                "apart": _hours(apart.number),
+            },
         )
         return
     left = time_left(later, tail, tau)
@@ -648,23 +639,27 @@ def charge_tail(
         else ""
     )
     yield case.advise(
-        code="battery.charge_tail",
-        value=left,
-        unit="h",
-        of=charge_current,
-        evidence=currents,
-        urgency=ck.Urgency.THIS_VISIT,
-        read=read,
-        tail=end,
-        tau=_hours(tau.number),
-        left=_hours(left.number),
-        spread=f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
-        missing=f"{missing.number / HOUR:.0f} Ah",
-        says=(
+        ck.Claim(
+            "battery.charge_tail",
+            of=charge_current,
+            unit="h",
+            evidence=currents,
+            urgency=ck.Urgency.THIS_VISIT,
+        ),
+        (
             "The current falls with a time constant of {tau}. At {read} about {missing} are still missing,"
             " and down to {tail} it takes another {left} ({spread})."
         )
         + quick,
+        left,
+        values={
+            "read": read,
+            "tail": end,
+            "tau": _hours(tau.number),
+            "left": _hours(left.number),
+            "spread": f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
+            "missing": f"{missing.number / HOUR:.0f} Ah",
+        },
     )
 
 
@@ -690,12 +685,9 @@ def _too_much(
     strongest = max(currents, key=lambda reading: reading.number)
     judged = case.judge(
         strongest,
-        ck.Limit(
-            key="battery.charge_current", high=most, source=case.system.sources["charge-current-by-type"]
-        ),
-        code="battery.charge_current",
-        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
-        says=ck.Says(
+        case.computed_limit("battery.charge_current", "charge-current-by-type", high=most),
+        ck.Claim("battery.charge_current"),
+        ck.Says(
             passes="",
             fails=(
                 "It is charged with {read}; {limit} is usual for a closed battery of this size unless its"
@@ -706,6 +698,7 @@ def _too_much(
                 " size."
             ),
         ),
+        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
     )
     if judged.urgency is not ck.Urgency.NOTHING:
         yield judged
@@ -752,30 +745,27 @@ def charging_air(
         "where": there.value,
     }
     if closed:
-        yield case.looked(
+        yield case.visual(
             charge_place,
-            passed=False,
-            code="battery.charging_air",
-            urgency=ck.Urgency.THIS_VISIT,
-            says=(
+            False,
+            ck.Claim("battery.charging_air", urgency=ck.Urgency.THIS_VISIT),
+            (
                 "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in"
                 " about {soon}, sooner under the roof, and a spark can set it off. Open up or take it outside"
                 " before charging goes on.{air}"
             ),
-            **places,
+            values=places,
         )
     elif there is ChargingPlace.AIRY:
-        yield case.looked(
+        yield case.visual(
             charge_place,
-            passed=True,
-            code="battery.charging_air",
-            says="It is charged indoors with air moving; keep it moving until an hour after.{air}",
-            air=air,
+            True,
+            ck.Claim("battery.charging_air"),
+            "It is charged indoors with air moving; keep it moving until an hour after.{air}",
+            values={"air": air},
         )
     else:
-        yield case.looked(
-            charge_place, passed=True, code="battery.charging_air", says="It is charged in the open."
-        )
+        yield case.visual(charge_place, True, ck.Claim("battery.charging_air"), "It is charged in the open.")
 
 
 @battery.check("Charging voltage for the battery's warmth")
@@ -789,14 +779,9 @@ def charging_by_warmth(
 
     Only where the set point is fixed, the battery's warmth was taken, and no own figure stands.
     """
-    if (
-        volts is None
-        or ruled is not Control.FIXED
-        or charging_voltage.key in case.specified
-        or volts.disagrees
-    ):
+    if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
         return
-    warmth = volts.read_with(temperature)
+    warmth = volts.condition(temperature)
     if warmth is None:
         return
     if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
@@ -804,33 +789,27 @@ def charging_by_warmth(
         return
     low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
     warm = ck.show(warmth.value, "°C", uncertainty=False)
+    limit = case.computed_limit("battery.charging_by_warmth", "charging-by-warmth", low=low, high=high)
     yield case.judge(
         volts,
-        ck.Limit(
-            key="battery.charging_by_warmth",
-            low=low,
-            high=high,
-            source=case.system.sources["charging-by-warmth"],
+        limit,
+        ck.Claim(
+            "battery.charging_by_warmth",
+            evidence=[warmth],
+            urgency=ck.Urgency.PLAN_IT,
+            next_test=charging_voltage,
         ),
-        code="battery.charging_by_warmth",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=[warmth],
-        next_test=charging_voltage,
-        values={
-            "read": ck.show(volts.value, "V", uncertainty=False),
-            "warm": warm,
-            "slow": _slow(volts.number, low.number),
-        },
-        says=ck.Says(
+        ck.Says(
             passes="For a battery at {warm} {limit} is usual; it gets {read}.",
             fails="For a battery at {warm} {limit} is usual; it gets {read}. {slow}",
             undecided="For a battery at {warm} {limit} is usual; it gets {read}, close to an end of that.",
         ),
+        values={
+            "read": ck.show(volts.value, "V", uncertainty=False),
+            "warm": warm,
+            "slow": SLOW if case.side(volts, limit) is ck.Side.BELOW else HOT,
+        },
     )
-
-
-def _slow(volts: float, low: float) -> str:
-    return "It fills slowly and perhaps never quite." if volts < low else "It gasses and loses water."
 
 
 def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:

@@ -57,14 +57,12 @@ UNSEEN_KELVIN = (
     20.0  # how far from 25 °C a battery may be when nobody took its temperature; an estimate of ours
 )
 
-Volts = Annotated[float, "V", ck.Within(0, 16)]
-Share = Annotated[float, "1"]
-
 
 @battery.calculation(source="emf-temperature")
 def rest_voltage_at_25(
-    voltage: Volts, temperature: Annotated[float, "K", ck.Within(223.0, 353.2)]
-) -> Annotated[float, "V"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.0, 353.2)],
+) -> Annotated[float, ck.Output("V", "Rest voltage at 25")]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
     >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
@@ -74,27 +72,33 @@ def rest_voltage_at_25(
 
 
 @battery.calculation(source="tm-5-4210-table-2")
-def charge_1265(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
+def charge_1265(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "Charge 1265")]:
     """State of charge by gravity, for a battery whose acid is 1.265 when full.
 
     >>> charge_1265.si(1.225)
     0.75
     """
-    return ck.held(gravity, ACID_1265)
+    return ck.interpolate_clamped(gravity, ACID_1265)
 
 
 @battery.calculation(source="tm-5-1185-table-2")
-def charge_1280(gravity: Annotated[float, "1", ck.Within(1.0, 1.35)]) -> Share:
+def charge_1280(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "Charge 1280")]:
     """State of charge by gravity, for a battery whose acid is 1.280 when full.
 
     >>> charge_1280.si(1.22)
     0.5
     """
-    return ck.held(gravity, ACID_1280)
+    return ck.interpolate_clamped(gravity, ACID_1280)
 
 
 @battery.calculation(source="tm-5-4210-table-2")
-def charge_by_voltage_1265(voltage: Volts) -> Share:
+def charge_by_voltage_1265(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage 1265")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.265 when full.
 
     >>> round(charge_by_voltage_1265.si(12.6), 1)
@@ -104,7 +108,9 @@ def charge_by_voltage_1265(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="tm-5-1185-table-2")
-def charge_by_voltage_1280(voltage: Volts) -> Share:
+def charge_by_voltage_1280(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage 1280")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.280 when full.
 
     >>> round(charge_by_voltage_1280.si(12.6), 1)
@@ -114,7 +120,9 @@ def charge_by_voltage_1280(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-uncertainty")
-def charge_by_voltage_flooded(voltage: Volts) -> Share:
+def charge_by_voltage_flooded(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage flooded")]:
     """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
     scales of 1.265 and 1.280.
 
@@ -125,37 +133,45 @@ def charge_by_voltage_flooded(voltage: Volts) -> Share:
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_efb(voltage: Volts) -> Share:
+def charge_by_voltage_efb(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage efb")]:
     """State of charge of an enhanced flooded battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_efb.si(12.5)
     0.75
     """
-    return ck.held(voltage, EFB)
+    return ck.interpolate_clamped(voltage, EFB)
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_agm(voltage: Volts) -> Share:
+def charge_by_voltage_agm(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage agm")]:
     """State of charge of a flat-plate AGM battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_agm.si(12.3)
     0.5
     """
-    return ck.held(voltage, AGM)
+    return ck.interpolate_clamped(voltage, AGM)
 
 
 @battery.calculation(source="charge-by-type")
-def charge_by_voltage_gel(voltage: Volts) -> Share:
+def charge_by_voltage_gel(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage gel")]:
     """State of charge of a gel battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_gel.si(12.65)
     0.75
     """
-    return ck.held(voltage, GEL)
+    return ck.interpolate_clamped(voltage, GEL)
 
 
 @battery.calculation(source="charge-uncertainty")
-def charge_by_voltage_any(voltage: Volts) -> Share:
+def charge_by_voltage_any(
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
+) -> Annotated[float, ck.Output("1", "Charge by voltage any")]:
     """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
     that read highest and lowest.
 
@@ -165,9 +181,9 @@ def charge_by_voltage_any(voltage: Volts) -> Share:
     scales = [
         charge_by_voltage_1265.si(voltage),
         charge_by_voltage_1280.si(voltage),
-        ck.held(voltage, EFB),
-        ck.held(voltage, AGM),
-        ck.held(voltage, GEL),
+        ck.interpolate_clamped(voltage, EFB),
+        ck.interpolate_clamped(voltage, AGM),
+        ck.interpolate_clamped(voltage, GEL),
     ]
     return (min(scales) + max(scales)) / 2
 
@@ -357,8 +373,8 @@ def charge_of(case: ck.Case, rest: ck.Reading) -> Charge:
     surface = case.seen(surface_charge)
     return how_full(
         rest,
-        rested=rest.read_with(rest_time) or case.reading(rest_time),
-        warmth=rest.read_with(temperature) or case.reading(temperature),
+        rested=rest.condition(rest_time) or case.reading(rest_time),
+        warmth=rest.condition(temperature) or case.reading(temperature),
         surface=surface if isinstance(surface, SurfaceCharge) else None,
         kind=kind if isinstance(kind, BatteryType) else None,
         acid=acid if isinstance(acid, FullAcid) else None,
@@ -374,18 +390,20 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
     return case.judge(
         found.share,
         case.limit(found.limit),
-        code="battery.charge_state",
-        of=rest_voltage,
-        unit="%",
-        calls_for=charge if may_charge else None,
-        evidence=[rest],
-        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim(
+            "battery.charge_state",
+            of=rest_voltage,
+            unit="%",
+            evidence=[rest],
+            calls_for=charge if may_charge else None,
+        ),
+        ck.Says(
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
             undecided=enough
             + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
         ),
+        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
     )
 
 
@@ -410,34 +428,32 @@ def charge_state(
     values = [rest.value, *rest.others]
     if min(value.number for value in values) > ABOVE_ANY:
         low, high = min(value.number for value in values), max(value.number for value in values)
-        yield case.open(
-            code="battery.surface_charge",
-            of=rest_voltage,
-            value=rest,
-            evidence=[rest],
-            next_test=rest_voltage,
-            read=ck.show(rest.value, "V", uncertainty=False)
-            if len(values) == 1
-            else f"{low:.2f} to {high:.2f} V",
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.surface_charge", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            (
                 "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
                 " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
                 " headlamps, then read again."
             ),
+            rest,
+            values={
+                "read": (
+                    ck.show(rest.value, "V", uncertainty=False)
+                    if len(values) == 1
+                    else f"{low:.2f} to {high:.2f} V"
+                )
+            },
         )
         return
     if rest.disagrees:
-        yield case.open(
-            code="battery.charge_state",
-            of=rest_voltage,
-            value=rest,
-            evidence=[rest],
-            next_test=rest_voltage,
-            count=str(rest.count),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.charge_state", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            (
                 "The {count} readings of the rest voltage disagree by more than their uncertainty; read it again"
                 " before anything is concluded."
             ),
+            rest,
+            values={"count": str(rest.count)},
         )
         return
     found = how_full(rest, rested=rested, warmth=warmth, surface=surface, kind=kind, acid=acid, full=full)
@@ -445,27 +461,22 @@ def charge_state(
         case, rest, found, may_charge=body in (None, Case.SOUND) and acid_level is not Level.BARE
     )
     if found.flattered and (judged.probability or 0.0) > 0.05:
-        yield case.open(
-            code="battery.charge_state",
-            of=rest_voltage,
-            value=found.share,
-            unit="%",
-            evidence=[rest],
-            next_test=rest_voltage,
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.charge_state", of=rest_voltage, unit="%", evidence=[rest], next_test=rest_voltage
+            ),
+            "It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
+            found.share,
             limits=judged.limits,
-            says="It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
-            rest=ck.show(rest.value, "V", uncertainty=False),
-            **found.words,
+            values={"rest": ck.show(rest.value, "V", uncertainty=False), **found.words},
         )
     else:
         yield judged
     floor = case.judge(
         rest,
         case.limit("battery.deep_discharge"),
-        code="battery.deep_discharge",
-        urgency=ck.Urgency.PLAN_IT,
-        values={"read": ck.show(rest.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.deep_discharge", urgency=ck.Urgency.PLAN_IT),
+        ck.Says(
             passes="",
             fails=(
                 "It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer"
@@ -473,6 +484,7 @@ def charge_state(
             ),
             undecided="It was found at {read}, about where a battery begins to take harm from being empty.",
         ),
+        values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )
     if floor.verdict is not ck.Verdict.PASS:
         yield floor

@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
@@ -37,7 +39,7 @@ def charged(
     tail = next((reading for reading in reversed(currents or [])), None)  # the later place stands last
     profile = None
     if held is not None:
-        own = charger_voltage.key in case.specified
+        own = case.is_specified(charger_voltage)
         if kind is None and not own:
             yield case.gap(
                 battery_type, "Which voltage a charger should hold depends on the type of battery."
@@ -51,56 +53,55 @@ def charged(
         profile is not None
         and held is not None
         and (profile.probability or 0.0) <= 0.5
-        and _below(held, profile.limits[0])
+        and case.side(held, attrs.evolve(profile.limits[0], high=None)) is not ck.Side.INSIDE
     )
     if low and held is not None:
-        yield case.open(
-            code="battery.charge_first",
-            value=held,
-            evidence=[reading for reading in (tail, lasted) if reading is not None],
-            next_test=charge_current,
-            read=ck.show(held.value, "V", uncertainty=False),
-            tail=f", even at {ck.show(tail.value, 'A', uncertainty=False)}," if tail is not None else "",
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.charge_first",
+                evidence=[reading for reading in (tail, lasted) if reading is not None],
+                next_test=charge_current,
+            ),
+            (
                 "At {read} the current falls{tail} before the battery is full, so nothing can be said against"
                 " it yet. Charge it at the voltage it asks for until the current stays low, let it rest, then"
                 " test it again."
             ),
+            held,
+            values={
+                "read": ck.show(held.value, "V", uncertainty=False),
+                "tail": f", even at {ck.show(tail.value, 'A', uncertainty=False)},"
+                if tail is not None
+                else "",
+            },
         )
     elif lasted is not None and tail is None:
-        yield case.open(
-            code="battery.charge_first",
-            of=charge_elapsed,
-            value=lasted,
-            next_test=charge_current,
-            read=f"{lasted.number / HOUR:.3g} h",
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.charge_first", of=charge_elapsed, next_test=charge_current),
+            (
                 "It was on the charger for {read}, and nobody saw the current fall: that says neither that it"
                 " is full nor that it is bad. Charge it until the current stays low, which takes an empty"
                 " battery a night and more, let it rest, then test it again."
             ),
+            lasted,
+            values={"read": f"{lasted.number / HOUR:.3g} h"},
         )
-
-
-def _below(held: ck.Reading, limit: ck.Limit) -> bool:
-    return limit.low is not None and held.number < limit.low.number
 
 
 def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
     meaning = (
         "It never fills the battery like this."
-        if _below(held, limit)
+        if case.side(held, limit) is ck.Side.BELOW
         else "It makes the battery gas, dry out and heat up."
     )
     return case.judge(
         held,
         limit,
-        code="battery.charger_profile",
-        next_test=charger_voltage,
-        values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
-        says=ck.Says(
+        ck.Claim("battery.charger_profile", next_test=charger_voltage),
+        ck.Says(
             passes="The charger holds {read}, within {limit}.",
             fails="The charger holds {read}, outside {limit}. {meaning}",
             undecided="The charger holds {read}, too close to an end of {limit} to call.",
         ),
+        values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
     )

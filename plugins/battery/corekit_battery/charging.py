@@ -37,16 +37,12 @@ ALARMING = (
     0.01  # share of hydrogen in air: a quarter of the 4 % at which it begins to burn; source: ventilation
 )
 
-Missing = Annotated[float, "C", ck.Within(low=0)]
-Current = Annotated[float, "A", ck.Within(above=0)]
-Tau = Annotated[float, "s", ck.Within(above=0)]
-
 
 @battery.calculation(source="charging-compensation")
 def charging_voltage_at(
-    voltage: Annotated[float, "V", ck.Within(12.0, 16.5)],
-    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
-) -> Annotated[float, "V"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", 12.0, 16.5)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
+) -> Annotated[float, ck.Output("V", "Charging voltage at")]:
     """Charging voltage of a 12-V block at its temperature, from the one given for 25 °C: -3 mV for each
     kelvin and cell.
 
@@ -57,7 +53,11 @@ def charging_voltage_at(
 
 
 @battery.calculation(source="charge-time-model")
-def time_at_full_current(missing: Missing, current: Current, tau: Tau) -> Annotated[float, "s"]:
+def time_at_full_current(
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+) -> Annotated[float, ck.Output("s", "Time at full current")]:
     """How long a charger can keep its full current, until the battery accepts less.
 
     `tau` is the battery's acceptance time.
@@ -69,7 +69,12 @@ def time_at_full_current(missing: Missing, current: Current, tau: Tau) -> Annota
 
 
 @battery.calculation(source="charge-time-model")
-def time_of_tail(missing: Missing, current: Current, tau: Tau, tail: Current) -> Annotated[float, "s"]:
+def time_of_tail(
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
+) -> Annotated[float, ck.Output("s", "Time of tail")]:
     """How long the falling current takes from where the charger's full current ends down to the tail current.
 
     >>> round(time_of_tail.si(35 * 3600, 10, 2 * 3600, 0.7) / 3600, 2)
@@ -80,7 +85,12 @@ def time_of_tail(missing: Missing, current: Current, tau: Tau, tail: Current) ->
 
 
 @battery.calculation(source="charge-time-model")
-def charging_time(missing: Missing, current: Current, tau: Tau, tail: Current) -> Annotated[float, "s"]:
+def charging_time(
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
+) -> Annotated[float, ck.Output("s", "Charging time")]:
     """The whole charge: at full current, then down to the tail current.
 
     >>> round(charging_time.si(35 * 3600, 10, 2 * 3600, 0.7) / 3600, 1)
@@ -91,8 +101,11 @@ def charging_time(missing: Missing, current: Current, tau: Tau, tail: Current) -
 
 @battery.calculation(source="charge-time-model")
 def charging_time_to(
-    missing: Missing, current: Current, tau: Tau, left: Annotated[float, "C", ck.Within(above=0)]
-) -> Annotated[float, "s"]:
+    missing: Annotated[float, ck.Input("C", "Missing", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    left: Annotated[float, ck.Input("C", "Left", above=0)],
+) -> Annotated[float, ck.Output("s", "Charging time to")]:
     """Time until only `left` is missing: the last part takes longest.
 
     >>> round(charging_time_to.si(35 * 3600, 10, 2 * 3600, 14 * 3600) / 3600, 2)
@@ -106,7 +119,10 @@ def charging_time_to(
 
 
 @battery.calculation(source="charge-time-model")
-def charge_left(tail: Current, tau: Tau) -> Annotated[float, "C"]:
+def charge_left(
+    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+) -> Annotated[float, ck.Output("C", "Charge left")]:
     """What is still missing when the current has fallen to the tail.
 
     >>> round(charge_left.si(0.7, 7200) / 3600, 1)
@@ -117,8 +133,9 @@ def charge_left(tail: Current, tau: Tau) -> Annotated[float, "C"]:
 
 @battery.calculation(source="ampere-hour-law")
 def time_to_return(
-    share: Annotated[float, "1", ck.Within(low=0, below=1)], tau: Tau
-) -> Annotated[float, "s"]:
+    share: Annotated[float, ck.Input("1", "Share", 0, below=1)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+) -> Annotated[float, ck.Output("s", "Time to return")]:
     """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour
     law `tau` is one hour.
 
@@ -130,8 +147,10 @@ def time_to_return(
 
 @battery.calculation(source="charge-time-model")
 def acceptance_time(
-    first: Current, second: Current, apart: Annotated[float, "s", ck.Within(above=0)]
-) -> Annotated[float, "s"]:
+    first: Annotated[float, ck.Input("A", "First", above=0)],
+    second: Annotated[float, ck.Input("A", "Second", above=0)],
+    apart: Annotated[float, ck.Input("s", "Apart", above=0)],
+) -> Annotated[float, ck.Output("s", "Acceptance time")]:
     """The battery's acceptance time from two readings of the falling current.
 
     >>> round(acceptance_time.si(8, 4, 3600) / 3600, 2)
@@ -146,7 +165,11 @@ def acceptance_time(
 
 
 @battery.calculation(source="charge-time-model")
-def time_left(current: Current, tail: Current, tau: Tau) -> Annotated[float, "s"]:
+def time_left(
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
+    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+) -> Annotated[float, ck.Output("s", "Time left")]:
     """How long a falling current still takes down to the tail.
 
     >>> round(time_left.si(4, 0.7, 5193.7) / 3600, 2)
@@ -157,10 +180,10 @@ def time_left(current: Current, tail: Current, tau: Tau) -> Annotated[float, "s"
 
 @battery.calculation(source="faraday")
 def hydrogen(
-    charge: Annotated[float, "C", ck.Within(low=0)],
-    cells: Annotated[float, "1", ck.Within(1, 24)],
-    temperature: Annotated[float, "K", ck.Within(243.15, 333.15)],
-) -> Annotated[float, "m³"]:
+    charge: Annotated[float, ck.Input("C", "Charge", 0)],
+    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
+) -> Annotated[float, ck.Output("m³", "Hydrogen")]:
     """Hydrogen from overcharge when all of it makes gas.
 
     >>> round(hydrogen.si(36000, 6, 293.15) * 1000, 1)
@@ -171,11 +194,11 @@ def hydrogen(
 
 @battery.calculation(source="faraday")
 def time_to_one_percent(
-    room: Annotated[float, "m³", ck.Within(above=0)],
-    current: Current,
-    cells: Annotated[float, "1", ck.Within(1, 24)],
-    temperature: Annotated[float, "K"],
-) -> Annotated[float, "s"]:
+    room: Annotated[float, ck.Input("m³", "Room", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
+    temperature: Annotated[float, ck.Input("K", "Temperature")],
+) -> Annotated[float, ck.Output("s", "Time to one percent")]:
     """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn.
 
     Under the roof it comes sooner.
@@ -187,7 +210,9 @@ def time_to_one_percent(
 
 
 @battery.calculation(source="faraday")
-def acid_used(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[float, "kg"]:
+def acid_used(
+    charge: Annotated[float, ck.Input("C", "Charge", 0)],
+) -> Annotated[float, ck.Output("kg", "Acid used")]:
     """Acid that one cell takes up while it gives this charge.
 
     >>> round(acid_used.si(3600) * 1000, 2)
@@ -197,7 +222,9 @@ def acid_used(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[floa
 
 
 @battery.calculation(source="faraday")
-def water_formed(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[float, "kg"]:
+def water_formed(
+    charge: Annotated[float, ck.Input("C", "Charge", 0)],
+) -> Annotated[float, ck.Output("kg", "Water formed")]:
     """Water that one cell forms while it gives this charge.
 
     >>> round(water_formed.si(3600) * 1000, 2)
@@ -208,8 +235,9 @@ def water_formed(charge: Annotated[float, "C", ck.Within(low=0)]) -> Annotated[f
 
 @battery.calculation(source="ventilation")
 def air_flow(
-    cells: Annotated[float, "1", ck.Within(1, 24)], gas_current: Annotated[float, "A", ck.Within(low=0)]
-) -> Annotated[float, "m³/s"]:
+    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
+    gas_current: Annotated[float, ck.Input("A", "Gas current", 0)],
+) -> Annotated[float, ck.Output("m³/s", "Air flow")]:
     """Air that a battery on charge needs: 0.05 m³/h for each cell and ampere of gas current.
 
     The gas current is 20 mA for each Ah of a vented battery on a boost charge and 8 mA of a valve-regulated
@@ -222,7 +250,9 @@ def air_flow(
 
 
 @battery.calculation(source="ventilation")
-def air_opening(flow: Annotated[float, "m³/s", ck.Within(low=0)]) -> Annotated[float, "m²"]:
+def air_opening(
+    flow: Annotated[float, ck.Input("m³/s", "Flow", 0)],
+) -> Annotated[float, ck.Output("m²", "Air opening")]:
     """Opening, one for inlet and one for outlet, that lets this air through by itself: 28 cm² for each m³/h.
 
     >>> round(air_opening.si(0.42 / 3600) * 1e4, 1)
@@ -246,26 +276,28 @@ def charging(
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
     pass and outside all of them fail, whatever lies between them.
     """
-    own = charging_voltage.key in case.specified
+    own = case.is_specified(charging_voltage)
     managed = ruled is Control.MANAGED
     limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
     highest, lowest = _ends(volts)
     idle = _none_at_all(case, highest, lowest)
     if does is InUse.CHARGED and idle:
-        noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
-        yield case.open(
-            code="battery.contradiction",
-            of=charging_voltage,
-            value=highest,
-            unit="V",
-            evidence=[volts, *noted],
-            next_test=charging_voltage,
-            read=ck.show(highest, "V", uncertainty=False),
-            says=(
+        noted = case.noted(in_use)
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.contradiction",
+                of=charging_voltage,
+                unit="V",
+                evidence=[volts, *noted],
+                next_test=charging_voltage,
+            ),
+            (
                 "With the engine running {read} was read, yet in use the battery stays charged: both cannot"
                 " be. The meter's mode or the place of its tips is questionable, since half-wave and AC output"
                 " read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm."
             ),
+            highest,
+            values={"read": ck.show(highest, "V", uncertainty=False)},
         )
         return
     yield _held(case, volts, limit, speed, lamps, managed)
@@ -286,7 +318,8 @@ def _held(
     managed: bool,
 ) -> ck.Finding:
     highest, lowest = _ends(volts)
-    low = limit.low is not None and highest.number < limit.low.number
+    low = case.side(highest, limit) is ck.Side.BELOW
+    overcharged = case.side(highest, attrs.evolve(limit, low=None)) is not ck.Side.INSIDE
     when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
     when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
     wanders = (
@@ -299,7 +332,7 @@ def _held(
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", uncertainty=False)
     judged: ck.Reading | ck.Value = volts
-    if volts.disagrees and _of_one_mind(volts, limit):
+    if volts.disagrees and _of_one_mind(case, volts, limit):
         judged = (
             highest
             if low
@@ -310,20 +343,16 @@ def _held(
     return case.judge(
         judged,
         limit,
-        code="battery.charging",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charging_repair,
-        evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
-        urgency=ck.Urgency.THIS_VISIT if low else ck.Urgency.BEFORE_DRIVING,
-        next_test=charging_voltage,
-        values={
-            "read": read,
-            "when": f" ({', '.join(when)})" if when else "",
-            "wanders": wanders,
-            "meaning": meaning,
-        },
-        says=ck.Says(
+        ck.Claim(
+            "battery.charging",
+            of=charging_voltage,
+            unit="V",
+            evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
+            calls_for=charging_repair,
+            urgency=ck.Urgency.BEFORE_DRIVING if overcharged else ck.Urgency.THIS_VISIT,
+            next_test=charging_voltage,
+        ),
+        ck.Says(
             passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
             fails=(
                 "With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}"
@@ -333,6 +362,12 @@ def _held(
                 " call.{wanders}"
             ),
         ),
+        values={
+            "read": read,
+            "when": f" ({', '.join(when)})" if when else "",
+            "wanders": wanders,
+            "meaning": meaning,
+        },
     )
 
 
@@ -340,14 +375,10 @@ def _low(limit: ck.Limit) -> float:
     return limit.low.number if limit.low is not None else -math.inf
 
 
-def _of_one_mind(volts: ck.Reading, limit: ck.Limit) -> bool:
-    """True when all readings lie within the limit, or all on one side of it."""
-    sides = {
-        (limit.low is not None and value.number < limit.low.number)
-        - (limit.high is not None and value.number > limit.high.number)
-        for value in (volts.value, *volts.others)
-    }
-    return len(sides) == 1
+def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit) -> bool:
+    """True when all readings plainly lie within the limit, or all on one side of it."""
+    sides = {case.side(value, limit) for value in (volts.value, *volts.others)}
+    return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
 def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.Finding]:
@@ -358,12 +389,8 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
     none = case.judge(
         highest,
         attrs.evolve(least, key="battery.not_charging", high=None),
-        code="battery.not_charging",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charging_repair,
-        values={"read": ck.show(highest, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.not_charging", of=charging_voltage, unit="V", calls_for=charging_repair),
+        ck.Says(
             passes="",
             undecided="",
             fails=(
@@ -373,18 +400,15 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 " legs."
             ),
         ),
+        values={"read": ck.show(highest, "V", uncertainty=False)},
     )
     if (none.probability or 0.0) > 0.05:
         return []
     empty = case.judge(
         lowest,
         case.limit("battery.deep_discharge"),
-        code="battery.empty",
-        of=charging_voltage,
-        unit="V",
-        calls_for=charge,
-        values={"read": ck.show(lowest, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.empty", of=charging_voltage, unit="V", calls_for=charge),
+        ck.Says(
             passes="",
             undecided="",
             fails=(
@@ -393,6 +417,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 " test it, then measure the charging again."
             ),
         ),
+        values={"read": ck.show(lowest, "V", uncertainty=False)},
     )
     return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
 
@@ -417,16 +442,8 @@ def output(
     yield case.judge(
         share,
         case.limit("battery.output"),
-        code="battery.output",
-        of=alternator_output,
-        unit="%",
-        evidence=[gives],
-        values={
-            "gives": ck.show(gives.value, "A", uncertainty=False),
-            "share": f"{100 * share.number:.0f} %",
-            "rated": ck.show(rated, "A", uncertainty=False),
-        },
-        says=ck.Says(
+        ck.Claim("battery.output", of=alternator_output, unit="%", evidence=[gives]),
+        ck.Says(
             passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",
             fails=(
                 "The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery"
@@ -435,4 +452,9 @@ def output(
             ),
             undecided="The alternator gives {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
+        values={
+            "gives": ck.show(gives.value, "A", uncertainty=False),
+            "share": f"{100 * share.number:.0f} %",
+            "rated": ck.show(rated, "A", uncertainty=False),
+        },
     )

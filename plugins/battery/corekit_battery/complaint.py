@@ -42,8 +42,8 @@ LEAST_RESISTANCE = 1.5e-3  # Ω
 
 @battery.calculation(source="cranking-cold")
 def cranking_power_left(
-    temperature: Annotated[float, "K", ck.Within(223.15, 353.15)],
-) -> Annotated[float, "1"]:
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 353.15)],
+) -> Annotated[float, ck.Output("1", "Cranking power left")]:
     """Share of its cranking power at 27 °C that a full battery still gives when cold.
 
     Linear between the printed rows, held beyond them.
@@ -51,7 +51,7 @@ def cranking_power_left(
     >>> round(cranking_power_left.si(273.15), 2)
     0.65
     """
-    return ck.held(temperature, CRANKING_POWER)
+    return ck.interpolate_clamped(temperature, CRANKING_POWER)
 
 
 @battery.check("What it takes to say why it cranks badly")
@@ -73,47 +73,42 @@ def cranks_badly(
         Cranks.NOT: "It does not crank",
         Cranks.SOMETIMES: "It fails to crank now and then",
     }[turns]
-    looked_at = [sight.entry for (key, _), sight in case.sights.items() if key == cranks.key]
+    looked_at = case.noted(cranks)
     places = {reading.place for reading in volts or []}
     if "posts" not in places:
-        yield case.open(
-            code="battery.cranking_unread",
-            of=cranking_voltage,
-            evidence=looked_at,
-            next_test=cranking_voltage,
-            does=does,
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.cranking_unread", of=cranking_voltage, evidence=looked_at, next_test=cranking_voltage
+            ),
+            (
                 "{does}, and the voltage while cranking was not read. Without it neither battery nor starter"
                 " nor cables can be blamed or cleared."
             ),
+            values={"does": does},
         )
     if not drops and not {"posts", "clamps"} <= places:
-        yield case.open(
-            code="battery.cables_unread",
-            of=cable_drop,
-            evidence=looked_at,
-            next_test=cable_drop,
-            does=does,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.cables_unread", of=cable_drop, evidence=looked_at, next_test=cable_drop),
+            (
                 "{does}, and what the cables lose was not read. Read both legs while it cranks, with the"
                 " current: post to starter stud, other post to starter body."
             ),
+            values={"does": does},
         )
     if warmth is not None and warmth.number < FREEZING:
         left = cranking_power_left(warmth.value)
         yield case.advise(
-            code="battery.cold",
-            value=left,
-            unit="%",
-            evidence=[warmth, *looked_at],
-            urgency=ck.Urgency.NOTHING,
-            does=does,
-            cold=ck.show(warmth.value, "°C", uncertainty=False),
-            left=f"{100 * left.number:.0f} %",
-            says=(
+            ck.Claim("battery.cold", unit="%", evidence=[warmth, *looked_at], urgency=ck.Urgency.NOTHING),
+            (
                 "{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of its"
                 " cranking power then, while stiff oil asks for more."
             ),
+            left,
+            values={
+                "does": does,
+                "cold": ck.show(warmth.value, "°C", uncertainty=False),
+                "left": f"{100 * left.number:.0f} %",
+            },
         )
 
 
@@ -142,8 +137,8 @@ def lamp_and_voltage(
         case.judge(
             wave,
             limit,
-            code="battery.ripple",
-            says=_RIPPLE,
+            ck.Claim("battery.ripple"),
+            _RIPPLE,
             values={"read": ck.show(wave.value, "V", uncertainty=False), "fit": fit},
         )
         for wave in waves or []
@@ -159,29 +154,33 @@ def lamp_and_voltage(
     signs = ([f"the charge lamp {lamp.value}"] if lit and lamp is not None else []) + (
         ["there is much ripple"] if rough else []
     )
-    noted = [sight.entry for (key, _), sight in case.sights.items() if key == charge_lamp.key]
+    noted = case.noted(charge_lamp)
     feed = " The feed of the lamp fits as well." if lit else ""
-    yield case.open(
-        code="battery.lost_phase",
-        of=charging_voltage,
-        value=volts,
-        evidence=[*noted, *(waves or [])],
-        next_test=ripple if not waves else alternator_output,
-        read=ck.show(volts.value, "V", uncertainty=False),
-        signs=" and ".join(signs),
-        feed=feed,
-        ask=(
-            "Read the ripple at the posts with loads on, then the output with every load on."
-            if not waves
-            else (
-                "Measure the output with every load on against the rating, and the drops on both legs, before"
-                " any part is named."
-            )
+    yield case.inconclusive(
+        ck.Claim(
+            "battery.lost_phase",
+            of=charging_voltage,
+            evidence=[*noted, *(waves or [])],
+            next_test=ripple if not waves else alternator_output,
         ),
-        says=(
+        (
             "With the engine running the battery gets {read}, but {signs}: a failed diode or a lost phase is"
             " possible.{feed} {ask}"
         ),
+        volts,
+        values={
+            "read": ck.show(volts.value, "V", uncertainty=False),
+            "signs": " and ".join(signs),
+            "feed": feed,
+            "ask": (
+                "Read the ripple at the posts with loads on, then the output with every load on."
+                if not waves
+                else (
+                    "Measure the output with every load on against the rating, and the drops on both legs, before"
+                    " any part is named."
+                )
+            ),
+        },
     )
 
 
@@ -218,30 +217,28 @@ def capacity_test(
         and current.number > 0
         and fell.number + 2 * fell.value.u < LEAST_RESISTANCE * current.number
     ):
-        yield case.open(
-            code="battery.contradiction",
-            of=discharge_current,
-            value=current,
-            evidence=[fell],
-            next_test=discharge_current,
-            read=ck.show(current.value, "A", uncertainty=False),
-            fell=ck.show(fell.value, "mV", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.contradiction", of=discharge_current, evidence=[fell], next_test=discharge_current
+            ),
+            (
                 "A current of {read} is noted, and the voltage fell by {fell} only: no battery is that stiff,"
                 " so one of the two is wrong. Count the charge from where the voltage steps down, and look at"
                 " the raw current."
             ),
+            current,
+            values={
+                "read": ck.show(current.value, "A", uncertainty=False),
+                "fell": ck.show(fell.value, "mV", uncertainty=False),
+            },
         )
         return
     if gave is None:
         if does is InUse.SOONER:
-            noted = [sight.entry for (key, _), sight in case.sights.items() if key == in_use.key]
-            yield case.open(
-                code="battery.capacity_unread",
-                of=delivered,
-                evidence=noted,
-                next_test=delivered,
-                says=(
+            noted = case.noted(in_use)
+            yield case.inconclusive(
+                ck.Claim("battery.capacity_unread", of=delivered, evidence=noted, next_test=delivered),
+                (
                     "It empties sooner than it did, and no voltage shows how much it holds. Charge it full,"
                     " then discharge it with a known current (about a twentieth of its Ah) down to 10.5 V."
                 ),
@@ -259,12 +256,8 @@ def capacity_test(
     yield case.judge(
         share,
         case.limit("battery.capacity_left"),
-        code="battery.capacity_left",
-        of=delivered,
-        unit="%",
-        evidence=[gave, current],
-        values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},
-        says=ck.Says(
+        ck.Claim("battery.capacity_left", of=delivered, unit="%", evidence=[gave, current]),
+        ck.Says(
             passes=(
                 "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"
                 " serves."
@@ -275,4 +268,5 @@ def capacity_test(
             ),
             undecided="It delivered {gave}, {share} of what its label says: close to the usual {limit}.",
         ),
+        values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},
     )

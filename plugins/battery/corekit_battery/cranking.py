@@ -16,11 +16,11 @@ RHO_20 = 1 / 58e6  # Ω m, annealed copper at 20 °C; source: copper
 #: Most that each element of a 12-V cranking circuit may lose, V. source: cranking-drop-elements
 SHORT_CABLE, LONG_CABLE, SWITCH, SOLENOID, MAGNETIC = 0.1, 0.2, 0.1, 0.2, 0.3
 
-Count = Annotated[float, "1", ck.Within(0, 20)]
-
 
 @battery.calculation(source="wire-gauge")
-def wire_diameter(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[float, "m"]:
+def wire_diameter(
+    gauge: Annotated[float, ck.Input("1", "Gauge", -3, 40)],
+) -> Annotated[float, ck.Output("m", "Wire diameter")]:
     """Diameter of a wire by its gauge number; 1/0 is 0, 2/0 is -1 and so on.
 
     >>> round(wire_diameter.si(36) * 1000, 4)
@@ -30,7 +30,9 @@ def wire_diameter(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[
 
 
 @battery.calculation(source="wire-gauge")
-def wire_area(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[float, "m²"]:
+def wire_area(
+    gauge: Annotated[float, ck.Input("1", "Gauge", -3, 40)],
+) -> Annotated[float, ck.Output("m²", "Wire area")]:
     """Cross-section of a solid wire by its gauge number.
 
     >>> round(wire_area.si(12) * 1e6, 2)
@@ -41,10 +43,10 @@ def wire_area(gauge: Annotated[float, "1", ck.Within(-3, 40)]) -> Annotated[floa
 
 @battery.calculation(source="copper")
 def cable_resistance(
-    length: Annotated[float, "m", ck.Within(above=0)],
-    area: Annotated[float, "m²", ck.Within(above=0)],
-    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
-) -> Annotated[float, "Ω"]:
+    length: Annotated[float, ck.Input("m", "Length", above=0)],
+    area: Annotated[float, ck.Input("m²", "Area", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Cable resistance")]:
     """Resistance of a copper cable; `length` is there and back.
 
     >>> round(cable_resistance.si(1.0, 25e-6, 293.15) * 1000, 4)
@@ -55,11 +57,11 @@ def cable_resistance(
 
 @battery.calculation(source="copper")
 def cable_area_needed(
-    current: Annotated[float, "A", ck.Within(above=0)],
-    length: Annotated[float, "m", ck.Within(above=0)],
-    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
-    drop: Annotated[float, "V", ck.Within(above=0)],
-) -> Annotated[float, "m²"]:
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    length: Annotated[float, ck.Input("m", "Length", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
+    drop: Annotated[float, ck.Input("V", "Drop", above=0)],
+) -> Annotated[float, ck.Output("m²", "Cable area needed")]:
     """Cross-section of copper that loses no more than `drop`; `length` is there and back.
 
     Lugs and stranding come on top.
@@ -71,7 +73,9 @@ def cable_area_needed(
 
 
 @battery.calculation(source="copper")
-def gauge_of_area(area: Annotated[float, "m²", ck.Within(4e-9, 110e-6)]) -> Annotated[float, "1"]:
+def gauge_of_area(
+    area: Annotated[float, ck.Input("m²", "Area", 4e-9, 110e-6)],
+) -> Annotated[float, ck.Output("1", "Gauge of area")]:
     """Gauge number of a cross-section, as a fraction; the next lower whole number is the cable to take. 1/0
     is 0, 2/0 is -1.
 
@@ -83,11 +87,11 @@ def gauge_of_area(area: Annotated[float, "m²", ck.Within(4e-9, 110e-6)]) -> Ann
 
 @battery.calculation(source="ohm")
 def loop_drop(
-    current: Annotated[float, "A", ck.Within(low=0)],
-    length: Annotated[float, "m", ck.Within(above=0)],
-    area: Annotated[float, "m²", ck.Within(above=0)],
-    temperature: Annotated[float, "K", ck.Within(223.15, 423.15)],
-) -> Annotated[float, "V"]:
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+    length: Annotated[float, ck.Input("m", "Length", above=0)],
+    area: Annotated[float, ck.Input("m²", "Area", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
+) -> Annotated[float, ck.Output("V", "Loop drop")]:
     """Voltage lost along a copper cable there and back.
 
     >>> round(loop_drop.si(150, 3, 25e-6, 333.15), 4)
@@ -98,8 +102,9 @@ def loop_drop(
 
 @battery.calculation(source="ohm")
 def path_resistance(
-    lost: Annotated[float, "V", ck.Within(low=0)], current: Annotated[float, "A", ck.Within(above=0)]
-) -> Annotated[float, "Ω"]:
+    lost: Annotated[float, ck.Input("V", "Lost", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Path resistance")]:
     """Resistance of a path from what it loses and the current through it.
 
     >>> path_resistance.si(0.4, 200)
@@ -110,8 +115,9 @@ def path_resistance(
 
 @battery.calculation(source="ohm")
 def voltage_lost(
-    current: Annotated[float, "A"], resistance: Annotated[float, "Ω", ck.Within(low=0)]
-) -> Annotated[float, "V"]:
+    current: Annotated[float, ck.Input("A", "Current")],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+) -> Annotated[float, ck.Output("V", "Voltage lost")]:
     """Voltage lost along a resistance.
 
     >>> voltage_lost.si(100, 0.002)
@@ -121,7 +127,9 @@ def voltage_lost(
 
 
 @battery.calculation(source="cranking-drop-rule")
-def drop_allowed_by_current(current: Annotated[float, "A", ck.Within(low=0)]) -> Annotated[float, "V"]:
+def drop_allowed_by_current(
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+) -> Annotated[float, ck.Output("V", "Drop allowed by current")]:
     """What a whole cranking cable path may lose: 0.20 V for every 100 A.
 
     >>> drop_allowed_by_current.si(200)
@@ -132,8 +140,12 @@ def drop_allowed_by_current(current: Annotated[float, "A", ck.Within(low=0)]) ->
 
 @battery.calculation(source="cranking-drop-elements")
 def drop_allowed_by_elements(
-    short_cables: Count, long_cables: Count, switches: Count, solenoids: Count, magnetic_switches: Count
-) -> Annotated[float, "V"]:
+    short_cables: Annotated[float, ck.Input("1", "Short cables", 0, 20)],
+    long_cables: Annotated[float, ck.Input("1", "Long cables", 0, 20)],
+    switches: Annotated[float, ck.Input("1", "Switches", 0, 20)],
+    solenoids: Annotated[float, ck.Input("1", "Solenoids", 0, 20)],
+    magnetic_switches: Annotated[float, ck.Input("1", "Magnetic switches", 0, 20)],
+) -> Annotated[float, ck.Output("V", "Drop allowed by elements")]:
     """What a cranking path may lose by its elements: cables under 3 ft and of 3 to 6 ft, mechanical, solenoid
     and magnetic switches.
 
@@ -170,9 +182,8 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
     return case.judge(
         posts,
         case.limit(cranking_voltage),
-        code="battery.cranking",
-        values={"read": ck.show(posts.value, "V", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("battery.cranking"),
+        ck.Says(
             passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
             fails=(
                 "While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
@@ -180,6 +191,7 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
             ),
             undecided="While cranking it shows {read} at the posts, close to the usual {limit}.",
         ),
+        values={"read": ck.show(posts.value, "V", uncertainty=False)},
     )
 
 
@@ -190,29 +202,32 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         for name, value in (("posts", posts.value), ("clamps", clamps.value), ("lost", lost))
     }
     if lost.number < -2 * lost.u:
-        return case.open(
-            code="battery.contact",
-            of=cranking_voltage,
-            value=lost,
-            unit="V",
-            evidence=[posts, clamps],
-            next_test=cranking_voltage,
-            says=(
+        return case.inconclusive(
+            ck.Claim(
+                "battery.contact",
+                of=cranking_voltage,
+                unit="V",
+                evidence=[posts, clamps],
+                next_test=cranking_voltage,
+            ),
+            (
                 "While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be."
                 " Were the two exchanged? Read both again."
             ),
-            **places,
+            lost,
+            values=places,
         )
     return case.judge(
         lost,
         case.limit("battery.contact"),
-        code="battery.contact",
-        of=cranking_voltage,
-        unit="V",
-        calls_for=clean_contacts,
-        values=places,
-        next_test=cranking_voltage,
-        says=ck.Says(
+        ck.Claim(
+            "battery.contact",
+            of=cranking_voltage,
+            unit="V",
+            calls_for=clean_contacts,
+            next_test=cranking_voltage,
+        ),
+        ck.Says(
             passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
             fails=(
                 "From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean"
@@ -223,4 +238,5 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 " from nothing. Measure across each joint."
             ),
         ),
+        values=places,
     )

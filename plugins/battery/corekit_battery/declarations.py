@@ -128,20 +128,24 @@ class RippleMeter(Enum):
     OTHER = "another meter or mode"
 
 
+# ---- what can fail or be renewed
+
+starter_battery = battery.part("battery", "Starter battery")
+
 # ---- what the vehicle is fitted with
 
 battery_type = battery.trait(
     "type",
     "Battery type",
     BatteryType,
-    part="battery",
+    part=starter_battery,
     how="On its label; a battery of a stop-start car is AGM or EFB.",
 )
 full_acid = battery.trait(
     "acid",
     "Acid of the full battery",
     FullAcid,
-    part="battery",
+    part=starter_battery,
     how="Gravity when full, from the battery's data sheet.",
 )
 rating = battery.trait(
@@ -149,18 +153,23 @@ rating = battery.trait(
     "Cranking rating",
     units=("A SAE", "A EN", "A IEC", "A DIN", "A CA"),
     possible=(50, 2000),
-    part="battery",
+    part=starter_battery,
     how="On its label, always with the name of the test.",
 )
 capacity = battery.trait(
-    "capacity", "20-hour capacity", units=("Ah",), possible=(10, 300), part="battery", how="Ah on its label."
+    "capacity",
+    "20-hour capacity",
+    units=("Ah",),
+    possible=(10, 300),
+    part=starter_battery,
+    how="Ah on its label.",
 )
 full_voltage = battery.trait(
     "full_voltage",
     "Rest voltage when it was known to be full",
     units=("V",),
     possible=(12.3, 13.4),
-    part="battery",
+    part=starter_battery,
     how="Read after a full charge and a night's rest; it beats every table.",
 )
 control = battery.trait(
@@ -202,11 +211,11 @@ rest_voltage = battery.measurand(
     "rest_voltage",
     "V",
     "Voltage at rest",
-    part="battery",
+    part=starter_battery,
     possible=(0, 16),
     usual=(10.5, 13.2),
     accuracy="0.5 % + 0.02 V",
-    read_with=(rest_time, temperature),
+    conditions=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.",
     how="Everything off, doors closed, units asleep.",
     hazard=f"{SPARK} {SHORT}",
@@ -215,11 +224,11 @@ gravity = battery.measurand(
     "gravity",
     "1",
     "Gravity of the acid",
-    part="battery",
+    part=starter_battery,
     possible=(1.0, 1.35),
     usual=(1.1, 1.3),
     accuracy="0.005",
-    read_with=(temperature,),
+    conditions=(temperature,),
     places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"),
     where="Cell 1 is the one at the positive post.",
     how="Hydrometer or refractometer, acid mixed, no water added just before.",
@@ -233,7 +242,7 @@ cranking_voltage = battery.measurand(
     usual=(6, 12.5),
     accuracy="0.5 % + 0.05 V",
     places=("posts", "clamps"),
-    read_with=(temperature,),
+    conditions=(temperature,),
     where="Once with the tips on the posts, once on the clamps.",
     how=(
         "Fuel or ignition disabled, the steady value while it turns; a slow meter or a one-second log misses"
@@ -263,11 +272,11 @@ load_voltage = battery.measurand(
     "load_voltage",
     "V",
     "Voltage under load",
-    part="battery",
+    part=starter_battery,
     possible=(0, 14),
     usual=(5, 12.5),
     accuracy="0.5 % + 0.05 V",
-    read_with=(load_current, load_time, temperature),
+    conditions=(load_current, load_time, temperature),
     where="On the posts, load clamps outside the meter's tips.",
     how="Charged to 75 % or more; read at the end of 15 s, load still on.",
     hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
@@ -287,7 +296,7 @@ charging_voltage = battery.measurand(
     possible=(0, 20),
     usual=(11.5, 15.6),
     accuracy="0.5 % + 0.02 V",
-    read_with=(engine_speed, temperature),
+    conditions=(engine_speed, temperature),
     where="On the posts, engine running.",
     how="Fast idle, lamps and blower on, after a minute or two.",
     hazard=f"{MOVING} {SPARK}",
@@ -308,7 +317,7 @@ drain = battery.measurand(
     possible=(0, 30000),
     usual=(1, 3000),
     accuracy="3 % + 10 mA",
-    read_with=(sleep_time,),
+    conditions=(sleep_time,),
     where="Around the negative lead.",
     how=(
         "After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp"
@@ -348,7 +357,7 @@ cable_drop = battery.measurand(
     possible=(0, 15),
     usual=(0, 1.5),
     accuracy="0.5 % + 0.01 V",
-    read_with=(starter_current, temperature),
+    conditions=(starter_current, temperature),
     places=("positive leg", "ground leg", "positive post to clamp", "negative post to clamp"),
     where=(
         "Positive leg: post to starter stud. Ground leg: post to starter body. Tips on the posts, not on the"
@@ -364,7 +373,7 @@ starter_voltage = battery.measurand(
     possible=(0, 15),
     usual=(5, 12.5),
     accuracy="0.5 % + 0.02 V",
-    read_with=(starter_current,),
+    conditions=(starter_current,),
     where="Starter stud to starter body.",
     how="While it cranks, the steady value.",
     hazard=MOVING,
@@ -382,11 +391,11 @@ logged_minimum = battery.measurand(
     "logged_minimum",
     "V",
     "Lowest voltage of a logged start",
-    part="battery",
+    part=starter_battery,
     possible=(0, 15),
     usual=(4, 12.5),
     accuracy="0.5 % + 0.1 V",
-    read_with=(sample_interval,),
+    conditions=(sample_interval,),
     where="Wherever the log takes it; a control unit sees less than the posts have.",
     how="The least value of the whole start.",
 )
@@ -406,7 +415,7 @@ small_load_voltage = battery.measurand(
     possible=(0, 16),
     usual=(10.5, 13.2),
     accuracy="0.5 % + 0.02 V",
-    read_with=(small_load_current, temperature),
+    conditions=(small_load_current, temperature),
     places=("posts", "fuse box", "control unit"),
     how="Key on or lamps on, engine off. It is no voltage at rest.",
 )
@@ -418,7 +427,7 @@ ripple = battery.measurand(
     usual=(0, 1.5),
     accuracy="3 % + 0.01 V",
     places=("posts", "alternator"),
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Battery posts; the alternator's own terminal shows more.",
     how="AC volts, about 2000 rpm, lamps and blower on.",
     hazard=f"{MOVING} {SPARK}",
@@ -430,7 +439,7 @@ alternator_output = battery.measurand(
     possible=(0, 500),
     usual=(1, 300),
     accuracy="3 % + 2 A",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Clamp around the alternator's own lead.",
     how="2000 to 2500 rpm, every load on.",
     hazard=f"{MOVING} {SPARK}",
@@ -442,7 +451,7 @@ charger_voltage = battery.measurand(
     possible=(0, 20),
     usual=(12.5, 15.6),
     accuracy="0.5 % + 0.02 V",
-    read_with=(temperature,),
+    conditions=(temperature,),
     where="On the posts, charger on.",
     how="At the end of the charge, when it no longer rises.",
     hazard=f"{DAMAGED} {SPARK}",
@@ -451,11 +460,11 @@ tester_figure = battery.measurand(
     "tester_figure",
     "A",
     "Cranking amperes by the tester",
-    part="battery",
+    part=starter_battery,
     possible=(0, 3000),
     usual=(30, 1500),
     accuracy="10 %",
-    read_with=(temperature,),
+    conditions=(temperature,),
     how=(
         "An estimate from the battery's conductance, in the rating system that the tester was set to; worth"
         " nothing below 75 % charge."
@@ -474,7 +483,7 @@ discharge_fall = battery.measurand(
     "discharge_fall",
     "V",
     "Fall of the voltage when the discharge began",
-    part="battery",
+    part=starter_battery,
     possible=(0, 5),
     usual=(0, 2),
     accuracy="0.005 V",
@@ -484,11 +493,11 @@ delivered = battery.measurand(
     "delivered",
     "Ah",
     "Charge delivered down to 10.5 V",
-    part="battery",
+    part=starter_battery,
     possible=(0, 1000),
     usual=(1, 400),
     accuracy="3 %",
-    read_with=(discharge_current, temperature),
+    conditions=(discharge_current, temperature),
     how="From full, with a known steady current, at a known temperature.",
     hazard=f"{DAMAGED} {SPARK}",
 )
@@ -505,7 +514,7 @@ case_seen = battery.observation(
     "case",
     "Battery case",
     Case,
-    part="battery",
+    part=starter_battery,
     how="All sides, lid and posts; in frost look for bulging and ice.",
     hazard=f"{ACID} {DAMAGED}",
 )
@@ -513,7 +522,7 @@ level = battery.observation(
     "level",
     "Acid level",
     Level,
-    part="battery",
+    part=starter_battery,
     how="Only where caps come off; the plates must be covered.",
     hazard=ACID,
 )
@@ -560,7 +569,7 @@ replace = battery.operation(
     "replace",
     "Replace the battery",
     shown_by=load_voltage,
-    replaces="battery",
+    replaces=starter_battery,
     hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}",
 )
 charge = battery.operation(

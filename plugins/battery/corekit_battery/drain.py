@@ -50,12 +50,12 @@ PER_DAY = ((283.15, 0.0003), (299.85, 0.001), (310.95, 0.0025))
 
 @battery.calculation(source="days-to-no-start")
 def time_to_no_start(
-    charge: Annotated[float, "1", ck.Within(0, 1)],
-    needed: Annotated[float, "1", ck.Within(0, 1)],
-    capacity: Annotated[float, "C", ck.Within(above=0)],
-    drain: Annotated[float, "A", ck.Within(low=0)],
-    monthly_loss: Annotated[float, "1", ck.Within(0, 0.5)],
-) -> Annotated[float, "s"]:
+    charge: Annotated[float, ck.Input("1", "Charge", 0, 1)],
+    needed: Annotated[float, ck.Input("1", "Needed", 0, 1)],
+    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
+    drain: Annotated[float, ck.Input("A", "Drain", 0)],
+    monthly_loss: Annotated[float, ck.Input("1", "Monthly loss", 0, 0.5)],
+) -> Annotated[float, ck.Output("s", "Time to no start")]:
     """How long a parked battery lasts until it no longer has the charge that a start needs.
 
     A month is 30 days.
@@ -74,16 +74,16 @@ def time_to_no_start(
 
 @battery.calculation(source="gravity-per-day")
 def gravity_after(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
-    stood: Annotated[float, "s", ck.Within(low=0)],
-    temperature: Annotated[float, "K", ck.Within(283.15, 310.95)],
-) -> Annotated[float, "1"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+    stood: Annotated[float, ck.Input("s", "Stood", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 283.15, 310.95)],
+) -> Annotated[float, ck.Output("1", "Gravity after")]:
     """Gravity of a full battery of the older kind after it stood unused.
 
     >>> round(gravity_after.si(1.28, 30 * 86400, 299.85), 2)
     1.25
     """
-    return gravity - stood / DAY * ck.held(temperature, PER_DAY)
+    return gravity - stood / DAY * ck.interpolate_clamped(temperature, PER_DAY)
 
 
 @battery.check("Whether the vehicle was woken before its drain was read")
@@ -99,28 +99,24 @@ def woken(
         return
     low = ck.show(before.value, "mA", uncertainty=False)
     if drawn is None:
-        yield case.open(
-            code="battery.drain",
-            value=before,
-            next_test=drain,
-            low=low,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.drain", next_test=drain),
+            (
                 "{low} was read before the vehicle was woken once. Parked it is never in that state: ignition"
                 " on and off, lock it, wait, read again."
             ),
+            before,
+            values={"low": low},
         )
     elif abs((drawn.value - before.value).number) > 2 * (drawn.value - before.value).u:
         yield case.advise(
-            code="battery.wake_state",
-            value=before,
-            evidence=[drawn],
-            urgency=ck.Urgency.NOTHING,
-            low=low,
-            high=ck.show(drawn.value, "mA", uncertainty=False),
-            says=(
+            ck.Claim("battery.wake_state", evidence=[drawn], urgency=ck.Urgency.NOTHING),
+            (
                 "Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it"
                 " parks in, so that one counts."
             ),
+            before,
+            values={"low": low, "high": ck.show(drawn.value, "mA", uncertainty=False)},
         )
 
 
@@ -130,25 +126,17 @@ def circuits(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The circuit whose cutting takes the current away is named; it is no part yet."""
     for place, does in (cut or {}).items():
-        noted = [
-            sight.entry
-            for (key, there), sight in case.sights.items()
-            if key == circuit_cut.key and there == place
-        ]
+        noted = case.noted(circuit_cut, place)
         if does is Cut.STAYS:
             continue
         what = "goes away" if does is Cut.GONE else "falls"
         yield case.advise(
-            code="battery.drain_circuit",
-            place=place,
-            evidence=noted,
-            of=drain,
-            calls_for=find_drain,
-            what=what,
-            says=(
+            ck.Claim("battery.drain_circuit", of=drain, place=place, evidence=noted, calls_for=find_drain),
+            (
                 "With the circuit {place} cut the key-off current {what}: it runs through there. Unplug what"
                 " hangs on it one by one."
             ),
+            values={"what": what},
         )
 
 
@@ -168,24 +156,21 @@ def key_off(
     """The current itself, then the days it leaves."""
     several = sorted(value.number for value in (drawn.value, *drawn.others))
     if drawn.disagrees and several[-1] > APART * several[0]:
-        yield case.open(
-            code="battery.contradiction",
-            value=drawn,
-            next_test=drain,
-            low=f"{several[0] * 1000:.3g} mA",
-            high=f"{several[-1] * 1000:.3g} mA",
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.contradiction", next_test=drain),
+            (
                 "For the current with the key off both {low} and {high} are noted, and both cannot hold: a"
                 " slip of unit or range, or units awake once. Read the display and its range again before"
                 " anything is concluded."
             ),
+            drawn,
+            values={"low": f"{several[0] * 1000:.3g} mA", "high": f"{several[-1] * 1000:.3g} mA"},
         )
         return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", uncertainty=False)
     early = (waited is None or waited.number < ASLEEP) and still is not Settles.SETTLED
-    high = limit.high is not None and drawn.number > limit.high.number
-    awake = early and high
+    awake = early and case.side(drawn, limit) is not ck.Side.INSIDE
     evidence = [reading for reading in (waited,) if reading is not None]
     if awake:
         how_long = "how long the car had been left alone is not noted"
@@ -193,32 +178,29 @@ def key_off(
             how_long = (
                 f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
             )
-        yield case.open(
-            code="battery.drain",
-            value=drawn,
-            evidence=evidence,
-            next_test=drain,
-            limits=[limit],
-            urgency=ck.Urgency.PLAN_IT,
-            read=read,
-            how_long=how_long,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.drain", evidence=evidence, urgency=ck.Urgency.PLAN_IT, next_test=drain),
+            (
                 "With the key off {read} is drawn, but {how_long}, and some units stay awake for half an hour"
                 " or more. Read it again after that."
             ),
+            drawn,
+            limits=[limit],
+            values={"read": read, "how_long": how_long},
         )
         usual = False
     else:
         judged = case.judge(
             drawn,
             limit,
-            code="battery.drain",
-            calls_for=find_drain,
-            urgency=ck.Urgency.PLAN_IT,
-            next_test=drain,
-            evidence=evidence,
-            values={"read": read},
-            says=ck.Says(
+            ck.Claim(
+                "battery.drain",
+                evidence=evidence,
+                calls_for=find_drain,
+                urgency=ck.Urgency.PLAN_IT,
+                next_test=drain,
+            ),
+            ck.Says(
                 passes="With the key off {read} is drawn; {limit} is usual.",
                 fails=(
                     "With the key off {read} is drawn; {limit} is usual. Something stays on when the car is"
@@ -229,6 +211,7 @@ def key_off(
                     " meter."
                 ),
             ),
+            values={"read": read},
         )
         yield judged
         usual = judged.urgency is ck.Urgency.NOTHING
@@ -258,15 +241,14 @@ def _days(
     start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
     if start.number <= needed:
         return case.advise(
-            code="battery.days",
-            urgency=ck.Urgency.THIS_VISIT,
-            evidence=[drawn, *([rest] if rest else [])],
-            share=f"{100 * start.number:.0f} %",
-            needed=f"{100 * needed:.0f} %",
-            says=(
+            ck.Claim(
+                "battery.days", evidence=[drawn, *([rest] if rest else [])], urgency=ck.Urgency.THIS_VISIT
+            ),
+            (
                 "At about {share} charge it has less than the {needed} that a start is taken to need,"
                 " whatever is drawn."
             ),
+            values={"share": f"{100 * start.number:.0f} %", "needed": f"{100 * needed:.0f} %"},
         )
     lasts = time_to_no_start(start, ck.exact("ratio", needed), holds, drawn, ck.exact("ratio", loss))
     days, spread = lasts.number / DAY, 1.645 * lasts.u / DAY
@@ -277,27 +259,31 @@ def _days(
     else:
         says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
     return case.advise(
-        code="battery.days",
-        value=lasts,
-        unit="d",
-        of=drain,
-        evidence=[drawn, *([rest] if rest is not None else [])],
-        urgency=(
-            ck.Urgency.NOTHING
-            if usual or lasts.number > LONG
-            else ck.Urgency.THIS_VISIT
-            if days < SOON
-            else ck.Urgency.PLAN_IT
+        ck.Claim(
+            "battery.days",
+            of=drain,
+            unit="d",
+            evidence=[drawn, *([rest] if rest is not None else [])],
+            urgency=(
+                ck.Urgency.NOTHING
+                if usual or lasts.number > LONG
+                else ck.Urgency.THIS_VISIT
+                if days < SOON
+                else ck.Urgency.PLAN_IT
+            ),
+            figure=(
+                None
+                if usual or lasts.number > LONG
+                else _picture(start.number, needed, days, ck.show(drawn.value, "mA", uncertainty=False))
+            ),
         ),
-        figure=(
-            None
-            if usual or lasts.number > LONG
-            else _picture(start.number, needed, days, ck.show(drawn.value, "mA", uncertainty=False))
-        ),
-        days="one day" if round(days) == 1 else f"{days:.0f} days",
-        band=f"{max(0, days - spread):.0f} to {days + spread:.0f}",
-        since=" from the charge it has now" if rest is not None else " from a full charge",
-        says=says + (" That holds if the current stays what it was." if awake else ""),
+        says + (" That holds if the current stays what it was." if awake else ""),
+        lasts,
+        values={
+            "days": "one day" if round(days) == 1 else f"{days:.0f} days",
+            "band": f"{max(0, days - spread):.0f} to {days + spread:.0f}",
+            "since": " from the charge it has now" if rest is not None else " from a full charge",
+        },
     )
 
 

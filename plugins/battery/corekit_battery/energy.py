@@ -23,7 +23,7 @@ import corekit as ck
 from .capacity import capacity_known, reserve
 from .charge import usual_acceptance_time
 from .charge_state import charge_of
-from .charging import HOUR, Tau
+from .charging import HOUR
 from .declarations import (
     BatteryType,
     alternator_rating,
@@ -130,9 +130,6 @@ restarts = battery.trait(
     how="By the stop-start system.",
 )
 
-Share = Annotated[float, "1", ck.Within(0, 1)]
-Charge = Annotated[float, "C", ck.Within(low=0)]
-
 
 @attrs.frozen(kw_only=True)
 class Use:
@@ -224,29 +221,25 @@ def _settled(after: Callable[[float], float]) -> float:
 
 @battery.calculation(source="energy-life")
 def settled_charge(
-    capacity: Annotated[float, "C", ck.Within(above=0)],
-    tau: Tau,
-    driving: Annotated[float, "A", ck.Within(-300, 500)],
-    idling: Annotated[float, "A", ck.Within(-300, 500)],
-    idle: Share,
-    trip: Annotated[float, "s", ck.Within(above=0)],
-    apart: Annotated[float, "s", ck.Within(above=0)],
-    taken: Charge,
-    drain: Annotated[float, "A", ck.Within(low=0)],
-    monthly_loss: Annotated[float, "1", ck.Within(0, 0.5)],
-    kept: Annotated[float, "1", ck.Within(0.5, 1)],
-) -> Annotated[float, "1"]:
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time", above=0)],
+    driving: Annotated[float, ck.Input("A", "Current left for the battery at road speed", -300, 500)],
+    idling: Annotated[float, ck.Input("A", "Current left for the battery idling", -300, 500)],
+    idle: Annotated[float, ck.Input("1", "Share of a trip spent idling", 0, 1)],
+    trip: Annotated[float, ck.Input("s", "Length of a trip", above=0)],
+    apart: Annotated[float, ck.Input("s", "Time from one start to the next", above=0)],
+    taken: Annotated[
+        float, ck.Input("C", "Charge for a start, restarts and what stays awake after the key, each trip", 0)
+    ],
+    drain: Annotated[float, ck.Input("A", "Key-off current", 0)],
+    monthly_loss: Annotated[float, ck.Input("1", "Self-discharge in 30 days", 0, 0.5)],
+    kept: Annotated[float, ck.Input("1", "Kept", 0.5, 1)],
+) -> Annotated[float, ck.Output("1", "Settled charge")]:
     """Charge at which a battery settles, at the start of a trip, when every trip and every stand is like the
     last.
 
-    Args:
-        capacity: 20-hour capacity, [C]. tau: acceptance time, [s].
-        driving, idling: Current left for the battery at road speed and idling, [A]; negative where loads take
-            more than is made.
-        idle: Share of a trip spent idling. trip: its length, [s]. apart: from one start to the next, [s].
-        taken: Charge for a start, restarts and what stays awake after the key, each trip, [C].
-        drain: Key-off current, [A]. monthly_loss: self-discharge in 30 days. kept: share of the ampere-hours
-            given that stays.
+    What is left for the battery is negative where loads take more than is made; `kept` is the share of the
+    ampere-hours given that stays.
 
     >>> round(settled_charge.si(70 * 3600, 7200, 40, 10, 0.2, 3600, 43200, 1000, 0.02, 0.03, 0.9), 2)
     0.98
@@ -269,10 +262,10 @@ def settled_charge(
 
 @battery.calculation(source="energy-life")
 def left_for_the_battery(
-    rating: Annotated[float, "A", ck.Within(above=0)],
-    share: Annotated[float, "1", ck.Within(0, 1)],
-    loads: Annotated[float, "A", ck.Within(low=0)],
-) -> Annotated[float, "A"]:
+    rating: Annotated[float, ck.Input("A", "Rating", above=0)],
+    share: Annotated[float, ck.Input("1", "Share", 0, 1)],
+    loads: Annotated[float, ck.Input("A", "Loads", 0)],
+) -> Annotated[float, ck.Output("A", "Left for the battery")]:
     """Current that an alternator has left for the battery: the share of its rating that it gives at this
     speed, less the loads.
 
@@ -284,10 +277,10 @@ def left_for_the_battery(
 
 @battery.calculation(source="energy-life")
 def time_to_make_good(
-    taken: Charge,
-    current: Annotated[float, "A", ck.Within(above=0)],
-    kept: Annotated[float, "1", ck.Within(0.5, 1)],
-) -> Annotated[float, "s"]:
+    taken: Annotated[float, ck.Input("C", "Taken", 0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    kept: Annotated[float, ck.Input("1", "Kept", 0.5, 1)],
+) -> Annotated[float, ck.Output("s", "Time to make good")]:
     """Driving that puts back what one trip takes, at the current that the battery accepts.
 
     >>> round(time_to_make_good.si(0.4 * 3600, 2, 0.9) / 60, 1)
@@ -382,16 +375,17 @@ def energy_life(
     judged = case.judge(
         settled,
         case.limit("battery.settled_charge"),
-        code="battery.energy_life",
-        of=rest_voltage,
-        unit="%",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=evidence,
-        values=places,
-        figure=_picture(
-            told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways
+        ck.Claim(
+            "battery.energy_life",
+            of=rest_voltage,
+            unit="%",
+            evidence=evidence,
+            urgency=ck.Urgency.PLAN_IT,
+            figure=_picture(
+                told, settled.number, charge_of(case, rest).share.number if rest is not None else 1.0, ways
+            ),
         ),
-        says=ck.Says(
+        ck.Says(
             passes=(
                 "Driven like this ({trips} trips of {trip} a week) the battery {settles}: it is kept"
                 " charged.{guessed}"
@@ -405,6 +399,7 @@ def energy_life(
                 " never refill it.{ways}{guessed}"
             ),
         ),
+        values=places,
     )
     yield attrs.evolve(judged, figure=None) if judged.urgency is ck.Urgency.NOTHING else judged
 

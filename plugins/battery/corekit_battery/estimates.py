@@ -40,30 +40,26 @@ def tester(
         return
     read = ck.show(shown.value, "A", uncertainty=False)
     if rest is None:
-        yield case.open(
-            code="battery.tester",
-            value=shown,
-            next_test=rest_voltage,
-            read=read,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.tester", next_test=rest_voltage),
+            (
                 "The tester shows {read}. Without the voltage at rest nobody knows whether the battery was"
                 " charged enough for that to mean anything."
             ),
+            shown,
+            values={"read": read},
         )
         return
     found = charge_of(case, rest)
     if (judged_charge(case, rest, found).probability or 0.0) < SURE or found.flattered or rest.disagrees:
-        yield case.open(
-            code="battery.tester",
-            value=shown,
-            evidence=[rest],
-            next_test=load_voltage,
-            read=read,
-            **found.words,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage),
+            (
                 "The tester shows {read}, but the charge may lie anywhere {band}, and below 75 % such a"
                 " figure is low whatever the battery is worth. Charge it, then test it again."
             ),
+            shown,
+            values={"read": read, **found.words},
         )
         return
     if rated is None:
@@ -75,16 +71,13 @@ def tester(
         return
     share = 100 * shown.number / rated.number
     yield case.advise(
-        code="battery.tester",
-        value=shown,
-        evidence=[rest],
-        urgency=ck.Urgency.NOTHING,
-        read=read,
-        share=f"{share:.0f} %",
-        says=(
+        ck.Claim("battery.tester", evidence=[rest], urgency=ck.Urgency.NOTHING),
+        (
             "The tester estimates {read}, about {share} of the number on the label if it was set to the same"
             " test. It is an estimate: a load test decides."
         ),
+        shown,
+        values={"read": read, "share": f"{share:.0f} %"},
     )
 
 
@@ -97,7 +90,7 @@ def logged_start(
     """A slow log catches the first dip by luck; neither a low nor a high value of it is a cranking test."""
     if lowest is None:
         return
-    interval = lowest.read_with(sample_interval) or every
+    interval = lowest.condition(sample_interval) or every
     if interval is None:
         yield case.gap(
             sample_interval,
@@ -108,30 +101,28 @@ def logged_start(
     low, high = min(value.number for value in values), max(value.number for value in values)
     read = f"{low:.2f} V" if len(values) == 1 else f"{low:.2f} to {high:.2f} V"
     if interval.number > DIP:
-        yield case.open(
-            code="battery.log_too_slow",
-            of=logged_minimum,
-            value=lowest,
-            evidence=[interval],
-            next_test=cranking_voltage,
-            urgency=ck.Urgency.NOTHING,
-            read=read,
-            every=f"{interval.number:.3g} s",
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.log_too_slow",
+                of=logged_minimum,
+                evidence=[interval],
+                urgency=ck.Urgency.NOTHING,
+                next_test=cranking_voltage,
+            ),
+            (
                 "The log shows {read} at its lowest, one sample every {every}. The dip of a start lasts some"
                 " hundredths of a second, so that is luck: it neither blames nor clears the battery."
             ),
+            lowest,
+            values={"read": read, "every": f"{interval.number:.3g} s"},
         )
         return
     yield case.advise(
-        code="battery.first_dip",
-        of=logged_minimum,
-        value=lowest,
-        evidence=[interval],
-        urgency=ck.Urgency.NOTHING,
-        read=read,
-        says=(
+        ck.Claim("battery.first_dip", of=logged_minimum, evidence=[interval], urgency=ck.Urgency.NOTHING),
+        (
             "The first dip of the start goes down to {read}. What is judged is the steady voltage while it"
             " turns."
         ),
+        lowest,
+        values={"read": read},
     )

@@ -38,11 +38,11 @@ def known_to_the_vehicle(
     if replaced is None or (told is None and replaced != case.stage):
         return
     if told in (Told.DONE, Told.NOT_NEEDED):
-        yield case.looked(
+        yield case.visual(
             made_known,
-            passed=True,
-            code="battery.made_known",
-            says=(
+            True,
+            ck.Claim("battery.made_known"),
+            (
                 "The new battery was made known to the vehicle."
                 if told is Told.DONE
                 else "This vehicle need not be told of a new battery."
@@ -50,26 +50,21 @@ def known_to_the_vehicle(
         )
     elif told is Told.NOT_DONE:
         yield case.advise(
-            code="battery.made_known",
-            urgency=ck.Urgency.PLAN_IT,
-            evidence=_noted(case),
-            says=(
+            ck.Claim("battery.made_known", evidence=case.noted(made_known), urgency=ck.Urgency.PLAN_IT),
+            (
                 "The vehicle was not told of its new battery. One that manages its charging goes on as for"
                 " the old one, which can overcharge the new one or leave it empty."
             ),
         )
     elif ruled is Control.MANAGED:
         yield case.advise(
-            code="battery.made_known",
-            urgency=ck.Urgency.THIS_VISIT,
-            evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
-            says=(
+            ck.Claim(
+                "battery.made_known",
+                evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
+                urgency=ck.Urgency.THIS_VISIT,
+            ),
+            (
                 "Whether this vehicle was told of its new battery is not noted. It manages its charging, "
                 "so look in its instructions and tell it of type and capacity."
             ),
         )
-
-
-def _noted(case: ck.Case) -> list[str]:
-    sight = case.sights.get((made_known.key, ""))
-    return [sight.entry] if sight is not None and sight.entry else []

@@ -56,37 +56,39 @@ reference = battery.observation(
     how="On its scale or in its leaflet; refractometers as a rule 20 °C.",
 )
 
-Gravity = Annotated[float, "1", ck.Within(1.05, 1.32)]
-
 
 @battery.calculation(source="acid-density")
-def gravity_80f_of_25c(gravity: Gravity) -> Annotated[float, "1"]:
+def gravity_80f_of_25c(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Gravity 80f of 25c")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 25 °C shows
     this.
 
     >>> round(gravity_80f_of_25c.si(1.265), 3)
     1.261
     """
-    return ck.between(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_25C]), GRAVITY_80F)
+    return ck.interpolate(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_25C]), GRAVITY_80F)
 
 
 @battery.calculation(source="acid-density")
-def gravity_80f_of_20c(gravity: Gravity) -> Annotated[float, "1"]:
+def gravity_80f_of_20c(
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Gravity 80f of 20c")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 20 °C shows
     this.
 
     >>> round(gravity_80f_of_20c.si(1.265), 3)
     1.259
     """
-    return ck.between(ck.between(gravity, [(sg, w) for w, sg in GRAVITY_20C]), GRAVITY_80F)
+    return ck.interpolate(ck.interpolate(gravity, [(sg, w) for w, sg in GRAVITY_20C]), GRAVITY_80F)
 
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at(
-    gravity: Annotated[float, "1", ck.Within(1.0, 1.35)],
-    temperature: Annotated[float, "K", ck.Within(244.0, 328.0)],
-    reference: Annotated[float, "K", ck.Within(288.0, 300.0)],
-) -> Annotated[float, "1"]:
+    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 244.0, 328.0)],
+    reference: Annotated[float, ck.Input("K", "Reference", 288.0, 300.0)],
+) -> Annotated[float, ck.Output("1", "Gravity at")]:
     """A hydrometer reading as it would be with the acid at the temperature that its scale is made for: 0.004
     for every 10 °F.
 
@@ -144,7 +146,7 @@ def charge_by_gravity(
             " charge.",
         )
         return
-    taken = [reading for cell in cells if (reading := cell.read_with(temperature) or warmth) is not None]
+    taken = [reading for cell in cells if (reading := cell.condition(temperature) or warmth) is not None]
     if any(not COLDEST <= reading.number <= HOTTEST for reading in taken):
         yield case.gap(
             temperature,
@@ -152,7 +154,7 @@ def charge_by_gravity(
             " cool and read again.",
         )
         return
-    warm = [_at_80f(cell, cell.read_with(temperature) or warmth, by) for cell in cells]
+    warm = [_at_80f(cell, cell.condition(temperature) or warmth, by) for cell in cells]
     average = ck.propagate(lambda *each: sum(each) / len(each), warm, "ratio")
     if not 1.0 <= average.number <= 1.35:
         yield case.gap(
@@ -169,31 +171,31 @@ def charge_by_gravity(
         else []
     )
     if rest is not None and not apart and not rest.disagrees and not charge_of(case, rest).flattered:
-        yield case.advise(  # the voltage at rest has said it already; twice the same verdict is one too many
-            code="battery.charge_by_gravity",
-            of=gravity,
-            value=share,
-            unit="%",
-            evidence=cells,
-            urgency=ck.Urgency.NOTHING,
-            **places,
-            says=(
+        # the voltage at rest has said it already; twice the same verdict is one too many
+        yield case.advise(
+            ck.Claim(
+                "battery.charge_by_gravity", of=gravity, unit="%", evidence=cells, urgency=ck.Urgency.NOTHING
+            ),
+            (
                 "Its acid agrees: {average} on average at 80 °F means charged to about {share}"
                 " ({band}).{remarks}"
             ),
+            share,
+            values=places,
         )
         return
     yield case.judge(
         share,
         case.limit(found.limit),
-        code="battery.charge_by_gravity",
-        of=gravity,
-        unit="%",
-        evidence=cells,
-        values=places,
-        calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None,
-        next_test=gravity,
-        says=ck.Says(
+        ck.Claim(
+            "battery.charge_by_gravity",
+            of=gravity,
+            unit="%",
+            evidence=cells,
+            calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None,
+            next_test=gravity,
+        ),
+        ck.Says(
             passes=(
                 "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): enough"
                 " for a load test.{remarks}"
@@ -207,6 +209,7 @@ def charge_by_gravity(
                 " too little for a load test.{remarks}"
             ),
         ),
+        values=places,
     )
     yield from apart
 
@@ -229,7 +232,7 @@ def _remarks(
     remarks = []
     if len(cells) < len(gravity.places):
         remarks.append(f"Only {len(cells)} of {len(gravity.places)} cells were read.")
-    if warmth is None and any(cell.read_with(temperature) is None for cell in cells):
+    if warmth is None and any(cell.condition(temperature) is None for cell in cells):
         remarks.append("The acid's temperature was not taken.")
     if by is None:
         remarks.append("The hydrometer's reference is not noted; 80 °F was taken.")
@@ -253,18 +256,14 @@ def _against_voltage(
         if apart.number < 0
         else "A cell without contact, acid added instead of water, or a wrong reading can do that"
     )
-    yield case.open(
-        code="battery.acid_against_voltage",
-        of=gravity,
-        value=found.share,
-        unit="%",
-        evidence=[*cells, rest],
-        next_test=gravity,
-        why=why,
-        acid=found.words["share"],
-        volts=by_voltage.words["share"],
-        says=(
+    yield case.inconclusive(
+        ck.Claim(
+            "battery.acid_against_voltage", of=gravity, unit="%", evidence=[*cells, rest], next_test=gravity
+        ),
+        (
             "By its acid it is charged to about {acid}, by its voltage at rest to about {volts}: both cannot"
             " be. {why}; read both again after a charge and a rest."
         ),
+        found.share,
+        values={"why": why, "acid": found.words["share"], "volts": by_voltage.words["share"]},
     )

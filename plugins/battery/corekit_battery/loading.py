@@ -64,7 +64,9 @@ ROUGH = {
 
 
 @battery.calculation(source="load-half-rating")
-def load_to_set(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annotated[float, "A"]:
+def load_to_set(
+    rating: Annotated[float, ck.Input("A SAE", "Rating", above=0)],
+) -> Annotated[float, ck.Output("A", "Load to set")]:
     """The load to set: half the SAE cranking rating.
 
     >>> load_to_set.si(640)
@@ -75,8 +77,8 @@ def load_to_set(rating: Annotated[float, "A SAE", ck.Within(above=0)]) -> Annota
 
 @battery.calculation(source="load-voltage-table")
 def least_load_voltage(
-    temperature: Annotated[float, "K", ck.Within(COLDEST, 353.15)],
-) -> Annotated[float, "V"]:
+    temperature: Annotated[float, ck.Input("K", "Temperature", COLDEST, 353.15)],
+) -> Annotated[float, ck.Output("V", "Least load voltage")]:
     """The voltage that a sound, charged 12-V battery still shows after 15 s at half its rating.
 
     Linear between the printed rows.
@@ -84,15 +86,15 @@ def least_load_voltage(
     >>> round(least_load_voltage.si(283.15), 2)
     9.4
     """
-    return ck.held(temperature, LEAST)
+    return ck.interpolate_clamped(temperature, LEAST)
 
 
 @battery.calculation(source="ohm")
 def apparent_resistance(
-    rest: Annotated[float, "V"],
-    loaded: Annotated[float, "V"],
-    current: Annotated[float, "A", ck.Within(above=0)],
-) -> Annotated[float, "Ω"]:
+    rest: Annotated[float, ck.Input("V", "Rest")],
+    loaded: Annotated[float, ck.Input("V", "Loaded")],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Apparent resistance")]:
     """Resistance that a battery seems to have under load; what happens at its plates within 15 s is in it.
 
     >>> round(apparent_resistance.si(12.65, 9.8, 300), 4)
@@ -132,26 +134,19 @@ def load(
         "load": ck.show(current.value, "A", uncertainty=False),
     }
     if rated is None:
-        yield case.open(
-            code="battery.load",
-            value=under,
-            evidence=[under, current],
-            says=_NO_RATING,
-            **read,
+        yield case.inconclusive(
+            ck.Claim("battery.load", evidence=[under, current]), _NO_RATING, under, values=read
         )
         return
     if own is None and warmth is not None and warmth.number < COLDEST:
-        yield case.open(
-            code="battery.load",
-            value=under,
-            evidence=[under, warmth],
-            next_test=load_voltage,
-            cold=ck.show(warmth.value, "°C", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("battery.load", evidence=[under, warmth], next_test=load_voltage),
+            (
                 "At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it,"
                 " then test again."
             ),
-            **read,
+            under,
+            values={"cold": ck.show(warmth.value, "°C", uncertainty=False), **read},
         )
         return
     limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
@@ -170,13 +165,10 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> It
     if rest is not None:
         found = charge_of(case, rest)
         if not _may_speak(case, rest, found):
-            yield case.open(
-                code="battery.load",
-                of=load_voltage,
-                evidence=[rest],
-                next_test=load_voltage,
-                says=_barred_says(case, rest, found).format(seen=""),
-                **found.words,
+            yield case.inconclusive(
+                ck.Claim("battery.load", of=load_voltage, evidence=[rest], next_test=load_voltage),
+                _barred_says(case, rest, found).format(seen=""),
+                values=found.words,
             )
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
@@ -196,9 +188,7 @@ def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limi
         if rated.kind in ("cranking rating SAE", "cranking rating EN")
         else "rating-rough"
     )
-    return ck.Limit(
-        key="battery.load_voltage", low=least_load_voltage(warmth), source=case.system.sources[key]
-    )
+    return case.computed_limit("battery.load_voltage", key, low=least_load_voltage(warmth))
 
 
 @attrs.frozen(kw_only=True)
@@ -243,13 +233,14 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     judged = case.judge(
         under,
         limit,
-        code="battery.load",
-        calls_for=replace,
-        evidence=tried.evidence,
-        values=places,
-        next_test=load_voltage,
-        figure=_picture(under, warmth),
-        says=ck.Says(
+        ck.Claim(
+            "battery.load",
+            evidence=tried.evidence,
+            calls_for=replace,
+            next_test=load_voltage,
+            figure=_picture(under, warmth),
+        ),
+        ck.Says(
             passes="It holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
             fails=(
                 "It falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
@@ -260,6 +251,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
                 " Charge it fully, then test it again."
             ),
         ),
+        values=places,
     )
     chance = judged.probability or 0.0
     passes, fails = chance >= SURE, chance <= 1 - SURE
@@ -288,49 +280,37 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
         if easy
         else "harder than the test asks, so falling short proves little"
     )
-    return case.open(
-        code="battery.load",
-        of=load_voltage,
-        value=tried.under,
-        evidence=tried.evidence,
-        next_test=load_voltage,
-        held_for=held_for,
-        too=too,
-        says=(
+    return case.inconclusive(
+        ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=load_voltage),
+        (
             "It shows {read} under a load of {load}{held_for}: {too}. Set {wanted}, half of its rating, for"
             " 15 s and test again."
         ),
-        **places,
+        tried.under,
+        values={"held_for": held_for, "too": too, **places},
     )
 
 
 def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Finding | None:
     """What bars the load test from condemning a battery that may simply be empty."""
     if tried.rest is None:
-        return case.open(
-            code="battery.load",
-            of=load_voltage,
-            value=tried.under,
-            evidence=tried.evidence,
-            next_test=rest_voltage,
-            says=(
+        return case.inconclusive(
+            ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=rest_voltage),
+            (
                 "It falls to {read} under a load of {load}, but whether it was charged is not known. Read its"
                 " voltage at rest first."
             ),
-            **places,
+            tried.under,
+            values=places,
         )
     found = charge_of(case, tried.rest)
     if _may_speak(case, tried.rest, found):
         return None
-    return case.open(
-        code="battery.load",
-        of=load_voltage,
-        value=tried.under,
-        evidence=tried.evidence,
-        next_test=load_voltage,
-        says=_barred_says(case, tried.rest, found).format(seen=_SEEN),
-        **found.words,
-        **places,
+    return case.inconclusive(
+        ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=load_voltage),
+        _barred_says(case, tried.rest, found).format(seen=_SEEN),
+        tried.under,
+        values={**found.words, **places},
     )
 
 

@@ -55,13 +55,15 @@ _CASE = {
 def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[ck.Finding | ck.Gap]:
     """Damage that was seen bars charging and loading, whatever a meter says."""
     frozen = seen is Case.FROZEN
-    yield case.looked(
+    yield case.visual(
         case_seen,
-        passed=seen is Case.SOUND,
-        code="battery.frozen" if frozen else "battery.case",
-        says=_CASE[seen],
-        urgency=ck.Urgency.BEFORE_DRIVING,
-        calls_for=None if frozen else replace,
+        seen is Case.SOUND,
+        ck.Claim(
+            "battery.frozen" if frozen else "battery.case",
+            calls_for=None if frozen else replace,
+            urgency=ck.Urgency.BEFORE_DRIVING,
+        ),
+        _CASE[seen],
     )
 
 
@@ -87,7 +89,7 @@ def acid_level(
         ),
     }[seen]
     urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
-    yield case.looked(level, passed=seen is Level.RIGHT, code="battery.level", says=says, urgency=urgency)
+    yield case.visual(level, seen is Level.RIGHT, ck.Claim("battery.level", urgency=urgency), says)
 
 
 @battery.check("Posts and clamps")
@@ -98,12 +100,8 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         Terminals.LOOSE: "A clamp is loose on its post. It can cut out while driving and it can spark.",
         Terminals.CORRODED: "Posts and clamps are corroded.",
     }[seen]
-    yield case.looked(
-        terminals,
-        passed=seen is Terminals.TIGHT,
-        code="battery.terminals",
-        says=says,
-        calls_for=clean_contacts,
+    yield case.visual(
+        terminals, seen is Terminals.TIGHT, ck.Claim("battery.terminals", calls_for=clean_contacts), says
     )
 
 
@@ -123,7 +121,6 @@ def freezing(
     if warmth.number - 2 * warmth.value.u > COLD:
         yield case.does_not_apply("The battery is too warm to be frozen.")
         return
-    source = case.system.sources["freezing-tables"]
     weak = rest is None or rest.number < EMPTY
     if weak:
         low = ck.exact("temperature", ICE)
@@ -148,13 +145,14 @@ def freezing(
         )
     judged = case.judge(
         warmth,
-        ck.Limit(key="battery.freezing", low=low, source=source),
-        code="battery.freezing",
-        urgency=ck.Urgency.BEFORE_DRIVING,
-        evidence=[rest] if rest is not None else [],
-        next_test=case_seen,
-        values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
-        says=ck.Says(
+        case.computed_limit("battery.freezing", "freezing-tables", low=low),
+        ck.Claim(
+            "battery.freezing",
+            evidence=[rest] if rest is not None else [],
+            urgency=ck.Urgency.BEFORE_DRIVING,
+            next_test=case_seen,
+        ),
+        ck.Says(
             passes="",
             fails=(
                 "At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge,"
@@ -165,6 +163,7 @@ def freezing(
                 " charged, loaded or jump-started."
             ),
         ),
+        values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
     )
     if judged.verdict is ck.Verdict.PASS:
         yield case.does_not_apply("With the charge it has, the battery is too warm to be frozen.")

@@ -1,4 +1,6 @@
-"""Printed tables, and the degrees they are printed in. They are read with `ck.between` and `ck.held`."""
+"""Printed tables, and the degrees they are printed in. `ck.interpolate` and
+`ck.interpolate_clamped` read them.
+"""
 
 from __future__ import annotations
 
@@ -24,8 +26,9 @@ def kelvin(fahrenheit: float) -> float:
 
 @battery.calculation(source="fahrenheit")
 def disagreement(
-    first: Annotated[float, "K", ck.Within(above=0)], second: Annotated[float, "K", ck.Within(above=0)]
-) -> Annotated[float, "K diff"]:
+    first: Annotated[float, ck.Input("K", "First", above=0)],
+    second: Annotated[float, ck.Input("K", "Second", above=0)],
+) -> Annotated[float, ck.Output("K diff", "Disagreement")]:
     """How far two temperatures lie apart that a table prints as one, in °F and in °C.
 
     >>> disagreement.si(258.15, 258.65)

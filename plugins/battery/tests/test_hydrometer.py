@@ -60,7 +60,7 @@ def test_unknown_acid_widens_the_band_and_only_advises(flooded: Bench) -> None:
 
 def test_a_reference_nobody_noted_is_said_and_costs_certainty(flooded: Bench) -> None:
     noted = cells(flooded, *["1.210"] * 6).finding("battery.charge_by_gravity").value.u
-    flooded.sights.clear()
+    flooded.sightings.clear()
     found = flooded.finding("battery.charge_by_gravity")
     assert found.value.u > noted and "reference is not noted" in str(found.text)
 

@@ -8,12 +8,11 @@ import corekit as ck
 
 from .declarations import egr
 
-Byte = Annotated[float, "1", ck.Within(0, 255)]
-Word = Annotated[float, "1", ck.Within(0, 65535)]
-
 
 @egr.calculation(source="data-scaling")
-def commanded(count: Byte) -> Annotated[float, "1"]:
+def commanded(
+    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
+) -> Annotated[float, ck.Output("1", "Commanded")]:
     """Opening that the control unit asks of the valve, data item 2C.
 
     >>> round(commanded.si(0x40), 5)
@@ -23,7 +22,9 @@ def commanded(count: Byte) -> Annotated[float, "1"]:
 
 
 @egr.calculation(source="data-scaling")
-def commanded_error(count: Byte) -> Annotated[float, "1"]:
+def commanded_error(
+    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
+) -> Annotated[float, ck.Output("1", "Commanded error")]:
     """Actual less commanded opening as a share of the commanded one, data item 2D; -100 % means that nothing
     flows.
 
@@ -36,7 +37,9 @@ def commanded_error(count: Byte) -> Annotated[float, "1"]:
 
 
 @egr.calculation(source="data-scaling")
-def pressure_of_byte(count: Byte) -> Annotated[float, "Pa abs"]:
+def pressure_of_byte(
+    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
+) -> Annotated[float, ck.Output("Pa abs", "Pressure of byte")]:
     """Manifold pressure (data item 0B) and barometric pressure (33), in steps of 1 kPa.
 
     >>> pressure_of_byte.si(0x65)
@@ -46,7 +49,9 @@ def pressure_of_byte(count: Byte) -> Annotated[float, "Pa abs"]:
 
 
 @egr.calculation(source="data-scaling")
-def speed_of_word(count: Word) -> Annotated[float, "rev/s"]:
+def speed_of_word(
+    count: Annotated[float, ck.Input("1", "Count", 0, 65535)],
+) -> Annotated[float, ck.Output("rev/s", "Speed of word")]:
     """Engine speed, data item 0C, in steps of a quarter of a revolution per minute.
 
     >>> speed_of_word.si(0x0BB8) * 60
@@ -56,7 +61,9 @@ def speed_of_word(count: Word) -> Annotated[float, "rev/s"]:
 
 
 @egr.calculation(source="data-scaling")
-def temperature_of_byte(count: Byte) -> Annotated[float, "K"]:
+def temperature_of_byte(
+    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
+) -> Annotated[float, ck.Output("K", "Temperature of byte")]:
     """Coolant (data item 05) and intake air (0F), in steps of 1 °C.
 
     >>> temperature_of_byte.si(0x82) - 273.15
@@ -66,7 +73,9 @@ def temperature_of_byte(count: Byte) -> Annotated[float, "K"]:
 
 
 @egr.calculation(source="data-scaling")
-def air_flow_of_word(count: Word) -> Annotated[float, "kg/s"]:
+def air_flow_of_word(
+    count: Annotated[float, ck.Input("1", "Count", 0, 65535)],
+) -> Annotated[float, ck.Output("kg/s", "Air flow of word")]:
     """Mass of air drawn in, data item 10: two bytes.
 
     >>> air_flow_of_word.si(0x012C) * 1000

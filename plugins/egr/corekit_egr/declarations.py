@@ -87,6 +87,12 @@ class Deposits(Enum):
     CHOKED = "choked"
 
 
+# ---- what can fail or be renewed
+
+egr_valve = egr.part("valve", "EGR valve")
+egr_sensor = egr.part("sensor", "EGR sensor")
+egr_regulator = egr.part("regulator", "Vacuum regulator")
+
 # ---- what the vehicle is fitted with
 
 engine = egr.trait("engine", "Engine", Engine)
@@ -94,7 +100,7 @@ valve_type = egr.trait(
     "valve",
     "EGR valve",
     Valve,
-    part="egr_valve",
+    part=egr_valve,
     how=(
         "A hose on top: vacuum; a plug of several pins and no hose: electric. Whether exhaust pressure has to"
         " help, its documents say."
@@ -104,7 +110,7 @@ sensor_type = egr.trait(
     "sensor",
     "EGR sensor",
     Sensor,
-    part="egr_sensor",
+    part=egr_sensor,
     how=(
         "Two hoses: differential pressure, the later type mostly in plastic, the earlier in metal. On the"
         " valve itself: valve position."
@@ -114,7 +120,7 @@ regulator_type = egr.trait(
     "regulator",
     "Vacuum regulator",
     Regulator,
-    part="egr_regulator",
+    part=egr_regulator,
     how="Between the vacuum source and the valve; two hoses, one plug.",
 )
 
@@ -166,7 +172,7 @@ signal_zero = egr.measurand(
     possible=(-0.5, 16),
     usual=(0.2, 2),
     accuracy="0.5 % + 0.02 V",
-    read_with=(sensor_supply,),
+    conditions=(sensor_supply,),
     where="At the sensor's plug, signal against sensor ground.",
     how="Key on, engine off, valve shut, plug and hoses on.",
 )
@@ -188,7 +194,7 @@ signal_pumped = egr.measurand(
     possible=(-0.5, 16),
     usual=(0.2, 5),
     accuracy="0.5 % + 0.02 V",
-    read_with=(hand_vacuum, sensor_supply),
+    conditions=(hand_vacuum, sensor_supply),
     where="At the sensor's plug, signal against sensor ground.",
     how="Key on, engine off, about 5 inHg on the downstream port; it must come back to rest when let go.",
     hazard=GENTLY,
@@ -200,7 +206,7 @@ signal_open = egr.measurand(
     possible=(-0.5, 16),
     usual=(0.2, 5),
     accuracy="0.5 % + 0.02 V",
-    read_with=(sensor_supply, engine_speed),
+    conditions=(sensor_supply, engine_speed),
     where="At the sensor's plug, signal against sensor ground.",
     how="Engine warm, valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
@@ -212,7 +218,7 @@ manifold_shut = egr.measurand(
     possible=(5, 300),
     usual=(20, 110),
     accuracy="1 kPa",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="From the control unit, or a gauge on the manifold (then barometer less vacuum).",
     how="Engine warm, 75 °C or more, speed steady.",
     hazard=f"{GAS} {MOVING}",
@@ -224,7 +230,7 @@ manifold_open = egr.measurand(
     possible=(5, 300),
     usual=(20, 110),
     accuracy="1 kPa",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Same place, same speed, right after.",
     how="Valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
@@ -236,7 +242,7 @@ pressure_open = egr.measurand(
     possible=(-40, 100),
     usual=(0, 40),
     accuracy="2 % + 0.1 kPa",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Between the two sensing hoses, upstream less downstream.",
     how="Gauge between both hoses, zero taken off first.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
@@ -270,7 +276,7 @@ supply_vacuum = egr.measurand(
     possible=(0, 31),
     usual=(10, 26),
     accuracy="3 % + 0.5 inHg",
-    read_with=(barometer, engine_speed),
+    conditions=(barometer, engine_speed),
     where="On the hose that feeds the regulator, by a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
@@ -303,7 +309,7 @@ vacuum_on = egr.measurand(
     possible=(0, 31),
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
-    read_with=(duty,),
+    conditions=(duty,),
     where="On the hose to the valve, by a T-piece.",
     how="Engine warm, regulator commanded by the tester, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
@@ -336,7 +342,7 @@ coil = egr.measurand(
     possible=(0, 10_000_000),
     usual=(2, 300),
     accuracy="1 % + 0.5 Ω",
-    read_with=(coil_temperature,),
+    conditions=(coil_temperature,),
     where="Across the two pins, plug pulled.",
     how="Lead resistance taken off; an open coil reads far above 200 Ω.",
 )
@@ -391,21 +397,21 @@ replace_valve = egr.operation(
     "replace_valve",
     "Replace the EGR valve",
     shown_by=manifold_open,
-    replaces="egr_valve",
+    replaces=egr_valve,
     hazard=f"{HOT} {CARBON} {KEEP}",
 )
 replace_sensor = egr.operation(
     "replace_sensor",
     "Replace the EGR sensor",
     shown_by=signal_pumped,
-    replaces="egr_sensor",
+    replaces=egr_sensor,
     hazard=f"{HOT} {KEEP}",
 )
 replace_regulator = egr.operation(
     "replace_regulator",
     "Replace the vacuum regulator",
     shown_by=vacuum_on,
-    replaces="egr_regulator",
+    replaces=egr_regulator,
     hazard=f"{HOT} {KEEP}",
 )
 replace_sensing_hoses = egr.operation(

@@ -14,11 +14,6 @@ CRITICAL = float(
     (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))
 )  # 0.528: below this ratio of pressures nothing more flows
 
-Diameter = Annotated[float, "m", ck.Within(above=0)]
-Coefficient = Annotated[float, "1", ck.Within(0.5, 1.0)]
-Absolute = Annotated[float, "Pa abs", ck.Within(above=0)]
-Temperature = Annotated[float, "K", ck.Within(233.15, 1273.15)]
-
 
 def _psi(ratio: float) -> float:
     r = max(ratio, CRITICAL)
@@ -27,12 +22,12 @@ def _psi(ratio: float) -> float:
 
 @egr.calculation(source="leak-flow")
 def leak_flow(
-    diameter: Diameter,
-    coefficient: Coefficient,
-    upstream: Absolute,
-    temperature: Temperature,
-    downstream: Annotated[float, "Pa abs", ck.Within(low=0)],
-) -> Annotated[float, "kg/s"]:
+    diameter: Annotated[float, ck.Input("m", "Diameter", above=0)],
+    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    downstream: Annotated[float, ck.Input("Pa abs", "Downstream", 0)],
+) -> Annotated[float, ck.Output("kg/s", "Leak flow")]:
     """Air through a hole, from still air at `upstream` and `temperature`; below 0.528 of its pressure nothing
     more flows.
 
@@ -51,7 +46,9 @@ def leak_flow(
 
 
 @egr.calculation(source="leak-flow")
-def leak_volume(flow: Annotated[float, "kg/s", ck.Within(low=0)]) -> Annotated[float, "m³/s"]:
+def leak_volume(
+    flow: Annotated[float, ck.Input("kg/s", "Flow", 0)],
+) -> Annotated[float, ck.Output("m³/s", "Leak volume")]:
     """The same flow as volume of air at 20 °C and 101.325 kPa.
 
     >>> round(leak_volume.si(116.4648e-6) * 60000, 3)
@@ -62,14 +59,14 @@ def leak_volume(flow: Annotated[float, "kg/s", ck.Within(low=0)]) -> Annotated[f
 
 @egr.calculation(source="vacuum-decay")
 def hole_by_decay(
-    volume: Annotated[float, "m³", ck.Within(above=0)],
-    start: Absolute,
-    end: Absolute,
-    outside: Absolute,
-    duration: Annotated[float, "s", ck.Within(above=0)],
-    temperature: Temperature,
-    coefficient: Coefficient,
-) -> Annotated[float, "m"]:
+    volume: Annotated[float, ck.Input("m³", "Volume", above=0)],
+    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
+    end: Annotated[float, ck.Input("Pa abs", "End", above=0)],
+    outside: Annotated[float, ck.Input("Pa abs", "Outside", above=0)],
+    duration: Annotated[float, ck.Input("s", "Duration", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
+) -> Annotated[float, ck.Output("m", "Hole by decay")]:
     """Diameter of the one hole through which a closed volume goes from pressure `start` to `end`.
 
     Exact for a rigid volume that keeps its temperature. A volume wrong by 20 % makes the diameter wrong by 10
@@ -91,14 +88,14 @@ def hole_by_decay(
 
 @egr.calculation(source="vacuum-decay")
 def time_of_decay(
-    volume: Annotated[float, "m³", ck.Within(above=0)],
-    diameter: Diameter,
-    start: Absolute,
-    end: Absolute,
-    outside: Absolute,
-    temperature: Temperature,
-    coefficient: Coefficient,
-) -> Annotated[float, "s"]:
+    volume: Annotated[float, ck.Input("m³", "Volume", above=0)],
+    diameter: Annotated[float, ck.Input("m", "Diameter", above=0)],
+    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
+    end: Annotated[float, ck.Input("Pa abs", "End", above=0)],
+    outside: Annotated[float, ck.Input("Pa abs", "Outside", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
+) -> Annotated[float, ck.Output("s", "Time of decay")]:
     """How long a hole takes to let a closed volume go from pressure `start` to `end`.
 
     >>> round(time_of_decay.si(60e-6, 1e-4, 33597.2, 67461.1, 101325.0, 293.15, 0.62), 2)

@@ -44,46 +44,42 @@ def engine_reacts(
     One that does not says where only together with the valve's stem.
     """
     if felt is not Reaction.NONE:
-        yield case.looked(
+        yield case.visual(
             reaction,
-            passed=True,
-            code="egr.reaction",
-            how=felt.value,
-            says=(
+            True,
+            ck.Claim("egr.reaction"),
+            (
                 "With the valve opened by hand at idle the engine {how}: exhaust flows through valve and"
                 " passage."
             ),
+            values={"how": felt.value},
         )
     elif valve is Valve.BACK_PRESSURE:
         yield case.does_not_apply(AT_IDLE)
     elif seen is None:
-        sight = case.sights.get((reaction.key, ""))
-        yield case.open(
-            code="egr.reaction",
-            next_test=stem,
-            evidence=[sight.entry] if sight is not None else [],
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.reaction", evidence=case.noted(reaction), next_test=stem),
+            (
                 "With the valve opened by hand at idle nothing changes. Either the valve does not move or"
                 " nothing comes through: watch its stem."
             ),
         )
     elif seen is Stem.MOVES:
-        yield case.looked(
+        yield case.visual(
             reaction,
-            passed=False,
-            code="egr.reaction",
-            calls_for=clean,
-            says=(
+            False,
+            ck.Claim("egr.reaction", calls_for=clean),
+            (
                 "The valve moves, yet the engine takes no notice: the passage behind it is blocked, by carbon"
                 " or by something put there."
             ),
         )
     else:
-        yield case.looked(
+        yield case.visual(
             reaction,
-            passed=False,
-            code="egr.reaction",
-            says=(
+            False,
+            ck.Claim("egr.reaction"),
+            (
                 "With vacuum or command on the valve nothing changes in the engine, and the valve does not"
                 " move."
             ),
@@ -99,12 +95,11 @@ def stem_moves(
     if valve is Valve.BACK_PRESSURE and not moves:
         yield case.does_not_apply(AT_IDLE)
         return
-    yield case.looked(
+    yield case.visual(
         stem,
-        passed=moves,
-        code="egr.stem",
-        calls_for=replace_valve,
-        says=(
+        moves,
+        ck.Claim("egr.stem", calls_for=replace_valve),
+        (
             "The valve's stem moves."
             if moves
             else "The valve's stem does not move. Carbon may hold it: clean it first, then look again."
@@ -136,12 +131,11 @@ def sensing_hoses_looked_at(
     case: ck.Case, seen: Annotated[Hoses, sensing_hoses]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Before any sensor is blamed."""
-    yield case.looked(
+    yield case.visual(
         sensing_hoses,
-        passed=seen is Hoses.SOUND,
-        code="egr.sensing_hoses",
-        says=_SENSING[seen],
-        calls_for=replace_sensing_hoses,
+        seen is Hoses.SOUND,
+        ck.Claim("egr.sensing_hoses", calls_for=replace_sensing_hoses),
+        _SENSING[seen],
     )
 
 
@@ -163,12 +157,11 @@ def vacuum_hoses_looked_at(
     case: ck.Case, seen: Annotated[VacuumHoses, vacuum_hoses]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """From the source to the regulator and on to the valve."""
-    yield case.looked(
+    yield case.visual(
         vacuum_hoses,
-        passed=seen is VacuumHoses.SOUND,
-        code="egr.vacuum_hoses",
-        says=_VACUUM[seen],
-        calls_for=replace_vacuum_hose,
+        seen is VacuumHoses.SOUND,
+        ck.Claim("egr.vacuum_hoses", calls_for=replace_vacuum_hose),
+        _VACUUM[seen],
     )
 
 
@@ -187,6 +180,6 @@ def carbon(case: ck.Case, seen: Annotated[Deposits, deposits]) -> Iterator[ck.Fi
     """A thin layer is no fault: a passage of twice the orifice's width loses half its width before a quarter
     of the flow is gone.
     """
-    yield case.looked(
-        deposits, passed=seen is not Deposits.CHOKED, code="egr.carbon", says=_CARBON[seen], calls_for=clean
+    yield case.visual(
+        deposits, seen is not Deposits.CHOKED, ck.Claim("egr.carbon", calls_for=clean), _CARBON[seen]
     )

@@ -41,15 +41,14 @@ FRESH, EXHAUST = (
 AIR = 101325.0  # Pa abs, when nobody read the barometer
 PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: valve-by-hand
 
-Absolute = Annotated[float, "Pa abs", ck.Within(above=0)]
-Share = Annotated[float, "1", ck.Within(low=0, below=1)]
-Warm = Annotated[float, "K", ck.Within(233.15, 1273.15)]
-
 
 @egr.calculation(source="map-rise-model")
 def manifold_open_by_rate(
-    shut: Absolute, rate: Share, fresh: Warm, exhaust: Warm
-) -> Annotated[float, "Pa abs"]:
+    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
+    rate: Annotated[float, ck.Input("1", "Rate", 0, below=1)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold open by rate")]:
     """Manifold pressure once this share of exhaust comes in, at the same speed and with the throttle choked.
 
     >>> round(manifold_open_by_rate.si(33000.0, 0.10, 313.15, 523.15))
@@ -59,7 +58,12 @@ def manifold_open_by_rate(
 
 
 @egr.calculation(source="map-rise-model")
-def rate_by_manifold(shut: Absolute, opened: Absolute, fresh: Warm, exhaust: Warm) -> Annotated[float, "1"]:
+def rate_by_manifold(
+    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
+    opened: Annotated[float, ck.Input("Pa abs", "Opened", above=0)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("1", "Rate by manifold")]:
     """Share of exhaust by the rise of manifold pressure, the same the other way round; a fall counts as none.
 
     >>> round(rate_by_manifold.si(33000.0, 35000.0, 313.0, 523.0), 3)
@@ -71,8 +75,8 @@ def rate_by_manifold(shut: Absolute, opened: Absolute, fresh: Warm, exhaust: War
 
 @egr.calculation(source="leak-flow")
 def choking_pressure(
-    barometric: Annotated[float, "Pa abs", ck.Within(50000, 110000)],
-) -> Annotated[float, "Pa abs"]:
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Choking pressure")]:
     """Manifold pressure below which the throttle is choked: fresh air then does not depend on it.
 
     >>> round(choking_pressure.si(101325.0))
@@ -83,8 +87,10 @@ def choking_pressure(
 
 @egr.calculation(source="mixing")
 def mixed_temperature(
-    rate: Annotated[float, "1", ck.Within(0, 1)], fresh: Warm, exhaust: Warm
-) -> Annotated[float, "K"]:
+    rate: Annotated[float, ck.Input("1", "Rate", 0, 1)],
+    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("K", "Mixed temperature")]:
     """Temperature of fresh air and exhaust once mixed, both taking the same heat.
 
     >>> round(mixed_temperature.si(0.10, 313.15, 523.15) - 273.15, 1)
@@ -120,38 +126,45 @@ def manifold_rise(
     }
     more = [reading for reading in (air, speed) if reading is not None]
     if shut.number > choked:
-        yield case.open(
-            code="egr.manifold_rise",
-            of=manifold_open,
-            value=rise,
-            unit="kPa diff",
-            evidence=[shut, opened, *more],
-            next_test=manifold_shut,
-            **read,
-            choked=ck.show(ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim(
+                "egr.manifold_rise",
+                of=manifold_open,
+                unit="kPa diff",
+                evidence=[shut, opened, *more],
+                next_test=manifold_shut,
+            ),
+            (
                 "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air"
                 " give way, and the rise says nothing; a diesel engine has no such throttle. Judge by the"
                 " tube's warmth or the sensor instead."
             ),
+            rise,
+            values={
+                "choked": ck.show(
+                    ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False
+                ),
+                **read,
+            },
         )
         return
     slow = speed is None or speed.number < PUSHED
     limit = case.limit("egr.manifold_rise")
-    assert limit.low is not None
-    if valve is Valve.BACK_PRESSURE and slow and rise.number < limit.low.number:
-        yield case.open(
-            code="egr.manifold_rise",
-            of=manifold_open,
-            value=rise,
-            unit="kPa diff",
-            evidence=[shut, opened, *more],
-            next_test=manifold_open,
-            **read,
-            says=(
+    if valve is Valve.BACK_PRESSURE and slow and case.side(rise, limit) is not ck.Side.INSIDE:
+        yield case.inconclusive(
+            ck.Claim(
+                "egr.manifold_rise",
+                of=manifold_open,
+                unit="kPa diff",
+                evidence=[shut, opened, *more],
+                next_test=manifold_open,
+            ),
+            (
                 "Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust pressure"
                 " behind it: read again at about 2500 rpm."
             ),
+            rise,
+            values=read,
         )
         return
     share = rate_by_manifold.si(shut.number, opened.number, FRESH, EXHAUST)
@@ -159,13 +172,14 @@ def manifold_rise(
     yield case.judge(
         rise,
         limit,
-        code="egr.manifold_rise",
-        of=manifold_open,
-        unit="kPa diff",
-        evidence=[shut, opened, *more],
-        next_test=manifold_open,
-        values=read,
-        says=ck.Says(
+        ck.Claim(
+            "egr.manifold_rise",
+            of=manifold_open,
+            unit="kPa diff",
+            evidence=[shut, opened, *more],
+            next_test=manifold_open,
+        ),
+        ck.Says(
             passes=(
                 "Opening the valve raises manifold pressure from {shut} to {opened}: exhaust comes in, about"
                 " {share} of what the engine draws."
@@ -179,6 +193,7 @@ def manifold_rise(
                 " expected, and the readings are too coarse to tell. Read again at 1500 rpm."
             ),
         ),
+        values=read,
     )
 
 
@@ -191,13 +206,10 @@ def tube_warms(
     yield case.judge(
         rise,
         case.limit("egr.tube_warms"),
-        code="egr.tube_warms",
-        of=tube_open,
-        unit="°C diff",
-        evidence=[shut, opened],
-        next_test=tube_open,
-        values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim(
+            "egr.tube_warms", of=tube_open, unit="°C diff", evidence=[shut, opened], next_test=tube_open
+        ),
+        ck.Says(
             passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
             fails=(
                 "Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected."
@@ -208,6 +220,7 @@ def tube_warms(
                 " call. Wait another minute and read again."
             ),
         ),
+        values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
     )
 
 
@@ -250,22 +263,15 @@ def signal_rise(
     yield case.judge(
         gained,
         case.limit("egr.signal_rise"),
-        code="egr.signal_rise",
-        of=signal_open,
-        unit="V",
-        evidence=_noted(case),
-        next_test=signal_open,
-        calls_for=replace_sensing_hoses if falls else None,
-        values={
-            "gained": ck.show(gained, "V", uncertainty=False),
-            "pressure": pressure,
-            "why": (
-                "A signal that falls points to exchanged hoses."
-                if falls
-                else "The hoses of the sensor, then the sensor, come next."
-            ),
-        },
-        says=ck.Says(
+        ck.Claim(
+            "egr.signal_rise",
+            of=signal_open,
+            unit="V",
+            evidence=[*case.noted(reaction), *case.noted(stem)],
+            calls_for=replace_sensing_hoses if falls else None,
+            next_test=signal_open,
+        ),
+        ck.Says(
             passes=(
                 "With the valve open and the engine reacting, the sensor's signal rises by"
                 " {gained}{pressure}."
@@ -279,9 +285,13 @@ def signal_rise(
                 " close to call. Read again at 1500 rpm."
             ),
         ),
+        values={
+            "gained": ck.show(gained, "V", uncertainty=False),
+            "pressure": pressure,
+            "why": (
+                "A signal that falls points to exchanged hoses."
+                if falls
+                else "The hoses of the sensor, then the sensor, come next."
+            ),
+        },
     )
-
-
-def _noted(case: ck.Case) -> list[str]:
-    sights = [case.sights.get((seen.key, "")) for seen in (reaction, stem)]
-    return [sight.entry for sight in sights if sight is not None and sight.entry]

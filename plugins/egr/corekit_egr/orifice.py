@@ -18,29 +18,18 @@ from .declarations import egr, pressure_open
 RESOLVED = 1000.0  # Pa: below this the zero of a sensor outweighs the flow; source: sensor-rails
 REVERSED = -200.0  # Pa; source: sensor-rails
 
-Pipe = Annotated[float, "m", ck.Within(above=0)]
-Bore = Annotated[float, "m", ck.Within(above=0)]
-Upstream = Annotated[float, "Pa abs", ck.Within(above=0)]
-Across = Annotated[float, "Pa diff", ck.Within(low=0)]
-Temperature = Annotated[float, "K", ck.Within(233.15, 1273.15)]
-GasConstant = Annotated[
-    float, "1", ck.Within(200, 500)
-]  # in J/(kg K), a number: the table of kinds has no specific heat
-Viscosity = Annotated[float, "1", ck.Within(1e-6, 1e-4)]  # in Pa s, a number for the same reason
-Kappa = Annotated[float, "1", ck.Within(1.05, 1.7)]
-Tap = Annotated[
-    float, "1", ck.Within(0, 1)
-]  # distance of a tap from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47
+# The gas constant below is in J/(kg K) and the viscosity in Pa s, both taken as numbers: the table of kinds has
+# neither. A tap is given by its distance from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47.
 
 
 @egr.calculation(source="discharge-coefficient")
 def discharge_coefficient(
-    pipe: Pipe,
-    bore: Bore,
-    reynolds: Annotated[float, "1", ck.Within(above=0)],
-    upstream_tap: Tap,
-    downstream_tap: Tap,
-) -> Annotated[float, "1"]:
+    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
+    reynolds: Annotated[float, ck.Input("1", "Reynolds", above=0)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
+) -> Annotated[float, ck.Output("1", "Discharge coefficient")]:
     """Discharge coefficient of an orifice plate (Reader-Harris and Gallagher).
 
     Below a Reynolds number of 3700 two further terms of the library it was read in are used; the standard has
@@ -74,8 +63,12 @@ def discharge_coefficient(
 
 @egr.calculation(source="expansibility")
 def expansibility(
-    pipe: Pipe, bore: Bore, upstream: Upstream, downstream: Upstream, kappa: Kappa
-) -> Annotated[float, "1"]:
+    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
+    downstream: Annotated[float, ck.Input("Pa abs", "Downstream", above=0)],
+    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
+) -> Annotated[float, ck.Output("1", "Expansibility")]:
     """What the gas's own expansion in the orifice leaves of the flow; for a downstream pressure of 0.80 of
     the upstream one or more.
 
@@ -93,17 +86,17 @@ def expansibility(
 
 @egr.calculation(source="orifice-flow")
 def orifice_flow(
-    pipe: Pipe,
-    bore: Bore,
-    upstream: Upstream,
-    across: Across,
-    temperature: Temperature,
-    gas: GasConstant,
-    viscosity: Viscosity,
-    kappa: Kappa,
-    upstream_tap: Tap,
-    downstream_tap: Tap,
-) -> Annotated[float, "kg/s"]:
+    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
+    across: Annotated[float, ck.Input("Pa diff", "Across", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
+) -> Annotated[float, ck.Output("kg/s", "Orifice flow")]:
     """Mass flow through an orifice plate by the pressure across it.
 
     `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is
@@ -136,17 +129,17 @@ def orifice_flow(
 
 @egr.calculation(source="orifice-flow")
 def pressure_for_flow(
-    pipe: Pipe,
-    bore: Bore,
-    upstream: Upstream,
-    flow: Annotated[float, "kg/s", ck.Within(above=0)],
-    temperature: Temperature,
-    gas: GasConstant,
-    viscosity: Viscosity,
-    kappa: Kappa,
-    upstream_tap: Tap,
-    downstream_tap: Tap,
-) -> Annotated[float, "Pa diff"]:
+    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
+    flow: Annotated[float, ck.Input("kg/s", "Flow", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
+) -> Annotated[float, ck.Output("Pa diff", "Pressure for flow")]:
     """Pressure across an orifice plate that lets this flow through.
 
     >>> round(pressure_for_flow.si(0.016, 0.008, 103000.0, 2e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0), 0)
@@ -169,17 +162,17 @@ def pressure_for_flow(
 
 @egr.calculation(source="orifice-flow")
 def bore_for_flow(
-    pipe: Pipe,
-    upstream: Upstream,
-    across: Annotated[float, "Pa diff", ck.Within(above=0)],
-    flow: Annotated[float, "kg/s", ck.Within(above=0)],
-    temperature: Temperature,
-    gas: GasConstant,
-    viscosity: Viscosity,
-    kappa: Kappa,
-    upstream_tap: Tap,
-    downstream_tap: Tap,
-) -> Annotated[float, "m"]:
+    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
+    across: Annotated[float, ck.Input("Pa diff", "Across", above=0)],
+    flow: Annotated[float, ck.Input("kg/s", "Flow", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
+) -> Annotated[float, ck.Output("m", "Bore for flow")]:
     """Bore of the orifice that lets this flow through at this pressure.
 
     >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
@@ -212,8 +205,9 @@ def _crossing(of: Callable[[float], float], low: float, high: float) -> float:
 
 @egr.calculation(source="orifice-flow")
 def flow_ratio(
-    across: Across, reference: Annotated[float, "Pa diff", ck.Within(above=0)]
-) -> Annotated[float, "1"]:
+    across: Annotated[float, ck.Input("Pa diff", "Across", 0)],
+    reference: Annotated[float, ck.Input("Pa diff", "Reference", above=0)],
+) -> Annotated[float, ck.Output("1", "Flow ratio")]:
     """Relative flow: the root of the ratio of two pressures across one orifice.
 
     Against the full equation it is a few per cent too steep.
@@ -226,8 +220,9 @@ def flow_ratio(
 
 @egr.calculation(source="restriction-exponents")
 def flow_left(
-    diameter: Annotated[float, "1", ck.Within(0, 1)], exponent: Annotated[float, "1", ck.Within(2, 4)]
-) -> Annotated[float, "1"]:
+    diameter: Annotated[float, ck.Input("1", "Diameter", 0, 1)],
+    exponent: Annotated[float, ck.Input("1", "Exponent", 2, 4)],
+) -> Annotated[float, ck.Output("1", "Flow left")]:
     """What is left of the flow when carbon leaves this share of the diameter: exponent 2 for an orifice, 2.5
     for a pipe, 4 where it creeps.
 
@@ -239,9 +234,9 @@ def flow_left(
 
 @egr.calculation(source="restriction-series")
 def flow_left_in_series(
-    area_ratio: Annotated[float, "1", ck.Within(above=0)],
-    diameter: Annotated[float, "1", ck.Within(above=0, high=1)],
-) -> Annotated[float, "1"]:
+    area_ratio: Annotated[float, ck.Input("1", "Area ratio", above=0)],
+    diameter: Annotated[float, ck.Input("1", "Diameter", above=0, high=1)],
+) -> Annotated[float, ck.Output("1", "Flow left in series")]:
     """What is left of the flow when a passage, `area_ratio` times as wide as the metering orifice when clean,
     keeps this share of its diameter.
 
@@ -257,28 +252,26 @@ def relative_flow(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Against this vehicle's own figure only; in grams per second nothing is said."""
     if across.number < REVERSED:
-        yield case.open(
-            code="egr.relative_flow",
-            value=across,
-            next_test=pressure_open,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.relative_flow", next_test=pressure_open),
+            (
                 "Across the metering orifice it reads {value}, less than nothing: the two hoses are"
                 " exchanged, or the zero has drifted. Take the zero again."
             ),
+            across,
         )
         return
     if across.number < RESOLVED:
-        yield case.open(
-            code="egr.relative_flow",
-            value=across,
-            next_test=pressure_open,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.relative_flow", next_test=pressure_open),
+            (
                 "Across the metering orifice it reads {value}. So little cannot be told from the zero of the"
                 " gauge; read again at a higher engine speed."
             ),
+            across,
         )
         return
-    if pressure_open.key not in case.specified:
+    if not case.is_specified(pressure_open):
         yield case.does_not_apply(
             "How large the pressure across the metering orifice should be, only this vehicle's own figure can"
             " say; none was entered."
@@ -289,23 +282,15 @@ def relative_flow(
     yield case.judge(
         across,
         limit,
-        code="egr.relative_flow",
-        values={
-            "read": ck.show(across.value, "kPa diff", uncertainty=False),
-            "share": (
-                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
-                if share is not None
-                else ""
-            ),
-        },
-        says=ck.Says(
+        ck.Claim("egr.relative_flow"),
+        ck.Says(
             passes=(
                 "With the valve open {read} stands across the metering orifice{share}; asked for is {limit}."
             ),
             fails=(
                 "With the valve open only {read} stands across the metering orifice{share}; asked for is"
                 " {limit}."
-                if limit.low is not None and across.number < limit.low.number
+                if case.side(across, limit) is ck.Side.BELOW
                 else (
                     "With the valve open {read} stands across the metering orifice; asked for is {limit}. "
                     "So much can also mean that the orifice itself is narrowed."
@@ -316,4 +301,12 @@ def relative_flow(
                 " to call."
             ),
         ),
+        values={
+            "read": ck.show(across.value, "kPa diff", uncertainty=False),
+            "share": (
+                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
+                if share is not None
+                else ""
+            ),
+        },
     )

@@ -8,14 +8,13 @@ import corekit as ck
 
 from .declarations import egr
 
-Flow = Annotated[float, "kg/s", ck.Within(low=0)]
-Share = Annotated[float, "1", ck.Within(0, 1)]
-
 
 @egr.calculation(source="egr-rate-mass")
 def rate_of_total(
-    air: Annotated[float, "kg/s", ck.Within(above=0)], fuel: Flow, exhaust: Flow
-) -> Annotated[float, "1"]:
+    air: Annotated[float, ck.Input("kg/s", "Air", above=0)],
+    fuel: Annotated[float, ck.Input("kg/s", "Fuel", 0)],
+    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust", 0)],
+) -> Annotated[float, ck.Output("1", "Rate of total")]:
     """Exhaust led back as a share of air, fuel and exhaust together.
 
     >>> round(rate_of_total.si(10.0, 0.684931507, 1.2), 6)
@@ -26,8 +25,9 @@ def rate_of_total(
 
 @egr.calculation(source="egr-rate-mass")
 def rate_without_fuel(
-    air: Annotated[float, "kg/s", ck.Within(above=0)], exhaust: Flow
-) -> Annotated[float, "1"]:
+    air: Annotated[float, ck.Input("kg/s", "Air", above=0)],
+    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust", 0)],
+) -> Annotated[float, ck.Output("1", "Rate without fuel")]:
     """Exhaust led back as a share of air and exhaust alone: the same engine reads higher than with the fuel
     counted.
 
@@ -38,7 +38,11 @@ def rate_without_fuel(
 
 
 @egr.calculation(source="egr-rate-co2")
-def rate_by_co2(intake: Share, exhaust: Share, ambient: Share) -> Annotated[float, "1"]:
+def rate_by_co2(
+    intake: Annotated[float, ck.Input("1", "Intake", 0, 1)],
+    exhaust: Annotated[float, ck.Input("1", "Exhaust", 0, 1)],
+    ambient: Annotated[float, ck.Input("1", "Ambient", 0, 1)],
+) -> Annotated[float, ck.Output("1", "Rate by co2")]:
     """Share of exhaust by carbon dioxide before the cylinder, behind it and in the air; all three dry, or all
     three wet.
 

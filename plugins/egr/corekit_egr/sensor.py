@@ -27,14 +27,11 @@ RAIL_LOW, RAIL_HIGH = 0.10, 4.90  # V: beyond these it is electrical, not a pres
 LEAST_SLOPE = 1e-4  # V/Pa, 0.10 V for each kPa; source: sensor-span-later
 EARLIER_ZERO, EARLIER_SLOPE = 0.45, 0.1412e-3  # V and V/Pa; source: sensor-span-earlier
 
-Signal = Annotated[float, "V"]
-Supply = Annotated[float, "V", ck.Within(3, 6)]
-Step = Annotated[float, "V", ck.Within(above=0)]
-StepPressure = Annotated[float, "Pa diff", ck.Within(above=0)]
-
 
 @egr.calculation(source="sensor-transfer")
-def signal_at_5_volts(signal: Signal, supply: Supply) -> Annotated[float, "V"]:
+def signal_at_5_volts(
+    signal: Annotated[float, ck.Input("V", "Signal")], supply: Annotated[float, ck.Input("V", "Supply", 3, 6)]
+) -> Annotated[float, ck.Output("V", "Signal at 5 volts")]:
     """What the sensor would say with exactly 5 V of supply: its signal follows the supply.
 
     >>> round(signal_at_5_volts.si(0.795, 4.90), 4)
@@ -45,8 +42,12 @@ def signal_at_5_volts(signal: Signal, supply: Supply) -> Annotated[float, "V"]:
 
 @egr.calculation(source="sensor-transfer")
 def pressure_of_signal(
-    signal: Signal, supply: Supply, zero: Signal, step: Step, step_pressure: StepPressure
-) -> Annotated[float, "Pa diff"]:
+    signal: Annotated[float, ck.Input("V", "Signal")],
+    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Zero")],
+    step: Annotated[float, ck.Input("V", "Step", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
+) -> Annotated[float, ck.Output("Pa diff", "Pressure of signal")]:
     """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V
     of supply.
 
@@ -58,12 +59,12 @@ def pressure_of_signal(
 
 @egr.calculation(source="sensor-transfer")
 def signal_of_pressure(
-    pressure: Annotated[float, "Pa diff"],
-    supply: Supply,
-    zero: Signal,
-    step: Step,
-    step_pressure: StepPressure,
-) -> Annotated[float, "V"]:
+    pressure: Annotated[float, ck.Input("Pa diff", "Pressure")],
+    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Zero")],
+    step: Annotated[float, ck.Input("V", "Step", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
+) -> Annotated[float, ck.Output("V", "Signal of pressure")]:
     """The signal of such a sensor; below 0 V or above its supply a real one stops at the rail.
 
     >>> round(signal_of_pressure.si(16931.945, 5.0, 1.00, 0.120, 1000.0), 4)
@@ -73,7 +74,9 @@ def signal_of_pressure(
 
 
 @egr.calculation(source="sensor-span-later")
-def least_answer(pressure: Annotated[float, "Pa diff", ck.Within(low=0)]) -> Annotated[float, "V"]:
+def least_answer(
+    pressure: Annotated[float, ck.Input("Pa diff", "Pressure", 0)],
+) -> Annotated[float, ck.Output("V", "Least answer")]:
     """The least that any sensor's signal should gain under a pressure: 0.10 V for each kPa.
 
     >>> round(least_answer.si(16931.945), 3)
@@ -95,11 +98,8 @@ def wiring(
         yield case.judge(
             supply,
             case.limit(sensor_supply),
-            code="egr.sensor_supply",
-            calls_for=repair_wiring,
-            next_test=sensor_supply,
-            values={"read": ck.show(supply.value, "V", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply),
+            ck.Says(
                 passes="The EGR sensor gets {read} of supply; {limit} is usual.",
                 fails=(
                     "The EGR sensor gets {read} of supply, outside the usual {limit}. Nothing that it says"
@@ -107,16 +107,14 @@ def wiring(
                 ),
                 undecided="The EGR sensor gets {read} of supply, close to an end of the usual {limit}.",
             ),
+            values={"read": ck.show(supply.value, "V", uncertainty=False)},
         )
     if ground is not None:
         yield case.judge(
             ground,
             case.limit(sensor_ground),
-            code="egr.sensor_ground",
-            calls_for=repair_wiring,
-            next_test=sensor_ground,
-            values={"read": ck.show(ground.value, "V", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground),
+            ck.Says(
                 passes="Its ground lies {read} above battery negative; {limit} is usual.",
                 fails=(
                     "Its ground lies {read} above battery negative, where {limit} is usual: a bad ground"
@@ -127,6 +125,7 @@ def wiring(
                     " call."
                 ),
             ),
+            values={"read": ck.show(ground.value, "V", uncertainty=False)},
         )
 
 
@@ -143,16 +142,15 @@ def zero(
     read = ck.show(signal.value, "V", uncertainty=False)
     if not RAIL_LOW <= signal.number <= RAIL_HIGH:
         yield case.advise(
-            code="egr.signal_rail",
-            value=signal,
-            urgency=ck.Urgency.THIS_VISIT,
-            read=read,
-            limits=(),
-            says=(
+            ck.Claim("egr.signal_rail", urgency=ck.Urgency.THIS_VISIT),
+            (
                 "At rest the EGR sensor says {read}, at the very end of its range. That is electrical, a"
                 " broken or shorted wire for example, and no pressure. Measure supply, ground and signal wire"
                 " with the plug on."
             ),
+            signal,
+            limits=(),
+            values={"read": read},
         )
         return
     if supply is None:
@@ -161,7 +159,7 @@ def zero(
             "Supply of the EGR sensor: not measured, and its signal at rest means nothing without it.",
         )
         return
-    own = signal_zero.key in case.specified
+    own = case.is_specified(signal_zero)
     if kind is Sensor.POSITION and not own:
         yield case.does_not_apply(
             "What a valve-position sensor says at rest, only this vehicle's own figure can judge; none was"
@@ -169,17 +167,14 @@ def zero(
         )
         return
     if not _fair(supply):
-        yield case.open(
-            code="egr.zero",
-            value=signal,
-            evidence=[supply],
-            next_test=sensor_supply,
-            read=read,
-            supply=ck.show(supply.value, "V", uncertainty=False),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.zero", evidence=[supply], next_test=sensor_supply),
+            (
                 "At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put"
                 " the supply right first."
             ),
+            signal,
+            values={"read": read, "supply": ck.show(supply.value, "V", uncertainty=False)},
         )
         return
     at_5 = signal_at_5_volts(signal, supply)
@@ -194,18 +189,15 @@ def zero(
     judged = case.judge(
         at_5,
         limit,
-        code="egr.zero",
-        of=signal_zero,
-        unit="V",
-        calls_for=replace_sensor,
-        evidence=_fitted(case),
-        next_test=signal_zero,
-        values={
-            "read": read,
-            "at_5": ck.show(at_5, "V", uncertainty=False),
-            "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
-        },
-        says=ck.Says(
+        ck.Claim(
+            "egr.zero",
+            of=signal_zero,
+            unit="V",
+            evidence=_fitted(case),
+            calls_for=replace_sensor,
+            next_test=signal_zero,
+        ),
+        ck.Says(
             passes="At rest the EGR sensor says {read} ({at_5} at 5 V of supply); {limit} is usual{type}.",
             fails=(
                 "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), outside {limit}{type}. That"
@@ -216,22 +208,22 @@ def zero(
                 " {limit}{type} to call."
             ),
         ),
+        values={
+            "read": read,
+            "at_5": ck.show(at_5, "V", uncertainty=False),
+            "type": "" if kind is None or own else f" for the {kind.value.split(', ')[-1]}",
+        },
     )
     if kind is None and not own and judged.probability is not None and judged.probability > 0.05:
-        yield case.open(
-            code="egr.zero",
-            value=at_5,
-            of=signal_zero,
-            unit="V",
-            evidence=[signal, supply],
-            read=read,
-            later=_band(later),
-            earlier=_band(earlier),
-            says=(
+        yield case.inconclusive(
+            ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply]),
+            (
                 "At rest the EGR sensor says {read}. Its type is not known: {later} is usual for the later"
                 " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find out"
                 " which type is fitted."
             ),
+            at_5,
+            values={"read": read, "later": _band(later), "earlier": _band(earlier)},
         )
         return
     yield judged
@@ -259,10 +251,10 @@ def answer(
         return
     gained = signal_at_5_volts(pumped, supply) - signal_at_5_volts(rest, supply)
     least = least_answer(vacuum)
-    limit = ck.Limit(
-        key="egr.answer",
+    limit = case.computed_limit(
+        "egr.answer",
+        "sensor-span-later",
         low=least,
-        source=case.system.sources["sensor-span-later"],
         confidence=case.limit("egr.signal_rise").confidence,
     )
     places = {
@@ -272,14 +264,15 @@ def answer(
     yield case.judge(
         gained,
         limit,
-        code="egr.answer",
-        of=signal_pumped,
-        unit="V",
-        calls_for=replace_sensor,
-        next_test=signal_pumped,
-        values=places,
-        evidence=_fitted(case),
-        says=ck.Says(
+        ck.Claim(
+            "egr.answer",
+            of=signal_pumped,
+            unit="V",
+            evidence=_fitted(case),
+            calls_for=replace_sensor,
+            next_test=signal_pumped,
+        ),
+        ck.Says(
             passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it answers.",
             fails=(
                 "With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
@@ -290,6 +283,7 @@ def answer(
                 " expected: too close to call. Pump again."
             ),
         ),
+        values=places,
     )
 
 

@@ -30,13 +30,14 @@ SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
 
-Vacuum = Annotated[float, "Pa diff", ck.Within(low=0)]
-Barometer = Annotated[float, "Pa abs", ck.Within(50000, 110000)]
 NO_VACUUM = "This valve is moved by an electric motor; there is no vacuum to measure."
 
 
 @egr.calculation(source="altitude")
-def manifold_pressure(vacuum: Vacuum, barometric: Barometer) -> Annotated[float, "Pa abs"]:
+def manifold_pressure(
+    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure")]:
     """Absolute pressure behind a vacuum: the barometer less the vacuum.
 
     >>> round(manifold_pressure.si(50795.8, 84311.0))
@@ -51,7 +52,10 @@ def manifold_pressure(vacuum: Vacuum, barometric: Barometer) -> Annotated[float,
 
 
 @egr.calculation(source="altitude")
-def vacuum_at_sea_level(vacuum: Vacuum, barometric: Barometer) -> Annotated[float, "Pa diff"]:
+def vacuum_at_sea_level(
+    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa diff", "Vacuum at sea level")]:
     """The vacuum that the same engine would show at sea level, its absolute pressure being the same.
 
     >>> round(vacuum_at_sea_level.si(50795.8, 84311.0) / 3386.389, 2)
@@ -62,9 +66,9 @@ def vacuum_at_sea_level(vacuum: Vacuum, barometric: Barometer) -> Annotated[floa
 
 @egr.calculation(source="copper")
 def coil_at_20(
-    resistance: Annotated[float, "Ω", ck.Within(low=0)],
-    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
-) -> Annotated[float, "Ω"]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil at 20")]:
     """Resistance that a warm copper coil would show at 20 °C.
 
     >>> round(coil_at_20.si(43.375, 373.15), 1)
@@ -75,9 +79,9 @@ def coil_at_20(
 
 @egr.calculation(source="copper")
 def coil_warm(
-    resistance: Annotated[float, "Ω", ck.Within(low=0)],
-    temperature: Annotated[float, "K", ck.Within(233.15, 433.15)],
-) -> Annotated[float, "Ω"]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil warm")]:
     """Resistance of a copper coil at a temperature, from the one given for 20 °C.
 
     >>> round(coil_warm.si(33.0, 333.15), 3)
@@ -108,26 +112,34 @@ def source_vacuum(
         )
         return
     if vacuum.number > air.number:
-        yield case.open(
-            code="egr.supply_vacuum",
-            value=vacuum,
-            evidence=[air],
-            next_test=supply_vacuum,
-            air=ck.show(air.value, "kPa abs", uncertainty=False),
-            says="{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
+        yield case.inconclusive(
+            ck.Claim("egr.supply_vacuum", evidence=[air], next_test=supply_vacuum),
+            "{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
+            vacuum,
+            values={"air": ck.show(air.value, "kPa abs", uncertainty=False)},
         )
         return
-    own = supply_vacuum.key in case.specified
+    own = case.is_specified(supply_vacuum)
     judged = vacuum.value if own else vacuum_at_sea_level(vacuum, air)
     yield case.judge(
         judged,
         case.limit(supply_vacuum),
-        code="egr.supply_vacuum",
-        of=supply_vacuum,
-        unit="inHg diff",
-        calls_for=replace_vacuum_hose,
-        evidence=[vacuum, air],
-        next_test=supply_vacuum,
+        ck.Claim(
+            "egr.supply_vacuum",
+            of=supply_vacuum,
+            unit="inHg diff",
+            evidence=[vacuum, air],
+            calls_for=replace_vacuum_hose,
+            next_test=supply_vacuum,
+        ),
+        ck.Says(
+            passes="The regulator is fed with {read}{level}; {limit} is usual.",
+            fails=(
+                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
+                " or an engine that draws badly: without vacuum the valve cannot open."
+            ),
+            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
+        ),
         values={
             "read": read,
             "level": (
@@ -136,14 +148,6 @@ def source_vacuum(
                 else f", which would be {ck.show(judged, 'inHg diff', uncertainty=False)} at sea level"
             ),
         },
-        says=ck.Says(
-            passes="The regulator is fed with {read}{level}; {limit} is usual.",
-            fails=(
-                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
-                " or an engine that draws badly: without vacuum the valve cannot open."
-            ),
-            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
-        ),
     )
 
 
@@ -158,11 +162,8 @@ def unpowered(
     yield case.judge(
         vacuum,
         case.limit(vacuum_off),
-        code="egr.vacuum_off",
-        calls_for=replace_regulator,
-        next_test=vacuum_off,
-        values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
-        says=ck.Says(
+        ck.Claim("egr.vacuum_off", calls_for=replace_regulator, next_test=vacuum_off),
+        ck.Says(
             passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
             fails=(
                 "With the regulator's plug pulled there is still {read} at the valve, where {limit} may be"
@@ -174,6 +175,7 @@ def unpowered(
                 " close to call."
             ),
         ),
+        values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
     )
 
 
@@ -191,20 +193,16 @@ def commanded(
         return
     read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
     limit = case.limit(vacuum_on)
-    assert limit.low is not None
-    low = vacuum.number < limit.low.number
-    if command is not None and command.number < COMMANDED and low:
-        yield case.open(
-            code="egr.vacuum_on",
-            value=vacuum,
-            evidence=[command],
-            next_test=vacuum_on,
-            read=read,
-            duty=ck.show(command.value, "%", uncertainty=False),
-            says=(
+    enough = case.side(vacuum, limit) is ck.Side.INSIDE
+    if command is not None and command.number < COMMANDED and not enough:
+        yield case.inconclusive(
+            ck.Claim("egr.vacuum_on", evidence=[command], next_test=vacuum_on),
+            (
                 "At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says"
                 " nothing. Read again while it is commanded."
             ),
+            vacuum,
+            values={"read": read, "duty": ck.show(command.value, "%", uncertainty=False)},
         )
         return
     known = (
@@ -222,10 +220,20 @@ def commanded(
     yield case.judge(
         vacuum,
         limit,
-        code="egr.vacuum_on",
-        calls_for=replace_regulator,
-        next_test=vacuum_on,
-        evidence=[reading for reading in (command, source) if reading is not None],
+        ck.Claim(
+            "egr.vacuum_on",
+            evidence=[reading for reading in (command, source) if reading is not None],
+            calls_for=replace_regulator,
+            next_test=vacuum_on,
+        ),
+        ck.Says(
+            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
+            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
+            undecided=(
+                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
+                " close to call.{then}"
+            ),
+        ),
         values={
             "read": read,
             "known": f", with {' and '.join(known)}" if known else "",
@@ -235,14 +243,6 @@ def commanded(
                 else ""
             ),
         },
-        says=ck.Says(
-            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
-            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
-            undecided=(
-                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
-                " close to call.{then}"
-            ),
-        ),
     )
 
 
@@ -268,11 +268,8 @@ def holds(
     yield case.judge(
         loss,
         case.limit(hold_loss),
-        code="egr.hold",
-        calls_for=replace_valve,
-        next_test=hold_loss,
-        values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
-        says=ck.Says(
+        ck.Claim("egr.hold", calls_for=replace_valve, next_test=hold_loss),
+        ck.Says(
             passes="The valve's diaphragm holds its vacuum: it loses {read} in a minute.",
             fails="The valve's diaphragm loses {read} of vacuum in a minute; {limit} is usual.{unknown}",
             undecided=(
@@ -280,6 +277,7 @@ def holds(
                 " to call. Pump again and wait longer."
             ),
         ),
+        values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
     )
 
 
@@ -303,15 +301,14 @@ def coil_checked(
     if plain:
         yield case.judge(
             ohms,
-            case.limit(coil if coil.key in case.specified else "egr.coil_any"),
-            code="egr.coil",
-            calls_for=replace_regulator,
-            values={"read": read, "plain": plain},
-            says=ck.Says(
+            case.limit(coil if case.is_specified(coil) else "egr.coil_any"),
+            ck.Claim("egr.coil", calls_for=replace_regulator),
+            ck.Says(
                 passes="",
                 fails="The regulator's coil has {read}. {plain}",
                 undecided="The regulator's coil has {read}; measure again.",
             ),
+            values={"read": read, "plain": plain},
         )
         return
     if warmth is None:
@@ -325,13 +322,8 @@ def coil_checked(
     yield case.judge(
         cold,
         case.limit(coil),
-        code="egr.coil",
-        of=coil,
-        unit="Ω",
-        calls_for=replace_regulator,
-        next_test=coil,
-        values={"read": read},
-        says=ck.Says(
+        ck.Claim("egr.coil", of=coil, unit="Ω", calls_for=replace_regulator, next_test=coil),
+        ck.Says(
             passes="The regulator's coil has {read}, which is {value} at 20 °C; {limit} is usual.",
             fails=(
                 "The regulator's coil has {read}, which is {value} at 20 °C, outside {limit}. Designs differ:"
@@ -341,4 +333,5 @@ def coil_checked(
                 "The regulator's coil has {read}, which is {value} at 20 °C, close to an end of {limit}."
             ),
         ),
+        values={"read": read},
     )

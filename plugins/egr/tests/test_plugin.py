@@ -45,7 +45,7 @@ def test_every_source_is_used_and_every_used_source_exists() -> None:
     used |= {calculation.source for calculation in egr.calculations.values()}
     text = " ".join(TEXT.values())
     used |= set(re.findall(r"source: ([a-z0-9-]+)", text))
-    used |= set(re.findall(r'sources\["([a-z0-9-]+)"\]', text))
+    used |= set(re.findall(r'computed_limit\(\s*"[^"]+",\s*"([a-z0-9-]+)"', text))
     assert used == set(egr.sources)
 
 
@@ -75,7 +75,7 @@ def test_every_measurand_says_where_and_how_and_running_engines_come_with_a_caut
 
 def test_every_part_that_can_be_replaced_has_traits_that_end_with_it() -> None:
     assert set(PARTS) == {"egr.replace_valve", "egr.replace_sensor", "egr.replace_regulator"}
-    assert {trait.part for trait in egr.traits.values()} == {"", "egr_valve", "egr_sensor", "egr_regulator"}
+    assert {trait.part for trait in egr.traits.values()} == {"", "egr.valve", "egr.sensor", "egr.regulator"}
 
 
 def test_work_on_an_emission_control_is_never_its_end() -> None:

@@ -24,18 +24,12 @@ DATA_UNCERTAINTY = (
     0.05  # standard uncertainty of an inductance out of data, as a share; source: inductance-uncertainty
 )
 
-Volts = Annotated[float, "V", ck.Within(above=0)]
-Ohms = Annotated[float, "Ω", ck.Within(above=0)]
-Henry = Annotated[float, "H", ck.Within(above=0)]
-Time = Annotated[float, "s", ck.Within(low=0)]
-Current = Annotated[float, "A", ck.Within(low=0)]
-Energy = Annotated[float, "J", ck.Within(low=0)]
-Farad = Annotated[float, "F", ck.Within(above=0)]
-Share = Annotated[float, "1", ck.Within(low=0, high=1)]
-
 
 @ignition.calculation(source="circuit")
-def final_current(voltage: Volts, resistance: Ohms) -> Annotated[float, "A"]:
+def final_current(
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+) -> Annotated[float, ck.Output("A", "Final current")]:
     """Current that a coil settles at when it stays switched on.
 
     >>> final_current.si(12.0, 4.0)
@@ -45,7 +39,12 @@ def final_current(voltage: Volts, resistance: Ohms) -> Annotated[float, "A"]:
 
 
 @ignition.calculation(source="circuit")
-def current_after(voltage: Volts, resistance: Ohms, inductance: Henry, time: Time) -> Annotated[float, "A"]:
+def current_after(
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    time: Annotated[float, ck.Input("s", "Time", 0)],
+) -> Annotated[float, ck.Output("A", "Current after")]:
     """Current some time after a coil was switched on.
 
     >>> round(current_after.si(13.5, 0.6, 0.004, 0.003), 3)
@@ -56,8 +55,11 @@ def current_after(voltage: Volts, resistance: Ohms, inductance: Henry, time: Tim
 
 @ignition.calculation(source="circuit")
 def time_to_current(
-    voltage: Volts, resistance: Ohms, inductance: Henry, current: Current
-) -> Annotated[float, "s"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+) -> Annotated[float, ck.Output("s", "Time to current")]:
     """Time until a coil carries a current.
 
     >>> round(time_to_current.si(13.5, 0.6, 0.004, 7.5) * 1000, 3)
@@ -73,8 +75,10 @@ def time_to_current(
 
 @ignition.calculation(source="circuit")
 def time_to_share(
-    resistance: Ohms, inductance: Henry, share: Annotated[float, "1", ck.Within(low=0, below=1)]
-) -> Annotated[float, "s"]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    share: Annotated[float, ck.Input("1", "Share", 0, below=1)],
+) -> Annotated[float, ck.Output("s", "Time to share")]:
     """Time until a coil carries a share of its final current.
 
     >>> round(time_to_share.si(2.0, 0.01, 0.95) * 1000, 2)
@@ -84,7 +88,10 @@ def time_to_share(
 
 
 @ignition.calculation(source="circuit")
-def stored_energy(inductance: Henry, current: Current) -> Annotated[float, "J"]:
+def stored_energy(
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+) -> Annotated[float, ck.Output("J", "Stored energy")]:
     """Energy in a coil whose core is not saturated; a saturated one holds less.
 
     >>> round(stored_energy.si(0.006, 3.0), 3)
@@ -94,7 +101,10 @@ def stored_energy(inductance: Henry, current: Current) -> Annotated[float, "J"]:
 
 
 @ignition.calculation(source="circuit")
-def energy_left_by_supply(voltage: Volts, full_voltage: Volts) -> Annotated[float, "1"]:
+def energy_left_by_supply(
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    full_voltage: Annotated[float, ck.Input("V", "Full voltage", above=0)],
+) -> Annotated[float, ck.Output("1", "Energy left by supply")]:
     """Share of its energy that a coil keeps at a lower supply, the charge time unchanged.
 
     >>> round(energy_left_by_supply.si(9.0, 13.5), 3)
@@ -105,8 +115,9 @@ def energy_left_by_supply(voltage: Volts, full_voltage: Volts) -> Annotated[floa
 
 @ignition.calculation(source="circuit")
 def energy_ratio(
-    proposed: Energy, fitted: Annotated[float, "J", ck.Within(above=0)]
-) -> Annotated[float, "1"]:
+    proposed: Annotated[float, ck.Input("J", "Proposed", 0)],
+    fitted: Annotated[float, ck.Input("J", "Fitted", above=0)],
+) -> Annotated[float, ck.Output("1", "Energy ratio")]:
     """How many times the energy of the fitted coil another one stores.
 
     >>> energy_ratio.si(0.75, 0.5)
@@ -116,7 +127,10 @@ def energy_ratio(
 
 
 @ignition.calculation(source="circuit")
-def energy_uncertainty(inductance_uncertainty: Share, current_uncertainty: Share) -> Annotated[float, "1"]:
+def energy_uncertainty(
+    inductance_uncertainty: Annotated[float, ck.Input("1", "Inductance uncertainty", 0, high=1)],
+    current_uncertainty: Annotated[float, ck.Input("1", "Current uncertainty", 0, high=1)],
+) -> Annotated[float, ck.Output("1", "Energy uncertainty")]:
     """Relative uncertainty of the stored energy from those of inductance and current; the current's counts
     twice.
 
@@ -131,8 +145,10 @@ def energy_uncertainty(inductance_uncertainty: Share, current_uncertainty: Share
 
 @ignition.calculation(source="circuit")
 def time_constant(
-    interval: Annotated[float, "s", ck.Within(above=0)], first: Current, second: Current
-) -> Annotated[float, "s"]:
+    interval: Annotated[float, ck.Input("s", "Interval", above=0)],
+    first: Annotated[float, ck.Input("A", "First", 0)],
+    second: Annotated[float, ck.Input("A", "Second", 0)],
+) -> Annotated[float, ck.Output("s", "Time constant")]:
     """Time constant of a coil from its current after one and after two intervals.
 
     >>> round(time_constant.si(0.001, 3.134071, 5.83159) * 1000, 2)
@@ -152,8 +168,10 @@ def time_constant(
 
 @ignition.calculation(source="circuit")
 def resistance_of_trace(
-    voltage: Volts, first: Annotated[float, "A", ck.Within(above=0)], second: Current
-) -> Annotated[float, "Ω"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    first: Annotated[float, ck.Input("A", "First", above=0)],
+    second: Annotated[float, ck.Input("A", "Second", 0)],
+) -> Annotated[float, ck.Output("Ω", "Resistance of trace")]:
     """Resistance of the whole primary loop from its current after one and after two equal intervals.
 
     >>> round(resistance_of_trace.si(13.5, 3.134071, 5.83159), 3)
@@ -164,11 +182,11 @@ def resistance_of_trace(
 
 @ignition.calculation(source="circuit")
 def inductance_of_trace(
-    voltage: Volts,
-    interval: Annotated[float, "s", ck.Within(above=0)],
-    first: Annotated[float, "A", ck.Within(above=0)],
-    second: Current,
-) -> Annotated[float, "H"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    interval: Annotated[float, ck.Input("s", "Interval", above=0)],
+    first: Annotated[float, ck.Input("A", "First", above=0)],
+    second: Annotated[float, ck.Input("A", "Second", 0)],
+) -> Annotated[float, ck.Output("H", "Inductance of trace")]:
     """Primary inductance from the current after one and after two intervals.
 
     >>> round(inductance_of_trace.si(13.5, 0.001, 3.134071, 5.83159) * 1000, 2)
@@ -179,8 +197,10 @@ def inductance_of_trace(
 
 @ignition.calculation(source="circuit")
 def inductance_of_slope(
-    voltage: Volts, current: Annotated[float, "A", ck.Within(above=0)], time: Time
-) -> Annotated[float, "H"]:
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", above=0)],
+    time: Annotated[float, ck.Input("s", "Time", 0)],
+) -> Annotated[float, ck.Output("H", "Inductance of slope")]:
     """Primary inductance from how fast the current begins to rise.
 
     >>> inductance_of_slope.si(13.5, 2.0, 0.001)
@@ -194,8 +214,11 @@ def inductance_of_slope(
 
 @ignition.calculation(source="circuit")
 def burn_time(
-    inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts
-) -> Annotated[float, "s"]:
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+) -> Annotated[float, ck.Output("s", "Burn time")]:
     """How long a spark burns: secondary inductance and starting current, all resistance in its way, burn
     voltage.
 
@@ -208,8 +231,11 @@ def burn_time(
 
 @ignition.calculation(source="circuit")
 def gap_energy(
-    inductance: Henry, current: Current, resistance: Annotated[float, "Ω", ck.Within(low=0)], voltage: Volts
-) -> Annotated[float, "J"]:
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+) -> Annotated[float, ck.Output("J", "Gap energy")]:
     """Energy that reaches the gap while a spark burns; the rest warms winding, lead and plug.
 
     >>> round(gap_energy.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 1)
@@ -223,8 +249,9 @@ def gap_energy(
 
 @ignition.calculation(source="circuit")
 def capacitive_energy(
-    capacitance: Farad, voltage: Annotated[float, "V", ck.Within(low=0)]
-) -> Annotated[float, "J"]:
+    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
+    voltage: Annotated[float, ck.Input("V", "Voltage", 0)],
+) -> Annotated[float, ck.Output("J", "Capacitive energy")]:
     """Energy in the capacitance of winding, lead and plug at a voltage.
 
     >>> round(capacitive_energy.si(1e-10, 30000.0), 3)
@@ -247,17 +274,14 @@ def current(
     """The peak against the coil's own figure, or against what supply, resistance, inductance and charge time
     allow; then the energy.
     """
-    own = peak_current.key in case.specified
+    own = case.is_specified(peak_current)
     if own:
         for peak in peaks:
             yield case.judge(
                 peak,
                 case.limit(peak_current),
-                code="ignition.current",
-                calls_for=repair_switching,
-                next_test=peak_current,
-                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
-                says=ck.Says(
+                ck.Claim("ignition.current", calls_for=repair_switching, next_test=peak_current),
+                ck.Says(
                     passes="{it} takes {read} at its peak; {limit} is its own figure.",
                     fails=(
                         "{it} takes {read} at its peak; {limit} is its own figure. Supply, switching and"
@@ -265,6 +289,7 @@ def current(
                     ),
                     undecided="{it} takes {read} at its peak, too close to an end of {limit} to call.",
                 ),
+                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
             )
     elif charge is None or volts is None or not ohms or data is None:
         missing = next(
@@ -295,13 +320,8 @@ def current(
         yield case.judge(
             energy,
             case.limit("ignition.energy"),
-            code="ignition.energy",
-            of=peak_current,
-            unit="mJ",
-            place=peak.place,
-            evidence=[peak],
-            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
-            says=ck.Says(
+            ck.Claim("ignition.energy", of=peak_current, unit="mJ", place=peak.place, evidence=[peak]),
+            ck.Says(
                 passes="{it} stores about {energy} for each spark; {limit} is usual.",
                 fails=(
                     "{it} stores about {energy} for each spark; {limit} is usual. Supply and charge time come"
@@ -309,6 +329,7 @@ def current(
                 ),
                 undecided="{it} stores about {energy} for each spark, close to the usual {limit}.",
             ),
+            values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
 
 
@@ -329,21 +350,12 @@ def _expected(
         limited = top is not None and top.number < reached.number
         right = top if limited and top is not None else reached
         low = ck.propagate(lambda amps: NEAR * amps, (right,), "current")
-        limit = ck.Limit(key="ignition.peak_current", low=low, source=case.system.sources["current-short"])
+        limit = case.computed_limit("ignition.peak_current", "current-short", low=low)
         yield case.judge(
             peak,
             limit,
-            code="ignition.current_short",
-            next_test=supply_running,
-            evidence=[charge, volts, winding],
-            values={
-                "it": peak.place.capitalize(),
-                "read": ck.show(peak.value, "A", uncertainty=False),
-                "right": ck.show(right, "A", uncertainty=False),
-                "volts": ck.show(volts.value, "V", uncertainty=False),
-                "time": ck.show(charge.value, "ms", uncertainty=False),
-            },
-            says=ck.Says(
+            ck.Claim("ignition.current_short", evidence=[charge, volts, winding], next_test=supply_running),
+            ck.Says(
                 passes=(
                     "{it} takes {read} at its peak; with {volts} for {time} about {right} can be expected."
                 ),
@@ -356,6 +368,13 @@ def _expected(
                     " to call."
                 ),
             ),
+            values={
+                "it": peak.place.capitalize(),
+                "read": ck.show(peak.value, "A", uncertainty=False),
+                "right": ck.show(right, "A", uncertainty=False),
+                "volts": ck.show(volts.value, "V", uncertainty=False),
+                "time": ck.show(charge.value, "ms", uncertainty=False),
+            },
         )
 
 

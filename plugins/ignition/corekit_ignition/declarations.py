@@ -118,6 +118,13 @@ class Switching(Enum):
     LOW = "stays low"
 
 
+# ---- what can fail or be renewed
+
+ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
+plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
+spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS)
+distributor_cap = ignition.part("cap", "Distributor cap and rotor")
+
 # ---- what the vehicle is fitted with
 
 cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
@@ -126,7 +133,7 @@ coil_type = ignition.trait(
     "coil_type",
     "Coil type",
     CoilType,
-    part="coil",
+    part=ignition_coil,
     how="What switches it: breaker points, or a module or control unit.",
 )
 ballast = ignition.trait(
@@ -139,7 +146,7 @@ diode = ignition.trait(
     "diode",
     "Diode in the secondary",
     Fitted,
-    part="coil",
+    part=ignition_coil,
     how="From the coil's data; many coils on plugs have one.",
 )
 inductance = ignition.trait(
@@ -147,7 +154,7 @@ inductance = ignition.trait(
     "Primary inductance",
     units=("mH",),
     possible=(0.3, 20),
-    part="coil",
+    part=ignition_coil,
     how="From the coil's data.",
 )
 coil_resistance = ignition.trait(
@@ -155,7 +162,7 @@ coil_resistance = ignition.trait(
     "Primary resistance, from its data",
     units=("Ω",),
     possible=(0.1, 10),
-    part="coil",
+    part=ignition_coil,
     how="At 20 °C.",
 )
 current_limit = ignition.trait(
@@ -187,17 +194,21 @@ proposed_limit = ignition.trait(
 )
 compression_ratio = ignition.trait("compression_ratio", "Compression ratio", units=("1",), possible=(5, 20))
 lead_type = ignition.trait(
-    "lead_type", "Plug leads", LeadType, part="leads", how="Printed on the lead; a coil on the plug has none."
+    "lead_type",
+    "Plug leads",
+    LeadType,
+    part=plug_leads,
+    how="Printed on the lead; a coil on the plug has none.",
 )
 plug_type = ignition.trait(
     "plug_type",
     "Spark plugs",
     PlugType,
-    part="plugs",
+    part=spark_plugs,
     how="An R in the plug's number usually means a resistor.",
 )
 rotor_type = ignition.trait(
-    "rotor", "Rotor arm", PlugType, part="cap", how="Measure along it, or read its number."
+    "rotor", "Rotor arm", PlugType, part=distributor_cap, how="Measure along it, or read its number."
 )
 
 # ---- what to measure
@@ -253,7 +264,7 @@ supply_running = ignition.measurand(
     possible=(0, 20),
     usual=(5, 15.5),
     accuracy="0.5 % + 0.05 V",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Coil feed terminal to battery negative.",
     how="At the speed where it misses; the battery's own voltage at the same time.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -291,7 +302,7 @@ primary_resistance = ignition.measurand(
     usual=(0.2, 6),
     accuracy="1 % + 0.3 Ω",
     places=COILS,
-    read_with=(winding_temperature,),
+    conditions=(winding_temperature,),
     where=(
         "Between the two thin terminals; a single coil is coil 1, a coil on a plug has its cylinder's number."
     ),
@@ -309,7 +320,7 @@ secondary_resistance = ignition.measurand(
     usual=(2, 40),
     accuracy="2 % + 0.1 kΩ",
     places=COILS,
-    read_with=(winding_temperature,),
+    conditions=(winding_temperature,),
     where="High-voltage terminal to the terminal its data name.",
     how="20 kΩ range or higher, the display's unit with it.",
     hazard=f"{OFF} {HOT}",
@@ -343,7 +354,7 @@ dwell = ignition.measurand(
     possible=(0, 60),
     usual=(0.5, 25),
     accuracy="3 % + 0.05 ms",
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     how="Time the coil is switched on for one spark, from a trace.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
 )
@@ -355,7 +366,7 @@ peak_current = ignition.measurand(
     usual=(1, 20),
     accuracy="3 % + 0.2 A",
     places=COILS,
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     where="Clamp around one primary wire.",
     how="Current clamp set to zero first; the value just before the spark.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -379,7 +390,7 @@ firing_voltage = ignition.measurand(
     usual=(3, 30),
     accuracy="10 % + 0.5 kV",
     places=CYLINDERS,
-    read_with=(engine_speed,),
+    conditions=(engine_speed,),
     how="Rated high-voltage clip on each lead in turn, the same steady speed.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
@@ -412,7 +423,7 @@ misfires = ignition.measurand(
     usual=(0, 5000),
     accuracy="0.5",
     places=CYLINDERS,
-    read_with=(revolutions, engine_speed),
+    conditions=(revolutions, engine_speed),
     how=(
         "Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load"
         " where it misses; note zeros too."
@@ -475,17 +486,21 @@ switching = ignition.observation(
 
 WORK = f"{HIGH_VOLTAGE} {HOT}"
 replace_plugs = ignition.operation(
-    "replace_plugs", "Replace the spark plugs", shown_by=misfires, replaces="plugs", hazard=WORK
+    "replace_plugs", "Replace the spark plugs", shown_by=misfires, replaces=spark_plugs, hazard=WORK
 )
 set_gaps = ignition.operation("set_gaps", "Set the plug gaps", shown_by=plug_gap, hazard=WORK)
 replace_coil = ignition.operation(
-    "replace_coil", "Replace the ignition coil", shown_by=misfires, replaces="coil", hazard=WORK
+    "replace_coil", "Replace the ignition coil", shown_by=misfires, replaces=ignition_coil, hazard=WORK
 )
 replace_leads = ignition.operation(
-    "replace_leads", "Replace the plug leads", shown_by=misfires, replaces="leads", hazard=WORK
+    "replace_leads", "Replace the plug leads", shown_by=misfires, replaces=plug_leads, hazard=WORK
 )
 replace_cap = ignition.operation(
-    "replace_cap", "Replace distributor cap and rotor", shown_by=misfires, replaces="cap", hazard=WORK
+    "replace_cap",
+    "Replace distributor cap and rotor",
+    shown_by=misfires,
+    replaces=distributor_cap,
+    hazard=WORK,
 )
 repair_supply = ignition.operation(
     "repair_supply",

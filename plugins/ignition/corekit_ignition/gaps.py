@@ -10,7 +10,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .current import Current, Energy, Farad, Henry, Share, stored_energy, with_uncertainty
+from .current import stored_energy, with_uncertainty
 from .declarations import (
     available_voltage,
     compression_ratio,
@@ -38,14 +38,12 @@ SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from e
 ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
 AT_LEAST = 3  # cylinders that can be compared
 
-Gap = Annotated[float, "m", ck.Within(above=0, high=0.02)]
-Pressure = Annotated[float, "Pa abs", ck.Within(above=0)]
-Kelvin = Annotated[float, "K", ck.Within(200, 3000)]
-Ratio = Annotated[float, "1", ck.Within(low=1, high=30)]
-
 
 @ignition.calculation(source="paschen")
-def breakdown_by_paschen(pressure: Pressure, gap: Gap) -> Annotated[float, "V"]:
+def breakdown_by_paschen(
+    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
+    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown by paschen")]:
     """Voltage at which air breaks down between flat plates, by Paschen's law; right of its lowest point only.
 
     >>> round(breakdown_by_paschen.si(101325.0, 0.001))
@@ -61,7 +59,11 @@ def breakdown_by_paschen(pressure: Pressure, gap: Gap) -> Annotated[float, "V"]:
 
 
 @ignition.calculation(source="uniform-field")
-def breakdown_in_air(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+def breakdown_in_air(
+    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown in air")]:
     """Voltage at which air breaks down in an even field; plugs at engine pressures need less than this says.
 
     >>> round(breakdown_in_air.si(101325.0, 293.15, 0.001))
@@ -72,7 +74,11 @@ def breakdown_in_air(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annot
 
 
 @ignition.calculation(source="uniform-field")
-def breakdown_in_air_low(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+def breakdown_in_air_low(
+    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown in air low")]:
     """The same by a second set of constants, some 5 % lower.
 
     >>> round(breakdown_in_air_low.si(101325.0, 293.15, 0.001))
@@ -83,7 +89,11 @@ def breakdown_in_air_low(pressure: Pressure, temperature: Kelvin, gap: Gap) -> A
 
 
 @ignition.calculation(source="engine-gap")
-def voltage_demanded(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annotated[float, "V"]:
+def voltage_demanded(
+    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Voltage demanded")]:
     """Voltage that a plug asks for in an engine.
 
     Not for open air and not for the exhaust gap of a wasted-spark pair.
@@ -97,11 +107,11 @@ def voltage_demanded(pressure: Pressure, temperature: Kelvin, gap: Gap) -> Annot
 
 @ignition.calculation(source="engine-gap")
 def widest_gap(
-    available: Annotated[float, "V", ck.Within(above=0)],
-    margin: Share,
-    pressure: Pressure,
-    temperature: Kelvin,
-) -> Annotated[float, "m"]:
+    available: Annotated[float, ck.Input("V", "Available", above=0)],
+    margin: Annotated[float, ck.Input("1", "Margin", 0, high=1)],
+    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
+) -> Annotated[float, ck.Output("m", "Widest gap")]:
     """The widest gap that leaves a share of the available voltage in reserve.
 
     >>> round(widest_gap.si(28e3, 0.2, 20e5, 650.0) * 1000, 2)
@@ -119,8 +129,9 @@ def widest_gap(
 
 @ignition.calculation(source="circuit")
 def reserve(
-    available: Annotated[float, "V", ck.Within(above=0)], demanded: Annotated[float, "V", ck.Within(low=0)]
-) -> Annotated[float, "1"]:
+    available: Annotated[float, ck.Input("V", "Available", above=0)],
+    demanded: Annotated[float, ck.Input("V", "Demanded", 0)],
+) -> Annotated[float, ck.Output("1", "Reserve")]:
     """Share of the available voltage that is left over.
 
     >>> round(reserve.si(30e3, 19450.77), 3)
@@ -131,10 +142,10 @@ def reserve(
 
 @ignition.calculation(source="compression")
 def effective_compression(
-    ratio: Ratio,
-    before_top: Annotated[float, "rad", ck.Within(0, 3.1416)],
-    crank_to_rod: Annotated[float, "1", ck.Within(0.1, 0.5)],
-) -> Annotated[float, "1"]:
+    ratio: Annotated[float, ck.Input("1", "Ratio", 1, high=30)],
+    before_top: Annotated[float, ck.Input("rad", "Before top", 0, 3.1416)],
+    crank_to_rod: Annotated[float, ck.Input("1", "Crank to rod", 0.1, 0.5)],
+) -> Annotated[float, ck.Output("1", "Effective compression")]:
     """How far the charge is compressed some angle before top dead centre.
 
     >>> round(effective_compression.si(10.0, 0.2617994, 0.30), 3)
@@ -146,7 +157,10 @@ def effective_compression(
 
 
 @ignition.calculation(source="compression")
-def pressure_at_spark(start: Pressure, compression: Ratio) -> Annotated[float, "Pa abs"]:
+def pressure_at_spark(
+    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
+    compression: Annotated[float, ck.Input("1", "Compression", 1, high=30)],
+) -> Annotated[float, ck.Output("Pa abs", "Pressure at spark")]:
     """Pressure of the compressed charge.
 
     >>> round(pressure_at_spark.si(1e5, 10.0) / 1e5, 2)
@@ -156,7 +170,10 @@ def pressure_at_spark(start: Pressure, compression: Ratio) -> Annotated[float, "
 
 
 @ignition.calculation(source="compression")
-def temperature_at_spark(start: Kelvin, compression: Ratio) -> Annotated[float, "K"]:
+def temperature_at_spark(
+    start: Annotated[float, ck.Input("K", "Start", 200, 3000)],
+    compression: Annotated[float, ck.Input("1", "Compression", 1, high=30)],
+) -> Annotated[float, ck.Output("K", "Temperature at spark")]:
     """Temperature of the compressed charge.
 
     >>> round(temperature_at_spark.si(330.0, 10.0), 1)
@@ -166,7 +183,11 @@ def temperature_at_spark(start: Kelvin, compression: Ratio) -> Annotated[float, 
 
 
 @ignition.calculation(source="circuit")
-def voltage_from_energy(energy: Energy, transfer: Share, capacitance: Farad) -> Annotated[float, "V"]:
+def voltage_from_energy(
+    energy: Annotated[float, ck.Input("J", "Energy", 0)],
+    transfer: Annotated[float, ck.Input("1", "Transfer", 0, high=1)],
+    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
+) -> Annotated[float, ck.Output("V", "Voltage from energy")]:
     """Voltage that a coil's energy can charge winding, lead and plug to.
 
     >>> round(voltage_from_energy.si(0.06, 0.7, 1e-10))
@@ -177,8 +198,9 @@ def voltage_from_energy(energy: Energy, transfer: Share, capacitance: Farad) -> 
 
 @ignition.calculation(source="circuit")
 def voltage_from_clamp(
-    turns: Annotated[float, "1", ck.Within(above=0)], clamp: Annotated[float, "V", ck.Within(low=0)]
-) -> Annotated[float, "V"]:
+    turns: Annotated[float, ck.Input("1", "Turns", above=0)],
+    clamp: Annotated[float, ck.Input("V", "Clamp", 0)],
+) -> Annotated[float, ck.Output("V", "Voltage from clamp")]:
     """Voltage above which the switch's own clamp holds a coil: turns ratio times clamp voltage.
 
     >>> voltage_from_clamp.si(85.0, 400.0)
@@ -189,13 +211,13 @@ def voltage_from_clamp(
 
 @ignition.calculation(source="circuit")
 def voltage_with_capacitor(
-    current: Current,
-    inductance: Henry,
-    secondary_capacitance: Farad,
-    primary_capacitance: Farad,
-    turns: Annotated[float, "1", ck.Within(above=0)],
-    share: Share,
-) -> Annotated[float, "V"]:
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    secondary_capacitance: Annotated[float, ck.Input("F", "Secondary capacitance", above=0)],
+    primary_capacitance: Annotated[float, ck.Input("F", "Primary capacitance", above=0)],
+    turns: Annotated[float, ck.Input("1", "Turns", above=0)],
+    share: Annotated[float, ck.Input("1", "Share", 0, high=1)],
+) -> Annotated[float, ck.Output("V", "Voltage with capacitor")]:
     """Voltage of a coil with breaker points and their capacitor.
 
     >>> round(voltage_with_capacitor.si(3.5, 0.009, 7e-11, 2.2e-7, 100.0, 0.75))
@@ -206,8 +228,11 @@ def voltage_with_capacitor(
 
 @ignition.calculation(source="circuit")
 def voltage_with_shunt(
-    inductance: Henry, capacitance: Farad, current: Current, shunt: Annotated[float, "Ω", ck.Within(above=0)]
-) -> Annotated[float, "V"]:
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
+    current: Annotated[float, ck.Input("A", "Current", 0)],
+    shunt: Annotated[float, ck.Input("Ω", "Shunt", above=0)],
+) -> Annotated[float, ck.Output("V", "Voltage with shunt")]:
     """Voltage that a coil reaches across a fouled plug, whose deposit drains it while it rises.
 
     >>> round(voltage_with_shunt.si(25.0, 1e-10, 0.07, 1e6))
@@ -225,10 +250,10 @@ def voltage_with_shunt(
 
 @ignition.calculation(source="gap-wear")
 def gap_after(
-    new: Gap,
-    wear: Annotated[float, "1", ck.Within(low=0, high=1e-6)],
-    distance: Annotated[float, "m", ck.Within(low=0)],
-) -> Annotated[float, "m"]:
+    new: Annotated[float, ck.Input("m", "New", above=0, high=0.02)],
+    wear: Annotated[float, ck.Input("1", "Wear", 0, high=1e-6)],
+    distance: Annotated[float, ck.Input("m", "Distance", 0)],
+) -> Annotated[float, ck.Output("m", "Gap after")]:
     """Plug gap after a distance; a wear of 0.125 mm in 10,000 km is 1.25e-11.
 
     >>> round(gap_after.si(0.0008, 1.25e-11, 4e7) * 1000, 2)
@@ -240,7 +265,7 @@ def gap_after(
 @ignition.check("Plug gaps")
 def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Iterator[ck.Finding | ck.Gap]:
     """Each gap against this engine's own figure; there is no general one."""
-    if plug_gap.key not in case.specified:
+    if not case.is_specified(plug_gap):
         yield case.gap(
             plug_gap,
             "The gaps were read, but this engine's own figure for them is not in the file; there is no"
@@ -249,14 +274,21 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
         return
     limit = case.limit(plug_gap)
     for reading in gaps:
-        wide = limit.high is not None and reading.number > limit.high.number
+        wide = case.side(reading, limit) is ck.Side.ABOVE
         yield case.judge(
             reading,
             limit,
-            code="ignition.plug_gap",
-            calls_for=replace_plugs if wide else set_gaps,
-            next_test=plug_gap,
-            urgency=ck.Urgency.PLAN_IT,
+            ck.Claim(
+                "ignition.plug_gap",
+                calls_for=replace_plugs if wide else set_gaps,
+                urgency=ck.Urgency.PLAN_IT,
+                next_test=plug_gap,
+            ),
+            ck.Says(
+                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
+                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
+                undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
+            ),
             values={
                 "it": reading.place.capitalize(),
                 "read": ck.show(reading.value, "mm", uncertainty=False),
@@ -266,11 +298,6 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
                     else "A narrow gap makes a small, weak spark."
                 ),
             },
-            says=ck.Says(
-                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
-                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
-                undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
-            ),
         )
 
 
@@ -320,19 +347,23 @@ def demand(
         else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
     )
     yield case.advise(
-        code="ignition.reserve",
-        of=plug_gap,
-        value=asked,
-        unit="kV",
-        evidence=used,
-        urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-        gap=ck.show(widest.value, "mm", uncertainty=False),
-        it=widest.place,
-        asked=_kv(low, high),
-        words=words,
-        tight=" That is more than there is: expect misfires under load." if short else tight,
-        figure=_picture((low, high), span) if tight else None,
-        says="At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+        ck.Claim(
+            "ignition.reserve",
+            of=plug_gap,
+            unit="kV",
+            evidence=used,
+            urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
+            figure=_picture((low, high), span) if tight else None,
+        ),
+        "At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+        asked,
+        values={
+            "gap": ck.show(widest.value, "mm", uncertainty=False),
+            "it": widest.place,
+            "asked": _kv(low, high),
+            "words": words,
+            "tight": " That is more than there is: expect misfires under load." if short else tight,
+        },
     )
 
 
@@ -353,17 +384,10 @@ def firing(
     yield case.judge(
         apart,
         case.limit("ignition.firing_apart"),
-        code="ignition.firing_apart",
-        of=firing_voltage,
-        unit="1",
-        evidence=volts,
-        next_test=firing_voltage,
-        values={
-            "it": top.place.capitalize(),
-            "read": ck.show(top.value, "kV", uncertainty=False),
-            "times": f"{apart.number:.2f}",
-        },
-        says=ck.Says(
+        ck.Claim(
+            "ignition.firing_apart", of=firing_voltage, unit="1", evidence=volts, next_test=firing_voltage
+        ),
+        ck.Says(
             passes=(
                 "The firing voltages lie close together; the highest is {times} times the mean of the others."
             ),
@@ -376,6 +400,11 @@ def firing(
                 " call."
             ),
         ),
+        values={
+            "it": top.place.capitalize(),
+            "read": ck.show(top.value, "kV", uncertainty=False),
+            "times": f"{apart.number:.2f}",
+        },
     )
 
 

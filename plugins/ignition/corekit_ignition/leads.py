@@ -25,11 +25,11 @@ MOST = 30e3  # Ω; source: lead-total
 SLIP = 100.0  # a lead this many times below its neighbours by length was typed in the wrong unit
 COMPARED = 3
 
-Length = Annotated[float, "m", ck.Within(above=0)]
-
 
 @ignition.calculation(source="lead-by-length")
-def most_by_length(length: Length) -> Annotated[float, "Ω"]:
+def most_by_length(
+    length: Annotated[float, ck.Input("m", "Length", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Most by length")]:
     """Most that a suppressed lead of this length should read.
 
     >>> round(most_by_length.si(0.6))
@@ -56,9 +56,9 @@ def lead_resistances(
             else case.gap(lead_resistance, "Resistance of the leads: not measured.")
         )
         return
-    own = lead_resistance.key in case.specified
+    own = case.is_specified(lead_resistance)
     known = {reading.place: reading for reading in lengths or []}
-    long = {reading.place: reading.read_with(lead_length) or known.get(reading.place) for reading in ohms}
+    long = {reading.place: reading.condition(lead_length) or known.get(reading.place) for reading in ohms}
     by_length = {
         reading.place: reading.number / metres.number
         for reading in ohms
@@ -73,20 +73,28 @@ def lead_resistances(
         if own:
             limit = case.limit(lead_resistance)
         elif metres is not None and MOST_BY_LENGTH * metres.number < MOST:
-            limit = ck.Limit(
-                key="ignition.lead_by_length",
-                high=most_by_length(metres),
-                source=case.system.sources["lead-by-length"],
+            limit = case.computed_limit(
+                "ignition.lead_by_length", "lead-by-length", high=most_by_length(metres)
             )
         else:
             limit = case.limit("ignition.lead_total")
         yield case.judge(
             reading,
             limit,
-            code="ignition.lead" if own else "ignition.lead_usual",
-            calls_for=replace_leads,
-            next_test=lead_resistance,
-            evidence=[metres] if metres is not None else [],
+            ck.Claim(
+                "ignition.lead" if own else "ignition.lead_usual",
+                evidence=[metres] if metres is not None else [],
+                calls_for=replace_leads,
+                next_test=lead_resistance,
+            ),
+            ck.Says(
+                passes="{it} reads {read}{over}; {limit} {usual}.",
+                fails=(
+                    "{it} reads {read}{over}; {limit} {usual}. Too much in the way weakens the spark; read it"
+                    " again while bending it, boot by boot."
+                ),
+                undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
+            ),
             values={
                 "it": place.capitalize(),
                 "read": ck.show(reading.value, "kΩ", uncertainty=False),
@@ -95,14 +103,6 @@ def lead_resistances(
                 else "",
                 "usual": "is its own figure" if own else "is usual",
             },
-            says=ck.Says(
-                passes="{it} reads {read}{over}; {limit} {usual}.",
-                fails=(
-                    "{it} reads {read}{over}; {limit} {usual}. Too much in the way weakens the spark; read it"
-                    " again while bending it, boot by boot."
-                ),
-                undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
-            ),
         )
     if not own and any(metres is None for metres in long.values()):
         yield case.gap(
@@ -111,17 +111,14 @@ def lead_resistances(
 
 
 def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
-    return case.open(
-        code="ignition.lead_usual",
-        value=reading,
-        place=reading.place,
-        next_test=lead_resistance,
-        it=reading.place.capitalize(),
-        read=ck.show(reading.value, "Ω", uncertainty=False),
-        says=(
+    return case.inconclusive(
+        ck.Claim("ignition.lead_usual", place=reading.place, next_test=lead_resistance),
+        (
             "{it} was noted as {read}, hundreds of times less for its length than its neighbours: most likely"
             " kΩ was on the display. Read it again."
         ),
+        reading,
+        values={"it": reading.place.capitalize(), "read": ck.show(reading.value, "Ω", uncertainty=False)},
     )
 
 
@@ -143,12 +140,10 @@ def leads_looked_at(
     for place in (place for place in LEADS if place in seen):
         look = seen[place]
         calls = replace_leads if look in (LeadLook.CRACKED, LeadLook.TRACKED) else None
-        yield case.looked(
+        yield case.visual(
             lead_look,
-            place=place,
-            passed=look is LeadLook.SOUND,
-            code="ignition.lead_look",
-            says=says[look],
-            calls_for=calls,
-            it=place.capitalize(),
+            look is LeadLook.SOUND,
+            ck.Claim("ignition.lead_look", place=place, calls_for=calls),
+            says[look],
+            values={"it": place.capitalize()},
         )

@@ -69,18 +69,21 @@ def plugs_looked_at(
     text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
     says = "What the plugs look like: {text}."
     if any(face in groups for face in _FAILS):
-        yield case.looked(
-            plug_face, passed=False, code="ignition.plug_face", says=says, calls_for=replace_plugs, text=text
+        yield case.visual(
+            plug_face,
+            False,
+            ck.Claim("ignition.plug_face", calls_for=replace_plugs),
+            says,
+            values={"text": text},
         )
     elif all(face in _SOUND for face in groups):
-        yield case.looked(plug_face, passed=True, code="ignition.plug_face", says=says, text=text)
+        yield case.visual(plug_face, True, ck.Claim("ignition.plug_face"), says, values={"text": text})
     else:
-        evidence = [case.sights[plug_face.key, place].entry for place in seen]
+        evidence = case.noted(plug_face, *seen)
         yield case.advise(
-            code="ignition.plug_face",
-            says=says + " Look for the cause before plugs are renewed.",
-            evidence=evidence,
-            text=text,
+            ck.Claim("ignition.plug_face", evidence=evidence),
+            says + " Look for the cause before plugs are renewed.",
+            values={"text": text},
         )
 
 
@@ -105,9 +108,7 @@ def cap_looked_at(
             " in the wet."
         ),
     }[seen]
-    yield case.looked(
-        cap_look, passed=seen is CapLook.SOUND, code="ignition.cap", says=says, calls_for=replace_cap
-    )
+    yield case.visual(cap_look, seen is CapLook.SOUND, ck.Claim("ignition.cap", calls_for=replace_cap), says)
 
 
 @ignition.check("Spark at the tester")
@@ -125,17 +126,15 @@ def spark_seen(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A weak spark speaks against a coil only once the supply has been found good."""
     bad = [place for place, one in seen.items() if one is not Spark.STEADY]
-    evidence = [case.sights[spark.key, place].entry for place in seen]
+    evidence = case.noted(spark, *seen)
     if not bad:
         yield case.advise(
-            code="ignition.spark",
-            evidence=evidence,
-            urgency=ck.Urgency.NOTHING,
-            places=_listed(list(seen)),
-            says=(
+            ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.NOTHING),
+            (
                 "At the tester a spark jumps every time ({places}). That clears coil and leads roughly; under"
                 " load a gap asks for more."
             ),
+            values={"places": _listed(list(seen))},
         )
         return
     words: dict[str, Any] = {
@@ -154,26 +153,22 @@ def spark_seen(
     lost = loss is not None and drop is not None and loss.lost.number > drop.number
     weak = lost or (cranking is not None and low is not None and cranking.number < low.number)
     if loss is None and cranking is None:
-        yield case.open(
-            code="ignition.spark",
-            evidence=evidence,
-            next_test=feed_drop,
-            **words,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
+            (
                 "At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at"
                 " the coil before anything is renewed."
             ),
+            values=words,
         )
     elif weak:
-        yield case.open(
-            code="ignition.spark",
-            evidence=evidence,
-            next_test=feed_drop,
-            **words,
-            says=(
+        yield case.inconclusive(
+            ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
+            (
                 "At the tester there is {what} on {bad}, but the supply at the coil is weak, which explains"
                 " it: repair that, then try the spark again."
             ),
+            values=words,
         )
     else:
         shared = len(bad) == len(seen) > 1
@@ -183,14 +178,9 @@ def spark_seen(
             else "what belongs to it alone: coil or lead"
         )
         yield case.advise(
-            code="ignition.spark",
-            evidence=evidence,
-            urgency=ck.Urgency.THIS_VISIT,
-            where=where,
-            **words,
-            says=(
-                "At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}."
-            ),
+            ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
+            "At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}.",
+            values={"where": where, **words},
         )
 
 
@@ -206,17 +196,15 @@ def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding |
     """Of all tests this speaks most directly: the fault follows the part, or it stays."""
     if went is Swap.STAYED:
         yield case.advise(
-            code="ignition.swap",
-            evidence=[case.sights[swap.key, ""].entry],
-            urgency=ck.Urgency.THIS_VISIT,
-            says=(
+            ck.Claim("ignition.swap", evidence=case.noted(swap), urgency=ck.Urgency.THIS_VISIT),
+            (
                 "The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its"
                 " wiring, injector and compression."
             ),
         )
         return
     says, operation = _WENT[went]
-    yield case.looked(swap, passed=False, code="ignition.swap", says=says, calls_for=operation)
+    yield case.visual(swap, False, ck.Claim("ignition.swap", calls_for=operation), says)
 
 
 @ignition.check("Switching of the coil")
@@ -233,12 +221,8 @@ def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[c
             " Points, module, a short, or the feed."
         ),
     }[seen]
-    yield case.looked(
-        switching,
-        passed=seen is Switching.SWINGS,
-        code="ignition.switching",
-        says=says,
-        calls_for=repair_switching,
+    yield case.visual(
+        switching, seen is Switching.SWINGS, ck.Claim("ignition.switching", calls_for=repair_switching), says
     )
 
 

@@ -14,13 +14,12 @@ ONE = 0.90  # share of all misfires from which they are one cylinder's; source: 
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
 AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
 
-Count = Annotated[float, "count", ck.Within(low=0)]
-Turns = Annotated[float, "count", ck.Within(above=0)]
-Cylinders = Annotated[float, "count", ck.Within(1, 16)]
-
 
 @ignition.calculation(source="four-stroke")
-def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "count"]:
+def firings(
+    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
+) -> Annotated[float, ck.Output("count", "Firings")]:
     """How often an engine fires in so many revolutions.
 
     >>> firings.si(1000.0, 4.0)
@@ -30,7 +29,11 @@ def firings(revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "count
 
 
 @ignition.calculation(source="four-stroke")
-def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Annotated[float, "1"]:
+def misfire_share(
+    count: Annotated[float, ck.Input("count", "Count", 0)],
+    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
+) -> Annotated[float, ck.Output("1", "Misfire share")]:
     """Share of an engine's firings that failed.
 
     >>> misfire_share.si(30.0, 200.0, 8.0)
@@ -41,9 +44,9 @@ def misfire_share(count: Count, revolutions: Turns, cylinders: Cylinders) -> Ann
 
 @ignition.calculation(source="power-balance")
 def contribution(
-    drop: Annotated[float, "rev/s", ck.Within(low=0)],
-    middle_drop: Annotated[float, "rev/s", ck.Within(above=0)],
-) -> Annotated[float, "1"]:
+    drop: Annotated[float, ck.Input("rev/s", "Drop", 0)],
+    middle_drop: Annotated[float, ck.Input("rev/s", "Middle drop", above=0)],
+) -> Annotated[float, ck.Output("1", "Contribution")]:
     """A cylinder's part in the work: the speed lost without it, against the median of all.
 
     >>> round(contribution.si(21 / 60, 59 / 60), 3)
@@ -66,7 +69,7 @@ def misfire(
     No count calls for a part: it says where, not why.
     """
     turns = next(
-        (beside for reading in counts if (beside := reading.read_with(revolutions)) is not None), turned
+        (beside for reading in counts if (beside := reading.condition(revolutions)) is not None), turned
     )
     if turns is None:
         yield case.gap(
@@ -90,18 +93,8 @@ def misfire(
     yield case.judge(
         share,
         case.limit("ignition.misfires"),
-        code="ignition.misfire",
-        of=misfires,
-        unit="%",
-        evidence=[*counts, turns],
-        next_test=misfires,
-        values={
-            "total": f"{total:.0f}",
-            "turns": f"{turns.number:.0f}",
-            "share": ck.show(share, "%", uncertainty=False),
-            "pattern": _pattern(counts, total, int(number.number), how),
-        },
-        says=ck.Says(
+        ck.Claim("ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires),
+        ck.Says(
             passes=(
                 "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
                 " monitor allows {limit}."
@@ -115,6 +108,12 @@ def misfire(
                 "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}"
             ),
         ),
+        values={
+            "total": f"{total:.0f}",
+            "turns": f"{turns.number:.0f}",
+            "share": ck.show(share, "%", uncertainty=False),
+            "pattern": _pattern(counts, total, int(number.number), how),
+        },
     )
 
 

@@ -11,11 +11,6 @@ import attrs
 import corekit as ck
 
 from .current import (
-    Current,
-    Henry,
-    Ohms,
-    Time,
-    Volts,
     current_after,
     stored_energy,
     time_to_current,
@@ -43,13 +38,12 @@ LOW_SPEED = 20.0  # rev/s, the speed beside which a gain is shown
 FASTEST = 10000 / 60  # rev/s: no road engine turns faster
 TOP_SPEED = 7000.0  # rpm, the end of the chart's scale
 
-Speed = Annotated[float, "rev/s", ck.Within(above=0)]
-Firings = Annotated[float, "1", ck.Within(above=0, high=8)]
-Angle = Annotated[float, "rad", ck.Within(low=0)]
-
 
 @ignition.calculation(source="four-stroke")
-def spark_period(speed: Speed, firings: Firings) -> Annotated[float, "s"]:
+def spark_period(
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
+) -> Annotated[float, ck.Output("s", "Spark period")]:
     """Time from spark to spark of one coil.
 
     Firings in one revolution: half the cylinders for one coil and a distributor, 1 for wasted spark, 1/2 for
@@ -62,7 +56,10 @@ def spark_period(speed: Speed, firings: Firings) -> Annotated[float, "s"]:
 
 
 @ignition.calculation(source="four-stroke")
-def spark_rate(speed: Speed, firings: Firings) -> Annotated[float, "Hz"]:
+def spark_rate(
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
+) -> Annotated[float, ck.Output("Hz", "Spark rate")]:
     """Sparks of one coil in a second.
 
     >>> spark_rate.si(60.0, 4.0)
@@ -72,7 +69,10 @@ def spark_rate(speed: Speed, firings: Firings) -> Annotated[float, "Hz"]:
 
 
 @ignition.calculation(source="four-stroke")
-def time_of_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
+def time_of_angle(
+    angle: Annotated[float, ck.Input("rad", "Angle", 0)],
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+) -> Annotated[float, ck.Output("s", "Time of angle")]:
     """Time in which the crank turns through an angle.
 
     >>> round(time_of_angle.si(0.1745329, 16.66667) * 1000, 3)
@@ -82,7 +82,10 @@ def time_of_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
 
 
 @ignition.calculation(source="four-stroke")
-def angle_of_time(time: Time, speed: Speed) -> Annotated[float, "rad"]:
+def angle_of_time(
+    time: Annotated[float, ck.Input("s", "Time", 0)],
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+) -> Annotated[float, ck.Output("rad", "Angle of time")]:
     """Angle through which the crank turns in a time.
 
     >>> round(angle_of_time.si(0.0025, 60.0), 4)
@@ -92,7 +95,10 @@ def angle_of_time(time: Time, speed: Speed) -> Annotated[float, "rad"]:
 
 
 @ignition.calculation(source="four-stroke")
-def time_of_dwell_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
+def time_of_dwell_angle(
+    angle: Annotated[float, ck.Input("rad", "Angle", 0)],
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+) -> Annotated[float, ck.Output("s", "Time of dwell angle")]:
     """Charge time of a dwell angle in degrees of the distributor, which turns at half the engine's speed.
 
     >>> round(time_of_dwell_angle.si(0.5235988, 13.33333) * 1000, 1)
@@ -102,7 +108,10 @@ def time_of_dwell_angle(angle: Angle, speed: Speed) -> Annotated[float, "s"]:
 
 
 @ignition.calculation(source="four-stroke")
-def duty(charge_time: Time, period: Annotated[float, "s", ck.Within(above=0)]) -> Annotated[float, "1"]:
+def duty(
+    charge_time: Annotated[float, ck.Input("s", "Charge time", 0)],
+    period: Annotated[float, ck.Input("s", "Period", above=0)],
+) -> Annotated[float, ck.Output("1", "Duty")]:
     """Share of the time in which a coil is switched on.
 
     >>> duty.si(0.0125, 0.01875)
@@ -112,7 +121,11 @@ def duty(charge_time: Time, period: Annotated[float, "s", ck.Within(above=0)]) -
 
 
 @ignition.calculation(source="four-stroke")
-def dwell_available(speed: Speed, firings: Firings, off_time: Time) -> Annotated[float, "s"]:
+def dwell_available(
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
+    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
+) -> Annotated[float, ck.Output("s", "Dwell available")]:
     """Time to charge between two sparks: the period less what burning and recovery take.
 
     >>> round(dwell_available.si(60.0, 4.0, 0.0012) * 1000, 3)
@@ -123,8 +136,10 @@ def dwell_available(speed: Speed, firings: Firings, off_time: Time) -> Annotated
 
 @ignition.calculation(source="four-stroke")
 def collapse_speed(
-    firings: Firings, charge_time: Annotated[float, "s", ck.Within(above=0)], off_time: Time
-) -> Annotated[float, "rev/s"]:
+    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
+    charge_time: Annotated[float, ck.Input("s", "Charge time", above=0)],
+    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
+) -> Annotated[float, ck.Output("rev/s", "Collapse speed")]:
     """Engine speed above which a coil no longer has the time it needs to charge.
 
     >>> round(collapse_speed.si(4.0, 0.002703101, 0.001) * 60)
@@ -135,14 +150,14 @@ def collapse_speed(
 
 @ignition.calculation(source="circuit")
 def energy_at_speed(
-    speed: Speed,
-    firings: Firings,
-    off_time: Time,
-    voltage: Volts,
-    resistance: Ohms,
-    inductance: Henry,
-    current_limit: Current,
-) -> Annotated[float, "J"]:
+    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
+    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
+    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current_limit: Annotated[float, ck.Input("A", "Current limit", 0)],
+) -> Annotated[float, ck.Output("J", "Energy at speed")]:
     """Energy for one spark at an engine speed: the coil charges for the time there is, up to its current
     limit.
 
@@ -240,29 +255,22 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
     }
     if needed is None:
         return case.advise(
-            code="ignition.dwell",
-            of=dwell,
-            value=there,
-            unit="ms",
-            evidence=[volts, rpm],
-            urgency=ck.Urgency.THIS_VISIT,
-            **words,
-            says=(
+            ck.Claim(
+                "ignition.dwell", of=dwell, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.THIS_VISIT
+            ),
+            (
                 "At {volts} the coil never reaches its current limit, however long it is charged: the supply"
                 " comes first."
             ),
+            there,
+            values=words,
         )
-    limit = ck.Limit(key="ignition.dwell", low=needed, source=case.system.sources["circuit"])
+    limit = case.computed_limit("ignition.dwell", "circuit", low=needed)
     return case.judge(
         there,
         limit,
-        code="ignition.dwell",
-        of=dwell,
-        unit="ms",
-        urgency=ck.Urgency.PLAN_IT,
-        evidence=[volts, rpm],
-        values={**words, "needed": _ms(needed)},
-        says=ck.Says(
+        ck.Claim("ignition.dwell", of=dwell, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.PLAN_IT),
+        ck.Says(
             passes="At {speed} the coil has {time} to charge and needs {needed} at {volts}.",
             fails=(
                 "At {speed} the coil has {time} to charge and would need {needed} at {volts}: each spark gets"
@@ -272,6 +280,7 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 "At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}."
             ),
         ),
+        values={**words, "needed": _ms(needed)},
     )
 
 
@@ -313,14 +322,16 @@ def _energy(
             " supply, plugs and leads are looked at first."
         )
     return case.advise(
-        code="ignition.energy_by_speed",
-        says=says,
-        value=energy,
-        unit="mJ",
-        evidence=[volts, rpm],
-        urgency=ck.Urgency.NOTHING,
-        figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None,
-        **words,
+        ck.Claim(
+            "ignition.energy_by_speed",
+            unit="mJ",
+            evidence=[volts, rpm],
+            urgency=ck.Urgency.NOTHING,
+            figure=_picture(fitted, other, beside, rpm.value, words) if other is not None or short else None,
+        ),
+        says,
+        energy,
+        values=words,
     )
 
 

@@ -34,9 +34,9 @@ NEAR = (
 
 # The battery's own voltage is another system's business; where its plugin is missing these are simply never
 # there.
-battery_cranking = ck.elsewhere("battery.cranking_voltage", "V", "Battery voltage while cranking")
-battery_running = ck.elsewhere("battery.charging_voltage", "V", "Battery voltage with the engine running")
-battery_resting = ck.elsewhere("battery.rest_voltage", "V", "Battery voltage at rest")
+battery_cranking = ck.foreign("battery.cranking_voltage", "V", "Battery voltage while cranking")
+battery_running = ck.foreign("battery.charging_voltage", "V", "Battery voltage with the engine running")
+battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery voltage at rest")
 
 
 @attrs.frozen(kw_only=True)
@@ -158,14 +158,15 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
     return case.judge(
         direct if direct is not None else loss.lost,
         case.limit(feed_drop),
-        code="ignition.feed",
-        of=feed_drop,
-        unit="V",
-        calls_for=repair_supply,
-        next_test=feed_drop,
-        evidence=[reading for reading in (loss.at_coil, loss.at_battery) if reading is not None],
-        values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
-        says=ck.Says(
+        ck.Claim(
+            "ignition.feed",
+            of=feed_drop,
+            unit="V",
+            evidence=[reading for reading in (loss.at_coil, loss.at_battery) if reading is not None],
+            calls_for=repair_supply,
+            next_test=feed_drop,
+        ),
+        ck.Says(
             passes="Between battery and coil {lost} is lost{when}; {limit} is usual.",
             fails=(
                 "Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows"
@@ -177,6 +178,7 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
                 " it across the feed itself."
             ),
         ),
+        values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
     )
 
 
@@ -187,27 +189,19 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
     evidence = [reading for reading in (loss.at_coil, loss.at_battery) if reading is not None]
     if loss.lost.number <= NEAR:
         return case.advise(
-            code="ignition.feed",
-            of=feed_drop,
-            value=loss.lost,
-            unit="V",
-            evidence=evidence,
-            urgency=ck.Urgency.NOTHING,
-            lost=_lost(loss.lost),
-            says="With the key on the coil gets all but {lost} of what the battery shows at rest.",
+            ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING),
+            "With the key on the coil gets all but {lost} of what the battery shows at rest.",
+            loss.lost,
+            values={"lost": _lost(loss.lost)},
         )
-    return case.open(
-        code="ignition.feed",
-        of=feed_drop,
-        value=loss.lost,
-        unit="V",
-        evidence=evidence,
-        next_test=feed_drop,
-        lost=_lost(loss.lost),
-        says=(
+    return case.inconclusive(
+        ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, next_test=feed_drop),
+        (
             "With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the"
             " battery itself; read the drop across the feed while the coil draws current."
         ),
+        loss.lost,
+        values={"lost": _lost(loss.lost)},
     )
 
 
@@ -244,15 +238,17 @@ def cranking_supply(
     yield case.judge(
         volts,
         case.limit(supply_cranking),
-        code="ignition.cranking_supply",
-        evidence=[posts] if posts is not None else [],
-        next_test=supply_cranking,
-        values={"read": _volts(volts), "cause": cause},
-        says=ck.Says(
+        ck.Claim(
+            "ignition.cranking_supply",
+            evidence=[posts] if posts is not None else [],
+            next_test=supply_cranking,
+        ),
+        ck.Says(
             passes="While cranking the coil gets {read}; {limit} is asked for.",
             fails="While cranking the coil gets only {read}; {limit} is asked for. {cause}",
             undecided="While cranking the coil gets {read}, close to the {limit} asked for. {cause}",
         ),
+        values={"read": _volts(volts), "cause": cause},
     )
 
 
@@ -262,11 +258,8 @@ def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[
     yield case.judge(
         lost,
         case.limit(ground_drop),
-        code="ignition.ground",
-        calls_for=repair_ground,
-        next_test=ground_drop,
-        values={"lost": _lost(lost.value)},
-        says=ck.Says(
+        ck.Claim("ignition.ground", calls_for=repair_ground, next_test=ground_drop),
+        ck.Says(
             passes="In the ground of the ignition {lost} is lost; {limit} is usual.",
             fails=(
                 "In the ground of the ignition {lost} is lost; {limit} is usual. The ground is cleaned and"
@@ -274,6 +267,7 @@ def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[
             ),
             undecided="In the ground of the ignition {lost} is lost, too close to the usual {limit} to call.",
         ),
+        values={"lost": _lost(lost.value)},
     )
 
 

@@ -27,12 +27,12 @@ from .declarations import (
 
 SLIP = 100.0  # a secondary this many times below its lowest figure was noted in the wrong unit
 
-Resistance = Annotated[float, "Ω", ck.Within(low=0)]
-Temperature = Annotated[float, "K", ck.Within(233.15, 423.15)]
-
 
 @ignition.calculation(source="copper")
-def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+def resistance_at_20(
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Resistance at 20")]:
     """Resistance that a copper winding would show at 20 °C.
 
     A coil measured on a hot engine reads high, while limits are given cold.
@@ -44,7 +44,10 @@ def resistance_at_20(resistance: Resistance, temperature: Temperature) -> Annota
 
 
 @ignition.calculation(source="copper")
-def resistance_when_warm(resistance: Resistance, temperature: Temperature) -> Annotated[float, "Ω"]:
+def resistance_when_warm(
+    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
+    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Resistance when warm")]:
     """Resistance of a copper winding at a temperature, from its resistance at 20 °C.
 
     >>> round(resistance_when_warm.si(0.6, 353.15), 4)
@@ -66,7 +69,7 @@ def primary(
 
     A low-ohm winding wants nulled leads.
     """
-    own = primary_resistance.key in case.specified
+    own = case.is_specified(primary_resistance)
     if not own and made is None:
         yield case.gap(
             coil_type, "What is usual for a primary winding depends on the type of coil, which is not known."
@@ -85,37 +88,27 @@ def primary(
     }
     limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
     for reading in ohms:
-        warm = reading.read_with(winding_temperature) or warmth
+        warm = reading.condition(winding_temperature) or warmth
         if warm is None:
             yield case.gap(
                 winding_temperature,
                 f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
             )
             continue
-        high = limit.high is not None and resistance_at_20(reading, warm).number > limit.high.number
+        cold = resistance_at_20(reading, warm)
         yield case.judge(
-            resistance_at_20(reading, warm),
+            cold,
             limit,
-            code="ignition.primary" if own else "ignition.primary_usual",
-            of=primary_resistance,
-            unit="Ω",
-            place=reading.place,
-            calls_for=replace_coil if own else None,
-            next_test=primary_resistance,
-            evidence=[reading],
-            values={
-                "it": reading.place.capitalize(),
-                "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "Ω"),
-                "usual": "is its own figure" if own else "is usual",
-                "meaning": (
-                    "A broken or badly joined winding reads high."
-                    if high
-                    else "Shorted turns read low; so does a meter set to zero wrongly."
-                ),
-            },
-            says=ck.Says(
+            ck.Claim(
+                "ignition.primary" if own else "ignition.primary_usual",
+                of=primary_resistance,
+                unit="Ω",
+                place=reading.place,
+                evidence=[reading],
+                calls_for=replace_coil if own else None,
+                next_test=primary_resistance,
+            ),
+            ck.Says(
                 passes=(
                     "{it}: primary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it"
                     " works under load."
@@ -126,6 +119,18 @@ def primary(
                     " meter's leads, or use four wires."
                 ),
             ),
+            values={
+                "it": reading.place.capitalize(),
+                "read": reading.shown,
+                "at": ck.show(warm.value, "°C", uncertainty=False),
+                "cold": _cold(reading, warm, "Ω"),
+                "usual": "is its own figure" if own else "is usual",
+                "meaning": (
+                    "A broken or badly joined winding reads high."
+                    if case.side(cold, limit) is ck.Side.ABOVE
+                    else "Shorted turns read low; so does a meter set to zero wrongly."
+                ),
+            },
         )
 
 
@@ -144,48 +149,44 @@ def secondary(
     for place, path in (paths or {}).items():
         if path is Path.OPEN:
             yield _open(case, place, diodes)
-    own = secondary_resistance.key in case.specified
+    own = case.is_specified(secondary_resistance)
     limit = case.limit(secondary_resistance if own else "ignition.secondary_usual")
     for reading in ohms or []:
-        warm = reading.read_with(winding_temperature) or warmth
+        warm = reading.condition(winding_temperature) or warmth
         if warm is None:
             yield case.gap(
                 winding_temperature,
                 f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
             )
             continue
-        if limit.low is not None and reading.number * SLIP < limit.low.number:
-            yield case.open(
-                code="ignition.secondary_usual",
-                value=reading,
-                place=reading.place,
-                next_test=secondary_resistance,
-                it=reading.place.capitalize(),
-                read=ck.show(reading.value, "Ω", uncertainty=False),
-                says=(
+        at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
+        if case.side(at_most, limit) is ck.Side.BELOW:
+            yield case.inconclusive(
+                ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
+                (
                     "{it}: the secondary winding was noted as {read}, hundreds of times too little: most"
                     " likely kΩ was on the display. Read it again."
                 ),
+                reading,
+                values={
+                    "it": reading.place.capitalize(),
+                    "read": ck.show(reading.value, "Ω", uncertainty=False),
+                },
             )
             continue
         yield case.judge(
             resistance_at_20(reading, warm),
             limit,
-            code="ignition.secondary" if own else "ignition.secondary_usual",
-            of=secondary_resistance,
-            unit="kΩ",
-            place=reading.place,
-            calls_for=replace_coil if own else None,
-            next_test=spark,
-            evidence=[reading],
-            values={
-                "it": reading.place.capitalize(),
-                "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "kΩ"),
-                "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
-            },
-            says=ck.Says(
+            ck.Claim(
+                "ignition.secondary" if own else "ignition.secondary_usual",
+                of=secondary_resistance,
+                unit="kΩ",
+                place=reading.place,
+                evidence=[reading],
+                calls_for=replace_coil if own else None,
+                next_test=spark,
+            ),
+            ck.Says(
                 passes=(
                     "{it}: secondary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that"
                     " it works under load."
@@ -193,6 +194,13 @@ def secondary(
                 fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
                 undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
             ),
+            values={
+                "it": reading.place.capitalize(),
+                "read": reading.shown,
+                "at": ck.show(warm.value, "°C", uncertainty=False),
+                "cold": _cold(reading, warm, "kΩ"),
+                "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
+            },
         )
 
 
@@ -200,29 +208,27 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     it = place.capitalize()
     if diodes is Fitted.NO:
         says = "{it}: the secondary winding reads open, and there is no diode in it: it is broken."
-        return case.looked(
+        return case.visual(
             secondary_path,
-            place=place,
-            passed=False,
-            code="ignition.secondary_open",
-            says=says,
-            calls_for=replace_coil,
-            it=it,
+            False,
+            ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil),
+            says,
+            values={"it": it},
         )
     may = "has a diode" if diodes is Fitted.YES else "may have a diode"
-    sight = case.sights[secondary_path.key, place]
-    return case.open(  # source: diode
-        code="ignition.secondary_open",
-        place=place,
-        next_test=spark,
-        evidence=[sight.entry],
-        urgency=ck.Urgency.PLAN_IT,
-        it=it,
-        may=may,
-        says=(
+    return case.inconclusive(  # source: diode
+        ck.Claim(
+            "ignition.secondary_open",
+            place=place,
+            evidence=case.noted(secondary_path, place),
+            urgency=ck.Urgency.PLAN_IT,
+            next_test=spark,
+        ),
+        (
             "{it}: the secondary {may}, and an ohmmeter then reads open on a sound coil too. This reading"
             " says nothing; try the spark at a tester."
         ),
+        values={"it": it, "may": may},
     )
 
 

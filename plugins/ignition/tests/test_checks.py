@@ -591,5 +591,5 @@ def test_the_keys_asked_of_the_battery_are_those_that_the_battery_declares() -> 
     plugins = load()
     assert "ignition" in plugins.systems
     assert not [failure for failure in plugins.failures if failure.plugin == "ignition"]
-    for wanted in ignition.wants_elsewhere:
+    for wanted in ignition.foreign_wants:
         assert plugins.measurands[wanted.key].kind == wanted.kind

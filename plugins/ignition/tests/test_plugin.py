@@ -40,7 +40,7 @@ def test_every_source_is_used_and_every_used_source_exists() -> None:
     used |= {calculation.source for calculation in ignition.calculations.values()}
     text = " ".join(TEXT.values())
     used |= set(re.findall(r"source: ([a-z0-9-]+)", text))
-    used |= set(re.findall(r'sources\["([a-z0-9-]+)"\]', text))
+    used |= set(re.findall(r'computed_limit\(\s*"[^"]+",\s*"([a-z0-9-]+)"', text))
     assert used == set(ignition.sources)
 
 
@@ -85,7 +85,7 @@ def test_every_operation_can_be_priced_and_says_what_shows_that_it_worked() -> N
 
 
 def test_a_new_coil_ends_what_was_known_of_the_old_one() -> None:
-    ended = {key for key, trait in ignition.traits.items() if trait.part == "coil"}
+    ended = {key for key, trait in ignition.traits.items() if trait.part == "ignition.coil"}
     assert ended == {
         "ignition.coil_type",
         "ignition.diode",

@@ -35,18 +35,21 @@ def horn_system(unit: str = "V", key: str = "lamps.voltage") -> ck.System:
     sound = horn.measurand(
         "voltage", "V", "Voltage at the horn", possible=(0, 20), usual=(9, 15), accuracy="1 %"
     )
-    lamp = ck.elsewhere(key, unit, "Voltage at the lamp")
+    lamp = ck.foreign(key, unit, "Voltage at the lamp")
 
     def beside(
         case: ck.Case, own: Annotated[ck.Reading, sound], others: Annotated[list[ck.Reading] | None, lamp]
     ) -> Iterator[ck.Finding | ck.Gap]:
         places = ", ".join(reading.place for reading in others or [])
         yield case.advise(
-            code="horn.beside", says="{value} here; lamps: {places}.", value=own, places=places or "none"
+            ck.Claim("horn.beside"),
+            "{value} here; lamps: {places}.",
+            own,
+            values={"places": places or "none"},
         )
 
     def needs(case: ck.Case, other: Annotated[list[ck.Reading], lamp]) -> Iterator[ck.Finding | ck.Gap]:
-        yield case.advise(code="horn.needs", says="{count}", count=str(len(other)))
+        yield case.advise(ck.Claim("horn.needs"), "{count}", values={"count": str(len(other))})
 
     # The measurands live in this function, so the annotations are handed over as objects, not as text.
     beside.__annotations__ |= {
@@ -108,7 +111,7 @@ def test_a_wish_that_the_other_system_cannot_fulfil_is_named_with_what_it_costs(
 @pytest.mark.parametrize("key", ["voltage", "lamps.", "Lamps.voltage", "lamps.voltage.left", ""])
 def test_a_key_that_names_no_system_is_refused(key: str) -> None:
     with pytest.raises(ValueError, match="full key"):
-        ck.elsewhere(key, "V", "Voltage")
+        ck.foreign(key, "V", "Voltage")
 
 
 def test_a_check_that_asks_its_own_system_for_what_it_does_not_declare_has_a_loose_end() -> None:
