@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from ..billing.consent import ConsentError
+from ..billing.approval import ConsentError
 from ..intake.fault import Fault, VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import AgreedRow, VisitFile

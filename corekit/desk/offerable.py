@@ -7,8 +7,8 @@ from collections.abc import Collection, Sequence
 import attrs
 
 from ..assess.assessment import Assessment
+from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
-from ..billing.consent import Standing
 from ..billing.line import Ground, GroundKind, Line, LineKind
 from ..billing.offer import Asked
 from ..billing.waiver import waive, waivers
@@ -129,19 +129,14 @@ def cap_of(book: PriceBook) -> Money | None:
     return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
 
 
-def to_invoice(job: Job, standing: Standing, assessment: Assessment) -> tuple[Line, ...]:
+def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:
     """The agreed lines whose work was done: coming and looking always, an operation once it stands in the
     journal.
 
     What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
     for the looking; and a line claims no finding that its evidence does not bear out any more.
     """
-    done = {noted.record.operation for noted in job.repairs}
-    lines = [
-        line
-        for line in standing.lines
-        if line.operation in done or (not line.operation and is_charged(line, job))
-    ]
+    lines = [line for line in work.done if line.operation or is_charged(line, job)]
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 

@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 import attrs
 import flask
 
-from ..billing.consent import ConsentError
+from ..billing.approval import ConsentError
 from ..desk import quote
 from ..desk.answering import Answer
 from ..desk.offerable import asked_for, cap_of

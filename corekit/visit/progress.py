@@ -63,17 +63,7 @@ class Standing:
 
 def standing(job: Job, assessment: Assessment) -> Standing:
     """Where a job stands."""
-    answered = {noted.record.document_hash for noted in job.agreements}
-    latest = {
-        noted.record.stage: noted.record.name for noted in job.offers
-    }  # a newer paper takes the place of the older
-    pending = tuple(
-        name
-        for name in latest.values()
-        for noted in job.offers
-        if noted.record.name == name and noted.record.document_hash not in answered
-    )
-    to_do = _agreed_undone(job)
+    pending, to_do = job.approval.pending, job.approval.open
     unshown = _unshown(job, assessment)
     return Standing(
         step=_step(job, assessment, pending, to_do, unshown),
@@ -134,13 +124,3 @@ def _step(
     if any(call.met for call in assessment.calls_at(job.stage)) and not assessment.next_tests:
         return Step.EXPLAIN
     return Step.TEST
-
-
-def _agreed_undone(job: Job) -> tuple[str, ...]:
-    done = {noted.record.operation for noted in job.repairs}
-    lines = {noted.record.document_hash: noted.record.lines for noted in job.offers}
-    agreed: dict[str, None] = {}
-    for noted in job.agreements:
-        operations = [str(line.get("operation") or "") for line in lines.get(noted.record.document_hash, ())]
-        agreed |= {key: None for key in operations if key and key not in noted.record.declined}
-    return tuple(key for key in agreed if key not in done)
