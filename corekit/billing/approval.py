@@ -20,7 +20,7 @@ from ..model.money import Money, total
 from ..model.records import Agreed, Offered, Repaired
 from .book import PriceBook
 from .line import Line, from_data
-from .offer import declined
+from .offer import without_declined
 from .totals import Totals, percent_of, totals
 
 
@@ -229,7 +229,7 @@ def _priced(decision: Decision) -> _Priced:
     offer = decision.offer
     offered = _lines_of(offer)
     try:
-        declined(offered, decision.agreement.declined)
+        without_declined(offered, decision.agreement.declined)
     except ValueError as error:
         raise ConsentError(f'The agreement to "{offer.name}" declines what was not in it. {error}') from error
     approved = tuple(

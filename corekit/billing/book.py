@@ -219,7 +219,7 @@ class _Reader:
         if "rates" in tax and isinstance(tax["rates"], Mapping) and not table:
             self.fault("tax.rates", 'names no rate; write for instance { standard = "20" }')
         for name in table:
-            path = f"tax.rates.{_quoted(name)}"
+            path = f"tax.rates.{_key_text(name)}"
             if not name.strip() or name.casefold() == OUTSIDE_TAX:
                 self.fault(path, "is no name for a rate; choose a word such as standard or reduced")
             if (first := names.setdefault(name.strip().casefold(), name)) != name:
@@ -398,7 +398,7 @@ class _Reader:
             if key not in known:
                 near = difflib.get_close_matches(key, known, n=1)
                 hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-                self.fault(_path(path, _quoted(key)), f"is not known here; {hint}")
+                self.fault(_path(path, _key_text(key)), f"is not known here; {hint}")
         if isinstance(raw, Mapping):
             for key in required:
                 if key not in table:
@@ -424,7 +424,7 @@ def _path(path: str, key: str) -> str:
     return f"{path}.{key}" if path else key
 
 
-def _quoted(key: str) -> str:
+def _key_text(key: str) -> str:
     return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else f'"{key}"'
 
 

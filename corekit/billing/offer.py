@@ -9,11 +9,11 @@ import attrs
 
 from ..model.money import total
 from .book import PriceBook, PriceError
-from .line import Ground, GroundKind, Line, LineKind, priced
+from .line import Ground, GroundKind, Line, LineKind, priced_line
 
 
 @attrs.frozen(kw_only=True)
-class Asked:
+class WorkItem:
     """Work that is called for: the operation's key, its title as printed, its one ground, and the reading
     that will show it worked.
     """
@@ -49,7 +49,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     )
 
     def row(kind: LineKind, text: str, quantity: Decimal, unit: str, price: Decimal) -> Line:
-        return priced(
+        return priced_line(
             kind=kind,
             text=text,
             ground=ground,
@@ -88,7 +88,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     return tuple(lines)
 
 
-def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[Line, ...]:
+def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tuple[Line, ...]:
     """Labour and parts of each operation, in the order asked for; every line has its operation's one ground.
 
     Raises:
@@ -111,7 +111,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
         operation = book.operations[asked.operation]
         if operation.hours:
             lines.append(
-                priced(
+                priced_line(
                     kind=LineKind.LABOUR,
                     text=asked.title,
                     operation=asked.operation,
@@ -125,7 +125,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
                 )
             )
         lines += [
-            priced(
+            priced_line(
                 kind=LineKind.PART,
                 text=part.name,
                 operation=asked.operation,
@@ -143,7 +143,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
     return tuple(lines)
 
 
-def declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
+def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
     """The lines that are left when the operations with these keys are declined.
 
     Raises:

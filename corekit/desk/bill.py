@@ -7,7 +7,7 @@ from __future__ import annotations
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork, ConsentError
 from ..billing.book import PriceBook
-from ..billing.payment import owed
+from ..billing.payment import payable_after
 from ..billing.together import Share
 from ..model.document import Document
 from ..model.job import Job
@@ -33,7 +33,9 @@ class Bill:
                 f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice."
             )
         self.share = Share(lines=self.lines, work=self.work)
-        self.payable = owed(self.share.totals, [noted.record for noted in job.payments], self.share.rounding)
+        self.payable = payable_after(
+            self.share.totals, [noted.record for noted in job.payments], self.share.rounding
+        )
         self.total = self.payable.gross + self.payable.rounding
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:

@@ -208,26 +208,19 @@ def left_out(shop: Shop, job: str) -> list[str]:
     approval = work.approval
     lines = {line.what for line in work.done}
     return [
-        *(f"{_titled(shop, key)} was agreed to, but nothing says that it was done." for key in approval.open),
-        *(f"{_titled(shop, key)} was done, but nobody agreed to it." for key in approval.unapproved),
         *(
-            f"{_titled(shop, key)} is not charged, but stands on no line: it was not agreed to and done."
+            f"{shop.plugins.title(key)} was agreed to, but nothing says that it was done."
+            for key in approval.open
+        ),
+        *(f"{shop.plugins.title(key)} was done, but nobody agreed to it." for key in approval.unapproved),
+        *(
+            f"{shop.plugins.title(key)} is not charged, but stands on no line: it was not agreed to and done."
             for key in waivers(record)
             if key not in lines
         ),
         *(f"the offer {name!r} has no answer on record." for name in approval.pending),
         *(
-            f"{_read(shop, noted.record.of)}: a test with this reading was begun, and it was never read."
+            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never read."
             for noted in record.waiting
         ),
     ]
-
-
-def _read(shop: Shop, measurand: str) -> str:
-    declared = shop.plugins.measurands.get(measurand)
-    return declared.title if declared else measurand
-
-
-def _titled(shop: Shop, operation: str) -> str:
-    declared = shop.plugins.operations.get(operation)
-    return declared.title if declared else operation

@@ -10,7 +10,7 @@ from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
 from ..billing.line import Ground, GroundKind, Line, LineKind
-from ..billing.offer import Asked
+from ..billing.offer import WorkItem
 from ..billing.waiver import waive, waivers
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
@@ -20,11 +20,11 @@ from ..plugin.host import Plugins
 from .problem import DeskError
 
 
-def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
+def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """Every operation that may be offered now, each with its one ground, most urgent first: what findings
     call for, then what was asked for.
     """
-    asked: dict[str, Asked] = {}
+    asked: dict[str, WorkItem] = {}
     done = {noted.record.operation for noted in job.repairs}
     now = [finding for finding in assessment.findings if finding.stage == job.stage]
     for finding in now:
@@ -40,7 +40,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
     return list(asked.values())
 
 
-def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
+def left_in(asked: Sequence[WorkItem], without: Collection[str]) -> list[WorkItem]:
     """The work that is offered when these operations are left out.
 
     Raises:
@@ -78,20 +78,19 @@ def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
     return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
 
 
-def ask(operation: str, ground: Ground, plugins: Plugins) -> Asked:
+def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:
     declared = plugins.operations.get(operation)
-    shown_by = plugins.measurands.get(declared.shown_by) if declared else None
-    return Asked(
+    return WorkItem(
         operation=operation,
-        title=declared.title if declared else operation,
+        title=plugins.title(operation),
         ground=ground,
-        shown_by=shown_by.title if shown_by else "",
+        shown_by=plugins.title(declared.shown_by) if declared else "",
     )
 
 
-def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
+def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """For a draft: every repair in the journal with the ground there is for it."""
-    asked: dict[str, Asked] = {}
+    asked: dict[str, WorkItem] = {}
     wanted = {noted.record.operation: noted.record for noted in job.wanted}
     for noted in job.repairs:
         operation = noted.record.operation

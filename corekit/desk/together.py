@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..billing.approval import ConsentError
-from ..billing.payment import owed
+from ..billing.payment import payable_after
 from ..billing.together import together
 from ..model.document import Document
 from ..model.job import Job
@@ -101,7 +101,9 @@ class CommonBill:
         self.jobs = list(jobs)
         self._bills = [_bill(shop, job) for job in jobs]
         self._totals, rounding = together([bill.share for bill in self._bills], shop.book)
-        self.payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
+        self.payable = payable_after(
+            self._totals, [noted.record for job in jobs for noted in job.payments], rounding
+        )
         self.total = self.payable.gross + self.payable.rounding
         self.versions = {
             name: version for bill in self._bills for name, version in bill.assessment.versions.items()

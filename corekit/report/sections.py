@@ -7,9 +7,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from ..assess.assessment import Assessment, Proof, RepairProof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof, RepairProof
 from ..billing.line import Line
 from ..billing.totals import Totals
+from ..billing.waiver import did_not_fix
 from ..model.document import Block, FindingRow, Findings, Heading, Pairs, Paragraph, Statement, Words
 from ..model.finding import Urgency, Verdict
 from ..model.job import Job, Noted, stage_name
@@ -17,7 +19,7 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Came, Left, Remarked
 from .cost import priced_lines
-from .found import checks, did_not_cure
+from .found import checks
 from .sheet import WHO_AGREES, Sheet, Yes
 
 
@@ -184,7 +186,7 @@ def _shown(repair: RepairProof, job: Job) -> str:
     """
     return (
         "Did not cure what you came with; not charged."
-        if repair.operation in did_not_cure(job)
+        if repair.operation in did_not_fix(job)
         else f"{str(repair.proof).capitalize()}. {repair.why}"
     )
 
@@ -236,7 +238,7 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
                 f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}"
             )
     for repair in assessment.repairs:
-        if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
+        if repair.proof is not Proof.SHOWN and repair.operation not in did_not_fix(assessment.job):
             why = (
                 "" if repair.finding in assessment.current else f" {repair.why}"
             )  # then it stands above already
@@ -263,7 +265,7 @@ def _of_the_job(job: Job, sheet: Sheet) -> list[str]:
         sentences.append(
             f"The work is not finished: {left.because}{f'; next visit on {left.back}' if left.back else ''}."
         )
-    failed, last = did_not_cure(job), max((noted.record.stage for noted in job.repairs), default=0)
+    failed, last = did_not_fix(job), max((noted.record.stage for noted in job.repairs), default=0)
     for noted in job.repairs:
         if noted.record.operation in failed and noted.record.stage == last:
             sentences.append(

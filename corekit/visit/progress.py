@@ -8,7 +8,9 @@ from enum import StrEnum
 
 import attrs
 
-from ..assess.assessment import Assessment, Proof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof
+from ..billing.waiver import did_not_fix
 from ..model.job import Job
 from ..model.records import Seen
 
@@ -78,7 +80,7 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
     """Work that a reading could still show to have worked: not what no reading shows, nor what could not be
     read, nor what was given up.
     """
-    given_up = did_not_cure(job)
+    given_up = did_not_fix(job)
     out_of_reach = {(noted.record.of, noted.record.stage) for noted in job.all(Seen) if noted.record.cannot}
     unread = [
         repair
@@ -92,11 +94,6 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
         and repair.operation not in given_up
         and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
     )
-
-
-def did_not_cure(job: Job) -> frozenset[str]:
-    """Work of which the mechanic said that it did not cure: nothing is to show any more that it did."""
-    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
 def _step(

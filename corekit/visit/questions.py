@@ -15,10 +15,11 @@ from datetime import datetime
 import attrs
 
 from .. import units
-from ..model.job import Job, Noted
+from ..assess.stage import standing_traits
+from ..model.job import Job
 from ..model.limit import Span
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
-from ..model.records import Came, Fitted, Instrument, Measured, Seen, Setup, Started
+from ..model.records import Came, Instrument, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
 
@@ -45,7 +46,7 @@ _NUMBER = re.compile(r"(?P<number>[+−-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>\D.*
 
 
 @attrs.frozen(kw_only=True)
-class Place:
+class PlaceState:
     """One of the places that something is read at, with what was last said of it in this stage (empty:
     nothing yet).
     """
@@ -55,7 +56,7 @@ class Place:
 
 
 @attrs.frozen(kw_only=True)
-class Beside:
+class Companion:
     """What a reading must be taken with.
 
     Attributes:
@@ -82,7 +83,7 @@ class Beside:
 
 
 @attrs.frozen(kw_only=True)
-class Tool:
+class InstrumentChoice:
     """An instrument of the shop that fits.
 
     `ranges`: those of its ranges that the reading can be taken on, when there is a choice.
@@ -94,7 +95,7 @@ class Tool:
 
 
 @attrs.frozen(kw_only=True)
-class Ask:
+class Question:
     """One thing to read or to look at.
 
     Attributes:
@@ -118,13 +119,13 @@ class Ask:
     how: str = ""
     hazard: str = ""
     unread: bool = False
-    places: tuple[Place, ...] = ()
+    places: tuple[PlaceState, ...] = ()
     place: str = ""
     units: tuple[str, ...] = ()
     pressed: str = ""
     answers: tuple[str, ...] = ()
-    beside: tuple[Beside, ...] = ()
-    tools: tuple[Tool, ...] = ()
+    beside: tuple[Companion, ...] = ()
+    tools: tuple[InstrumentChoice, ...] = ()
     tool: str = ""
     told: str = ""
     waits: float | None = None
@@ -154,7 +155,7 @@ class Ask:
 
 
 @attrs.frozen(kw_only=True)
-class Fitting:
+class TraitQuestion:
     """One trait of the vehicle.
 
     `answers` for a closed list, *don't know* among them; `units` for a value; `told`: what stands.
@@ -174,7 +175,7 @@ class Fitting:
 
 
 @attrs.frozen(kw_only=True)
-class Kit:
+class Instruments:
     """What the shop has to measure with: its instruments by name, and measurand → the usual one."""
 
     instruments: Mapping[str, Instrument] = attrs.field(factory=dict)
@@ -184,7 +185,9 @@ class Kit:
 # ---- one thing to read or to look at
 
 
-def ask_of(key: str, job: Job, plugins: Plugins, kit: Kit, *, place: str = "", now: datetime) -> Ask | None:
+def question_of(
+    key: str, job: Job, plugins: Plugins, kit: Instruments, *, place: str = "", now: datetime
+) -> Question | None:
     """What a screen asks about this measurand or observation at the job's present stage; None when nothing of
     that key is declared.
 
@@ -195,11 +198,11 @@ def ask_of(key: str, job: Job, plugins: Plugins, kit: Kit, *, place: str = "", n
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
     if declared is None:
         return None
-    told = told_now(job, plugins)
-    places = tuple(Place(name=name, told=told.get((key, name), "")) for name in declared.places)
+    told = present_answers(job, plugins)
+    places = tuple(PlaceState(name=name, told=told.get((key, name), "")) for name in declared.places)
     if places and place not in declared.places:
         place = next((one.name for one in places if not one.told), places[0].name)
-    common = Ask(
+    common = Question(
         key=key,
         title=declared.title,
         system=_system_title(key, plugins),
@@ -209,28 +212,28 @@ def ask_of(key: str, job: Job, plugins: Plugins, kit: Kit, *, place: str = "", n
         places=places,
         place=place if places else "",
         told=told.get((key, place if places else ""), ""),
-        waits=_waited(job, key, now),
+        waits=_minutes_waited(job, key, now),
     )
     if isinstance(declared, Observation):
         return attrs.evolve(common, answers=tuple(answers_of(declared.answers)))
     keys = unit_keys(declared)
-    tools = tools_for(declared, kit)
+    tools = instruments_for(declared, kit)
     return attrs.evolve(
         common,
         where=declared.where,
         units=keys,
         pressed=_last_unit(job, key, keys),
         beside=tuple(
-            _beside(plugins.measurands[one], job, common.waits)
+            _companion(plugins.measurands[one], job, common.waits)
             for one in declared.read_with
             if one in plugins.measurands
         ),
         tools=tools,
-        tool=_last_tool(job, declared, kit, {tool.name for tool in tools}),
+        tool=_instrument_at_hand(job, declared, kit, {tool.name for tool in tools}),
     )
 
 
-def told_now(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
+def present_answers(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
     """(key, place) → what was last read or said of it in the present stage, in a few words; what outlasts a
     repair also from before.
     """
@@ -340,7 +343,7 @@ def _as_typed(unit: str) -> str:
     return "" if one.text in units.BARE else units.declared_text(unit)
 
 
-def apart(typed: str, keys: Iterable[str]) -> tuple[str, str]:
+def number_and_unit(typed: str, keys: Iterable[str]) -> tuple[str, str]:
     """What was typed, as a number and one of the unit keys; the whole text and "" when it is anything else.
 
     >>> apart("4 °C", ["°C", "°F"]), apart("about 9 h", ["h"])
@@ -352,21 +355,23 @@ def apart(typed: str, keys: Iterable[str]) -> tuple[str, str]:
 
 
 def _last_unit(job: Job, key: str, keys: tuple[str, ...]) -> str:
-    units_used = [apart(noted.record.typed, keys)[1] for noted in job.all(Measured) if noted.record.of == key]
+    units_used = [
+        number_and_unit(noted.record.typed, keys)[1] for noted in job.all(Measured) if noted.record.of == key
+    ]
     return next((unit for unit in reversed(units_used) if unit), "")
 
 
 # ---- what it is read with
 
 
-def _beside(measurand: Measurand, job: Job, waits: float | None) -> Beside:
+def _companion(measurand: Measurand, job: Job, waits: float | None) -> Companion:
     keys = unit_keys(measurand)
-    value, pressed = apart(_said_beside(job, measurand), keys)
+    value, pressed = number_and_unit(_companion_text(job, measurand), keys)
     if not value and waits is not None and measurand.kind == "time" and measurand.usual.holds(60 * waits):
         value, pressed = _waiting_time(waits, measurand, keys)
     hint = " ".join(part for part in (measurand.where, measurand.how) if part)
-    before = "" if value else _said_beside(job, measurand, earlier=True)
-    return Beside(
+    before = "" if value else _companion_text(job, measurand, earlier=True)
+    return Companion(
         key=measurand.key,
         title=measurand.title,
         hint=hint,
@@ -377,7 +382,7 @@ def _beside(measurand: Measurand, job: Job, waits: float | None) -> Beside:
     )
 
 
-def _said_beside(job: Job, measurand: Measurand, *, earlier: bool = False) -> str:
+def _companion_text(job: Job, measurand: Measurand, *, earlier: bool = False) -> str:
     """What was last said of it in this stage, by itself or with another reading; what outlasts a repair, or
     all that is asked for, also before.
     """
@@ -404,7 +409,7 @@ def _waiting_time(minutes: float, measurand: Measurand, keys: tuple[str, ...]) -
     return f"{units.from_coherent(60 * minutes, measurand.unit):.2g}", keys[0]
 
 
-def _waited(job: Job, key: str, now: datetime) -> float | None:
+def _minutes_waited(job: Job, key: str, now: datetime) -> float | None:
     """Minutes since the waiting test was started; None when none of this key is running."""
     for noted in job.waiting:
         if noted.record.of == key:
@@ -416,18 +421,18 @@ def _waited(job: Job, key: str, now: datetime) -> float | None:
 # ---- instruments
 
 
-def tools_for(measurand: Measurand, kit: Kit) -> tuple[Tool, ...]:
+def instruments_for(measurand: Measurand, kit: Instruments) -> tuple[InstrumentChoice, ...]:
     """The shop's instruments that this can be read with, the usual one first.
 
     One fits when its sheet makes sense in the measurand's unit, and one of its ranges (or the step of its
     display) is of its kind.
     """
-    found = [_tool(instrument, measurand) for instrument in kit.instruments.values()]
+    found = [_instrument_choice(instrument, measurand) for instrument in kit.instruments.values()]
     usual = kit.usual.get(measurand.key, "")
     return tuple(sorted((tool for tool in found if tool is not None), key=lambda tool: tool.name != usual))
 
 
-def _tool(instrument: Instrument, measurand: Measurand) -> Tool | None:
+def _instrument_choice(instrument: Instrument, measurand: Measurand) -> InstrumentChoice | None:
     try:
         units.parse_accuracy(instrument.accuracy, measurand.unit)
     except units.TypedError:
@@ -436,7 +441,9 @@ def _tool(instrument: Instrument, measurand: Measurand) -> Tool | None:
     steps = not instrument.step or _is_of(instrument.step, measurand)
     if (instrument.ranges and not ranges) or not steps:
         return None
-    return Tool(name=instrument.name, words=instrument.kind, ranges=ranges if len(ranges) > 1 else ())
+    return InstrumentChoice(
+        name=instrument.name, words=instrument.kind, ranges=ranges if len(ranges) > 1 else ()
+    )
 
 
 def _is_of(text: str, measurand: Measurand) -> bool:
@@ -448,7 +455,7 @@ def _is_of(text: str, measurand: Measurand) -> bool:
     return True
 
 
-def _last_tool(job: Job, measurand: Measurand, kit: Kit, fitting: set[str]) -> str:
+def _instrument_at_hand(job: Job, measurand: Measurand, kit: Instruments, fitting: set[str]) -> str:
     """The instrument that was last used for this in this job, else the usual one, else the one last used for
     a reading of this kind.
 
@@ -470,23 +477,23 @@ def _last_tool(job: Job, measurand: Measurand, kit: Kit, fitting: set[str]) -> s
 # ---- what is fitted
 
 
-def fittings(system: System, job: Job, plugins: Plugins) -> tuple[Fitting, ...]:
+def trait_questions(system: System, job: Job, plugins: Plugins) -> tuple[TraitQuestion, ...]:
     """What the system asks of the vehicle, in the declared order: every closed answer, and the values that
     one of its checks wants.
     """
     wanted = {parameter.of.key for check in system.checks.values() for parameter in check.parameters}
-    told = fitted_now(job, plugins)
+    told = trait_texts(job, plugins)
     return tuple(
-        fitting(trait, told.get(trait.key, ""))
+        trait_question(trait, told.get(trait.key, ""))
         for trait in system.traits.values()
         if trait.answers is not None or trait.key in wanted
     )
 
 
-def fitting(trait: Trait, told: str = "") -> Fitting:
+def trait_question(trait: Trait, told: str = "") -> TraitQuestion:
     """What is asked of one trait; `told` is what stands of it."""
     answers = (*answers_of(trait.answers), DONT_KNOW) if trait.answers is not None else ()
-    return Fitting(
+    return TraitQuestion(
         key=trait.key,
         title=trait.title,
         hint=trait.how,
@@ -496,19 +503,6 @@ def fitting(trait: Trait, told: str = "") -> Fitting:
     )
 
 
-def fitted_now(job: Job, plugins: Plugins) -> dict[str, str]:
-    """Trait → what stands of it; what was known of a part ended when the part was exchanged."""
-    told: dict[str, str] = {}
-    for key, noted in job.fitted(job.stage).items():
-        trait = plugins.traits.get(key)
-        if trait is not None and not _is_gone(noted, trait.part, job, plugins):
-            told[key] = noted.record.typed
-    return told
-
-
-def _is_gone(noted: Noted[Fitted], part: str, job: Job, plugins: Plugins) -> bool:
-    done = [(plugins.operations.get(repair.record.operation), repair.record.stage) for repair in job.repairs]
-    return bool(part) and any(
-        operation is not None and operation.replaces == part and stage > noted.record.stage
-        for operation, stage in done
-    )
+def trait_texts(job: Job, plugins: Plugins) -> dict[str, str]:
+    """Trait → what stands of it, as it was typed."""
+    return {key: noted.record.typed for key, noted in standing_traits(job, job.stage, plugins).items()}

@@ -10,7 +10,9 @@ import attrs
 import pytest
 
 import corekit as ck
-from corekit.assess.assessment import Change, Proof, assess
+from corekit.assess.assessment import assess
+from corekit.assess.comparison import Change
+from corekit.assess.proof import Proof
 from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.limit import Scope
 from corekit.model.records import Fitted, Seen, Withdrawn

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
 from corekit.billing.book import PriceBook, read_price_book
-from corekit.billing.line import Ground, GroundKind, Line, priced, to_data
-from corekit.billing.offer import Asked, diagnosis_lines, repair_lines
+from corekit.billing.line import Ground, GroundKind, Line, priced_line, to_data
+from corekit.billing.offer import WorkItem, diagnosis_lines, repair_lines
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
 from corekit.model.records import Agreed, Offered
@@ -47,7 +47,7 @@ GROUND = Ground(kind=GroundKind.CUSTOMER, text="asked for it")
 
 
 def work(*keys: str) -> tuple[Line, ...]:
-    return repair_lines(BOOK, [Asked(operation=key, title=key, ground=GROUND) for key in keys])
+    return repair_lines(BOOK, [WorkItem(operation=key, title=key, ground=GROUND) for key in keys])
 
 
 def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered:
@@ -133,7 +133,7 @@ def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
 
 
 def test_one_cent_more_is_refused() -> None:
-    extra = priced(
+    extra = priced_line(
         kind=REPAIR[0].kind,
         text="x",
         operation="battery.replace",
@@ -238,7 +238,7 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
     # At 20 %: 10.02 → 2.004 → 2.00 and 30.02 → 6.004 → 6.00, but 40.04 → 8.008 → 8.01.
     book = prices(diagnosis="10.02")
     look = diagnosis_lines(book)
-    extra = priced(
+    extra = priced_line(
         kind=REPAIR[0].kind,
         text="Find the drain",
         operation="battery.find_drain",

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from corekit.billing.approval import ApprovedWork, ConsentError
 from corekit.billing.book import PriceBook, read_price_book
-from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced, to_data
+from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced_line, to_data
 from corekit.billing.together import Share, together
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
@@ -41,7 +41,7 @@ BOOK = book()
 
 
 def line(price: str, rate: str = "standard") -> Line:
-    return priced(
+    return priced_line(
         kind=LineKind.DIAGNOSIS,
         text="Looking",
         ground=GROUND,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
 from corekit.billing.line import from_data, to_data
 from corekit.billing.totals import totals
-from corekit.billing.waiver import charged, waive
+from corekit.billing.waiver import charged_lines, waive
 from corekit.model.money import Money
 
 from .test_approval import BOOK, DIAGNOSIS, KEYS, LOOK, REPAIR, REPAIRS, offer, work, yes
@@ -33,7 +33,7 @@ def test_a_waived_line_keeps_its_quantity_and_has_no_price() -> None:
     )
     assert (part.net, part.waived) == (Money(0, "EUR"), NOTE)
     assert drain == REPAIR[2]
-    assert charged((labour, part, drain)) == (drain,)
+    assert charged_lines((labour, part, drain)) == (drain,)
     assert str(totals((labour, part, drain), BOOK).gross) == "72.00"  # 60.00 × 1.2
 
 
