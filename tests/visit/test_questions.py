@@ -292,6 +292,21 @@ def test_an_instrument_used_before_in_this_job_is_pressed_for_the_next_reading_o
     assert ask("clutch.sink", used, attrs_usual(kit, "rule")).tool == "rule"
 
 
+def test_the_instrument_in_hand_for_this_very_reading_comes_before_the_shop_s_usual_one(
+    job: Callable[[str], Job],
+) -> None:
+    kit = Instruments(
+        instruments={
+            "gauge": Instrument(name="gauge", accuracy="1 %"),
+            "rule": Instrument(name="rule", accuracy="1 mm"),
+        },
+        usual={"clutch.play": "rule"},
+    )
+    assert ask("clutch.play", job(""), kit).tool == "rule"
+    used = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm", with = "gauge" }]')
+    assert ask("clutch.play", used, kit).tool == "gauge"
+
+
 def test_the_only_instrument_that_fits_is_pressed_once_it_was_in_use_in_this_job(
     job: Callable[[str], Job],
 ) -> None:
