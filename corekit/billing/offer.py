@@ -78,6 +78,11 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             raise ValueError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
     lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
+    _keep_within_cap(lines, book)
+    return tuple(lines)
+
+
+def _keep_within_cap(lines: Sequence[Line], book: PriceBook) -> None:
     come_to = total((line.net for line in lines), book.currency)
     if book.diagnosis_cap is not None and come_to.amount > book.diagnosis_cap:
         over = (
@@ -85,7 +90,6 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             f" {book.diagnosis_cap}; charge less or raise it"
         )
         raise PriceError(book.where, [f"diagnosis.cap: {over}"])
-    return tuple(lines)
 
 
 def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tuple[Line, ...]:

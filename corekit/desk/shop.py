@@ -17,7 +17,6 @@ from typing import Any
 
 import attrs
 
-from .._version import __version__
 from ..assess.assessment import Assessment, Assessor, assess
 from ..billing.approval import ApprovedWork
 from ..billing.line import Line
@@ -618,9 +617,6 @@ class Shop:
             self.plugins,
             demo=job.demo or self.store.demo,
         )
-
-    def _versions(self, assessment: Assessment) -> dict[str, str]:
-        return {"corekit": __version__, **assessment.versions}
 
     def written(self, document: Document, name: str, jobs: Sequence[str], address: str = "") -> Path:
         """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is

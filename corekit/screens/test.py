@@ -19,7 +19,8 @@ from ..model.measurand import Measurand, Observation
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading
 from ..visit import guidance, questions
-from ..visit.questions import Instruments, Question
+from ..visit.instruments import Instruments
+from ..visit.questions import Question
 from . import preview
 from .context import Van
 from .page import job_page

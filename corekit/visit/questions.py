@@ -7,9 +7,7 @@ answers or a value. A new plugin needs no screen code.
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Iterable, Mapping
 from datetime import datetime
 
 import attrs
@@ -17,11 +15,12 @@ import attrs
 from .. import units
 from ..assess.stage import standing_traits
 from ..model.job import Job
-from ..model.limit import Span
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
-from ..model.records import Came, Instrument, Measured, Seen, Setup, Started
+from ..model.records import Came, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
+from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
+from .unit_keys import key_text, number_and_unit, unit_keys
 
 #: Why something cannot be had; own words are always possible. Each is read after "could not be reached, …".
 CANNOT = (
@@ -34,15 +33,7 @@ CANNOT = (
     "nobody here knows",
 )
 
-_MOST_UNITS = 6
-# A unit makes sense where the largest usual value is a handy number in it. In a decimal multiple of the own
-# unit that number begins at 1 (nobody says 0.09 cm for a gap); in any other it may be smaller (0.035 in).
-_LEAST_DECIMAL, _LEAST, _MOST = 1.0, 0.02, 2000.0
-_TIMES = 61.0  # a time is said in the next unit as well, 40 min for something that is usually hours
-# Coherent units of the inside that no instrument in a van shows.
-_NEVER_TYPED = frozenset({"K", "rev/s", "rad", "C", "Pa", "V/K"})
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
-_NUMBER = re.compile(r"(?P<number>[+−-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>\D.*)?")
 
 
 @attrs.frozen(kw_only=True)
@@ -80,18 +71,6 @@ class Companion:
     def row(self) -> str:
         """Where it stands in the rows; its field is `is` of it."""
         return f'step[0].setup."{self.key}"'
-
-
-@attrs.frozen(kw_only=True)
-class InstrumentChoice:
-    """An instrument of the shop that fits.
-
-    `ranges`: those of its ranges that the reading can be taken on, when there is a choice.
-    """
-
-    name: str
-    words: str
-    ranges: tuple[str, ...] = ()
 
 
 @attrs.frozen(kw_only=True)
@@ -174,14 +153,6 @@ class TraitQuestion:
         return f'traits."{self.key}"'
 
 
-@attrs.frozen(kw_only=True)
-class Instruments:
-    """What the shop has to measure with: its instruments by name, and measurand → the usual one."""
-
-    instruments: Mapping[str, Instrument] = attrs.field(factory=dict)
-    usual: Mapping[str, str] = attrs.field(factory=dict)
-
-
 # ---- one thing to read or to look at
 
 
@@ -229,7 +200,7 @@ def question_of(
             if one in plugins.measurands
         ),
         tools=tools,
-        tool=_instrument_at_hand(job, declared, kit, {tool.name for tool in tools}),
+        tool=instrument_at_hand(job, declared, kit, {tool.name for tool in tools}),
     )
 
 
@@ -291,67 +262,6 @@ def _sentences(caution: str) -> frozenset[str]:
 def _system_title(key: str, plugins: Plugins) -> str:
     system = plugins.systems.get(key.partition(".")[0])
     return system.title if system is not None else ""
-
-
-# ---- units
-
-
-def unit_keys(measurand: Measurand) -> tuple[str, ...]:
-    """Units to tap, as people type them: the measurand's own first, then those of its kind in which its usual
-    values are handy numbers.
-
-    A kind that is typed without a unit has the one key "". Whatever is left out can be typed all the same.
-
-    >>> from corekit.model.measurand import Accuracy
-    >>> unit_keys(Measurand(key="x.y", unit="mA", kind="current", title="", possible=Span(0, 30), usual=Span(0.001, 3), accuracy=Accuracy()))
-    ('mA', 'A')
-    """
-    own = units.unit(measurand.unit)
-    first = _as_typed(measurand.unit)
-    if own.text in units.BARE or own.kind == "ratio":
-        return (first,)
-    found = {first: own.factor}
-    handy = [
-        unit
-        for unit in units.units()
-        if unit.kind == own.kind and unit.text not in _NEVER_TYPED and unit.bare not in _NEVER_TYPED
-    ]
-    handy = [unit for unit in handy if _is_handy(unit, own, measurand.usual)]
-    for other in sorted(handy, key=lambda unit: _largest(unit, measurand.usual) < 1):
-        if other.factor not in found.values():  # hPa and mbar are one key
-            found[_as_typed(other.text)] = other.factor
-    return tuple(found)[:_MOST_UNITS]
-
-
-def _is_handy(unit: units.Unit, own: units.Unit, usual: Span) -> bool:
-    ratio = unit.factor / own.factor
-    if own.kind == "time" and 1 / _TIMES <= ratio <= _TIMES:
-        return True
-    decimal = unit.offset == own.offset and abs(math.log10(ratio) - round(math.log10(ratio))) < 1e-9
-    return (_LEAST_DECIMAL if decimal else _LEAST) <= _largest(unit, usual) <= _MOST
-
-
-def _largest(unit: units.Unit, usual: Span) -> float:
-    return max(
-        (abs((end - unit.offset) / unit.factor) for end in (usual.low, usual.high) if end is not None),
-        default=0.0,
-    )
-
-
-def _as_typed(unit: str) -> str:
-    one = units.unit(unit)
-    return "" if one.text in units.BARE else units.declared_text(unit)
-
-
-def number_and_unit(typed: str, keys: Iterable[str]) -> tuple[str, str]:
-    """What was typed, as a number and one of the unit keys; the whole text and "" when it is anything else.
-
-    >>> apart("4 °C", ["°C", "°F"]), apart("about 9 h", ["h"])
-    (('4', '°C'), ('about 9 h', ''))
-    """
-    match = _NUMBER.fullmatch(typed.strip())
-    unit = (match["unit"] or "").strip() if match else ""
-    return (match["number"], unit) if match and unit in tuple(keys) else (typed.strip(), "")
 
 
 def _last_unit(job: Job, key: str, keys: tuple[str, ...]) -> str:
@@ -418,62 +328,6 @@ def _minutes_waited(job: Job, key: str, now: datetime) -> float | None:
     return None
 
 
-# ---- instruments
-
-
-def instruments_for(measurand: Measurand, kit: Instruments) -> tuple[InstrumentChoice, ...]:
-    """The shop's instruments that this can be read with, the usual one first.
-
-    One fits when its sheet makes sense in the measurand's unit, and one of its ranges (or the step of its
-    display) is of its kind.
-    """
-    found = [_instrument_choice(instrument, measurand) for instrument in kit.instruments.values()]
-    usual = kit.usual.get(measurand.key, "")
-    return tuple(sorted((tool for tool in found if tool is not None), key=lambda tool: tool.name != usual))
-
-
-def _instrument_choice(instrument: Instrument, measurand: Measurand) -> InstrumentChoice | None:
-    try:
-        units.parse_accuracy(instrument.accuracy, measurand.unit)
-    except units.TypedError:
-        return None
-    ranges = tuple(label for label in instrument.ranges if _is_of(label, measurand))
-    steps = not instrument.step or _is_of(instrument.step, measurand)
-    if (instrument.ranges and not ranges) or not steps:
-        return None
-    return InstrumentChoice(
-        name=instrument.name, words=instrument.kind, ranges=ranges if len(ranges) > 1 else ()
-    )
-
-
-def _is_of(text: str, measurand: Measurand) -> bool:
-    """True when a range or step is a quantity of the measurand's kind."""
-    try:
-        units.read_quantity(text, [measurand.unit])
-    except units.TypedError:
-        return False
-    return True
-
-
-def _instrument_at_hand(job: Job, measurand: Measurand, kit: Instruments, fitting: set[str]) -> str:
-    """The instrument that was last used for this in this job, else the usual one, else the one last used for
-    a reading of this kind.
-
-    Else the only one that fits, if it was in somebody's hand in this job already.
-    """
-    own, kind = "", ""
-    only = (
-        "".join(fitting)
-        if len(fitting) == 1 and any(noted.record.instrument in fitting for noted in job.all(Measured))
-        else ""
-    )
-    for noted in job.all(Measured):
-        record = noted.record
-        own = record.instrument if record.of == measurand.key else own
-        kind = record.instrument if record.kind == measurand.kind else kind
-    return next((name for name in (own, kit.usual.get(measurand.key, ""), kind, only) if name in fitting), "")
-
-
 # ---- what is fitted
 
 
@@ -498,7 +352,7 @@ def trait_question(trait: Trait, told: str = "") -> TraitQuestion:
         title=trait.title,
         hint=trait.how,
         answers=answers,
-        units=tuple(map(_as_typed, trait.units)),
+        units=tuple(map(key_text, trait.units)),
         told=told,
     )
 

@@ -109,12 +109,6 @@ class Bucket:
         with self._lock:
             self._left = min(self.burst, self._left + 1)
 
-    @property
-    def is_full(self) -> bool:
-        with self._lock:
-            self._refill()
-            return self._left >= self.burst
-
     def _refill(self) -> None:
         now = self.clock()
         self._left = min(self.burst, self._left + max(0.0, now - self._looked) * self.per_second)

@@ -22,17 +22,15 @@ from corekit.model.records import Instrument
 from corekit.plugin.host import Plugins, load
 from corekit.visit.guidance import is_made, last_meaning, missing_for, open_tests
 from corekit.visit.guidance import test_path as path_of
+from corekit.visit.instruments import Instruments, instruments_for
 from corekit.visit.questions import (
-    Instruments,
     Question,
     hazards_read,
-    instruments_for,
-    number_and_unit,
     present_answers,
     question_of,
     trait_questions,
-    unit_keys,
 )
+from corekit.visit.unit_keys import number_and_unit, unit_keys
 
 from .clutch import FINGERS, PLUGINS, clutch, force, play, sink, warmth
 
