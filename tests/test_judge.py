@@ -242,6 +242,18 @@ def test_an_unfit_instrument_is_told_what_the_middle_of_the_limit_takes() -> Non
     )
 
 
+@pytest.mark.parametrize(("high", "risk"), [(12.5, 0.975), (13.4, 0.95)])
+def test_where_both_ends_are_in_reach_the_reading_must_be_as_good_as_for_two_ends(
+    high: float, risk: float
+) -> None:
+    # 0.15 V inside the lower end. With u = 0.15 / 1.645 V the upper end at 12.5 V is 2.7 u away and takes its
+    # own share of the risk, so u = 0.15 / 1.960 V is asked for (5 % to both sides together); one at 13.4 V is
+    # 13 u away, and the lower end alone counts (JCGM 106:2012, 8.3).
+    outcome = conform(read(12.25, 0.1), limit(low=12.1, high=high))
+    assert (outcome.verdict, outcome.unfit) == (Verdict.UNDECIDED, False)
+    assert outcome.needed == pytest.approx(0.15 / NormalDist().inv_cdf(risk), rel=1e-9)
+
+
 def test_what_the_limit_itself_brings_in_is_left_out_of_what_the_reading_may_have() -> None:
     computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.03}))
     whole = 0.1 / NormalDist().inv_cdf(0.95)

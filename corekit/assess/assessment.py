@@ -2,76 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from enum import StrEnum
-from typing import Protocol
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Protocol, TypeVar
 
 import attrs
 
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
-from ..model.limit import Limit
-from ..model.measurand import Operation
-from ..model.records import Repaired
 from ..plugin.case import Case
 from ..plugin.check import Check, run
 from ..plugin.guard import guarded, in_words
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
-from .bench import case_at, unknown_at
-from .contradiction import Contradiction, all_alike, unfitting
-from .outcome import counting, tried
+from .comparison import Comparison, comparisons
+from .contradiction import Contradiction, all_alike, misfits
+from .outcome import all_outcomes, countable
+from .proof import RepairProof, repair_proofs
+from .stage import case_at, unknown_at
 from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, suspects
 
 CHECK_SECONDS = 5.0
 _URGENCIES = list(Urgency)
-
-
-class Change(StrEnum):
-    """A later reading held against the arrival reading, with both uncertainties."""
-
-    IMPROVED = "improved"
-    WORSE = "worse"
-    UNCHANGED = "unchanged"
-    CHANGED = "changed"
-    CANNOT_TELL = "cannot tell"
-
-
-class Proof(StrEnum):
-    """What the retest says of a repair."""
-
-    SHOWN = "shown to work"
-    NOT_SHOWN = "not shown"
-    NOT_YET = "not repaired yet"
-
-
-_WORST_FIRST = (Proof.NOT_YET, Proof.NOT_SHOWN, Proof.SHOWN)
-
-
-@attrs.frozen(kw_only=True)
-class Comparison:
-    """One quantity before and after: the arrival reading and the latest later one."""
-
-    before: Reading
-    after: Reading
-    change: Change
-
-
-@attrs.frozen(kw_only=True)
-class RepairProof:
-    """One repair and what its retest shows; `finding` is the one that was held against it, if there is one.
-
-    `retest` is the key of the measurand that would show it; empty where no reading can.
-    """
-
-    operation: str
-    title: str
-    stage: int
-    proof: Proof
-    why: str
-    finding: Finding | None = None
-    retest: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -194,96 +146,129 @@ def assess(
     Raises:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
     """
-    disputed = frozenset(entry for dispute in job.disputes for entry in dispute.entries)
-    findings: list[Finding] = []
-    gaps: list[Gap] = []
-    calls: list[Call] = []
-    seen_suspects: list[Suspect] = []
-    tests: list[NextTest] = []
-    odd: list[Contradiction] = []
-    titles = {key: measurand.title for key, measurand in plugins.measurands.items()}
-    touched: set[str] = set()
+    made = _Evaluation(job=job, plugins=plugins)
     for stage in job.stages:
-        laid: Case | None = None  # a stage is laid out once; each system sees the same
-        for system in plugins.systems.values():
-            laid = case = (
-                attrs.evolve(laid, system=system)
-                if laid is not None
-                else case_at(job, stage, system, plugins)
-            )
-            if not _touched(case, job, stage):
-                continue
-            touched.add(system.key)
-            made, missed = _run_checks(system, case)
-            made = [
-                _unsettled(finding) if not disputed.isdisjoint(finding.evidence) else finding
-                for finding in made
-            ]
-            ruled = _rule(system, case, made, disputed)
-            findings += made
-            gaps += missed
-            calls += ruled.calls
-            if ruled.speaks or system.key not in {test.system for test in tests}:
-                # The latest stage that has evidence speaks; what arrival showed is evidence about arrival
-                # only.
-                seen_suspects = [*(old for old in seen_suspects if old.system != system.key), *ruled.suspects]
-                tests = [*(old for old in tests if old.system != system.key), *ruled.tests]
-                odd = [
-                    *(old for old in odd if old.system != system.key),
-                    *ruled.contradictions,
-                    *all_alike(made, titles),
-                ]
-        for key, text in unknown_at(job, stage, plugins):
-            gaps.append(
-                Gap(
-                    system="",
-                    check="Readings",
-                    reason=Reason.DOES_NOT_APPLY,
-                    text=text,
-                    stage=stage,
-                    wants=key,
-                )
-            )
-    gaps += [
-        Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure))
-        for failure in plugins.failures
-    ]
+        made.add_stage(stage)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
-    ordered = tuple(sorted(findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage)))
-    for system in plugins.systems.values():
-        if (
-            system.key not in touched
-            and system.faults is not None
-            and (system.key in about or _fitted(system, job))
-        ):
-            tests += next_tests(system.key, system.faults, [], {})
-    # A system that shows something wrong is tested on before one that was only read beside it; within a
-    # system its own ranking holds.
-    uneasy = {finding.system for finding in findings if finding.urgency is not Urgency.NOTHING}
-    tests.sort(
-        key=lambda test: (test.system not in uneasy, test.system not in about, test.system not in touched)
+    findings = tuple(
+        sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
     )
+    tests = made.ranked_tests(about)
     return Assessment(
         job=job,
-        findings=ordered,
-        gaps=tuple(gaps),
-        suspects=tuple(seen_suspects),
+        findings=findings,
+        gaps=(*made.gaps, *_lost_plugins(plugins)),
+        suspects=tuple(made.suspects),
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
-        calls=tuple(calls),
-        comparisons=tuple(_compare(readings, ordered)),
-        repairs=tuple(_proofs(job, ordered, plugins)),
+        calls=tuple(made.calls),
+        comparisons=tuple(comparisons(readings, findings)),
+        repairs=tuple(repair_proofs(job, findings, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions=dict(plugins.versions),
         replaces={
             key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces
         },
-        contradictions=tuple(odd),
+        contradictions=tuple(made.contradictions),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
 
 
-def _touched(case: Case, job: Job, stage: int) -> bool:
+@attrs.define(kw_only=True)
+class _Evaluation:
+    """What the systems make of a job, gathered stage by stage."""
+
+    job: Job
+    plugins: Plugins
+    findings: list[Finding] = attrs.field(factory=list)
+    gaps: list[Gap] = attrs.field(factory=list)
+    calls: list[Call] = attrs.field(factory=list)
+    suspects: list[Suspect] = attrs.field(factory=list)
+    tests: list[NextTest] = attrs.field(factory=list)
+    contradictions: list[Contradiction] = attrs.field(factory=list)
+    touched: set[str] = attrs.field(factory=set)
+
+    def add_stage(self, stage: int) -> None:
+        """Run the checks of every system that this stage holds something of."""
+        case: Case | None = None  # a stage is laid out once; each system sees the same
+        for system in self.plugins.systems.values():
+            case = (
+                attrs.evolve(case, system=system)
+                if case is not None
+                else case_at(self.job, stage, system, self.plugins)
+            )
+            if _is_touched(case, self.job, stage):
+                self._add_system(system, case)
+        self.gaps += [
+            Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key)
+            for key, text in unknown_at(self.job, stage, self.plugins)
+        ]
+
+    def _add_system(self, system: System, case: Case) -> None:
+        self.touched.add(system.key)
+        disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
+        findings, gaps = _results(system, case)
+        findings = [
+            finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding) for finding in findings
+        ]
+        ruling = _ruling(system, case, findings, disputed)
+        self.findings += findings
+        self.gaps += gaps
+        self.calls += ruling.calls
+        if ruling.speaks or system.key not in {test.system for test in self.tests}:
+            # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
+            titles = {key: measurand.title for key, measurand in self.plugins.measurands.items()}
+            self.suspects = [*_of_others(self.suspects, system), *ruling.suspects]
+            self.tests = [*_of_others(self.tests, system), *ruling.tests]
+            self.contradictions = [
+                *_of_others(self.contradictions, system),
+                *ruling.contradictions,
+                *all_alike(findings, titles),
+            ]
+
+    def ranked_tests(self, about: Collection[str]) -> list[NextTest]:
+        """The next tests in the order in which to make them, those of systems in question behind.
+
+        A system that shows something wrong is tested on before one that was only read beside it; within a
+        system its own ranking holds.
+        """
+        tests = list(self.tests)
+        for system in self.plugins.systems.values():
+            in_question = system.key in about or _is_answered(system, self.job)
+            if system.key not in self.touched and system.faults is not None and in_question:
+                tests += next_tests(system.key, system.faults, [], {})
+        uneasy = {finding.system for finding in self.findings if finding.urgency is not Urgency.NOTHING}
+        return sorted(
+            tests,
+            key=lambda test: (
+                test.system not in uneasy,
+                test.system not in about,
+                test.system not in self.touched,
+            ),
+        )
+
+
+class _OfSystem(Protocol):
+    @property
+    def system(self) -> str: ...
+
+
+_S = TypeVar("_S", bound=_OfSystem)
+
+
+def _of_others(results: Iterable[_S], system: System) -> list[_S]:
+    """What is said of other systems than this one."""
+    return [result for result in results if result.system != system.key]
+
+
+def _lost_plugins(plugins: Plugins) -> list[Gap]:
+    return [
+        Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure))
+        for failure in plugins.failures
+    ]
+
+
+def _is_touched(case: Case, job: Job, stage: int) -> bool:
     """True when this stage holds something of the system: a job about one system gets no list of another's
     readings not taken.
     """
@@ -292,16 +277,16 @@ def _touched(case: Case, job: Job, stage: int) -> bool:
     return any(key.startswith(prefix) for key in job.spoken_of(stage)) or not asks_for.isdisjoint(case.codes)
 
 
-def _fitted(system: System, job: Job) -> bool:
+def _is_answered(system: System, job: Job) -> bool:
     """True when it was asked what of this system is fitted, whatever the answer."""
     return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
-def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
+def _results(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
     findings: list[Finding] = []
     gaps: list[Gap] = []
     for check in system.checks.values():
-        for result in _guarded(system, check, case):
+        for result in _check_results(system, check, case):
             if isinstance(result, Finding):
                 findings.append(result)
             else:
@@ -309,7 +294,7 @@ def _run_checks(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
     return findings, gaps
 
 
-def _guarded(system: System, check: Check, case: Case) -> Sequence[Finding | Gap]:
+def _check_results(system: System, check: Check, case: Case) -> Sequence[Finding | Gap]:
     try:
         with guarded(system.key, check.title, CHECK_SECONDS):
             return run(check, attrs.evolve(case, check=check.title))
@@ -353,16 +338,16 @@ class _Ruling:
     speaks: bool
 
 
-def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> _Ruling:
+def _ruling(system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> _Ruling:
     barred = {
         finding.code: finding.next_test
         for finding in findings
         if finding.verdict is Verdict.UNDECIDED and finding.next_test
     }
-    ahead = [_named(system, finding) for finding in findings if finding.code in barred]
+    ahead = [_test_before(system, finding) for finding in findings if finding.code in barred]
     table = system.faults
-    all_tried = tried(table, case, findings, disputed) if table is not None else []
-    shown = counting(all_tried)
+    every_outcome = all_outcomes(table, case, findings, disputed) if table is not None else []
+    shown = countable(every_outcome)
     calls: dict[str, Call] = {}
     for finding in findings:
         if not finding.calls_for:
@@ -380,10 +365,10 @@ def _rule(system: System, case: Case, findings: Sequence[Finding], disputed: Col
         suspects=suspects(system.key, table, shown) if shown else [],
         tests=[
             *ahead,
-            *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in all_tried]),
+            *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in every_outcome]),
         ],
-        contradictions=unfitting(system.key, table, shown, case.stage),
-        speaks=bool(all_tried or ahead),
+        contradictions=misfits(system.key, table, shown, case.stage),
+        speaks=bool(every_outcome or ahead),
     )
 
 
@@ -405,7 +390,7 @@ def _plain_call(system: System, finding: Finding, stage: int) -> Call:
     return Call(operation=finding.calls_for, met=met, stage=stage, why=why)
 
 
-def _named(system: System, finding: Finding) -> NextTest:
+def _test_before(system: System, finding: Finding) -> NextTest:
     """The test that a barred check asks for first."""
     wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
     title = wanted.title if wanted is not None else finding.next_test
@@ -429,183 +414,11 @@ def _named(system: System, finding: Finding) -> NextTest:
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:
     found = readings_at(job, stage, plugins.measurands)
     order = {key: place for place, key in enumerate(plugins.measurands)}
-    return tuple(sorted(found.values(), key=lambda reading: (order[reading.measurand.key], _place(reading))))
+    return tuple(
+        sorted(found.values(), key=lambda reading: (order[reading.measurand.key], _place_rank(reading)))
+    )
 
 
-def _place(reading: Reading) -> int:
+def _place_rank(reading: Reading) -> int:
     places = reading.measurand.places
     return places.index(reading.place) if reading.place in places else len(places)
-
-
-def _compare(readings: Sequence[Sequence[Reading]], findings: Sequence[Finding]) -> list[Comparison]:
-    """Every quantity read at arrival and again later: the first against the last."""
-    first: dict[tuple[str, str], Reading] = {}
-    last: dict[tuple[str, str], Reading] = {}
-    for stage in readings:
-        for reading in stage:
-            key = (reading.measurand.key, reading.place)
-            first.setdefault(key, reading)
-            last[key] = reading
-    pairs = [(before, last[key]) for key, before in first.items() if last[key].stage > before.stage]
-    return [
-        Comparison(before=before, after=after, change=_change(before, after, findings))
-        for before, after in pairs
-    ]
-
-
-def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Change:
-    """Did it move by more than both uncertainties explain (k = 2), and towards the limit's inside or
-    away from it?
-    """
-    gap = after.value - before.value
-    if abs(gap.number) <= 2 * gap.u:
-        narrow = gap.u == 0 or gap.number == 0 or abs(before.number) > 20 * gap.u
-        return Change.UNCHANGED if narrow else Change.CANNOT_TELL
-    first, last = (_judging(reading, findings) for reading in (before, after))
-    if first is None or last is None or first.probability is None or last.probability is None:
-        return Change.CHANGED
-    if abs(first.probability - last.probability) >= 0.01:
-        return Change.IMPROVED if last.probability > first.probability else Change.WORSE
-    (side, short), (other_side, still_short) = (
-        _shortfall(before, first.limits[0]),
-        _shortfall(after, last.limits[0]),
-    )
-    if not side or side != other_side:
-        return Change.CHANGED  # inside both times, or out at one end and then at the other: neither is better
-    return Change.IMPROVED if still_short < short else Change.WORSE
-
-
-def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
-    """The finding by which some check held this very reading against a limit."""
-    return next(
-        (
-            one
-            for one in findings
-            if one.value == reading.value and one.probability is not None and one.limits
-        ),
-        None,
-    )
-
-
-def _shortfall(reading: Reading, limit: Limit) -> tuple[str, float]:
-    """Beyond which end of its limit a reading lies (`low`, `high`, or neither) and how far."""
-    if limit.low is not None and reading.number < limit.low.number:
-        return "low", limit.low.number - reading.number
-    if limit.high is not None and reading.number > limit.high.number:
-        return "high", reading.number - limit.high.number
-    return "", 0.0
-
-
-def _proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[RepairProof]:
-    proofs = []
-    for noted in job.repairs:
-        operation = plugins.operations.get(noted.record.operation)
-        stage = noted.record.stage
-        if operation is None:
-            why = "No installed system knows this work, so no retest can be held against it."
-            proofs.append(
-                RepairProof(
-                    operation=noted.record.operation,
-                    title=noted.record.operation,
-                    stage=stage,
-                    proof=Proof.NOT_SHOWN,
-                    why=why,
-                )
-            )
-            continue
-        called = [
-            finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage
-        ]
-        until = _next_of(job, operation, stage, plugins)
-        proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
-        proofs.append(
-            RepairProof(
-                operation=operation.key,
-                title=operation.title,
-                stage=stage,
-                proof=proof,
-                why=why,
-                finding=finding,
-                retest=operation.shown_by,
-            )
-        )
-    return proofs
-
-
-def _next_of(job: Job, operation: Operation, stage: int, plugins: Plugins) -> Repaired | None:
-    """The next repair after this one that the same measurand would show: what is read after it speaks for
-    that one.
-    """
-    for noted in job.repairs:
-        later = plugins.operations.get(noted.record.operation)
-        if (
-            later is not None
-            and operation.shown_by
-            and later.shown_by == operation.shown_by
-            and noted.record.stage > stage
-        ):
-            return noted.record
-    return None
-
-
-def _proof(
-    shown_by: str,
-    called: Sequence[Finding],
-    stage: int,
-    until: Repaired | None,
-    findings: Sequence[Finding],
-    plugins: Plugins,
-) -> tuple[Proof, str, Finding | None]:
-    """The last finding about the operation's measurand between this repair and the next of its kind speaks
-    for or against it.
-
-    Where nothing was read between the two, the retest after both speaks, and says so. Several checks may
-    speak of one measurand (the voltage itself, what is lost on the way): those that called for the work
-    count. Of several like things the worst speaks: one that still fails, then one that is left open; and
-    every one that called for the work must have been read again.
-    """
-    if not shown_by:
-        return Proof.NOT_SHOWN, "No reading can show it.", None
-    measurand = plugins.measurands.get(shown_by)
-    title = measurand.title if measurand is not None else shown_by
-    since = [
-        finding
-        for finding in findings
-        if finding.of == shown_by and finding.stage >= stage and finding.limits
-    ]
-    own = [finding for finding in since if until is None or finding.stage < until.stage]
-    with_other = ""
-    if until is not None and since and not own:
-        other = plugins.operations[until.operation].title
-        with_other = (
-            f" It was read only after this was done as well: {other}. So it speaks for both together."
-        )
-    since = own or since
-    if not since:
-        return Proof.NOT_SHOWN, f"{title} was not read and judged again after the work.", None
-    codes = {finding.code for finding in called}
-    latest: dict[tuple[str, str], Finding] = {}
-    for finding in sorted(
-        [finding for finding in since if finding.code in codes] or since, key=lambda finding: finding.stage
-    ):
-        latest[finding.code, finding.place] = finding
-    worst = min(latest.values(), key=lambda finding: _WORST_FIRST.index(_shown(finding)))
-    proof = _shown(worst)
-    left_out = [
-        finding
-        for finding in called
-        if finding.of == shown_by and finding.place not in {place for _, place in latest}
-    ]
-    if proof is Proof.SHOWN and left_out:
-        at = f" at {left_out[0].place}" if left_out[0].place else ""
-        return Proof.NOT_SHOWN, f"{title}{at} was not read and judged again after the work.", worst
-    said = f"The retest leaves it open: {worst.text}" if proof is Proof.NOT_SHOWN else f"Retest: {worst.text}"
-    return proof, said + with_other, worst
-
-
-def _shown(finding: Finding) -> Proof:
-    """What one retest says by itself."""
-    chance = finding.probability
-    if finding.verdict is Verdict.UNDECIDED or chance is None or 0.05 < chance < 0.95:
-        return Proof.NOT_SHOWN
-    return Proof.SHOWN if chance >= 0.95 else Proof.NOT_YET

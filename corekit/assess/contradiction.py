@@ -57,7 +57,7 @@ class Contradiction:
     evidence: tuple[str, ...] = ()
 
 
-def unfitting(system: str, table: FaultTable, shown: Sequence[Outcome], stage: int) -> list[Contradiction]:
+def misfits(system: str, table: FaultTable, shown: Sequence[Outcome], stage: int) -> list[Contradiction]:
     """The reading that fits worst, where no fault and no pair of the table explains all that was shown.
 
     Of each outcome: its chance under the likeliest hypothesis over that of the outcome which this hypothesis

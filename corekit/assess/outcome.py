@@ -52,12 +52,12 @@ def outcomes(
     table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()
 ) -> list[Outcome]:
     """The outcomes that count as evidence: of all that was made at this stage, what its prerequisites allow
-    (see `tried` and `counting`).
+    (see `all_outcomes` and `countable`).
     """
-    return counting(tried(table, case, findings, disputed))
+    return countable(all_outcomes(table, case, findings, disputed))
 
 
-def tried(
+def all_outcomes(
     table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()
 ) -> list[Outcome]:
     """The outcome of every test of the table that was made at this stage.
@@ -73,13 +73,13 @@ def tried(
     found = []
     for test in table.tests.values():
         if test.measurand:
-            outcome = _binned(test, case)
+            outcome = _measured_outcome(test, case)
         elif test.code:
-            outcome = _checked(test, findings)
+            outcome = _check_outcome(test, findings)
         elif test.codes:
-            outcome = _coded(test, case)
+            outcome = _code_outcome(test, case)
         else:
-            outcome = _seen(test, case)
+            outcome = _observation_outcome(test, case)
         if outcome is not None:
             found.append(
                 outcome
@@ -89,7 +89,7 @@ def tried(
     return found
 
 
-def allowed(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
+def allowance(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
     """How surely what this test needs before it was shown: 1.0 where it needs nothing, 0.0 where that was not
     tested.
     """
@@ -99,22 +99,22 @@ def allowed(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
     )
 
 
-def counting(found: Sequence[Outcome]) -> list[Outcome]:
+def countable(found: Sequence[Outcome]) -> list[Outcome]:
     """Without what was made before something else allowed it (`after`): that means nothing.
 
     Where what allows it is likely and not plainly shown, it counts and shows nothing plainly either.
     """
     kept = {outcome.test.key: outcome for outcome in found}
-    while early := [key for key, outcome in kept.items() if allowed(outcome.test, kept) < LIKELY]:
+    while early := [key for key, outcome in kept.items() if allowance(outcome.test, kept) < LIKELY]:
         for key in early:
             del kept[key]
     return [
-        attrs.evolve(outcome, settled=False) if allowed(outcome.test, kept) < PLAIN else outcome
+        attrs.evolve(outcome, settled=False) if allowance(outcome.test, kept) < PLAIN else outcome
         for outcome in kept.values()
     ]
 
 
-def _binned(test: FaultTest, case: Case) -> Outcome | None:
+def _measured_outcome(test: FaultTest, case: Case) -> Outcome | None:
     reading = case.readings.get((test.measurand, test.place))
     if reading is None:
         return None
@@ -133,7 +133,7 @@ def _shares(test: FaultTest, value: Value) -> list[float]:
     return [high - low for low, high in pairwise([0.0, *below, 1.0])]
 
 
-def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
+def _check_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
     """The verdict; of several like things the worst one speaks: one bad lead makes the leads bad."""
     judged = [
         (finding.probability, finding)
@@ -147,7 +147,7 @@ def _checked(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
     return Outcome(test=test, weights=(chance, 1 - chance), evidence=worst.evidence, settled=settled)
 
 
-def _coded(test: FaultTest, case: Case) -> Outcome | None:
+def _code_outcome(test: FaultTest, case: Case) -> Outcome | None:
     """Set when a stored or pending list holds one of the codes; not set when the stored list was read and no
     list holds one.
 
@@ -164,7 +164,7 @@ def _coded(test: FaultTest, case: Case) -> Outcome | None:
     return Outcome(test=test, weights=(0.0, 1.0), evidence=tuple(dict.fromkeys(case.code_lists.values())))
 
 
-def _seen(test: FaultTest, case: Case) -> Outcome | None:
+def _observation_outcome(test: FaultTest, case: Case) -> Outcome | None:
     """What was seen; of several like things one that is not sound speaks before those that are."""
     noted = [
         sighting

@@ -49,10 +49,10 @@ def marginals(table: FaultTable, chances: Mapping[str, float]) -> dict[str, floa
 
 def share(table: FaultTable, chances: Mapping[str, float], faults: Collection[str]) -> float:
     """Probability that at least one of these faults is there."""
-    return sum(chances[key] for key in holding(table, faults))
+    return sum(chances[key] for key in hypotheses_with(table, faults))
 
 
-def holding(table: FaultTable, faults: Collection[str]) -> tuple[str, ...]:
+def hypotheses_with(table: FaultTable, faults: Collection[str]) -> tuple[str, ...]:
     """The hypotheses that hold at least one of these faults."""
     return tuple(key for key in hypotheses(table) if any(fault in faults for fault in table.of(key)))
 
@@ -80,13 +80,13 @@ def _row(table: FaultTable, test: FaultTest, hypothesis: str, moved: Moved) -> t
     """The chances of a test's outcomes with some numbers moved, each row summing to 1 again."""
     if hypothesis in table.pairs and hypothesis not in test.given:
         return test.together([_row(table, test, fault, moved) for fault in table.of(hypothesis)])
-    return _scaled(
+    return _scaled_row(
         test.likelihood(hypothesis),
         [moved.get(("p", test.key, hypothesis, name), 1.0) for name in test.outcomes],
     )
 
 
-def _scaled(row: Sequence[float], factors: Sequence[float]) -> tuple[float, ...]:
+def _scaled_row(row: Sequence[float], factors: Sequence[float]) -> tuple[float, ...]:
     scaled = [p * factor for p, factor in zip(row, factors, strict=True)]
     whole = sum(scaled)
     return tuple([p / whole for p in scaled])
@@ -109,7 +109,7 @@ def lowest_share(table: FaultTable, shown: Sequence[Outcome], faults: Collection
     """
     terms = {key: _terms(table, key, shown, {}) for key in hypotheses(table)}
     logs = {key: log_weight(table, key, {}) + sum(terms[key]) for key in terms}
-    held = holding(table, faults)
+    held = hypotheses_with(table, faults)
     lowest = sum(map(normal(logs).__getitem__, held))
     for number, place, touched in _numbers(table, shown):
         for factor in (WRONG_BY, 1 / WRONG_BY):
@@ -147,7 +147,7 @@ def _numbers(
                     yield ("p", test.key, key, name), place, (key,)
 
 
-def shaken(
+def perturbations(
     table: FaultTable, shown: Sequence[Outcome], times: int, seed: int = 20260701
 ) -> Iterator[dict[str, float]]:
     """Posteriors with every number of the table moved up or down by the factor at once, at random; the same
@@ -161,9 +161,9 @@ def shaken(
         logs = {key: weight + math.log(draw.choice(factors)) for key, weight in weights.items()}
         for outcome, unmarked in zip(shown, plain, strict=True):
             test = outcome.test
-            otherwise = _scaled(test.otherwise, draw.choices(factors, k=len(test.outcomes)))
+            otherwise = _scaled_row(test.otherwise, draw.choices(factors, k=len(test.outcomes)))
             rows = {
-                key: _scaled(row.p, draw.choices(factors, k=len(test.outcomes)))
+                key: _scaled_row(row.p, draw.choices(factors, k=len(test.outcomes)))
                 for key, row in test.given.items()
             }
             usual = _log_of(outcome, otherwise)

@@ -8,8 +8,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 import attrs
 
 from ..plugin.faults import FaultTable, FaultTest
-from .outcome import LIKELY, PLAIN, Outcome, allowed, outcomes
-from .posterior import WRONG_BY, holding, lowest_share, marginals, posterior, shaken, share
+from .outcome import LIKELY, PLAIN, Outcome, allowance, outcomes
+from .posterior import WRONG_BY, hypotheses_with, lowest_share, marginals, perturbations, posterior, share
 
 __all__ = [
     "CALL_AT",
@@ -130,7 +130,7 @@ def next_tests(
         outcome = made.get(test.key)
         if (
             test.code in barred
-            or allowed(test, made) < LIKELY
+            or allowance(test, made) < LIKELY
             or (outcome is not None and max(outcome.weights) >= PLAIN)
         ):
             continue
@@ -144,13 +144,13 @@ def next_tests(
                 outcome.weights,
             )
         if bits >= WORTHWHILE:
-            found.append(_offered(system, table, test, bits, made, before or made))
-    return _unspoiled(
+            found.append(_next_test(system, table, test, bits, made, before or made))
+    return _spoilers_last(
         table, sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / test.minutes))
     )
 
 
-def _offered(
+def _next_test(
     system: str,
     table: FaultTable,
     test: FaultTest,
@@ -174,7 +174,7 @@ def _offered(
     )
 
 
-def _unspoiled(table: FaultTable, ranked: Iterable[NextTest]) -> list[NextTest]:
+def _spoilers_last(table: FaultTable, ranked: Iterable[NextTest]) -> list[NextTest]:
     """The same order, but each test after all of them that it would spoil, unless that was done already."""
     waiting, placed = list(ranked), list[NextTest]()
     while waiting:
@@ -246,8 +246,8 @@ def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, s
             " for."
         )
         return Call(operation=operation, met=False, stage=stage, why=why)
-    theirs = holding(table, against)
-    draws = [sum(chances[key] for key in theirs) > HALF for chances in shaken(table, shown, DRAWS)]
+    theirs = hypotheses_with(table, against)
+    draws = [sum(chances[key] for key in theirs) > HALF for chances in perturbations(table, shown, DRAWS)]
     if sum(draws) < MOSTLY * len(draws):
         held_in = (
             f"with all its numbers off by {WRONG_BY:g} at random the part stays the likelier one in"

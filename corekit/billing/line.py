@@ -158,7 +158,7 @@ def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = De
     return Money.ratio(many * much * bits, parts * shares * base, currency)
 
 
-def priced(
+def priced_line(
     *,
     kind: LineKind,
     text: str,

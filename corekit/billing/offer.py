@@ -10,7 +10,7 @@ import attrs
 from ..fault import DataFileError, Fault
 from ..model.money import total
 from .book import PriceBook
-from .line import Ground, GroundKind, Line, LineKind, priced
+from .line import Ground, GroundKind, Line, LineKind, priced_line
 
 
 class PriceError(DataFileError):
@@ -20,7 +20,7 @@ class PriceError(DataFileError):
 
 
 @attrs.frozen(kw_only=True)
-class Asked:
+class WorkItem:
     """Work that is called for: the operation's key, its title as printed, its one ground, and the reading
     that will show it worked.
     """
@@ -56,7 +56,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     )
 
     def row(kind: LineKind, text: str, quantity: Decimal, unit: str, price: Decimal) -> Line:
-        return priced(
+        return priced_line(
             kind=kind,
             text=text,
             ground=ground,
@@ -81,6 +81,11 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             raise ValueError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
     lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
+    _keep_within_cap(lines, book)
+    return tuple(lines)
+
+
+def _keep_within_cap(lines: Sequence[Line], book: PriceBook) -> None:
     come_to = total((line.net for line in lines), book.currency)
     if book.diagnosis_cap is not None and come_to.amount > book.diagnosis_cap:
         over = (
@@ -88,10 +93,9 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             f" {book.diagnosis_cap}"
         )
         raise PriceError([Fault("diagnosis.cap", "", over, "a higher cap, or charge less")], book.where)
-    return tuple(lines)
 
 
-def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[Line, ...]:
+def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tuple[Line, ...]:
     """Labour and parts of each operation, in the order asked for; every line has its operation's one ground.
 
     Raises:
@@ -119,7 +123,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
         operation = book.operations[asked.operation]
         if operation.hours:
             lines.append(
-                priced(
+                priced_line(
                     kind=LineKind.LABOUR,
                     text=asked.title,
                     operation=asked.operation,
@@ -133,7 +137,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
                 )
             )
         lines += [
-            priced(
+            priced_line(
                 kind=LineKind.PART,
                 text=part.name,
                 operation=asked.operation,
@@ -151,7 +155,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[Asked]) -> tuple[L
     return tuple(lines)
 
 
-def declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
+def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
     """The lines that are left when the operations with these keys are declined.
 
     Raises:

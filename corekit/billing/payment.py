@@ -46,7 +46,9 @@ def paid_so_far(payments: Iterable[Paid | PaymentTaken], currency: str) -> Money
     return total((Money(payment.amount, payment.currency) for payment in payments), currency)
 
 
-def owed(of: Totals, payments: Iterable[Paid | PaymentTaken], rounding: Money | None = None) -> Payable:
+def payable_after(
+    of: Totals, payments: Iterable[Paid | PaymentTaken], rounding: Money | None = None
+) -> Payable:
     """What is due after these payments."""
     return payable(of, paid_so_far(payments, of.gross.currency), rounding)
 

@@ -3,33 +3,48 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import attrs
 
 from ..model.money import Money, total
+from .approval import ApprovedWork, may_invoice, rounding_to_agreed
 from .book import PriceBook
-from .consent import Standing, may_invoice, rounding_to_agreed
 from .line import Line
 from .totals import Totals, totals
 
 
 @attrs.frozen(kw_only=True)
 class Share:
-    """What one job brings to the invoice: its lines, and what was agreed to in it."""
+    """What one job brings to an invoice: its lines, and what was approved in it."""
 
     lines: tuple[Line, ...]
-    standing: Standing
+    work: ApprovedWork
+
+    @cached_property
+    def totals(self) -> Totals:
+        """What the lines come to."""
+        return totals(self.lines, self.work.book)
+
+    @cached_property
+    def rounding(self) -> Money:
+        """The rounding amount (BT-114) of an invoice over this job alone.
+
+        Raises:
+            ConsentError: it would exceed what was agreed.
+        """
+        rounding = rounding_to_agreed(self.lines, self.work, self.totals)
+        may_invoice(self.lines, self.work, rounding, self.totals)
+        return rounding
 
     @property
     def alone(self) -> Money:
         """What an invoice over this job alone would come to, tax and rounding amount included.
 
         Raises:
-            ConsentError: it would exceed what was agreed.
+            ConsentError: as `rounding`.
         """
-        rounding = rounding_to_agreed(self.lines, self.standing)
-        may_invoice(self.lines, self.standing, rounding)
-        return totals(self.lines, self.standing.book).gross + rounding
+        return self.totals.gross + self.rounding
 
 
 def together(shares: Sequence[Share], book: PriceBook) -> tuple[Totals, Money]:

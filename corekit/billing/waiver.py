@@ -14,6 +14,9 @@ from ..model.money import Money
 from ..model.records import Waived
 from .line import Line
 
+#: What a mechanic says of work that was not the cure, one of `records.WAIVED_BECAUSE`.
+DID_NOT_FIX = "did not cure"
+
 
 def waivers(job: Job) -> dict[str, str]:
     """What a job does not charge for → the note that is printed.
@@ -37,6 +40,14 @@ def _note(waived: Waived) -> str:
     return f"{waived.because}{f' on invoice {waived.invoice}' if waived.invoice else ''}; not charged"
 
 
+def did_not_fix(job: Job) -> frozenset[str]:
+    """Operations that were done, did not fix what they were for, and are not charged for that reason.
+
+    Nothing is to show any more that such work helped.
+    """
+    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == DID_NOT_FIX)
+
+
 def waive(lines: Iterable[Line], notes: Mapping[str, str]) -> tuple[Line, ...]:
     """The same lines, those of waived things at a price of nothing and with the reason on them; the quantity
     stays, because it was done.
@@ -48,6 +59,6 @@ def _at_nothing(line: Line, note: str) -> Line:
     return attrs.evolve(line, price=Decimal(0), net=Money(0, line.net.currency), waived=note)
 
 
-def charged(lines: Iterable[Line]) -> tuple[Line, ...]:
+def charged_lines(lines: Iterable[Line]) -> tuple[Line, ...]:
     """The lines that are not waived."""
     return tuple(line for line in lines if not line.waived)

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from ..billing.consent import ConsentError
+from ..billing.approval import ConsentError
 from ..fault import Fault
 from ..intake.fault import VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import AgreedRow, VisitFile
-from ..model.entry import JOB, Draft, Entry, seal
+from ..model.entry import JOB, Draft, Entry, seal, utc_text
 from ..model.job import Job, fold
 from ..model.records import Agreed, Withdrawn, body_of
 from ..store.mark import LETTERS
@@ -172,7 +172,7 @@ def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Tried:
     standing, statements = shop.store.trial(target, _reader(shop, whole(rows), read))
     texts = dict(shop.store.texts(standing.persons())) if standing is not None else {}
     entries: list[Entry] = []
-    recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    recorded = utc_text(datetime.now(UTC))
     latest: dict[str, str] = {}
     for place, said in enumerate(statements):
         replaces = (*said.replaces, *([latest[said.subject]] if said.subject in latest else []))
@@ -261,7 +261,7 @@ def _dated(drafts: list[Draft], now: datetime, kept: float) -> list[Draft]:
     """
     if kept < LATE:
         return drafts
-    then = (now.astimezone(UTC) - timedelta(seconds=kept)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    then = utc_text(now - timedelta(seconds=kept))
     return [
         attrs.evolve(draft, taken=draft.taken or then) if draft.kind in _OBSERVED else draft
         for draft in drafts

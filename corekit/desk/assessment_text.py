@@ -17,6 +17,7 @@ from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
+from ..model.records import WAIVED_CHARGES
 from ..model.value import Value
 from ..plugin.case import limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
@@ -98,11 +99,11 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
 
 def _where_it_stands(seen: Seen) -> list[str]:
     """What waits, why the job was left open, how it ended, what is not charged."""
-    job, measurands, operations = seen.assessment.job, seen.plugins.measurands, seen.plugins.operations
+    job = seen.assessment.job
     lines = []
     for noted in job.waiting:
         begun = noted.record
-        title = measurands[begun.of].title if begun.of in measurands else begun.of
+        title = seen.plugins.title(begun.of)
         since = f", begun {noted.entry.taken}" if noted.entry.taken else ""
         lines.append(
             f"Waiting: {title}{f', {begun.place}' if begun.place else ''}, {begun.wait_typed}{since}"
@@ -113,7 +114,7 @@ def _where_it_stands(seen: Seen) -> list[str]:
     if job.ended is not None:
         lines.append(f"Ended: {job.ended.record.how}, {job.ended.record.because}")
     for what, note in waivers(job).items():
-        lines.append(f"{operations[what].title if what in operations else what.capitalize()}: {note}")
+        lines.append(f"{what.capitalize() if what in WAIVED_CHARGES else seen.plugins.title(what)}: {note}")
     return lines
 
 

@@ -5,10 +5,10 @@ a draft.
 from __future__ import annotations
 
 from ..assess.assessment import Assessment
+from ..billing.approval import ApprovedWork, ConsentError
 from ..billing.book import PriceBook
-from ..billing.consent import ConsentError, Standing, may_invoice, rounding_to_agreed
-from ..billing.payment import owed
-from ..billing.totals import totals
+from ..billing.payment import payable_after
+from ..billing.together import Share
 from ..model.document import Document
 from ..model.job import Job
 from ..report.papers import invoice
@@ -26,16 +26,16 @@ class Bill:
 
     def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
         self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
-        self.standing = Standing.of(job, book)
-        self.lines = to_invoice(job, self.standing, assessment)
+        self.work = ApprovedWork.of(job, book)
+        self.lines = to_invoice(job, self.work, assessment)
         if not self.lines:
             raise ConsentError(
                 f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice."
             )
-        rounding = rounding_to_agreed(self.lines, self.standing)
-        may_invoice(self.lines, self.standing, rounding)
-        self._totals = totals(self.lines, book)
-        self.payable = owed(self._totals, [noted.record for noted in job.payments], rounding)
+        self.share = Share(lines=self.lines, work=self.work)
+        self.payable = payable_after(
+            self.share.totals, [noted.record for noted in job.payments], self.share.rounding
+        )
         self.total = self.payable.gross + self.payable.rounding
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
@@ -46,9 +46,9 @@ class Bill:
             sheet,
             number=number,
             lines=self.lines,
-            totals=self._totals,
+            totals=self.share.totals,
             payable=self.payable,
-            agreements=paper.agreements_of(self.job, self.standing),
+            agreements=paper.agreements_of(self.job, self.work),
             payments=paper.payments_of(self.job),
             link=1,
             record_mark=record_mark,

@@ -12,7 +12,7 @@ from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.line import Line
 from ..billing.offer import diagnosis_lines, repair_lines
-from ..billing.payment import owed
+from ..billing.payment import payable_after
 from ..billing.totals import totals
 from ..billing.waiver import waive, waivers
 from ..files import write_over
@@ -93,7 +93,7 @@ def sketch_invoice(
         number="",
         lines=lines,
         totals=sums,
-        payable=owed(sums, [noted.record for noted in job.payments]),
+        payable=payable_after(sums, [noted.record for noted in job.payments]),
         agreements=[],
         payments=paper.payments_of(job),
         link=1,

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..intake.visit import AgreedRow, VisitFile
 from ..model.canonical import digest
-from ..model.entry import JOB, Draft, Entry, seal
+from ..model.entry import JOB, Draft, Entry, seal, utc_text
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
 from ..store.reconcile import reconcile
@@ -28,7 +28,7 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
         )
     texts: dict[str, str] = {}
     entries: list[Entry] = []
-    recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    recorded = utc_text(datetime.now(UTC))
     for place, statement in enumerate(result.statements):
         entry = Entry(
             journal=JOB,

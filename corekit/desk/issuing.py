@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from .._version import __version__
-from ..billing.consent import Standing
+from ..billing.approval import ApprovedWork
 from ..billing.waiver import waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
@@ -204,40 +204,23 @@ def issued(shop: Shop, job: Job) -> Invoice:
 def left_out(shop: Shop, job: str) -> list[str]:
     """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
     record = shop.store.job(shop.find(job))
-    standing = Standing.of(record, shop.book)
-    agreed = dict.fromkeys(line.operation for line in standing.lines if line.operation)
-    done = dict.fromkeys(noted.record.operation for noted in record.repairs)
-    answered = {noted.record.offer for noted in record.agreements}
-    lines = {line.what for line in standing.lines if not line.operation or line.operation in done}
+    work = ApprovedWork.of(record, shop.book)
+    approval = work.approval
+    lines = {line.what for line in work.done}
     return [
         *(
-            f"{_titled(shop, key)} was agreed to, but nothing says that it was done."
-            for key in agreed
-            if key not in done
+            f"{shop.plugins.title(key)} was agreed to, but nothing says that it was done."
+            for key in approval.open
         ),
-        *(f"{_titled(shop, key)} was done, but nobody agreed to it." for key in done if key not in agreed),
+        *(f"{shop.plugins.title(key)} was done, but nobody agreed to it." for key in approval.unapproved),
         *(
-            f"{_titled(shop, key)} is not charged, but stands on no line: it was not agreed to and done."
+            f"{shop.plugins.title(key)} is not charged, but stands on no line: it was not agreed to and done."
             for key in waivers(record)
             if key not in lines
         ),
+        *(f"the offer {name!r} has no answer on record." for name in approval.pending),
         *(
-            f"the offer {noted.record.name!r} has no answer on record."
-            for noted in record.offers
-            if noted.record.name not in answered
-        ),
-        *(
-            f"{_read(shop, noted.record.of)}: a test with this reading was begun, and it was never read."
+            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never read."
             for noted in record.waiting
         ),
     ]
-
-
-def _read(shop: Shop, measurand: str) -> str:
-    declared = shop.plugins.measurands.get(measurand)
-    return declared.title if declared else measurand
-
-
-def _titled(shop: Shop, operation: str) -> str:
-    declared = shop.plugins.operations.get(operation)
-    return declared.title if declared else operation

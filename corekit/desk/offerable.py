@@ -7,10 +7,10 @@ from collections.abc import Collection, Sequence
 import attrs
 
 from ..assess.assessment import Assessment
+from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
-from ..billing.consent import Standing
 from ..billing.line import Ground, GroundKind, Line, LineKind
-from ..billing.offer import Asked
+from ..billing.offer import WorkItem
 from ..billing.waiver import waive, waivers
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
@@ -20,11 +20,11 @@ from ..plugin.host import Plugins
 from .problem import DeskError
 
 
-def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
+def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """Every operation that may be offered now, each with its one ground, most urgent first: what findings
     call for, then what was asked for.
     """
-    asked: dict[str, Asked] = {}
+    asked: dict[str, WorkItem] = {}
     done = {noted.record.operation for noted in job.repairs}
     now = [finding for finding in assessment.findings if finding.stage == job.stage]
     for finding in now:
@@ -40,7 +40,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]
     return list(asked.values())
 
 
-def left_in(asked: Sequence[Asked], without: Collection[str]) -> list[Asked]:
+def left_in(asked: Sequence[WorkItem], without: Collection[str]) -> list[WorkItem]:
     """The work that is offered when these operations are left out.
 
     Raises:
@@ -78,20 +78,19 @@ def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
     return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
 
 
-def ask(operation: str, ground: Ground, plugins: Plugins) -> Asked:
+def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:
     declared = plugins.operations.get(operation)
-    shown_by = plugins.measurands.get(declared.shown_by) if declared else None
-    return Asked(
+    return WorkItem(
         operation=operation,
-        title=declared.title if declared else operation,
+        title=plugins.title(operation),
         ground=ground,
-        shown_by=shown_by.title if shown_by else "",
+        shown_by=plugins.title(declared.shown_by) if declared else "",
     )
 
 
-def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[Asked]:
+def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """For a draft: every repair in the journal with the ground there is for it."""
-    asked: dict[str, Asked] = {}
+    asked: dict[str, WorkItem] = {}
     wanted = {noted.record.operation: noted.record for noted in job.wanted}
     for noted in job.repairs:
         operation = noted.record.operation
@@ -129,19 +128,14 @@ def cap_of(book: PriceBook) -> Money | None:
     return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
 
 
-def to_invoice(job: Job, standing: Standing, assessment: Assessment) -> tuple[Line, ...]:
+def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:
     """The agreed lines whose work was done: coming and looking always, an operation once it stands in the
     journal.
 
     What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
     for the looking; and a line claims no finding that its evidence does not bear out any more.
     """
-    done = {noted.record.operation for noted in job.repairs}
-    lines = [
-        line
-        for line in standing.lines
-        if line.operation in done or (not line.operation and is_charged(line, job))
-    ]
+    lines = [line for line in work.done if line.operation or is_charged(line, job)]
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 

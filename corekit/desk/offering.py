@@ -17,7 +17,7 @@ from ..billing.line import Line
 from ..billing.line import to_data as line_data
 from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.totals import totals
-from ..billing.waiver import charged, waive, waivers
+from ..billing.waiver import charged_lines, waive, waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Entry
 from ..model.job import Job
@@ -200,7 +200,7 @@ def _offer(
     asked: object,
 ) -> Offered:
     sums = totals(lines, shop.book)
-    priced = charged(lines)
+    priced = charged_lines(lines)
     if priced and not totals(priced, shop.book).gross.minor:
         raise DeskError(
             f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"

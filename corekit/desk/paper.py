@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from datetime import datetime
 
-from ..billing.consent import Standing
+from ..billing.approval import ApprovedWork
 from ..billing.totals import Payable
 from ..intake.visit import VisitFile
 from ..model.entry import Draft
@@ -43,13 +43,13 @@ def sheet(
     )
 
 
-def agreements_of(job: Job, standing: Standing) -> list[Yes]:
+def agreements_of(job: Job, work: ApprovedWork) -> list[Yes]:
     """Every agreement with the day of the yes: when it was given if that is known, else when it
     was recorded.
     """
     latest: dict[str, Yes] = {}
     for noted in job.agreements:
-        agreed = standing.sums[noted.record.offer]
+        agreed = work.sums[noted.record.offer]
         latest[noted.record.offer] = Yes(
             agreement=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], agreed=agreed
         )

@@ -66,11 +66,6 @@ class Trial:
     remarks: tuple[str, ...] = ()
     assessment: Assessment | None = None
 
-    @property
-    def questions(self) -> tuple[Fault, ...]:
-        """The faults that are questions only: the same rows with `confirmed` would be taken."""
-        return tuple(fault for fault in self.faults if fault.asked)
-
 
 def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
     """What these rows would show if they were the next answer of a job.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from ..assess.assessment import Assessment
-from ..billing.consent import Standing
+from ..billing.approval import ApprovedWork
 from ..billing.line import Line, from_data
 from ..billing.totals import totals
 from ..model.document import document_hash
@@ -16,6 +16,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Agreed, Offered
 from ..report.cost import ground_words
+from ..store.statement import own_subject
 from .offerable import asked_for
 
 if TYPE_CHECKING:
@@ -105,4 +106,6 @@ def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
         how="asked before it is said",
         declined=list(declined),
     )
-    return Standing.of(shop.store.job(offer.job), shop.book, [yes]).sums[offer.name]
+    job, subject = shop.store.job(offer.job), own_subject("agreed", offer.name)
+    earlier = {noted.id for noted in job.agreements if noted.entry.subject == subject}
+    return ApprovedWork.of(job, shop.book, [yes], instead_of=earlier).sums[offer.name]

@@ -17,9 +17,8 @@ from typing import Any
 
 import attrs
 
-from .._version import __version__
 from ..assess.assessment import Assessment, Assessor, assess
-from ..billing.consent import Standing
+from ..billing.approval import ApprovedWork
 from ..billing.line import Line
 from ..billing.payment import receive
 from ..files import write_over
@@ -296,7 +295,7 @@ class Shop:
             due -= payment.amount
 
     def agreed_total(self, job: Job | None, more: Sequence[Agreed]) -> Money:
-        return Standing.of(job, self.book, more).total if job else Standing((), more, self.book).total
+        return ApprovedWork.of(job, self.book, more).total if job else ApprovedWork((), more, self.book).total
 
     def _for_the_books(
         self, job: Job | None, name: str, statements: Sequence[Statement]
@@ -618,9 +617,6 @@ class Shop:
             self.plugins,
             demo=job.demo or self.store.demo,
         )
-
-    def _versions(self, assessment: Assessment) -> dict[str, str]:
-        return {"corekit": __version__, **assessment.versions}
 
     def written(self, document: Document, name: str, jobs: Sequence[str], address: str = "") -> Path:
         """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is

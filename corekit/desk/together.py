@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..billing.consent import ConsentError
-from ..billing.payment import owed
-from ..billing.together import Share, together
+from ..billing.approval import ConsentError
+from ..billing.payment import payable_after
+from ..billing.together import together
 from ..model.document import Document
 from ..model.job import Job
 from ..model.personal import Personal
@@ -100,10 +100,10 @@ class CommonBill:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
         self._bills = [_bill(shop, job) for job in jobs]
-        self._totals, rounding = together(
-            [Share(lines=bill.lines, standing=bill.standing) for bill in self._bills], shop.book
+        self._totals, rounding = together([bill.share for bill in self._bills], shop.book)
+        self.payable = payable_after(
+            self._totals, [noted.record for job in jobs for noted in job.payments], rounding
         )
-        self.payable = owed(self._totals, [noted.record for job in jobs for noted in job.payments], rounding)
         self.total = self.payable.gross + self.payable.rounding
         self.versions = {
             name: version for bill in self._bills for name, version in bill.assessment.versions.items()
@@ -116,7 +116,7 @@ class CommonBill:
                 job=bill.job,
                 assessment=bill.assessment,
                 lines=bill.lines,
-                agreements=paper.agreements_of(bill.job, bill.standing),
+                agreements=paper.agreements_of(bill.job, bill.work),
                 payments=paper.payments_of(bill.job),
             )
             for bill in self._bills

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 import attrs
@@ -11,6 +13,18 @@ from .canonical import digest
 
 #: The journals there are: a job's own, and the books.
 JOB, BOOKS = "job", "books"
+#: What the id of a request may be; whoever asks makes it, and the same request sent again has the same.
+REQUEST_ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment as entries hold it: RFC 3339 in UTC, to the second.
+
+    >>> from datetime import timedelta, timezone
+    >>> utc_text(datetime(2026, 3, 5, 13, 0, 7, 999999, timezone(timedelta(hours=1))))
+    '2026-03-05T12:00:07Z'
+    """
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 @attrs.frozen(kw_only=True)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 from typing import Generic, TypeVar
 
 import attrs
 
+from .approval import Approval
 from .canonical import digest
 from .entry import Entry
 from .personal import PICTURE_KINDS, Personal
@@ -173,15 +175,11 @@ class Job:
     def agreements(self) -> tuple[Noted[Agreed], ...]:
         return self.all(Agreed)
 
-    @property
-    def agreed_operations(self) -> tuple[str, ...]:
-        """Keys of the work that was agreed to and not declined since; the latest word on each counts."""
-        latest = {noted.record.offer: noted.record for noted in self.agreements}
-        said: dict[str, bool] = {}
-        for offered in (noted.record for noted in self.offers if noted.record.name in latest):
-            for key in (line["operation"] for line in offered.lines if line["operation"]):
-                said[key] = key not in latest[offered.name].declined
-        return tuple(key for key, yes in said.items() if yes)
+    @cached_property
+    def approval(self) -> Approval:
+        """What is approved, declined, done and open."""
+        acts = (noted.record for noted in self.standing if isinstance(noted.record, (Agreed, Repaired)))
+        return Approval.of([noted.record for noted in self.offers], acts)
 
     @property
     def repairs(self) -> tuple[Noted[Repaired], ...]:

@@ -64,6 +64,18 @@ class Plugins:
     def operations(self) -> dict[str, Operation]:
         return _merged(system.operations for system in self.systems.values())
 
+    def title(self, key: str) -> str:
+        """How paper and screen call a measurand, observation, trait or operation; of what no system declares
+        the key itself.
+        """
+        declared = (
+            self.measurands.get(key)
+            or self.observations.get(key)
+            or self.traits.get(key)
+            or self.operations.get(key)
+        )
+        return declared.title if declared is not None else key
+
     @cached_property
     def calculations(self) -> dict[str, Calculation[Any]]:
         return _merged(system.calculations for system in self.systems.values())

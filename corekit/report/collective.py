@@ -71,7 +71,7 @@ def collective(
         Heading(text="What it costs"),
         *cost.sums(totals, payable, sheet, payments),
         Heading(text="For all vehicles"),
-        *sections.closing([(part.assessment, part.agreements, part.lines) for part in parts], sheet),
+        *sections.closing([(part.assessment, part.lines) for part in parts], sheet),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
     ]
     return issued_document(sheet, number=number, payable=payable, blocks=blocks)
@@ -104,7 +104,7 @@ def _section(nth: int, part: InvoicedJob, sheet: Sheet) -> list[Block]:
         *what_was_found(part.assessment, sheet),
         *sections.agreements(part.agreements, sheet),
         *sections.retest_results(part.assessment),
-        *sections.to_watch(part.assessment, part.agreements, part.lines, sheet),
+        *sections.to_watch(part.assessment, sheet),
     ]
     return [
         Heading(text=f"Vehicle {nth}"),

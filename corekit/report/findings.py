@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ..assess.assessment import Assessment, Proof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof
+from ..billing.waiver import did_not_fix
 from ..model.document import Block, FindingRow, Findings, Heading, Paragraph, Picture, Readings
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
@@ -30,7 +32,7 @@ def in_short(assessment: Assessment) -> list[Block]:
     what was ruled out.
     """
     job = assessment.job
-    cured_nothing = did_not_cure(job)
+    cured_nothing = did_not_fix(job)
     done = {
         repair.title: "done, but it did not cure; not charged" if repair.operation in cured_nothing else ""
         for repair in assessment.repairs
@@ -82,11 +84,6 @@ def _end(job: Job) -> list[str]:
         f"{words}: {because}",
         *(["The diagnosis is not charged."] if ended.how == "came to nothing" else []),
     ]
-
-
-def did_not_cure(job: Job) -> frozenset[str]:
-    """Operations that were done, did not cure, and are not charged for that reason."""
-    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:

@@ -119,7 +119,7 @@ def invoice(
         *sections.retest_results(assessment),
         Heading(text="What it costs"),
         *cost.sums(totals, payable, sheet, payments),
-        *sections.watch(assessment, agreements, lines, sheet),
+        *sections.watch(assessment, lines, sheet),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
     ]
     return issued_document(sheet, number=number, payable=payable, blocks=blocks)

@@ -7,7 +7,8 @@ from __future__ import annotations
 import re
 
 from .. import units
-from ..assess.assessment import Assessment, Change, Comparison
+from ..assess.assessment import Assessment
+from ..assess.comparison import Change, Comparison, first_and_latest
 from ..judge import RULE
 from ..model.document import ReadingRow
 from ..model.figure import Strip
@@ -24,22 +25,16 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
     """One row for every quantity and place: its first reading, its latest later one, limit,
     source and strip.
     """
-    first: dict[tuple[str, str], Reading] = {}
-    last: dict[tuple[str, str], Reading] = {}
-    for stage in assessment.readings:
-        for reading in stage:
-            first.setdefault((reading.measurand.key, reading.place), reading)
-            last[reading.measurand.key, reading.place] = reading
     compared = {(pair.before.measurand.key, pair.before.place): pair for pair in assessment.comparisons}
     rows, last_conditions = [], ""
-    for key, before in first.items():
+    for key, (before, latest) in first_and_latest(assessment.readings).items():
         pair = compared.get(key)
         conditions = _conditions(before, pair.after if pair else None)
         rows.append(
             _row(
                 before,
                 pair,
-                _judging_finding(last[key], assessment),
+                _judging_finding(latest, assessment),
                 "as above" if conditions == last_conditions != "" else conditions,
             )
         )

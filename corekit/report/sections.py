@@ -7,9 +7,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from ..assess.assessment import Assessment, Proof, RepairProof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof, RepairProof
 from ..billing.line import Line
 from ..billing.totals import Totals
+from ..billing.waiver import did_not_fix
 from ..model.document import Block, FindingRow, Findings, Heading, Pairs, Paragraph, Statement, Words
 from ..model.finding import Urgency, Verdict
 from ..model.job import Job, Noted, stage_name
@@ -17,7 +19,7 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Came, Left, Remarked
 from .cost import priced_lines
-from .findings import checks, did_not_cure
+from .findings import checks
 from .sheet import WHO_AGREES, Sheet, Yes
 
 
@@ -184,7 +186,7 @@ def _shown(repair: RepairProof, job: Job) -> str:
     """
     return (
         "Did not cure what you came with; not charged."
-        if repair.operation in did_not_cure(job)
+        if repair.operation in did_not_fix(job)
         else f"{str(repair.proof).capitalize()}. {repair.why}"
     )
 
@@ -194,21 +196,17 @@ _LEFT = {Urgency.THIS_VISIT: "Left open"}
 _FIRST = f"{str(Urgency.BEFORE_DRIVING).capitalize()}: "
 
 
-def watch(
-    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
-) -> list[Block]:
+def watch(assessment: Assessment, lines: Sequence[Line], sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, what was looked at at all, cautions, and the guarantee."""
     return [
-        *to_watch(assessment, agreements, lines, sheet),
-        *closing([(assessment, agreements, lines)], sheet),
+        *to_watch(assessment, sheet),
+        *closing([(assessment, lines)], sheet),
     ]
 
 
-def to_watch(
-    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
-) -> list[Block]:
+def to_watch(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, and what was looked at at all."""
-    sentences = _left_to_do(assessment, agreements, lines, sheet) or ["Nothing, of what was tested."]
+    sentences = _left_to_do(assessment, sheet) or ["Nothing, of what was tested."]
     paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
     return [
         Heading(text="What to watch"),
@@ -217,13 +215,11 @@ def to_watch(
     ]
 
 
-def closing(over: Iterable[tuple[Assessment, Sequence[Yes], Sequence[Line]]], sheet: Sheet) -> list[Block]:
+def closing(over: Iterable[tuple[Assessment, Sequence[Line]]], sheet: Sheet) -> list[Block]:
     """Cautions for the work that is left to do, be it on one vehicle or on several, and the guarantee."""
     operations: set[str] = set()
-    for assessment, agreements, lines in over:
-        if _left_to_do(
-            assessment, agreements, lines, sheet
-        ):  # with nothing left to do, the work and its dangers are over
+    for assessment, lines in over:
+        if _left_to_do(assessment, sheet):  # with nothing left to do, the work and its dangers are over
             operations |= {line.operation for line in lines} | {
                 finding.calls_for for finding in assessment.current
             }
@@ -233,9 +229,7 @@ def closing(over: Iterable[tuple[Assessment, Sequence[Yes], Sequence[Line]]], sh
     return [*statement, Paragraph(words=(f"Guarantee: {guarantee}",), tone="small")]
 
 
-def _left_to_do(
-    assessment: Assessment, agreements: Sequence[Yes], lines: Sequence[Line], sheet: Sheet
-) -> list[str]:
+def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
@@ -244,15 +238,14 @@ def _left_to_do(
                 f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}"
             )
     for repair in assessment.repairs:
-        if repair.proof is not Proof.SHOWN and repair.operation not in did_not_cure(assessment.job):
+        if repair.proof is not Proof.SHOWN and repair.operation not in did_not_fix(assessment.job):
             why = (
                 "" if repair.finding in assessment.current else f" {repair.why}"
             )  # then it stands above already
             sentences.insert(0, f"{repair.title}: {repair.proof}.{why}")
-    sentences = _of_the_job(assessment.job, lines, sheet) + sentences
+    sentences = _of_the_job(assessment.job, sheet) + sentences
     sentences.sort(key=lambda sentence: not sentence.startswith(_FIRST))  # nothing stands before a warning
-    for yes in agreements:
-        sentences += [f"Declined by you: {_title(key, sheet)}." for key in yes.agreement.declined]
+    sentences += [f"Declined by you: {_title(key, sheet)}." for key in assessment.job.approval.declined]
     if any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current):
         looked = {
             finding.system for finding in assessment.findings
@@ -262,7 +255,7 @@ def _left_to_do(
     return list(dict.fromkeys(sentences))
 
 
-def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
+def _of_the_job(job: Job, sheet: Sheet) -> list[str]:
     """What is still the matter however the readings stand: work not finished, not done, or no cure; a fault
     that was not found.
     """
@@ -272,7 +265,7 @@ def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
         sentences.append(
             f"The work is not finished: {left.because}{f'; next visit on {left.back}' if left.back else ''}."
         )
-    failed, last = did_not_cure(job), max((noted.record.stage for noted in job.repairs), default=0)
+    failed, last = did_not_fix(job), max((noted.record.stage for noted in job.repairs), default=0)
     for noted in job.repairs:
         if noted.record.operation in failed and noted.record.stage == last:
             sentences.append(
@@ -281,8 +274,7 @@ def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
             )
     if job.ended is not None and job.ended.record.how == "came to nothing":
         sentences.append("What you came with was neither found nor repaired.")
-    charged = {line.operation for line in lines}
-    undone = [_title(key, sheet) for key in job.agreed_operations if key not in charged]
+    undone = [_title(key, sheet) for key in job.approval.open]
     return sentences + ([f"Agreed to and not done, so not charged: {', '.join(undone)}."] if undone else [])
 
 

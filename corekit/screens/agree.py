@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 import attrs
 import flask
 
-from ..billing.consent import ConsentError
+from ..billing.approval import ConsentError
 from ..desk import quote
 from ..desk.answering import Answer
 from ..desk.offerable import asked_for, cap_of
@@ -23,7 +23,6 @@ from ..model.personal import Personal
 from ..model.records import Agreed, Offered
 from ..report.sheet import WHO_AGREES
 from ..visit.guidance import open_tests
-from ..visit.progress import standing
 from . import forms
 from .context import Van
 from .forms import lead, refused
@@ -173,7 +172,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 words=said.words,
                 answer=forms.answer_id(),
             )
-            if said.nothing and not record.repairs and not standing(record, van.assessed(record)).to_do:
+            if said.nothing and not record.repairs and not record.approval.open:
                 _ended(van, job, flask.request.form.get("because", ""))
         except CorekitError as error:
             return refused(error)
@@ -293,10 +292,7 @@ def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
 
 def agreed_to_do(van: Van, job: Job) -> dict[str, str]:
     """Work that was agreed to and is not done yet, key → title: it is not offered again."""
-    titles = van.shop.plugins.operations
-    return {
-        key: titles[key].title if key in titles else key for key in standing(job, van.assessed(job)).to_do
-    }
+    return {key: van.shop.plugins.title(key) for key in job.approval.open}
 
 
 def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tuple[Prospect | None, str]:

@@ -18,11 +18,11 @@ from werkzeug.exceptions import HTTPException
 
 from ..fault import Fault
 from ..intake.fault import VisitError
+from ..model.entry import REQUEST_ID
 from ..store.problem import OtherAnswer
 from ..visit.fields import FieldError
 from ..web.address import own_path
 
-_ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.
 OWN_FIELDS = frozenset({"answer", "guard", "screen", "next", "kept"})
 
@@ -54,7 +54,7 @@ def answer_id() -> str:
         FieldError: it is none.
     """
     given = flask.request.form.get("answer", "")
-    if not _ANSWER.fullmatch(given):
+    if not REQUEST_ID.fullmatch(given):
         raise FieldError(
             "The form came without its own mark, so it cannot be told whether it came before. Load the page"
             " again and answer once more."

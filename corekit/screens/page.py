@@ -58,14 +58,13 @@ def waiting_tests(job: Job, van: Van) -> Sequence[Waiting]:
 
 
 def _waiting(job: Job, noted: Noted[Started], van: Van) -> Waiting:
-    record, plugins = noted.record, van.shop.plugins
-    declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
+    record = noted.record
     began = datetime.fromisoformat(noted.entry.taken or noted.entry.recorded)
     ready = began + timedelta(seconds=record.wait)
     beside = f"?place={quote(record.place)}" if record.place else ""
     return Waiting(
         path=f"/job/{job.id}/test/{record.of}{beside}",
-        title=declared.title if declared else record.of,
+        title=van.shop.plugins.title(record.of),
         at=ready.isoformat(),
         shown=ready.astimezone().strftime("%H:%M"),
     )

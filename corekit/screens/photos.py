@@ -134,5 +134,4 @@ def taken(van: Van, job: Job) -> list[Taken]:
 
 
 def _titled(van: Van, of: str, place: str) -> str:
-    declared = van.shop.plugins.measurands.get(of) or van.shop.plugins.observations.get(of)
-    return ", ".join(filter(None, (declared.title if declared else of, place)))
+    return ", ".join(filter(None, (van.shop.plugins.title(of), place)))

@@ -35,7 +35,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def one(job: str, entry: str) -> str:
         found = van.job(job)
         noted = standing_entry(found, entry)
-        row = history.told(found, noted, van.shop.plugins, van.texts(found))
+        row = history.entry_words(found, noted, van.shop.plugins, van.texts(found))
         if row is None or not row.withdrawable:
             flask.abort(404)
         measured = noted.record if isinstance(noted.record, Measured) else None

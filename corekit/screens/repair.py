@@ -8,7 +8,7 @@ import flask
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
 from ..visit.progress import standing
-from ..visit.questions import Fitting, fitted_now, fitting
+from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
 from .page import job_page
 
@@ -27,7 +27,7 @@ class Work:
     title: str
     cautions: tuple[str, ...]
     parts: tuple[str, ...]
-    asked: tuple[Fitting, ...]
+    asked: tuple[TraitQuestion, ...]
     shown_by: str
 
 
@@ -37,7 +37,7 @@ def work_on(van: Van, key: str, job: Job) -> Work:
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
-    old = fitted_now(job, plugins)
+    old = trait_texts(job, plugins)
     asked = [
         trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
     ]
@@ -46,7 +46,7 @@ def work_on(van: Van, key: str, job: Job) -> Work:
         title=declared.title,
         cautions=tuple(filter(None, hazards)),
         parts=tuple(part.name for part in priced.parts) if priced else (),
-        asked=tuple(fitting(trait, _known(old.get(trait.key, ""))) for trait in asked),
+        asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
     )
 

@@ -10,20 +10,22 @@ from typing import Any
 import attrs
 import flask
 
-from ..assess.assessment import Assessment, Proof, RepairProof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof, RepairProof
 from ..assess.suspect import NextTest
+from ..billing.waiver import did_not_fix
 from ..model.job import Job
 from ..model.measurand import Measurand, Observation
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading
 from ..visit import guidance, questions
-from ..visit.progress import did_not_cure
-from ..visit.questions import Ask, Kit
+from ..visit.instruments import Instruments
+from ..visit.questions import Question
 from . import preview
 from .context import Van
 from .page import job_page
 from .preview import said
-from .test_options import Course, course
+from .test_options import TestOptions, options_in_address
 
 _AHEAD = 5  # of the next tests are kept ready for when the network goes
 _LEAST_CHANCE = 0.01
@@ -65,21 +67,21 @@ def add(app: flask.Flask, van: Van) -> None:
     preview.add(app, van)
     plugins, kit = (
         van.shop.plugins,
-        Kit(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual),
+        Instruments(instruments=van.shop.settings.instruments, usual=van.shop.settings.usual),
     )
 
     app.jinja_env.globals["time_words"] = time_words
 
-    def asked(job: Job, key: str, place: str) -> Ask:
-        return questions.ask_of(key, job, plugins, kit, place=place, now=van.now) or flask.abort(404)
+    def asked(job: Job, key: str, place: str) -> Question:
+        return questions.question_of(key, job, plugins, kit, place=place, now=van.now) or flask.abort(404)
 
-    def assessed(job: Job, wishes: Course) -> Assessment:
+    def assessed(job: Job, wishes: TestOptions) -> Assessment:
         return van.assessed(job, wishes.minutes, wishes.about)
 
-    def open_tests(assessment: Assessment, wishes: Course) -> list[NextTest]:
+    def open_tests(assessment: Assessment, wishes: TestOptions) -> list[NextTest]:
         return [one for one in guidance.open_tests(assessment, plugins) if one.wants not in wishes.aside]
 
-    def path_of(job: Job, test: NextTest, wishes: Course) -> str:
+    def path_of(job: Job, test: NextTest, wishes: TestOptions) -> str:
         """The address of a next test, at the first place that was not spoken of: each place has an address of
         its own.
         """
@@ -88,7 +90,7 @@ def add(app: flask.Flask, van: Van) -> None:
             place = asked(job, test.wants, "").place
         return wishes.path(job, below, place=place)
 
-    def ahead_of(job: Job, tests: Sequence[NextTest], wishes: Course, following: str = "") -> list[str]:
+    def ahead_of(job: Job, tests: Sequence[NextTest], wishes: TestOptions, following: str = "") -> list[str]:
         """What may be wanted next, for when the network goes: the next tests, each with the place after its
         first, and the list of all.
         """
@@ -99,7 +101,7 @@ def add(app: flask.Flask, van: Van) -> None:
             paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
         return [*dict.fromkeys(paths), wishes.path(job, "tests")]
 
-    def test_page(job: Job, ask: Ask, wishes: Course, assessment: Assessment, **more: Any) -> str:
+    def test_page(job: Job, ask: Question, wishes: TestOptions, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
         back = more.pop("back", "test")
         others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
@@ -131,9 +133,9 @@ def add(app: flask.Flask, van: Van) -> None:
         """On to the next best test; at the beginning, which system is in question; at the end, what comes
         then.
         """
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
-        if not guidance.questioned(assessment, plugins) and not record.spoken_of(record.stage):
+        if not guidance.systems_in_question(assessment, plugins) and not record.spoken_of(record.stage):
             return systems_page(record, wishes, assessment)
         tests = open_tests(assessment, wishes)
         if tests and not guidance.is_codes(tests[0], plugins):
@@ -155,7 +157,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
         The one that is best now stands there with all that speaks for it.
         """
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
         ask = asked(record, key, wishes.place)
         tests = open_tests(assessment, wishes)
@@ -166,8 +168,8 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
-        record, wishes = van.job(job), course(plugins)
-        told = questions.told_now(record, plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
+        told = questions.present_answers(record, plugins)
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
         groups = []
         for system in plugins.systems.values():
@@ -192,11 +194,11 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/systems")
     def systems(job: str) -> str:
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         return systems_page(record, wishes, assessed(record, wishes))
 
-    def systems_page(job: Job, wishes: Course, assessment: Assessment) -> str:
-        begun = {system.key for system in guidance.questioned(assessment, plugins)}
+    def systems_page(job: Job, wishes: TestOptions, assessment: Assessment) -> str:
+        begun = {system.key for system in guidance.systems_in_question(assessment, plugins)}
         ahead = [wishes.path(job, f"fitted/{key}") for key in plugins.systems]
         failures = [str(failure) for failure in assessment.failures]
         return job_page(
@@ -213,10 +215,10 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/fitted/<key>")
     def fitted(job: str, key: str) -> str:
         """What a system asks of the vehicle, on one page."""
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         system = plugins.systems.get(key) or flask.abort(404)
         onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
-        asks = questions.fittings(system, record, plugins)
+        asks = questions.trait_questions(system, record, plugins)
         return job_page(
             "fitted.html",
             record,
@@ -231,7 +233,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/codes")
     def codes(job: str) -> str:
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         read = [noted.record for noted in record.codes_read(record.stage)]
         return job_page(
             "codes.html",
@@ -246,7 +248,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/limit/<key>")
     def limit(job: str, key: str) -> str:
         """This vehicle's own limit of a measurand."""
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         ask = asked(record, key, wishes.place)
         if not ask.measured:
             flask.abort(404)
@@ -258,10 +260,10 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/retest")
     def retest(job: str) -> str:
         """The reading that shows the last repair, taken as it was taken on arrival."""
-        record, wishes = van.job(job), course(plugins)
+        record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
-        told = questions.told_now(record, plugins)
-        given_up = did_not_cure(record)
+        told = questions.present_answers(record, plugins)
+        given_up = did_not_fix(record)
         for repair in reversed(assessment.repairs):
             key = _shown_by(repair, plugins)
             if not key or repair.operation in given_up:
@@ -286,19 +288,19 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
     def meaning(assessment: Assessment) -> dict[str, Any]:
-        meant = guidance.last_meant(assessment, plugins)
+        meant = guidance.last_meaning(assessment, plugins)
         return {
             "meant": meant,
             "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else [],
         }
 
     def guided_page(
-        job: Job, wishes: Course, assessment: Assessment, tests: Sequence[NextTest]
+        job: Job, wishes: TestOptions, assessment: Assessment, tests: Sequence[NextTest]
     ) -> dict[str, Any]:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be,
         what may be offered.
         """
-        left = guidance.left_open(assessment, plugins)
+        left = guidance.tests_left_open(assessment, plugins)
         aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]
         return {
             **meaning(assessment),
@@ -449,7 +451,7 @@ def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
     return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
 
 
-def _again(job: Job, repair: RepairProof, wishes: Course, plugins: Plugins) -> str:
+def _again(job: Job, repair: RepairProof, wishes: TestOptions, plugins: Plugins) -> str:
     """Where the reading that shows a repair is taken once more; empty when none can show it."""
     operation = plugins.operations.get(repair.operation)
     return (
@@ -457,7 +459,7 @@ def _again(job: Job, repair: RepairProof, wishes: Course, plugins: Plugins) -> s
     )
 
 
-def _not_repeated(job: Job, assessment: Assessment, wishes: Course, plugins: Plugins) -> list[Row]:
+def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[Row]:
     """What was read before the repair and not since."""
     rows = {}
     for gap in assessment.not_repeated:

@@ -16,7 +16,7 @@ _LONGEST = 24 * 60.0  # minutes
 
 
 @attrs.frozen(kw_only=True)
-class Course:
+class TestOptions:
     """The wishes that go with every link of testing.
 
     Attributes:
@@ -31,7 +31,7 @@ class Course:
     aside: tuple[str, ...] = ()
     place: str = ""
 
-    def without(self, key: str) -> Course:
+    def without(self, key: str) -> TestOptions:
         """The same, with one more thing set aside."""
         return attrs.evolve(self, aside=tuple(dict.fromkeys((*self.aside, key))))
 
@@ -46,7 +46,7 @@ class Course:
         return [*minutes, *(("about", key) for key in self.about), *(("aside", key) for key in self.aside)]
 
 
-def course(plugins: Plugins) -> Course:
+def options_in_address(plugins: Plugins) -> TestOptions:
     """The wishes in the address of this screen, also where it comes back after a post; what is no wish is
     passed over.
     """
@@ -55,7 +55,7 @@ def course(plugins: Plugins) -> Course:
         if flask.g.get("screen")
         else flask.request.args.to_dict(flat=False)
     )
-    return Course(
+    return TestOptions(
         minutes=_minutes(asked.get("minutes", [""])[0]),
         about=tuple(dict.fromkeys(key for key in asked.get("about", []) if key in plugins.systems)),
         aside=tuple(

@@ -70,4 +70,4 @@ def add(app: flask.Flask, van: Van) -> None:
         ]
         asked = [one.operation for one in asked_for(job, van.assessed(job), plugins)]
         keys = dict.fromkeys([*asked, *offered, *(noted.record.operation for noted in job.repairs)])
-        return {key: plugins.operations[key].title if key in plugins.operations else key for key in keys}
+        return {key: plugins.title(key) for key in keys}

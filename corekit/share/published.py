@@ -13,7 +13,7 @@ import re
 import time
 import urllib.error
 import urllib.request
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
@@ -24,6 +24,7 @@ from ..errors import CorekitError
 from ..files import TEMPORARY, flush_folder, write_once
 from ..model.canonical import canonical, digest
 from ..model.document import Document, from_data, to_data
+from ..model.entry import utc_text
 from .link import is_loopback, is_token_hash
 
 #: How long a page stays up when nobody says otherwise: two years.
@@ -83,7 +84,7 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
             f"{document.title}: it would expire ({ends.isoformat()}) before it is published"
             f" ({published.isoformat()})."
         )
-    content = {"document": to_data(document), "published": _moment(published), "expires": _moment(ends)}
+    content = {"document": to_data(document), "published": utc_text(published), "expires": utc_text(ends)}
     return canonical({**content, "seal": digest(content)})
 
 
@@ -411,10 +412,6 @@ def _strict_json(data: bytes) -> Any:
         return json.loads(data.decode("utf-8"), object_pairs_hook=once, parse_constant=no_number)
     except (ValueError, RecursionError) as error:
         raise PublishError("The envelope is not JSON that can be relied on.") from error
-
-
-def _moment(when: datetime) -> str:
-    return when.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def _moment_of(text: Any) -> datetime:

@@ -24,7 +24,7 @@ import attrs
 
 from ..files import name_once
 from ..model.canonical import canonical, digest
-from ..model.entry import BOOKS, JOB, Draft, Entry
+from ..model.entry import BOOKS, JOB, REQUEST_ID, Draft, Entry, utc_text
 from ..model.job import Job, fold
 from ..model.personal import PICTURE_KINDS, Personal
 from ..model.records import RECORDS, Forgotten, InvoiceIssued, Issued, Paid, PaymentTaken, Published, body_of
@@ -40,16 +40,13 @@ LINEAGE_LETTERS = 12
 #: How many jobs or invoices a message lists before it stops.
 LISTED = 20
 
-#: What an answer's id is; it is made on the phone.
-_ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
-
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
 
 def utc_now() -> str:
     """This moment, RFC 3339 UTC."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return utc_text(datetime.now(UTC))
 
 
 def _nothing_changed(what: str) -> StoreError:
@@ -1190,7 +1187,7 @@ def _checked_document(entry: Entry) -> None:
 
 
 def _must_be_an_answer(answer: str) -> None:
-    if not _ANSWER.fullmatch(answer):
+    if not REQUEST_ID.fullmatch(answer):
         raise _nothing_changed(
             f"{answer[:64]!r} cannot be the id of an answer: it has 16 to 64 letters, digits, - and _."
         )

@@ -4,7 +4,7 @@ meant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 import attrs
 
@@ -14,9 +14,8 @@ from ..model.finding import Finding, Gap, Urgency
 from ..model.job import Job, Noted
 from ..model.records import CodesRead, Measured, Seen
 from ..plugin.host import Plugins
-from ..plugin.reading import Reading
 from ..plugin.system import System
-from .questions import places_of, told_now
+from .questions import places_of, present_answers
 
 CODES = "codes"
 
@@ -48,21 +47,23 @@ def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]
     waiting = {noted.record.of for noted in assessment.job.waiting}
     return tuple(
         test
-        for test in _possible(assessment, plugins)
+        for test in _possible_tests(assessment, plugins)
         if test.wants not in waiting and not is_made(assessment.job, test, plugins)
     )
 
 
-def left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
+def tests_left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
     """Tests that were made in this stage and would say more, if what they lack were known or if they were
     made once more.
 
     They are offered and never come by themselves: whoever has read a thing is not led back to it for ever.
     """
-    return tuple(test for test in _possible(assessment, plugins) if is_made(assessment.job, test, plugins))
+    return tuple(
+        test for test in _possible_tests(assessment, plugins) if is_made(assessment.job, test, plugins)
+    )
 
 
-def _possible(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
+def _possible_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
     job = assessment.job
     return tuple(
         test
@@ -92,7 +93,7 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     """
     if is_codes(test, plugins):
         return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
-    told = told_now(job, plugins)
+    told = present_answers(job, plugins)
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
     return test.repeat or all((test.wants, place) in told for place in places)
 
@@ -112,7 +113,7 @@ def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap
     )
 
 
-def questioned(assessment: Assessment, plugins: Plugins) -> tuple[System, ...]:
+def systems_in_question(assessment: Assessment, plugins: Plugins) -> tuple[System, ...]:
     """The systems that are in question: of which something was read, seen or answered."""
     job = assessment.job
     spoken = {key.partition(".")[0] for stage in job.stages for key in job.spoken_of(stage)}
@@ -125,7 +126,7 @@ def questioned(assessment: Assessment, plugins: Plugins) -> tuple[System, ...]:
 
 
 @attrs.frozen(kw_only=True)
-class Meant:
+class Meaning:
     """The last thing that was read or seen in this stage, and what follows from it, most urgent first."""
 
     title: str
@@ -133,7 +134,7 @@ class Meant:
     findings: tuple[Finding, ...] = ()
 
 
-def last_meant(assessment: Assessment, plugins: Plugins) -> Meant | None:
+def last_meaning(assessment: Assessment, plugins: Plugins) -> Meaning | None:
     """What the last answer meant; None while nothing was read in this stage."""
     job = assessment.job
     last: Noted[object] | None = None
@@ -152,28 +153,13 @@ def last_meant(assessment: Assessment, plugins: Plugins) -> Meant | None:
         )
     else:
         assert isinstance(record, (Measured, Seen))
-        declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)
-        title = f"{declared.title if declared is not None else record.of}{f', {record.place}' if record.place else ''}"
-        told = told_now(job, plugins).get((record.of, record.place), "")
-    return Meant(title=title, told=told, findings=resting_on([last.id], assessment))
+        title = plugins.title(record.of) + (f", {record.place}" if record.place else "")
+        told = present_answers(job, plugins).get((record.of, record.place), "")
+    return Meaning(title=title, told=told, findings=findings_on([last.id], assessment))
 
 
-def resting_on(entries: Iterable[str], assessment: Assessment) -> tuple[Finding, ...]:
+def findings_on(entries: Iterable[str], assessment: Assessment) -> tuple[Finding, ...]:
     """Findings of the latest stage that rest on one of these entries, most urgent first."""
     wanted = set(entries)
     found = [finding for finding in assessment.findings if not wanted.isdisjoint(finding.evidence)]
     return tuple(sorted(found, key=lambda finding: list(Urgency).index(finding.urgency)))
-
-
-def arrival_reading(assessment: Assessment, key: str, place: str) -> Reading | None:
-    """What was read of it first, before the present stage."""
-    return next(_before(assessment, key, place), None)
-
-
-def _before(assessment: Assessment, key: str, place: str) -> Iterator[Reading]:
-    for stage in assessment.readings[: assessment.job.stage]:
-        yield from (
-            reading
-            for reading in stage
-            if reading.measurand.key == key and (reading.place == place or not place)
-        )

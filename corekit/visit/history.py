@@ -36,7 +36,7 @@ from ..plugin.host import Plugins
 
 
 @attrs.frozen(kw_only=True)
-class Told:
+class HistoryRow:
     """One entry: its id, the stage it belongs to, what it is about, what it says.
 
     Attributes:
@@ -50,16 +50,16 @@ class Told:
     withdrawable: bool
 
 
-def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[Told]:
+def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[HistoryRow]:
     """Everything that stands, in the journal's order; setups stand with their readings."""
     rows = []
     for noted in job.standing:
         tell = _TELL.get(type(noted.record))
         if tell is None:
             continue
-        title, text, stage = tell(_Asked(job=job, plugins=plugins, texts=texts), noted.record)
+        title, text, stage = tell(_Context(job=job, plugins=plugins, texts=texts), noted.record)
         rows.append(
-            Told(
+            HistoryRow(
                 entry=noted.id,
                 stage="" if stage is None else stage_name(stage),
                 title=title,
@@ -70,26 +70,22 @@ def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[Told
     return rows
 
 
-def told(job: Job, noted: Noted[object], plugins: Plugins, texts: Mapping[str, str]) -> Told | None:
+def entry_words(
+    job: Job, noted: Noted[object], plugins: Plugins, texts: Mapping[str, str]
+) -> HistoryRow | None:
     """One entry in words; None for a kind that is nothing by itself."""
     return next((row for row in record_of(job, plugins, texts) if row.entry == noted.id), None)
 
 
 @attrs.frozen(kw_only=True)
-class _Asked:
+class _Context:
     job: Job
     plugins: Plugins
     texts: Mapping[str, str]
 
     def title(self, key: str, place: str = "") -> str:
-        shelves: tuple[Mapping[str, Any], ...] = (
-            self.plugins.measurands,
-            self.plugins.observations,
-            self.plugins.traits,
-            self.plugins.operations,
-        )
-        found = next((shelf[key].title for shelf in shelves if key in shelf), key)
-        return f"{found}, {place}" if place else found
+        title = self.plugins.title(key)
+        return f"{title}, {place}" if place else title
 
     def text(self, reference: object) -> str:
         return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
@@ -103,11 +99,11 @@ class _Asked:
 _Row = tuple[str, str, int | None]
 
 
-def _opened(asked: _Asked, record: Opened) -> _Row:
+def _opened(asked: _Context, record: Opened) -> _Row:
     return "What the customer said", asked.text(record.words), None
 
 
-def _vehicle(asked: _Asked, record: Vehicle) -> _Row:
+def _vehicle(asked: _Context, record: Vehicle) -> _Row:
     no_vin = f"no VIN: {record.why_no_vin}" if record.why_no_vin else ""
     known = [
         asked.text(record.told),
@@ -119,7 +115,7 @@ def _vehicle(asked: _Asked, record: Vehicle) -> _Row:
     return "Vehicle", ", ".join(filter(None, known)), None
 
 
-def _customer(asked: _Asked, record: Customer) -> _Row:
+def _customer(asked: _Context, record: Customer) -> _Row:
     return (
         "Customer",
         ", ".join(
@@ -129,16 +125,16 @@ def _customer(asked: _Asked, record: Customer) -> _Row:
     )
 
 
-def _fitted(asked: _Asked, record: Fitted) -> _Row:
+def _fitted(asked: _Context, record: Fitted) -> _Row:
     return asked.title(record.of), record.typed, record.stage
 
 
-def _specified(asked: _Asked, record: Specified) -> _Row:
+def _specified(asked: _Context, record: Specified) -> _Row:
     ends = " to ".join(filter(None, (record.low_typed, record.high_typed)))
     return f"{asked.title(record.of)}: this vehicle's own limit", f"{ends} ({record.where_from})", None
 
 
-def _measured(asked: _Asked, record: Measured) -> _Row:
+def _measured(asked: _Context, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
     return (
         asked.title(record.of, record.place),
@@ -147,7 +143,7 @@ def _measured(asked: _Asked, record: Measured) -> _Row:
     )
 
 
-def _seen(asked: _Asked, record: Seen) -> _Row:
+def _seen(asked: _Context, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
         record.answer or asked.text(record.words) or f"could not be had: {record.cannot}",
@@ -155,13 +151,13 @@ def _seen(asked: _Asked, record: Seen) -> _Row:
     )
 
 
-def _codes(asked: _Asked, record: CodesRead) -> _Row:
+def _codes(asked: _Context, record: CodesRead) -> _Row:
     title = f"Trouble codes, {record.state}" if record.state else "Trouble codes"
     text = f"could not be read: {record.cannot}" if record.cannot else ", ".join(record.codes) or "none"
     return title, text, record.stage
 
 
-def _wanted(asked: _Asked, record: Wanted) -> _Row:
+def _wanted(asked: _Context, record: Wanted) -> _Row:
     return (
         f"{asked.title(record.operation)}: asked for",
         ", ".join(filter(None, (record.ground, record.because))),
@@ -169,11 +165,11 @@ def _wanted(asked: _Asked, record: Wanted) -> _Row:
     )
 
 
-def _offered(asked: _Asked, record: Offered) -> _Row:
+def _offered(asked: _Context, record: Offered) -> _Row:
     return f"Offer {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
-def _agreed(asked: _Asked, record: Agreed) -> _Row:
+def _agreed(asked: _Context, record: Agreed) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
         f"Yes to {record.offer}",
@@ -182,19 +178,19 @@ def _agreed(asked: _Asked, record: Agreed) -> _Row:
     )
 
 
-def _repaired(asked: _Asked, record: Repaired) -> _Row:
+def _repaired(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), "done", record.stage
 
 
-def _paid(asked: _Asked, record: Paid) -> _Row:
+def _paid(asked: _Context, record: Paid) -> _Row:
     return "Received", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
 
 
-def _left(asked: _Asked, record: Left) -> _Row:
+def _left(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
-def _came(asked: _Asked, record: Came) -> _Row:
+def _came(asked: _Context, record: Came) -> _Row:
     return (
         "Came",
         record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"),
@@ -202,15 +198,15 @@ def _came(asked: _Asked, record: Came) -> _Row:
     )
 
 
-def _started(asked: _Asked, record: Started) -> _Row:
+def _started(asked: _Context, record: Started) -> _Row:
     return asked.title(record.of, record.place), f"started, {record.wait_typed}", record.stage
 
 
-def _ended(asked: _Asked, record: Ended) -> _Row:
+def _ended(asked: _Context, record: Ended) -> _Row:
     return "How the job ended", f"{record.how}: {record.because}", record.stage
 
 
-def _waived(asked: _Asked, record: Waived) -> _Row:
+def _waived(asked: _Context, record: Waived) -> _Row:
     told_of = f" (invoice {record.invoice})" if record.invoice else ""
     return (
         f"{asked.title(record.operation) if record.operation else record.charge.capitalize()}: not charged",
@@ -219,16 +215,16 @@ def _waived(asked: _Asked, record: Waived) -> _Row:
     )
 
 
-def _photographed(asked: _Asked, record: Photographed) -> _Row:
+def _photographed(asked: _Context, record: Photographed) -> _Row:
     about = asked.title(record.of, record.place) if record.of else "the vehicle"
     return "Photo", asked.text(record.what) or about, record.stage
 
 
-def _remarked(asked: _Asked, record: Remarked) -> _Row:
+def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", asked.text(record.words), record.stage
 
 
-_TELL: dict[type, Callable[[_Asked, Any], _Row]] = {
+_TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Opened: _opened,
     Vehicle: _vehicle,
     Customer: _customer,

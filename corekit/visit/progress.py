@@ -8,7 +8,9 @@ from enum import StrEnum
 
 import attrs
 
-from ..assess.assessment import Assessment, Proof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof
+from ..billing.waiver import did_not_fix
 from ..model.job import Job
 from ..model.records import Seen
 
@@ -63,17 +65,7 @@ class Standing:
 
 def standing(job: Job, assessment: Assessment) -> Standing:
     """Where a job stands."""
-    answered = {noted.record.document_hash for noted in job.agreements}
-    latest = {
-        noted.record.stage: noted.record.name for noted in job.offers
-    }  # a newer paper takes the place of the older
-    pending = tuple(
-        name
-        for name in latest.values()
-        for noted in job.offers
-        if noted.record.name == name and noted.record.document_hash not in answered
-    )
-    to_do = _agreed_undone(job)
+    pending, to_do = job.approval.pending, job.approval.open
     unshown = _unshown(job, assessment)
     return Standing(
         step=_step(job, assessment, pending, to_do, unshown),
@@ -88,7 +80,7 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
     """Work that a reading could still show to have worked: not what no reading shows, nor what could not be
     read, nor what was given up.
     """
-    given_up = did_not_cure(job)
+    given_up = did_not_fix(job)
     out_of_reach = {(noted.record.of, noted.record.stage) for noted in job.all(Seen) if noted.record.cannot}
     unread = [
         repair
@@ -102,11 +94,6 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
         and repair.operation not in given_up
         and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
     )
-
-
-def did_not_cure(job: Job) -> frozenset[str]:
-    """Work of which the mechanic said that it did not cure: nothing is to show any more that it did."""
-    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
 
 
 def _step(
@@ -134,13 +121,3 @@ def _step(
     if any(call.met for call in assessment.calls_at(job.stage)) and not assessment.next_tests:
         return Step.EXPLAIN
     return Step.TEST
-
-
-def _agreed_undone(job: Job) -> tuple[str, ...]:
-    done = {noted.record.operation for noted in job.repairs}
-    lines = {noted.record.document_hash: noted.record.lines for noted in job.offers}
-    agreed: dict[str, None] = {}
-    for noted in job.agreements:
-        operations = [str(line.get("operation") or "") for line in lines.get(noted.record.document_hash, ())]
-        agreed |= {key: None for key in operations if key and key not in noted.record.declined}
-    return tuple(key for key in agreed if key not in done)

@@ -10,7 +10,9 @@ import attrs
 import pytest
 
 import corekit as ck
-from corekit.assess.assessment import Change, Proof, assess
+from corekit.assess.assessment import assess
+from corekit.assess.comparison import Change
+from corekit.assess.proof import Proof
 from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.limit import Scope
 from corekit.model.records import Fitted, Seen, Withdrawn
@@ -463,6 +465,10 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
             "4 mm",
             Change.CANNOT_TELL,
         ),  # by less than the uncertainties, which are as wide as the reading
+        # Each reading has ±2 mm, evenly spread: u = 2 / √3 mm, of the difference √2 · 2 / √3 = 1.633 mm, and 20
+        # of these are 32.66 mm.
+        ("33 mm", "33.5 mm", Change.UNCHANGED),
+        ("32 mm", "32.5 mm", Change.CANNOT_TELL),
         ("120 mm", "140 mm", Change.WORSE),  # both far outside, and further
         ("140 mm", "120 mm", Change.IMPROVED),
         ("30 mm", "10 mm", Change.CHANGED),  # both well inside: neither is better

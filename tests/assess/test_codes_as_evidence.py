@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from corekit.assess.bench import case_at
+from corekit.assess.stage import case_at
 from corekit.assess.suspect import Outcome, outcomes
 from corekit.desk.in_memory import scratch_job
 from corekit.fault import DataFileError

@@ -19,8 +19,8 @@ import pytest
 import corekit as ck
 from corekit.assess import assessment
 from corekit.assess.assessment import Assessment, assess
-from corekit.assess.bench import case_at
-from corekit.assess.contradiction import Contradiction, Oddity, unfitting
+from corekit.assess.contradiction import Contradiction, Oddity, misfits
+from corekit.assess.stage import case_at
 from corekit.assess.suspect import Outcome, Suspect, next_tests, outcomes, posterior
 from corekit.desk.assessment_text import as_data, as_words
 from corekit.desk.check import Seen as Look
@@ -392,7 +392,7 @@ def test_readings_that_one_fault_or_one_pair_explains_are_no_contradiction() -> 
         {"power": "no", "pull": "little"},
         {"loud": "yes", "cold": "yes"},
     ):
-        assert unfitting("fan", RAW, shown(**answers), 0) == []
+        assert misfits("fan", RAW, shown(**answers), 0) == []
 
 
 def test_what_the_tables_themselves_would_show_seldom_raises_an_alarm() -> None:
@@ -414,7 +414,7 @@ def test_what_the_tables_themselves_would_show_seldom_raises_an_alarm() -> None:
                         evidence=(),
                     )
                 )
-            alarms += len(unfitting(key, table, made, 0))
+            alarms += len(misfits(key, table, made, 0))
             times += 1
     assert alarms / times < 0.04
 
@@ -482,7 +482,7 @@ def test_no_suspect_no_odds_and_no_conflicting_reading_reach_any_document_of_the
     )
     rule = assessment.call_for_part
     monkeypatch.setattr(assessment, "suspects", lambda *given: [suspect])
-    monkeypatch.setattr(assessment, "unfitting", lambda *given: [odd])
+    monkeypatch.setattr(assessment, "misfits", lambda *given: [odd])
     monkeypatch.setattr(assessment, "all_alike", lambda *given: [odd])
     monkeypatch.setattr(
         assessment, "call_for_part", lambda *given: attrs.evolve(rule(*given), why=f"Marked call, {odds:.4%}")

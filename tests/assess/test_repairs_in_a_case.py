@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corekit.assess.bench import case_at
+from corekit.assess.stage import case_at
 
 from .brakes import PLUGINS
 from .story import Story

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corekit.assess import suspect
-from corekit.assess.posterior import lowest_share, shaken
+from corekit.assess.posterior import lowest_share, perturbations
 from corekit.assess.suspect import (
     CALL_AT,
     DRAWS,
@@ -404,7 +404,7 @@ def test_a_part_is_called_for_only_after_a_direct_test_and_when_one_wrong_number
         for fault in against
     )
     least = robust(raw, shown, "part")
-    held = [there(chances, *against) > 0.5 for chances in shaken(table, made(table, shown), DRAWS)]
+    held = [there(chances, *against) > 0.5 for chances in perturbations(table, made(table, shown), DRAWS)]
     if abs(least - CALL_AT) > 1e-9:
         assert call_for_part(table, made(table, shown), "part", 0).met is (
             direct and least >= CALL_AT and sum(held) >= 95
@@ -462,7 +462,7 @@ def test_numbers_moved_at_random_are_moved_by_the_factor_and_the_same_at_every_r
 ) -> None:
     raw, shown = drawn
     table = table_of(raw)
-    first, again = (list(shaken(table, made(table, shown), 8)) for _ in range(2))
+    first, again = (list(perturbations(table, made(table, shown), 8)) for _ in range(2))
     assert first == again
     assert all(math.fsum(chances.values()) == pytest.approx(1, abs=1e-12) for chances in first)
     # A weight moved by 1.5 and each of n rows moved up against down: no ratio of two hypotheses moves by more
@@ -477,7 +477,7 @@ def test_numbers_moved_at_random_are_moved_by_the_factor_and_the_same_at_every_r
     if not shown:
         ratios = {
             round(chances["a"] / chances["b"] / (still["a"] / still["b"]), 6)
-            for chances in shaken(table, [], 60)
+            for chances in perturbations(table, [], 60)
         }
         assert ratios == {round(ratio, 6) for ratio in (WRONG_BY**2, 1.0, WRONG_BY**-2)}
 

@@ -12,8 +12,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.billing.book import PriceBook
-from corekit.billing.line import Condition, Ground, GroundKind, Line, LineKind, from_data, priced, to_data
-from corekit.billing.offer import Asked, PriceError, declined, diagnosis_lines, repair_lines
+from corekit.billing.line import (
+    Condition,
+    Ground,
+    GroundKind,
+    Line,
+    LineKind,
+    from_data,
+    priced_line,
+    to_data,
+)
+from corekit.billing.offer import PriceError, WorkItem, diagnosis_lines, repair_lines, without_declined
 from corekit.billing.price_file import read_price_book
 from corekit.model.canonical import canonical
 from corekit.model.money import Money
@@ -25,10 +34,10 @@ FOUND = Ground(
     evidence=("e1", "e2"),
 )
 WANTED = Ground(kind=GroundKind.CUSTOMER, text="asked to find the drain")
-REPLACE = Asked(
+REPLACE = WorkItem(
     operation="battery.replace", title="Replace the battery", ground=FOUND, shown_by="load test voltage"
 )
-DRAIN = Asked(operation="battery.find_drain", title="Find the drain", ground=WANTED)
+DRAIN = WorkItem(operation="battery.find_drain", title="Find the drain", ground=WANTED)
 
 
 def book(**changes: Any) -> PriceBook:
@@ -129,14 +138,14 @@ def test_an_operation_asked_for_twice_is_refused_because_a_line_has_one_ground()
 
 def test_a_declined_operation_takes_all_its_lines_along() -> None:
     lines = repair_lines(book(), [REPLACE, DRAIN])
-    assert declined(lines, ["battery.replace"]) == lines[2:]
-    assert declined(lines, []) == lines
+    assert without_declined(lines, ["battery.replace"]) == lines[2:]
+    assert without_declined(lines, []) == lines
 
 
 @pytest.mark.parametrize("key", ["battery.charge", ""])
 def test_what_was_not_offered_cannot_be_declined(key: str) -> None:
     with pytest.raises(ValueError, match=r"offered are battery\.find_drain"):
-        declined((*diagnosis_lines(book()), *repair_lines(book(), [DRAIN])), [key])
+        without_declined((*diagnosis_lines(book()), *repair_lines(book(), [DRAIN])), [key])
 
 
 # Grounds and lines
@@ -189,7 +198,7 @@ NUMBERS = st.decimals(-99999, 99999, allow_nan=False, allow_infinity=False, plac
 def test_a_line_survives_being_written_down(
     quantity: Decimal, price: Decimal, per: str, words: str, part: bool
 ) -> None:
-    line = priced(
+    line = priced_line(
         kind=LineKind.PART if part else LineKind.LABOUR,
         text=words,
         operation="battery.replace",

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.payment import PaymentError, owed, paid_so_far, receive
+from corekit.billing.payment import PaymentError, paid_so_far, payable_after, receive
 from corekit.billing.totals import Payable, Totals, payable
 from corekit.model.money import Money
 from corekit.model.records import Paid, PaymentTaken
@@ -72,7 +72,9 @@ def test_a_payment_says_how() -> None:
 
 def test_the_rounding_amount_counts_towards_what_is_due() -> None:
     # BR-CO-16: due = gross - paid + rounding.
-    left = owed(document(1202), [Paid(amount=500, currency="EUR", how="cash")], rounding=Money(-2, "EUR"))
+    left = payable_after(
+        document(1202), [Paid(amount=500, currency="EUR", how="cash")], rounding=Money(-2, "EUR")
+    )
     assert str(left.due) == "7.00"
     assert receive(Money(700, "EUR"), "cash", left).is_settled
 
@@ -81,12 +83,12 @@ def test_the_rounding_amount_counts_towards_what_is_due() -> None:
 def test_payments_in_any_portions_settle_the_sum_and_never_pass_it(gross: int, cuts: list[int]) -> None:
     taken: list[PaymentTaken] = []
     for cut in [*cuts, gross]:
-        left = owed(document(gross), taken)
+        left = payable_after(document(gross), taken)
         assert left.due.minor == gross - sum(payment.amount for payment in taken)
         if 0 < cut <= left.due.minor:
             receipt = receive(Money(cut, "EUR"), "cash", left)
             taken.append(PaymentTaken(amount=cut, currency="EUR", how="cash", job_name="job"))
-            assert receipt.due == owed(document(gross), taken).due
+            assert receipt.due == payable_after(document(gross), taken).due
         else:
             with pytest.raises(PaymentError):
                 receive(Money(cut, "EUR"), "cash", left)

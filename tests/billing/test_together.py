@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from corekit.billing.approval import ApprovedWork, ConsentError
 from corekit.billing.book import PriceBook
-from corekit.billing.consent import ConsentError, Standing
-from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced, to_data
+from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced_line, to_data
 from corekit.billing.price_file import read_price_book
 from corekit.billing.together import Share, together
 from corekit.billing.totals import payable, totals
@@ -42,7 +42,7 @@ BOOK = book()
 
 
 def line(price: str, rate: str = "standard") -> Line:
-    return priced(
+    return priced_line(
         kind=LineKind.DIAGNOSIS,
         text="Looking",
         ground=GROUND,
@@ -74,7 +74,7 @@ def share(*prices: str, of: PriceBook = BOOK, agreed: bool = True) -> Share:
     yes = Agreed(
         offer=offer.name, document_hash="h", total=offer.total, currency="EUR", by="customer", how="in person"
     )
-    return Share(lines=lines, standing=Standing([offer], [yes] if agreed else [], of))
+    return Share(lines=lines, work=ApprovedWork([offer], [yes] if agreed else [], of))
 
 
 def euros(text: str) -> Money:
@@ -129,10 +129,10 @@ def test_a_job_that_nobody_agreed_to_is_not_carried_by_the_others() -> None:
 
 def test_a_job_above_its_own_agreement_is_not_carried_by_what_others_left_unused() -> None:
     dear = share("10.00")
-    dearer = Share(lines=(*dear.lines, line("1.00")), standing=dear.standing)
+    dearer = Share(lines=(*dear.lines, line("1.00")), work=dear.work)
     unused = share("100.00", "50.00")
     with pytest.raises(ConsentError, match=r"11\.00 EUR before tax, but 10\.00 was agreed"):
-        together([Share(lines=unused.lines[:1], standing=unused.standing), dearer], BOOK)
+        together([Share(lines=unused.lines[:1], work=unused.work), dearer], BOOK)
 
 
 CENTS = st.integers(1, 10**7).map(lambda cents: f"{cents / 100:.2f}")
@@ -152,4 +152,4 @@ def test_together_is_never_dearer_than_apart_and_the_rounding_never_more_than_ce
     assert rounding.minor <= 0
     # Each rate's tax is off by at most half a cent, on each of the papers and on the whole.
     assert abs(whole.gross.minor - apart) <= 2 * (len(shares) + 1) / 2
-    assert apart <= sum(one.standing.total.minor for one in shares)
+    assert apart <= sum(one.work.total.minor for one in shares)

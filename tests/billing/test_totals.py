@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.billing.book import PriceBook
-from corekit.billing.line import Ground, GroundKind, Line, LineKind, line_net, priced
+from corekit.billing.line import Ground, GroundKind, Line, LineKind, line_net, priced_line
 from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import Adjustment, out_of_gross, payable, totals
 from corekit.model.money import Money, total
@@ -39,7 +39,7 @@ def book(**rates: str) -> PriceBook:
 
 
 def line(price: str, rate: str = "S", quantity: str = "1", per: str = "1") -> Line:
-    return priced(
+    return priced_line(
         kind=LineKind.LABOUR,
         text="work",
         ground=ASKED,

@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.consent import ConsentError, Standing, may_invoice, rounding_to_agreed
+from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
 from corekit.billing.line import from_data, to_data
 from corekit.billing.totals import totals
-from corekit.billing.waiver import charged, waive
+from corekit.billing.waiver import charged_lines, waive
 from corekit.model.money import Money
 
-from .test_consent import BOOK, DIAGNOSIS, KEYS, LOOK, REPAIR, REPAIRS, offer, work, yes
+from .test_approval import BOOK, DIAGNOSIS, KEYS, LOOK, REPAIR, REPAIRS, offer, work, yes
 
 NOTE = "goodwill; not charged"
 
@@ -33,7 +33,7 @@ def test_a_waived_line_keeps_its_quantity_and_has_no_price() -> None:
     )
     assert (part.net, part.waived) == (Money(0, "EUR"), NOTE)
     assert drain == REPAIR[2]
-    assert charged((labour, part, drain)) == (drain,)
+    assert charged_lines((labour, part, drain)) == (drain,)
     assert str(totals((labour, part, drain), BOOK).gross) == "72.00"  # 60.00 × 1.2
 
 
@@ -58,7 +58,7 @@ def test_a_line_with_a_price_is_not_waived() -> None:
 
 
 def test_work_waived_after_the_yes_may_be_invoiced_below_what_was_agreed() -> None:
-    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
+    standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
     lines = waive((*LOOK, *REPAIR), {"battery.replace": NOTE, "diagnosis": NOTE})
     may_invoice(lines, standing)
     assert rounding_to_agreed(lines, standing) == Money(0, "EUR")
@@ -67,7 +67,7 @@ def test_work_waived_after_the_yes_may_be_invoiced_below_what_was_agreed() -> No
 def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
     free = offer("repair 1", waive(REPAIR, {"battery.replace": NOTE, "battery.find_drain": NOTE}))
     assert free.total == 0
-    standing = Standing([free], [yes(free)], BOOK)
+    standing = ApprovedWork([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
     with pytest.raises(
         ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
@@ -79,7 +79,7 @@ def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
 def test_waiving_never_makes_an_invoice_dearer_and_never_bars_it(waived: set[str]) -> None:
     everything = (*LOOK, *work(*KEYS))
     made = offer("repair 1", everything)
-    standing = Standing([made], [yes(made)], BOOK)
+    standing = ApprovedWork([made], [yes(made)], BOOK)
     lines = waive(everything, dict.fromkeys(waived, NOTE))
     may_invoice(lines, standing)
     left_to_pay = totals(lines, BOOK).gross
@@ -90,7 +90,7 @@ def test_waiving_never_makes_an_invoice_dearer_and_never_bars_it(waived: set[str
 def test_a_later_yes_to_another_price_of_looking_takes_the_place_of_the_first_one() -> None:
     cheaper = waive(LOOK, {"diagnosis": NOTE})
     second = offer("diagnosis 2", cheaper)
-    standing = Standing([DIAGNOSIS, second], [yes(DIAGNOSIS), yes(second)], BOOK)
+    standing = ApprovedWork([DIAGNOSIS, second], [yes(DIAGNOSIS), yes(second)], BOOK)
     assert standing.lines == cheaper
     assert standing.total == Money(0, "EUR")
     with pytest.raises(ConsentError, match="diagnosis: comes to"):

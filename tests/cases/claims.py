@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from corekit.assess.assessment import Proof
+from corekit.assess.proof import Proof
 from corekit.model.finding import Finding, Reason, Verdict
 
 from .loader import Tried, table

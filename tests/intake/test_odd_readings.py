@@ -311,6 +311,13 @@ SHOP = attrs.evolve(
             "12 V",
             'step[0].readings[0].is: "11.4-12.9 V" is larger than the range it was read on (12 V)',
         ),
+        # The middle of the span lies on the range, its upper end beside it.
+        ("11.0-12.0 V", "12 V", ""),
+        (
+            "11.0-12.5 V",
+            "12 V",
+            'step[0].readings[0].is: "11.0-12.5 V" is larger than the range it was read on (12 V)',
+        ),
         ("13.2 V", "12 V", 'step[0].readings[0].is: "13.2 V" is larger than the range it was read on (12 V)'),
         ("12.6 V", "200 mA", 'step[0].readings[0].range: "200 mA" is no range for van.volts'),
     ],

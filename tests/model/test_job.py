@@ -394,4 +394,4 @@ def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
                 declined=declined,
             )
             journal.say(agreed, f"agreed {name}")
-    assert journal.job.agreed_operations == ("a", "b")
+    assert journal.job.approval.approved == ("a", "b")

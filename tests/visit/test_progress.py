@@ -148,3 +148,22 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, (operation.key,))
     visit.say(seen=[{"of": operation.shown_by, "cannot": "no access"}])
     assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
+
+
+def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(visit: Visit) -> None:
+    works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
+    visit.agree("diagnosis")
+    for operation in works[:2]:
+        visit.say(wanted={"operation": operation, "ground": "customer"})
+    visit.agree("repair")
+    assert visit.stands.to_do == tuple(works[:2])
+    visit.say(wanted={"operation": works[2], "ground": "customer"})
+    visit.agree("repair", works[0])
+    assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, tuple(works[1:]))
+    titles = [visit.shop.plugins.operations[key].title for key in works]
+    left_out = visit.shop.left_out(visit.job)
+    assert [any(sentence.startswith(title) for sentence in left_out) for title in titles] == [
+        False,
+        True,
+        True,
+    ]

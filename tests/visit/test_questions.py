@@ -20,19 +20,17 @@ from corekit.model.job import Job
 from corekit.model.measurand import Measurand
 from corekit.model.records import Instrument
 from corekit.plugin.host import Plugins, load
-from corekit.visit.guidance import is_made, last_meant, missing_for, open_tests
+from corekit.visit.guidance import is_made, last_meaning, missing_for, open_tests
 from corekit.visit.guidance import test_path as path_of
+from corekit.visit.instruments import Instruments, instruments_for
 from corekit.visit.questions import (
-    Ask,
-    Kit,
-    apart,
-    ask_of,
-    fittings,
+    Question,
     hazards_read,
-    told_now,
-    tools_for,
-    unit_keys,
+    present_answers,
+    question_of,
+    trait_questions,
 )
+from corekit.visit.unit_keys import number_and_unit, unit_keys
 
 from .clutch import FINGERS, PLUGINS, clutch, force, play, sink, warmth
 
@@ -54,8 +52,10 @@ def job(tmp_path: Path) -> Callable[[str], Job]:
     return tell
 
 
-def ask(key: str, job: Job, kit: Kit | None = None, *, place: str = "", now: datetime = NOW) -> Ask:
-    found = ask_of(key, job, PLUGINS, kit or Kit(), place=place, now=now)
+def ask(
+    key: str, job: Job, kit: Instruments | None = None, *, place: str = "", now: datetime = NOW
+) -> Question:
+    found = question_of(key, job, PLUGINS, kit or Instruments(), place=place, now=now)
     assert found is not None
     return found
 
@@ -124,7 +124,7 @@ def test_every_key_of_every_installed_measurand_is_understood_beside_a_plain_num
 def test_what_was_typed_is_taken_apart_only_where_it_is_a_number_and_a_key(
     typed: str, parts: tuple[str, str]
 ) -> None:
-    assert apart(typed, ["°C", "V", "h"]) == parts
+    assert number_and_unit(typed, ["°C", "V", "h"]) == parts
 
 
 # ---- places, and what was said already
@@ -148,7 +148,7 @@ def test_a_place_that_is_asked_for_is_asked_about_and_after_it_comes_the_one_tha
 
 
 def test_what_could_not_be_had_anywhere_leaves_no_place_to_ask_about(job: Callable[[str], Job]) -> None:
-    told = told_now(job('[[step]]\nseen = [{ of = "clutch.play", cannot = "seized" }]'), PLUGINS)
+    told = present_answers(job('[[step]]\nseen = [{ of = "clutch.play", cannot = "seized" }]'), PLUGINS)
     assert told["clutch.play", "cold"] == told["clutch.play", "warm"] == "could not be had: seized"
 
 
@@ -161,7 +161,7 @@ def test_a_reading_of_an_earlier_stage_is_no_reading_of_this_one(job: Callable[[
 
 
 def test_nothing_is_asked_of_a_key_that_nobody_declares(job: Callable[[str], Job]) -> None:
-    assert ask_of("clutch.colour", job(""), PLUGINS, Kit(), now=NOW) is None
+    assert question_of("clutch.colour", job(""), PLUGINS, Instruments(), now=NOW) is None
 
 
 # ---- what it is read with: asked once
@@ -233,7 +233,7 @@ def test_of_a_caution_in_several_sentences_those_count_as_read_that_stood_before
     plugins = Plugins(systems={"clutch": both}, versions={"clutch": "1"})
 
     def is_unread(key: str, rows: str) -> bool:
-        asked = ask_of(key, job(rows), plugins, Kit(), now=NOW)
+        asked = question_of(key, job(rows), plugins, Instruments(), now=NOW)
         assert asked is not None
         return asked.unread
 
@@ -257,7 +257,7 @@ def test_whoever_says_that_something_cannot_be_had_need_not_have_read_its_cautio
 
 
 def test_instruments_fit_by_their_ranges_and_the_usual_one_comes_first(job: Callable[[str], Job]) -> None:
-    kit = Kit(
+    kit = Instruments(
         instruments={
             "meter": Instrument(name="meter", accuracy="0.5 % + 2 digits", ranges={"20 V": "0.01 V"}),
             "scale": Instrument(
@@ -267,18 +267,18 @@ def test_instruments_fit_by_their_ranges_and_the_usual_one_comes_first(job: Call
         },
         usual={"clutch.force": "pusher"},
     )
-    assert [(tool.name, tool.words, tool.ranges) for tool in tools_for(force, kit)] == [
+    assert [(tool.name, tool.words, tool.ranges) for tool in instruments_for(force, kit)] == [
         ("pusher", "", ()),
         ("scale", "spring scale", ("100 N", "1 kN")),
     ]
     assert ask("clutch.force", job(""), kit).tool == "pusher"
-    assert [tool.name for tool in tools_for(warmth, kit)] == []
+    assert [tool.name for tool in instruments_for(warmth, kit)] == []
 
 
 def test_an_instrument_used_before_in_this_job_is_pressed_for_the_next_reading_of_its_kind(
     job: Callable[[str], Job],
 ) -> None:
-    kit = Kit(
+    kit = Instruments(
         instruments={
             "gauge": Instrument(name="gauge", accuracy="1 %"),
             "rule": Instrument(name="rule", accuracy="1 mm"),
@@ -290,18 +290,33 @@ def test_an_instrument_used_before_in_this_job_is_pressed_for_the_next_reading_o
     assert ask("clutch.sink", used, attrs_usual(kit, "rule")).tool == "rule"
 
 
+def test_the_instrument_in_hand_for_this_very_reading_comes_before_the_shop_s_usual_one(
+    job: Callable[[str], Job],
+) -> None:
+    kit = Instruments(
+        instruments={
+            "gauge": Instrument(name="gauge", accuracy="1 %"),
+            "rule": Instrument(name="rule", accuracy="1 mm"),
+        },
+        usual={"clutch.play": "rule"},
+    )
+    assert ask("clutch.play", job(""), kit).tool == "rule"
+    used = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm", with = "gauge" }]')
+    assert ask("clutch.play", used, kit).tool == "gauge"
+
+
 def test_the_only_instrument_that_fits_is_pressed_once_it_was_in_use_in_this_job(
     job: Callable[[str], Job],
 ) -> None:
-    kit = Kit(instruments={"gauge": Instrument(name="gauge", accuracy="1 %")})
+    kit = Instruments(instruments={"gauge": Instrument(name="gauge", accuracy="1 %")})
     used = job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm", with = "gauge" }]')
     assert ask("clutch.force", job(""), kit).tool == "" and ask("clutch.force", used, kit).tool == "gauge"
-    two = Kit(instruments={**kit.instruments, "pusher": Instrument(name="pusher", accuracy="2 N")})
+    two = Instruments(instruments={**kit.instruments, "pusher": Instrument(name="pusher", accuracy="2 N")})
     assert ask("clutch.force", used, two).tool == ""
 
 
-def attrs_usual(kit: Kit, name: str) -> Kit:
-    return Kit(instruments=kit.instruments, usual={"clutch.sink": name})
+def attrs_usual(kit: Instruments, name: str) -> Instruments:
+    return Instruments(instruments=kit.instruments, usual={"clutch.sink": name})
 
 
 def test_the_unit_last_used_for_a_measurand_is_pressed(job: Callable[[str], Job]) -> None:
@@ -320,7 +335,7 @@ def test_the_unit_last_used_for_a_measurand_is_pressed(job: Callable[[str], Job]
 def test_closed_answers_are_asked_with_dont_know_and_a_value_only_where_a_check_wants_it(
     job: Callable[[str], Job],
 ) -> None:
-    asked = fittings(clutch, job('[traits]\n"clutch.bore" = "19 mm"'), PLUGINS)
+    asked = trait_questions(clutch, job('[traits]\n"clutch.bore" = "19 mm"'), PLUGINS)
     assert [(one.key, one.answers, one.units, one.told) for one in asked] == [
         ("clutch.drive", ("cable", "fluid line", "don't know"), (), ""),
         ("clutch.bore", (), ("mm",), "19 mm"),
@@ -332,7 +347,7 @@ def test_what_was_known_of_a_part_is_asked_again_once_the_part_was_exchanged(
 ) -> None:
     told = {
         one.key: one.told
-        for one in fittings(
+        for one in trait_questions(
             clutch, job('[traits]\n"clutch.bore" = "19 mm"\n"clutch.drive" = "cable"\n' + REPAIRED), PLUGINS
         )
     }
@@ -341,7 +356,7 @@ def test_what_was_known_of_a_part_is_asked_again_once_the_part_was_exchanged(
         '[traits]\n"clutch.bore" = "19 mm"\n[[step]]\nrepaired = { operation = "clutch.replace",'
         ' "clutch.bore" = "22 mm" }'
     )
-    assert fittings(clutch, new, PLUGINS)[1].told == "22 mm"
+    assert trait_questions(clutch, new, PLUGINS)[1].told == "22 mm"
 
 
 REPAIRED = '[[step]]\nrepaired = { operation = "clutch.replace" }'
@@ -387,13 +402,13 @@ def test_a_test_of_which_everything_was_read_is_known_as_such_and_so_is_what_its
 
 def test_the_last_answer_is_said_with_what_rests_on_it(job: Callable[[str], Job]) -> None:
     rows = '[[step]]\nreadings = [{ of = "clutch.sink", is = "12 mm" }]\n'
-    meant = last_meant(assess(job(rows), PLUGINS), PLUGINS)
+    meant = last_meaning(assess(job(rows), PLUGINS), PLUGINS)
     assert meant is not None and (meant.title, meant.told) == ("How far it sinks", "12 mm")
     assert [finding.code for finding in meant.findings] == ["clutch.sink"]
-    later = last_meant(assess(job(rows + "[[step]]\ncodes = { stored = [] }"), PLUGINS), PLUGINS)
+    later = last_meaning(assess(job(rows + "[[step]]\ncodes = { stored = [] }"), PLUGINS), PLUGINS)
     assert later is not None and (later.title, later.told, later.findings) == (
         "Trouble codes",
         "stored none",
         (),
     )
-    assert last_meant(assess(job(rows + REPAIRED), PLUGINS), PLUGINS) is None
+    assert last_meaning(assess(job(rows + REPAIRED), PLUGINS), PLUGINS) is None

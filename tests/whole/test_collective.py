@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.consent import ConsentError
+from corekit.billing.approval import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.issuing import Page
 from corekit.desk.problem import DeskError

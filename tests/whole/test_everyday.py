@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.billing.consent import ConsentError
+from corekit.billing.approval import ConsentError
 from corekit.desk.answering import Answer
 from corekit.desk.issuing import Invoice
 from corekit.desk.offering import Offer

@@ -351,7 +351,7 @@ def printed_tests(demo: Path, with_: Plugins) -> list[str]:
 
         assessment = shop.assess(job)
         sheet = paper.sheet("id", shop.settings.issuer, shop.now(), "EUR", with_, demo=True)
-        words = [block.words for block in watch(assessment, [], [], sheet) if isinstance(block, Paragraph)]
+        words = [block.words for block in watch(assessment, [], sheet) if isinstance(block, Paragraph)]
     return [str(word) for run in words for word in run if str(word).startswith("The next test")]
 
 

@@ -13,7 +13,8 @@ import corekit_egr
 import pytest
 from corekit_egr import egr
 
-from corekit.assess.assessment import Assessment, Proof
+from corekit.assess.assessment import Assessment
+from corekit.assess.proof import Proof
 from corekit.assess.suspect import Outcome, call_for_part, posterior
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load

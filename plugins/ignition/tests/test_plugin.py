@@ -14,7 +14,8 @@ import pytest
 from corekit_ignition import ignition
 
 import corekit as ck
-from corekit.assess.assessment import Assessment, Proof
+from corekit.assess.assessment import Assessment
+from corekit.assess.proof import Proof
 from corekit.assess.suspect import Outcome, call_for_part, next_tests, outcomes, posterior
 from corekit.testing.visits import assessed
 

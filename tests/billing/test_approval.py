@@ -13,10 +13,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
 from corekit.billing.book import PriceBook
-from corekit.billing.consent import ConsentError, Standing, agreed_lines, may_invoice, rounding_to_agreed
-from corekit.billing.line import Ground, GroundKind, Line, priced, to_data
-from corekit.billing.offer import Asked, diagnosis_lines, repair_lines
+from corekit.billing.line import Ground, GroundKind, Line, priced_line, to_data
+from corekit.billing.offer import WorkItem, diagnosis_lines, repair_lines
 from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
@@ -48,7 +48,7 @@ GROUND = Ground(kind=GroundKind.CUSTOMER, text="asked for it")
 
 
 def work(*keys: str) -> tuple[Line, ...]:
-    return repair_lines(BOOK, [Asked(operation=key, title=key, ground=GROUND) for key in keys])
+    return repair_lines(BOOK, [WorkItem(operation=key, title=key, ground=GROUND) for key in keys])
 
 
 def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered:
@@ -82,14 +82,14 @@ LOOK, REPAIR = diagnosis_lines(BOOK), work("battery.replace", "battery.find_drai
 DIAGNOSIS, REPAIRS = offer("diagnosis 1", LOOK), offer("repair 1", REPAIR)
 
 
-def refusal(lines: tuple[Line, ...], standing: Standing) -> str:
+def refusal(lines: tuple[Line, ...], standing: ApprovedWork) -> str:
     with pytest.raises(ConsentError) as caught:
         may_invoice(lines, standing)
     return str(caught.value)
 
 
 def test_what_was_agreed_may_be_invoiced_and_so_may_less() -> None:
-    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
+    standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
     assert standing.lines == (*LOOK, *REPAIR)
     assert str(standing.total) == "312.00"  # 1.2 × (50 + 30 + 120 + 60)
     may_invoice((*LOOK, *REPAIR), standing)
@@ -98,29 +98,29 @@ def test_what_was_agreed_may_be_invoiced_and_so_may_less() -> None:
 
 
 def test_nothing_is_invoiced_without_an_agreement() -> None:
-    assert refusal(LOOK, Standing([DIAGNOSIS], [], BOOK)).startswith("Nothing was agreed to")
+    assert refusal(LOOK, ApprovedWork([DIAGNOSIS], [], BOOK)).startswith("Nothing was agreed to")
 
 
 def test_a_line_that_was_never_offered_is_refused() -> None:
-    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
+    standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: was never offered.")
 
 
 def test_a_line_that_was_offered_but_not_agreed_to_is_refused() -> None:
-    standing = Standing([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
+    standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *REPAIR), standing).startswith(
         'battery.replace: was offered in "repair 1", but nobody agreed to it.'
     )
 
 
 def test_a_repair_agreement_does_not_cover_a_diagnosis() -> None:
-    assert refusal((*LOOK, *REPAIR), Standing([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith(
+    assert refusal((*LOOK, *REPAIR), ApprovedWork([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith(
         'diagnosis: was offered in "diagnosis 1", but nobody'
     )
 
 
 def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
-    standing = Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
     assert standing.lines == REPAIR[:2]
     assert str(standing.total) == "180.00"  # 1.2 × 150
     may_invoice(REPAIR[:2], standing)
@@ -129,12 +129,12 @@ def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
 
 def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
     dearer = attrs.evolve(REPAIR[0], quantity=Decimal("0.6"), net=Money(3600, "EUR"))
-    text = refusal((dearer, REPAIR[1]), Standing([REPAIRS], [yes(REPAIRS)], BOOK))
+    text = refusal((dearer, REPAIR[1]), ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK))
     assert text.startswith("battery.replace: comes to 156.00 EUR before tax, but 150.00 was agreed.")
 
 
 def test_one_cent_more_is_refused() -> None:
-    extra = priced(
+    extra = priced_line(
         kind=REPAIR[0].kind,
         text="x",
         operation="battery.replace",
@@ -146,76 +146,78 @@ def test_one_cent_more_is_refused() -> None:
         tax="standard",
     )
     assert "150.01 EUR before tax, but 150.00 was agreed" in refusal(
-        (*REPAIR, extra), Standing([REPAIRS], [yes(REPAIRS)], BOOK)
+        (*REPAIR, extra), ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK)
     )
 
 
 def test_an_agreed_line_is_not_invoiced_twice() -> None:
     assert "diagnosis: comes to 100.00" in refusal(
-        (*LOOK, *LOOK), Standing([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK)
+        (*LOOK, *LOOK), ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK)
     )
 
 
 def test_a_tax_rate_that_rose_since_needs_a_new_yes() -> None:
-    text = refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], prices("21")))
+    text = refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21")))
     assert (
         text == "The invoice comes to 254.10 EUR, but 252.00 was agreed. Make a new offer and record a new"
         " agreement."
     )
-    text = refusal(REPAIR[:2], Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
+    text = refusal(REPAIR[:2], ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
     assert "so what was not declined has no agreed one" in text
 
 
 def test_a_tax_rate_that_fell_since_does_not_stand_in_the_way() -> None:
-    may_invoice(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], prices("19")))
+    may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("19")))
 
 
 def test_an_agreement_to_another_paper_is_refused() -> None:
-    text = refusal(REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK))
+    text = refusal(
+        REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK)
+    )
     assert text.startswith('The agreement to "repair 1" is about another paper')
 
 
 @pytest.mark.parametrize(("total", "currency"), [(25199, "EUR"), (25201, "EUR"), (25200, "USD")])
 def test_an_agreement_to_another_total_is_refused(total: int, currency: str) -> None:
     text = refusal(
-        REPAIR, Standing([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK)
+        REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK)
     )
     assert "but the offer says 252.00 EUR. Record the agreement with the total" in text
 
 
 def test_an_agreement_to_no_offer_at_all_is_refused() -> None:
     assert (
-        refusal(REPAIR, Standing([DIAGNOSIS], [yes(REPAIRS)], BOOK))
+        refusal(REPAIR, ApprovedWork([DIAGNOSIS], [yes(REPAIRS)], BOOK))
         == 'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
     )
 
 
 def test_declining_what_was_not_offered_is_refused() -> None:
-    assert refusal(REPAIR, Standing([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith(
+    assert refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith(
         'The agreement to "repair 1" declines what was not in it.'
     )
 
 
 def test_an_offer_whose_lines_cannot_be_read_is_named() -> None:
     spoilt = attrs.evolve(REPAIRS, lines=[REPAIRS.lines[0] | {"price": "60.01"}])
-    assert refusal(REPAIR, Standing([spoilt], [yes(spoilt)], BOOK)).startswith(
+    assert refusal(REPAIR, ApprovedWork([spoilt], [yes(spoilt)], BOOK)).startswith(
         'The lines of the offer "repair 1" cannot be read:'
     )
 
 
 def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
     agreements = [yes(REPAIRS, "battery.find_drain"), yes(REPAIRS), yes(REPAIRS)]
-    assert agreed_lines([REPAIRS], agreements) == REPAIR
-    assert agreed_lines([REPAIRS], agreements[::-1]) == REPAIR[:2]
+    assert ApprovedWork([REPAIRS], agreements, BOOK).lines == REPAIR
+    assert ApprovedWork([REPAIRS], agreements[::-1], BOOK).lines == REPAIR[:2]
     same = yes(REPAIRS)
-    assert Standing([REPAIRS], [same, same], BOOK).total == Money(25200, "EUR")
-    assert Standing([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
+    assert ApprovedWork([REPAIRS], [same, same], BOOK).total == Money(25200, "EUR")
+    assert ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
 
 
 def test_an_operation_offered_again_is_not_owed_twice() -> None:
     again = work("battery.replace", "battery.clean")
     second = offer("repair 2", again)
-    standing = Standing([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
+    standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
     assert [line.operation for line in standing.lines] == [
         "battery.find_drain",
         "battery.replace",
@@ -228,7 +230,7 @@ def test_an_operation_offered_again_is_not_owed_twice() -> None:
 
 def test_an_operation_declined_in_a_later_offer_is_declined() -> None:
     second = offer("repair 2", work("battery.replace", "battery.clean"))
-    standing = Standing([REPAIRS, second], [yes(REPAIRS), yes(second, "battery.replace")], BOOK)
+    standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second, "battery.replace")], BOOK)
     assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.clean"]
     assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
 
@@ -237,7 +239,7 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
     # At 20 %: 10.02 → 2.004 → 2.00 and 30.02 → 6.004 → 6.00, but 40.04 → 8.008 → 8.01.
     book = prices(diagnosis="10.02")
     look = diagnosis_lines(book)
-    extra = priced(
+    extra = priced_line(
         kind=REPAIR[0].kind,
         text="Find the drain",
         operation="battery.find_drain",
@@ -249,7 +251,7 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
         tax="standard",
     )
     first, second = offer("diagnosis 1", look, book), offer("repair 1", (extra,), book)
-    standing, lines = Standing([first, second], [yes(first), yes(second)], book), (*look, extra)
+    standing, lines = ApprovedWork([first, second], [yes(first), yes(second)], book), (*look, extra)
     assert str(standing.total) == "48.04"
     assert (
         refusal(lines, standing)
@@ -262,15 +264,15 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
 
 
 def test_no_rounding_amount_hides_a_real_difference() -> None:
-    standing = Standing([REPAIRS], [yes(REPAIRS)], prices("21"))
+    standing = ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21"))
     assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
-    standing = Standing([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
     assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
 
 
 def test_a_rounding_amount_upwards_counts_towards_the_agreed_sum() -> None:
     with pytest.raises(ConsentError, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
-        may_invoice(REPAIR, Standing([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
+        may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
 
 
 KEYS = ["battery.replace", "battery.find_drain", "battery.clean"]
@@ -292,7 +294,7 @@ def test_whatever_was_said_no_invoice_passes_with_work_that_the_last_word_does_n
     for n, (place, no) in enumerate(said):
         if not any(later == place for later, _ in said[n + 1 :]):
             last_word |= {key: key not in no for key in offered[place]}
-    standing, lines = Standing(offers, agreements, BOOK), work(*billed)
+    standing, lines = ApprovedWork(offers, agreements, BOOK), work(*billed)
     if all(last_word.get(key, False) for key in billed):
         may_invoice(lines, standing, rounding_to_agreed(lines, standing))
         assert totals(lines, BOOK).gross + rounding_to_agreed(lines, standing) <= standing.total

@@ -1,4 +1,4 @@
-"""Lay one stage of a job before a system's checks."""
+"""One stage of a job as a system's checks see it."""
 
 from __future__ import annotations
 
@@ -21,16 +21,20 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
 
     A check may want another system's measurand, so readings and sightings of all systems are in it.
     """
-    fitted, fitted_by = fitted_at(job, stage, plugins)
+    traits = {
+        key: (answer, noted.id)
+        for key, noted in standing_traits(job, stage, plugins).items()
+        if (answer := _answer(noted, plugins.traits[key].answers)) is not None
+    }
     return Case(
         system=system,
         check="",
         stage=stage,
-        readings=_with_lasting(job, stage, plugins),
+        readings=_known_readings(job, stage, plugins),
         sightings=_sightings(job, stage, plugins),
-        fitted=fitted,
-        fitted_by=fitted_by,
-        specified=_specified(job),
+        fitted={key: answer for key, (answer, _) in traits.items()},
+        fitted_by={key: entry for key, (_, entry) in traits.items()},
+        specified=_own_limits(job),
         codes=codes_at(job, stage),
         code_lists={noted.record.state: noted.id for noted in job.codes_read(stage) if noted.record.state},
         repairs={
@@ -39,7 +43,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
     )
 
 
-def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
+def _known_readings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
     """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by
     themselves or with another.
     """
@@ -59,23 +63,18 @@ def _with_lasting(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str
     return found
 
 
-def fitted_at(job: Job, stage: int, plugins: Plugins) -> tuple[dict[str, Enum | Value], dict[str, str]]:
-    """What is fitted at a stage, and the entries that say so.
+def standing_traits(job: Job, stage: int, plugins: Plugins) -> dict[str, Noted[Fitted]]:
+    """Trait → the answer that stands at a stage, of the traits that an installed system declares.
 
     A repair that exchanges a part ends what was known of the old one: the old part's rating says nothing of
     the new.
     """
-    values: dict[str, Enum | Value] = {}
-    said_by: dict[str, str] = {}
-    for key, noted in job.fitted(stage).items():
-        trait = plugins.traits.get(key)
-        if trait is None or noted.record.stage < _part_since(job, stage, trait.part, plugins):
-            continue
-        answer = _answer(noted, trait.answers)
-        if answer is not None:
-            values[key] = answer
-            said_by[key] = noted.id
-    return values, said_by
+    return {
+        key: noted
+        for key, noted in job.fitted(stage).items()
+        if (trait := plugins.traits.get(key)) is not None
+        and noted.record.stage >= _part_since(job, stage, trait.part, plugins)
+    }
 
 
 def _part_since(job: Job, stage: int, part: str, plugins: Plugins) -> int:
@@ -118,7 +117,7 @@ def codes_at(job: Job, stage: int) -> dict[str, CodeSet]:
     return found
 
 
-def _specified(job: Job) -> Mapping[str, Limit]:
+def _own_limits(job: Job) -> Mapping[str, Limit]:
     limits: dict[str, Limit] = {}
     for noted in job.specified:
         record = noted.record

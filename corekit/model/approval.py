@@ -1,0 +1,159 @@
+"""What the customer approved of a job, what was declined, what is done and what is still open.
+
+This is the one place where that is worked out. The next step, the papers and the bill ask it and count
+nothing themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from .records import Agreed, Offered, Repaired
+
+
+@attrs.frozen(kw_only=True)
+class Decision:
+    """What the customer decided on one offer, and what of it stands.
+
+    Attributes:
+        offer, agreement: The offer, and the latest word on it.
+        approved: Operations that stand approved by this decision, in the offer's order; `done`: those of them
+            that were done under it.
+        has_diagnosis: Its call-out, travel and diagnosis stand: no later decision replaced them.
+    """
+
+    offer: Offered
+    agreement: Agreed
+    approved: tuple[str, ...] = ()
+    done: frozenset[str] = frozenset()
+    has_diagnosis: bool = True
+
+
+@attrs.frozen(kw_only=True)
+class Approval:
+    """What stands approved in a job, and what came of it.
+
+    The latest word on an offer counts, and so does the latest word on a piece of work that was offered more
+    than once. What was done stays approved by the word under which it was done: a later no is about doing it
+    again, and so is a later yes.
+
+    Attributes:
+        decisions: Every offer that has an answer, in the order of the answers.
+        approved: Operations that were approved, done or not; `open`: those that are still to be done.
+        declined: Operations of which the latest word is no.
+        done: Operations that were done, approved or not; `unapproved`: those that nobody approved.
+        pending: Names of the offers that wait for an answer; a newer offer of the same stage takes the place
+            of an older one.
+    """
+
+    decisions: tuple[Decision, ...]
+    approved: tuple[str, ...]
+    open: tuple[str, ...]
+    declined: tuple[str, ...]
+    done: tuple[str, ...]
+    unapproved: tuple[str, ...]
+    pending: tuple[str, ...]
+
+    @classmethod
+    def of(cls, offers: Sequence[Offered], acts: Iterable[Agreed | Repaired]) -> Approval:
+        """What stands after these offers and these acts, both in the journal's order.
+
+        An agreement to a paper that was never offered approves nothing here; a bill refuses it by name.
+        """
+        acts = tuple(acts)
+        latest = {act.offer: place for place, act in enumerate(acts) if isinstance(act, Agreed)}
+        works: dict[str, _Work] = {}
+        decided: list[tuple[Offered, Agreed]] = []
+        for place, act in enumerate(acts):
+            if isinstance(act, Repaired):
+                works.setdefault(act.operation, _Work()).do()
+            elif latest[act.offer] == place and (offer := offer_of(act, offers)) is not None:
+                for key in operations_of(offer):
+                    works.setdefault(key, _Work()).decide(len(decided), no=key in act.declined)
+                decided.append((offer, act))
+        asked = dict.fromkeys(key for offer, _ in decided for key in operations_of(offer))
+        answered = {act.document_hash for act in acts if isinstance(act, Agreed)}
+        newest = {offer.stage: offer for offer in offers}
+        return cls(
+            decisions=tuple(
+                _decision(n, offer, agreement, works, [later for later, _ in decided[n + 1 :]])
+                for n, (offer, agreement) in enumerate(decided)
+            ),
+            approved=tuple(key for key in asked if works[key].is_approved),
+            open=tuple(key for key in asked if works[key].open_by is not None),
+            declined=tuple(key for key in asked if works[key].declined),
+            done=tuple(key for key, work in works.items() if work.is_done),
+            unapproved=tuple(key for key, work in works.items() if work.is_done and not work.done_by),
+            pending=tuple(offer.name for offer in newest.values() if offer.document_hash not in answered),
+        )
+
+
+@attrs.define
+class _Work:
+    """One piece of work through the journal: which decision leaves it open, under which it was done."""
+
+    open_by: int | None = None
+    done_by: list[int] = attrs.field(factory=list)
+    before_approval: bool = False
+    declined: bool = False
+
+    @property
+    def is_done(self) -> bool:
+        return bool(self.done_by) or self.before_approval
+
+    @property
+    def is_approved(self) -> bool:
+        return bool(self.done_by) or self.open_by is not None
+
+    def do(self) -> None:
+        if self.open_by is None:
+            self.before_approval = True
+        else:
+            self.done_by.append(self.open_by)
+            self.open_by = None
+
+    def decide(self, decision: int, *, no: bool) -> None:
+        self.declined = no
+        if no:
+            self.open_by = None
+        elif self.before_approval:  # it was done already: the yes is to that, and asks for nothing more
+            self.done_by.append(decision)
+            self.before_approval = False
+        else:
+            self.open_by = decision
+
+
+def _decision(
+    n: int, offer: Offered, agreement: Agreed, works: Mapping[str, _Work], later: Iterable[Offered]
+) -> Decision:
+    keys = operations_of(offer)
+    done = frozenset(key for key in keys if n in works[key].done_by)
+    return Decision(
+        offer=offer,
+        agreement=agreement,
+        approved=tuple(key for key in keys if key in done or works[key].open_by == n),
+        done=done,
+        # Call-out, travel and diagnosis stand together: a later price of them replaces all of an earlier one.
+        has_diagnosis=not any(line.get("kind") == "diagnosis" for other in later for line in other.lines),
+    )
+
+
+def offer_of(agreement: Agreed, offers: Iterable[Offered]) -> Offered | None:
+    """The offer that an agreement is bound to by name and hash; None where there is none."""
+    return next(
+        (
+            offer
+            for offer in offers
+            if (offer.name, offer.document_hash) == (agreement.offer, agreement.document_hash)
+        ),
+        None,
+    )
+
+
+def operations_of(offer: Offered) -> tuple[str, ...]:
+    """Keys of the work that an offer holds, each once."""
+    lines: Sequence[Mapping[str, Any]] = offer.lines
+    return tuple(dict.fromkeys(str(line["operation"]) for line in lines if line.get("operation")))
