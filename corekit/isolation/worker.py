@@ -25,7 +25,7 @@ from typing import Any
 import attrs
 
 from ..assess.assessment import CHECK_SECONDS, Assessment, assess
-from ..desk.problem import DeskError
+from ..desk.errors import DeskError
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import LOAD_SECONDS, LOADING, Failure, Plugins

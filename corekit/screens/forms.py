@@ -17,7 +17,7 @@ import flask
 from werkzeug.exceptions import HTTPException
 
 from ..intake.fault import Fault, VisitError
-from ..store.problem import OtherAnswer
+from ..store.errors import RequestConflictError
 from ..visit.fields import FieldError
 
 _ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
@@ -99,7 +99,7 @@ def lead(path: str) -> flask.Response:
 
 def refused(error: Exception) -> flask.Response:
     """The same screen again, every fault beside its field, with everything that was typed."""
-    status = 409 if isinstance(error, OtherAnswer) else 422
+    status = 409 if isinstance(error, RequestConflictError) else 422
     faults = wrongs(error)
     if wants_json():
         reply = flask.jsonify(

@@ -13,7 +13,7 @@ import flask
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Started
-from ..store.problem import StoreError
+from ..store.errors import StoreError
 from .context import Van
 
 

@@ -12,7 +12,7 @@ import attrs
 
 from ..model.canonical import canonical
 from ..model.entry import Entry
-from .problem import StoreError
+from .errors import StoreError
 
 #: From here on not every whole number is a double of its own.
 _SAFE = 2**53

@@ -22,7 +22,6 @@ from pathlib import Path
 from corekit.desk.demo import run_demo
 from corekit.model.records import Measured, Opened, body_of
 from corekit.reference import data_path
-from corekit.store.statement import Statement
 from corekit.store.store import Store
 
 SAY = "import sys; from corekit.cli import main; sys.exit(main({words!r}))"
@@ -122,7 +121,7 @@ def saving(folder: Path, rounds: int) -> None:
         store.append(
             job,
             [
-                Statement(
+                Draft(
                     kind="opened", subject="bench:opened#1", body=body_of(Opened(origin="bench", demo=True))
                 )
             ],
@@ -134,7 +133,7 @@ def saving(folder: Path, rounds: int) -> None:
             store.append(
                 job,
                 [
-                    Statement(
+                    Draft(
                         kind="measured",
                         subject=f"bench:arrival/battery.rest_voltage/#{next(count)}",
                         body=record,

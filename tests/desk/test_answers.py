@@ -18,13 +18,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.desk.answering import TRIAL, Answer, Answered
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.desk.shop import Shop
 from corekit.intake.fault import Fault, VisitError
 from corekit.model.money import Money
 from corekit.model.records import Measured, Vehicle
 from corekit.reference import data_path
-from corekit.store.problem import OtherAnswer, StoreError
+from corekit.store.errors import RequestConflictError, StoreError
 
 from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, fragments, told
 
@@ -227,11 +227,11 @@ def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop
         {"step": [rest("12.5 V", with_="meter")]},
         {"traits": {"battery.type": "flooded"}},
     ):
-        with pytest.raises(OtherAnswer, match="said something else"):
+        with pytest.raises(RequestConflictError, match="said something else"):
             said(shop, job, "reading", **rows)
-    with pytest.raises(OtherAnswer):
+    with pytest.raises(RequestConflictError):
         said(shop, None, "reading", step=[rest("12.5 V")])
-    with pytest.raises(OtherAnswer):
+    with pytest.raises(RequestConflictError):
         shop.offer(job, "diagnosis", answer=f"{'reading':-<16}")
     assert readings(shop, job) == ["12.5 V"]
 

@@ -12,7 +12,7 @@ import pytest
 from corekit.assess.assessment import assess
 from corekit.cli import main
 from corekit.desk.in_memory import scratch_job
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.desk.settings import read_settings
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop

@@ -8,12 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from corekit.desk.problem import DeskError, OfferAwaited
+from corekit.desk.errors import DeskError, OfferAwaitedError
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
 from corekit.model.records import Paid, body_of
-from corekit.store.statement import Statement
 
 PRICES = """
 currency  = "EUR"
@@ -60,7 +59,7 @@ def file(tmp_path: Path) -> Path:
 @pytest.fixture
 def diagnosed(shop: Shop, file: Path) -> str:
     """A job with its diagnosis offered and agreed to."""
-    with pytest.raises(OfferAwaited) as awaited:
+    with pytest.raises(OfferAwaitedError) as awaited:
         shop.import_visit(file)
     shop.offer(awaited.value.job, "diagnosis")
     return shop.import_visit(file)
@@ -69,7 +68,7 @@ def diagnosed(shop: Shop, file: Path) -> str:
 def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path, file: Path) -> None:
     set_up(tmp_path / "new", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
     with Shop(tmp_path / "new") as shop:
-        with pytest.raises(OfferAwaited):
+        with pytest.raises(OfferAwaitedError):
             shop.import_visit(file)
         with pytest.raises(DeskError, match=r"0\.00 EUR.*prices\.toml"):
             shop.offer("visit")
@@ -83,7 +82,7 @@ def test_an_offer_by_a_name_that_no_estimate_prints_is_named_with_those_that_wer
     for name in ("repair", "repair 3", "Repair 1"):
         file.write_text(VISIT + AGREED.replace("repair 1", name), "utf-8")
         with pytest.raises(
-            OfferAwaited, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"
+            OfferAwaitedError, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"
         ):
             shop.import_visit(file)
 
@@ -215,7 +214,7 @@ def test_money_that_only_one_of_the_two_journals_knows_is_named(shop: Shop, diag
     shop.store.append(
         diagnosed,
         [
-            Statement(
+            Draft(
                 kind="paid", subject=":paid/lost", body=body_of(Paid(amount=700, currency="EUR", how="cash"))
             )
         ],

@@ -13,13 +13,13 @@ import pytest
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.answering import Answer
 from corekit.desk.preview import Trial, tried
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.desk.shop import Shop
 from corekit.model.finding import Reason, Verdict
 from corekit.model.job import Job
 from corekit.plugin.host import Plugins
 from corekit.report.readings import row_of
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
 
 from ..assess.brakes import PLUGINS
 

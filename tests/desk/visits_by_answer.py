@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corekit.desk.answering import Answer, Answered
-from corekit.desk.problem import OfferAwaited
+from corekit.desk.errors import OfferAwaitedError
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.model.entry import Entry
@@ -32,7 +32,7 @@ def by_file(shop: Shop, path: Path) -> str:
     while True:
         try:
             return shop.import_visit(path)
-        except OfferAwaited as awaited:
+        except OfferAwaitedError as awaited:
             shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
 
 

@@ -28,8 +28,7 @@ from corekit.model.entry import Entry
 from corekit.model.personal import PersonalText
 from corekit.model.records import InvoiceIssued, Measured, Seen, body_of
 from corekit.store import schema
-from corekit.store.problem import StoreError
-from corekit.store.statement import Statement
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 CHAIN = "2026-A"
@@ -65,13 +64,13 @@ def invoice(place: int) -> InvoiceIssued:
     )
 
 
-def readings(count: int, mark: str) -> list[Statement]:
+def readings(count: int, mark: str) -> list[Draft]:
     said = []
     for number in range(count):
         record = Measured(of="battery.rest_voltage", typed="12.6 V", kind="voltage", number=12.6)
-        said.append(Statement(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
+        said.append(Draft(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
     seen = Seen(of="battery.case", words=PersonalText("note", f"seen at {mark}"))
-    return [*said, Statement(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]
+    return [*said, Draft(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]
 
 
 def save(path: Path, job: str, seed: str, store_class: type[Store]) -> None:

@@ -24,12 +24,11 @@ from corekit.model.records import (
     Withdrawn,
     body_of,
 )
-from corekit.store.statement import Statement
 from corekit.store.store import Store
 
 
-def said(kind: str, subject: str, record: Any, **more: Any) -> Statement:
-    return Statement(kind=kind, subject=subject, body=body_of(record), **more)
+def said(kind: str, subject: str, record: Any, **more: Any) -> Draft:
+    return Draft(kind=kind, subject=subject, body=body_of(record), **more)
 
 
 def reading(typed: str, of: str = "battery.rest_voltage") -> Measured:

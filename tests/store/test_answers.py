@@ -20,9 +20,8 @@ from corekit.model.entry import Draft, Entry
 from corekit.model.job import Job, fold
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Measured, Opened, Paid, PaymentTaken, Seen, Setup, body_of
-from corekit.store.problem import OtherAnswer, StoreError
-from corekit.store.reconcile import answered
-from corekit.store.statement import Statement
+from corekit.store.errors import RequestConflictError, StoreError
+from corekit.store.reconcile import added
 from corekit.store.store import Store, Told
 
 from .conftest import invoice, reading, said
@@ -109,7 +108,7 @@ def test_every_way_of_writing_takes_an_answer_once(store: Store, job: str) -> No
     assert everything() == first and len(set(first)) == 4
     assert len(store.books()) == 2 and store.verify() == []
     for number in "123":
-        with pytest.raises(OtherAnswer):
+        with pytest.raises(RequestConflictError):
             store.add(job, told(measured()), answer=ID + number, asked="d")
     assert len(store.by_answers(job)) == 5
 
@@ -151,7 +150,7 @@ def test_a_file_cannot_say_through_an_answer_what_only_the_program_says(store: S
             add(store, job, Draft(kind=kind, row="r/", body={}))
 
 
-def entry_of(statement: Statement, n: int) -> Entry:
+def entry_of(statement: Draft, n: int) -> Entry:
     return Entry(
         journal="job",
         job="j",
@@ -185,7 +184,7 @@ def test_however_rows_are_cut_into_answers_the_same_is_said(cut: list[list[str]]
     def whole(parts: Sequence[Sequence[str]]) -> list[tuple[str, str]]:
         entries: list[Entry] = []
         for part in parts:
-            for statement in answered(entries, {}, "visit", drafts(part)).statements:
+            for statement in added(entries, {}, "visit", drafts(part)).drafts:
                 entries.append(entry_of(statement, len(entries)))
         return [(entry.subject, json.dumps(entry.body, sort_keys=True)) for entry in entries]
 
@@ -199,7 +198,7 @@ def test_rows_only_ever_add(texts: list[str]) -> None:
     entries: list[Entry] = []
     for text in texts:
         before = [noted.id for noted in fold("j", entries).standing]
-        for statement in answered(entries, {}, "visit", [measured(text)]).statements:
+        for statement in added(entries, {}, "visit", [measured(text)]).drafts:
             entries.append(entry_of(statement, len(entries)))
         assert [noted.id for noted in fold("j", entries).standing][: len(before)] == before
     assert len(fold("j", entries).all(Measured)) == len(texts)

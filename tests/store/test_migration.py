@@ -17,7 +17,7 @@ import pytest
 
 from corekit.model.personal import Personal
 from corekit.store import schema
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 FIRST = Path(__file__).with_name("data") / "store-v0.sql"

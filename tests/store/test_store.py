@@ -30,8 +30,7 @@ from corekit.model.records import (
     Seen,
     body_of,
 )
-from corekit.store.problem import StoreError
-from corekit.store.statement import Statement
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 from .conftest import fill, invoice, reading, said
@@ -129,9 +128,9 @@ def test_nothing_to_say_writes_nothing(store: Store, job: str) -> None:
 
 # ── what is refused ─────────────────────────────────────────────────────────────────────────────────────────
 
-REFUSED: dict[str, tuple[Statement, str]] = {
-    "a kind that there is not": (Statement(kind="weighed", subject="s", body={}), "kind must be one of"),
-    "a body that is no record": (Statement(kind="measured", subject="s", body={"colour": "red"}), "measured"),
+REFUSED: dict[str, tuple[Draft, str]] = {
+    "a kind that there is not": (Draft(kind="weighed", subject="s", body={}), "kind must be one of"),
+    "a body that is no record": (Draft(kind="measured", subject="s", body={"colour": "red"}), "measured"),
     "no subject": (said("measured", "", reading("1 V")), "about"),
     "an empty personal text": (said("customer", "s", Customer(name=PersonalText("name", "  "))), "empty"),
     "a number that is none": (
@@ -244,7 +243,7 @@ def test_a_personal_text_deep_in_a_body_is_exchanged_too(store: Store, job: str)
         **body_of(Measured(of="x", typed="1 V", kind="voltage", number=1.0)),
         "place": [{"by": PersonalText("name", "Example Customer")}],
     }
-    (entry,) = store.append(job, [Statement(kind="measured", subject="visit:x/#1", body=body)])
+    (entry,) = store.append(job, [Draft(kind="measured", subject="visit:x/#1", body=body)])
     assert set(entry.body["place"][0]["by"]) == {"personal", "hash"}
     assert store.text(entry.body["place"][0]["by"]["hash"]) == "Example Customer"
 

@@ -19,7 +19,7 @@ from corekit.model.entry import jobs_of
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, InvoiceIssued, Opened
 from corekit.store import verification
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 from .conftest import invoice, said

@@ -19,7 +19,7 @@ import pytest
 import zxingcpp
 
 from corekit.desk.issuing import Invoice
-from corekit.desk.problem import OfferAwaited
+from corekit.desk.errors import OfferAwaitedError
 from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
@@ -284,7 +284,7 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:
-        with pytest.raises(OfferAwaited) as awaited:
+        with pytest.raises(OfferAwaitedError) as awaited:
             shop.import_visit(visit)
         shop.offer(awaited.value.job, "diagnosis")
         invoice = shop.issue(shop.import_visit(visit))

@@ -19,7 +19,7 @@ import pytest
 from corekit.billing.consent import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.issuing import Page
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page

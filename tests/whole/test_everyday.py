@@ -22,7 +22,7 @@ from corekit.billing.consent import ConsentError
 from corekit.desk.answering import Answer
 from corekit.desk.issuing import Invoice
 from corekit.desk.offering import Offer
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.model.entry import Entry
@@ -31,7 +31,7 @@ from corekit.model.personal import Personal
 from corekit.plugin.host import Plugins, load
 from corekit.report.page import render_page
 from corekit.report.say import mask
-from corekit.store.problem import OtherAnswer
+from corekit.store.errors import RequestConflictError
 
 from .chain import corekit, done, found_shop, paper_text
 
@@ -606,7 +606,7 @@ def test_a_photo_that_is_sent_twice_is_kept_once(shop: Shop) -> None:
     first = shop.photograph(visit.job, PICTURE, answer=sent)
     assert shop.photograph(visit.job, PICTURE, answer=sent) == first
     assert len(shop.store.job(visit.job).photos) == 1
-    with pytest.raises(OtherAnswer):
+    with pytest.raises(RequestConflictError):
         shop.photograph(visit.job, PICTURE + "bW9yZQ==", answer=sent)
     assert shop.photograph(visit.job, PICTURE).id != first.id
 

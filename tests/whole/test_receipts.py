@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from corekit.billing.payment import PaymentError
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.model.document import DocumentKind, document_hash
 from corekit.model.money import Money
 from corekit.report.page import render_page

@@ -13,7 +13,7 @@ class DeskError(CorekitError):
     """One clear text: what, where, and what to do."""
 
 
-class OfferAwaited(DeskError):
+class OfferAwaitedError(DeskError):
     """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
 
     Attributes:
