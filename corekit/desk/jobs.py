@@ -36,10 +36,10 @@ def new_job_id(shop: ShopContext) -> str:
     return shop.store.new_job()
 
 
-def open_jobs(shop: ShopContext) -> list[Job]:
-    """The jobs that are on no invoice, the newest first."""
-    issued = set(shop.store.issued())
-    return [shop.store.job(job) for job in reversed(shop.store.jobs()) if job not in issued]
+def open_jobs(shop: ShopContext, *, besides: str = "") -> list[Job]:
+    """The jobs that are on no invoice, the newest first; without the one whose id is `besides`."""
+    closed = {*shop.store.issued(), besides}
+    return [shop.store.job(job) for job in reversed(shop.store.jobs()) if job not in closed]
 
 
 def issued_job_ids(shop: ShopContext) -> list[str]:

@@ -80,7 +80,7 @@ from .form import (
     structured,
 )
 
-__all__ = ["AgreedRow", "Fault", "VisitFile", "VisitError", "read_visit"]
+__all__ = ["AgreedRow", "Fault", "VisitError", "VisitFile", "read_visit"]
 
 
 @attrs.frozen(kw_only=True)

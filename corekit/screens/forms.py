@@ -20,7 +20,7 @@ from ..intake.fault import Fault, VisitError
 from ..store.errors import RequestConflictError
 from ..visit.fields import FieldError
 
-_ANSWER = re.compile(r"[A-Za-z0-9_-]{16,64}")
+_REQUEST_ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
 #: Fields of a form that are about the form itself and no rows.
 OWN_FIELDS = frozenset({"answer", "guard", "screen", "next", "kept"})
 
@@ -40,28 +40,28 @@ class Wrong:
     guesses: tuple[str, ...] = ()
 
 
-def fresh_answer() -> str:
-    """An id for an answer, for a form that no script gives one."""
+def fresh_request_id() -> str:
+    """An id for a request, for a form that no script gives one."""
     return secrets.token_urlsafe(18)
 
 
-def answer_id() -> str:
-    """The id that the form brought.
+def request_id() -> str:
+    """The id of the request that the form brought.
 
     Raises:
         FieldError: it is none.
     """
-    given = flask.request.form.get("answer", "")
-    if not _ANSWER.fullmatch(given):
+    id_ = flask.request.form.get("answer", "")
+    if not _REQUEST_ID.fullmatch(id_):
         raise FieldError(
             "The form came without its own mark, so it cannot be told whether it came before. Load the page"
             " again and answer once more."
         )
-    return given
+    return id_
 
 
-def kept_for() -> float:
-    """How long the answer waited on the phone, [s]; 0 where nothing sensible is said."""
+def waited() -> float:
+    """How long the form waited on the phone, [s]; 0 where nothing sensible is said."""
     said = flask.request.form.get("kept", "")
     return float(said) if re.fullmatch(r"[0-9]{1,7}", said) else 0.0
 

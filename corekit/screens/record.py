@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import flask
 
+from ..desk.rows import withdraw_entry
 from ..errors import CorekitError
 from ..model.job import Job, Noted, stage_name
 from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
@@ -53,7 +54,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """Take an entry back, with a reason; it stays in the journal and counts no longer."""
         reason = flask.request.form.get("own", "").strip() or flask.request.form.get("reason", "")
         try:
-            van.shop.withdraw_answer(job, forms.answer_id(), entry, reason)
+            withdraw_entry(van.shop, job, entry, reason, request_id=forms.request_id())
         except CorekitError as error:
             return refused(error)
         return lead(f"/job/{job}/record")
