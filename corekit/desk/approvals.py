@@ -16,7 +16,7 @@ from ..model.personal import Personal, PersonalText
 from ..model.records import Agreed, Offered, body_of
 from ..report.sheet import WHO_AGREES
 from .context import ShopContext
-from .errors import DeskError
+from .errors import ApprovalError, DeskError
 
 
 @attrs.frozen(kw_only=True)
@@ -70,26 +70,28 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
     said of this offer before, in a file, on a screen or by command.
 
     Raises:
-        DeskError: there is no such offer, it is not said who or how, or the total is another one.
+        ApprovalError: there is no such offer, it is not said who or how, or the total is another one.
     """
     offered = offered_under(job, approval.offer)
     if job is None or offered is None:
         made = ", ".join(repr(noted.record.name) for noted in job.offers) if job is not None else ""
-        raise DeskError(
-            f"There is no offer {approval.offer!r}; made were: {made or 'none'}. Make the offer first."
+        raise ApprovalError(
+            f"There is no offer {approval.offer!r}; made were: {made or 'none'}. Make the offer first.",
+            "offer",
         )
     if not approval.by.strip() or not approval.how.strip():
-        raise DeskError(
+        raise ApprovalError(
             "An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded."
         )
     if approval.by not in WHO_AGREES:
-        raise DeskError(
+        raise ApprovalError(
             f"{approval.by!r} would stand in the record for good, so who agreed is never a name. Write one of"
-            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded."
+            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
+            "by",
         )
     total = Money(offered.total, offered.currency)
     if approval.total not in (None, total.amount):
-        raise DeskError(
+        raise ApprovalError(
             f"The offer {approval.offer!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
             " was recorded. Write the total that is printed on the offer, or make a new offer."
         )

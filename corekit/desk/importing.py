@@ -11,7 +11,7 @@ from ..model.entry import Draft
 from ..model.job import Job
 from . import approvals, paper, recording
 from .context import ShopContext
-from .errors import DeskError, OfferAwaitedError
+from .errors import ApprovalError, DeskError, OfferAwaitedError
 
 
 @attrs.frozen(kw_only=True)
@@ -89,6 +89,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str
             return drafts, step.offer
         try:
             drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
-        except DeskError as error:
-            raise DeskError(f"{step.at}: {error}") from error
+        except ApprovalError as error:
+            at = f"{step.at}.{error.field}" if error.field else step.at
+            raise ApprovalError(f"{at}: {error}", error.field) from error
     return drafts, None

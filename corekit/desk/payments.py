@@ -8,7 +8,7 @@ from typing import Any
 import attrs
 
 from ..billing.consent import Standing
-from ..billing.payment import receive
+from ..billing.payment import PaymentError, receive
 from ..billing.totals import Payable
 from ..model.entry import Draft
 from ..model.job import Job, Noted
@@ -110,10 +110,16 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     ]
     whole = to_pay(shop, job, drafts)
     paid = total((payment.amount for payment in before), whole.currency)
+    none = Money(0, whole.currency)
     for draft in new:
         amount = Money(draft.body["amount"], draft.body["currency"])
-        none = Money(0, whole.currency)
-        receive(amount, draft.body["how"], Payable(gross=whole, paid=paid, rounding=none, due=whole - paid))
+        due = Payable(gross=whole, paid=paid, rounding=none, due=whole - paid)
+        try:
+            receive(amount, draft.body["how"], due)
+        except PaymentError as error:
+            if job is not None and job.issued or amount <= due.due:
+                raise
+            raise PaymentError(f"{error} For more there must be a yes to an offer first.") from error
         paid = paid + amount
 
 

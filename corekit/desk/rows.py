@@ -29,7 +29,7 @@ from ..store.requests import Request
 from ..store.store import JOB_LETTERS
 from . import approvals, paper, recording
 from .context import ShopContext
-from .errors import DeskError
+from .errors import ApprovalError, DeskError
 from .in_memory import sealed
 from .jobs import screen_origin
 
@@ -296,9 +296,9 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
         if isinstance(step, AgreedRow):
             try:
                 drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
-            except DeskError as error:
-                field = "" if approvals.offered_under(job, step.offer) else ".offer"
-                raise _refused(f"{step.at}{field}", str(error)) from error
+            except ApprovalError as error:
+                at = f"{step.at}.{error.field}" if error.field else step.at
+                raise _refused(at, str(error)) from error
         else:
             drafts.append(step)
     return drafts

@@ -102,7 +102,7 @@ class Transaction:
         self._must_have_begun(job, drafts)
         if any(draft.kind in ("paid", "withdrawn") for draft in drafts):
             self._count_money()
-        return self._told(job, drafts)
+        return self._append_to(job, drafts)
 
     def append_payment(self, chain: str, taken: PaymentTaken) -> Entry:
         """Write a payment (or, below zero, a correction of one) into the books; the job's own journal says
@@ -168,7 +168,7 @@ class Transaction:
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
-            self._told(job, [draft])
+            self._append_to(job, [draft])
         return entry
 
     def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:
@@ -205,7 +205,7 @@ class Transaction:
         subject = own_subject("published", f"{link.document_id}/{link.link}")
         for job in self._jobs:
             self._must_have_begun(job, ())
-            self._told(job, [Draft(kind="published", subject=subject, body=body_of(record))])
+            self._append_to(job, [Draft(kind="published", subject=subject, body=body_of(record))])
         return link
 
     def revoke_link(self, token_hash: str, at: str = "") -> Link:
@@ -234,7 +234,7 @@ class Transaction:
             schema.destroy(self._connection, job)
             n = queries.next_n(self._connection, self.lineage)
             subject = own_subject("forgotten", f"{self.lineage}/{n}")
-            self._told(
+            self._append_to(
                 job, [Draft(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))]
             )
         return counts
@@ -326,7 +326,7 @@ class Transaction:
         )
         return sum(noted.record.amount for noted in paid) - sum(int(entry.body["amount"]) for entry in booked)
 
-    def _told(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
+    def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
         return self._sealed(JOB, job, self.lineage, drafts, (job,))
 
     def _sealed(

@@ -41,7 +41,7 @@ from corekit.model.document import (
     Paragraph,
     PricedLines,
     Readings,
-    Draft,
+    Statement,
     Totals,
 )
 from corekit.model.figure import Band, Dot, Figure, Label
@@ -153,7 +153,7 @@ def idiomatic(document: Document, link: str) -> bytes:
                     hAlign="RIGHT",
                 )
             )
-        elif isinstance(block, Draft):
+        elif isinstance(block, Statement):
             box = Table(
                 [[[Para(escape(block.title), bold), Para(escape(spoken(block.words, SAY)), body)]]],
                 [174 * mm],

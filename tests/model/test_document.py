@@ -27,7 +27,7 @@ from corekit.model.document import (
     PricedRow,
     ReadingRow,
     Readings,
-    Draft,
+    Statement,
     Totals,
     document_hash,
     from_data,
@@ -101,7 +101,7 @@ BLOCK = st.one_of(
         currency=TEXT,
     ),
     st.builds(Totals, rows=rows(st.tuples(TEXT, TEXT, FLAG)), currency=TEXT),
-    st.builds(Draft, title=TEXT, words=WORDS),
+    st.builds(Statement, title=TEXT, words=WORDS),
     st.builds(Code, document_id=TEXT, link=st.integers(0, 99), record_mark=TEXT),
 )
 DOCUMENT = st.builds(
@@ -184,7 +184,7 @@ FULL = Document(
             currency="EUR",
         ),
         Totals(rows=(("Total", "1.00", True),), currency="EUR"),
-        Draft(title="DEMO", words=("Not a bill.",)),
+        Statement(title="DEMO", words=("Not a bill.",)),
         Code(document_id="d", link=1, record_mark="ABCD"),
     ),
 )

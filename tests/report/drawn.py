@@ -19,7 +19,7 @@ from corekit.model.document import (
     PricedRow,
     ReadingRow,
     Readings,
-    Draft,
+    Statement,
     Totals,
 )
 from corekit.model.figure import Band, Dot, Figure, Label, Polyline, Strip
@@ -151,7 +151,7 @@ def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
             currency=st.just("EUR"),
         ),
         st.builds(Totals, rows=tuples(st.tuples(words, amounts, st.booleans()), 5), currency=st.just("EUR")),
-        st.builds(Draft, title=words, words=runs),
+        st.builds(Statement, title=words, words=runs),
     )
 
 

@@ -21,7 +21,7 @@ from corekit.model.document import (
     PricedRow,
     ReadingRow,
     Readings,
-    Draft,
+    Statement,
     Totals,
 )
 from corekit.model.figure import Band, Dot, Figure, Label, Polyline, Strip
@@ -318,7 +318,7 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
                 currency="EUR",
             ),
             Heading(text="What to watch"),
-            Draft(
+            Statement(
                 title="Not looked at: what draws the current",
                 words=(
                     (

@@ -31,7 +31,7 @@ from corekit.model.document import (
     PricedLines,
     ReadingRow,
     Readings,
-    Draft,
+    Statement,
     Totals,
     from_data,
     to_data,
@@ -153,7 +153,7 @@ def test_amounts_end_on_one_edge_and_their_digits_stand_below_each_other(paper: 
 def test_a_missing_glyph_is_named_when_our_own_texts_are_checked_and_never_costs_anybody_a_paper() -> None:
     broken = attrs.evolve(
         sample(),
-        blocks=(Heading(text="日 found"), Paragraph(words=("how: ✓",)), Draft(title="日", words=("✓",))),
+        blocks=(Heading(text="日 found"), Paragraph(words=("how: ✓",)), Statement(title="日", words=("✓",))),
     )
     with pytest.raises(MissingGlyph, match=r"U\+65E5.*日 found"):
         check_glyphs(broken)
@@ -333,7 +333,7 @@ def test_a_word_of_two_thousand_characters_breaks_nothing(char: str) -> None:
     readings = Readings(
         rows=(ReadingRow(name="Voltage", before="1 V", note=long), *_readings(document).rows[:1])
     )
-    blocks = (*document.blocks, readings, own, Draft(title="Long", words=(Personal("note", "h-note"),)))
+    blocks = (*document.blocks, readings, own, Statement(title="Long", words=(Personal("note", "h-note"),)))
     paper = render_pdf(
         attrs.evolve(document, shop=long, blocks=blocks), speaker(dict.fromkeys(TEXTS, long)), LINK
     )

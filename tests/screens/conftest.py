@@ -19,7 +19,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 
-from corekit.desk.setup import found
+from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.screens.app import OpenDoor, work_app
@@ -34,7 +34,7 @@ def empty_shop(tmp_path: Path) -> Path:
     folder.mkdir()
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     return folder
 
 
@@ -88,7 +88,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
 
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
-        app = wrap(work_app(Van(shop), OpenDoor()))
+        app = wrap(work_app(Van(shop.context), OpenDoor()))
         server, thread = _serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]

@@ -26,7 +26,7 @@ from corekit.model.document import (
     PricedRow,
     ReadingRow,
     Readings,
-    Draft,
+    Statement,
     Totals,
 )
 from corekit.model.figure import Strip
@@ -108,7 +108,7 @@ def a_document(**changes: Any) -> Document:
                 currency="EUR",
                 rows=(("Net", "312.89", False), ("Tax", "65.71", False), ("Total", "378.60", True)),
             ),
-            Draft(title="Not looked at", words=("The starter cable was not measured.",)),
+            Statement(title="Not looked at", words=("The starter cable was not measured.",)),
             Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark="ABCD-EFGH-IJKL-MNOP"),
         ),
     )

@@ -12,12 +12,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.model.canonical import digest
-from corekit.model.entry import Draft, Entry
+from corekit.model.entry import Draft, Entry, own_subject
 from corekit.model.personal import Personal, PersonalText
 from corekit.model.records import Agreed, Measured, Offered, Opened, Seen, Setup, Vehicle, Withdrawn, body_of
 from corekit.store.reconcile import Reconciled
-from corekit.store.statement import Draft, own_subject
 from corekit.store.store import Store
+
+from .writing import append
 
 # ── a small visit file, and what intake makes of it ─────────────────────────────────────────────────────────
 
@@ -129,9 +130,9 @@ def imported(
     store: Store, job: str | None, drafts: Sequence[Draft], origin: str = "visit"
 ) -> tuple[str, Reconciled, list[Entry]]:
     """Import into a job (a new one for None); with faults nothing is written."""
-    outcome = store.reconcile(job, origin, drafts)
+    outcome = store.reconciled(store.job(job) if job else None, origin, drafts)
     job = job or store.new_job()
-    return job, outcome, [] if outcome.faults else store.append(job, outcome.drafts)
+    return job, outcome, [] if outcome.faults else append(store, job, outcome.drafts)
 
 
 VOLTS = Row("battery.rest_voltage", "12.78 V")
@@ -217,7 +218,7 @@ def test_a_row_corrected_and_withdrawn_in_one_go_keeps_both(store: Store) -> Non
 
 def test_a_withdrawal_needs_a_reason(store: Store) -> None:
     drafts = drafts_of([COLD])
-    (fault,) = store.reconcile(
+    (fault,) = store.reconciled(
         None, "visit", [*drafts[:-1], attrs.evolve(drafts[-1], withdrawn=True, at="step[0].readings[1]")]
     ).faults
     assert fault.startswith("step[0].readings[1]") and "reason" in fault
@@ -321,7 +322,7 @@ def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> No
         body=body_of(reading("v", "12 V", "arrival/setup/#3")),
         at="step[1].readings[0]",
     )
-    (fault,) = store.reconcile(None, "visit", [stray]).faults
+    (fault,) = store.reconciled(None, "visit", [stray]).faults
     assert fault.startswith("step[1].readings[0]")
 
 
@@ -349,15 +350,17 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
         how="in person",
     )
     said = [("offered", "visit:offer#1", offered), ("agreed", own_subject("agreed", "1"), agreed)]
-    store.append(
-        job, [Draft(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said]
+    append(
+        store,
+        job,
+        [Draft(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said],
     )
     imported(store, job, drafts_of([Step("", (Row("battery.posts", "8 V"),))])[1:], origin="visit-2")
     assert imported(store, job, drafts_of([COLD]))[1] == Reconciled()
 
 
 def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
-    (fault,) = store.reconcile(
+    (fault,) = store.reconciled(
         None, "visit", [Draft(kind="withdrawn", row="r/", body=body_of(Withdrawn()), at="step[0]")]
     ).faults
     assert fault.startswith("step[0]") and "withdrawn" in fault
@@ -365,7 +368,7 @@ def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
 
 @pytest.mark.parametrize("origin", ["", "a:b", "a#1"])
 def test_a_file_s_name_for_the_job_must_tell_its_rows_from_others(store: Store, origin: str) -> None:
-    assert store.reconcile(None, origin, []).faults
+    assert store.reconciled(None, origin, []).faults
 
 
 def test_a_person_s_words_are_compared_by_what_they_say(store: Store) -> None:
@@ -390,10 +393,10 @@ def test_a_field_added_by_a_later_program_changes_no_old_row(store: Store) -> No
     }
     job = store.new_job()
     opened = Draft(kind="opened", subject=own_subject("opened", "x"), body=body_of(Opened(origin="x")))
-    store.append(job, [opened, Draft(kind="vehicle", subject="v:vehicle/#1", body=old)])
+    append(store, job, [opened, Draft(kind="vehicle", subject="v:vehicle/#1", body=old)])
     assert (
-        store.reconcile(
-            job,
+        store.reconciled(
+            store.job(job),
             "v",
             [Draft(kind="vehicle", row="vehicle/", body=body_of(Vehicle(odometer_typed="98400 km")))],
         )
@@ -405,8 +408,8 @@ def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     for typed in ("12.1 V", "12.78 V"):
         body = body_of(reading("battery.rest_voltage", typed, first[1].subject))
-        store.append(
-            job, [Draft(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
+        append(
+            store, job, [Draft(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
         )
     assert store.job(job).disputes
     (entry,) = imported(store, job, drafts_of([COLD]))[2]
@@ -425,8 +428,9 @@ def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store
         body=body_of(reading("battery.rest_voltage", typed, first[1].subject)),
         replaces=(first[2].id,),
     )
-    store.append(job, [corrected])
-    store.append(
+    append(store, job, [corrected])
+    append(
+        store,
         job,
         [
             Draft(

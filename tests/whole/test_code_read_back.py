@@ -18,8 +18,8 @@ import pypdfium2
 import pytest
 import zxingcpp
 
-from corekit.desk.issuing import Invoice
 from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.issuing import Invoice
 from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
@@ -97,7 +97,7 @@ def test_our_own_texts_are_all_in_the_face_of_the_papers(
     """What people type may fall back to another face; what plugins and papers say must not."""
     check_glyphs(invoices[job].document)
     with Shop(demo_out) as shop:
-        for offer in shop.store.job(shop.find(job)).offers:
+        for offer in shop.store.job(shop.store.find(job)).offers:
             check_glyphs(from_data(offer.record.document))
 
 

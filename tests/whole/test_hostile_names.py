@@ -13,8 +13,8 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from corekit.desk.issuing import Invoice
 from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.issuing import Invoice
 from corekit.desk.shop import Shop
 
 from ..conftest import Watched
