@@ -59,7 +59,7 @@ class Transaction:
         self._folded: dict[str, Job | None] = {}
         self._written: list[Entry] = []
         self._standing: list[Entry] = []
-        self._paid_before: int | None = None
+        self._unbooked_before: int | None = None
         self._is_over = self.known is not None
         if len(set(self._jobs)) != len(self._jobs):
             raise refusal(f"Each job is named once; got {', '.join(self._jobs)}.")
@@ -304,27 +304,30 @@ class Transaction:
 
     def _count_money(self) -> None:
         """Before the first thing that may move money: by how much job and books differ already."""
-        if self._paid_before is None:
-            self._paid_before = self._unbooked()
+        if self._unbooked_before is None:
+            self._unbooked_before = self._unbooked(self.job)
 
     def _check_money(self) -> None:
-        if self._paid_before is None:
+        if self._unbooked_before is None:
             return
-        difference = self._unbooked() - self._paid_before
+        job = self._jobs[0]
+        after = fold(job, queries.journal(self._connection, job))
+        difference = self._unbooked(after) - self._unbooked_before
         if difference:
             raise refusal(
                 "A payment must be the same in the job and in the books; the job says"
                 f" {difference:+} more than the books (in the smallest unit of the money)."
             )
 
-    def _unbooked(self) -> int:
+    def _unbooked(self, job: Job | None) -> int:
         """What the job says was paid, less what the books received for it."""
-        job = self._jobs[0]
-        paid = fold(job, queries.journal(self._connection, job)).payments
-        booked = rows.entries(
-            self._connection, "WHERE job = ? AND journal = ? AND kind = 'payment'", job, BOOKS
+        if job is None:
+            return 0
+        of_job = "WHERE job = ? AND journal = ? AND kind = 'payment'"
+        booked = rows.entries(self._connection, of_job, job.id, BOOKS)
+        return sum(noted.record.amount for noted in job.payments) - sum(
+            int(entry.body["amount"]) for entry in booked
         )
-        return sum(noted.record.amount for noted in paid) - sum(int(entry.body["amount"]) for entry in booked)
 
     def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
         return self._sealed(JOB, job, self.lineage, drafts, (job,))
