@@ -37,7 +37,7 @@ PAPER_WIDTH = 96
 
 
 @attrs.frozen(kw_only=True)
-class Drafted:
+class DraftPaper:
     """A draft, and its text where no file was named."""
 
     document: Document
@@ -46,7 +46,7 @@ class Drafted:
 
 def draft_estimate(
     visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None
-) -> Drafted:
+) -> DraftPaper:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     work = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
@@ -74,7 +74,7 @@ def draft_estimate(
 
 def draft_invoice(
     visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
-) -> Drafted:
+) -> DraftPaper:
     """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
     agreements, what was done.
     """
@@ -138,17 +138,17 @@ class _Bench:
             draft=True,
         )
 
-    def write(self, document: Document, out: Path | None) -> Drafted:
+    def write(self, document: Document, out: Path | None) -> DraftPaper:
         from ..report.say import speaker
 
         say = speaker(self.texts)
         if out is None:
             from ..report.terminal import render_text
 
-            return Drafted(document=document, text=render_text(document, say, None, width=PAPER_WIDTH))
+            return DraftPaper(document=document, text=render_text(document, say, None, width=PAPER_WIDTH))
         from ..report.pdf import render_pdf
 
         if not out.parent.is_dir():
             raise DeskError(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
         write_over(out, render_pdf(document, say, None))
-        return Drafted(document=document)
+        return DraftPaper(document=document)

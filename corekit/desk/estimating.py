@@ -103,7 +103,7 @@ def offer(
                 if known is None and transaction.has_grown(record):
                     transaction.cancel()
                 elif known is None and isinstance(offered, Entry):
-                    transaction.found_standing(offered)
+                    transaction.note_standing(offered)
                     known = Outcome(job=job, entries=(offered,))
                 elif known is None and isinstance(offered, Draft):
                     known = Outcome(job=job, entries=tuple(transaction.append([offered])))
@@ -113,7 +113,7 @@ def offer(
 def _with_paper(shop: ShopContext, job: Job, offered: Offered) -> Offer:
     """An offer with its paper, drawn from what is kept."""
     document = from_data(offered.document)
-    pdf = paper.written(shop, document, paper.estimate_name(job, offered), [job])
+    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, offered), [job])
     return _made(job, offered, document, pdf)
 
 

@@ -15,7 +15,7 @@ from .errors import ApprovalError, DeskError, OfferAwaitedError
 
 
 @attrs.frozen(kw_only=True)
-class Imported:
+class ImportResult:
     """What an import did."""
 
     job: str
@@ -33,7 +33,7 @@ def read(shop: ShopContext, path: str | Path) -> VisitFile:
     return read_visit(Path(path), shop.declared)
 
 
-def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> Imported:
+def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportResult:
     """Add what a visit file says to the record, or what has changed in it since.
 
     Args:
@@ -56,7 +56,7 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> Imported
             standing = transaction.job
             rows, awaited = _with_approvals(visit, standing)
             instruments = paper.instruments_for(visit, shop.settings, standing)
-            result = shop.store.reconciled(standing, visit.origin, [*instruments, *rows])
+            result = shop.store.file_additions(standing, visit.origin, [*instruments, *rows])
             if result.faults:
                 raise DeskError(
                     f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
@@ -68,7 +68,7 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> Imported
     withdrawn = sum(draft.kind == "withdrawn" for draft in result.drafts)
     corrected = sum(bool(draft.replaces) for draft in result.drafts if draft.kind != "withdrawn")
     added = len(result.drafts) - corrected - withdrawn
-    return Imported(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
+    return ImportResult(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
 
 
 def _job_of(shop: ShopContext, origin: str) -> str | None:

@@ -31,10 +31,10 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
             f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
         )
     texts: dict[str, str] = {}
-    return fold(JOB_ID, sealed(result.drafts, JOB_ID, JOB_ID, texts)), texts
+    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts)), texts
 
 
-def sealed(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str]) -> list[Entry]:
+def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str]) -> list[Entry]:
     """Drafts as the entries they would be, in a chain in memory; their personal texts go into `texts`."""
     entries: list[Entry] = []
     latest: dict[str, str] = {}

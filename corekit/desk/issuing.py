@@ -87,8 +87,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
         if request is not None and known is None:
             with shop.store.transaction(*ids, request=request) as transaction:
                 if transaction.known is None:
-                    transaction.found_standing(records[0].issued[-1].entry)
-        return issued(shop, records[0])
+                    transaction.note_standing(records[0].issued[-1].entry)
+        return invoice_of(shop, records[0])
 
 
 def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
@@ -132,7 +132,7 @@ def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Re
         transaction.issue(shop.books_chain, record)
 
 
-def drafted(shop: ShopContext, *jobs: Job) -> DraftInvoice:
+def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:
     """The invoice over these jobs as it would be issued now, as a draft without a number; nothing is kept.
 
     Raises:
@@ -146,7 +146,7 @@ def drafted(shop: ShopContext, *jobs: Job) -> DraftInvoice:
     return DraftInvoice(document=bill.document(sheet, "", mark), due=bill.payable.due)
 
 
-def issued(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> Invoice:
+def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> Invoice:
     """Draw the invoice of a job again from what is kept; nothing is computed.
 
     Args:
@@ -159,7 +159,7 @@ def issued(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> 
     if address:
         known = noted_link(shop, document.id)
         page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
-    pdf = paper.written(shop, document, paper.invoice_name(record.number), billed, address)
+    pdf = paper.pdf_of(shop, document, paper.invoice_name(record.number), billed, address)
     return Invoice(
         job=job.id,
         number=record.number,
@@ -181,17 +181,13 @@ def left_out(shop: ShopContext, record: Job) -> list[str]:
     lines = {line.what for line in standing.lines if not line.operation or line.operation in done}
     return [
         *(
-            f"{_operation_title(shop, key)} was agreed to, but nothing says that it was done."
+            f"{_title(shop, key)} was agreed to, but nothing says that it was done."
             for key in agreed
             if key not in done
         ),
+        *(f"{_title(shop, key)} was done, but nobody agreed to it." for key in done if key not in agreed),
         *(
-            f"{_operation_title(shop, key)} was done, but nobody agreed to it."
-            for key in done
-            if key not in agreed
-        ),
-        *(
-            f"{_operation_title(shop, key)} is not charged, but stands on no line: it was not agreed to and done."
+            f"{_title(shop, key)} is not charged, but stands on no line: it was not agreed to and done."
             for key in waivers(record)
             if key not in lines
         ),
@@ -201,17 +197,18 @@ def left_out(shop: ShopContext, record: Job) -> list[str]:
             if noted.record.name not in answered
         ),
         *(
-            f"{_measurand_title(shop, noted.record.of)}: a test with this reading was begun, and it was never read."
+            f"{_reading_title(shop, noted.record.of)}: a test with this reading was begun, and it was"
+            " never read."
             for noted in record.waiting
         ),
     ]
 
 
-def _measurand_title(shop: ShopContext, measurand: str) -> str:
+def _reading_title(shop: ShopContext, measurand: str) -> str:
     declared = shop.plugins.measurands.get(measurand)
     return declared.title if declared else measurand
 
 
-def _operation_title(shop: ShopContext, operation: str) -> str:
+def _title(shop: ShopContext, operation: str) -> str:
     declared = shop.plugins.operations.get(operation)
     return declared.title if declared else operation

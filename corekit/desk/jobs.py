@@ -134,7 +134,7 @@ def photograph(
         return transaction.append([Draft(kind="photo", subject=subject, body=body_of(photo))])[0]
 
 
-def restored(shop: ShopContext) -> str:
+def continue_restored(shop: ShopContext) -> str:
     """Go on in a chain of a new name, because this store is a restored copy and the other one may still be
     written to; gives the name.
     """

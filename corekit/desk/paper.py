@@ -61,7 +61,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
     )
 
 
-def written(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job], address: str = "") -> Path:
+def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job], address: str = "") -> Path:
     """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is
     one.
     """

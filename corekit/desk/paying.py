@@ -33,6 +33,6 @@ def pay(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str
                 record = Paid(amount=amount.minor, currency=amount.currency, how=how)
                 row = Draft(kind="paid", row="paid", body=body_of(record))
                 origin = screen_origin(shop, transaction.job)
-                numbered = shop.store.added(transaction.job, origin, [row]).drafts
+                numbered = shop.store.screen_additions(transaction.job, origin, [row]).drafts
                 recording.append(shop, transaction, transaction.job.name, numbered)
         return due(shop, shop.store.job(job))

@@ -117,13 +117,15 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         try:
             receive(amount, draft.body["how"], due)
         except PaymentError as error:
-            if job is not None and job.issued or amount <= due.due:
+            if (job is not None and job.issued) or amount <= due.due:
                 raise
             raise PaymentError(f"{error} For more there must be a yes to an offer first.") from error
         paid = paid + amount
 
 
-def taken(shop: ShopContext, job: Job | None, name: str, drafts: Sequence[Draft]) -> Iterator[PaymentTaken]:
+def payments_for_books(
+    shop: ShopContext, job: Job | None, name: str, drafts: Sequence[Draft]
+) -> Iterator[PaymentTaken]:
     """What the books are told: each new payment, and for each one corrected or withdrawn the difference, so
     that both journals agree.
     """

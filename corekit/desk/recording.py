@@ -34,6 +34,6 @@ def append(shop: ShopContext, transaction: Transaction, name: str, drafts: Seque
     job = transaction.job
     check(shop, job, drafts)
     entries = transaction.append(drafts)
-    for taken in payments.taken(shop, job, name, drafts):
+    for taken in payments.payments_for_books(shop, job, name, drafts):
         transaction.append_payment(shop.books_chain, taken)
     return entries

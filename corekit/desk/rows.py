@@ -30,7 +30,7 @@ from ..store.store import JOB_LETTERS
 from . import approvals, paper, recording
 from .context import ShopContext
 from .errors import ApprovalError, DeskError
-from .in_memory import sealed
+from .in_memory import entries_of
 from .jobs import screen_origin
 
 _RANDOM_ID = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
@@ -52,7 +52,7 @@ _GONE = (
 
 
 @attrs.frozen(kw_only=True)
-class Recorded:
+class RowsResult:
     """What became of rows: id and name of their job, the entries they became; `again` when they came before,
     and nothing was added.
     """
@@ -86,7 +86,7 @@ class _Reading:
 
 def add_rows(
     shop: ShopContext, job: str | None, rows: Mapping[str, Any], *, request_id: str, waited: float = 0.0
-) -> Recorded:
+) -> RowsResult:
     """Take in rows from a screen, read at the job's present stage: all of them or none.
 
     Args:
@@ -114,12 +114,12 @@ def add_rows(
                 entries = recording.append(shop, transaction, reading.name, reading.drafts)
             except (PaymentError, ConsentError, DeskError) as error:
                 raise _at_its_row(error, reading) from error
-            return Recorded(job=target, name=reading.name, entries=tuple(entries))
+            return RowsResult(job=target, name=reading.name, entries=tuple(entries))
     entries = [entry for entry in known.entries if entry.journal == JOB]
-    return Recorded(job=known.job, name=shop.store.job(known.job).name, entries=tuple(entries), again=True)
+    return RowsResult(job=known.job, name=shop.store.job(known.job).name, entries=tuple(entries), again=True)
 
 
-def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, request_id: str) -> Recorded:
+def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, request_id: str) -> RowsResult:
     """Withdraw an entry that stands, with the reason.
 
     Raises:
@@ -139,7 +139,7 @@ def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, req
         assert standing is not None
         if known is not None:
             entries = [one for one in known.entries if one.journal == JOB]
-            return Recorded(job=known.job, name=standing.name, entries=tuple(entries), again=True)
+            return RowsResult(job=known.job, name=standing.name, entries=tuple(entries), again=True)
         old = _standing(standing, entry)
         if old is None:
             raise DeskError(
@@ -161,7 +161,7 @@ def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, req
             for gone in (old, *_came_with(standing, old))
         ]
         entries = recording.append(shop, transaction, standing.name, drafts)
-    return Recorded(job=job, name=standing.name, entries=tuple(entries))
+    return RowsResult(job=job, name=standing.name, entries=tuple(entries))
 
 
 def _came_with(job: Job, entry: Entry) -> list[Entry]:
@@ -200,7 +200,7 @@ def job_with(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> Job
         except (PaymentError, ConsentError, DeskError) as error:
             raise _at_its_row(error, reading) from error
         texts = shop.store.texts(standing.persons()) if standing is not None else {}
-    entries = sealed(reading.drafts, target, TRIAL, texts)
+    entries = entries_of(reading.drafts, target, TRIAL, texts)
     before = standing.entries if standing is not None else ()
     return JobPreview(
         job=fold(target, [*before, *entries]),
@@ -242,7 +242,7 @@ def _read(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], waited: f
                 f" says {len(same)} of it."
             )
             raise _refused("instead_of", why)
-    result = shop.store.added(job, origin, drafts, corrects)
+    result = shop.store.screen_additions(job, origin, drafts, corrects)
     if result.faults:
         raise refusal("\n".join(result.faults))
     return _Reading(name=name, drafts=result.drafts, remarks=visit.remarks)

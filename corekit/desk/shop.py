@@ -131,7 +131,7 @@ class Shop:
         )
 
     def issue(self, job: str, *, request_id: str = "") -> Invoice:
-        """Take a number and issue the invoice of a job; asked again, the same invoice. See `issuing.issue`."""
+        """Take a number and issue the invoice of a job; asked again, the same one. See `issuing.issue`."""
         return issuing.issue(self.context, job, request_id=request_id)
 
     def issue_together(self, jobs: Sequence[str], *, request_id: str = "") -> Invoice:

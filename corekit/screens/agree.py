@@ -27,8 +27,8 @@ from ..visit.guidance import open_tests
 from ..visit.progress import standing
 from . import forms
 from .context import Van
-from .forms import lead, refused
-from .hand_over import deed, shown
+from .forms import redirect, refused
+from .hand_over import run_action, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
 from .signature import Signature, SignatureError, read_signature
@@ -153,7 +153,7 @@ def add(app: flask.Flask, van: Van) -> None:
             return refused(error)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
-        return deed(
+        return run_action(
             lambda: make_offer(van.shop, job, stage, km=km, without=without, request_id=forms.request_id()),
             f"/job/{job}/{_SCREEN_OF[stage]}",
         )
@@ -179,7 +179,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 _ended(van, job, flask.request.form.get("because", ""))
         except CorekitError as error:
             return refused(error)
-        return lead(f"/job/{job}")
+        return redirect(f"/job/{job}")
 
     @app.post("/job/<job>/agree/try")
     def trial(job: str) -> str:

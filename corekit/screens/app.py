@@ -32,7 +32,7 @@ from ..visit.progress import TITLES, Step, standing
 from . import forms
 from .all import add_screens
 from .context import Van
-from .forms import Wrong, lead, own_path, refused
+from .forms import Wrong, own_path, redirect, refused
 
 log = logging.getLogger("corekit.screens")
 
@@ -145,14 +145,14 @@ def _answers(app: flask.Flask, van: Van) -> None:
             )
         except CorekitError as error:
             return refused(error)
-        return lead(own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}"))
+        return redirect(own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}"))
 
     @app.get("/job/<job>")
     def where(job: str) -> flask.Response:
         """On to where the visit stands."""
         record = van.job(job)
         found = standing(record, van.assessed(record))
-        return lead(f"/job/{job}/back" if found.away else step_path(record, found.step))
+        return redirect(f"/job/{job}/back" if found.away else step_path(record, found.step))
 
 
 def step_path(job: Job, step: Step) -> str:

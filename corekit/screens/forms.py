@@ -90,7 +90,7 @@ def wants_json() -> bool:
     return flask.request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
 
 
-def lead(path: str) -> flask.Response:
+def redirect(path: str) -> flask.Response:
     """On to the next screen."""
     if wants_json():
         return flask.jsonify(next=path)

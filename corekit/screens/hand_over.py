@@ -11,7 +11,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from ..desk.issuing import Invoice, Page, drafted, issued, left_out
+from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, open_jobs
 from ..desk.payments import due_of, payments_of
@@ -25,7 +25,7 @@ from ..report.page import render_page
 from ..report.say import speaker
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page, said, vehicle_words
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -41,7 +41,7 @@ def add(app: flask.Flask, van: Van) -> None:
             return _issued(van, record)
         assessment = van.assessed(record)
         try:
-            draft, error = drafted(van.shop, record), ""
+            draft, error = invoice_draft(van.shop, record), ""
         except CorekitError as refusal:
             draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
@@ -65,7 +65,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """Money that comes before the invoice; afterwards it is taken where the invoice is."""
         record = van.job(job)
         if record.issued:
-            return lead(f"/job/{job}/hand")
+            return redirect(f"/job/{job}/hand")
         leaving = flask.request.args.get("next") == "leave"
         return job_page(
             "deposit.html",
@@ -82,30 +82,30 @@ def add(app: flask.Flask, van: Van) -> None:
     def issue(job: str) -> flask.Response:
         """Take a number and issue the invoice, over this job or over several of one customer."""
         others = flask.request.form.getlist("with")
-        return deed(
+        return run_action(
             lambda: issue_over(van.shop, job, *others, request_id=forms.request_id()), f"/job/{job}/hand"
         )
 
     @app.post("/job/<job>/receipt/<payment>")
     def receipt(job: str, payment: str) -> flask.Response:
         """A receipt for a payment that the invoice does not show."""
-        return deed(
+        return run_action(
             lambda: receipt_for(van.shop, job, payment),
             forms.own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
         )
 
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
-        return deed(lambda: publish_pages(van.shop, job), f"/job/{job}/hand")
+        return run_action(lambda: publish_pages(van.shop, job), f"/job/{job}/hand")
 
 
-def deed(do: Callable[[], object], path: str) -> flask.Response:
+def run_action(do: Callable[[], object], path: str) -> flask.Response:
     """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
     try:
         do()
     except CorekitError as error:
         return refused(error)
-    return lead(path)
+    return redirect(path)
 
 
 def shown(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
@@ -123,7 +123,7 @@ def shown(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
 
 def _issued(van: Van, job: Job) -> str:
     billed = billed_with(van.shop, job)
-    invoice = issued(van.shop, job, billed)
+    invoice = invoice_of(van.shop, job, billed)
     return job_page(
         "handed.html",
         job,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import flask
 
 from ..desk.estimating import Offer, offer_named
-from ..desk.issuing import issued
+from ..desk.issuing import invoice_of
 from ..desk.jobs import billed_with
 from ..desk.payments import payments_of
 from ..desk.receipts import receipt_for
@@ -38,7 +38,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """
         record = van.job(job)
         if name == INVOICE and record.issued:
-            invoice = issued(van.shop, record)
+            invoice = invoice_of(van.shop, record)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
         handed_over = [
             payment.id for payment in payments_of(billed_with(van.shop, record)) if payment.has_receipt

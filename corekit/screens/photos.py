@@ -15,7 +15,7 @@ from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page
 from .photo import PhotoError, read_photo
 
@@ -85,7 +85,7 @@ def add(app: flask.Flask, van: Van) -> None:
         except CorekitError as error:
             return refused(error)
         of, place = form.get("of", ""), form.get("place", "")
-        return lead(
+        return redirect(
             f"/job/{job}/photos"
             + (f"?of={quote(of)}" if of else "")
             + (f"&place={quote(place)}" if of and place else "")

@@ -11,7 +11,7 @@ from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
 from ..visit import history
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
@@ -57,7 +57,7 @@ def add(app: flask.Flask, van: Van) -> None:
             withdraw_entry(van.shop, job, entry, reason, request_id=forms.request_id())
         except CorekitError as error:
             return refused(error)
-        return lead(f"/job/{job}/record")
+        return redirect(f"/job/{job}/record")
 
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:

@@ -1,4 +1,4 @@
-"""The file under a store: made, opened and closed, read in one unchanging view, written in one transaction."""
+"""The file under a store: made and opened, read in one unchanging view, written in one transaction."""
 
 from __future__ import annotations
 

@@ -226,7 +226,7 @@ PASSES: tuple[_Recognised, ...] = (
 )
 
 
-def matched(
+def matches_of(
     known: Sequence[KnownRow], new: Sequence[NewRow], passes: Sequence[_Recognised]
 ) -> dict[int, KnownRow]:
     """Place of a draft → the row of the journal that it is. Each pass matches what is left, in order."""

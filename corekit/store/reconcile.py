@@ -4,7 +4,7 @@ A visit file is one growing list, imported again after every change. The same co
 row is a correction, a new row an addition, and a row that is gone is refused: what was once said is withdrawn
 with a reason, never dropped.
 
-What a screen says (`added`) only ever adds to it or corrects one row.
+What a screen says (`additions`) only ever adds to it or corrects one row.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from .matching import (
     KnownRow,
     NewRow,
     known_rows,
-    matched,
+    matches_of,
     new_row,
     row_of,
     setup_names,
@@ -73,8 +73,8 @@ def reconcile(
         origin: The file's name for the job; subjects are `origin:row#n`.
         drafts: The file's rows in order. A reading's `setup` names the row of its setup draft as `row#k`, k
             counting from 1.
-        on_screens: Ids of entries that were said on a screen. Where one of them corrects or withdraws a row of
-            the file, the file is compared with what it said itself, and what was said later on the screen
+        on_screens: Ids of entries that were said on a screen. Where one of them corrects or withdraws a row
+            of the file, the file is compared with what it said itself, and what was said later on the screen
             stands until the file says something new.
 
     Returns:
@@ -104,7 +104,7 @@ def reconcile(
             faults=(f"{origin}: something in the file cannot be written down for good: {error}",)
         )
 
-    matches: dict[int, KnownRow] = matched(
+    matches: dict[int, KnownRow] = matches_of(
         [row for row in known if row.kind == "setup"],
         [row for row in new if row.kind == "setup"],
         SETUP_PASSES,
@@ -124,7 +124,7 @@ def reconcile(
     ]
     new = [attrs.evolve(row, setup=setup_of(row.kind, bodies[row.place])) for row in new]
 
-    matches |= matched(
+    matches |= matches_of(
         [row for row in known if row.kind != "setup"], [row for row in new if row.kind != "setup"], PASSES
     )
     there = {row.subject for row in matches.values()}
@@ -142,7 +142,7 @@ def reconcile(
     return Reconciled(drafts=tuple(numbered))
 
 
-def added(
+def additions(
     entries: Iterable[Entry],
     texts: Mapping[str, str],
     origin: str,

@@ -16,7 +16,7 @@ from .database import Database, lineage_name
 from .errors import StoreError
 from .links import Link
 from .mark import random_id
-from .reconcile import SINGLE, Reconciled, added, reconcile
+from .reconcile import SINGLE, Reconciled, additions, reconcile
 from .requests import Outcome, Request
 from .transaction import Transaction
 
@@ -127,7 +127,7 @@ class Store(Database):
                 raise StoreError(f"There is no job {job} in {self.path}. {queries.overview(connection)}")
             return entries
 
-    # ── what requests and rows say anew ──────────────────────────────────────────────────────────────────────────────────
+    # ── what requests and rows say anew ─────────────────────────────────────────────────────────────────────
 
     def outcome(self, request: Request) -> Outcome | None:
         """What became of a request that came before; None when its id is new.
@@ -144,7 +144,7 @@ class Store(Database):
         with self._reading() as connection:
             return requests.entry_ids(connection, job)
 
-    def reconciled(self, job: Job | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
+    def file_additions(self, job: Job | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
         """What the rows of a file add to a job, held against what was taken in from it before.
 
         Args:
@@ -166,10 +166,10 @@ class Store(Database):
         on_screens: Collection[str] = self.by_requests(job.id) if job is not None else ()
         return reconcile(entries, texts, origin, drafts, on_screens)
 
-    def added(
+    def screen_additions(
         self, job: Job | None, origin: str, drafts: Sequence[Draft], corrects: Entry | None = None
     ) -> Reconciled:
-        """What the rows of a screen add to a job; see `corekit.store.reconcile.added`."""
+        """What the rows of a screen add to a job; see `corekit.store.reconcile.additions`."""
         # Only what the rows may say anew is compared; other texts, photos among them, would be read for
         # nothing with every request.
         standing = job.standing if job is not None else ()
@@ -177,7 +177,7 @@ class Store(Database):
             noted.entry for noted in standing if noted.entry.kind in SINGLE or noted.entry == corrects
         ]
         texts = self.texts(ref for entry in compared for ref in persons.references(entry.body))
-        return added(job.entries if job is not None else (), texts, origin, drafts, corrects)
+        return additions(job.entries if job is not None else (), texts, origin, drafts, corrects)
 
     # ── persons ─────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -247,7 +247,7 @@ class Transaction:
 
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 
-    def found_standing(self, *entries: Entry) -> None:
+    def note_standing(self, *entries: Entry) -> None:
         """What was asked for stands already: the request came to these entries, and nothing is written."""
         self._standing += entries
 

@@ -22,7 +22,7 @@ from corekit.desk import importing
 from corekit.desk.errors import DeskError
 from corekit.desk.estimating import offer_named
 from corekit.desk.jobs import job_named, texts_of
-from corekit.desk.rows import TRIAL, Recorded, add_rows, job_with, withdraw_entry
+from corekit.desk.rows import TRIAL, RowsResult, add_rows, job_with, withdraw_entry
 from corekit.desk.shop import Shop, open_shop
 from corekit.intake.fault import Fault, VisitError
 from corekit.model.money import Money
@@ -43,7 +43,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
         yield opened
 
 
-def said(shop: Shop, job: str | None, name: str, **rows: Any) -> Recorded:
+def said(shop: Shop, job: str | None, name: str, **rows: Any) -> RowsResult:
     return add_rows(shop.context, job, rows, request_id=f"{name:-<16}")
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from corekit.desk.errors import OfferAwaitedError
 from corekit.desk.jobs import job_named, pictures_of, texts_of
-from corekit.desk.rows import Recorded, add_rows
+from corekit.desk.rows import RowsResult, add_rows
 from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.model.entry import Entry
@@ -60,7 +60,7 @@ def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
             }
 
 
-def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> Recorded:
+def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> RowsResult:
     """One fragment sent under an id of its own; where it agrees to an offer that is made first."""
     for step in rows.get("step", []):
         if job is not None and "agreed" in step:

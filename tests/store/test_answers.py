@@ -19,7 +19,7 @@ from corekit.model.job import fold
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Measured, Opened, Paid, PaymentTaken, Seen, Setup, body_of
 from corekit.store.errors import RequestConflictError, StoreError
-from corekit.store.reconcile import added
+from corekit.store.reconcile import additions
 from corekit.store.requests import Request
 from corekit.store.store import Store
 
@@ -57,7 +57,7 @@ def test_a_transaction_shows_the_job_as_it_stands_while_nobody_else_can_write(st
             pytest.raises(sqlite3.OperationalError, match="locked"),
         ):
             other.execute("BEGIN IMMEDIATE")
-        transaction.append(store.added(standing, "visit", [measured("12.7 V")]).drafts)
+        transaction.append(store.screen_additions(standing, "visit", [measured("12.7 V")]).drafts)
         assert transaction.job is standing, "read and folded once"
     assert standing is not None
     assert [noted.record.typed for noted in standing.all(Measured)] == ["12.6 V"]
@@ -150,7 +150,7 @@ def test_an_answer_to_what_stands_already_is_kept_with_what_stands(store: Store,
     first = issue(store, job, "2026-A", invoice)
     issued = store.job(job).issued[-1].entry
     with store.transaction(job, request=Request(id=ID, content="issue")) as transaction:
-        transaction.found_standing(issued)
+        transaction.note_standing(issued)
     known = store.outcome(Request(id=ID, content="issue"))
     assert known is not None and known.entries == (issued,) and issued.body["books_entry"] == first.id
     assert len(store.books()) == 1
@@ -219,7 +219,7 @@ def test_however_rows_are_cut_into_answers_the_same_is_said(cut: list[list[str]]
     def whole(parts: Sequence[Sequence[str]]) -> list[tuple[str, str]]:
         entries: list[Entry] = []
         for part in parts:
-            for statement in added(entries, {}, "visit", drafts(part)).drafts:
+            for statement in additions(entries, {}, "visit", drafts(part)).drafts:
                 entries.append(entry_of(statement, len(entries)))
         return [(entry.subject, json.dumps(entry.body, sort_keys=True)) for entry in entries]
 
@@ -233,7 +233,7 @@ def test_rows_only_ever_add(texts: list[str]) -> None:
     entries: list[Entry] = []
     for text in texts:
         before = [noted.id for noted in fold("j", entries).standing]
-        for statement in added(entries, {}, "visit", [measured(text)]).drafts:
+        for statement in additions(entries, {}, "visit", [measured(text)]).drafts:
             entries.append(entry_of(statement, len(entries)))
         assert [noted.id for noted in fold("j", entries).standing][: len(before)] == before
     assert len(fold("j", entries).all(Measured)) == len(texts)

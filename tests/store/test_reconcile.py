@@ -130,7 +130,7 @@ def imported(
     store: Store, job: str | None, drafts: Sequence[Draft], origin: str = "visit"
 ) -> tuple[str, Reconciled, list[Entry]]:
     """Import into a job (a new one for None); with faults nothing is written."""
-    outcome = store.reconciled(store.job(job) if job else None, origin, drafts)
+    outcome = store.file_additions(store.job(job) if job else None, origin, drafts)
     job = job or store.new_job()
     return job, outcome, [] if outcome.faults else append(store, job, outcome.drafts)
 
@@ -218,7 +218,7 @@ def test_a_row_corrected_and_withdrawn_in_one_go_keeps_both(store: Store) -> Non
 
 def test_a_withdrawal_needs_a_reason(store: Store) -> None:
     drafts = drafts_of([COLD])
-    (fault,) = store.reconciled(
+    (fault,) = store.file_additions(
         None, "visit", [*drafts[:-1], attrs.evolve(drafts[-1], withdrawn=True, at="step[0].readings[1]")]
     ).faults
     assert fault.startswith("step[0].readings[1]") and "reason" in fault
@@ -322,7 +322,7 @@ def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> No
         body=body_of(reading("v", "12 V", "arrival/setup/#3")),
         at="step[1].readings[0]",
     )
-    (fault,) = store.reconciled(None, "visit", [stray]).faults
+    (fault,) = store.file_additions(None, "visit", [stray]).faults
     assert fault.startswith("step[1].readings[0]")
 
 
@@ -360,7 +360,7 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
 
 
 def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
-    (fault,) = store.reconciled(
+    (fault,) = store.file_additions(
         None, "visit", [Draft(kind="withdrawn", row="r/", body=body_of(Withdrawn()), at="step[0]")]
     ).faults
     assert fault.startswith("step[0]") and "withdrawn" in fault
@@ -368,7 +368,7 @@ def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
 
 @pytest.mark.parametrize("origin", ["", "a:b", "a#1"])
 def test_a_file_s_name_for_the_job_must_tell_its_rows_from_others(store: Store, origin: str) -> None:
-    assert store.reconciled(None, origin, []).faults
+    assert store.file_additions(None, origin, []).faults
 
 
 def test_a_person_s_words_are_compared_by_what_they_say(store: Store) -> None:
@@ -395,7 +395,7 @@ def test_a_field_added_by_a_later_program_changes_no_old_row(store: Store) -> No
     opened = Draft(kind="opened", subject=own_subject("opened", "x"), body=body_of(Opened(origin="x")))
     append(store, job, [opened, Draft(kind="vehicle", subject="v:vehicle/#1", body=old)])
     assert (
-        store.reconciled(
+        store.file_additions(
             store.job(job),
             "v",
             [Draft(kind="vehicle", row="vehicle/", body=body_of(Vehicle(odometer_typed="98400 km")))],

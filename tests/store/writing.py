@@ -37,7 +37,7 @@ def add(
     with store.transaction(job, request=request) as transaction:
         if transaction.known is not None:
             return list(transaction.known.entries)
-        result = store.added(transaction.job, "visit", drafts, corrects)
+        result = store.screen_additions(transaction.job, "visit", drafts, corrects)
         if result.faults:
             raise StoreError("\n".join(result.faults))
         return transaction.append(result.drafts)

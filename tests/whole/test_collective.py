@@ -19,7 +19,8 @@ import pytest
 from corekit.billing.consent import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.errors import DeskError
-from corekit.desk.issuing import Page, drafted
+from corekit.store.transaction import Transaction
+from corekit.desk.issuing import Page, invoice_draft
 from corekit.desk.jobs import billed_with, job_named, texts_of
 from corekit.desk.payments import due, payments_of
 from corekit.model.entry import jobs_of
@@ -249,13 +250,13 @@ def test_a_job_that_is_on_an_invoice_already_joins_no_other(fleet: Fleet) -> Non
 def test_a_draft_over_several_jobs_comes_to_what_is_issued_and_keeps_nothing(fleet: Fleet) -> None:
     before = entries(fleet)
     with fleet.open() as shop:
-        draft = drafted(shop.context, *(job_named(shop.context, name) for name in ["van-1", "van-2"]))
+        draft = invoice_draft(shop.context, *(job_named(shop.context, name) for name in ["van-1", "van-2"]))
         assert (draft.document.draft, draft.document.number, draft.due) == (True, "", euros(TOTAL))
     assert entries(fleet) == before
     with fleet.open() as shop:
         number = shop.issue_together(["van-1", "van-2"]).number
         with pytest.raises(DeskError, match=f"Invoice {number} is over these jobs already"):
-            drafted(shop.context, *(job_named(shop.context, name) for name in ["van-2", "van-1"]))
+            invoice_draft(shop.context, *(job_named(shop.context, name) for name in ["van-2", "van-1"]))
 
 
 def test_whoever_shows_the_paper_gets_the_words_of_all_its_jobs_and_of_no_other(fleet: Fleet) -> None:
@@ -299,19 +300,19 @@ def test_when_it_fails_in_the_middle_no_job_is_issued_and_no_number_is_taken(
     fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with fleet.open() as shop:
-        real, told = shop.store._appended, []
+        append_to, jobs = Transaction._append_to, []
 
-        def fails_at_the_second(*said: Any) -> Any:
-            told.append(said[1])
-            if len(told) == 2:
+        def fails_at_the_second(transaction: Transaction, job: str, *what: Any) -> Any:
+            jobs.append(job)
+            if len(jobs) == 2:
                 raise OSError("the power went")
-            return real(*said)
+            return append_to(transaction, job, *what)
 
-        monkeypatch.setattr(shop.store, "_appended", fails_at_the_second)
+        monkeypatch.setattr(Transaction, "_append_to", fails_at_the_second)
         with pytest.raises(OSError, match="the power went"):
             shop.issue_together(["van-1", "van-2"])
         monkeypatch.undo()
-        assert len(told) == 2
+        assert len(jobs) == 2
         assert not any(shop.store.job(job).issued for job in shop.store.jobs())
         assert shop.store.books() == []
         assert shop.issue_together(["van-1", "van-2"]).number.endswith("A0001")

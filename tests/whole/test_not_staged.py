@@ -409,7 +409,7 @@ def pages(shop: Path) -> list[bytes]:
     """Every published page and its masked paper, from the server itself."""
     with Shop(shop, plugins=Plugins()) as opened:
         codes = [opened.issue(job).link.partition("#")[2] for job in opened.store.jobs()]
-        now = opened.now
+        now = opened.context.clock
     client = page_app(PublishedFolder(shop / "published"), bearer=None, demo=True, now=now).test_client()
     answers = [client.post(path, data={"code": code}) for code in codes for path in ("/v/open", "/v/paper")]
     assert {answer.status_code for answer in answers} == {200}
