@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..model.entry import Draft
 from ..model.money import Money
 from ..model.records import Paid, body_of
+from ..store.errors import refusal
 from . import recording
 from .context import ShopContext, request_of
 from .jobs import screen_origin
@@ -33,6 +34,8 @@ def pay(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str
                 record = Paid(amount=amount.minor, currency=amount.currency, how=how)
                 row = Draft(kind="paid", row="paid", body=body_of(record))
                 origin = screen_origin(shop, transaction.job)
-                numbered = shop.store.screen_additions(transaction.job, origin, [row]).drafts
-                recording.append(shop, transaction, transaction.job.name, numbered)
+                result = shop.store.screen_additions(transaction.job, origin, [row])
+                if result.faults:
+                    raise refusal("\n".join(result.faults))
+                recording.append(shop, transaction, transaction.job.name, result.drafts)
         return due(shop, shop.store.job(job))

@@ -30,7 +30,7 @@ from corekit.model.records import Measured
 from corekit.reference import data_path
 from corekit.screens.app import work_app
 from corekit.screens.context import Van
-from corekit.screens.forms import lead
+from corekit.screens.forms import redirect
 from corekit.web.auth import PasscodeDoor
 from corekit.web.passcode import set_passcode
 from corekit.web.server import server_for
@@ -186,7 +186,7 @@ def _bench(folder: Path) -> Bench:
 
     @app.post("/bench/take")
     def bench_take() -> flask.Response:
-        return lead("/bench/small?taken")
+        return redirect("/bench/small?taken")
 
     @app.post("/bench/try")
     def bench_tried() -> str:
