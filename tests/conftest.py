@@ -19,7 +19,7 @@ from hypothesis import settings
 
 import corekit
 from corekit.desk.demo import run_demo
-from corekit.desk.setup import found
+from corekit.desk.setup import create_shop
 from corekit.reference import data_path
 
 IN_CI = os.environ.get("COREKIT_CI") == "1"
@@ -103,7 +103,7 @@ def empty_shop(tmp_path: Path) -> Path:
     folder.mkdir()
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     return folder
 
 

@@ -24,7 +24,7 @@ from playwright.sync_api import Browser, sync_playwright
 from work.everywhere import crawl, fill, kinds, richest
 
 from corekit.desk.demo import run_demo
-from corekit.desk.setup import found
+from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.screens.app import NoAuth, work_app
@@ -110,10 +110,10 @@ def screens(out: Path) -> None:
     folder.mkdir()
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     with Shop(folder) as shop, sync_playwright() as playwright:
         jobs = fill(shop)
-        app = work_app(Van(shop), NoAuth())
+        app = work_app(Van(shop.context), NoAuth())
         server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
         server.prepare()
         threading.Thread(target=server.serve, daemon=True).start()

@@ -16,14 +16,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk import importing
+    from ..desk.jobs import job_with_id
     from ..desk.shop import open_shop
     from .command import same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        visit = shop.read(args.file)
-        done = shop.add(visit, shop.find(args.job) if args.job else None)
+        visit = importing.read(shop.context, args.file)
+        done = importing.add(shop.context, visit, args.job)
         for remark in visit.remarks:
             print(f"Odd, but no fault: {remark}")
         print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn.")
-        print(f"Next:  corekit check {shop.store.job(done.job).name}{same_shop(args.shop)}")
+        print(f"Next:  corekit check {job_with_id(shop.context, done.job).name}{same_shop(args.shop)}")
     return 0

@@ -31,11 +31,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.estimating import offer_named
+    from ..desk.jobs import job_named
     from ..desk.shop import open_shop
     from .command import money, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        offer = shop.offer_named(args.job, args.offer)
+        offer = offer_named(shop.context, job_named(shop.context, args.job), args.offer)
         shop.agree(
             offer,
             by=args.by,

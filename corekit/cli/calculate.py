@@ -30,7 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.calculating import work_out
-    from ..desk.problem import DeskError
+    from ..desk.errors import DeskError
     from ..plugin.host import load
 
     plugins = load()

@@ -26,11 +26,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.draft import sketch_estimate
+    from ..desk.draft import draft_estimate
     from .command import distance, is_file, shop_folder
 
     out = None if args.text else Path(args.out)
-    sketch = sketch_estimate(
+    draft = draft_estimate(
         args.visit,
         is_file=is_file(args.visit),
         folder=shop_folder(args.shop),
@@ -39,10 +39,10 @@ def run(args: argparse.Namespace) -> int:
         out=out,
     )
     if args.text:
-        print(sketch.text, end="")
+        print(draft.text, end="")
         return 0
     print(
-        f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}. It offers nothing yet;"
+        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}. It offers nothing yet;"
         " `corekit offer` does."
     )
     return 0

@@ -14,11 +14,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.jobs import job_named
     from ..desk.shop import open_shop
     from .command import shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        name = shop.store.job(shop.find(args.job)).name
+        name = job_named(shop.context, args.job).name
         if not args.yes and not sure(
             f"Destroy all personal text of {name}, and its papers here? Your retention time must be over."
         ):

@@ -21,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.problem import DeskError
+    from ..desk.errors import DeskError
     from ..desk.settings import PRICE_FILE
     from ..desk.setup import Answers, no_shop_yet, set_up
 

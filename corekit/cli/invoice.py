@@ -17,18 +17,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.draft import sketch_invoice
+    from ..desk.draft import draft_invoice
     from .command import distance, is_file, shop_folder
 
     out = None if args.text else Path(args.out)
-    sketch = sketch_invoice(
+    draft = draft_invoice(
         args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), km=distance(args.km), out=out
     )
     if args.text:
-        print(sketch.text, end="")
+        print(draft.text, end="")
         return 0
     print(
-        f"{args.out}: a draft over {sketch.document.total} {sketch.document.currency}, without a number."
+        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}, without a number."
         " `corekit issue` takes one."
     )
     return 0

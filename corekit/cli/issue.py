@@ -21,14 +21,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.issuing import Page
+    from ..desk.issuing import Page, left_out
+    from ..desk.jobs import job_named
     from ..desk.shop import open_shop
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        jobs = [shop.store.job(shop.find(job)) for job in args.job]
+        jobs = [job_named(shop.context, job) for job in args.job]
         for job in jobs:
-            for sentence in shop.left_out(job.id):
+            for sentence in left_out(shop.context, job):
                 print(f"Not on it: {sentence}" if len(jobs) == 1 else f"Not on it, {job.name}: {sentence}")
         names = " and ".join(job.name for job in jobs)
         what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"

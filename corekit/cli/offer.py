@@ -22,6 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.jobs import job_with_id
     from ..desk.shop import open_shop
     from .command import distance, same_shop, shop_folder
 
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
         )
         print(f"Offer {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
         words = (
-            f"{shop.store.job(offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in"
+            f"{job_with_id(shop.context, offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in"
             f" person'{same_shop(args.shop)}"
         )
         print(f"When the customer has said yes:  corekit agree {words}")

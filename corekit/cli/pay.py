@@ -16,7 +16,7 @@ def run(args: argparse.Namespace) -> int:
     from .command import money, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        amount = money(args.amount, shop.book.currency)
+        amount = money(args.amount, shop.context.prices.currency)
         due = shop.pay(args.job, amount, args.how)
         print(f"Received {amount} {amount.currency}, {args.how}. Still due: {due} {due.currency}.")
         print(f"The receipt: {shop.receipt(args.job).pdf}")

@@ -24,7 +24,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.problem import DeskError
+    from ..desk.errors import DeskError
     from ..plugin.host import load
 
     plugins = load()

@@ -20,7 +20,7 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         sent = shop.publish(args.job)
-        if not shop.settings.page:
+        if not shop.context.settings.page:
             print("No page address is set in shop.toml, so there is nothing to publish.")
         else:
             print(

@@ -20,11 +20,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.jobs import billed_with, job_named
+    from ..desk.payments import payments_of
     from ..desk.shop import open_shop
     from .command import shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        for payment in shop.payments(args.job):
+        billed = billed_with(shop.context, job_named(shop.context, args.job))
+        for payment in payments_of(billed):
             shown = f", shown on invoice {payment.on_invoice}" if payment.on_invoice else ""
             print(
                 f"Payment {payment.id[:12]}: {payment.amount} {payment.amount.currency}, {payment.how},"

@@ -13,11 +13,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.jobs import continue_restored
     from ..desk.shop import open_shop
     from .command import shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        name = shop.restored()
+        name = continue_restored(shop.context)
         print(f"What is written from now on stands in a chain of its own, {name}.")
         print(
             "Before you issue an invoice here, give this device a letter of its own in shop.toml (device), so"

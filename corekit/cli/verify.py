@@ -16,10 +16,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.verify import verify
+    from ..desk.verify import verify_folder
     from .command import shop_folder
 
-    done = verify(shop_folder(args.shop), args.mark)
+    done = verify_folder(shop_folder(args.shop), args.mark)
     if done.faults:
         print("The store does not verify:\n" + "\n".join(f"  {fault}" for fault in done.faults))
         return 1

@@ -18,7 +18,7 @@ from ..plugin.calculation import Calculation, Input
 from ..plugin.guard import in_words, time_limit
 from ..plugin.host import Plugins
 from ..units import TypedError, Unit
-from .problem import DeskError
+from .errors import DeskError
 
 #: So many units are offered as keys; any other can be typed. A ratio may be written without a unit.
 KEYS, PLAIN = 5, ""

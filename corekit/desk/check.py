@@ -35,10 +35,14 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
     """
     plugins = load()
     if not is_file:
-        from .shop import Shop
+        from .assessing import assessment_of
+        from .context import open_context
+        from .jobs import job_named
 
-        with Shop(folder, plugins=plugins) as shop:
-            return Seen(assessment=shop.assess(visit, minutes_left), plugins=plugins)
+        shop = open_context(folder, plugins=plugins)
+        with shop.store:
+            assessment = assessment_of(shop, job_named(shop, visit), minutes_left)
+            return Seen(assessment=assessment, plugins=plugins)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
         read = read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
         job, _ = scratch_job(read)

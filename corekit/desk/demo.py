@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..reference import data_path
-from .problem import DeskError, OfferAwaited
+from .errors import DeskError, OfferAwaitedError
+from .jobs import job_with_id
 from .settings import PRICE_FILE, SHOP_FILE
-from .setup import clear_demo, found, is_demo
+from .setup import clear_demo, create_shop, is_demo
 from .shop import Shop
 
 
@@ -25,7 +26,7 @@ def run_demo(out: Path) -> Iterator[str]:
     out.mkdir(parents=True, exist_ok=True)
     for name in (SHOP_FILE, PRICE_FILE):
         shutil.copy(source / "shop" / name, out / name)
-    found(out, demo=True)
+    create_shop(out, demo=True)
     yield f"An invented shop is set up in {out}. Everything it prints says DEMO."
     with Shop(out) as shop:
         for path in sorted((source / "jobs").glob("*.toml")):
@@ -46,13 +47,13 @@ def _job(shop: Shop, path: Path) -> Iterator[str]:
         try:
             job = shop.import_visit(path)
             break
-        except OfferAwaited as awaited:
+        except OfferAwaitedError as awaited:
             if awaited.offer in offered:
                 raise
             offered.add(awaited.offer)
             offer = shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
             yield f"{awaited.name}: offer {offer.name!r}, {offer.total} {offer.total.currency}: {offer.pdf}"
-    record = shop.store.job(job)
+    record = job_with_id(shop.context, job)
     invoice = shop.issue(job)
     yield f"{record.name}: invoice {invoice.number}, due {invoice.due} {invoice.due.currency}: {invoice.pdf}"
     yield f"  its code opens {invoice.link}"

@@ -22,40 +22,41 @@ from ..model.job import Job
 from ..plugin.host import Plugins, load
 from ..report.papers import estimate, invoice
 from ..report.sheet import Sheet
-from ..store.mark import drawn, record_mark
+from ..store.mark import random_id, record_mark
 from . import paper
 from .bill import Bill
+from .context import open_context
+from .errors import DeskError
 from .in_memory import scratch_job
+from .jobs import job_named, texts_of
 from .offerable import asked_for, cap_of, done_without_offer, is_charged
-from .problem import DeskError
 from .settings import Settings, declared, read_prices, read_settings
-from .shop import Shop
 
 #: Columns of a paper in the terminal.
 PAPER_WIDTH = 96
 
 
 @attrs.frozen(kw_only=True)
-class Sketch:
+class DraftPaper:
     """A draft, and its text where no file was named."""
 
     document: Document
     text: str = ""
 
 
-def sketch_estimate(
+def draft_estimate(
     visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None
-) -> Sketch:
+) -> DraftPaper:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
-    asked = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
-    if stage == "repair" and not asked:
+    work = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
+    if stage == "repair" and not work:
         raise DeskError(
             f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
             " test."
         )
     lines = waive(
-        repair_lines(bench.book, asked) if stage == "repair" else bench.looking(km), waivers(bench.job)
+        repair_lines(bench.book, work) if stage == "repair" else bench.looking(km), waivers(bench.job)
     )
     sums = totals(lines, bench.book)
     document = estimate(
@@ -71,9 +72,9 @@ def sketch_estimate(
     return bench.write(document, out)
 
 
-def sketch_invoice(
+def draft_invoice(
     visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
-) -> Sketch:
+) -> DraftPaper:
     """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
     agreements, what was done.
     """
@@ -82,9 +83,9 @@ def sketch_invoice(
     mark = record_mark([entry.id for entry in job.entries[-1:]])
     if job.agreements:
         return bench.write(Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out)
-    asked = done_without_offer(job, bench.assessment, bench.plugins)
+    work = done_without_offer(job, bench.assessment, bench.plugins)
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
-    lines = waive([*looking, *repair_lines(bench.book, asked)], waivers(job))
+    lines = waive([*looking, *repair_lines(bench.book, work)], waivers(job))
     sums = totals(lines, bench.book)
     document = invoice(
         job,
@@ -117,9 +118,10 @@ class _Bench:
         return scratch_job(read, paper.instruments_for(read, self.settings))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
-        with Shop(folder, plugins=self.plugins) as shop:
-            job = shop.find(visit)
-            return shop.store.job(job), shop.texts(job)
+        shop = open_context(folder, plugins=self.plugins)
+        with shop.store:
+            job = job_named(shop, visit)
+            return job, texts_of(shop, job)
 
     def looking(self, km: Decimal | None) -> tuple[Line, ...]:
         """The lines of coming and looking; without the coming where another job pays for it."""
@@ -127,7 +129,7 @@ class _Bench:
 
     def sheet(self) -> Sheet:
         return paper.sheet(
-            drawn(16),
+            random_id(16),
             self.settings.issuer,
             datetime.now(UTC),
             self.book.currency,
@@ -136,17 +138,17 @@ class _Bench:
             draft=True,
         )
 
-    def write(self, document: Document, out: Path | None) -> Sketch:
+    def write(self, document: Document, out: Path | None) -> DraftPaper:
         from ..report.personal_text import resolver
 
         resolve = resolver(self.texts)
         if out is None:
             from ..report.terminal import render_text
 
-            return Sketch(document=document, text=render_text(document, resolve, None, width=PAPER_WIDTH))
+            return DraftPaper(document=document, text=render_text(document, resolve, None, width=PAPER_WIDTH))
         from ..report.pdf import render_pdf
 
         if not out.parent.is_dir():
             raise DeskError(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
         write_over(out, render_pdf(document, resolve, None))
-        return Sketch(document=document)
+        return DraftPaper(document=document)

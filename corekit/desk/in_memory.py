@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from ..intake.visit import AgreedRow, VisitFile
 from ..model.canonical import digest
-from ..model.entry import JOB, Draft, Entry, seal, utc_text
+from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
 from ..store.reconcile import reconcile
-from .problem import DeskError
+from .errors import DeskError
+
+#: Id and chain of a job that is in no store.
+JOB_ID = "file"
 
 
 def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job, dict[str, str]]:
@@ -27,23 +31,35 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
             f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
         )
     texts: dict[str, str] = {}
+    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts)), texts
+
+
+def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str]) -> list[Entry]:
+    """Drafts as the entries they would be, in a chain in memory; their personal texts go into `texts`."""
     entries: list[Entry] = []
-    recorded = utc_text(datetime.now(UTC))
-    for place, statement in enumerate(result.statements):
-        entry = Entry(
-            journal=JOB,
-            job="file",
-            chain="file",
-            n=place,
-            prev=entries[-1].id if entries else "",
-            kind=statement.kind,
-            subject=statement.subject,
-            body=referring(statement.body, texts),
-            recorded=recorded,
-            taken=statement.taken,
+    latest: dict[str, str] = {}
+    recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    for n, draft in enumerate(drafts):
+        earlier = latest.get(draft.subject)
+        entry = seal(
+            Entry(
+                journal=JOB,
+                job=job,
+                chain=chain,
+                n=n,
+                prev=entries[-1].id if entries else "",
+                kind=draft.kind,
+                subject=draft.subject,
+                body=referring(draft.body, texts),
+                recorded=recorded,
+                taken=draft.taken,
+                replaces=(*draft.replaces, *([earlier] if earlier else [])),
+                reason=draft.reason,
+            )
         )
-        entries.append(seal(entry))
-    return fold("file", entries), texts
+        entries.append(entry)
+        latest[draft.subject] = entry.id
+    return entries
 
 
 def referring(data: Any, texts: dict[str, str]) -> Any:

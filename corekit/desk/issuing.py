@@ -5,10 +5,8 @@ asks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import attrs
 
@@ -19,19 +17,16 @@ from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
 from ..model.money import Money
 from ..model.records import InvoiceIssued
-from ..share import link
 from ..store.mark import record_mark
-from . import together
+from ..store.requests import Request
+from . import paper, together
+from .assessing import assessment_of
 from .bill import Bill
-from .problem import DeskError
-from .publishing import link_of, token
-
-if TYPE_CHECKING:
-    from .shop import Shop
-
-
-class _MovedOn(Exception):
-    """The job's journal grew while something was made of it."""
+from .context import ShopContext, request_of
+from .errors import DeskError
+from .jobs import billed_with
+from .payments import due_of
+from .publishing import link_of, noted_link
 
 
 class Page(StrEnum):
@@ -61,43 +56,67 @@ class Invoice:
 
 
 @attrs.frozen(kw_only=True)
-class Drafted:
+class DraftInvoice:
     """An invoice as it would be, and what would still be due."""
 
     document: Document
     due: Money
 
 
-def issue(shop: Shop, job: str, *, answer: str = "") -> Invoice:
-    """Take a number and issue the invoice of a job; asked again, the same invoice.
+def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
+    """Take a number and issue the invoice of a job, or one over several jobs of one customer; asked again, or
+    for one of them, the same invoice.
 
-    `answer` is the id of the answer that asks, where a screen does.
+    Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued,
+    or none. `request_id` is that of what asks, where a screen does.
 
     Raises:
-        ConsentError: it would exceed what was agreed, or nothing was agreed.
-        OtherAnswer: the id is another answer's.
+        ConsentError: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
+        DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
+        RequestConflictError: the id is another request's.
     """
-    job = shop.find(job)
-    asked = {"issue": job}
-    with shop.one_deed:
-        shop.store.answered(answer, asked)  # refuses an id that is another answer's
-        record = shop.store.job(job)
-        while not record.issued:
-            with suppress(_MovedOn):  # an answer came in from elsewhere while the paper was laid out
-                _issue(shop, Bill(record, shop.assessed(record), shop.book), answer, asked)
-            record = shop.store.job(job)
-        shop.store.keep_answer(job, answer, asked, [record.issued[-1].entry])
-        return issued(shop, record)
+    ids = together.ids_of(shop, jobs)
+    content = {"issue": ids[0]} if len(ids) == 1 else {"issue together": ids}
+    request = request_of(request_id, content)
+    with shop.lock:
+        known = shop.store.outcome(request) if request is not None else None
+        records = [shop.store.job(job) for job in ids]
+        while not _number_over(shop, records):
+            _issue_once(shop, _bill_over(shop, records), request)  # unless something came in meanwhile
+            records = [shop.store.job(job) for job in ids]
+        if request is not None and known is None:
+            with shop.store.transaction(*ids, request=request) as transaction:
+                if transaction.known is None:
+                    transaction.note_standing(records[0].issued[-1].entry)
+        return invoice_of(shop, records[0])
 
 
-def _issue(shop: Shop, bill: Bill | together.CommonBill, answer: str, asked: object) -> None:
-    sheet, heads, ids = shop.sheet(bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
+def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
+    """Number of the invoice that these jobs are on; empty while they are on none."""
+    if len(jobs) > 1:
+        return together.number_of(shop, jobs)
+    return jobs[0].issued[-1].record.number if jobs[0].issued else ""
 
-    def build(place: int) -> InvoiceIssued:
-        if any(len(shop.store.journal(job.id)) != len(job.entries) for job in bill.jobs):
-            raise _MovedOn
-        document = bill.document(sheet, _number(shop, place), record_mark(heads))
-        return InvoiceIssued(
+
+def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
+    if len(jobs) > 1:
+        return together.CommonBill(shop, jobs)
+    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.prices)
+
+
+def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None) -> None:
+    """Write the invoice, unless its jobs have grown since the bill was made: then it is made anew."""
+    sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
+    with shop.store.transaction(*ids, request=request) as transaction:
+        if transaction.known is not None:
+            return
+        if any(transaction.has_grown(job) for job in bill.jobs):
+            transaction.cancel()
+            return
+        place = transaction.next_number(shop.books_chain)
+        number = shop.settings.number.format(year=shop.clock().year, device=shop.settings.device, place=place)
+        document = bill.document(sheet, number, record_mark(heads))
+        record = InvoiceIssued(
             place=place,
             number=document.number,
             document_id=document.id,
@@ -110,101 +129,52 @@ def _issue(shop: Shop, bill: Bill | together.CommonBill, answer: str, asked: obj
             job_name=", ".join(job.name for job in bill.jobs),
             jobs=ids if len(ids) > 1 else (),
         )
-
-    if len(ids) > 1:
-        shop.store.issue_together(ids, shop.books_chain, build, answer=answer, asked=asked)
-    else:
-        shop.store.issue(ids[0], shop.books_chain, build, answer=answer, asked=asked)
+        transaction.issue(shop.books_chain, record)
 
 
-def drafted(shop: Shop, job: Job) -> Drafted:
-    """The invoice as it would be issued now, as a draft without a number; nothing is kept.
+def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:
+    """The invoice over these jobs as it would be issued now, as a draft without a number; nothing is kept.
 
     Raises:
-        ConsentError: it could not be issued.
+        DeskError, ConsentError: it could not be issued.
     """
-    bill = Bill(job, shop.assessed(job), shop.book)
-    sheet = attrs.evolve(shop.sheet(job), draft=True)
-    return Drafted(document=bill.document(sheet, "", record_mark([job.entries[-1].id])), due=bill.payable.due)
-
-
-def drafted_together(shop: Shop, jobs: Sequence[str]) -> Drafted:
-    """As `drafted`, one invoice over several jobs.
-
-    Raises:
-        DeskError, ConsentError: as `issue_together`.
-    """
-    records = [shop.store.job(job) for job in together.several(shop, jobs)]
-    if number := together.number_of(shop, records):
+    if len(jobs) > 1 and (number := together.number_of(shop, jobs)):
         raise DeskError(f"Invoice {number} is over these jobs already; there is nothing to draft.")
-    if len(records) == 1:
-        return drafted(shop, records[0])
-    bill = together.CommonBill(shop, records)
-    sheet = attrs.evolve(shop.sheet(records[0]), draft=True)
-    return Drafted(
-        document=bill.document(sheet, "", record_mark([job.entries[-1].id for job in records])),
-        due=bill.payable.due,
-    )
+    bill = _bill_over(shop, jobs)
+    sheet = paper.sheet_of(shop, jobs[0], draft=True)
+    mark = record_mark([job.entries[-1].id for job in jobs])
+    return DraftInvoice(document=bill.document(sheet, "", mark), due=bill.payable.due)
 
 
-def _number(shop: Shop, place: int) -> str:
-    return shop.settings.number.format(year=shop.now().year, device=shop.settings.device, place=place)
+def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> Invoice:
+    """Draw the invoice of a job again from what is kept; nothing is computed.
 
-
-def issue_together(shop: Shop, jobs: Sequence[str], *, answer: str = "") -> Invoice:
-    """Take one number and issue one invoice over several jobs of one customer; asked again, or for one of
-    them, the same invoice.
-
-    Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued,
-    or none. `answer` is as of `issue`.
-
-    Raises:
-        DeskError: they are not one customer's, one is named twice, or one is on an invoice already.
-        ConsentError: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
-        OtherAnswer: the id is another answer's.
+    Args:
+        billed: All the jobs that it is over, where somebody read them already; see `jobs.billed_with`.
     """
-    ids = together.several(shop, jobs)
-    if len(ids) == 1:
-        return issue(shop, ids[0], answer=answer)
-    asked = {"issue together": ids}
-    with shop.one_deed:
-        shop.store.answered(answer, asked)  # refuses an id that is another answer's
-        records = [shop.store.job(job) for job in ids]
-        while not together.number_of(shop, records):
-            with suppress(_MovedOn):
-                _issue(shop, together.CommonBill(shop, records), answer, asked)
-            records = [shop.store.job(job) for job in ids]
-        shop.store.keep_answer(ids[0], answer, asked, [records[0].issued[-1].entry])
-        return issued(shop, records[0])
-
-
-def issued(shop: Shop, job: Job) -> Invoice:
-    """Draw the invoice again from what is kept; nothing is computed."""
-    issued = job.issued[-1].record
-    record = InvoiceIssued(**shop.store.invoice(issued.number).body)
+    record = InvoiceIssued(**shop.store.invoice(job.issued[-1].record.number).body)
+    billed = billed if billed is not None else billed_with(shop, job)
     document = from_data(record.document)
     address, page = link_of(shop, document.id, 1), None
     if address:
-        known = shop.store.note_link(link.token_hash(token(shop, document.id, 1)), document.id, 1)
+        known = noted_link(shop, document.id)
         page = Page.DOWN if known.revoked else Page.OPEN if known.published_at else Page.WAITS
-    jobs = tuple(record.jobs) or (job.id,)
-    pdf = shop.written(document, f"invoice {record.number}", jobs, address)
+    pdf = paper.pdf_of(shop, document, paper.invoice_name(record.number), billed, address)
     return Invoice(
         job=job.id,
         number=record.number,
         document=document,
         pdf=pdf,
         link=address,
-        due=shop.due_of(job),
+        due=due_of(shop, billed),
         page=page,
-        jobs=jobs,
+        jobs=tuple(one.id for one in billed),
     )
 
 
-def left_out(shop: Shop, job: str) -> list[str]:
+def left_out(shop: ShopContext, record: Job) -> list[str]:
     """What the invoice of a job leaves out although somebody may expect it there, in sentences."""
-    record = shop.store.job(shop.find(job))
-    work = ApprovedWork.of(record, shop.book)
+    work = ApprovedWork.of(record, shop.prices)
     approval = work.approval
     lines = {line.what for line in work.done}
     return [

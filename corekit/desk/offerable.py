@@ -17,7 +17,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Wanted
 from ..plugin.host import Plugins
-from .problem import DeskError
+from .errors import DeskError
 
 
 def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:

@@ -1,21 +1,26 @@
-"""Small things that papers need: the sheet they share, who agreed and paid, how a file is called."""
+"""What papers need: the sheet they share, who agreed and paid, their files, and how these are called."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from pathlib import Path
 
 from ..billing.approval import ApprovedWork
-from ..billing.totals import Payable
+from ..files import write_over
 from ..intake.visit import VisitFile
+from ..model.document import Document
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Came, Instrument, body_of
+from ..model.records import Came, Instrument, Offered, Receipted, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer, Sheet, Yes
-from .settings import Settings
+from ..store.mark import random_id
+from .context import ShopContext
+from .jobs import job_named, names_of, texts_of
+from .settings import PAPERS, Settings
 
 
 def sheet(
@@ -41,6 +46,69 @@ def sheet(
         demo=demo,
         draft=draft,
     )
+
+
+def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
+    """What a new paper of a job shares with its other papers, under a document id drawn for it."""
+    return sheet(
+        random_id(16),
+        shop.settings.issuer,
+        shop.clock(),
+        shop.prices.currency,
+        shop.plugins,
+        demo=job.demo or shop.demo,
+        draft=draft,
+    )
+
+
+def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job], address: str = "") -> Path:
+    """Draw a paper of these jobs as a PDF into the shop's folder; its code holds `address`, if there is
+    one.
+    """
+    from ..report.pdf import render_pdf
+    from ..report.personal_text import resolver
+
+    path = path_of(shop, name)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_over(path, render_pdf(document, resolver(texts_of(shop, *jobs)), address or None))
+    return path
+
+
+def path_of(shop: ShopContext, name: str) -> Path:
+    """File names are made of our own words and numbers and the job's plain name, never of what a customer is
+    called.
+    """
+    return shop.folder / PAPERS / f"{file_name(name)}.pdf"
+
+
+def estimate_name(job: Job, offered: Offered) -> str:
+    return f"estimate {job.name} {offered.name}"
+
+
+def receipt_name(record: Receipted) -> str:
+    return f"receipt {record.name}"
+
+
+def invoice_name(number: str) -> str:
+    return f"invoice {number}"
+
+
+def forget(shop: ShopContext, job: str) -> dict[str, int]:
+    """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain still
+    verifies.
+
+    Returns:
+        Kind of personal text → how many were destroyed.
+    """
+    record = job_named(shop, job)
+    names = [
+        *(f"estimate {name} {noted.record.name}" for name in names_of(record) for noted in record.offers),
+        *(receipt_name(noted.record) for noted in record.receipts),
+        *(invoice_name(noted.record.number) for noted in record.issued),
+    ]
+    for name in names:
+        path_of(shop, name).unlink(missing_ok=True)
+    return shop.store.forget(record.id)
 
 
 def agreements_of(job: Job, work: ApprovedWork) -> list[Yes]:
@@ -73,11 +141,6 @@ def payments_of(job: Job) -> list[tuple[str, Money]]:
         )
         for noted in job.payments
     ]
-
-
-def as_payable(due: Money) -> Payable:
-    zero = Money(0, due.currency)
-    return Payable(gross=due, paid=zero, rounding=zero, due=due)
 
 
 def file_name(name: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import attrs
 
@@ -19,13 +19,13 @@ from ..plugin.host import Plugins
 from ..plugin.reading import Reading
 from ..report.findings import finding_row
 from ..report.readings import row_of, strip_of_finding
-
-if TYPE_CHECKING:
-    from .shop import Shop
+from .assessing import assessment_of
+from .context import ShopContext
+from .rows import job_with
 
 
 @attrs.frozen(kw_only=True)
-class Understood:
+class UnderstoodReading:
     """One reading as it was understood: with its uncertainty in `row.before` (and `row.after`, where it was
     read at an earlier stage too).
     """
@@ -35,7 +35,7 @@ class Understood:
 
 
 @attrs.frozen(kw_only=True)
-class Shown:
+class ShownFinding:
     """One finding that rests on the rows, as paper words it; `strip` where something was held against a
     limit.
     """
@@ -46,7 +46,7 @@ class Shown:
 
 
 @attrs.frozen(kw_only=True)
-class Trial:
+class Preview:
     """What rows would show.
 
     Attributes:
@@ -59,37 +59,38 @@ class Trial:
         assessment: All that would be made of the job; None where nothing was said or something is wrong.
     """
 
-    readings: tuple[Understood, ...] = ()
-    found: tuple[Shown, ...] = ()
+    readings: tuple[UnderstoodReading, ...] = ()
+    found: tuple[ShownFinding, ...] = ()
     gaps: tuple[Gap, ...] = ()
     faults: tuple[Fault, ...] = ()
     remarks: tuple[str, ...] = ()
     assessment: Assessment | None = None
 
 
-def tried(shop: Shop, job: str | None, rows: Mapping[str, Any]) -> Trial:
-    """What these rows would show if they were the next answer of a job.
+def preview_of(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> Preview:
+    """What these rows would show if they were the next of a job.
 
     Args:
-        job, rows: As `Shop.answer` takes them.
+        job, rows: As `rows.add_rows` takes them.
 
     Raises:
         DeskError, StoreError: there is no such job. Whatever is wrong with the rows stands in the result.
     """
     try:
-        would_be = shop.tried(job, rows)
+        would_be = job_with(shop, job, rows)
     except VisitError as error:
-        return Trial(faults=error.faults)
+        return Preview(faults=error.faults)
     if not would_be.new:
-        return Trial(remarks=would_be.remarks)
-    assessment, new = shop.assessed(would_be.job), frozenset(would_be.new)
+        return Preview(remarks=would_be.remarks)
+    assessment, new = assessment_of(shop, would_be.job), frozenset(would_be.new)
     found = [finding for finding in assessment.findings if not new.isdisjoint(finding.evidence)]
-    return Trial(
+    return Preview(
         readings=tuple(
-            Understood(reading=reading, row=row_of(reading, assessment)) for reading in _read(assessment, new)
+            UnderstoodReading(reading=reading, row=row_of(reading, assessment))
+            for reading in _read(assessment, new)
         ),
         found=tuple(
-            Shown(
+            ShownFinding(
                 finding=finding,
                 row=finding_row(finding, assessment),
                 strip=strip_of_finding(finding, assessment),

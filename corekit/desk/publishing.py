@@ -3,29 +3,37 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from ..model.document import from_data
 from ..model.entry import jobs_of
 from ..model.records import InvoiceIssued
 from ..share import link
-from .problem import DeskError
+from ..store.links import Link
+from .context import ShopContext
+from .errors import DeskError
 from .settings import PAGE_KEY_FILE
 
-if TYPE_CHECKING:
-    from .shop import Shop
 
-
-def link_of(shop: Shop, document_id: str, number: int) -> str:
+def link_of(shop: ShopContext, document_id: str, number: int) -> str:
     """The link that the code of a document holds; empty for a shop without a page address."""
     return link.link(shop.settings.page, token(shop, document_id, number)) if shop.settings.page else ""
 
 
-def token(shop: Shop, document_id: str, number: int) -> str:
+def token(shop: ShopContext, document_id: str, number: int) -> str:
     return link.token(shop.link_key, document_id, number)
 
 
-def publish(shop: Shop, job: str | None = None) -> list[str]:
+def noted_link(shop: ShopContext, document_id: str) -> Link:
+    """The first link of a document and what is known of its page, noted when it is first asked for."""
+    token_hash = link.token_hash(token(shop, document_id, 1))
+    known = [one for one in shop.store.links(document_id) if one.token_hash == token_hash]
+    if known:
+        return known[0]
+    with shop.store.transaction() as transaction:
+        return transaction.note_link(token_hash, document_id, 1)
+
+
+def publish(shop: ShopContext, job: str | None = None) -> list[str]:
     """Send the masked Documents of issued invoices, each once, to where the page server finds them; gives
     their numbers.
 
@@ -36,7 +44,7 @@ def publish(shop: Shop, job: str | None = None) -> list[str]:
 
     if not shop.settings.page:
         return []
-    only = shop.find(job) if job is not None else None
+    only = shop.store.find(job) if job is not None else None
     target, bearer = _target(shop)
     there = {known.token_hash for known in shop.store.links() if known.published_at or known.revoked}
     sent = []
@@ -47,16 +55,17 @@ def publish(shop: Shop, job: str | None = None) -> list[str]:
         token_hash = link.token_hash(token(shop, record.document_id, 1))
         if token_hash in there:
             continue
-        shop.store.note_link(token_hash, record.document_id, 1)
+        noted_link(shop, record.document_id)
         publish_to(
-            target, token_hash, seal_envelope(from_data(record.document), published=shop.now()), bearer
+            target, token_hash, seal_envelope(from_data(record.document), published=shop.clock()), bearer
         )
-        shop.store.mark_published(token_hash, *jobs_of(entry))
+        with shop.store.transaction(*jobs_of(entry)) as transaction:
+            transaction.mark_published(token_hash)
         sent.append(record.number)
     return sent
 
 
-def withdraw(shop: Shop, number: str) -> None:
+def withdraw(shop: ShopContext, number: str) -> None:
     """Take the page of an invoice down, for good: its code opens nothing any more, and publishing never sends
     it again.
 
@@ -72,11 +81,12 @@ def withdraw(shop: Shop, number: str) -> None:
     token_hash = link.token_hash(token(shop, document, 1))
     target, bearer = _target(shop)
     withdraw_from(target, token_hash, bearer)
-    shop.store.note_link(token_hash, document, 1)
-    shop.store.revoke_link(token_hash)
+    with shop.store.transaction() as transaction:
+        transaction.note_link(token_hash, document, 1)
+        transaction.revoke_link(token_hash)
 
 
-def _target(shop: Shop) -> tuple[str | Path, str | None]:
+def _target(shop: ShopContext) -> tuple[str | Path, str | None]:
     """Where published documents go, and the key that a page server asks for."""
     if "://" not in shop.settings.publish:
         return shop.folder / shop.settings.publish, None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import attrs
 
@@ -16,12 +15,9 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Agreed, Offered
 from ..report.cost import ground_words
-from ..store.statement import own_subject
+from .context import ShopContext
+from .estimating import Offer, Terms, lines_of
 from .offerable import asked_for
-
-if TYPE_CHECKING:
-    from .offering import Offer, Terms
-    from .shop import Shop
 
 
 @attrs.frozen(kw_only=True)
@@ -52,16 +48,18 @@ class Prospect:
     total: Money
 
 
-def prospect(shop: Shop, job: Job, assessment: Assessment, stage: str, terms: Terms) -> Prospect | None:
-    """What `Shop.offer` would offer now; None when no repair may be offered at all.
+def prospect(
+    shop: ShopContext, job: Job, assessment: Assessment, stage: str, terms: Terms
+) -> Prospect | None:
+    """What `estimating.offer` would offer now; None when no repair may be offered at all.
 
     Raises:
-        DeskError, PriceError: as `Shop.offer`.
+        DeskError, PriceError: as `estimating.offer`.
     """
     if stage == "repair" and not asked_for(job, assessment, shop.plugins):
         return None
-    lines = shop.lines_of(job, assessment, stage, terms)
-    return Prospect(parts=parts_of(lines), total=totals(lines, shop.book).gross)
+    lines = lines_of(shop, job, assessment, stage, terms)
+    return Prospect(parts=parts_of(lines), total=totals(lines, shop.prices).gross)
 
 
 def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
@@ -91,7 +89,7 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
     )
 
 
-def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
+def agreed_if(shop: ShopContext, offer: Offer, declined: Sequence[str]) -> Money:
     """What a yes to an offer would come to with these pieces of work declined.
 
     Raises:
@@ -106,6 +104,6 @@ def agreed_if(shop: Shop, offer: Offer, declined: Sequence[str]) -> Money:
         how="asked before it is said",
         declined=list(declined),
     )
-    job, subject = shop.store.job(offer.job), own_subject("agreed", offer.name)
-    earlier = {noted.id for noted in job.agreements if noted.entry.subject == subject}
-    return ApprovedWork.of(job, shop.book, [yes], instead_of=earlier).sums[offer.name]
+    job = shop.store.job(offer.job)
+    earlier = {noted.id for noted in job.agreements if noted.record.offer == offer.name}
+    return ApprovedWork.of(job, shop.prices, [yes], instead_of=earlier).sums[offer.name]

@@ -19,7 +19,7 @@ from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
 from ..share.link import base_problem
-from .problem import DeskError
+from .errors import DeskError
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"

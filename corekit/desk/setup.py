@@ -11,9 +11,9 @@ import attrs
 from ..reference import data_path
 from ..share import keys
 from ..share.link import base_problem
-from ..store.problem import StoreError
+from ..store.errors import StoreError
 from ..store.store import Store
-from .problem import DeskError
+from .errors import DeskError
 from .settings import KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
 
 
@@ -57,7 +57,7 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         path = folder / name
         path.write_text(text, "utf-8")
         written.append(path)
-    found(folder, demo=False)
+    create_shop(folder, demo=False)
     return [*written, folder / STORE_FILE, folder / KEY_FILE]
 
 
@@ -73,8 +73,8 @@ def no_shop_yet(folder: Path) -> None:
         )
 
 
-def found(folder: Path, *, demo: bool) -> None:
-    """Lay the store and the key of its codes; the key stands outside the store, in a folder of its own."""
+def create_shop(folder: Path, *, demo: bool) -> None:
+    """Create the store and the key of its codes; the key stands outside the store, in a folder of its own."""
     (folder / KEY_FILE).parent.mkdir(parents=True, exist_ok=True)
     Store.create(folder / STORE_FILE, demo=demo).close()
     keys.create_link_key(folder / KEY_FILE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from ..billing.approval import ConsentError
 from ..billing.payment import payable_after
@@ -14,31 +13,31 @@ from ..model.personal import Personal
 from ..report.collective import InvoicedJob, collective
 from ..report.sheet import Sheet
 from . import paper
+from .assessing import assessment_of
 from .bill import Bill
-from .problem import DeskError
+from .context import ShopContext
+from .errors import DeskError
+from .jobs import billed_with
 
-if TYPE_CHECKING:
-    from .shop import Shop
 
-
-def several(shop: Shop, names: Sequence[str]) -> list[str]:
+def ids_of(shop: ShopContext, names: Sequence[str]) -> list[str]:
     """The jobs that are meant, by id.
 
     Raises:
         DeskError: one is named twice. StoreError: one is not there.
     """
-    found = [shop.find(name) for name in names]
-    for place, job in enumerate(found):
-        if job in found[:place]:
+    ids = [shop.store.find(name) for name in names]
+    for place, job in enumerate(ids):
+        if job in ids[:place]:
             raise DeskError(
                 f"{shop.store.job(job).name} is named twice. Nothing was issued; name each job once."
             )
-    if not found:
+    if not ids:
         raise DeskError("An invoice is over at least one job; none was named.")
-    return found
+    return ids
 
 
-def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
+def number_of(shop: ShopContext, jobs: Sequence[Job]) -> str:
     """The number of the invoice that is over exactly these jobs; empty while none of them is on one.
 
     Raises:
@@ -46,7 +45,7 @@ def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
     """
     on = {job.name: job.issued[-1].record.number for job in jobs if job.issued}
     numbers = set(on.values())
-    if len(numbers) == 1 and len(on) == len(jobs) == len(shop.jobs_billed_with(jobs[0])):
+    if len(numbers) == 1 and len(on) == len(jobs) == len(billed_with(shop, jobs[0])):
         return numbers.pop()
     if on:
         there = ", ".join(f"{name} is on invoice {number} already" for name, number in on.items())
@@ -56,7 +55,7 @@ def number_of(shop: Shop, jobs: Sequence[Job]) -> str:
     return ""
 
 
-def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
+def one_customer(shop: ShopContext, jobs: Sequence[Job]) -> None:
     """Refuse jobs whose customers are not the same by name and address.
 
     Raises:
@@ -82,7 +81,7 @@ def one_customer(shop: Shop, jobs: Sequence[Job]) -> None:
                 )
 
 
-def _text(shop: Shop, job: Job, what: str) -> str:
+def _text(shop: ShopContext, job: Job, what: str) -> str:
     reference = getattr(job.customer, what)
     return (shop.store.text(reference.hash) or "") if isinstance(reference, Personal) else ""
 
@@ -96,11 +95,11 @@ class CommonBill:
         DeskError: they are not one customer's.
     """
 
-    def __init__(self, shop: Shop, jobs: Sequence[Job]) -> None:
+    def __init__(self, shop: ShopContext, jobs: Sequence[Job]) -> None:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
         self._bills = [_bill(shop, job) for job in jobs]
-        self._totals, rounding = together([bill.share for bill in self._bills], shop.book)
+        self._totals, rounding = together([bill.share for bill in self._bills], shop.prices)
         self.payable = payable_after(
             self._totals, [noted.record for job in jobs for noted in job.payments], rounding
         )
@@ -132,9 +131,9 @@ class CommonBill:
         )
 
 
-def _bill(shop: Shop, job: Job) -> Bill:
+def _bill(shop: ShopContext, job: Job) -> Bill:
     try:
-        return Bill(job, shop.assessed(job), shop.book)
+        return Bill(job, assessment_of(shop, job), shop.prices)
     except ConsentError as error:
         name = "" if job.name in str(error) else f"{job.name}: "
         raise ConsentError(f"{name}{error} Nothing was issued.") from error

@@ -8,7 +8,7 @@ from typing import Any
 
 import attrs
 
-from ..store.mark import as_drawn, record_mark
+from ..store.mark import normalise_id, record_mark
 from ..store.store import Store
 from .settings import STORE_FILE
 
@@ -24,29 +24,36 @@ class Verified:
     mark: str = ""
 
 
-def verify(folder: Path, mark: str = "") -> Verified:
+def verify_folder(folder: Path, mark: str = "") -> Verified:
+    """As `verify`, for a shop whose settings need not be readable."""
+    with Store.open(folder / STORE_FILE) as store:
+        return verify(store, mark)
+
+
+def verify(store: Store, mark: str = "") -> Verified:
     """Check a shop's store, and hold it against the record mark of a paper.
 
     The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one
     before it, so where the mark's entries are here and the chains verify, nothing that the paper rests on was
     changed or removed since.
     """
-    with Store.open(folder / STORE_FILE) as store:
-        faults = store.verify()
-        said = ""
-        if mark:
-            fault, said = _held_against(store, mark)
-            faults = [*faults, *fault]
-        return Verified(faults=tuple(faults), jobs=len(store.jobs()), mark=said)
+    faults, words = store.verify(), ""
+    if mark:
+        missing, words = _held_against(store, mark)
+        faults = [*faults, *missing]
+    return Verified(faults=tuple(faults), jobs=len(store.jobs()), mark=words)
 
 
 def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
     """Faults, or in words which paper the mark fixes."""
-    wanted = as_drawn(mark.replace("-", "").replace(" ", ""))
+    wanted = normalise_id(mark.replace("-", "").replace(" ", ""))
     journals = [entry for job in store.jobs() for entry in store.journal(job)]
     entries = [*store.books(), *journals]
     for entry in entries:
-        if entry.kind not in _MARKED or as_drawn(record_mark(entry.body["heads"]).replace("-", "")) != wanted:
+        if (
+            entry.kind not in _MARKED
+            or normalise_id(record_mark(entry.body["heads"]).replace("-", "")) != wanted
+        ):
             continue
         what = _MARKED[entry.kind](entry.body)
         there = {known.id for known in entries}

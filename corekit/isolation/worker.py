@@ -21,7 +21,7 @@ from types import TracebackType
 import attrs
 
 from ..assess.assessment import Assessment, assess
-from ..desk.problem import DeskError
+from ..desk.errors import DeskError
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import LOADING, Failure, Plugins

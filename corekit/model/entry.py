@@ -32,22 +32,36 @@ class Draft:
     """An entry to be: what was typed or decided, before the store gives it a place in a chain.
 
     Attributes:
-        kind: What sort of statement this is; the name of its record class in `corekit.model.records`.
-        row: The row's place in its origin, `stage/of/place`; rows of one place are told apart by `#n` at
-            sealing.
-        body: The record as plain JSON data; a `PersonalText` may stand where a person's words go.
-        taken: When it was observed, RFC 3339, if known. reason: why it replaces or withdraws another.
+        kind: Name of the record class in `corekit.model.records`.
+        body: The record as plain data; a `PersonalText` or a `Personal` may stand where a person's words go.
+        row: Of what a file or a screen says, the row's place in its origin, `stage/of/place`.
+        subject: What it is about; two entries of one subject are versions of each other. Rows of one place
+            are numbered to a subject each (`corekit.store.reconcile`), empty until then.
+        taken: When it was observed, RFC 3339, if known.
+        replaces: Ids of the heads whose place it takes. Of two drafts about one subject that are appended
+            together the later replaces the earlier by itself.
+        reason: Why it replaces or withdraws another.
         at: Where it stands in its file (`step[3].readings[0]`), for messages; not kept.
         withdrawn: The row is still in the file, but marked as withdrawn with `reason`.
     """
 
     kind: str
-    row: str
     body: Mapping[str, Any]
+    row: str = ""
+    subject: str = ""
     taken: str = ""
+    replaces: tuple[str, ...] = ()
     reason: str = ""
     at: str = ""
     withdrawn: bool = False
+
+
+def own_subject(kind: str, name: str) -> str:
+    """Subject of what the program says by itself.
+
+    Its origin is empty, which no file's is, so they never meet.
+    """
+    return f":{kind}/{name}"
 
 
 @attrs.frozen(kw_only=True)

@@ -9,11 +9,13 @@ import attrs
 import flask
 
 from ..billing.approval import ConsentError
-from ..desk import quote
-from ..desk.answering import Answer
+from ..desk import jobs, quote
+from ..desk.approving import agree as record_approval
+from ..desk.estimating import Offer, Terms, offer_named
+from ..desk.estimating import offer as make_offer
 from ..desk.offerable import asked_for, cap_of
-from ..desk.offering import Offer, Terms
 from ..desk.quote import Part, Prospect
+from ..desk.rows import add_rows
 from ..errors import CorekitError
 from ..fault import Fault
 from ..intake.fault import VisitError
@@ -25,8 +27,8 @@ from ..report.sheet import WHO_AGREES
 from ..visit.guidance import open_tests
 from . import forms
 from .context import Van
-from .forms import lead, refused
-from .hand_over import deed, shown
+from .forms import redirect, refused
+from .hand_over import run_action, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
 from .signature import Signature, SignatureError, read_signature
@@ -105,9 +107,9 @@ def add(app: flask.Flask, van: Van) -> None:
             answered=said,
             would=ahead,
             error=error,
-            book=van.shop.book,
+            book=van.shop.prices,
             needs_km=_needs_km(van, record),
-            cap=cap_of(van.shop.book),
+            cap=cap_of(van.shop.prices),
             pays_words=vehicle_named(record.same_drive_as, van),
             **_yes_form(van, record, waits),
         )
@@ -151,8 +153,8 @@ def add(app: flask.Flask, van: Van) -> None:
             return refused(error)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
-        return deed(
-            lambda: van.shop.offer(job, stage, km=km, without=without, answer=forms.answer_id()),
+        return run_action(
+            lambda: make_offer(van.shop, job, stage, km=km, without=without, request_id=forms.request_id()),
             f"/job/{job}/{_SCREEN_OF[stage]}",
         )
 
@@ -163,20 +165,21 @@ def add(app: flask.Flask, van: Van) -> None:
             record = van.job(job)
             said = said_of(van, record)
             signature = said.signature.text if said.signature else ""
-            van.shop.agree(
+            record_approval(
+                van.shop,
                 said.offer,
                 by=said.by,
                 how=said.how,
                 declined=said.declined,
                 signature=signature,
                 words=said.words,
-                answer=forms.answer_id(),
+                request_id=forms.request_id(),
             )
             if said.nothing and not record.repairs and not record.approval.open:
                 _ended(van, job, flask.request.form.get("because", ""))
         except CorekitError as error:
             return refused(error)
-        return lead(f"/job/{job}")
+        return redirect(f"/job/{job}")
 
     @app.post("/job/<job>/agree/try")
     def trial(job: str) -> str:
@@ -231,7 +234,7 @@ def awaited(van: Van, job: Job, stage: str) -> Asking | None:
         noted.record.document_hash == offered.document_hash for noted in job.agreements
     ):
         return None
-    offer = van.shop.offer_named(job.id, offered.name)
+    offer = offer_named(van.shop, job, offered.name)
     return Asking(
         offer=offer,
         paper=document_hash(offer.document),
@@ -256,7 +259,7 @@ def answered(van: Van, job: Job, stage: str) -> list[Given]:
 
 
 def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
-    agreed, offer = noted.record, van.shop.offer_named(job.id, offered.name)
+    agreed, offer = noted.record, offer_named(van.shop, job, offered.name)
     try:
         come_to = str(quote.agreed_if(van.shop, offer, agreed.declined))
     except ConsentError:  # today's tax rates give the offer another total; what was said stands all the same
@@ -284,7 +287,7 @@ def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
     if not isinstance(agreed.signature, Personal):
         return ""
     try:
-        kept = read_signature(van.shop.pictures(job.id, "signature").get(agreed.signature.hash, ""))
+        kept = read_signature(jobs.pictures_of(van.shop, job, "signature").get(agreed.signature.hash, ""))
     except SignatureError:  # of another make, from a Python caller
         return ""
     return kept.path if kept else ""
@@ -323,7 +326,7 @@ def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
 
 
 def _needs_km(van: Van, job: Job) -> bool:
-    return van.shop.book.per_km is not None and not job.same_drive_as
+    return van.shop.prices.per_km is not None and not job.same_drive_as
 
 
 # ---- what comes in
@@ -424,7 +427,7 @@ def _offer_meant(van: Van, job: Job) -> Offer:
                 )
             ]
         )
-    offer = van.shop.offer_named(job.id, named)
+    offer = offer_named(van.shop, job, named)
     if form.get("paper", "") != document_hash(offer.document):
         raise VisitError(
             [
@@ -452,10 +455,10 @@ def _declined(pieces: set[str]) -> tuple[str, ...]:
 def _ended(van: Van, job: str, because: str) -> None:
     """Nothing of the only repair offer is wanted: the job ends there.
 
-    Its own answer, known by the first one's id, so that sending twice adds nothing.
+    Its own request, known by the first one's id, so that sending twice adds nothing.
     """
     rows = {"step": [{"ended": {"how": "declined", "because": because.strip() or DECLINED}}]}
-    van.shop.answer(job, Answer(id=f"{forms.answer_id()[:60]}-end", rows=rows))
+    add_rows(van.shop, job, rows, request_id=f"{forms.request_id()[:60]}-end")
 
 
 def _km(text: str) -> Decimal:

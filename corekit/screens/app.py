@@ -21,7 +21,7 @@ import jinja2
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 
-from ..desk.answering import Answer
+from ..desk.rows import add_rows
 from ..errors import CorekitError
 from ..model.job import Job
 from ..reference import data_path
@@ -33,7 +33,7 @@ from ..web.address import own_path
 from . import forms
 from .all import add_screens
 from .context import Van
-from .forms import Wrong, lead, refused
+from .forms import Wrong, redirect, refused
 
 log = logging.getLogger("corekit.screens")
 
@@ -112,11 +112,11 @@ def _words(app: flask.Flask, van: Van) -> None:
         faults=faults,
         other_faults=other_faults,
         screen=screen,
-        fresh_answer=forms.fresh_answer,
+        fresh_answer=forms.fresh_request_id,
         steps=list(Step),
         titles=TITLES,
         shop_name=van.shop.settings.issuer.name,
-        demo=van.shop.store.demo,
+        demo=van.shop.demo,
     )
 
 
@@ -137,20 +137,23 @@ def _answers(app: flask.Flask, van: Van) -> None:
     def answer(job: str) -> flask.Response:
         """Rows of a visit file from a form; whatever they are, they are read by the reader of visit files."""
         try:
-            said = van.shop.answer(
+            recorded = add_rows(
+                van.shop,
                 job,
-                Answer(id=forms.answer_id(), rows=fields.rows_of(forms.fields()), kept=forms.kept_for()),
+                fields.rows_of(forms.fields()),
+                request_id=forms.request_id(),
+                waited=forms.waited(),
             )
         except CorekitError as error:
             return refused(error)
-        return lead(own_path(flask.request.form.get("next", ""), f"/job/{said.job}"))
+        return redirect(own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}"))
 
     @app.get("/job/<job>")
     def where(job: str) -> flask.Response:
         """On to where the visit stands."""
         record = van.job(job)
         found = standing(record, van.assessed(record))
-        return lead(f"/job/{job}/back" if found.away else step_path(record, found.step))
+        return redirect(f"/job/{job}/back" if found.away else step_path(record, found.step))
 
 
 def step_path(job: Job, step: Step) -> str:

@@ -11,11 +11,12 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 import attrs
 import flask
 
+from ..desk import jobs
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Customer, Opened, Remarked, Vehicle
 from ..model.vin import Check, VinError, read_vin
-from ..store.problem import StoreError
+from ..store.errors import StoreError
 from ..visit.progress import NOT_SEEN
 from .context import Van
 from .page import job_page, vehicle_named
@@ -61,7 +62,7 @@ def add(app: flask.Flask, van: Van) -> None:
         elif beside is not None:
             stands = said_in(van, beside)
             said = Said(name=stands.name, phone=stands.phone, address=stands.address)
-        job = _drawn_before() or van.shop.store.new_job()
+        job = _drawn_before() or jobs.new_job_id(van.shop)
         pays = (beside.same_drive_as or beside.name) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
         return flask.render_template(

@@ -7,10 +7,13 @@ from collections import OrderedDict
 from datetime import UTC, datetime
 
 import attrs
+import flask
 
 from ..assess.assessment import Assessment
+from ..desk import jobs
+from ..desk.assessing import assessment_of
 from ..desk.calculating import Calculator
-from ..desk.shop import Shop
+from ..desk.context import ShopContext
 from ..model.job import Job
 
 _KEPT = 16  # assessments: more jobs than are open in one day
@@ -25,7 +28,7 @@ class Van:
         calculator: The worker's too; without one this process calculates.
     """
 
-    shop: Shop
+    shop: ShopContext
     calculator: Calculator | None = None
     _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(
         factory=OrderedDict, init=False
@@ -42,27 +45,33 @@ class Van:
         Raises:
             StoreError: there is none.
         """
-        return self.shop.store.job(job)
+        return jobs.job_with_id(self.shop, job)
 
     def assessed(self, job: Job, minutes: float | None = None, about: tuple[str, ...] = ()) -> Assessment:
         """What is to be made of a job as it stands; asked again without a new entry, the same.
 
-        `minutes` and `about` as `Shop.assess` takes them.
+        `minutes` and `about` as `assessment_of` takes them.
         """
         key = (job.id, len(job.entries), job.entries[-1].id, minutes, about)
         with self._lock:
             if key in self._assessed:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
-        made = self.shop.assessed(job, minutes, about)
-        if made.failures != self.shop.plugins.failures:
-            return made  # the worker lost a process over it; the next time it may have recovered
+        assessment = assessment_of(self.shop, job, minutes, about)
+        if assessment.failures != self.shop.plugins.failures:
+            return assessment  # the worker lost a process over it; the next time it may have recovered
         with self._lock:
-            self._assessed[key] = made
+            self._assessed[key] = assessment
             while len(self._assessed) > _KEPT:
                 self._assessed.popitem(last=False)
-        return made
+        return assessment
 
     def texts(self, job: Job) -> dict[str, str]:
-        """The personal texts of a job by hash, for the mechanic's own screens."""
-        return self.shop.texts(job.id)
+        """The personal texts of a job by hash, for the mechanic's own screens; read once for one request."""
+        if not flask.has_request_context():
+            return jobs.texts_of(self.shop, job)
+        read: dict[tuple[str, int], dict[str, str]] = flask.g.setdefault("texts", {})
+        key = (job.id, len(job.entries))
+        if key not in read:
+            read[key] = jobs.texts_of(self.shop, job)
+        return read[key]

@@ -19,7 +19,7 @@ from werkzeug.exceptions import HTTPException
 from ..fault import Fault
 from ..intake.fault import VisitError
 from ..model.entry import REQUEST_ID
-from ..store.problem import OtherAnswer
+from ..store.errors import RequestConflictError
 from ..visit.fields import FieldError
 from ..web.address import own_path
 
@@ -42,28 +42,28 @@ class Wrong:
     guesses: tuple[str, ...] = ()
 
 
-def fresh_answer() -> str:
-    """An id for an answer, for a form that no script gives one."""
+def fresh_request_id() -> str:
+    """An id for a request, for a form that no script gives one."""
     return secrets.token_urlsafe(18)
 
 
-def answer_id() -> str:
-    """The id that the form brought.
+def request_id() -> str:
+    """The id of the request that the form brought.
 
     Raises:
         FieldError: it is none.
     """
-    given = flask.request.form.get("answer", "")
-    if not REQUEST_ID.fullmatch(given):
+    id_ = flask.request.form.get("answer", "")
+    if not REQUEST_ID.fullmatch(id_):
         raise FieldError(
             "The form came without its own mark, so it cannot be told whether it came before. Load the page"
             " again and answer once more."
         )
-    return given
+    return id_
 
 
-def kept_for() -> float:
-    """How long the answer waited on the phone, [s]; 0 where nothing sensible is said."""
+def waited() -> float:
+    """How long the form waited on the phone, [s]; 0 where nothing sensible is said."""
     said = flask.request.form.get("kept", "")
     return float(said) if re.fullmatch(r"[0-9]{1,7}", said) else 0.0
 
@@ -79,7 +79,7 @@ def wants_json() -> bool:
     return flask.request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
 
 
-def lead(path: str) -> flask.Response:
+def redirect(path: str) -> flask.Response:
     """On to the next screen."""
     if wants_json():
         return flask.jsonify(next=path)
@@ -88,7 +88,7 @@ def lead(path: str) -> flask.Response:
 
 def refused(error: Exception) -> flask.Response:
     """The same screen again, every fault beside its field, with everything that was typed."""
-    status = 409 if isinstance(error, OtherAnswer) else 422
+    status = 409 if isinstance(error, RequestConflictError) else 422
     faults = wrongs(error)
     if wants_json():
         reply = flask.jsonify(

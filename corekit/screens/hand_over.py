@@ -11,7 +11,12 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from ..desk.issuing import Invoice, Page
+from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
+from ..desk.issuing import issue as issue_over
+from ..desk.jobs import billed_with, open_jobs
+from ..desk.payments import due_of, payments_of
+from ..desk.publishing import publish as publish_pages
+from ..desk.receipts import receipt_for
 from ..errors import CorekitError
 from ..model.document import Document
 from ..model.job import Job
@@ -21,7 +26,7 @@ from ..report.personal_text import resolver
 from ..web.address import own_path
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page, said, vehicle_words
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -37,7 +42,7 @@ def add(app: flask.Flask, van: Van) -> None:
             return _issued(van, record)
         assessment = van.assessed(record)
         try:
-            draft, error = van.shop.drafted(record), ""
+            draft, error = invoice_draft(van.shop, record), ""
         except CorekitError as refusal:
             draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
@@ -48,7 +53,7 @@ def add(app: flask.Flask, van: Van) -> None:
             paper=paper,
             error=error,
             due=draft.due if draft else None,
-            left_out=van.shop.left_out(job),
+            left_out=left_out(van.shop, record),
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,
@@ -61,14 +66,14 @@ def add(app: flask.Flask, van: Van) -> None:
         """Money that comes before the invoice; afterwards it is taken where the invoice is."""
         record = van.job(job)
         if record.issued:
-            return lead(f"/job/{job}/hand")
+            return redirect(f"/job/{job}/hand")
         leaving = flask.request.args.get("next") == "leave"
         return job_page(
             "deposit.html",
             record,
             van,
-            due=van.shop.due(job),
-            payments=van.shop.payments(job),
+            due=due_of(van.shop, [record]),
+            payments=payments_of([record]),
             ways=WAYS,
             here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""),
             next=f"/job/{job}/leave" if leaving else "",
@@ -78,37 +83,38 @@ def add(app: flask.Flask, van: Van) -> None:
     def issue(job: str) -> flask.Response:
         """Take a number and issue the invoice, over this job or over several of one customer."""
         others = flask.request.form.getlist("with")
-        return deed(
-            lambda: van.shop.issue_together([job, *others], answer=forms.answer_id()), f"/job/{job}/hand"
+        return run_action(
+            lambda: issue_over(van.shop, job, *others, request_id=forms.request_id()), f"/job/{job}/hand"
         )
 
     @app.post("/job/<job>/receipt/<payment>")
     def receipt(job: str, payment: str) -> flask.Response:
         """A receipt for a payment that the invoice does not show."""
-        return deed(
-            lambda: van.shop.receipt(job, payment),
+        return run_action(
+            lambda: receipt_for(van.shop, job, payment),
             own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
         )
 
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
-        return deed(lambda: van.shop.publish(job), f"/job/{job}/hand")
+        return run_action(lambda: publish_pages(van.shop, job), f"/job/{job}/hand")
 
 
-def deed(do: Callable[[], object], path: str) -> flask.Response:
+def run_action(do: Callable[[], object], path: str) -> flask.Response:
     """Do what was asked and lead on; what cannot be done comes back as the same screen with the reason."""
     try:
         do()
     except CorekitError as error:
         return refused(error)
-    return lead(path)
+    return redirect(path)
 
 
-def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
+def shown(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
     """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings
     are heard one level below the screen's own.
     """
-    paper = render_page(document, resolver(van.shop.paper_texts(job.id)), link or None)
+    texts = {hash_: text for job in jobs for hash_, text in van.texts(job).items()}
+    paper = render_page(document, resolver(texts), link or None)
     return Markup(
         re.sub(
             r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper
@@ -118,8 +124,9 @@ def shown(document: Document, van: Van, job: Job, link: str = "") -> Markup:
 
 def _issued(van: Van, job: Job) -> str:
     """The invoice as it is handed over; where it cannot be drawn just now, its number and the reason."""
+    billed = billed_with(van.shop, job)
     try:
-        invoice = van.shop.issue(job.id)
+        invoice = invoice_of(van.shop, job, billed)
     except CorekitError as error:
         return job_page("not_drawn.html", job, van, number=job.issued[-1].record.number, error=str(error))
     return job_page(
@@ -127,17 +134,13 @@ def _issued(van: Van, job: Job) -> str:
         job,
         van,
         invoice=invoice,
-        paper=shown(invoice.document, van, job, invoice.link),
+        paper=shown(invoice.document, van, *billed, link=invoice.link),
         code=code_svg(invoice),
         waits=invoice.page is Page.WAITS,
         down=invoice.page is Page.DOWN,
         ways=WAYS,
-        payments=van.shop.payments(job.id),
-        together=[
-            vehicle_words(van.job(other), van.texts(van.job(other)))
-            for other in invoice.jobs
-            if other != job.id
-        ],
+        payments=payments_of(billed),
+        together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 
 
@@ -155,10 +158,8 @@ def same_customer(van: Van, job: Job) -> list[Other]:
     whose = _customer(van, job)
     if not whose[0]:
         return []
-    jobs = [van.job(other) for other in van.shop.store.jobs() if other != job.id]
-    ready = [
-        other for other in jobs if not other.issued and other.agreements and _customer(van, other) == whose
-    ]
+    others = [other for other in open_jobs(van.shop, besides=job.id) if other.agreements]
+    ready = [other for other in others[::-1] if _customer(van, other) == whose]
     return [
         Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import attrs
 import flask
 
+from ..desk import jobs as desk_jobs
 from ..model.job import Job
 from ..visit.progress import TITLES, standing
 from .context import Van
@@ -61,12 +62,11 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/", endpoint="jobs")
     def jobs() -> str:
         """What is open, the newest first; of what is closed the latest, and all of it behind `?all`."""
-        issued = van.shop.store.issued()
-        on_paper = set(issued)
-        rest = [van.job(job) for job in reversed(van.shop.store.jobs()) if job not in on_paper]
+        issued = desk_jobs.issued_job_ids(van.shop)
+        rest = desk_jobs.open_jobs(van.shop)
         closed = [job for job in rest if is_over(job)]
         shown = len(issued) if "all" in flask.request.args else CLOSED_SHOWN
-        rows = [closed_row(van.job(job)) for job in reversed(issued[-shown:])] if shown else []
+        rows = [closed_row(van.job(job)) for job in issued[:shown]]
         return flask.render_template(
             "jobs.html",
             open_ones=[open_row(job) for job in rest if not is_over(job)],

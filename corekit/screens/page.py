@@ -10,10 +10,11 @@ from urllib.parse import quote
 import attrs
 import flask
 
+from ..desk.jobs import job_named
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Started
-from ..store.problem import StoreError
+from ..store.errors import StoreError
 from .context import Van
 
 
@@ -45,7 +46,7 @@ def vehicle_named(name: str, van: Van) -> str:
     here.
     """
     try:
-        job = van.job(van.shop.find(name)) if name else None
+        job = job_named(van.shop, name) if name else None
     except StoreError:
         return name
     return vehicle_words(job, van.texts(job)) if job is not None else ""

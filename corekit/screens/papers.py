@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import flask
 
-from ..desk.offering import Offer
+from ..desk.estimating import Offer, offer_named
+from ..desk.issuing import invoice_of
+from ..desk.jobs import billed_with
+from ..desk.payments import payments_of
+from ..desk.receipts import receipt_for
 from ..model.job import Job
 from .context import Van
 
@@ -34,19 +38,23 @@ def add(app: flask.Flask, van: Van) -> None:
         """
         record = van.job(job)
         if name == INVOICE and record.issued:
-            invoice = van.shop.issue(record.id)
+            invoice = invoice_of(van.shop, record)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
-        handed_over = [payment.id for payment in van.shop.payments(record.id) if payment.has_receipt]
+        handed_over = [
+            payment.id for payment in payments_of(billed_with(van.shop, record)) if payment.has_receipt
+        ]
         payment = next((one for one in handed_over if name == f"{RECEIPT}{one}"), None)
         if payment is not None:
-            return _file(van.shop.receipt(record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}")
+            return _file(
+                receipt_for(van.shop, record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}"
+            )
         offered = next(
             (noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None
         )
         if offered is None:
             flask.abort(404)
         return _file(
-            _drawn(van, record, van.shop.offer_named(record.id, offered)), f"estimate {record.name} {offered}"
+            _drawn(van, record, offer_named(van.shop, record, offered)), f"estimate {record.name} {offered}"
         )
 
 

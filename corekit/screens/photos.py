@@ -8,6 +8,7 @@ from urllib.parse import quote
 import attrs
 import flask
 
+from ..desk import jobs
 from ..errors import CorekitError
 from ..fault import Fault
 from ..intake.fault import VisitError
@@ -15,7 +16,7 @@ from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page
 from .photo import PhotoError, read_photo
 
@@ -73,18 +74,19 @@ def add(app: flask.Flask, van: Van) -> None:
                     ]
                 )
             kept = base64.b64encode(image).decode("ascii")
-            van.shop.photograph(
+            jobs.photograph(
+                van.shop,
                 record.id,
                 kept,
                 of=form.get("of", ""),
                 place=form.get("place", ""),
                 what=what,
-                answer=forms.answer_id(),
+                request_id=forms.request_id(),
             )
         except CorekitError as error:
             return refused(error)
         of, place = form.get("of", ""), form.get("place", "")
-        return lead(
+        return redirect(
             f"/job/{job}/photos"
             + (f"?of={quote(of)}" if of else "")
             + (f"&place={quote(place)}" if of and place else "")
@@ -98,7 +100,7 @@ def add(app: flask.Flask, van: Van) -> None:
             noted.record.image.hash for noted in record.photos if isinstance(noted.record.image, Personal)
         }:
             flask.abort(404)
-        kept = van.shop.pictures(record.id, "photo").get(name)
+        kept = jobs.pictures_of(van.shop, record, "photo").get(name)
         if kept is None:
             flask.abort(404)
         return flask.Response(
@@ -115,7 +117,7 @@ def _read(data: bytes) -> bytes:
 
 def taken(van: Van, job: Job) -> list[Taken]:
     """The photos that stand, the latest first."""
-    texts, there = van.texts(job), van.shop.pictures(job.id, "photo")
+    texts, there = van.texts(job), jobs.pictures_of(van.shop, job, "photo")
     found = []
     for noted in reversed(job.photos):
         record = noted.record

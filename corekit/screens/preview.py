@@ -82,32 +82,32 @@ def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple
     Raises:
         CorekitError: the fields are no rows, or there is no such job.
     """
-    tried = preview.tried(van.shop, job, rows_of(pairs))
-    if tried.faults:
+    made = preview.preview_of(van.shop, job, rows_of(pairs))
+    if made.faults:
         noted = _noted(van, given)
-        faults = [fault for fault in wrongs(VisitError(tried.faults)) if given.get(fault.place, "").strip()]
+        faults = [fault for fault in wrongs(VisitError(made.faults)) if given.get(fault.place, "").strip()]
         return Trial(wrong=() if noted else tuple(faults), noted=noted)
-    return _shown(tried)
+    return _shown(made)
 
 
-def _shown(tried: preview.Trial) -> Trial:
+def _shown(made: preview.Preview) -> Trial:
     # What it was read with stands in its own field beside it; here only what was asked for is said again.
-    first = [one for one in tried.readings if one.reading.entry == tried.readings[0].reading.entry]
+    first = [one for one in made.readings if one.reading.entry == made.readings[0].reading.entry]
     own_strip = any(one.row.strip is not None for one in first)
     return Trial(
         readings=tuple(_understood(one, n) for n, one in enumerate(first)),
-        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(tried.found[:_FINDINGS])),
-        more=max(0, len(tried.found) - _FINDINGS),
+        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(made.found[:_FINDINGS])),
+        more=max(0, len(made.found) - _FINDINGS),
         missing=(
-            tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in tried.gaps))
-            if not tried.found
+            tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in made.gaps))
+            if not made.found
             else ()
         ),
-        remarks=tried.remarks,
+        remarks=made.remarks,
     )
 
 
-def _understood(one: preview.Understood, n: int) -> Understood:
+def _understood(one: preview.UnderstoodReading, n: int) -> Understood:
     row, reading = one.row, one.reading
     return Understood(
         name=row.name,
@@ -119,7 +119,7 @@ def _understood(one: preview.Understood, n: int) -> Understood:
     )
 
 
-def _said(one: preview.Shown, n: int, own_strip: bool) -> Said:
+def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> Said:
     finding = one.finding
     strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
     return Said(
@@ -165,10 +165,10 @@ def trial_again(van: Van, job: str) -> Trial | None:
     if flask.g.get("given") is None:
         return None
     try:
-        made = trial_of(van, job, flask.request.form, list(fields()))
+        trial = trial_of(van, job, flask.request.form, list(fields()))
     except CorekitError:
         return None  # what is wrong with the form itself stands above it already
-    return attrs.evolve(made, wrong=())  # and each fault stands beside its field
+    return attrs.evolve(trial, wrong=())  # and each fault stands beside its field
 
 
 def add(app: flask.Flask, van: Van) -> None:

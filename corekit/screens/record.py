@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import flask
 
+from ..desk.rows import withdraw_entry
 from ..errors import CorekitError
 from ..model.job import Job, Noted, stage_name
 from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
 from ..visit import history
 from . import forms
 from .context import Van
-from .forms import lead, refused
+from .forms import redirect, refused
 from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
@@ -53,10 +54,10 @@ def add(app: flask.Flask, van: Van) -> None:
         """Take an entry back, with a reason; it stays in the journal and counts no longer."""
         reason = flask.request.form.get("own", "").strip() or flask.request.form.get("reason", "")
         try:
-            van.shop.withdraw_answer(job, forms.answer_id(), entry, reason)
+            withdraw_entry(van.shop, job, entry, reason, request_id=forms.request_id())
         except CorekitError as error:
             return refused(error)
-        return lead(f"/job/{job}/record")
+        return redirect(f"/job/{job}/record")
 
     @app.get("/job/<job>/leave")
     def leave(job: str) -> str:

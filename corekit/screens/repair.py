@@ -33,7 +33,7 @@ class Work:
 
 def work_on(van: Van, key: str, job: Job) -> Work:
     """What there is to say of an operation before it is done."""
-    plugins, priced = van.shop.plugins, van.shop.book.operations.get(key)
+    plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)

@@ -12,7 +12,7 @@ import flask
 
 from ..desk.settings import read_settings
 from ..desk.setup import is_demo
-from ..desk.shop import Shop
+from ..desk.shop import open_shop
 from ..isolation.worker import Worker
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
@@ -38,8 +38,8 @@ def opened(folder: Path, auth: PasscodeAuth) -> Iterator[flask.Flask]:
     """The screens of a shop behind a sign-in, with a worker process of their own for checks and calculations;
     closed with the block.
     """
-    with Worker() as worker, Shop(folder, assessor=worker) as shop:
-        yield work_app(Van(shop, calculator=worker.calculate), auth)
+    with Worker() as worker, open_shop(folder, assessor=worker) as shop:
+        yield work_app(Van(shop.context, calculator=worker.calculate), auth)
 
 
 def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:

@@ -26,7 +26,7 @@ REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodw
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    plugins, book = van.shop.plugins, van.shop.book
+    plugins, book = van.shop.plugins, van.shop.prices
 
     @app.get("/job/<job>/wanted")
     def wanted(job: str) -> str:

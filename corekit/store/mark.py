@@ -16,16 +16,16 @@ MARK_BITS = 80
 LETTER_BITS = 5
 
 
-def drawn(length: int) -> str:
-    """A name drawn at random, in small letters, five bits each."""
+def random_id(length: int) -> str:
+    """An id drawn at random, in small letters, five bits each."""
     return "".join(secrets.choice(LETTERS) for _ in range(length)).lower()
 
 
-def as_drawn(text: str) -> str:
-    """A drawn name as it was drawn, whatever case it was typed in and whichever look-alike was taken for 0 or
+def normalise_id(text: str) -> str:
+    """A drawn id as it was drawn, whatever case it was typed in and whichever look-alike was taken for 0 or
     1.
 
-    >>> as_drawn("7OIL")
+    >>> normalise_id("7OIL")
     '7011'
     """
     return text.lower().translate(str.maketrans("oil", "011"))

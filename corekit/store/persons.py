@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import sqlite3
 import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -11,6 +12,7 @@ import attrs
 
 from ..model.canonical import digest
 from ..model.personal import Personal, PersonalText
+from .errors import StoreError
 
 
 @attrs.frozen(kw_only=True)
@@ -73,3 +75,38 @@ def references(data: Any) -> Iterator[Personal]:
     elif isinstance(data, (list, tuple)):
         for item in data:
             yield from references(item)
+
+
+def text(connection: sqlite3.Connection, hash: str) -> str | None:  # noqa: A002
+    """The personal text under a hash; None if it was destroyed or never was here.
+
+    Raises:
+        StoreError: the text was changed after it was written.
+    """
+    row = connection.execute("SELECT kind, salt, text FROM person WHERE hash = ?", (hash,)).fetchone()
+    if row is None:
+        return None
+    kind, salt, kept = row
+    if salted_hash(salt, kind, kept) != hash:
+        raise StoreError(
+            f"Personal text {hash[:12]} ({kind}) was changed after it was written. Run `corekit verify`,"
+            " and go back to the last backup."
+        )
+    return str(kept)
+
+
+def was_forgotten(connection: sqlite3.Connection, hash: str) -> bool:  # noqa: A002
+    """True when an entry refers to this personal text and it was destroyed after that."""
+    if connection.execute("SELECT 1 FROM person WHERE hash = ?", (hash,)).fetchone():
+        return False
+    holders = connection.execute("SELECT DISTINCT job FROM entry WHERE instr(body, ?)", (hash,)).fetchall()
+    return any(
+        connection.execute("SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", holder).fetchone()
+        for holder in holders
+    )
+
+
+def counts(connection: sqlite3.Connection, job: str) -> dict[str, int]:
+    """Kind of personal text → how many a job has."""
+    query = "SELECT kind, count(*) FROM person WHERE job = ? GROUP BY kind ORDER BY kind"
+    return dict(connection.execute(query, (job,)))

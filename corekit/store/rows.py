@@ -12,7 +12,7 @@ import attrs
 
 from ..model.canonical import canonical
 from ..model.entry import Entry
-from .problem import StoreError
+from .errors import StoreError
 
 #: From here on not every whole number is a double of its own.
 _SAFE = 2**53
@@ -165,7 +165,8 @@ def entries(connection: sqlite3.Connection, where: str, *values: Any) -> list[En
 _HEADS = """
 WITH RECURSIVE known (chain) AS (
   SELECT min(chain) FROM entry
-  UNION ALL SELECT (SELECT min(chain) FROM entry WHERE chain > known.chain) FROM known WHERE known.chain IS NOT NULL)
+  UNION ALL SELECT (SELECT min(chain) FROM entry WHERE chain > known.chain) FROM known
+    WHERE known.chain IS NOT NULL)
 SELECT chain, (SELECT id FROM entry WHERE entry.chain = known.chain ORDER BY n DESC LIMIT 1),
               (SELECT max(n) FROM entry WHERE entry.chain = known.chain) FROM known WHERE chain IS NOT NULL
 """

@@ -15,8 +15,8 @@ from pathlib import Path
 
 from ..files import flush_folder
 from . import persons, seals
-from .mark import drawn
-from .problem import StoreError
+from .errors import StoreError
+from .mark import random_id
 
 #: Tells a corekit store from any other SQLite file: the letters `core`.
 APPLICATION_ID = 0x636F7265
@@ -57,8 +57,8 @@ def connect(path: Path, patience: float = PATIENCE) -> sqlite3.Connection:
     return connection
 
 
-def lay(connection: sqlite3.Connection) -> None:
-    """Lay the tables of schema 0. Runs inside a transaction.
+def create_tables(connection: sqlite3.Connection) -> None:
+    """Create the tables of schema 0. Runs inside a transaction.
 
     `entry` holds both journals. `place` is an invoice's number in its books chain, NULL for everything else.
     """
@@ -107,7 +107,7 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
                 f"{what}, so the store was not brought up to date and stays as it is. Go back to the last"
                 " backup."
             )
-    # Laid anew, not altered: a column added later needs a default, and then a program that knows no seals
+    # Created anew, not altered: a column added later needs a default, and then a program that knows no seals
     # could go on writing rows without them.
     for table, columns in (
         ("meta", "key TEXT NOT NULL PRIMARY KEY, value TEXT NOT NULL"),
@@ -219,7 +219,7 @@ def back_up(connection: sqlite3.Connection, path: Path) -> Path:
         StoreError: the copy does not pass the database's own check.
         sqlite3.Error, OSError: it could not be written.
     """
-    unfinished = path.with_name(f".{path.name}.{drawn(8)}.new")
+    unfinished = path.with_name(f".{path.name}.{random_id(8)}.new")
     try:
         os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         copy = connect(unfinished)

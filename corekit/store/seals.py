@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from ..model.canonical import digest
-from .problem import StoreError
+from .errors import StoreError
 
 #: Table → its columns before the seal, the key first.
 SEALED = {

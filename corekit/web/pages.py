@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ..desk.problem import DeskError
+from ..desk.errors import DeskError
 from ..desk.settings import PAGE_KEY_FILE, STORE_FILE, read_settings
 from ..files import write_once
 from ..share.keys import new_bearer

@@ -20,9 +20,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from corekit.desk.demo import run_demo
+from corekit.model.entry import Draft
 from corekit.model.records import Measured, Opened, body_of
 from corekit.reference import data_path
-from corekit.store.statement import Statement
 from corekit.store.store import Store
 
 SAY = "import sys; from corekit.cli import main; sys.exit(main({words!r}))"
@@ -120,28 +120,23 @@ def saving(folder: Path, rounds: int) -> None:
 
     with Store.create(folder / "bench.sqlite", demo=True) as store:
         job = store.new_job()
-        store.append(
-            job,
-            [
-                Statement(
-                    kind="opened", subject="bench:opened#1", body=body_of(Opened(origin="bench", demo=True))
-                )
-            ],
-        )
+        with store.transaction(job) as transaction:
+            transaction.append(
+                [
+                    Draft(
+                        kind="opened",
+                        subject="bench:opened#1",
+                        body=body_of(Opened(origin="bench", demo=True)),
+                    )
+                ]
+            )
         count = iter(range(10**9))
         record = body_of(Measured(of="battery.rest_voltage", typed="12.64 V", kind="voltage", number=12.64))
 
         def save() -> None:
-            store.append(
-                job,
-                [
-                    Statement(
-                        kind="measured",
-                        subject=f"bench:arrival/battery.rest_voltage/#{next(count)}",
-                        body=record,
-                    )
-                ],
-            )
+            subject = f"bench:arrival/battery.rest_voltage/#{next(count)}"
+            with store.transaction(job) as transaction:
+                transaction.append([Draft(kind="measured", subject=subject, body=record)])
 
         for _ in range(100):
             save()

@@ -30,8 +30,8 @@ import attrs
 import flask
 
 from corekit.assess.assessment import assess
-from corekit.desk.answering import Answer
 from corekit.desk.demo import run_demo
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.isolation.worker import Worker
 from corekit.screens.app import NoAuth, work_app
@@ -131,7 +131,7 @@ def main(rounds: int) -> None:
         for _ in run_demo(folder):
             pass
         with Worker() as worker, Shop(folder, assessor=worker) as shop:
-            app = work_app(Van(shop, calculator=worker.calculate), NoAuth())
+            app = work_app(Van(shop.context, calculator=worker.calculate), NoAuth())
             add_bare_page(app)
             server = server_for(app, port=0)
             thread = threading.Thread(target=server.serve, daemon=True)
@@ -186,7 +186,7 @@ def screens(shop: Shop, line: Line, rounds: int) -> None:
 
 def begun(shop: Shop) -> str:
     """A job whose diagnosis is agreed to, so that testing comes next."""
-    job = shop.answer(None, Answer(id=secrets.token_urlsafe(18), rows=BEGINS)).job
+    job = add_rows(shop.context, None, BEGINS, request_id=secrets.token_urlsafe(18)).job
     shop.agree(shop.offer(job, "diagnosis"), by="customer", how="in person")
     return job
 
@@ -201,14 +201,14 @@ def assessing(shop: Shop, worker: Worker, rounds: int) -> None:
     """Every job of the shop, in the worker and here, in turn."""
     print("assessing in the worker, in assessments in this process")
     for name in sorted({shop.store.job(job).name: job for job in shop.store.jobs()}):
-        job = shop.store.job(shop.find(name))
+        job = shop.store.job(shop.store.find(name))
         if name.startswith("20"):  # the jobs that were made here are all alike
             continue
         times: dict[str, list[float]] = {"worker": [], "here": []}
         for turn in range(rounds + 1):
             for key, assessor in (("worker", worker), ("here", assess)):
                 start = time.perf_counter()
-                assessor(job, shop.plugins)
+                assessor(job, shop.context.plugins)
                 if turn:
                     times[key].append(time.perf_counter() - start)
         here = statistics.median(times["here"])

@@ -17,15 +17,19 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from corekit.desk.answering import TRIAL, Answer, Answered
-from corekit.desk.problem import DeskError
-from corekit.desk.shop import Shop
+from corekit.assess.assessment import assess
+from corekit.desk import importing
+from corekit.desk.errors import DeskError
+from corekit.desk.estimating import offer_named
+from corekit.desk.jobs import job_named, texts_of
+from corekit.desk.rows import TRIAL, RowsResult, add_rows, job_with, withdraw_entry
+from corekit.desk.shop import Shop, open_shop
 from corekit.fault import Fault
 from corekit.intake.fault import VisitError
 from corekit.model.money import Money
 from corekit.model.records import Measured, Vehicle
 from corekit.reference import data_path
-from corekit.store.problem import OtherAnswer, StoreError
+from corekit.store.errors import RequestConflictError, StoreError
 
 from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, fragments, told
 
@@ -40,8 +44,8 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
         yield opened
 
 
-def said(shop: Shop, job: str | None, name: str, **rows: Any) -> Answered:
-    return shop.answer(job, Answer(id=f"{name:-<16}", rows=rows))
+def said(shop: Shop, job: str | None, name: str, **rows: Any) -> RowsResult:
+    return add_rows(shop.context, job, rows, request_id=f"{name:-<16}")
 
 
 def rest(typed: str, temperature: str = "", **more: Any) -> dict[str, Any]:
@@ -91,7 +95,7 @@ def test_a_setup_is_asked_once_however_many_answers_its_readings_come_in(shop: S
 def test_a_new_job_is_called_by_its_day_and_a_running_number(shop: Shop) -> None:
     names = [said(shop, None, f"arrival-{number}", **ARRIVAL).name for number in range(11)]
     day = names[0].rpartition("-")[0]
-    assert day == shop.now().date().isoformat()
+    assert day == shop.context.clock().date().isoformat()
     assert names == [f"{day}-{number}" for number in range(1, 12)]
 
 
@@ -121,7 +125,7 @@ def test_a_vehicle_told_on_the_phone_is_filled_up_when_it_is_seen(shop: Shop) ->
     ).job
     said(shop, job, "plate", vehicle={"plate": "DEMO-9"})
     seen = said(shop, job, "odometer", vehicle={"odometer": "98400 km"})
-    vehicle, texts = shop.store.job(job).vehicle, shop.texts(job)
+    vehicle, texts = shop.store.job(job).vehicle, texts_of(shop.context, shop.store.job(job))
     assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.told)] == [
         "DEMO-9",
         "five-door, 1.4 petrol",
@@ -149,7 +153,7 @@ def test_an_agreement_names_an_offer_that_was_made_and_its_total(shop: Shop) -> 
         said(shop, job, "wrong", step=[{"agreed": {**agreed, "total": "6.00"}}])
     assert fault(error).path == "step[0].agreed"
     said(shop, job, "right", step=[{"agreed": agreed}])
-    with pytest.raises(VisitError, match=r"more than what was agreed") as error:
+    with pytest.raises(VisitError, match=r"Only 60\.00 EUR is due, and 60\.01 was given") as error:
         said(shop, job, "money", step=[{"paid": {"amount": "60.01", "how": "cash"}}])
     assert fault(error).path == "step[0].paid.amount"
     said(shop, job, "enough", step=[{"paid": {"amount": "60.00", "how": "cash"}}])
@@ -170,7 +174,7 @@ def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
             stage, mark = agreed["offer"].split(" ", 1)[0], f"{number:04}"
             steps.append(
                 lambda stage=stage, mark=mark: [
-                    shop.offer(job, stage, answer=f"offer-for-answer-{mark}").document.id
+                    shop.offer(job, stage, request_id=f"offer-for-answer-{mark}").document.id
                 ]
             )  # type: ignore[misc]
             steps.append(
@@ -183,19 +187,24 @@ def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
                 ]
             )  # type: ignore[misc]
     steps.append(lambda: pay(shop, job, "100.00", "a-first-payment-"))
-    steps.append(lambda: [shop.issue(job, answer="the-invoice-of-it").number])
+    steps.append(lambda: [shop.issue(job, request_id="the-invoice-of-it").number])
     steps.append(lambda: pay(shop, job, "266.60", "the-rest-of-money"))
     return steps
 
 
 def pay(shop: Shop, job: str, amount: str, answer: str) -> list[str]:
-    due = shop.pay(job, Money.of(Decimal(amount), "EUR"), "cash", answer=answer)
+    due = shop.pay(job, Money.of(Decimal(amount), "EUR"), "cash", request_id=answer)
     assert due.minor in (26660, 0), "what is due by now, whenever it is asked again"
     return []
 
 
 def agree(shop: Shop, job: str, name: str, answer: str) -> str:
-    return shop.agree(shop.offer_named(job, name), by="customer", how="in person", answer=answer).id
+    return shop.agree(
+        offer_named(shop.context, job_named(shop.context, job), name),
+        by="customer",
+        how="in person",
+        request_id=answer,
+    ).id
 
 
 @settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
@@ -228,19 +237,19 @@ def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop
         {"step": [rest("12.5 V", with_="meter")]},
         {"traits": {"battery.type": "flooded"}},
     ):
-        with pytest.raises(OtherAnswer, match="said something else"):
+        with pytest.raises(RequestConflictError, match="said something else"):
             said(shop, job, "reading", **rows)
-    with pytest.raises(OtherAnswer):
+    with pytest.raises(RequestConflictError):
         said(shop, None, "reading", step=[rest("12.5 V")])
-    with pytest.raises(OtherAnswer):
-        shop.offer(job, "diagnosis", answer=f"{'reading':-<16}")
+    with pytest.raises(RequestConflictError):
+        shop.offer(job, "diagnosis", request_id=f"{'reading':-<16}")
     assert readings(shop, job) == ["12.5 V"]
 
 
 def test_an_id_that_is_none_is_refused_and_writes_nothing(shop: Shop) -> None:
     for odd in ("", "short", "x" * 65, "with a space in it", "letters-like-é-too-"):
         with pytest.raises(StoreError, match="cannot be the id of an answer"):
-            shop.answer(None, Answer(id=odd, rows=ARRIVAL))
+            add_rows(shop.context, None, ARRIVAL, request_id=odd)
     assert shop.store.jobs() == []
 
 
@@ -278,7 +287,7 @@ def at_once(*does: Callable[[], object]) -> None:
 @pytest.mark.parametrize("shared", [True, False], ids=["one server", "two programs"])
 def test_two_phones_answering_at_once_never_get_one_subject_twice(shop: Shop, shared: bool) -> None:
     job = arrived(shop)
-    other = shop if shared else Shop(shop.folder)
+    other = shop if shared else Shop(shop.context.folder)
 
     def tell(by: Shop, name: str) -> None:
         for number in range(12):
@@ -303,29 +312,31 @@ def test_the_same_answer_sent_by_four_at_once_is_taken_once(shop: Shop) -> None:
     at_once(*[lambda: said(shop, job, "reading", step=[rest("12.5 V")])] * 4)
     at_once(*[lambda: agree(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
     at_once(
-        *[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", answer="paid-in-cash-once")] * 4
+        *[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", request_id="paid-in-cash-once")]
+        * 4
     )
-    at_once(*[lambda: shop.issue(job, answer="issued-only-once")] * 4)
+    at_once(*[lambda: shop.issue(job, request_id="issued-only-once")] * 4)
     assert readings(shop, job) == ["12.5 V"]
     assert [entry.kind for entry in shop.store.books()] == ["payment", "invoice"]
     assert shop.store.verify() == []
 
 
-def test_an_invoice_holds_what_came_in_while_it_was_laid_out(
-    shop: Shop, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_invoice_holds_what_came_in_while_it_was_laid_out(tmp_path: Path) -> None:
+    late: list[str] = []
+
+    def slowly(*asked: Any) -> Any:
+        assessment = assess(*asked)
+        if late:
+            add_rows(shop.context, late.pop(), {"step": [rest("12.5 V")]}, request_id="the-last-reading")
+        return assessment
+
+    demo_shop(tmp_path / "van").close()
+    shop = open_shop(tmp_path / "van", assessor=slowly)
     job = arrived(shop)
     agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
-    assessed, late = shop.assessed, [Answer(id="the-last-reading", rows={"step": [rest("12.5 V")]})]
-
-    def slowly(*asked: Any, **more: Any) -> Any:
-        done = assessed(*asked, **more)
-        if late:
-            shop.answer(job, late.pop())
-        return done
-
-    monkeypatch.setattr(shop, "assessed", slowly)
+    late.append(job)
     assert "12.5" in str(shop.issue(job).document)
+    shop.close()
 
 
 def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
@@ -338,7 +349,7 @@ def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
         assert ended in (0, signal.SIGKILL)
         return ended == 0
     try:
-        with Shop(shop.folder) as own:
+        with Shop(shop.context.folder) as own:
             left = [statement]
 
             def watch(_: str) -> None:
@@ -347,7 +358,7 @@ def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
                     os.kill(os.getpid(), signal.SIGKILL)
 
             own.store._connection.set_trace_callback(watch)
-            own.answer(own.store.jobs()[0], Answer(id=f"killed-at-{statement:06}", rows=rows))
+            add_rows(own.context, own.store.jobs()[0], rows, request_id=f"killed-at-{statement:06}")
             os._exit(0)
     finally:
         os._exit(1)
@@ -356,7 +367,7 @@ def cut_before(shop: Shop, statement: int, rows: dict[str, Any]) -> bool:
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 def test_a_kill_before_any_statement_leaves_all_of_an_answer_or_nothing(shop: Shop) -> None:
     job = arrived(shop)
-    assert shop.plugins.measurands, "loaded before the first fork"
+    assert shop.context.plugins.measurands, "loaded before the first fork"
     seen: set[bool] = set()
     statement = 0
     while True:
@@ -370,7 +381,7 @@ def test_a_kill_before_any_statement_leaves_all_of_an_answer_or_nothing(shop: Sh
         kept = len(shop.store.journal(job)) - before
         assert kept in (0, 3), "vehicle, setup, reading"
         assert shop.store.verify() == []
-        sent = shop.answer(job, Answer(id=f"killed-at-{statement:06}", rows=rows))
+        sent = add_rows(shop.context, job, rows, request_id=f"killed-at-{statement:06}")
         assert sent.again == (kept == 3) and len(shop.store.journal(job)) == before + 3
         seen.add(sent.again)
         if ended:
@@ -457,13 +468,19 @@ def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop:
     *_, reading = said(shop, job, "reading", step=[rest("12.5 V")]).entries
     (paid,) = said(shop, job, "money", step=[{"paid": {"amount": "20.00", "how": "cash"}}]).entries
     with pytest.raises(DeskError, match="with a reason"):
-        shop.withdraw_answer(job, "withdrawn-reading", reading.id, "  ")
+        withdraw_entry(shop.context, job, reading.id, "  ", request_id="withdrawn-reading")
     for number, entry in enumerate((reading, paid)):
-        done = shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car")
-        assert shop.withdraw_answer(job, f"withdrawn-number-{number}", entry.id, "wrong car").again
+        done = withdraw_entry(
+            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+        )
+        assert withdraw_entry(
+            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+        ).again
         assert [said.reason for said in done.entries] == ["wrong car"]
         with pytest.raises(DeskError, match="withdrawn meanwhile"):
-            shop.withdraw_answer(job, f"withdrawn-once-more-{number}", entry.id, "wrong car")
+            withdraw_entry(
+                shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-once-more-{number}"
+            )
     assert readings(shop, job) == [] and shop.store.job(job).payments == ()
     assert sum(entry.body["amount"] for entry in shop.store.books()) == 0
     assert shop.store.verify() == []
@@ -473,13 +490,13 @@ def test_a_repair_is_withdrawn_with_its_traits_until_something_rests_on_it(shop:
     job = arrived(shop)
     new_part = {"repaired": {"operation": "battery.replace", "battery.type": "flooded"}}
     repaired, _ = said(shop, job, "slip", step=[new_part]).entries
-    shop.withdraw_answer(job, "a-slip-of-the-finger", repaired.id, "not done yet")
+    withdraw_entry(shop.context, job, repaired.id, "not done yet", request_id="a-slip-of-the-finger")
     record = shop.store.job(job)
     assert record.stage == 0 and not record.fitted(9)
     again, _ = said(shop, job, "done", step=[new_part]).entries
     said(shop, job, "retest", step=[rest("12.8 V")])
     with pytest.raises(DeskError, match="rest on it"):
-        shop.withdraw_answer(job, "another-slip-of-it", again.id, "not done yet")
+        withdraw_entry(shop.context, job, again.id, "not done yet", request_id="another-slip-of-it")
     assert shop.store.job(job).stage == 1
 
 
@@ -507,11 +524,11 @@ def typed(tmp_path: Path) -> Path:
 def test_a_file_is_taken_in_again_beside_what_was_answered_in_its_job(shop: Shop, typed: Path) -> None:
     job = shop.import_visit(typed)
     more = said(shop, job, "reading", step=[rest("12.9 V")])
-    assert shop.add(shop.read(typed)).added == 0
+    assert importing.add(shop.context, importing.read(shop.context, typed)).added == 0
     assert readings(shop, job) == ["12.5 V", "12.6 V", "12.9 V"]
     assert not more.entries[0].subject.startswith("typed-visit:")
     typed.write_text(FILE.replace("12.6 V", "12.7 V"), "utf-8")
-    assert shop.add(shop.read(typed)).corrected == 1
+    assert importing.add(shop.context, importing.read(shop.context, typed)).corrected == 1
     assert readings(shop, job) == ["12.5 V", "12.7 V", "12.9 V"]
 
 
@@ -521,12 +538,12 @@ def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_say
     job = shop.import_visit(typed)
     first, second = (noted.id for noted in shop.store.job(job).all(Measured))
     said(shop, job, "right", step=[rest("12.4 V")], instead_of=first)
-    shop.withdraw_answer(job, "withdrawn-reading", second, "wrong car")
-    again = shop.add(shop.read(typed))
+    withdraw_entry(shop.context, job, second, "wrong car", request_id="withdrawn-reading")
+    again = importing.add(shop.context, importing.read(shop.context, typed))
     assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
     assert readings(shop, job) == ["12.4 V"]
     typed.write_text(FILE.replace("12.5 V", "12.3 V"), "utf-8")
-    shop.add(shop.read(typed))
+    importing.add(shop.context, importing.read(shop.context, typed))
     assert readings(shop, job) == ["12.3 V"]
     assert shop.store.verify() == [] and shop.store.job(job).disputes == ()
 
@@ -560,7 +577,7 @@ def test_what_is_tried_shows_the_job_as_it_would_be_and_writes_nothing(shop: Sho
     job = arrived(shop)
     said(shop, job, "reading", step=[rest("12.5 V", "4 °C")])
     before = shop.store.journal(job)
-    trial = shop.tried(job, {"step": [rest("12.6 V", "4 °C")]})
+    trial = job_with(shop.context, job, {"step": [rest("12.6 V", "4 °C")]})
     assert shop.store.journal(job) == before
     assert [noted.record.typed for noted in trial.job.all(Measured)] == ["12.5 V", "12.6 V"]
     new = {noted.id: noted.record for noted in trial.job.all(Measured) if noted.id in trial.new}
@@ -575,15 +592,19 @@ def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     *_, wrong = said(shop, job, "wrong", step=[rest("12.5 V")]).entries
     assert [
         noted.record.typed
-        for noted in shop.tried(job, {"step": [rest("12.6 V")], "instead_of": wrong.id}).job.all(Measured)
+        for noted in job_with(shop.context, job, {"step": [rest("12.6 V")], "instead_of": wrong.id}).job.all(
+            Measured
+        )
     ] == ["12.6 V"]
-    trial = shop.tried(
-        None, {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}}
+    trial = job_with(
+        shop.context,
+        None,
+        {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}},
     )
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1
     with pytest.raises(VisitError):
-        shop.tried(job, {"step": [rest("9.1 V")]})
+        job_with(shop.context, job, {"step": [rest("9.1 V")]})
 
 
 # ── forgotten ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -617,16 +638,18 @@ def test_the_visit_that_everything_is_compared_with_is_there() -> None:
 
 
 def test_what_waited_on_the_phone_was_observed_that_long_ago(shop: Shop) -> None:
-    begun = shop.answer(
+    begun = add_rows(
+        shop.context,
         None,
-        Answer(id="begun-0123456789ab", rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}}),
+        {"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}},
+        request_id="begun-0123456789ab",
     ).job
     reading = {"step": [{"seen": [{"of": "battery.case", "is": "sound"}]}]}
-    (entry,) = shop.answer(begun, Answer(id="late-0123456789abc", rows=reading, kept=3600.0)).entries
+    (entry,) = add_rows(shop.context, begun, reading, request_id="late-0123456789abc", waited=3600.0).entries
     recorded, taken = datetime.fromisoformat(entry.recorded), datetime.fromisoformat(entry.taken)
     assert abs((recorded - taken).total_seconds() - 3600) < 5
-    again = shop.answer(begun, Answer(id="late-0123456789abc", rows=reading, kept=3700.0))
+    again = add_rows(shop.context, begun, reading, request_id="late-0123456789abc", waited=3700.0)
     assert (again.again, again.entries[0].id) == (True, entry.id)
     soon_read = {"step": [{"seen": [{"of": "battery.terminals", "is": "clean and tight"}]}]}
-    (soon,) = shop.answer(begun, Answer(id="soon-0123456789abc", rows=soon_read, kept=3.0)).entries
+    (soon,) = add_rows(shop.context, begun, soon_read, request_id="soon-0123456789abc", waited=3.0).entries
     assert soon.taken == ""

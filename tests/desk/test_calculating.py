@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from corekit.cli import main
 from corekit.desk.calculating import PLAIN, CalculationError, calculation_named, fields_of, work_out
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.plugin.host import Plugins, load
 
 

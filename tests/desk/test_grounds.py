@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from corekit.desk.draft import sketch_estimate
+from corekit.desk.draft import draft_estimate
 from corekit.model.document import Findings, PricedLines
 from corekit.reference import data_path
 
@@ -19,7 +19,7 @@ def blocks(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[ob
     whole = next((data_path("demo") / "jobs").glob("4-*.toml")).read_text("utf-8")
     arrival = tmp_path_factory.mktemp("arrival") / "arrival.toml"
     arrival.write_text(whole[: whole.index('[[step]]\nagreed = { offer = "repair 1"')], "utf-8")
-    return sketch_estimate(
+    return draft_estimate(
         str(arrival), is_file=True, folder=demo_out, stage="repair", km=None, out=None
     ).document.blocks
 

@@ -11,6 +11,7 @@ import pytest
 
 from corekit.assess.assessment import assess
 from corekit.cli import main
+from corekit.desk import importing
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.settings import read_settings
 from corekit.desk.setup import Answers, set_up
@@ -165,12 +166,12 @@ def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(
             ),
         ),
     ):
-        _ = shop.declared
+        _ = shop.context.declared
     said(
         folder, METER.replace("battery.rest_voltage", "clutch.travel")
     )  # of a system that is not installed: it waits
     with Shop(folder) as shop:
-        assert shop.declared.usual == {"clutch.travel": "meter"}
+        assert shop.context.declared.usual == {"clutch.travel": "meter"}
 
 
 # ---- the usual instrument in the journal
@@ -202,8 +203,8 @@ def test_another_usual_instrument_changes_nothing_of_what_was_read_before(
         before = shop.assess(shop.import_visit(file)).readings
     said(folder, now)
     with Shop(folder) as shop:
-        visit = shop.read(file)
-        again = shop.add(visit)
+        visit = importing.read(shop.context, file)
+        again = importing.add(shop.context, visit)
         assert (again.corrected, again.withdrawn) == (0, 0)
         assert shop.assess(again.job).readings == before
 
@@ -211,7 +212,7 @@ def test_another_usual_instrument_changes_nothing_of_what_was_read_before(
 def test_the_same_file_in_the_same_shop_adds_nothing(folder: Path, file: Path) -> None:
     with Shop(folder) as shop:
         shop.import_visit(file)
-        again = shop.add(shop.read(file))
+        again = importing.add(shop.context, importing.read(shop.context, file))
     assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
 
 
@@ -223,7 +224,7 @@ def test_a_new_reading_is_taken_with_todays_usual_instrument(folder: Path, file:
         VISIT + '[[step]]\nreadings = [ { of = "battery.rest_voltage", is = "12.55 V" } ]\n', "utf-8"
     )
     with Shop(folder) as shop:
-        job = shop.store.job(shop.find(shop.import_visit(file)))
+        job = shop.store.job(shop.store.find(shop.import_visit(file)))
         assert [noted.record.instrument for noted in job.measured(0)] == ["meter", "other"]
 
 
@@ -233,7 +234,7 @@ def test_a_file_that_now_names_the_instrument_is_a_correction_only_where_it_is_a
     with Shop(folder) as shop:
         shop.import_visit(file)
         file.write_text(VISIT.replace('"12,5-12,6 V" }', '"12,5-12,6 V", with = "meter" }'), "utf-8")
-        assert shop.add(shop.read(file)).corrected == 1
+        assert importing.add(shop.context, importing.read(shop.context, file)).corrected == 1
 
 
 # ---- said

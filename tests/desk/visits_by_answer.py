@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from corekit.desk.answering import Answer, Answered
-from corekit.desk.problem import OfferAwaited
-from corekit.desk.setup import found
+from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.jobs import job_named, pictures_of, texts_of
+from corekit.desk.rows import RowsResult, add_rows
+from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.model.entry import Entry
 from corekit.reference import data_path
@@ -23,7 +24,7 @@ def demo_shop(folder: Path) -> Shop:
     folder.mkdir(parents=True, exist_ok=True)
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     return Shop(folder)
 
 
@@ -32,7 +33,7 @@ def by_file(shop: Shop, path: Path) -> str:
     while True:
         try:
             return shop.import_visit(path)
-        except OfferAwaited as awaited:
+        except OfferAwaitedError as awaited:
             shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
 
 
@@ -59,12 +60,14 @@ def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
             }
 
 
-def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> Answered:
+def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> RowsResult:
     """One fragment sent under an id of its own; where it agrees to an offer that is made first."""
     for step in rows.get("step", []):
         if job is not None and "agreed" in step:
-            shop.offer(job, step["agreed"]["offer"].split(" ", 1)[0], answer=f"offer-for-answer-{number:04}")
-    return shop.answer(job, Answer(id=f"answer-number-{number:04}", rows=rows))
+            shop.offer(
+                job, step["agreed"]["offer"].split(" ", 1)[0], request_id=f"offer-for-answer-{number:04}"
+            )
+    return add_rows(shop.context, job, rows, request_id=f"answer-number-{number:04}")
 
 
 def by_answers(shop: Shop, path: Path = VISIT, job: str | None = None) -> str:
@@ -82,7 +85,9 @@ def told(shop: Shop, job: str) -> list[tuple[str, str, Any, str]]:
     What is drawn at random is left out, and so are the names of the job and where the sheet of an instrument
     stands: a file is known whole, and names its instruments first.
     """
-    texts = shop.texts(job) | shop.pictures(job)
+    texts = texts_of(shop.context, shop.store.job(job)) | pictures_of(
+        shop.context, job_named(shop.context, job)
+    )
     entries = shop.store.journal(job)
     names = {entry.body["origin"] for entry in entries if entry.kind == "opened"}
     lines = [_line(entry, texts, names) for entry in entries if entry.kind not in ("issued", "published")]

@@ -22,10 +22,10 @@ import attrs
 import pytest
 
 from corekit.assess.assessment import Assessment, assess
-from corekit.desk.answering import Answer
 from corekit.desk.assessment_text import as_data, as_words
 from corekit.desk.check import NO_CURRENCY, Seen
 from corekit.desk.in_memory import scratch_job
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import open_shop
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
@@ -668,7 +668,7 @@ def test_the_screens_assess_and_calculate_in_the_worker(
             "vehicle": {"plate": "DEMO-1"},
             "step": [{"seen": [{"of": "battery.case", "is": "sound"}]}],
         }
-        begun = shop.answer(None, Answer(id="begin-0123456789", rows=rows))
+        begun = add_rows(shop.context, None, rows, request_id="begin-0123456789")
         assert shop.assess(begun.job).findings
     with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         monkeypatch.setattr("corekit.assess.assessment.case_at", None)
@@ -693,9 +693,11 @@ def test_a_plugin_that_ends_the_process_costs_no_answer_and_no_screen(
     with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
         browser = app.test_client()
         with open_shop(empty_shop) as shop:
-            job = shop.answer(
+            job = add_rows(
+                shop.context,
                 None,
-                Answer(id="begin-0123456789", rows={"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}}),
+                {"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}},
+                request_id="begin-0123456789",
             ).job
         fields = {
             "step[0].readings[0].of": "horn.level",
@@ -729,13 +731,13 @@ def test_what_was_made_while_no_worker_could_be_had_is_not_kept(empty_shop: Path
         )
 
     with open_shop(empty_shop, plugins=plugins, assessor=assessor) as shop:
-        van = Van(shop)
+        van = Van(shop.context)
         rows = {
             "reason": "Is silent.",
             "vehicle": {"plate": "DEMO-1"},
             "step": [{"readings": [{"of": "horn.level", "is": "440 Hz"}]}],
         }
-        job = van.job(shop.answer(None, Answer(id="begin-0123456789", rows=rows)).job)
+        job = van.job(add_rows(shop.context, None, rows, request_id="begin-0123456789").job)
         assert van.assessed(job).failures
         lost = False
         made = van.assessed(job)

@@ -75,7 +75,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
 
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
-        app = wrap(work_app(Van(shop), NoAuth()))
+        app = wrap(work_app(Van(shop.context), NoAuth()))
         server, thread = _serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]

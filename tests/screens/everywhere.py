@@ -17,7 +17,9 @@ from typing import Any
 
 import attrs
 
-from corekit.desk.answering import Answer
+from corekit.desk.estimating import offer_named
+from corekit.desk.jobs import job_named, photograph
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
 from corekit.reference import data_path
@@ -36,7 +38,7 @@ _numbers = itertools.count(1)
 
 
 def say(shop: Shop, job: str | None, **rows: Any) -> str:
-    return shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+    return add_rows(shop.context, job, rows, request_id=secrets.token_urlsafe(18)).job
 
 
 def begin(shop: Shop, reason: str = "Does not crank after two days at the kerb.", **rows: Any) -> str:
@@ -364,7 +366,7 @@ def by_phone(shop: Shop) -> str:
 
 def by_phone_agreed(shop: Shop) -> str:
     job = by_phone(shop)
-    shop.agree(shop.offer_named(job), by="customer", how="by phone")
+    shop.agree(offer_named(shop.context, job_named(shop.context, job)), by="customer", how="by phone")
     return job
 
 
@@ -375,8 +377,8 @@ def second_car(shop: Shop) -> str:
 
 def photographed(shop: Shop) -> str:
     job = diagnosis_agreed(shop)
-    shop.photograph(job, photo(), what="a scratch along the left door")
-    shop.photograph(job, photo(), of="battery.case", what="")
+    photograph(shop.context, job, photo(), what="a scratch along the left door")
+    photograph(shop.context, job, photo(), of="battery.case", what="")
     return job
 
 

@@ -12,7 +12,9 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.estimating import offer_named
+from corekit.desk.jobs import job_named, pictures_of, texts_of
+from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.model.document import document_hash
 from corekit.model.job import Job
@@ -28,14 +30,14 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.shop = Shop(folder)
-        self.client = work_app(Van(self.shop), NoAuth()).test_client()
+        self.client = work_app(Van(self.shop.context), NoAuth()).test_client()
 
     def begin(self, **rows: Any) -> str:
         rows = rows or {"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}}
-        return self.shop.answer(None, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+        return add_rows(self.shop.context, None, rows, request_id=secrets.token_urlsafe(18)).job
 
     def say(self, job: str, **rows: Any) -> None:
-        self.shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows=rows))
+        add_rows(self.shop.context, job, rows, request_id=secrets.token_urlsafe(18))
 
     def job(self, job: str) -> Job:
         return self.shop.store.job(job)
@@ -120,7 +122,7 @@ def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
             ).status_code
             == 303
         )
-    paper = document_hash(desk.shop.offer_named(job).document)
+    paper = document_hash(offer_named(desk.shop.context, job_named(desk.shop.context, job)).document)
     yes = {
         "answer": "agreed-sent-three-times",
         "offer": "diagnosis 1",
@@ -175,12 +177,14 @@ def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk:
     )
     agreed = desk.job(job).agreements[0].record
     assert agreed.how == "in person" and agreed.signature is not None
-    assert list(desk.shop.pictures(job, "signature").values()) == ["[[100,200,300,180],[400,200]]"]
+    assert list(pictures_of(desk.shop.context, job_named(desk.shop.context, job), "signature").values()) == [
+        "[[100,200,300,180],[400,200]]"
+    ]
     page = desk.page(f"/job/{job}/diagnosis")
     assert "M100 200L300 180M400 200h0" in page
     assert "in person, signed" in page and "signed, signed" not in page
     desk.shop.forget(job)
-    assert not desk.shop.pictures(job)
+    assert not pictures_of(desk.shop.context, job_named(desk.shop.context, job))
 
 
 def test_a_message_is_kept_word_for_word_and_out_of_the_journal(desk: Desk) -> None:
@@ -191,7 +195,7 @@ def test_a_message_is_kept_word_for_word_and_out_of_the_journal(desk: Desk) -> N
     )
     agreed = desk.job(job).agreements[0]
     assert agreed.record.how == "by message" and "Keeper" not in str(agreed.entry.body)
-    assert "Yes, do it, Sample Keeper" in desk.shop.texts(job).values()
+    assert "Yes, do it, Sample Keeper" in texts_of(desk.shop.context, desk.shop.store.job(job)).values()
 
 
 def test_a_single_piece_is_declined_by_a_tap_and_the_rest_agreed_to(desk: Desk) -> None:
@@ -222,7 +226,7 @@ def test_a_form_that_says_neither_in_person_nor_otherwise_is_no_yes(desk: Desk) 
 def test_the_total_of_what_is_left_is_worked_out_before_the_yes(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    offer = desk.shop.offer_named(job)
+    offer = offer_named(desk.shop.context, job_named(desk.shop.context, job))
     form = {
         "offer": offer.name,
         "paper": document_hash(offer.document),
@@ -244,7 +248,7 @@ def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(de
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     for _ in range(2):
-        offer = desk.shop.offer_named(job)
+        offer = offer_named(desk.shop.context, job_named(desk.shop.context, job))
         form = {
             "offer": offer.name,
             "paper": document_hash(offer.document),
@@ -313,7 +317,7 @@ def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -
     desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
     assert "Something changed since this paper was made" in desk.page(f"/job/{job}/offer")
     wish = desk.job(job).wanted[0].id
-    desk.shop.withdraw_answer(job, "the-wish-is-withdrawn", wish, "not wanted after all")
+    withdraw_entry(desk.shop.context, job, wish, "not wanted after all", request_id="the-wish-is-withdrawn")
     assert "calls for this work any more" in desk.page(f"/job/{job}/offer")
 
 
@@ -333,9 +337,9 @@ def test_a_yes_in_part_is_still_shown_when_tax_has_changed_since(desk: Desk) -> 
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=["egr.clean"], how="in person")
-    prices = desk.shop.folder / "prices.toml"
+    prices = desk.shop.context.folder / "prices.toml"
     prices.write_text(prices.read_text("utf-8").replace('standard = "20"', 'standard = "25"'), "utf-8")
-    with_new_tax = Desk(desk.shop.folder)
+    with_new_tax = Desk(desk.shop.context.folder)
     assert "part of 240.30 EUR" in with_new_tax.page(f"/job/{job}/offer")
     with_new_tax.shop.close()
 

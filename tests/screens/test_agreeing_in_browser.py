@@ -13,7 +13,9 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.estimating import offer_named
+from corekit.desk.jobs import job_named, pictures_of
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.screens.signature import read_signature
@@ -22,7 +24,7 @@ pytestmark = pytest.mark.browser
 
 
 def say(shop: Shop, job: str | None, **rows: Any) -> str:
-    return shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+    return add_rows(shop.context, job, rows, request_id=secrets.token_urlsafe(18)).job
 
 
 def read_to_the_repair(shop: Shop, job: str) -> None:
@@ -66,7 +68,11 @@ def test_a_finger_signs_under_the_paper_that_is_shown(
     page.wait_for_url(f"**/job/{job}/test*")
     agreed = served.shop.store.job(job).agreements[0].record
     assert agreed.how == "in person" and agreed.signature is not None
-    kept = read_signature(next(iter(served.shop.pictures(job, "signature").values())))
+    kept = read_signature(
+        next(
+            iter(pictures_of(served.shop.context, job_named(served.shop.context, job), "signature").values())
+        )
+    )
     assert kept is not None and len(kept.strokes) == 1
     # Where the finger went: the sheet is 1000 × 400.
     assert kept.strokes[0][0] == pytest.approx(100, abs=12) and kept.strokes[0][1] == pytest.approx(
@@ -126,7 +132,10 @@ def test_the_total_follows_the_tap_that_declines(
     press(page, "Yes, in person")
     page.wait_for_url(f"**/job/{job}/repair*")
     agreed = served.shop.store.job(job).agreements[-1].record
-    assert agreed.declined == ["egr.clean"] and served.shop.offer_named(job).total.minor == 24030
+    assert (
+        agreed.declined == ["egr.clean"]
+        and offer_named(served.shop.context, job_named(served.shop.context, job)).total.minor == 24030
+    )
     assert not watched.errors
 
 

@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.jobs import texts_of
+from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
 from corekit.model.records import Remarked
@@ -33,7 +34,7 @@ def shop(empty_shop: Path) -> Iterator[Shop]:
 
 @pytest.fixture
 def client(shop: Shop) -> Any:
-    return work_app(Van(shop), NoAuth()).test_client()
+    return work_app(Van(shop.context), NoAuth()).test_client()
 
 
 def form_of(page: str, nth: int = 0) -> dict[str, str]:
@@ -64,7 +65,9 @@ def test_a_complaint_and_a_plate_begin_a_job_and_lead_to_what_looking_costs(clie
         vehicle__odometer="98400 km",
         customer__name="Sample Keeper",
     )
-    assert {"Cranks slowly.", "DEMO-1", "Sample Keeper"} == set(shop.texts(job.id).values())
+    assert {"Cranks slowly.", "DEMO-1", "Sample Keeper"} == set(
+        texts_of(shop.context, shop.store.job(job.id)).values()
+    )
     assert client.get(f"/job/{job.id}").headers["Location"] == f"/job/{job.id}/diagnosis"
 
 
@@ -156,7 +159,7 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
         == 303
     )
     now = shop.store.job(job.id)
-    texts = shop.texts(job.id)
+    texts = texts_of(shop.context, shop.store.job(job.id))
     assert now.vehicle.odometer_typed == "98400 km" and not now.vehicle.why_no_vin
     assert {"Cranks slowly when cold.", "DEMO-7", "000 0001"} <= set(texts.values())
     assert "Cranks slowly." in texts.values(), "what stood before stays in the journal"
@@ -176,11 +179,13 @@ def test_the_state_on_arrival_is_noted_in_free_words_and_can_be_taken_back(clien
     reply = send(client, form_of(page, 0), **{"step[0].remarked.words": "Engine warm."})
     assert reply.headers["Location"] == f"/job/{job.id}/arrive"
     remarks = shop.store.job(job.id).all(Remarked)
-    assert {shop.texts(job.id)[noted.record.words.hash] for noted in remarks} == {
+    assert {texts_of(shop.context, shop.store.job(job.id))[noted.record.words.hash] for noted in remarks} == {
         "Dent in the left door.",
         "Engine warm.",
     }
-    shop.withdraw_answer(job.id, "the-dent-is-on-the-other", remarks[0].id, "on the other car")
+    withdraw_entry(
+        shop.context, job.id, remarks[0].id, "on the other car", request_id="the-dent-is-on-the-other"
+    )
     assert "Dent in the left door." not in client.get(f"/job/{job.id}/arrive").text
 
 
@@ -240,5 +245,7 @@ def test_names_from_outside_are_text_on_the_screen(client: Any, shop: Shop) -> N
     job = begun(client, shop, reason='<script>alert("1")</script>', vehicle__plate='"><img src=x>')
     page = client.get(f"/job/{job.id}/arrive").text
     assert "<script>alert" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
-    shop.answer(job.id, Answer(id=secrets.token_urlsafe(18), rows={"customer": {"name": "</textarea><b>"}}))
+    add_rows(
+        shop.context, job.id, {"customer": {"name": "</textarea><b>"}}, request_id=secrets.token_urlsafe(18)
+    )
     assert "<b>" not in client.get(f"/job/{job.id}/arrive").text

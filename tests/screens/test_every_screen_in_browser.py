@@ -19,7 +19,7 @@ import attrs
 import pytest
 from playwright.sync_api import Page
 
-from corekit.desk.setup import found
+from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.screens.app import NoAuth, work_app
@@ -58,10 +58,10 @@ def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]
     folder.mkdir()
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     with Shop(folder) as shop:
         jobs = fill(shop)
-        app = work_app(Van(shop), NoAuth())
+        app = work_app(Van(shop.context), NoAuth())
         statuses, screens = crawl(app)
         server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
         server.prepare()
@@ -85,7 +85,7 @@ def test_every_address_that_a_screen_names_answers(everywhere: Everywhere) -> No
 def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) -> None:
     rules = {
         rule.rule
-        for rule in work_app(Van(everywhere.shop), NoAuth()).url_map.iter_rules()
+        for rule in work_app(Van(everywhere.shop.context), NoAuth()).url_map.iter_rules()
         if "GET" in (rule.methods or ())
     }
     seen = {screen.rule for screen in everywhere.screens}
@@ -132,7 +132,7 @@ def test_no_screen_speaks_the_language_of_files_or_promises_anything(
     listed.write_text(
         "\n\n".join(f"=== {screen.path}\n{screen.text}" for screen in everywhere.screens), "utf-8"
     )
-    observed = everywhere.shop.plugins.observations.values()
+    observed = everywhere.shop.context.plugins.observations.values()
     buttons = {
         str(answer.value).capitalize() for one in observed for answer in one.answers
     }  # "None" is what a spark tester may show
@@ -152,11 +152,11 @@ def test_no_screen_speaks_the_language_of_files_or_promises_anything(
 def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
     everywhere: Everywhere, tmp_path: Path
 ) -> None:
-    copied = Path(shutil.copytree(everywhere.shop.folder, tmp_path / "shop"))
+    copied = Path(shutil.copytree(everywhere.shop.context.folder, tmp_path / "shop"))
     found: dict[str, list[str]] = {}
     said: list[str] = []
     with Shop(copied) as shop:
-        client = work_app(Van(shop), NoAuth()).test_client()
+        client = work_app(Van(shop.context), NoAuth()).test_client()
         for screen in [
             *richest(everywhere.screens),
             *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")],

@@ -20,7 +20,8 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.jobs import texts_of
+from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
 
@@ -90,7 +91,7 @@ class Driveway:
     # ---- in Python, what is not the point
 
     def answer(self, **rows: Any) -> None:
-        self.id = self.shop.answer(self.id or None, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+        self.id = add_rows(self.shop.context, self.id or None, rows, request_id=secrets.token_urlsafe(18)).job
 
     def begin(self, **more: Any) -> None:
         """A job with a customer, a vehicle and a complaint."""
@@ -192,7 +193,7 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
         assert "306.60" in text  # 60.00 + 246.60
         assert "under the mat" not in text, "what was written is kept, and printed nowhere"
     assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(
-        drive.shop.texts(drive.id).values()
+        texts_of(drive.shop.context, drive.shop.store.job(drive.id)).values()
     )
     assert drive.kinds("offered", "agreed") == ["offered", "agreed", "offered", "agreed"]
 
@@ -414,8 +415,12 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
         for noted in drive.job.standing
         if noted.entry.kind == "measured" and noted.entry.body["of"] == "battery.load_voltage"
     )
-    drive.shop.withdraw_answer(
-        drive.id, secrets.token_urlsafe(18), load, "the clamps of the load tester had slipped"
+    withdraw_entry(
+        drive.shop.context,
+        drive.id,
+        load,
+        "the clamps of the load tester had slipped",
+        request_id=secrets.token_urlsafe(18),
     )
     hand = drive.hand
     drive.open("hand")

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.model.finding import Urgency
 from corekit.reference import data_path
@@ -29,23 +29,23 @@ def shop(empty_shop: Path) -> Iterator[Shop]:
 
 @pytest.fixture
 def client(shop: Shop) -> Any:
-    return work_app(Van(shop), NoAuth()).test_client()
+    return work_app(Van(shop.context), NoAuth()).test_client()
 
 
 def told(shop: Shop, name: str) -> str:
     """A job of the demo with all that was read before the first repair."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
-    job = shop.answer(
+    job = add_rows(
+        shop.context,
         None,
-        Answer(
-            id=secrets.token_urlsafe(18), rows={key: visit[key] for key in ("reason", "vehicle", "traits")}
-        ),
+        {key: visit[key] for key in ("reason", "vehicle", "traits")},
+        request_id=secrets.token_urlsafe(18),
     ).job
     for step in visit["step"]:
         if "repaired" in step:
             break
         if "setup" in step or "readings" in step or "seen" in step or "codes" in step:
-            shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows={"step": [step]}))
+            add_rows(shop.context, job, {"step": [step]}, request_id=secrets.token_urlsafe(18))
     return job
 
 
@@ -108,8 +108,11 @@ def test_what_was_not_looked_at_is_said(client: Any, shop: Shop) -> None:
 
 
 def test_with_nothing_read_nothing_is_claimed(client: Any, shop: Shop) -> None:
-    job = shop.answer(
-        None, Answer(id=secrets.token_urlsafe(18), rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}})
+    job = add_rows(
+        shop.context,
+        None,
+        {"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}},
+        request_id=secrets.token_urlsafe(18),
     ).job
     text = text_of(client.get(f"/job/{job}/explain").text)
     assert "Nothing was judged yet." in text and "In order" not in text
@@ -129,12 +132,11 @@ def test_what_is_said_never_calls_anything_safe(client: Any, shop: Shop) -> None
 
 
 def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: Shop) -> None:
-    job = shop.answer(
+    job = add_rows(
+        shop.context,
         None,
-        Answer(
-            id=secrets.token_urlsafe(18),
-            rows={"reason": "Noise.", "vehicle": {"told": "van", "no_vin": "not seen yet"}},
-        ),
+        {"reason": "Noise.", "vehicle": {"told": "van", "no_vin": "not seen yet"}},
+        request_id=secrets.token_urlsafe(18),
     ).job
     row = "step[0].wanted"
     form = {
@@ -153,14 +155,17 @@ def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: 
 
 
 def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop: Shop) -> None:
-    job = shop.answer(
-        None, Answer(id=secrets.token_urlsafe(18), rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}})
+    job = add_rows(
+        shop.context,
+        None,
+        {"reason": "Noise.", "vehicle": {"plate": "DEMO-1"}},
+        request_id=secrets.token_urlsafe(18),
     ).job
     for step in (
         {"wanted": {"operation": "battery.replace", "ground": "customer"}},
         {"wanted": {"operation": "battery.charge", "ground": "customer"}},
     ):
-        shop.answer(job, Answer(id=secrets.token_urlsafe(18), rows={"step": [step]}))
+        add_rows(shop.context, job, {"step": [step]}, request_id=secrets.token_urlsafe(18))
     page = client.get(f"/job/{job}/waive").text
     assert 'name="step[0].waived.operation" value="battery.replace"' in page
     form = {

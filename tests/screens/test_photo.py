@@ -15,7 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corekit.desk.answering import Answer
+from corekit.desk.jobs import job_named, pictures_of
+from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
@@ -138,9 +139,12 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
     empty_shop: Path,
 ) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), NoAuth()).test_client()
-    job = shop.answer(
-        None, Answer(id="a-job-with-photos", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
+    client = work_app(Van(shop.context), NoAuth()).test_client()
+    job = add_rows(
+        shop.context,
+        None,
+        {"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}},
+        request_id="a-job-with-photos",
     ).job
     for _ in range(3):
         form = {
@@ -158,20 +162,35 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
     shown = client.get(address)
     assert shown.mimetype == "image/jpeg" and shown.headers["Cache-Control"] == "no-store"
     assert Image.open(io.BytesIO(shown.data)).size == (60, 40)
-    assert base64.b64encode(shown.data).decode() in shop.pictures(job, "photo").values()
-    other = shop.answer(
-        None, Answer(id="another-job-here", rows={"reason": "Noise.", "vehicle": {"plate": "DEMO-2"}})
+    assert (
+        base64.b64encode(shown.data).decode()
+        in pictures_of(shop.context, job_named(shop.context, job), "photo").values()
+    )
+    other = add_rows(
+        shop.context,
+        None,
+        {"reason": "Noise.", "vehicle": {"plate": "DEMO-2"}},
+        request_id="another-job-here",
     ).job
     assert client.get(address.replace(job, other)).status_code == 404
-    shop.withdraw_answer(job, "that-photo-taken-back", shop.store.job(job).photos[0].id, "the wrong car")
+    withdraw_entry(
+        shop.context,
+        job,
+        shop.store.job(job).photos[0].id,
+        "the wrong car",
+        request_id="that-photo-taken-back",
+    )
     assert client.get(address).status_code == 404 and "<img" not in client.get(f"/job/{job}/photos").text
 
 
 def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), NoAuth()).test_client()
-    job = shop.answer(
-        None, Answer(id="a-job-to-be-forgotten", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
+    client = work_app(Van(shop.context), NoAuth()).test_client()
+    job = add_rows(
+        shop.context,
+        None,
+        {"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}},
+        request_id="a-job-to-be-forgotten",
     ).job
     form = {
         "answer": "a-photo-to-be-forgotten",
@@ -188,9 +207,12 @@ def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
 
 def test_a_file_that_is_no_photo_comes_back_with_the_words_kept(empty_shop: Path) -> None:
     shop = Shop(empty_shop)
-    client = work_app(Van(shop), NoAuth()).test_client()
-    job = shop.answer(
-        None, Answer(id="a-job-without-photo", rows={"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}})
+    client = work_app(Van(shop.context), NoAuth()).test_client()
+    job = add_rows(
+        shop.context,
+        None,
+        {"reason": "Dent.", "vehicle": {"plate": "DEMO-1"}},
+        request_id="a-job-without-photo",
     ).job
     form = {
         "answer": "no-photo-at-all-here",

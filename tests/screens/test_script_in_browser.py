@@ -23,14 +23,14 @@ import jinja2
 import pytest
 from markupsafe import escape
 
-from corekit.desk.answering import Answer
-from corekit.desk.setup import found
+from corekit.desk.rows import add_rows
+from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.model.records import Measured
 from corekit.reference import data_path
 from corekit.screens.app import work_app
 from corekit.screens.context import Van
-from corekit.screens.forms import lead
+from corekit.screens.forms import redirect
 from corekit.web.auth import PasscodeAuth
 from corekit.web.passcode import set_passcode
 from corekit.web.server import server_for
@@ -154,12 +154,12 @@ def broken_off() -> Iterator[bytes]:
 
 def _bench(folder: Path) -> Bench:
     shutil.copytree(data_path("demo") / "shop", folder)
-    found(folder, demo=True)
+    create_shop(folder, demo=True)
     set_passcode(folder, CODE)
     shop = Shop(folder)
     rows = {"reason": "starts badly", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
-    begun = shop.answer(None, Answer(id="begins-the-job-of-this-test", rows=rows))
-    app = work_app(Van(shop), PasscodeAuth(shop=folder))
+    begun = add_rows(shop.context, None, rows, request_id="begins-the-job-of-this-test")
+    app = work_app(Van(shop.context), PasscodeAuth(shop=folder))
     bench = Bench(shop=shop, app=app, posted=[], job=begun.job)
     screens = {"reading.html": READING, "small.html": SMALL}
     app.jinja_loader = jinja2.ChoiceLoader([jinja2.DictLoader(screens), app.jinja_loader])  # type: ignore[list-item]
@@ -186,7 +186,7 @@ def _bench(folder: Path) -> Bench:
 
     @app.post("/bench/take")
     def bench_take() -> flask.Response:
-        return lead("/bench/small?taken")
+        return redirect("/bench/small?taken")
 
     @app.post("/bench/try")
     def bench_tried() -> str:
@@ -499,7 +499,7 @@ def test_a_server_that_does_not_answer_keeps_nobody_waiting_for_long(bench: Benc
 
 def test_a_server_that_fails_every_time_holds_up_no_other_job(bench: Bench, hand: Hand) -> None:
     rows = {"reason": "another", "vehicle": {"told": "a car", "no_vin": "not readable"}}
-    other = bench.shop.answer(None, Answer(id="begins-the-other-job", rows=rows)).job
+    other = add_rows(bench.shop.context, None, rows, request_id="begins-the-other-job").job
     bench.meddle = lambda environ: "fail" if environ["PATH_INFO"] == f"/job/{bench.job}/answer" else ""
     hand.open(1)
     hand.read("12.61")

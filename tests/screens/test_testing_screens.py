@@ -18,6 +18,7 @@ from urllib.parse import urlencode
 import attrs
 import pytest
 
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Specified, Started
 from corekit.plugin.host import load
@@ -129,9 +130,7 @@ class Visit:
         return self.get(reply.headers["Location"]) if status == 303 else Page(reply.text)
 
     def rows(self, **rows: Any) -> None:
-        from corekit.desk.answering import Answer
-
-        self.shop.answer(self.id, Answer(id=secrets.token_urlsafe(18), rows=rows))
+        add_rows(self.shop.context, self.id, rows, request_id=secrets.token_urlsafe(18))
 
     @property
     def job(self) -> Any:
@@ -152,7 +151,7 @@ def real(empty_shop: Path) -> Iterator[Visit]:
 
 def begun(folder: Path, plugins: Any) -> Iterator[Visit]:
     with Shop(folder, plugins=plugins) as shop:
-        app = work_app(Van(shop), NoAuth())
+        app = work_app(Van(shop.context), NoAuth())
         visit = Visit(app.test_client(), shop, shop.store.new_job())
         visit.rows(reason="It slips.", vehicle={"plate": "DEMO-1"})
         yield visit
@@ -169,7 +168,7 @@ def test_at_the_beginning_the_mechanic_says_which_system_and_nothing_is_guessed_
     real: Visit,
 ) -> None:
     page = real.get("test")
-    for system in real.shop.plugins.systems.values():
+    for system in real.shop.context.plugins.systems.values():
         assert system.title in page.text
         assert f"/job/{real.id}/fitted/{system.key}" in page.links
 
@@ -221,7 +220,7 @@ def test_the_caution_stands_before_the_field_and_one_key_leads_past_it(visit: Vi
 
 
 def test_every_hazard_that_a_plugin_declares_stands_on_its_screen_before_the_field(real: Visit) -> None:
-    plugins = real.shop.plugins
+    plugins = real.shop.context.plugins
     for declared in [*plugins.measurands.values(), *plugins.observations.values()]:
         page = real.get(f"test/{declared.key}")
         if declared.hazard:
@@ -446,7 +445,10 @@ def test_a_test_too_long_for_the_time_left_is_set_apart_and_said(visit: Visit) -
 def test_every_test_of_every_system_is_one_tap_away_with_what_was_read(real: Visit) -> None:
     real.rows(step=[{"readings": [{"of": "battery.cranking_voltage", "place": "posts", "is": "8,9 V"}]}])
     page = real.get("tests")
-    for declared in [*real.shop.plugins.measurands.values(), *real.shop.plugins.observations.values()]:
+    for declared in [
+        *real.shop.context.plugins.measurands.values(),
+        *real.shop.context.plugins.observations.values(),
+    ]:
         place = {"battery.cranking_voltage": "clamps"}.get(
             declared.key, declared.places[0] if declared.places else ""
         )  # the first that is not read
@@ -634,10 +636,10 @@ def do_as_told(visit: Visit, page: Page, manner: str) -> None:
         visit.send(
             form, dict([form.buttons[0]]) | ({f"{SEEN}.place": ""} if f"{SEEN}.place" in form.names else {})
         )
-    elif key in visit.shop.plugins.measurands:
-        declared = visit.shop.plugins.measurands[key]
+    elif key in visit.shop.context.plugins.measurands:
+        declared = visit.shop.context.plugins.measurands[key]
         beside = {
-            f'step[0].setup."{one}".is': usual(visit.shop.plugins.measurands[one], 0.5)
+            f'step[0].setup."{one}".is': usual(visit.shop.context.plugins.measurands[one], 0.5)
             for one in declared.conditions
         }
         visit.send(page.form_of(f"{READING}.is"), beside | {f"{READING}.is": usual(declared, share)})
@@ -676,7 +678,7 @@ def test_a_test_that_one_of_many_places_left_open_is_offered_again_and_does_not_
     real.rows(
         step=[{"readings": [{"of": "ignition.plug_gap", "place": "cylinder 1", "is": "0.80 mm"}]}]
     )  # on the limit: undecided
-    plugins, assessment = real.shop.plugins, real.shop.assess(real.id)
+    plugins, assessment = real.shop.context.plugins, real.shop.assess(real.id)
     assert [test.wants for test in tests_left_open(assessment, plugins)] == ["ignition.plug_gap"]
     assert "ignition.plug_gap" not in [test.wants for test in open_tests(assessment, plugins)]
     page = real.get("test")
@@ -694,7 +696,7 @@ def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself
             }
         ]
     )
-    plugins, assessment = real.shop.plugins, real.shop.assess(real.id)
+    plugins, assessment = real.shop.context.plugins, real.shop.assess(real.id)
     assert [(test.wants, test.repeat) for test in tests_left_open(assessment, plugins)] == [
         ("battery.ripple", True)
     ]

@@ -13,7 +13,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.rows import add_rows
 from corekit.model.records import Fitted, Measured, Seen
 
 from ..conftest import Watched
@@ -63,7 +63,7 @@ def testing(
     def begin(**size: int) -> Phone:
         served = screens(empty_shop)
         rows = {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
-        job = served.shop.answer(None, Answer(id=secrets.token_urlsafe(18), rows=rows)).job
+        job = add_rows(served.shop.context, None, rows, request_id=secrets.token_urlsafe(18)).job
         watched = phone(**size)
         return Phone(served, watched, Thumb(watched.page), job)
 
@@ -87,7 +87,7 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
         "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},
         "readings": [{"of": "battery.rest_voltage", "is": "12.78 V"}],
     }
-    phone.screens.shop.answer(phone.job, Answer(id=secrets.token_urlsafe(18), rows={"step": [charged]}))
+    add_rows(phone.screens.shop.context, phone.job, {"step": [charged]}, request_id=secrets.token_urlsafe(18))
     phone.open("test/battery.load_voltage")
     assert not phone.page.locator(FIELD).is_visible()  # the caution first
     phone.past_the_caution()
@@ -210,7 +210,7 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(
     phone = testing(**size)
 
     def answer(**rows: Any) -> None:
-        phone.screens.shop.answer(phone.job, Answer(id=secrets.token_urlsafe(18), rows=rows))
+        add_rows(phone.screens.shop.context, phone.job, rows, request_id=secrets.token_urlsafe(18))
 
     answer(
         step=[

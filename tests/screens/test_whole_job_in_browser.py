@@ -26,6 +26,7 @@ from typing import Any
 import attrs
 import pytest
 
+from corekit.desk.jobs import job_named, pictures_of, texts_of
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.screens.serve import opened
@@ -288,7 +289,7 @@ def paper(shop: Shop, job: str) -> Any:
     Personal texts stand in their places.
     """
     invoice = shop.issue(job)
-    texts = shop.texts(job)
+    texts = texts_of(shop.context, shop.store.job(job))
 
     def plain(item: Any) -> Any:
         if isinstance(item, dict) and set(item) == {"personal", "hash"}:
@@ -309,7 +310,7 @@ def is_as_from_a_file(screens: Path, job: str, scratch: Path) -> None:
     """The journal of a job of the screens reads as that of the file, and its invoice is the same document."""
     with Shop(screens) as shop, demo_shop(scratch / "file") as other:
         assert shop.store.verify() == []
-        (signature,) = shop.pictures(job, "signature").values()
+        (signature,) = pictures_of(shop.context, job_named(shop.context, job), "signature").values()
         typed = by_growing_file(other, scratch, signature)
         assert told(shop, job) == told(other, typed)
         assert paper(shop, job) == paper(other, typed)
@@ -438,6 +439,7 @@ def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
         assert all(cookie["secure"] for cookie in context.cookies())
         context.close()
     with Shop(empty_shop) as shop:
-        assert [shop.texts(job)[shop.store.job(job).vehicle.plate.hash] for job in shop.store.jobs()] == [
-            "DEMO-2"
-        ]
+        assert [
+            texts_of(shop.context, shop.store.job(job))[shop.store.job(job).vehicle.plate.hash]
+            for job in shop.store.jobs()
+        ] == ["DEMO-2"]

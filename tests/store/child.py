@@ -22,15 +22,18 @@ from pathlib import Path
 from typing import Any
 
 import attrs
+from writing import append, issue
 
 from corekit.model.canonical import digest
-from corekit.model.entry import Entry
+from corekit.model.entry import Draft, Entry
 from corekit.model.personal import PersonalText
 from corekit.model.records import InvoiceIssued, Measured, Seen, body_of
 from corekit.store import schema
-from corekit.store.problem import StoreError
-from corekit.store.statement import Statement
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
+from corekit.store.transaction import Transaction
+
+# IMPORT append, issue
 
 CHAIN = "2026-A"
 
@@ -65,13 +68,13 @@ def invoice(place: int) -> InvoiceIssued:
     )
 
 
-def readings(count: int, mark: str) -> list[Statement]:
+def readings(count: int, mark: str) -> list[Draft]:
     said = []
     for number in range(count):
         record = Measured(of="battery.rest_voltage", typed="12.6 V", kind="voltage", number=12.6)
-        said.append(Statement(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
+        said.append(Draft(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
     seen = Seen(of="battery.case", words=PersonalText("note", f"seen at {mark}"))
-    return [*said, Statement(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]
+    return [*said, Draft(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]
 
 
 def save(path: Path, job: str, seed: str, store_class: type[Store]) -> None:
@@ -81,42 +84,41 @@ def save(path: Path, job: str, seed: str, store_class: type[Store]) -> None:
         say("ready", "-")
         for number in range(100_000):
             said = readings(draws.randint(1, 4), f"{seed}.{number}")
-            written = [store.issue(job, CHAIN, invoice)] if draws.random() < 0.4 else store.append(job, said)
+            written = (
+                [issue(store, job, CHAIN, invoice)] if draws.random() < 0.4 else append(store, job, said)
+            )
             for entry in written:
                 if not quiet:
                     say(entry.kind, entry.id)
 
 
-def issue(path: Path, job: str, count: int) -> None:
+def issue_some(path: Path, job: str, count: int) -> None:
     def fails(place: int) -> InvoiceIssued:
         raise ArithmeticError(f"invoice {place} cannot be built")
 
     with Store.open(path) as store:
         for number in range(count):
             try:
-                say("invoice", store.issue(job, CHAIN, fails if number % 4 == 3 else invoice).id)
+                say("invoice", issue(store, job, CHAIN, fails if number % 4 == 3 else invoice).id)
             except ArithmeticError:
                 say("failed", "-")
 
 
-class HalfStore(Store):
+def together(path: Path, job: str, other: str) -> None:
     """Dies in the middle of telling several jobs."""
+    append_to, calls = Transaction._append_to, 0
 
-    told = 0
-
-    def _appended(self, *said: Any) -> list[Entry]:
-        self.told += 1
-        if self.told == 2:
+    def half(transaction: Transaction, *what: Any) -> list[Entry]:
+        nonlocal calls
+        calls += 1
+        if calls == 2:
             say("half", "-")
             os.kill(os.getpid(), signal.SIGKILL)
-        return super()._appended(*said)
+        return append_to(transaction, *what)
 
-
-def together(path: Path, job: str, other: str) -> None:
-    with HalfStore.open(path) as store:
-        store.issue_together(
-            [job, other], CHAIN, lambda place: attrs.evolve(invoice(place), jobs=[job, other])
-        )
+    Transaction._append_to = half  # type: ignore[method-assign]
+    with Store.open(path) as store:
+        issue(store, [job, other], CHAIN, lambda place: attrs.evolve(invoice(place), jobs=[job, other]))
 
 
 def full(path: Path, job: str, limit: int) -> None:
@@ -126,7 +128,7 @@ def full(path: Path, job: str, limit: int) -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
         for number in range(100_000):
             try:
-                written = store.append(job, readings(4, f"full.{number}"))
+                written = append(store, job, readings(4, f"full.{number}"))
             except StoreError as error:
                 say("problem", str(error))
                 say("readable", str(len(store.journal(job))))
@@ -154,7 +156,7 @@ def main(path: str, job: str, what: str, given: str) -> None:
     if what in ("save", "early"):
         save(Path(path), job, given, EarlyStore if what == "early" else Store)
     elif what == "issue":
-        issue(Path(path), job, int(given))
+        issue_some(Path(path), job, int(given))
     elif what == "together":
         together(Path(path), job, given)
     elif what == "full":

@@ -11,6 +11,7 @@ import attrs
 import pytest
 
 from corekit.model.canonical import digest
+from corekit.model.entry import Draft
 from corekit.model.personal import PersonalText
 from corekit.model.records import (
     Customer,
@@ -24,12 +25,14 @@ from corekit.model.records import (
     Withdrawn,
     body_of,
 )
-from corekit.store.statement import Statement
+from corekit.store.requests import Request
 from corekit.store.store import Store
 
+from .writing import append, issue, mark_published, note_link, pay, revoke_link
 
-def said(kind: str, subject: str, record: Any, **more: Any) -> Statement:
-    return Statement(kind=kind, subject=subject, body=body_of(record), **more)
+
+def said(kind: str, subject: str, record: Any, **more: Any) -> Draft:
+    return Draft(kind=kind, subject=subject, body=body_of(record), **more)
 
 
 def reading(typed: str, of: str = "battery.rest_voltage") -> Measured:
@@ -68,7 +71,8 @@ def fill(store: Store) -> Filled:
         PersonalText("words", "Does not crank after two days, says “träge”."),
         PersonalText("name", "Example Customer"),
     )
-    first = store.append(
+    first = append(
+        store,
         job,
         [
             said("opened", "visit:arrival/opened/#1", Opened(origin="visit", words=words)),
@@ -91,7 +95,8 @@ def fill(store: Store) -> Filled:
             said("seen", "visit:arrival/battery.case/#1", Seen(of="battery.case", answer="sound")),
         ],
     )
-    store.append(
+    append(
+        store,
         job,
         [
             said(
@@ -104,11 +109,12 @@ def fill(store: Store) -> Filled:
         ],
     )
     wrong = said("withdrawn", first[4].subject, Withdrawn(), replaces=(first[4].id,), reason="wrong car")
-    store.append(job, [wrong], answer="0123456789abcdef", asked={"withdraw": first[4].id})
+    append(store, job, [wrong], request=Request(id="0123456789abcdef", content={"withdraw": first[4].id}))
     masked = first[2].body["name"]
     for chain in ("2026-A", "2026-A", "2026-B"):
-        store.issue(job, chain, lambda place, chain=chain: invoice(place, chain, to=[masked]))  # type: ignore[misc]
-    store.payment(
+        issue(store, job, chain, lambda place, chain=chain: invoice(place, chain, to=[masked]))  # type: ignore[misc]
+    pay(
+        store,
         job,
         "2026-A",
         Paid(amount=500, currency="EUR", how="cash"),
@@ -120,16 +126,19 @@ def fill(store: Store) -> Filled:
         said("opened", "old:arrival/opened/#1", Opened(origin="old")),
         said("customer", "old:c#1", person),
     ]
-    store.append(
-        gone, began, answer="an-answer_of_the_forgotten", asked={"customer": {"name": "Gone Person"}}
+    append(
+        store,
+        gone,
+        began,
+        request=Request(id="an-answer_of_the_forgotten", content={"customer": {"name": "Gone Person"}}),
     )
     store.forget(gone)
     for link in (1, 2):
-        store.note_link(digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")
-    store.mark_published(digest(["token", 1]), job)
-    store.revoke_link(digest(["token", 2]))
+        note_link(store, digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")
+    mark_published(store, digest(["token", 1]), job)
+    revoke_link(store, digest(["token", 2]))
     store.rename_lineage()
-    store.append(job, [said("measured", "visit:arrival/battery.rest_voltage/#2", reading("12.60 V"))])
+    append(store, job, [said("measured", "visit:arrival/battery.rest_voltage/#2", reading("12.60 V"))])
     return Filled(job, gone)
 
 
@@ -149,5 +158,5 @@ def store(tmp_path: Path, clock: Callable[[], str]) -> Iterator[Store]:
 def job(store: Store) -> str:
     """A job that has just begun."""
     name = store.new_job()
-    store.append(name, [said("opened", "visit:arrival/opened/#1", Opened(origin="visit"))])
+    append(store, name, [said("opened", "visit:arrival/opened/#1", Opened(origin="visit"))])
     return name

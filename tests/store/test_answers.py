@@ -4,31 +4,29 @@ it must.
 
 from __future__ import annotations
 
-import itertools
 import json
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
 from hashlib import sha256
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.model.entry import Draft, Entry
-from corekit.model.job import Job, fold
+from corekit.model.job import fold
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Measured, Opened, Paid, PaymentTaken, Seen, Setup, body_of
-from corekit.store.problem import OtherAnswer, StoreError
-from corekit.store.reconcile import answered
-from corekit.store.statement import Statement
-from corekit.store.store import Store, Told
+from corekit.store.errors import RequestConflictError, StoreError
+from corekit.store.reconcile import additions
+from corekit.store.requests import Request
+from corekit.store.store import Store
 
 from .conftest import invoice, reading, said
+from .writing import add, append, issue, pay
 
 ID = "0123456789abcdef"
-ids = (f"answer-{number:012}" for number in itertools.count())
 
 
 def measured(typed: str = "12.6 V", setup: str = "") -> Draft:
@@ -45,46 +43,72 @@ def setup(typed: str) -> Draft:
     )
 
 
-def told(*drafts: Draft, **more: Any) -> Any:
-    return lambda job: Told(origin="visit", drafts=drafts, **more)
-
-
-def add(store: Store, job: str, *drafts: Draft, **more: Any) -> Sequence[Entry]:
-    return store.add(job, told(*drafts, **more), answer=next(ids), asked=None).entries
-
-
 def test_rows_are_numbered_on_from_what_is_there(store: Store, job: str) -> None:
     subjects = [entry.subject for _ in range(3) for entry in add(store, job, measured(), measured())]
     assert subjects == [f"visit:arrival/battery.rest_voltage/#{number}" for number in range(1, 7)]
 
 
-def test_it_is_told_the_job_as_it_stands_while_nobody_else_can_write(store: Store, job: str) -> None:
+def test_a_transaction_shows_the_job_as_it_stands_while_nobody_else_can_write(store: Store, job: str) -> None:
     add(store, job, measured())
-    seen: list[Job | None] = []
-
-    def tell(standing: Job | None) -> Told:
-        seen.append(standing)
+    with store.transaction(job) as transaction:
+        standing = transaction.job
         with (
             closing(sqlite3.connect(store.path, timeout=0)) as other,
             pytest.raises(sqlite3.OperationalError, match="locked"),
         ):
             other.execute("BEGIN IMMEDIATE")
-        return Told(origin="visit", drafts=[measured("12.7 V")])
+        transaction.append(store.screen_additions(standing, "visit", [measured("12.7 V")]).drafts)
+        assert transaction.job is standing, "read and folded once"
+    assert standing is not None
+    assert [noted.record.typed for noted in standing.all(Measured)] == ["12.6 V"]
+    assert [noted.record.typed for noted in store.job(job).all(Measured)] == ["12.6 V", "12.7 V"]
 
-    store.add(job, tell, answer=next(ids), asked=None)
-    assert [[noted.record.typed for noted in standing.all(Measured)] for standing in seen if standing] == [
-        ["12.6 V"]
-    ]
+
+def test_the_job_of_a_transaction_is_none_before_it_begins_and_as_it_began_however_late_it_is_asked_for(
+    store: Store, job: str
+) -> None:
+    with store.transaction(store.new_job()) as transaction:
+        assert transaction.job is None
+    with store.transaction(job) as transaction:
+        transaction.append([said("seen", "visit:case#1", Seen(of="battery.case"))])
+        assert transaction.job is not None and len(transaction.job.entries) == 1
 
 
-def test_what_it_raises_comes_out_and_the_id_is_free_again(store: Store, job: str) -> None:
-    def fails(_: Job | None) -> Told:
+def test_what_is_raised_comes_out_nothing_is_written_and_the_id_is_free_again(store: Store, job: str) -> None:
+    with (
+        pytest.raises(ArithmeticError),
+        store.transaction(job, request=Request(id=ID, content=1)) as transaction,
+    ):
+        transaction.append([said("seen", "visit:case#1", Seen(of="battery.case"))])
         raise ArithmeticError("no rows")
+    assert len(store.journal(job)) == 1
+    entries = add(store, job, measured(), request=Request(id=ID, content=2))
+    with store.transaction(job, request=Request(id=ID, content=2)) as transaction:
+        assert transaction.known is not None and list(transaction.known.entries) == entries
 
-    with pytest.raises(ArithmeticError):
-        store.add(job, fails, answer=ID, asked=1)
-    assert not store.add(job, told(measured()), answer=ID, asked=2).again
-    assert store.add(job, fails, answer=ID, asked=2).again, "known, it is not even read"
+
+def test_nothing_can_be_written_under_a_request_that_came_before(store: Store, job: str) -> None:
+    request = Request(id=ID, content=1)
+    add(store, job, measured(), request=request)
+    before = store.heads()
+    with (
+        pytest.raises(StoreError, match="its request came before"),
+        store.transaction(job, request=request) as transaction,
+    ):
+        transaction.append([said("seen", "visit:case#1", Seen(of="battery.case"))])
+    assert store.heads() == before
+
+
+def test_a_cancelled_transaction_writes_nothing_and_leaves_its_request_new(store: Store, job: str) -> None:
+    request = Request(id=ID, content=1)
+    with store.transaction(job, request=request) as transaction:
+        transaction.append([said("seen", "visit:case#1", Seen(of="battery.case"))])
+        transaction.cancel()
+        with pytest.raises(StoreError, match="was cancelled"):
+            transaction.append([said("seen", "visit:case#2", Seen(of="battery.case"))])
+    assert len(store.journal(job)) == 1
+    assert store.outcome(request) is None and store.outcome(Request(id=ID, content=2)) is None
+    assert store.verify() == []
 
 
 def test_every_way_of_writing_takes_an_answer_once(store: Store, job: str) -> None:
@@ -97,28 +121,38 @@ def test_every_way_of_writing_takes_an_answer_once(store: Store, job: str) -> No
         return [
             *(
                 entry.id
-                for entry in store.append(
-                    job, [said("seen", "visit:case#1", Seen(of="battery.case"))], answer=ID + "1", asked="a"
+                for entry in append(
+                    store,
+                    job,
+                    [said("seen", "visit:case#1", Seen(of="battery.case"))],
+                    request=Request(id=ID + "1", content="a"),
                 )
             ),
-            *(entry.id for entry in store.payment(job, "2026-A", money, taken, answer=ID + "2", asked="b")),
-            store.issue(job, "2026-A", invoice, answer=ID + "3", asked="c").id,
+            *(
+                entry.id
+                for entry in pay(
+                    store, job, "2026-A", money, taken, request=Request(id=ID + "2", content="b")
+                )
+            ),
+            issue(store, job, "2026-A", invoice, request=Request(id=ID + "3", content="c")).id,
         ]
 
     first = everything()
     assert everything() == first and len(set(first)) == 4
     assert len(store.books()) == 2 and store.verify() == []
     for number in "123":
-        with pytest.raises(OtherAnswer):
-            store.add(job, told(measured()), answer=ID + number, asked="d")
-    assert len(store.by_answers(job)) == 5
+        with pytest.raises(RequestConflictError):
+            add(store, job, measured(), request=Request(id=ID + number, content="d"))
+    assert len(store.by_requests(job)) == 5
 
 
 def test_an_answer_to_what_stands_already_is_kept_with_what_stands(store: Store, job: str) -> None:
-    first = store.issue(job, "2026-A", invoice)
+    first = issue(store, job, "2026-A", invoice)
     issued = store.job(job).issued[-1].entry
-    store.keep_answer(job, ID, "issue", [issued])
-    assert store.issue(job, "2026-A", invoice, answer=ID, asked="issue") == first
+    with store.transaction(job, request=Request(id=ID, content="issue")) as transaction:
+        transaction.note_standing(issued)
+    known = store.outcome(Request(id=ID, content="issue"))
+    assert known is not None and known.entries == (issued,) and issued.body["books_entry"] == first.id
     assert len(store.books()) == 1
 
 
@@ -151,7 +185,7 @@ def test_a_file_cannot_say_through_an_answer_what_only_the_program_says(store: S
             add(store, job, Draft(kind=kind, row="r/", body={}))
 
 
-def entry_of(statement: Statement, n: int) -> Entry:
+def entry_of(statement: Draft, n: int) -> Entry:
     return Entry(
         journal="job",
         job="j",
@@ -185,7 +219,7 @@ def test_however_rows_are_cut_into_answers_the_same_is_said(cut: list[list[str]]
     def whole(parts: Sequence[Sequence[str]]) -> list[tuple[str, str]]:
         entries: list[Entry] = []
         for part in parts:
-            for statement in answered(entries, {}, "visit", drafts(part)).statements:
+            for statement in additions(entries, {}, "visit", drafts(part)).drafts:
                 entries.append(entry_of(statement, len(entries)))
         return [(entry.subject, json.dumps(entry.body, sort_keys=True)) for entry in entries]
 
@@ -199,7 +233,7 @@ def test_rows_only_ever_add(texts: list[str]) -> None:
     entries: list[Entry] = []
     for text in texts:
         before = [noted.id for noted in fold("j", entries).standing]
-        for statement in answered(entries, {}, "visit", [measured(text)]).statements:
+        for statement in additions(entries, {}, "visit", [measured(text)]).drafts:
             entries.append(entry_of(statement, len(entries)))
         assert [noted.id for noted in fold("j", entries).standing][: len(before)] == before
     assert len(fold("j", entries).all(Measured)) == len(texts)
@@ -217,7 +251,7 @@ def test_the_hash_of_an_answer_alone_does_not_say_what_it_held(store: Store) -> 
             kind="customer", row="customer", body=body_of(Customer(name=PersonalText("name", "Gone Person")))
         ),
     ]
-    store.add(job, told(*drafts), answer=ID, asked=asked)
+    add(store, job, *drafts, request=Request(id=ID, content=asked))
     ((salt, kept),) = store._connection.execute("SELECT salt, digest FROM answer").fetchall()
     guesses = {
         sha256(text.encode()).hexdigest()
@@ -228,12 +262,12 @@ def test_the_hash_of_an_answer_alone_does_not_say_what_it_held(store: Store) -> 
     )
     store.forget(job)
     assert store._connection.execute("SELECT salt, digest FROM answer").fetchall() == [("", "")]
-    assert store.add(job, told(*drafts), answer=ID, asked=asked).again
+    assert store.outcome(Request(id=ID, content=asked)) is not None
     assert store.verify() == []
 
 
 def test_an_entry_that_an_answer_became_and_that_is_gone_is_named(store: Store, job: str) -> None:
-    (entry,) = store.add(job, told(measured()), answer=ID, asked=None).entries
+    (entry,) = add(store, job, measured(), request=Request(id=ID))
     with closing(sqlite3.connect(store.path, isolation_level=None)) as raw:
         raw.execute("DELETE FROM entry WHERE id = ?", (entry.id,))
     assert any(

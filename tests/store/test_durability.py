@@ -20,6 +20,7 @@ from corekit.store import schema
 from corekit.store.store import Store
 
 from .conftest import fill, invoice, reading, said
+from .writing import append, issue, note_link, pay
 
 CHILD = Path(__file__).with_name("child.py")
 CHAIN = "2026-A"
@@ -117,7 +118,7 @@ def test_eight_threads_issuing_at_once_get_numbers_without_a_gap(
         try:
             mine = store if shared else Store.open(store.path)
             for _ in range(10):
-                mine.issue(job, CHAIN, invoice)
+                issue(mine, job, CHAIN, invoice)
             if not shared:
                 mine.close()
         except BaseException as error:
@@ -145,7 +146,7 @@ def test_a_full_disk_gives_one_plain_problem_and_keeps_what_was_acknowledged(sto
     assert len(acknowledged) > 10
     assert int(dict(lines)["readable"]) == len(acknowledged) + 1
     assert wrong(store.path, acknowledged) == []
-    assert store.append(job, [said("measured", "visit:v/#after", reading("12.6 V"))])
+    assert append(store, job, [said("measured", "visit:v/#after", reading("12.6 V"))])
 
 
 def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -180,18 +181,16 @@ def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch
 
 
 WRITERS: dict[str, Callable[[Store, str], Any]] = {
-    "append": lambda store, job: store.append(job, [said("measured", "visit:v/#1", reading("12.6 V"))]),
-    "issue": lambda store, job: store.issue(job, CHAIN, invoice),
-    "book": lambda store, job: store.book(
-        PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"), job, CHAIN
-    ),
-    "payment": lambda store, job: store.payment(
+    "append": lambda store, job: append(store, job, [said("measured", "visit:v/#1", reading("12.6 V"))]),
+    "issue": lambda store, job: issue(store, job, CHAIN, invoice),
+    "payment": lambda store, job: pay(
+        store,
         job,
         CHAIN,
         Paid(amount=1, currency="EUR", how="cash"),
         PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"),
     ),
-    "note_link": lambda store, _: store.note_link("ab" * 32, "document", 1),
+    "note_link": lambda store, _: note_link(store, "ab" * 32, "document", 1),
     "rename_lineage": lambda store, _: store.rename_lineage(),
     "forget": lambda store, job: store.forget(job),
 }
@@ -211,7 +210,7 @@ def test_every_writer_takes_the_lock_before_it_reads(store: Store, job: str, nam
 def test_a_reader_sees_one_state_while_another_program_writes(store: Store, job: str) -> None:
     with Store.open(store.path) as other, store._reading():
         before = len(store.journal(job))
-        other.append(job, [said("measured", "visit:v/#1", reading("12.6 V"))])
+        append(other, job, [said("measured", "visit:v/#1", reading("12.6 V"))])
         assert len(store.journal(job)) == before
     assert len(store.journal(job)) == before + 1
 

@@ -11,7 +11,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.store.mark import as_drawn, drawn, record_mark
+from corekit.store.mark import normalise_id, random_id, record_mark
 from corekit.store.store import Store
 
 from .conftest import fill
@@ -45,8 +45,8 @@ def test_no_two_letters_look_alike() -> None:
 
 
 def test_a_name_is_read_whatever_look_alike_was_typed() -> None:
-    name = drawn(12)
-    assert as_drawn(name.upper().replace("0", "O").replace("1", "I")) == name
+    name = random_id(12)
+    assert normalise_id(name.upper().replace("0", "O").replace("1", "I")) == name
 
 
 def test_every_entry_moves_the_mark_of_a_store(store: Store) -> None:

@@ -17,8 +17,10 @@ import pytest
 
 from corekit.model.personal import Personal
 from corekit.store import schema
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
+
+from .writing import note_link
 
 FIRST = Path(__file__).with_name("data") / "store-v0.sql"
 CHILD = Path(__file__).with_name("child.py")
@@ -78,7 +80,7 @@ def test_opening_an_old_store_brings_it_up_to_date_with_a_record_of_each_step(ol
         assert isinstance(job.vehicle.plate, Personal) and store.text(job.vehicle.plate.hash) == "DEMO-1"
         assert store.invoice("2026-0002").body["place"] == 2
         assert store.links() == []
-        store.note_link("ab" * 32, "doc1", 1)
+        note_link(store, "ab" * 32, "doc1", 1)
         assert store.verify() == []
         taken = store._connection.execute("SELECT n, name, applied FROM migration ORDER BY n").fetchall()
     assert taken == [

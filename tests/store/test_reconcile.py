@@ -12,12 +12,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.model.canonical import digest
-from corekit.model.entry import Draft, Entry
+from corekit.model.entry import Draft, Entry, own_subject
 from corekit.model.personal import Personal, PersonalText
 from corekit.model.records import Agreed, Measured, Offered, Opened, Seen, Setup, Vehicle, Withdrawn, body_of
 from corekit.store.reconcile import Reconciled
-from corekit.store.statement import Statement, own_subject
 from corekit.store.store import Store
+
+from .writing import append
 
 # ── a small visit file, and what intake makes of it ─────────────────────────────────────────────────────────
 
@@ -129,9 +130,9 @@ def imported(
     store: Store, job: str | None, drafts: Sequence[Draft], origin: str = "visit"
 ) -> tuple[str, Reconciled, list[Entry]]:
     """Import into a job (a new one for None); with faults nothing is written."""
-    outcome = store.reconcile(job, origin, drafts)
+    outcome = store.file_additions(store.job(job) if job else None, origin, drafts)
     job = job or store.new_job()
-    return job, outcome, [] if outcome.faults else store.append(job, outcome.statements)
+    return job, outcome, [] if outcome.faults else append(store, job, outcome.drafts)
 
 
 VOLTS = Row("battery.rest_voltage", "12.78 V")
@@ -145,7 +146,7 @@ COLD = Step("4 °C", (VOLTS, POSTS))
 def test_the_first_import_takes_every_row_and_ties_readings_to_their_setup(store: Store) -> None:
     job, outcome, _ = imported(store, None, drafts_of([COLD]))
     assert outcome.faults == ()
-    assert [statement.subject for statement in outcome.statements] == [
+    assert [statement.subject for statement in outcome.drafts] == [
         "visit:arrival/opened/#1",
         "visit:arrival/setup/#1",
         "visit:arrival/battery.rest_voltage/#1",
@@ -176,7 +177,7 @@ def test_a_row_that_vanished_is_refused_by_its_name_and_value_and_nothing_is_wri
     )[1]
     (fault,) = outcome.faults
     assert "battery.rest_voltage" in fault and "12.78 V" in fault and 'withdrawn = "' in fault
-    assert outcome.statements == ()
+    assert outcome.drafts == ()
     assert store.journal(job) == before
 
 
@@ -217,7 +218,7 @@ def test_a_row_corrected_and_withdrawn_in_one_go_keeps_both(store: Store) -> Non
 
 def test_a_withdrawal_needs_a_reason(store: Store) -> None:
     drafts = drafts_of([COLD])
-    (fault,) = store.reconcile(
+    (fault,) = store.file_additions(
         None, "visit", [*drafts[:-1], attrs.evolve(drafts[-1], withdrawn=True, at="step[0].readings[1]")]
     ).faults
     assert fault.startswith("step[0].readings[1]") and "reason" in fault
@@ -310,7 +311,7 @@ def test_a_setup_and_its_reading_may_stand_in_one_group(store: Store) -> None:
         for draft in drafts
     )
     job, outcome, _ = imported(store, None, [opened, first, cold, second, warm])
-    assert len({statement.subject for statement in outcome.statements}) == 5
+    assert len({statement.subject for statement in outcome.drafts}) == 5
     assert told(store, job) == said_by([Step("4 °C", (VOLTS,)), Step("5 °C", (VOLTS,))])
 
 
@@ -321,7 +322,7 @@ def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> No
         body=body_of(reading("v", "12 V", "arrival/setup/#3")),
         at="step[1].readings[0]",
     )
-    (fault,) = store.reconcile(None, "visit", [stray]).faults
+    (fault,) = store.file_additions(None, "visit", [stray]).faults
     assert fault.startswith("step[1].readings[0]")
 
 
@@ -349,15 +350,17 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
         how="in person",
     )
     said = [("offered", "visit:offer#1", offered), ("agreed", own_subject("agreed", "1"), agreed)]
-    store.append(
-        job, [Statement(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said]
+    append(
+        store,
+        job,
+        [Draft(kind=kind, subject=subject, body=body_of(record)) for kind, subject, record in said],
     )
     imported(store, job, drafts_of([Step("", (Row("battery.posts", "8 V"),))])[1:], origin="visit-2")
     assert imported(store, job, drafts_of([COLD]))[1] == Reconciled()
 
 
 def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
-    (fault,) = store.reconcile(
+    (fault,) = store.file_additions(
         None, "visit", [Draft(kind="withdrawn", row="r/", body=body_of(Withdrawn()), at="step[0]")]
     ).faults
     assert fault.startswith("step[0]") and "withdrawn" in fault
@@ -365,7 +368,7 @@ def test_a_file_cannot_say_what_only_the_program_says(store: Store) -> None:
 
 @pytest.mark.parametrize("origin", ["", "a:b", "a#1"])
 def test_a_file_s_name_for_the_job_must_tell_its_rows_from_others(store: Store, origin: str) -> None:
-    assert store.reconcile(None, origin, []).faults
+    assert store.file_additions(None, origin, []).faults
 
 
 def test_a_person_s_words_are_compared_by_what_they_say(store: Store) -> None:
@@ -389,11 +392,11 @@ def test_a_field_added_by_a_later_program_changes_no_old_row(store: Store) -> No
         if name != "model_years"
     }
     job = store.new_job()
-    opened = Statement(kind="opened", subject=own_subject("opened", "x"), body=body_of(Opened(origin="x")))
-    store.append(job, [opened, Statement(kind="vehicle", subject="v:vehicle/#1", body=old)])
+    opened = Draft(kind="opened", subject=own_subject("opened", "x"), body=body_of(Opened(origin="x")))
+    append(store, job, [opened, Draft(kind="vehicle", subject="v:vehicle/#1", body=old)])
     assert (
-        store.reconcile(
-            job,
+        store.file_additions(
+            store.job(job),
             "v",
             [Draft(kind="vehicle", row="vehicle/", body=body_of(Vehicle(odometer_typed="98400 km")))],
         )
@@ -405,8 +408,8 @@ def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     for typed in ("12.1 V", "12.78 V"):
         body = body_of(reading("battery.rest_voltage", typed, first[1].subject))
-        store.append(
-            job, [Statement(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
+        append(
+            store, job, [Draft(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
         )
     assert store.job(job).disputes
     (entry,) = imported(store, job, drafts_of([COLD]))[2]
@@ -419,17 +422,18 @@ def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
 def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store: Store, typed: str) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     marked = drafts_of([Step("4 °C", (attrs.evolve(VOLTS, withdrawn="clip slipped"), POSTS))])
-    corrected = Statement(
+    corrected = Draft(
         kind="measured",
         subject=first[2].subject,
         body=body_of(reading("battery.rest_voltage", typed, first[1].subject)),
         replaces=(first[2].id,),
     )
-    store.append(job, [corrected])
-    store.append(
+    append(store, job, [corrected])
+    append(
+        store,
         job,
         [
-            Statement(
+            Draft(
                 kind="withdrawn",
                 subject=first[2].subject,
                 body={},
@@ -551,4 +555,4 @@ def test_no_standing_row_ever_leaves_unseen(store: Store, file: File, data: st.D
     )
     _, outcome, _ = imported(store, job, drafts_of(shorter))
     assert outcome.faults and any(step.rows[number].of in fault for fault in outcome.faults)
-    assert outcome.statements == ()
+    assert outcome.drafts == ()

@@ -19,10 +19,12 @@ from corekit.model.entry import jobs_of
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, InvoiceIssued, Opened
 from corekit.store import verification
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
+from corekit.store.requests import Request
 from corekit.store.store import Store
 
 from .conftest import invoice, said
+from .writing import append, issue
 
 CHAIN = "2026-A"
 CHILD = Path(__file__).with_name("child.py")
@@ -32,7 +34,8 @@ def begun(store: Store, name: str) -> tuple[str, dict[str, str]]:
     """A job that has just begun, and the reference to its customer's name."""
     job = store.new_job()
     customer = Customer(name=PersonalText("name", "Invented Deliveries"))
-    written = store.append(
+    written = append(
+        store,
         job,
         [
             said("opened", f"{name}:opened#1", Opened(origin=name)),
@@ -59,7 +62,7 @@ def told(store: Store, job: str) -> list[str]:
 
 
 def test_all_jobs_are_told_of_the_one_entry_in_the_books(store: Store, two: tuple[str, str]) -> None:
-    entry = store.issue_together(two, CHAIN, over(*two))
+    entry = issue(store, two, CHAIN, over(*two))
     assert (entry.job, jobs_of(entry)) == ("", two)
     assert [told(store, job) for job in two] == [[entry.body["number"]]] * 2
     assert {store.job(job).issued[0].record.books_entry for job in two} == {entry.id}
@@ -68,7 +71,7 @@ def test_all_jobs_are_told_of_the_one_entry_in_the_books(store: Store, two: tupl
 
 
 def test_an_invoice_over_one_job_says_nothing_of_several(store: Store, two: tuple[str, str]) -> None:
-    entry = store.issue(two[0], CHAIN, invoice)
+    entry = issue(store, two[0], CHAIN, invoice)
     assert "jobs" not in entry.body, (
         "what an older program wrote of a single invoice and what this one writes must be the same"
     )
@@ -80,9 +83,9 @@ def test_it_may_refer_to_the_persons_of_each_of_its_jobs_and_of_no_other(store: 
         begun(store, label) for label in ("one", "two", "three")
     )
     with pytest.raises(StoreError, match="which this job does not have"):
-        store.issue_together([one, two], CHAIN, over(one, two, to=[name, foreign]))
+        issue(store, [one, two], CHAIN, over(one, two, to=[name, foreign]))
     assert store.books() == []
-    store.issue_together([one, two], CHAIN, over(one, two, to=[name, other]))
+    issue(store, [one, two], CHAIN, over(one, two, to=[name, other]))
     assert store.verify() == []
     store.forget(one)
     assert store.verify() == []
@@ -94,33 +97,33 @@ def test_it_may_refer_to_the_persons_of_each_of_its_jobs_and_of_no_other(store: 
 def test_what_does_not_fit_is_refused_and_nothing_is_written(store: Store, two: tuple[str, str]) -> None:
     one, other = two
     third, _ = begun(store, "three")
-    store.issue(third, CHAIN, invoice)
+    issue(store, third, CHAIN, invoice)
     before = store.heads()
     for jobs, build, text in (
-        ([one], over(one), "names two or more, each once"),
-        ([one, one], over(one, one), "names two or more, each once"),
+        ([one], over(one), "says it is over"),
+        ([one, one], over(one, one), "Each job is named once"),
         ([one, "nobody"], over(one, "nobody"), "no job 'nobody'"),
         ([one, third], over(one, third), f"Job {third} is on invoice 2026-A-0001 already"),
         ([one, other], over(one, third), "was to be over"),
         ([one, other], invoice, "says it is over one job"),
     ):
         with pytest.raises(StoreError, match=text):
-            store.issue_together(jobs, CHAIN, build)
+            issue(store, jobs, CHAIN, build)
     assert store.heads() == before
     with pytest.raises(StoreError, match="says it is over"):
-        store.issue(one, CHAIN, over(one, other))
+        issue(store, one, CHAIN, over(one, other))
     assert store.heads() == before
 
 
 def test_the_same_answer_again_gives_the_entry_of_then(store: Store, two: tuple[str, str]) -> None:
-    entry = store.issue_together(two, CHAIN, over(*two), answer="answer-0123456789", asked=[1])
-    assert store.issue_together(two, CHAIN, over(*two), answer="answer-0123456789", asked=[1]) == entry
+    entry = issue(store, two, CHAIN, over(*two), request=Request(id="answer-0123456789", content=[1]))
+    assert issue(store, two, CHAIN, over(*two), request=Request(id="answer-0123456789", content=[1])) == entry
     assert store.books() == [entry]
     assert store.verify() == []
 
 
 def test_verifying_names_a_job_that_was_not_told(store: Store, two: tuple[str, str]) -> None:
-    store.issue_together(two, CHAIN, over(*two))
+    issue(store, two, CHAIN, over(*two))
     with closing(sqlite3.connect(store.path, isolation_level=None)) as raw:
         raw.execute("DELETE FROM entry WHERE kind = 'issued' AND job = ?", (two[1],))
         found = verification.faults(raw)
@@ -130,7 +133,7 @@ def test_verifying_names_a_job_that_was_not_told(store: Store, two: tuple[str, s
 
 def test_verifying_names_a_job_that_the_invoice_is_not_over(store: Store, two: tuple[str, str]) -> None:
     third, _ = begun(store, "three")
-    store.issue_together(two, CHAIN, over(*two))
+    issue(store, two, CHAIN, over(*two))
     with closing(sqlite3.connect(store.path, isolation_level=None)) as raw:
         raw.execute("UPDATE entry SET job = ? WHERE kind = 'issued' AND job = ?", (third, two[1]))
         found = verification.faults(raw)
@@ -154,4 +157,4 @@ def test_a_kill_between_two_jobs_leaves_neither_issued_and_takes_no_number(
     assert store.verify() == []
     assert store.books() == []
     assert [told(store, job) for job in two] == [[], []]
-    assert store.issue_together(two, CHAIN, over(*two)).body["place"] == 1
+    assert issue(store, two, CHAIN, over(*two)).body["place"] == 1

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from corekit.store import verification
-from corekit.store.problem import StoreError
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 from .conftest import fill

@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.answering import Answer
+from corekit.desk.assessing import assessment_of
+from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.plugin.host import Plugins
 from corekit.plugin.system import System
@@ -24,8 +25,11 @@ class Visit:
 
     def __init__(self, shop: Shop) -> None:
         self.shop = shop
-        begun = shop.answer(
-            None, Answer(id=self._id(), rows={"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}})
+        begun = add_rows(
+            shop.context,
+            None,
+            {"reason": "Does not crank.", "vehicle": {"plate": "DEMO-1"}},
+            request_id=self._id(),
         )
         self.job = begun.job
 
@@ -33,7 +37,7 @@ class Visit:
         return f"answer-of-the-test-{next(COUNTED):04}"
 
     def say(self, **step: Any) -> None:
-        self.shop.answer(self.job, Answer(id=self._id(), rows={"step": [step]}))
+        add_rows(self.shop.context, self.job, {"step": [step]}, request_id=self._id())
 
     def agree(self, stage: str, *declined: str) -> None:
         self.shop.agree(self.shop.offer(self.job, stage), by="customer", how="in person", declined=declined)
@@ -41,7 +45,7 @@ class Visit:
     @property
     def stands(self) -> Standing:
         job = self.shop.store.job(self.job)
-        return standing(job, self.shop.assessed(job))
+        return standing(job, assessment_of(self.shop.context, job))
 
 
 @pytest.fixture
@@ -92,12 +96,11 @@ def test_a_job_that_ended_is_handed_over(visit: Visit) -> None:
 
 def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Visit) -> None:
     shop = visit.shop
-    visit.job = shop.answer(
+    visit.job = add_rows(
+        shop.context,
         None,
-        Answer(
-            id=visit._id(),
-            rows={"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}},
-        ),
+        {"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}},
+        request_id=visit._id(),
     ).job
     visit.say(wanted=WANTED)
     visit.shop.offer(visit.job, "repair")
@@ -105,8 +108,11 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
     visit.agree("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
-    shop.answer(
-        visit.job, Answer(id=visit._id(), rows={"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id})
+    add_rows(
+        shop.context,
+        visit.job,
+        {"vehicle": {"plate": "DEMO-1"}, "instead_of": vehicle.id},
+        request_id=visit._id(),
     )
     assert visit.stands.step is Step.REPAIR
 
@@ -138,8 +144,8 @@ def test_work_that_no_reading_can_show_leads_on_to_the_hand_over(empty_shop: Pat
 def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -> None:
     operation = next(
         one
-        for key, one in visit.shop.plugins.operations.items()
-        if one.shown_by and not one.replaces and key in visit.shop.book.operations
+        for key, one in visit.shop.context.plugins.operations.items()
+        if one.shown_by and not one.replaces and key in visit.shop.context.prices.operations
     )
     visit.agree("diagnosis")
     visit.say(wanted={"operation": operation.key, "ground": "customer"})

@@ -10,7 +10,7 @@ from typing import Any
 
 import attrs
 
-from corekit.desk.offering import Offer
+from corekit.desk.estimating import Offer
 from corekit.desk.shop import Shop
 from corekit.plugin.host import Plugins, load
 

@@ -18,8 +18,8 @@ import pypdfium2
 import pytest
 import zxingcpp
 
+from corekit.desk.errors import OfferAwaitedError
 from corekit.desk.issuing import Invoice
-from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
 from corekit.report.pdf import check_glyphs, render_pdf
@@ -97,7 +97,7 @@ def test_our_own_texts_are_all_in_the_face_of_the_papers(
     """What people type may fall back to another face; what plugins and papers say must not."""
     check_glyphs(invoices[job].document)
     with Shop(demo_out) as shop:
-        for offer in shop.store.job(shop.find(job)).offers:
+        for offer in shop.store.job(shop.store.find(job)).offers:
             check_glyphs(from_data(offer.record.document))
 
 
@@ -284,7 +284,7 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:
-        with pytest.raises(OfferAwaited) as awaited:
+        with pytest.raises(OfferAwaitedError) as awaited:
             shop.import_visit(visit)
         shop.offer(awaited.value.job, "diagnosis")
         invoice = shop.issue(shop.import_visit(visit))

@@ -18,12 +18,15 @@ import pytest
 
 from corekit.billing.approval import ConsentError
 from corekit.billing.payment import PaymentError
-from corekit.desk.issuing import Page
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
+from corekit.desk.issuing import Page, invoice_draft
+from corekit.desk.jobs import billed_with, job_named, texts_of
+from corekit.desk.payments import due, payments_of
 from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page
 from corekit.report.personal_text import mask
+from corekit.store.transaction import Transaction
 
 from .chain import corekit, done, paper_text, refused, squeezed
 from .fleet import CUSTOMER, Fleet
@@ -153,7 +156,7 @@ def test_all_jobs_have_the_one_number_and_asking_again_gives_the_same_invoice(fl
         before = first.pdf.read_bytes()
         (entry,) = [entry for entry in shop.store.books() if entry.kind == "invoice"]
         for name in ("van-1", "van-2"):
-            issued = shop.store.job(shop.find(name)).issued
+            issued = shop.store.job(shop.store.find(name)).issued
             assert [
                 (one.record.number, one.record.document_hash, one.record.books_entry) for one in issued
             ] == [(first.number, entry.body["document_hash"], entry.id)]
@@ -169,10 +172,10 @@ def test_all_jobs_have_the_one_number_and_asking_again_gives_the_same_invoice(fl
 
 def test_an_answer_sent_twice_issues_once_and_another_under_its_id_is_refused(fleet: Fleet) -> None:
     with fleet.open() as shop:
-        first = shop.issue_together(["van-1", "van-2"], answer="answer-0123456789")
-        assert shop.issue_together(["van-1", "van-2"], answer="answer-0123456789").number == first.number
+        first = shop.issue_together(["van-1", "van-2"], request_id="answer-0123456789")
+        assert shop.issue_together(["van-1", "van-2"], request_id="answer-0123456789").number == first.number
         with pytest.raises(Exception, match="given before and said something else"):
-            shop.issue_together(["van-1", "van-3"], answer="answer-0123456789")
+            shop.issue_together(["van-1", "van-3"], request_id="answer-0123456789")
         assert sum(entry.kind == "invoice" for entry in shop.store.books()) == 1
         assert shop.store.verify() == []
 
@@ -241,28 +244,32 @@ def test_a_job_that_is_on_an_invoice_already_joins_no_other(fleet: Fleet) -> Non
         for jobs in (["van-2", "van-1"], ["van-2", "van-3", "van-1"], ["other", "van-3"]):
             with pytest.raises(DeskError, match=f"is on invoice {both} already"):
                 shop.issue_together(jobs)
-        assert not shop.store.job(shop.find("other")).issued
+        assert not shop.store.job(shop.store.find("other")).issued
 
 
 def test_a_draft_over_several_jobs_comes_to_what_is_issued_and_keeps_nothing(fleet: Fleet) -> None:
     before = entries(fleet)
     with fleet.open() as shop:
-        draft = shop.drafted_together(["van-1", "van-2"])
+        draft = invoice_draft(shop.context, *(job_named(shop.context, name) for name in ["van-1", "van-2"]))
         assert (draft.document.draft, draft.document.number, draft.due) == (True, "", euros(TOTAL))
     assert entries(fleet) == before
     with fleet.open() as shop:
         number = shop.issue_together(["van-1", "van-2"]).number
         with pytest.raises(DeskError, match=f"Invoice {number} is over these jobs already"):
-            shop.drafted_together(["van-2", "van-1"])
+            invoice_draft(shop.context, *(job_named(shop.context, name) for name in ["van-2", "van-1"]))
 
 
 def test_whoever_shows_the_paper_gets_the_words_of_all_its_jobs_and_of_no_other(fleet: Fleet) -> None:
     with fleet.open() as shop:
         shop.issue_together(["van-1", "van-2"])
         for name in ("van-1", "van-2"):
-            assert {"XX 1", "XX 2"} <= set(shop.paper_texts(name).values())
-        assert {"XX 1", "XX 2"}.isdisjoint(shop.paper_texts("van-3").values())
-        assert "XX 2" not in shop.texts(shop.find("van-1")).values()
+            assert {"XX 1", "XX 2"} <= set(
+                texts_of(shop.context, *billed_with(shop.context, job_named(shop.context, name))).values()
+            )
+        assert {"XX 1", "XX 2"}.isdisjoint(
+            texts_of(shop.context, *billed_with(shop.context, job_named(shop.context, "van-3"))).values()
+        )
+        assert "XX 2" not in texts_of(shop.context, shop.store.job(shop.store.find("van-1"))).values()
 
 
 def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> None:
@@ -274,7 +281,7 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
             match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$",
         ):
             shop.issue_together(["van-1", "just-begun"])
-        assert not shop.store.job(shop.find("van-1")).issued
+        assert not shop.store.job(shop.store.find("van-1")).issued
 
 
 def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
@@ -293,19 +300,19 @@ def test_when_it_fails_in_the_middle_no_job_is_issued_and_no_number_is_taken(
     fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with fleet.open() as shop:
-        real, told = shop.store._appended, []
+        append_to, jobs = Transaction._append_to, []
 
-        def fails_at_the_second(*said: Any) -> Any:
-            told.append(said[1])
-            if len(told) == 2:
+        def fails_at_the_second(transaction: Transaction, job: str, *what: Any) -> Any:
+            jobs.append(job)
+            if len(jobs) == 2:
                 raise OSError("the power went")
-            return real(*said)
+            return append_to(transaction, job, *what)
 
-        monkeypatch.setattr(shop.store, "_appended", fails_at_the_second)
+        monkeypatch.setattr(Transaction, "_append_to", fails_at_the_second)
         with pytest.raises(OSError, match="the power went"):
             shop.issue_together(["van-1", "van-2"])
         monkeypatch.undo()
-        assert len(told) == 2
+        assert len(jobs) == 2
         assert not any(shop.store.job(job).issued for job in shop.store.jobs())
         assert shop.store.books() == []
         assert shop.issue_together(["van-1", "van-2"]).number.endswith("A0001")
@@ -318,8 +325,15 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
         assert "Paid, vehicle 1, card -10.00" in words(invoice.pdf)
         assert shop.pay("van-2", euros(10000), "bank") == euros(TOTAL - 11000)
         for name in ("van-1", "van-2"):
-            assert shop.due(name) == shop.issue(name).due == euros(TOTAL - 11000)
-            assert [(str(one.amount), one.how) for one in shop.payments(name)] == [
+            assert (
+                due(shop.context, job_named(shop.context, name))
+                == shop.issue(name).due
+                == euros(TOTAL - 11000)
+            )
+            assert [
+                (str(one.amount), one.how)
+                for one in payments_of(billed_with(shop.context, job_named(shop.context, name)))
+            ] == [
                 ("10.00", "card"),
                 ("100.00", "bank"),
             ]
@@ -350,13 +364,13 @@ def test_a_payment_in_the_file_of_one_job_is_held_against_the_whole_invoice(flee
         rows = json.loads((fleet.folder.parent / "van-1.json").read_text("utf-8"))
         rows["step"].append({"paid": {"amount": "9.56", "how": "cash"}})
         with pytest.raises(
-            DeskError,
-            match=r"A payment of 9\.56 EUR is more than what was agreed and not yet paid \(9\.55\)",
+            PaymentError,
+            match=r"Only 9\.55 EUR is due, and 9\.56 was given",
         ):
             fleet.added(shop, rows)
         rows["step"][-1]["paid"]["amount"] = "9.55"
         fleet.added(shop, rows)
-        assert shop.due("van-2") == euros(0)
+        assert due(shop.context, job_named(shop.context, "van-2")) == euros(0)
 
 
 def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet) -> None:

@@ -242,7 +242,11 @@ def test_a_shop_is_set_up_once(tmp_path: Path) -> None:
 def test_what_is_not_said_is_asked(tmp_path: Path) -> None:
     said = done(corekit("init", tmp_path / "s", answer="2 Lane; Town\nMe & Co\neur\n"))
     with Shop(tmp_path / "s") as opened:
-        assert (opened.settings.issuer.name, opened.settings.issuer.address, opened.book.currency) == (
+        assert (
+            opened.context.settings.issuer.name,
+            opened.context.settings.issuer.address,
+            opened.context.prices.currency,
+        ) == (
             "Me & Co",
             ("2 Lane", "Town"),
             "EUR",
@@ -568,14 +572,14 @@ def test_a_file_that_agrees_to_an_offer_not_made_is_kept_up_to_there(shop: Path,
     )
     assert "Traceback" not in said.words
     with Shop(shop) as opened:
-        job = opened.store.job(opened.find(WORN))
+        job = opened.store.job(opened.store.find(WORN))
         assert job.fitted(0)
         assert job.agreements == ()
         assert job.measured(0) == ()
     done(corekit("offer", WORN, "--stage", "diagnosis", shop=shop))
     refused(corekit("add", visit, shop=shop), "'repair 1'", "--stage repair")
     with Shop(shop) as opened:
-        job = opened.store.job(opened.find(WORN))
+        job = opened.store.job(opened.store.find(WORN))
         assert len(job.measured(0)) == 5
         assert len(job.agreements) == 1
         assert job.repairs == ()
@@ -603,7 +607,7 @@ def test_a_changed_row_is_a_correction(shop: Path, visit: Path) -> None:
         in done(corekit("add", written(visit.parent, changed), shop=shop)).out
     )
     with Shop(shop) as opened:
-        job = opened.store.job(opened.find(WORN))
+        job = opened.store.job(opened.store.find(WORN))
         typed = [noted.record.typed for noted in job.measured(0) if noted.record.of == "battery.rest_voltage"]
         assert typed == ["12.58 V"]
         assert any(entry.body.get("typed") == "12.78 V" for entry in job.entries), (
@@ -629,7 +633,7 @@ def test_a_vanished_row_is_refused_and_a_withdrawn_one_taken(shop: Path, visit: 
     )
     assert "1 withdrawn" in done(corekit("add", written(visit.parent, withdrawn), shop=shop)).out
     with Shop(shop) as opened:
-        job = opened.store.job(opened.find(WORN))
+        job = opened.store.job(opened.store.find(WORN))
         assert [
             noted.record.place for noted in job.measured(0) if noted.record.of == "battery.cranking_voltage"
         ] == ["posts"]
@@ -672,7 +676,7 @@ def test_asked_again_with_nothing_changed_the_standing_offer_is_given(shop: Path
 def test_an_agreement_binds_to_the_offered_paper(offered: Path) -> None:
     done(corekit("agree", WORN, "--total", "60.00", "--how", "by phone", shop=offered))
     with Shop(offered) as opened:
-        job = opened.store.job(opened.find(WORN))
+        job = opened.store.job(opened.store.find(WORN))
         assert job.agreements[0].record.document_hash == job.offers[0].record.document_hash
 
 
@@ -874,7 +878,7 @@ def test_one_can_pay_partly_and_then_the_rest_and_no_more(unpaid: Path) -> None:
     with Shop(unpaid) as opened:
         paid = [entry.body["amount"] for entry in opened.store.books() if entry.kind == "payment"]
         assert paid == [10000, 26660]
-        assert [noted.record.amount for noted in opened.store.job(opened.find(WORN)).payments] == paid
+        assert [noted.record.amount for noted in opened.store.job(opened.store.find(WORN)).payments] == paid
     assert "due 0.00 EUR" in done(corekit("issue", WORN, shop=unpaid)).out
     done(corekit("verify", shop=unpaid))
 

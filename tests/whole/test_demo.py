@@ -16,7 +16,7 @@ import pypdf
 import pytest
 
 from corekit.desk.demo import run_demo
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
 from corekit.desk.shop import Shop
 from corekit.store.store import Store
 

@@ -19,10 +19,11 @@ import attrs
 import pytest
 
 from corekit.billing.approval import ConsentError
-from corekit.desk.answering import Answer
-from corekit.desk.issuing import Invoice
-from corekit.desk.offering import Offer
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
+from corekit.desk.estimating import Offer, offer_named
+from corekit.desk.issuing import Invoice, left_out
+from corekit.desk.jobs import job_named, photograph, pictures_of, texts_of
+from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data
 from corekit.model.entry import Entry
@@ -31,7 +32,7 @@ from corekit.model.personal import Personal
 from corekit.plugin.host import Plugins, load
 from corekit.report.page import render_page
 from corekit.report.personal_text import mask
-from corekit.store.problem import OtherAnswer
+from corekit.store.errors import RequestConflictError
 
 from .chain import corekit, done, found_shop, paper_text
 
@@ -103,7 +104,7 @@ def arrive(shop: Shop, name: str = "first", **more: Any) -> Visit:
         "step": [],
         **more,
     }
-    return Visit(shop, shop.folder.parent / f"{name}.json", data).add()
+    return Visit(shop, shop.context.folder.parent / f"{name}.json", data).add()
 
 
 SOUND = {
@@ -261,13 +262,21 @@ def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
 
 def test_an_offer_of_nothing_is_agreed_to_and_issued_from_the_command_line_like_any_other(shop: Shop) -> None:
     arrive(shop).say(wanted={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
-    assert "0.00 EUR" in done(corekit("offer", "first", "--stage", "repair", shop=shop.folder)).out
+    assert "0.00 EUR" in done(corekit("offer", "first", "--stage", "repair", shop=shop.context.folder)).out
     done(
         corekit(
-            "agree", "first", "--offer", "repair 1", "--total", "0.00", "--how", "by phone", shop=shop.folder
+            "agree",
+            "first",
+            "--offer",
+            "repair 1",
+            "--total",
+            "0.00",
+            "--how",
+            "by phone",
+            shop=shop.context.folder,
         )
     )
-    job = shop.store.job(shop.find("first"))
+    job = shop.store.job(shop.store.find("first"))
     assert [noted.record.total for noted in job.agreements] == [0]
 
 
@@ -281,12 +290,12 @@ def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why
 
 
 def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop) -> None:
-    prices = shop.folder / "prices.toml"
+    prices = shop.context.folder / "prices.toml"
     prices.write_text(
         re.sub(r'(call_out +=|price =|per_hour =) "[0-9.]+"', r'\1 "0.00"', prices.read_text("utf-8")),
         "utf-8",
     )
-    with Shop(shop.folder, plugins=plugins()) as unfilled:
+    with Shop(shop.context.folder, plugins=plugins()) as unfilled:
         visit = arrive(unfilled).say(waived={"charge": "call-out", "because": "goodwill"})
         with pytest.raises(DeskError, match=r"would come to 0\.00 EUR\. Fill in prices\.toml"):
             unfilled.offer(visit.job, "diagnosis")
@@ -350,9 +359,9 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
 
 def test_the_offer_of_then_is_kept_as_it_was_handed_over(shop: Shop) -> None:
     visit = wrong(shop)
-    before = to_data(shop.offer_named(visit.job).document)
+    before = to_data(offer_named(shop.context, job_named(shop.context, visit.job)).document)
     withdraw(visit, "the clamps of the load tester had slipped")
-    assert to_data(shop.offer_named(visit.job).document) == before
+    assert to_data(offer_named(shop.context, job_named(shop.context, visit.job)).document) == before
 
 
 def test_a_finding_that_other_readings_bear_out_stays_the_ground(shop: Shop) -> None:
@@ -401,7 +410,7 @@ def test_the_second_vehicle_in_one_driveway_does_not_pay_for_the_coming(shop: Sh
 def test_the_coming_can_be_left_out_of_one_offer_by_hand(shop: Shop) -> None:
     visit = arrive(shop)
     assert str(shop.offer(visit.job, "diagnosis", call_out=False).total) == "36.00"
-    said = done(corekit("offer", "first", "--stage", "diagnosis", "--no-call-out", shop=shop.folder))
+    said = done(corekit("offer", "first", "--stage", "diagnosis", "--no-call-out", shop=shop.context.folder))
     assert "36.00 EUR" in said.out
 
 
@@ -432,7 +441,9 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         left={"because": "part missing", "back": "2026-03-05", "taken": "2026-03-02T15:00:00+01:00"}
     )
     assert shop.store.job(visit.job).left_open is not None
-    assert "Replace the battery was agreed to" in " ".join(shop.left_out(visit.job))
+    assert "Replace the battery was agreed to" in " ".join(
+        left_out(shop.context, job_named(shop.context, visit.job))
+    )
     visit.say(came={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
         repaired={"operation": REPLACE}
     )
@@ -528,7 +539,10 @@ def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop)
 
     assert waiting() == ["battery.drain"]
     visit.yes("diagnosis", "60.00")
-    assert any("a test with this reading was begun" in sentence for sentence in shop.left_out(visit.job))
+    assert any(
+        "a test with this reading was begun" in sentence
+        for sentence in left_out(shop.context, job_named(shop.context, visit.job))
+    )
     visit.read("battery.rest_voltage", "12.6 V", setup=COLD)
     assert waiting() == ["battery.drain"]
     visit.read("battery.drain", "20 mA", setup={"battery.sleep_time": "40 min"})
@@ -564,11 +578,11 @@ def test_an_offer_that_rests_on_readings_does_not_say_that_nothing_was_measured(
 
 def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
     assert "never come to more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
-    prices = shop.folder / "prices.toml"
+    prices = shop.context.folder / "prices.toml"
     prices.write_text(
         prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8"
     )
-    with Shop(shop.folder, plugins=plugins()) as capped:
+    with Shop(shop.context.folder, plugins=plugins()) as capped:
         text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
     assert (
         "call-out, travel and diagnosis together never come to more than 90.00 EUR before tax without a new"
@@ -582,7 +596,7 @@ PICTURE = "aGVsbG8gd29ybGQ=" * 4000
 
 
 def photographed(shop: Shop, job: str) -> None:
-    shop.photograph(job, PICTURE, of="battery.case", what="a crack beside the left post")
+    photograph(shop.context, job, PICTURE, of="battery.case", what="a crack beside the left post")
 
 
 def test_pictures_are_kept_with_the_persons_and_loaded_only_where_somebody_asks(shop: Shop) -> None:
@@ -590,33 +604,41 @@ def test_pictures_are_kept_with_the_persons_and_loaded_only_where_somebody_asks(
     offer = shop.offer(visit.job, "diagnosis")
     shop.agree(offer, by="customer", how="in person", signature=PICTURE + "c2lnbmVk")
     photographed(shop, visit.job)
-    texts = shop.texts(visit.job)
+    texts = texts_of(shop.context, shop.store.job(visit.job))
     assert "a crack beside the left post" in texts.values()
     assert not [text for text in texts.values() if text.startswith(PICTURE)]
-    assert set(shop.pictures(visit.job).values()) == {PICTURE, PICTURE + "c2lnbmVk"}
-    assert set(shop.pictures(visit.job, "signature").values()) == {PICTURE + "c2lnbmVk"}
+    assert set(pictures_of(shop.context, job_named(shop.context, visit.job)).values()) == {
+        PICTURE,
+        PICTURE + "c2lnbmVk",
+    }
+    assert set(pictures_of(shop.context, job_named(shop.context, visit.job), "signature").values()) == {
+        PICTURE + "c2lnbmVk"
+    }
     (photo,) = shop.store.job(visit.job).photos
     assert photo.record.of == "battery.case"
     assert isinstance(photo.record.image, Personal)
-    assert shop.pictures(visit.job, "photo")[photo.record.image.hash] == PICTURE
+    assert (
+        pictures_of(shop.context, job_named(shop.context, visit.job), "photo")[photo.record.image.hash]
+        == PICTURE
+    )
 
 
 def test_a_photo_that_is_sent_twice_is_kept_once(shop: Shop) -> None:
     visit, sent = arrive(shop), "photo-0123456789abcdef"
-    first = shop.photograph(visit.job, PICTURE, answer=sent)
-    assert shop.photograph(visit.job, PICTURE, answer=sent) == first
+    first = photograph(shop.context, visit.job, PICTURE, request_id=sent)
+    assert photograph(shop.context, visit.job, PICTURE, request_id=sent) == first
     assert len(shop.store.job(visit.job).photos) == 1
-    with pytest.raises(OtherAnswer):
-        shop.photograph(visit.job, PICTURE + "bW9yZQ==", answer=sent)
-    assert shop.photograph(visit.job, PICTURE).id != first.id
+    with pytest.raises(RequestConflictError):
+        photograph(shop.context, visit.job, PICTURE + "bW9yZQ==", request_id=sent)
+    assert photograph(shop.context, visit.job, PICTURE).id != first.id
 
 
 def test_a_photo_of_nothing_or_of_something_unknown_is_refused(shop: Shop) -> None:
     visit = arrive(shop)
     with pytest.raises(DeskError, match="no picture"):
-        shop.photograph(visit.job, "")
+        photograph(shop.context, visit.job, "")
     with pytest.raises(DeskError, match=r"battery\.colour"):
-        shop.photograph(visit.job, PICTURE, of="battery.colour")
+        photograph(shop.context, visit.job, PICTURE, of="battery.colour")
     assert shop.store.job(visit.job).photos == ()
 
 
@@ -637,8 +659,8 @@ def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Sho
     photographed(shop, visit.job)
     counts = shop.forget(visit.job)
     assert (counts["photo"], counts["signature"]) == (1, 1)
-    assert shop.pictures(visit.job) == {}
-    assert PICTURE.encode() not in (shop.folder / "journal.sqlite").read_bytes()
+    assert pictures_of(shop.context, job_named(shop.context, visit.job)) == {}
+    assert PICTURE.encode() not in (shop.context.folder / "journal.sqlite").read_bytes()
     assert shop.store.verify() == []
 
 
@@ -680,7 +702,10 @@ def test_waived_work_that_nobody_agreed_to_is_still_no_part_of_an_invoice(shop: 
     )
     with pytest.raises(ConsentError, match="nothing to invoice"):
         shop.issue(visit.job)
-    assert any("is not charged, but stands on no line" in sentence for sentence in shop.left_out(visit.job))
+    assert any(
+        "is not charged, but stands on no line" in sentence
+        for sentence in left_out(shop.context, job_named(shop.context, visit.job))
+    )
 
 
 def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
@@ -690,12 +715,12 @@ def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
     visit.say(waived={"operation": CLEAN, "because": "goodwill"}).say(
         left={"because": "charging", "back": "2026-03-05"}
     )
-    said = done(corekit("check", "first", shop=shop.folder)).words
+    said = done(corekit("check", "first", shop=shop.context.folder)).words
     assert "Waiting: Key-off current, 30 min, begun 2026-03-04T10:15:00Z" in said
     assert "Left open: charging, back on 2026-03-05" in said
     assert "Clean and tighten posts and clamps: goodwill; not charged" in said
     visit.say(ended={"how": "declined", "because": "too dear"})
-    assert "Ended: declined, too dear" in done(corekit("check", "first", shop=shop.folder)).words
+    assert "Ended: declined, too dear" in done(corekit("check", "first", shop=shop.context.folder)).words
 
 
 def test_a_warning_about_driving_stands_before_what_became_of_the_job(shop: Shop) -> None:
@@ -721,10 +746,10 @@ class Screen:
 
     def say(self, **rows: Any) -> tuple[Entry, ...]:
         self.count += 1
-        answer = Answer(id=f"answer-{self.count:016}", rows=rows)
-        first = self.shop.answer(self.job or "abcdefghjkmn", answer)
+        id_ = f"answer-{self.count:016}"
+        first = add_rows(self.shop.context, self.job or "abcdefghjkmn", rows, request_id=id_)
         self.job = first.job
-        assert self.shop.answer(self.job, answer).again
+        assert add_rows(self.shop.context, self.job, rows, request_id=id_).again
         return first.entries
 
     def step(self, **step: Any) -> Entry:
@@ -732,7 +757,7 @@ class Screen:
 
     def withdraw(self, entry: Entry, because: str) -> None:
         self.count += 1
-        self.shop.withdraw_answer(self.job, f"answer-{self.count:016}", entry.id, because)
+        withdraw_entry(self.shop.context, self.job, entry.id, because, request_id=f"answer-{self.count:016}")
 
     def yes(self, stage: str, total: str) -> None:
         offer = self.shop.offer(self.job, stage)
@@ -762,7 +787,7 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
         visit.say(**step)
 
     def told(job: str) -> list[Any]:
-        texts = shop.texts(job)
+        texts = texts_of(shop.context, shop.store.job(job))
         entries = [entry for entry in shop.store.journal(job) if entry.kind not in ("opened", "customer")]
         bodies = [
             json.loads(

@@ -13,8 +13,8 @@ from pathlib import Path
 import pypdf
 import pytest
 
+from corekit.desk.errors import OfferAwaitedError
 from corekit.desk.issuing import Invoice
-from corekit.desk.problem import OfferAwaited
 from corekit.desk.shop import Shop
 
 from ..conftest import Watched
@@ -73,7 +73,7 @@ def shop(typed: str, demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -
             try:
                 job = opened.import_visit(visit)
                 break
-            except OfferAwaited as awaited:
+            except OfferAwaitedError as awaited:
                 opened.offer(awaited.job, awaited.offer.split()[0])
         opened.issue(job)
         opened.publish(job)

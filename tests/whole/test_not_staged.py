@@ -25,7 +25,7 @@ import pytest
 from corekit import units
 from corekit.assess.assessment import Assessment, assess
 from corekit.datafile import read_toml
-from corekit.desk.draft import sketch_invoice
+from corekit.desk.draft import draft_invoice
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import Shop
 from corekit.intake.declared import Declared
@@ -76,7 +76,7 @@ def draft(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[
             mock.patch("corekit.report.pdf.render_pdf", lambda *words: b"not drawn"),
             mock.patch("corekit.desk.draft.load", plugins),
         ):
-            return sketch_invoice(
+            return draft_invoice(
                 str(path), is_file=True, folder=demo_out, km=None, out=folder / "draft.pdf"
             ).document
 
@@ -345,12 +345,12 @@ def fault_data() -> dict[str, Any]:
 def printed_tests(demo: Path, with_: Plugins) -> list[str]:
     """The next tests that the paper of the undecided job prints, with these plugins."""
     with Shop(demo, plugins=with_) as shop:
-        job = shop.find("undecided")
+        job = shop.store.find("undecided")
         from corekit.desk import paper
         from corekit.report.sections import watch
 
         assessment = shop.assess(job)
-        sheet = paper.sheet("id", shop.settings.issuer, shop.now(), "EUR", with_, demo=True)
+        sheet = paper.sheet("id", shop.context.settings.issuer, shop.context.clock(), "EUR", with_, demo=True)
         words = [block.words for block in watch(assessment, [], sheet) if isinstance(block, Paragraph)]
     return [str(word) for run in words for word in run if str(word).startswith("The next test")]
 
@@ -409,7 +409,7 @@ def pages(shop: Path) -> list[bytes]:
     """Every published page and its masked paper, from the server itself."""
     with Shop(shop, plugins=Plugins()) as opened:
         codes = [opened.issue(job).link.partition("#")[2] for job in opened.store.jobs()]
-        now = opened.now
+        now = opened.context.clock
     client = page_app(PublishedFolder(shop / "published"), bearer=None, demo=True, now=now).test_client()
     answers = [client.post(path, data={"code": code}) for code in codes for path in ("/v/open", "/v/paper")]
     assert {answer.status_code for answer in answers} == {200}
@@ -420,7 +420,7 @@ def test_without_the_battery_plugin_issued_invoices_and_pages_are_the_same_bytes
     papers, opened = issued(demo_copy), pages(demo_copy)
     shutil.rmtree(demo_copy / "papers")
     with Shop(demo_copy, plugins=Plugins()) as shop:
-        assert shop.plugins.systems == {}
+        assert shop.context.plugins.systems == {}
         for job in shop.store.jobs():
             shop.issue(job)
     assert issued(demo_copy) == papers

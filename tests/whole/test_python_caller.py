@@ -52,7 +52,7 @@ def test_the_lines_of_the_readme_run_as_they_stand(here: Path) -> None:
 def test_they_leave_an_agreement_to_the_very_paper_that_was_offered(here: Path) -> None:
     subprocess.run([sys.executable, "-c", block()], cwd=here, capture_output=True, check=True)
     with Shop(here / "demo-out") as shop:
-        job = shop.store.job(shop.find("first-job"))
+        job = shop.store.job(shop.store.find("first-job"))
         (offer,), (agreement,) = job.offers, job.agreements
         assert (agreement.record.document_hash, agreement.record.total) == (
             offer.record.document_hash,
@@ -100,5 +100,5 @@ def test_it_cannot_be_issued_before_the_yes_and_nothing_is_kept_of_the_attempt(h
     assert run.returncode == 1
     assert "ConsentError: " in run.stderr
     with Shop(here / "demo-out") as shop:
-        assert shop.store.job(shop.find("first-job")).issued == ()
+        assert shop.store.job(shop.store.find("first-job")).issued == ()
         assert len([entry for entry in shop.store.books() if entry.kind == "invoice"]) == len(JOBS)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from corekit.billing.payment import PaymentError
-from corekit.desk.problem import DeskError
+from corekit.desk.errors import DeskError
+from corekit.desk.jobs import billed_with, job_named
+from corekit.desk.payments import due, payments_of
 from corekit.model.document import DocumentKind, document_hash
 from corekit.model.money import Money
 from corekit.report.page import render_page
@@ -48,8 +51,8 @@ def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and
         number = shop.issue(job).number
         shop.pay(job, euros(2000), "cash")
         receipt = shop.receipt(job)
-        (payment,) = shop.payments(job)
-        assert shop.due(job) == euros(TOTAL - 2000)
+        (payment,) = payments_of(billed_with(shop.context, job_named(shop.context, job)))
+        assert due(shop.context, job_named(shop.context, job)) == euros(TOTAL - 2000)
         assert receipt.document.kind is DocumentKind.RECEIPT
         assert receipt.document.number == ""
         assert shop.issue(job).number == number, "a receipt took a number"
@@ -79,7 +82,7 @@ def test_the_second_receipt_counts_the_first_payment_and_says_when_all_is_paid(
         shop.pay(job, euros(2000), "cash")
         shop.pay(job, euros(TOTAL - 2000), "card")
         later = shop.receipt(job)
-        first = shop.receipt(job, shop.payments(job)[0].id)
+        first = shop.receipt(job, payments_of(billed_with(shop.context, job_named(shop.context, job)))[0].id)
     assert "Still to pay: 39.54 EUR." in words(first.pdf), (
         "the first receipt must not count what came after it"
     )
@@ -101,7 +104,10 @@ def test_a_deposit_has_a_receipt_of_its_own_and_stands_on_the_invoice_later(flee
         assert shop.receipt(job).pdf.read_bytes() == before, (
             "what was handed over changed when the invoice came"
         )
-        assert shop.payments(job)[0].on_invoice == invoice.number
+        assert (
+            payments_of(billed_with(shop.context, job_named(shop.context, job)))[0].on_invoice
+            == invoice.number
+        )
 
 
 def test_a_payment_that_the_invoice_shows_needs_no_receipt(fleet: Fleet, job: str) -> None:
@@ -141,8 +147,13 @@ def test_asked_for_twice_at_once_the_first_receipt_stands(fleet: Fleet, job: str
     with fleet.open() as one, fleet.open() as other:
         one.issue(job)
         one.pay(job, euros(2000), "cash")
-        real = other.store.append_once
-        other.store.append_once = lambda *said: (one.receipt(job), real(*said))[1]  # type: ignore[method-assign]
+        transaction = other.store.transaction
+
+        def late(*jobs: str) -> Any:
+            one.receipt(job)
+            return transaction(*jobs)
+
+        other.store.transaction = late  # type: ignore[method-assign, assignment]
         assert other.receipt(job).document == one.receipt(job).document
         assert len(one.store.job(job).receipts) == 1
         assert not one.store.job(job).disputes
@@ -217,7 +228,7 @@ def test_what_cannot_have_a_receipt_is_refused_in_one_sentence(fleet: Fleet, job
             shop.receipt(job, "zz")
         with pytest.raises(PaymentError):
             shop.pay(job, euros(TOTAL), "cash")
-        assert len(shop.payments(job)) == 1
+        assert len(payments_of(billed_with(shop.context, job_named(shop.context, job)))) == 1
 
 
 def test_the_command_that_takes_money_says_where_the_receipt_is(fleet: Fleet, job: str) -> None:

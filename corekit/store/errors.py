@@ -14,11 +14,16 @@ class StoreError(CorekitError):
     """
 
 
-class OtherAnswer(StoreError):
-    """An answer's id is that of another answer."""
+class RequestConflictError(StoreError):
+    """A request's id is that of another request."""
 
 
-def told(error: sqlite3.Error, path: Path) -> StoreError:
+def refusal(text: str) -> StoreError:
+    """Why something cannot be written; the whole transaction is undone with it."""
+    return StoreError(f"{text} Nothing was written.")
+
+
+def store_error(error: sqlite3.Error, path: Path) -> StoreError:
     """What an error of the database means for a person.
 
     The primary result code is the low byte of SQLite's extended code (sqlite.org/rescode.html, from memory).

@@ -13,7 +13,15 @@ class DeskError(CorekitError):
     """One clear text: what, where, and what to do."""
 
 
-class OfferAwaited(DeskError):
+class ApprovalError(DeskError):
+    """An approval that cannot be taken down; `field` is the field of its row that is wrong, if it is one."""
+
+    def __init__(self, text: str, field: str = "") -> None:
+        super().__init__(text)
+        self.field = field
+
+
+class OfferAwaitedError(DeskError):
     """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
 
     Attributes:

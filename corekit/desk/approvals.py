@@ -1,0 +1,159 @@
+"""The customer's word on an offer: bound to the very paper, once, whoever writes it down."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+import attrs
+
+from ..billing.approval import ApprovedWork
+from ..intake.visit import AgreedRow
+from ..model.entry import Draft
+from ..model.job import Job
+from ..model.money import Money
+from ..model.personal import Personal, PersonalText
+from ..model.records import Agreed, Offered, body_of
+from ..report.sheet import WHO_AGREES
+from .context import ShopContext
+from .errors import ApprovalError, DeskError
+
+
+@attrs.frozen(kw_only=True)
+class Approval:
+    """What was said of an offer, before it is held against the paper.
+
+    Attributes:
+        offer: The offer's printed name. paper: Hash of the Document that was shown, where that is known.
+        by, how: Who said it (never a name), and how.
+        declined: Keys of work that was declined in the same stroke.
+        total: What stands on the paper, where somebody typed it: it must be the offer's.
+        signature: A drawn one, as text; kept with the persons and on no paper.
+        words: What was said or written word for word; kept like a signature.
+        taken: When, RFC 3339, if known.
+        at: Where it stands in its file or form, for messages.
+    """
+
+    offer: str
+    by: str
+    how: str
+    paper: str = ""
+    declined: Sequence[str] = ()
+    total: Decimal | None = None
+    signature: str = ""
+    words: str = ""
+    taken: str = ""
+    at: str = ""
+
+    @classmethod
+    def of(cls, row: AgreedRow) -> Approval:
+        """What a row of a visit file or a screen says."""
+        return cls(
+            offer=row.offer,
+            by=row.by,
+            how=row.how,
+            declined=row.declined,
+            total=row.total,
+            taken=row.taken,
+            at=row.at,
+        )
+
+
+def offered_under(job: Job | None, name: str) -> Offered | None:
+    """The offer of this printed name, if it was made; the latest of them."""
+    offers = [noted.record for noted in job.offers if noted.record.name == name] if job is not None else []
+    return offers[-1] if offers else None
+
+
+def draft_of(job: Job | None, approval: Approval) -> Draft:
+    """The row that an approval becomes, bound to the hash of its offer. It takes the place of whatever was
+    said of this offer before, in a file, on a screen or by command.
+
+    Raises:
+        ApprovalError: there is no such offer, it is not said who or how, or the total is another one.
+    """
+    offered = offered_under(job, approval.offer)
+    if job is None or offered is None:
+        made = ", ".join(repr(noted.record.name) for noted in job.offers) if job is not None else ""
+        raise ApprovalError(
+            f"There is no offer {approval.offer!r}; made were: {made or 'none'}. Make the offer first.",
+            "offer",
+        )
+    if not approval.by.strip() or not approval.how.strip():
+        raise ApprovalError(
+            "An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded."
+        )
+    if approval.by not in WHO_AGREES:
+        raise ApprovalError(
+            f"{approval.by!r} would stand in the record for good, so who agreed is never a name. Write one of"
+            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
+            "by",
+        )
+    total = Money(offered.total, offered.currency)
+    if approval.total not in (None, total.amount):
+        raise ApprovalError(
+            f"The offer {approval.offer!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
+            " was recorded. Write the total that is printed on the offer, or make a new offer."
+        )
+    record = Agreed(
+        offer=offered.name,
+        document_hash=approval.paper or offered.document_hash,
+        total=offered.total,
+        currency=offered.currency,
+        by=approval.by,
+        how=approval.how,
+        declined=list(approval.declined),
+        signature=PersonalText("signature", approval.signature) if approval.signature else None,
+        said=PersonalText("words", approval.words) if approval.words else None,
+    )
+    return Draft(
+        kind="agreed",
+        row=f"agreed/{approval.offer}",
+        body=body_of(_with_signature(job, record)),
+        taken=approval.taken,
+        replaces=tuple(noted.id for noted in job.agreements if noted.record.offer == offered.name),
+        at=approval.at,
+    )
+
+
+def _with_signature(job: Job, record: Agreed) -> Agreed:
+    """What says the same as was said before keeps what was signed or said word for word then."""
+    if record.signature is not None or record.said is not None:
+        return record
+    for entry in reversed(job.entries):
+        if entry.kind != "agreed":
+            continue
+        before = Agreed(**entry.body)
+        same = attrs.evolve(before, signature=None, said=None) == record
+        if same and (isinstance(before.signature, Personal) or isinstance(before.said, Personal)):
+            return before
+    return record
+
+
+def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
+    """Return when the approvals among these drafts may be written.
+
+    Raises:
+        DeskError: the job's invoice is issued already.
+        ConsentError: one is about another paper than was offered, or what was declined was not offered.
+    """
+    new = [Agreed(**draft.body) for draft in drafts if draft.kind == "agreed"]
+    if new and job is not None:
+        must_be_open(job)
+        replaced = {entry for draft in drafts for entry in draft.replaces}
+        _ = ApprovedWork.of(job, shop.prices, new, instead_of=replaced).total
+
+
+def must_be_open(job: Job) -> None:
+    """Refuse to price or approve anything after the invoice: it is issued once, and what came later would
+    never be billed.
+
+    Raises:
+        DeskError: it is issued.
+    """
+    if job.issued:
+        number = job.issued[-1].record.number
+        raise DeskError(
+            f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take"
+            " further work into a job of its own."
+        )

@@ -1,0 +1,59 @@
+"""Taking down the customer's word on an offer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+
+from ..model.document import document_hash
+from ..model.entry import Entry, own_subject
+from ..model.money import Money
+from . import approvals, recording
+from .context import ShopContext, request_of
+from .estimating import Offer
+
+
+def agree(
+    shop: ShopContext,
+    offer: Offer,
+    *,
+    by: str,
+    how: str,
+    declined: Sequence[str] = (),
+    total: Money | None = None,
+    signature: str = "",
+    words: str = "",
+    request_id: str = "",
+) -> Entry:
+    """Record who agreed to an offer, how, and what was declined in the same stroke.
+
+    Args:
+        total, signature, words: As `approvals.Approval` has them.
+        request_id: Of what says so, where a screen does; said under it again, it adds nothing.
+
+    Raises:
+        RequestConflictError: the id is another request's.
+        DeskError: it is not said who or how, the total is another one, or the job's invoice is issued
+            already.
+        ConsentError: what was declined was not offered.
+    """
+    approval = approvals.Approval(
+        offer=offer.name,
+        paper=document_hash(offer.document),
+        by=by,
+        how=how,
+        declined=declined,
+        total=total.amount if total is not None else None,
+        signature=signature,
+        words=words,
+    )
+    job = shop.store.find(offer.job)
+    request = request_of(request_id, {"agree": attrs.asdict(approval), "job": job})
+    with shop.lock, shop.store.transaction(job, request=request) as transaction:
+        if transaction.known is not None:
+            return transaction.known.entries[0]
+        assert transaction.job is not None
+        draft = approvals.draft_of(transaction.job, approval)
+        draft = attrs.evolve(draft, subject=own_subject("agreed", offer.name))
+        return recording.append(shop, transaction, transaction.job.name, [draft])[0]

@@ -1,0 +1,112 @@
+"""What every use of a shop is given: its folder, record, settings, prices, plugins, clock and assessor."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import attrs
+
+from ..assess.assessment import Assessor, assess
+from ..billing.book import PriceBook
+from ..intake.declared import Declared
+from ..plugin.host import Plugins, load
+from ..share import keys
+from ..store.requests import Request
+from ..store.store import Store
+from .settings import KEY_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class ShopContext:
+    """A shop that is open.
+
+    Attributes:
+        folder: Where everything of it lies. store: Its record.
+        settings, prices: Its own files, as they were when it was opened.
+        load_plugins: Gives the systems; a use that needs none loads none.
+        clock: This moment. assessor: Assesses its jobs.
+        lock: Held by an action that rests on what it read just before, from there until it has written.
+    """
+
+    folder: Path
+    store: Store
+    settings: Settings
+    prices: PriceBook
+    load_plugins: Callable[[], Plugins]
+    clock: Callable[[], datetime] = utc_now
+    assessor: Assessor = assess
+    lock: threading.RLock = attrs.field(factory=threading.RLock, init=False, repr=False)
+
+    @cached_property
+    def plugins(self) -> Plugins:
+        """The systems that are installed, loaded when they are first asked for."""
+        return self.load_plugins()
+
+    @cached_property
+    def declared(self) -> Declared:
+        """What a visit file of this shop may say."""
+        return declared(self.plugins, self.settings, self.prices.currency)
+
+    @cached_property
+    def link_key(self) -> bytes:
+        """The key that the codes of this shop's papers are made with."""
+        return keys.read_link_key(self.folder / KEY_FILE)
+
+    @cached_property
+    def demo(self) -> bool:
+        """True in a shop for trying things out."""
+        return self.store.demo
+
+    @property
+    def books_chain(self) -> str:
+        """Name of the books that this device writes in this year."""
+        return f"books/{self.settings.device}/{self.clock().year}"
+
+
+def request_of(request_id: str, content: Any) -> Request | None:
+    """What is asked for under an id; None where nobody gave it one.
+
+    Args:
+        content: All that is asked for, as plain data: the same id with other content is refused.
+    """
+    return Request(id=request_id, content=content) if request_id else None
+
+
+def open_context(
+    folder: Path,
+    *,
+    plugins: Plugins | None = None,
+    clock: Callable[[], datetime] | None = None,
+    assessor: Assessor = assess,
+) -> ShopContext:
+    """Open a shop; whoever does closes its store.
+
+    Raises:
+        DeskError: there is no shop, or its settings cannot be used.
+        StoreError: its store cannot be opened.
+    """
+    if not (folder / STORE_FILE).is_file():
+        read_settings(folder, demo=True)  # says first what is missing
+    store = Store.open(folder / STORE_FILE)
+    try:
+        return ShopContext(
+            folder=folder,
+            store=store,
+            settings=read_settings(folder, demo=store.demo),
+            prices=read_prices(folder),
+            load_plugins=load if plugins is None else lambda: plugins,
+            clock=clock or utc_now,
+            assessor=assessor,
+        )
+    except BaseException:
+        store.close()
+        raise

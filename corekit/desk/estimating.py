@@ -1,0 +1,241 @@
+"""Offers: what would be done and what it costs, made once and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from decimal import Decimal
+from pathlib import Path
+
+import attrs
+
+from .._version import __version__
+from ..assess.assessment import Assessment
+from ..billing.line import Line
+from ..billing.line import to_data as line_data
+from ..billing.offer import diagnosis_lines, repair_lines
+from ..billing.totals import totals
+from ..billing.waiver import charged_lines, waive, waivers
+from ..model.document import Document, document_hash, from_data, to_data
+from ..model.entry import Draft, Entry, own_subject
+from ..model.job import Job
+from ..model.money import Money
+from ..model.records import Offered, body_of
+from ..report.papers import estimate
+from ..store.requests import Outcome
+from . import paper
+from .approvals import must_be_open
+from .assessing import assessment_of
+from .context import ShopContext, request_of
+from .errors import DeskError
+from .jobs import job_named
+from .offerable import asked_for, cap_of, left_in, not_ended
+from .settings import PRICE_FILE
+
+
+@attrs.frozen(kw_only=True)
+class Offer:
+    """An offer that was made: its printed name, the frozen Document and the PDF."""
+
+    job: str
+    name: str
+    document: Document
+    total: Money
+    pdf: Path
+
+
+@attrs.frozen(kw_only=True)
+class Terms:
+    """What somebody says of an offer before it is made; see `offer`."""
+
+    km: Decimal | None = None
+    call_out: bool | None = None
+    without: frozenset[str] = frozenset()
+
+
+def offer(
+    shop: ShopContext,
+    job: str,
+    stage: str | None = None,
+    *,
+    km: Decimal | None = None,
+    call_out: bool | None = None,
+    without: Collection[str] = (),
+    request_id: str = "",
+) -> Offer:
+    """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings
+    call for).
+
+    Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing
+    changed, it gives the offer that stands.
+
+    Args:
+        km: How far the drive was.
+        call_out: whether a diagnosis is charged with the coming; not said, it is unless the job came in the
+            same drive as another one.
+        without: Keys of work that could be offered and is not: it is agreed to already, or the customer does
+            not want to hear of it.
+        request_id: Of what asks for it, where a screen does; asked under it again, it is the offer made then.
+
+    Raises:
+        RequestConflictError: the id is another request's.
+        DeskError: nothing calls for work, the price book prices none of it, the job has ended, its invoice
+            is issued already, what is to be left out could not be offered, or the job that it shares its
+            drive with is not one that pays for the coming.
+        PriceError: the price book does not price what is called for.
+    """
+    job = shop.store.find(job)
+    terms = Terms(km=km, call_out=call_out, without=frozenset(without))
+    content = {
+        "offer": stage,
+        "job": job,
+        "km": str(km),
+        "call_out": call_out,
+        "without": sorted(terms.without),
+    }
+    request = request_of(request_id, content)
+    with shop.lock:
+        known = shop.store.outcome(request) if request is not None else None
+        while known is None:
+            record = shop.store.job(job)
+            offered = _draft(shop, record, stage, terms)  # assessing may take its time: nobody waits for it
+            with shop.store.transaction(job, request=request) as transaction:
+                known = transaction.known
+                if known is None and transaction.has_grown(record):
+                    transaction.cancel()
+                elif known is None and isinstance(offered, Entry):
+                    transaction.note_standing(offered)
+                    known = Outcome(job=job, entries=(offered,))
+                elif known is None and isinstance(offered, Draft):
+                    known = Outcome(job=job, entries=tuple(transaction.append([offered])))
+        return _with_paper(shop, shop.store.job(job), Offered(**known.entries[0].body))
+
+
+def _with_paper(shop: ShopContext, job: Job, offered: Offered) -> Offer:
+    """An offer with its paper, drawn from what is kept."""
+    document = from_data(offered.document)
+    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, offered), [job])
+    return _made(job, offered, document, pdf)
+
+
+def _made(job: Job, offered: Offered, document: Document, pdf: Path) -> Offer:
+    return Offer(
+        job=job.id,
+        name=offered.name,
+        document=document,
+        total=Money(offered.total, offered.currency),
+        pdf=pdf,
+    )
+
+
+def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draft | Entry:
+    """The entry of the offer that stands, or the draft of a new one."""
+    assessment = assessment_of(shop, job)
+    stage = stage or ("repair" if any(assessment.readings) or job.wanted else "diagnosis")
+    lines = lines_of(shop, job, assessment, stage, terms)
+    standing = _same_offer(job, stage, lines)
+    if standing is not None:
+        return standing
+    must_be_open(job)
+    not_ended(job)
+    count = sum(noted.record.stage == stage for noted in job.offers)
+    return _new_offer(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
+
+
+def lines_of(
+    shop: ShopContext, job: Job, assessment: Assessment, stage: str, terms: Terms
+) -> tuple[Line, ...]:
+    """What an offer would hold now; nothing is written.
+
+    Raises:
+        DeskError, PriceError: as `offer`.
+    """
+    if stage == "diagnosis":
+        pays = _pays_for_the_coming(shop, job) if terms.call_out is None else terms.call_out
+        return waive(diagnosis_lines(shop.prices, terms.km, call_out=pays), waivers(job))
+    if stage != "repair":
+        raise DeskError(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
+    work = asked_for(job, assessment, shop.plugins)
+    if not work:
+        raise DeskError(
+            f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it"
+            " names the next test. Work on the customer's wish or on your own judgement is written into the"
+            " file as wanted = { … }."
+        )
+    return waive(repair_lines(shop.prices, left_in(work, terms.without)), waivers(job))
+
+
+def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
+    """False where another job does, which must be here and do so."""
+    if not job.same_drive_as:
+        return True
+    other = job_named(shop, job.same_drive_as)
+    if other.id == job.id or other.same_drive_as:
+        raise DeskError(
+            f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming"
+            " itself. Name the job that does, or withdraw the row that says so."
+        )
+    return False
+
+
+def _same_offer(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
+    data = [line_data(line) for line in lines]
+    agreed = {noted.record.document_hash for noted in job.agreements}
+    for noted in reversed(job.offers):
+        if (
+            noted.record.stage == stage
+            and noted.record.lines == data
+            and (noted.record.document_hash not in agreed or stage == "diagnosis")
+        ):
+            return noted.entry
+    return None
+
+
+def _new_offer(
+    shop: ShopContext, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]
+) -> Draft:
+    sums = totals(lines, shop.prices)
+    priced = charged_lines(lines)
+    if priced and not totals(priced, shop.prices).gross.minor:
+        raise DeskError(
+            f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
+            f" {shop.folder.resolve()}, then ask again."
+        )
+    document = estimate(
+        job,
+        assessment,
+        paper.sheet_of(shop, job),
+        name=name,
+        stage=stage,
+        lines=lines,
+        totals=sums,
+        cap=cap_of(shop.prices),
+    )
+    record = Offered(
+        name=name,
+        stage=stage,
+        document_id=document.id,
+        document=to_data(document),
+        document_hash=document_hash(document),
+        total=sums.gross.minor,
+        currency=shop.prices.currency,
+        lines=[line_data(line) for line in lines],
+        versions={"corekit": __version__, **assessment.versions},
+        heads=shop.store.heads(),
+    )
+    return Draft(kind="offered", subject=own_subject("offered", name), body=body_of(record))
+
+
+def offer_named(shop: ShopContext, job: Job, name: str = "") -> Offer:
+    """The offer of a printed name that was made, or the latest one.
+
+    Raises:
+        DeskError: there is none.
+    """
+    named = [noted.record for noted in job.offers if not name or noted.record.name == name]
+    if not named:
+        made = ", ".join(repr(noted.record.name) for noted in job.offers) or "none"
+        raise DeskError(
+            f"{job.name} has no offer {name!r}; made were {made}. Make one with `corekit offer {job.name}`."
+        )
+    pdf = paper.path_of(shop, paper.estimate_name(job, named[-1]))
+    return _made(job, named[-1], from_data(named[-1].document), pdf)

@@ -1,0 +1,95 @@
+"""Visit files on their way into the record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+
+from ..intake.visit import AgreedRow, VisitFile, read_visit
+from ..model.entry import Draft
+from ..model.job import Job
+from . import approvals, paper, recording
+from .context import ShopContext
+from .errors import ApprovalError, DeskError, OfferAwaitedError
+
+
+@attrs.frozen(kw_only=True)
+class ImportResult:
+    """What an import did."""
+
+    job: str
+    added: int
+    corrected: int
+    withdrawn: int
+
+
+def read(shop: ShopContext, path: str | Path) -> VisitFile:
+    """What a visit file says, with this shop's instruments and currency; nothing is added.
+
+    Raises:
+        VisitError: everything that is wrong with the file, at once.
+    """
+    return read_visit(Path(path), shop.declared)
+
+
+def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportResult:
+    """Add what a visit file says to the record, or what has changed in it since.
+
+    Args:
+        job: The job that it belongs to, where the file has another name for it.
+
+    Raises:
+        OfferAwaitedError: it agrees to an offer that was not made; everything before that is kept.
+        DeskError, ConsentError, PaymentError: something in it may not be written, or it is a demo file in a
+            real store; nothing is added.
+    """
+    if visit.demo and not shop.demo:
+        raise DeskError(
+            f"{visit.origin} is marked demo = true, and this store is a real one: nothing was added. Demo"
+            " files belong to `corekit demo`."
+        )
+    with shop.lock:
+        known = shop.store.find(job) if job else _job_of(shop, visit.origin)
+        target = known or shop.store.new_job()
+        with shop.store.transaction(target) as transaction:
+            standing = transaction.job
+            rows, awaited = _with_approvals(visit, standing)
+            instruments = paper.instruments_for(visit, shop.settings, standing)
+            result = shop.store.file_additions(standing, visit.origin, [*instruments, *rows])
+            if result.faults:
+                raise DeskError(
+                    f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
+                )
+            recording.append(shop, transaction, visit.origin, result.drafts)
+    if awaited is not None:
+        made = [noted.record.name for noted in standing.offers] if standing is not None else []
+        raise OfferAwaitedError(target, visit.origin, awaited, made)
+    withdrawn = sum(draft.kind == "withdrawn" for draft in result.drafts)
+    corrected = sum(bool(draft.replaces) for draft in result.drafts if draft.kind != "withdrawn")
+    added = len(result.drafts) - corrected - withdrawn
+    return ImportResult(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
+
+
+def _job_of(shop: ShopContext, origin: str) -> str | None:
+    """The job that a file of this name was added to, be it under the job's own name or as a further file of
+    it.
+    """
+    return next((job for job, names in shop.store.names().items() if origin in names), None)
+
+
+def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:
+    """The file's rows, each approval bound to its offer; and the first offer that is still to be made."""
+    drafts: list[Draft] = []
+    for step in visit.steps:
+        if not isinstance(step, AgreedRow):
+            drafts.append(step)
+            continue
+        if approvals.offered_under(job, step.offer) is None:
+            return drafts, step.offer
+        try:
+            drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
+        except ApprovalError as error:
+            at = f"{step.at}.{error.field}" if error.field else step.at
+            raise ApprovalError(f"{at}: {error}", error.field) from error
+    return drafts, None

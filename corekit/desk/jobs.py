@@ -1,0 +1,141 @@
+"""The jobs of a shop as its record tells them: which there are, their personal texts and pictures, photos."""
+
+from __future__ import annotations
+
+import hashlib
+
+from ..model.entry import Draft, Entry, own_subject
+from ..model.job import Job
+from ..model.personal import PICTURE_KINDS, PersonalText
+from ..model.records import Opened, Photographed, body_of
+from ..store.mark import random_id
+from .context import ShopContext, request_of
+from .errors import DeskError
+
+
+def job_named(shop: ShopContext, name: str) -> Job:
+    """The job that a name, an id or the beginning of one means.
+
+    Raises:
+        StoreError: nothing or more than one job fits.
+    """
+    return shop.store.job(shop.store.find(name))
+
+
+def job_with_id(shop: ShopContext, job: str) -> Job:
+    """The job of this very id.
+
+    Raises:
+        StoreError: there is none.
+    """
+    return shop.store.job(job)
+
+
+def new_job_id(shop: ShopContext) -> str:
+    """An id for a job that is to begin."""
+    return shop.store.new_job()
+
+
+def open_jobs(shop: ShopContext, *, besides: str = "") -> list[Job]:
+    """The jobs that are on no invoice, the newest first; without the one whose id is `besides`."""
+    closed = {*shop.store.issued(), besides}
+    return [shop.store.job(job) for job in reversed(shop.store.jobs()) if job not in closed]
+
+
+def issued_job_ids(shop: ShopContext) -> list[str]:
+    """Ids of the jobs that are on an invoice, the latest first."""
+    return shop.store.issued()[::-1]
+
+
+def names_of(job: Job) -> list[str]:
+    """Every name that the job's files gave it, the oldest first."""
+    return [noted.record.origin for noted in job.all(Opened)]
+
+
+def screen_origin(shop: ShopContext, job: Job) -> str:
+    """What the screens' rows of a job stand under: its name, if it began on a screen; else one that no file
+    can have, for a file keeps its own rows.
+    """
+    first = next(entry for entry in job.entries if entry.kind == "opened")
+    name = str(first.body["origin"])
+    return name if first.id in shop.store.by_requests(job.id) else f"{name}/screen"
+
+
+def billed_with(shop: ShopContext, job: Job) -> list[Job]:
+    """The jobs that share an invoice with this one, in the order in which it tells of them; the job alone
+    where it has none, or one of its own.
+    """
+    ids = shop.store.invoice(job.issued[-1].record.number).body.get("jobs", ()) if job.issued else ()
+    return [job if id_ == job.id else shop.store.job(id_) for id_ in ids] or [job]
+
+
+def texts_of(shop: ShopContext, *jobs: Job) -> dict[str, str]:
+    """The personal texts of jobs, by hash; pictures, which are long, only where `pictures_of` asks for
+    them.
+    """
+    return shop.store.texts(ref for job in jobs for ref in job.persons())
+
+
+def pictures_of(shop: ShopContext, job: Job, *kinds: str) -> dict[str, str]:
+    """The pictures of a job as they were kept, by hash: photos and signatures, or only one of these
+    kinds.
+    """
+    return shop.store.texts(job.persons(*(kinds or PICTURE_KINDS)))
+
+
+def photograph(
+    shop: ShopContext,
+    job: str,
+    image: str,
+    *,
+    of: str = "",
+    place: str = "",
+    what: str = "",
+    request_id: str = "",
+) -> Entry:
+    """Keep a photo with the persons of a job, at its present stage.
+
+    Args:
+        image: The picture as base64 text, checked and re-encoded by whoever took it in.
+        of, place: Key of the reading or observation that it shows, and where; empty for the vehicle.
+        what: What it shows, in words.
+        request_id: Of what brings it; brought under it again, it adds nothing.
+
+    Raises:
+        DeskError: there is no picture, or no system knows what it shows.
+        RequestConflictError: the id is another request's.
+    """
+    if not image:
+        raise DeskError("There is no picture in this photo. Nothing was kept.")
+    if of and of not in {**shop.plugins.measurands, **shop.plugins.observations}:
+        raise DeskError(
+            f"No installed system knows {of!r}, which the photo is said to show. Nothing was kept."
+        )
+    job = shop.store.find(job)
+    content = {
+        "photo": hashlib.sha256(image.encode()).hexdigest(),
+        "job": job,
+        "of": of,
+        "place": place,
+        "what": what,
+    }
+    with shop.store.transaction(job, request=request_of(request_id, content)) as transaction:
+        if transaction.known is not None:
+            return transaction.known.entries[0]
+        assert transaction.job is not None
+        photo = Photographed(
+            image=PersonalText("photo", image),
+            of=of,
+            place=place,
+            stage=transaction.job.stage,
+            what=PersonalText("note", what) if what.strip() else None,
+        )
+        subject = own_subject("photo", random_id(12))
+        return transaction.append([Draft(kind="photo", subject=subject, body=body_of(photo))])[0]
+
+
+def continue_restored(shop: ShopContext) -> str:
+    """Go on in a chain of a new name, because this store is a restored copy and the other one may still be
+    written to; gives the name.
+    """
+    return shop.store.rename_lineage()
