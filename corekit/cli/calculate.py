@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     for label, shown in result.understood:
         print(f"{label}: {shown}")
     print(
-        f"\n{result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we know it:"
+        f"\n{result.label}: {result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we know it:"
         f" {result.source.status}."
     )
     return 0
@@ -75,4 +75,5 @@ def _one(plugins: Plugins, key: str) -> Iterator[str]:
     for field in fields_of(calculation, plugins):
         unit = ", ".join(one or "a plain number" for one in field.units) or "a plain number"
         yield f"  {field.name}=…  {field.label}, in {unit}" + (f"; {field.span}" if field.span else "")
+    yield f"It gives: {calculation.output.label}"
     yield f"Source: {source_of(plugins, calculation).named}"

@@ -45,6 +45,7 @@ class Field:
 class Result:
     """What came out, as printed, what each input was understood as, and on whose authority."""
 
+    label: str
     shown: str
     understood: tuple[tuple[str, str], ...]
     source: Source
@@ -147,6 +148,7 @@ def work_out(
             f"The calculation {key} failed, and that is its plugin's fault ({in_words(error)})."
         ) from error
     return Result(
+        label=calculation.output.label,
         shown=_shown(result, _customary(calculation.output.kind, plugins)[0]),
         understood=tuple(understood),
         source=source_of(plugins, calculation),

@@ -1,1 +1,27 @@
-"""What tests of plugins share: laying a bench, reading worked examples, assessing whole visits."""
+"""What tests of plugins share; with `corekit` itself it is all that they need to import.
+
+`Bench` lays readings before a system's checks, `shown` puts a fault table to work, `assessed` judges the
+text of a whole visit file, `Examples` reads worked examples with their sources.
+"""
+
+from ..assess.assessment import Assessment, Proof
+from ..plugin.host import load as installed_plugins
+from .bench import Bench, quantity
+from .evidence import Shown, shown
+from .examples import Examples, expected, failing_docstrings, outcome
+from .visits import assessed
+
+__all__ = [
+    "Assessment",
+    "Bench",
+    "Examples",
+    "Proof",
+    "Shown",
+    "assessed",
+    "expected",
+    "failing_docstrings",
+    "installed_plugins",
+    "outcome",
+    "quantity",
+    "shown",
+]

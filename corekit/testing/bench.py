@@ -14,11 +14,22 @@ from ..model.finding import Finding, Gap
 from ..model.limit import Limit
 from ..model.measurand import Measurand, answers_of
 from ..model.records import Instrument, Measured
-from ..model.value import exact
+from ..model.value import Value, exact
 from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.system import System
+from .evidence import Shown, shown_by
+
+
+def quantity(typed: str, unit: str) -> Value:
+    """What a person typed as an exact value of the kind that `unit` names.
+
+    >>> quantity("12.6 V", "V").number
+    12.6
+    """
+    read = units.read_quantity(typed, [unit])
+    return exact(read.kind, read.number)
 
 
 @attrs.define
@@ -139,6 +150,10 @@ class Bench:
     def findings(self, code: str = "") -> list[Finding]:
         """All findings, or those of one code."""
         return [result for result in self.run() if isinstance(result, Finding) and code in ("", result.code)]
+
+    def shown(self) -> Shown:
+        """What all this shows in the system's fault table."""
+        return shown_by(self.system, self.case(), self.findings())
 
     def gaps(self, *checks: str) -> list[Gap]:
         return [result for result in self.run(*checks) if isinstance(result, Gap)]

@@ -5,6 +5,7 @@ belong.
 from __future__ import annotations
 
 import ast
+import inspect
 import os
 import re
 import shutil
@@ -12,10 +13,13 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from enum import EnumType
 from pathlib import Path
 
+import attrs
 import pytest
 
+import corekit as corekit_face
 from corekit.cli.command import VERBS
 from corekit.plugin import hookspecs
 
@@ -134,6 +138,29 @@ def test_nobody_inside_imports_the_face() -> None:
         for path in (ROOT / "corekit").rglob("*.py")
         for line, module in imports(path)
         if module == "corekit"
+    ]
+    assert found == []
+
+
+def test_the_tests_of_a_plugin_import_the_face_and_corekit_testing_alone() -> None:
+    found = [
+        (path.relative_to(ROOT).as_posix(), line, module)
+        for folder in (*(ROOT / "plugins").glob("*/tests"), ROOT / "demo" / "brakes" / "tests")
+        for path in folder.rglob("*.py")
+        for line, module in imports(path)
+        if module.startswith("corekit.") and module != "corekit.testing"
+    ]
+    assert found == []
+
+
+def test_the_tests_of_a_plugin_name_nothing_of_the_face_that_is_no_public_name() -> None:
+    found = [
+        (path.name, node.lineno, name.name)
+        for folder in (*(ROOT / "plugins").glob("*/tests"), ROOT / "demo" / "brakes" / "tests")
+        for path in folder.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module == "corekit"
+        for name in node.names
     ]
     assert found == []
 
@@ -409,6 +436,61 @@ def _strings(path: Path) -> list[str]:
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs
     ]
+
+
+#: What declares takes as many as there is to say, each by its name.
+DECLARES = {"measurand", "observation", "trait", "operation", "part", "unit", "System", "Claim"}
+MOST_PARAMETERS = 6
+
+
+def public_callables() -> Iterator[tuple[str, object]]:
+    """Every function and class of the face, and every public method of a case."""
+    for name in corekit_face.__all__:
+        if name not in ("__version__", "Shop", "open_shop", "hookimpl"):
+            yield name, getattr(corekit_face, name)
+    for name, method in vars(corekit_face.Case).items():
+        if not name.startswith("_") and inspect.isfunction(method):
+            yield f"Case.{name}", method
+
+
+def test_nothing_that_a_check_calls_takes_more_than_six_parameters() -> None:
+    found = {}
+    for name, made in public_callables():
+        if not callable(made) or name in DECLARES or attrs.has(made) or isinstance(made, EnumType):
+            continue
+        wanted = [one for one in inspect.signature(made).parameters if one != "self"]
+        if len(wanted) > MOST_PARAMETERS:
+            found[name] = wanted
+    assert found == {}
+
+
+def test_no_call_of_a_plugin_gives_the_face_more_than_six_arguments() -> None:
+    found = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for folder in (*PLUGINS, ROOT / "demo" / "brakes" / "corekit_brakes")
+        for path in folder.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Attribute)
+        and isinstance(node.func.value, ast.Name)
+        and node.func.value.id in ("ck", "case")
+        and node.func.attr not in DECLARES
+        and len(node.args) + len(node.keywords) > MOST_PARAMETERS
+    ]
+    assert found == []
+
+
+def test_a_check_of_a_plugin_compares_no_number_with_an_end_of_a_limit() -> None:
+    found = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for folder in (*PLUGINS, ROOT / "demo" / "brakes" / "corekit_brakes")
+        for path in folder.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Compare)
+        for side in (node.left, *node.comparators)
+        if re.fullmatch(r".*\blimits?\b.*\.(low|high)\.number", ast.unparse(side))
+    ]
+    assert found == []
 
 
 def test_nothing_in_the_core_names_a_system() -> None:

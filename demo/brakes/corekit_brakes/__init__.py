@@ -18,6 +18,7 @@ class Pedal(Enum):
 
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."
 
+cylinder = brakes.part("master_cylinder", "Master cylinder")
 pedal_ratio = brakes.trait(
     "pedal_ratio",
     "Pedal ratio",
@@ -26,7 +27,7 @@ pedal_ratio = brakes.trait(
     how="Length of the pedal over its short arm.",
 )
 bore = brakes.trait(
-    "master_bore", "Bore of the master cylinder", units=("mm",), possible=(10, 50), part="master_cylinder"
+    "master_bore", "Bore of the master cylinder", units=("mm",), possible=(10, 50), part=cylinder
 )
 
 force = brakes.measurand(
@@ -56,11 +57,11 @@ pressure = brakes.measurand(
 
 pedal = brakes.observation("pedal", "Pedal feel, engine off", Pedal, how="Three firm strokes, then hold.")
 
-master_cylinder = brakes.operation(
+renew = brakes.operation(
     "replace_master_cylinder",
     "Replace the master cylinder",
     shown_by=pressure,
-    replaces="master_cylinder",
+    replaces=cylinder,
     hazard=PRESS,
 )
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=PRESS)
@@ -82,8 +83,8 @@ def expected_pressure(
 
 @brakes.calculation(source="seal-friction")
 def least_pressure(
-    expected: Annotated[float, ck.Input("Pa gauge", "Pressure that the foot makes", above=0)],
-) -> Annotated[float, ck.Output("Pa gauge", "Least pressure at a wheel")]:
+    expected: Annotated[float, ck.Input("Pa gauge", "Pressure of the foot", above=0)],
+) -> Annotated[float, ck.Output("Pa gauge", "Least at a wheel")]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
     >>> least_pressure.si(1e6)
@@ -95,14 +96,21 @@ def least_pressure(
 @brakes.calculation(source="pressure-is-force-over-area")
 def share(
     one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", above=0)],
-    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other side", above=0)],
-) -> Annotated[float, ck.Output("1", "Weaker side as a share of the stronger")]:
+    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other", above=0)],
+) -> Annotated[float, ck.Output("1", "Weaker over stronger")]:
     """The smaller of two pressures as a share of the larger.
 
     >>> share.si(8e6, 1e7)
     0.8
     """
     return min(one, other) / max(one, other)
+
+
+FITS = ck.Says(
+    passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
+    fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
+    undecided="At the {place} wheel {value} arrive: too close to what the foot makes ({limit}) to call.",
+)
 
 
 @brakes.check("Pressure fits the foot")
@@ -114,53 +122,29 @@ def fits(
     size: Annotated[ck.Value, bore],
     feel: Annotated[Pedal | None, pedal],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    least = ck.Limit(
-        key="brakes.pressure",
-        low=least_pressure(expected_pressure(foot, ratio, size)),
-        source=brakes.sources["seal-friction"],
-    )
-    for line in lines:  # one finding per wheel; the place travels with the reading
-        yield case.judge(
-            line,
-            least,
-            ck.Claim(
-                "brakes.pressure",
-                evidence=[foot],
-                calls_for=master_cylinder if feel is Pedal.SINKS else bleed,
-            ),
-            ck.Says(
-                passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
-                fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
-                undecided=(
-                    "At the {place} wheel {value} arrive: too close to what the foot makes ({limit}) to call."
-                ),
-            ),
-        )
+    least = least_pressure(expected_pressure(foot, ratio, size))
+    limit = case.computed_limit("brakes.pressure", "seal-friction", low=least)
+    work = renew if feel is Pedal.SINKS else bleed
+    for line in lines:  # one finding per wheel
+        yield case.judge(line, limit, ck.Claim("brakes.pressure", evidence=[foot], calls_for=work), FITS)
+
+
+ALIKE = ck.Says(
+    passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
+    fails="Left and right {place} differ: the weaker reaches {value} of the stronger; {limit} is usual.",
+    undecided="Left and right {place} are too close to the limit to call: {value}, usual is {limit}.",
+)
 
 
 @brakes.check("Left and right pull alike")
 def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterator[ck.Finding | ck.Gap]:
     for axle in ("front", "rear"):
+        claim = ck.Claim("brakes.alike", of=pressure, unit="%", place=axle, calls_for=bleed)
         for pair in case.pairs(lines, f"{axle} left", f"{axle} right"):
             if isinstance(pair, ck.Gap):
                 yield pair
-                continue
-            yield case.judge(
-                share(*pair),
-                case.limit("brakes.alike"),
-                ck.Claim("brakes.alike", of=pressure, unit="%", place=axle, calls_for=bleed),
-                ck.Says(
-                    passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
-                    fails=(
-                        "Left and right {place} differ: the weaker reaches {value} of the stronger; {limit}"
-                        " is usual."
-                    ),
-                    undecided=(
-                        "Left and right {place} are too close to the limit to call: {value}, usual is"
-                        " {limit}."
-                    ),
-                ),
-            )
+            else:
+                yield case.judge(share(*pair), case.limit("brakes.alike"), claim, ALIKE)
 
 
 @ck.hookimpl

@@ -1,28 +1,14 @@
-"""Tests of the example plugin: its calculation against arithmetic done by hand, its checks by
-calling them.
-"""
+"""Tests of the example plugin: its calculation against arithmetic done by hand, its checks on a bench."""
 
 import math
 
 import pytest
-from corekit_brakes import Pedal, alike, brakes, expected_pressure, fits, force, pressure
+from corekit_brakes import brakes, expected_pressure
 from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-
-
-def reading(of, number, place="", u=0.0):
-    return ck.Reading(
-        measurand=of,
-        value=ck.Value(of.kind, number, {f"{of.key}{place}.rest": u}, frozenset({f"{of.key}{place}"})),
-        typed="",
-        place=place,
-    )
-
-
-def case(check):
-    return ck.Case(system=brakes, check=check.title)
+from corekit.testing import Bench
 
 
 def test_a_foot_of_300_newtons_makes_the_pressure_that_paper_and_pencil_give():
@@ -30,33 +16,28 @@ def test_a_foot_of_300_newtons_makes_the_pressure_that_paper_and_pencil_give():
     assert expected_pressure.si(300.0, 4.0, 0.0254) == pytest.approx(1200 / (math.pi * 0.0254**2 / 4))
 
 
-def lines(left, right):
-    return [reading(pressure, left, "front left", 1e4), reading(pressure, right, "front right", 1e4)]
-
-
-def judge(foot, left, right, feel=None):
-    return list(
-        fits(case(fits), lines(left, right), foot, ck.exact("ratio", 4.0), ck.exact("length", 0.0254), feel)
-    )
+def bench(left, right, feel="firm"):
+    made = Bench(brakes).fit("pedal_ratio", "4").fit("master_bore", "25.4 mm").see("pedal", feel)
+    made.read("pedal_force", "300 N").read("line_pressure", left, place="front left")
+    return made.read("line_pressure", right, place="front right")
 
 
 def test_a_wheel_that_gets_too_little_is_named_and_only_advised_on():
-    found = judge(reading(force, 300.0, u=1.0), 2.3e6, 1.0e6)
+    found = bench("24 bar", "10 bar").findings("brakes.pressure")
     assert [finding.place for finding in found if finding.calls_for] == ["front right"]
     assert all(finding.verdict is ck.Verdict.ADVICE for finding in found)
 
 
-def test_a_pedal_that_sinks_speaks_for_the_master_cylinder_and_a_spongy_one_for_bleeding():
-    assert (
-        judge(reading(force, 300.0, u=1.0), 1.0e6, 1.0e6, Pedal.SINKS)[0].calls_for
-        == "brakes.replace_master_cylinder"
-    )
-    assert judge(reading(force, 300.0, u=1.0), 1.0e6, 1.0e6, Pedal.SPONGY)[0].calls_for == "brakes.bleed"
+@pytest.mark.parametrize(
+    ("feel", "work"),
+    [("sinks slowly under a steady foot", "replace_master_cylinder"), ("spongy", "bleed")],
+)
+def test_a_pedal_that_sinks_speaks_for_the_master_cylinder_and_a_spongy_one_for_bleeding(feel, work):
+    assert bench("10 bar", "10 bar", feel).findings("brakes.pressure")[0].calls_for == f"brakes.{work}"
 
 
 def test_a_missing_wheel_is_named_as_a_gap():
-    found = list(alike(case(alike), lines(2e6, 2e6)))
-    assert [type(item).__name__ for item in found] == ["Finding", "Gap", "Gap"]
+    assert [gap.wants for gap in bench("20 bar", "20 bar").gaps("alike")] == ["brakes.line_pressure"] * 2
 
 
 @given(st.floats(1, 3000), st.floats(1, 10), st.floats(0.01, 0.05), st.floats(1.01, 1.5))

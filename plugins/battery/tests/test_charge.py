@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.testing.bench import Bench
+from corekit.testing import Bench
 
 HOUR = 3600.0
 MISSING, CURRENT, TAU = st.floats(3600, 7e5), st.floats(1, 60), st.floats(3600, 40000)

@@ -7,8 +7,6 @@ from typing import Any
 import pytest
 
 import corekit as ck
-from corekit import units
-from corekit.plugin.case import own_limit
 
 REST = {"rest_time": "9 h", "temperature": "21 °C"}
 
@@ -317,11 +315,7 @@ def test_a_load_test_without_its_temperature_or_current_is_a_gap_that_names_it(
 
 
 def test_this_vehicle_s_own_figure_beats_the_table(bench: Any) -> None:
-    low = units.read_quantity("8.0 V", ["V"])
-    measurand = bench.case().system.measurands["battery.load_voltage"]
-    bench.specified[measurand.key] = own_limit(
-        measurand, ck.exact(low.kind, low.number), None, "data sheet", "spec"
-    )
+    bench.specify("load_voltage", low="8.0 V", source="data sheet")
     assert load_test(bench, "8.5 V").verdict is ck.Verdict.PASS
 
 
@@ -394,10 +388,7 @@ def test_the_general_charging_span_advises(bench: Any, volts: str, urgency: ck.U
 def test_the_vehicle_s_own_charging_figures_give_a_verdict_and_keep_the_general_ones_beside(
     bench: Any,
 ) -> None:
-    measurand = bench.case().system.measurands["battery.charging_voltage"]
-    bench.specified[measurand.key] = own_limit(
-        measurand, ck.exact("voltage", 14.2), ck.exact("voltage", 14.9), "label under the bonnet", "spec"
-    )
+    bench.specify("charging_voltage", low="14.2 V", high="14.9 V")
     finding = bench.meter().read("charging_voltage", "13.6 V", using="meter").finding("battery.charging")
     assert finding.verdict is ck.Verdict.FAIL and len(finding.limits) == 2
 

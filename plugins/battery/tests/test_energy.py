@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.testing.bench import Bench
+from corekit.testing import Bench
 
 AH, HOUR, DAY = 3600.0, 3600.0, 86400.0
 

@@ -10,7 +10,7 @@ import corekit_battery
 import pytest
 from corekit_battery import battery
 
-from corekit.testing.examples import Examples, expected, failing_docstrings, outcome
+from corekit.testing import Examples, expected, failing_docstrings, outcome
 
 EXAMPLES = Examples.beside(__file__)
 

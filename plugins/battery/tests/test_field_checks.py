@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.assess.suspect import Outcome, posterior
+from corekit.testing import shown
 
 CRANKING = {"starter_current": "180 A"}
 
@@ -344,11 +344,7 @@ def test_fading_capacity_asks_for_a_discharge_and_not_for_a_voltage(bench: Any) 
 )
 def test_what_was_read_along_the_way_moves_the_suspicion_there(code: str, fault: str) -> None:
     assert battery.faults is not None
-    test = battery.faults.tests[code]
-    before, after = (
-        posterior(battery.faults, []),
-        posterior(battery.faults, [Outcome(test=test, weights=(0.0, 1.0), evidence=())]),
-    )
+    before, after = shown(battery).chances, shown(battery, **{code: (0.0, 1.0)}).chances
     grown = {key: after[key] / before[key] for key in battery.faults.faults}
     assert max(grown, key=grown.__getitem__) == fault
 

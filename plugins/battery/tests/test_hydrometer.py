@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.testing.bench import Bench
+from corekit.testing import Bench
 
 F80 = "80 °F against water at 60 °F"
 

@@ -13,9 +13,7 @@ import corekit_battery
 import pytest
 from corekit_battery import battery
 
-import corekit as ck
-from corekit.assess.suspect import Outcome, call_for_part, outcomes, posterior
-from corekit.plugin.host import load
+from corekit.testing import Shown, installed_plugins, shown
 
 FOLDER = Path(corekit_battery.__file__).parent
 TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
@@ -24,7 +22,7 @@ assert TABLE is not None
 
 
 def test_the_plugin_comes_through_its_entry_point() -> None:
-    plugins = load()
+    plugins = installed_plugins()
     assert not [failure for failure in plugins.failures if failure.plugin == "battery"]
     assert plugins.systems["battery"] is battery
     assert battery.loose_ends() == []
@@ -113,19 +111,8 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
 # ---- the fault table
 
 
-def shown(**results: str | tuple[float, ...]) -> list[Outcome]:
-    made = []
-    for key, result in results.items():
-        test = TABLE.tests[key]
-        weights = (
-            tuple(float(name == result) for name in test.outcomes) if isinstance(result, str) else result
-        )
-        made.append(Outcome(test=test, weights=weights, evidence=()))
-    return made
-
-
-def called(*results: Outcome) -> bool:
-    return call_for_part(TABLE, list(results), "battery.replace", 0).met
+def called(**results: str) -> bool:
+    return shown(battery, **results).calls_for("replace")
 
 
 def test_the_table_says_that_its_numbers_are_estimates() -> None:
@@ -136,16 +123,16 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 def test_a_charged_battery_that_sags_under_load_is_called_worn_whatever_single_number_is_wrong() -> None:
-    results = shown(rest_voltage="charged", load="sags")
-    assert posterior(TABLE, results)["worn_out"] >= 0.80
-    assert called(*results)
+    results = shown(battery, rest_voltage="charged", load="sags")
+    assert results.chances["worn_out"] >= 0.80
+    assert results.calls_for("replace")
     # also with a drain and a small loss at the clamps found in the same visit
-    assert called(*shown(rest_voltage="charged", load="sags", case="sound", contact="lost", drain="much"))
+    assert called(rest_voltage="charged", load="sags", case="sound", contact="lost", drain="much")
 
 
 @pytest.mark.parametrize("outcome", ["very low", "low", "charged"])
 def test_one_voltage_alone_never_calls_for_a_battery(outcome: str) -> None:
-    assert not called(*shown(rest_voltage=outcome))
+    assert not called(rest_voltage=outcome)
     assert not any(row.direct for row in TABLE.tests["rest_voltage"].given.values())
 
 
@@ -157,7 +144,7 @@ def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_batt
         indirect
     )
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
-        assert not called(*shown(**dict(zip(indirect, results, strict=True)), case="sound"))
+        assert not called(**dict(zip(indirect, results, strict=True)), case="sound")
 
 
 def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_under_load(bench: Any) -> None:
@@ -169,23 +156,21 @@ def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_und
             "7.9 V",
             setup={"load_current": "320 A", "load_time": "15 s", "temperature": "10 °C"},
         )
-        findings = [finding for finding in bench.run() if isinstance(finding, ck.Finding)]
-        made = outcomes(TABLE, bench.case(), findings)
-        assert "load" not in [outcome.test.key for outcome in made]
-        assert not called(*made)
+        made: Shown = bench.shown()
+        assert "load" not in made.tests
+        assert not made.calls_for("replace")
 
 
 def test_the_worn_battery_of_a_visit_is_called_for(worn: Any) -> None:
-    findings = [finding for finding in worn.run() if isinstance(finding, ck.Finding)]
-    made = outcomes(TABLE, worn.case(), findings)
-    assert {"rest_voltage", "load", "case"} <= {outcome.test.key for outcome in made}
-    assert called(*made)
+    made: Shown = worn.shown()
+    assert {"rest_voltage", "load", "case"} <= set(made.tests)
+    assert made.calls_for("replace")
 
 
 @pytest.mark.parametrize("seen", ["cracked", "swollen", "leaking"])
 def test_a_case_plainly_seen_to_be_broken_calls_for_a_battery_and_ice_does_not(seen: str) -> None:
-    assert called(*shown(case=seen))
-    assert not called(*shown(case="frozen"))
+    assert called(case=seen)
+    assert not called(case="frozen")
 
 
 def test_every_check_that_the_table_names_is_a_code_some_check_yields() -> None:

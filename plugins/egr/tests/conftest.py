@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from corekit_egr import egr
 
-from corekit.testing.bench import Bench
+from corekit.testing import Bench
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 
 import corekit as ck
-from corekit.model.finding import Gap, Reason
 
 SUPPLY = {"sensor_supply": "5.00 V"}
 
@@ -81,7 +80,7 @@ def test_a_signal_without_its_supply_is_a_gap(car: Any) -> None:
 
 def test_a_position_sensor_is_judged_by_this_vehicles_own_figure_or_not_at_all(car: Any) -> None:
     at_rest(car.fit("sensor", "valve position"), "0.85 V")
-    assert [gap.reason for gap in car.gaps("zero")] == [Reason.DOES_NOT_APPLY]
+    assert [gap.reason for gap in car.gaps("zero")] == [ck.Reason.DOES_NOT_APPLY]
     car.specify("signal_zero", low="0.7 V", high="1.0 V")
     assert car.finding("egr.zero").verdict is ck.Verdict.PASS
 
@@ -170,7 +169,7 @@ def test_a_flat_signal_is_the_truth_where_the_engine_took_no_notice(car: Any) ->
     assert [gap.wants for gap in car.gaps("signal_rise")] == ["egr.reaction"]
     car.see("reaction", "no change")
     (gap,) = car.gaps("signal_rise")
-    assert gap.reason is Reason.DOES_NOT_APPLY and "the truth" in str(gap)
+    assert gap.reason is ck.Reason.DOES_NOT_APPLY and "the truth" in str(gap)
     car.see("reaction", "runs rough")
     assert car.finding("egr.signal_rise").probability < 0.05
 
@@ -282,7 +281,7 @@ def test_an_electric_valve_has_no_vacuum_to_measure(car: Any) -> None:
     car.read("coil", "33 Ω")
     assert {
         gap.reason for gap in car.gaps("source_vacuum", "unpowered", "commanded", "holds", "coil_checked")
-    } == {Reason.DOES_NOT_APPLY}
+    } == {ck.Reason.DOES_NOT_APPLY}
 
 
 # ---- relative flow
@@ -290,7 +289,7 @@ def test_an_electric_valve_has_no_vacuum_to_measure(car: Any) -> None:
 
 def test_relative_flow_goes_by_the_root_and_by_this_vehicles_own_figure_only(car: Any) -> None:
     car.read("pressure_open", "2.5 kPa")
-    assert [gap.reason for gap in car.gaps("relative_flow")] == [Reason.DOES_NOT_APPLY]
+    assert [gap.reason for gap in car.gaps("relative_flow")] == [ck.Reason.DOES_NOT_APPLY]
     finding = car.specify("pressure_open", low="10 kPa").finding("egr.relative_flow")
     assert finding.verdict is ck.Verdict.FAIL and "50.0 %" in str(finding)
     assert car.read("pressure_open", "12 kPa").finding("egr.relative_flow").verdict is ck.Verdict.PASS
@@ -308,7 +307,7 @@ def test_a_pressure_that_is_reversed_or_too_small_gives_no_flow(car: Any, read: 
 
 def test_nothing_read_gives_gaps_and_no_findings(bench: Any) -> None:
     results = bench.run()
-    assert results and all(isinstance(result, Gap) for result in results)
+    assert results and all(isinstance(result, ck.Gap) for result in results)
 
 
 def test_a_diesel_is_not_asked_for_a_rise_that_it_cannot_show(car: Any) -> None:

@@ -6,15 +6,12 @@ from __future__ import annotations
 
 from typing import Any
 
+import attrs
 import pytest
 from corekit_egr import egr
 
 import corekit as ck
-from corekit import units
-from corekit.assess.suspect import Outcome, call_for_part, posterior
-from corekit.judge import conform
-from corekit.plugin.faults import FaultTable
-from corekit.testing.examples import Examples, expected, failing_docstrings, outcome
+from corekit.testing import Bench, Examples, Shown, expected, failing_docstrings, outcome, quantity, shown
 
 #: Examples that call no calculation → where they are tested.
 OTHERS = {
@@ -143,8 +140,10 @@ def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
     # source: workshop custom, no document; a figure without uncertainty, so that the ends themselves are
     # tried
     at_5 = ck.exact("voltage", egr.calculations["egr.signal_at_5_volts"].si(signal, supply))
-    judged = conform(at_5, egr.limits["egr.zero_later"])
-    assert judged.leans is leans and judged.verdict is ck.Verdict.ADVICE
+    case, limit = Bench(egr).case(), egr.limits["egr.zero_later"]
+    says = ck.Says(passes="pass", fails="fail", undecided="undecided")
+    judged = case.judge(at_5, limit, ck.Claim("egr.zero", unit="V"), says)
+    assert str(judged.text) == leans and judged.verdict is ck.Verdict.ADVICE
 
 
 #: Test of the source's matrix → test of the table, passed and failed outcome.
@@ -171,20 +170,13 @@ NINE = [
 ]
 
 
-def nine(**results: str) -> tuple[FaultTable, list[Outcome]]:
+def nine(**results: str) -> Shown:
     """The table with the nine faults of the source, after the code was found set, as the source supposes."""
     whole = egr.faults
     assert whole is not None
-    table = FaultTable(faults={key: whole.faults[key] for key in NINE}, tests=whole.tests)
-    wanted = {
-        "code": "set",
-        **{MATRIX[name][0]: MATRIX[name][1 if result == "pass" else 2] for name, result in results.items()},
-    }
-    made = [(whole.tests[key], result) for key, result in wanted.items()]
-    return table, [
-        Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=())
-        for test, result in made
-    ]
+    table = attrs.evolve(whole, faults={key: whole.faults[key] for key in NINE}, pairs={})
+    wanted = {MATRIX[name][0]: MATRIX[name][1 if result == "pass" else 2] for name, result in results.items()}
+    return shown(egr, table, code="set", **wanted)
 
 
 # Source of the numbers: own estimates, on file before this plugin; the arithmetic is exact.
@@ -211,16 +203,16 @@ def nine(**results: str) -> tuple[FaultTable, list[Outcome]]:
 def test_the_fault_table_concludes_what_was_worked_out_from_its_numbers(
     results: dict[str, str], chances: dict[str, float]
 ) -> None:
-    found = posterior(*nine(**results))
+    found = nine(**results).chances
     assert {key: found[key] for key in chances} == pytest.approx(chances, abs=1e-6)
     assert sum(found.values()) == pytest.approx(1.0)
 
 
 def test_nothing_found_wrong_condemns_nothing() -> None:
     # egr-E29: no part reaches 0.80
-    table, shown = nine(**{f"T{n}": "pass" for n in range(1, 9)})
+    made = nine(**{f"T{n}": "pass" for n in range(1, 9)})
     parts = [key for key, operation in egr.operations.items() if operation.replaces]
-    assert parts and not any(call_for_part(table, shown, part, 0).met for part in parts)
+    assert parts and not any(made.calls_for(part) for part in parts)
 
 
 @pytest.mark.parametrize(
@@ -237,7 +229,7 @@ def test_a_pressure_typed_in_an_old_unit_is_the_conventional_one(
     typed: str, unit: str, pascal: float
 ) -> None:
     # source: NIST SP 811 appendix B.8 (from memory); the inch at 60 °F would give 33768.5 Pa for 10 inHg
-    assert units.read_quantity(typed, [unit]).number == pytest.approx(pascal, abs=0.01)
+    assert quantity(typed, unit).number == pytest.approx(pascal, abs=0.01)
 
 
 def test_every_calculation_has_an_example_that_runs() -> None:

@@ -13,12 +13,7 @@ import corekit_egr
 import pytest
 from corekit_egr import egr
 
-from corekit.assess.assessment import Assessment
-from corekit.assess.proof import Proof
-from corekit.assess.suspect import Outcome, call_for_part, posterior
-from corekit.model.source import Basis, Status
-from corekit.plugin.host import load
-from corekit.testing.visits import assessed
+from corekit.testing import Assessment, Proof, assessed, installed_plugins, shown
 
 HERE = Path(__file__).parent
 FOLDER = Path(corekit_egr.__file__).parent
@@ -29,7 +24,7 @@ PARTS = [key for key, operation in egr.operations.items() if operation.replaces]
 
 
 def test_the_plugin_comes_through_its_entry_point() -> None:
-    plugins = load()
+    plugins = installed_plugins()
     assert not [failure for failure in plugins.failures if failure.plugin == "egr"]
     assert plugins.systems["egr"] is egr
     assert egr.loose_ends() == []
@@ -54,8 +49,8 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
     for source in egr.sources.values():
         assert source.title and source.where
         # who has seen no document claims none, and a document that was read is named
-        assert (source.status is Status.NONE) == (
-            source.title in ("common practice, no source", "own estimate") or source.basis is Basis.ESTIMATE
+        assert (source.status == "none") == (
+            source.title in ("common practice, no source", "own estimate") or source.basis == "estimate"
         )
 
 
@@ -100,17 +95,6 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
 # ---- the fault table
 
 
-def shown(**results: str) -> list[Outcome]:
-    made = []
-    for key, result in results.items():
-        test = TABLE.tests[key]
-        assert result in test.outcomes
-        made.append(
-            Outcome(test=test, weights=tuple(float(name == result) for name in test.outcomes), evidence=())
-        )
-    return made
-
-
 def test_the_table_says_that_its_numbers_are_estimates() -> None:
     head = (FOLDER / "faults.toml").read_text("utf-8").split("[faults]")[0]
     assert "ESTIMATE" in head
@@ -119,31 +103,32 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 def test_a_code_alone_names_no_part() -> None:
-    assert not any(call_for_part(TABLE, shown(code="set"), part, 0).met for part in PARTS)
+    assert not any(shown(egr, code="set").calls_for(part) for part in PARTS)
 
 
 def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_does() -> None:
     assert not any(row.direct for row in TABLE.tests["zero"].given.values())
-    assert not call_for_part(
-        TABLE,
-        shown(code="set", supply="right", ground="good", zero="outside", reaction="runs rough"),
-        "egr.replace_sensor",
-        0,
-    ).met
+    assert not shown(
+        egr, code="set", supply="right", ground="good", zero="outside", reaction="runs rough"
+    ).calls_for("replace_sensor")
     results = shown(
-        code="set", supply="right", ground="good", zero="outside", answer="does not", reaction="runs rough"
+        egr,
+        code="set",
+        supply="right",
+        ground="good",
+        zero="outside",
+        answer="does not",
+        reaction="runs rough",
     )
-    assert call_for_part(TABLE, results, "egr.replace_sensor", 0).met
+    assert results.calls_for("replace_sensor")
 
 
 def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its_source() -> None:
-    assert not call_for_part(
-        TABLE,
-        shown(code="set", reaction="runs rough", output="low", source="enough"),
-        "egr.replace_regulator",
-        0,
-    ).met
+    assert not shown(egr, code="set", reaction="runs rough", output="low", source="enough").calls_for(
+        "replace_regulator"
+    )
     results = shown(
+        egr,
         code="set",
         reaction="runs rough",
         output="low",
@@ -152,11 +137,11 @@ def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its
         coil="out",
         vacuum_hoses="sound",
     )
-    assert call_for_part(TABLE, results, "egr.replace_regulator", 0).met
+    assert results.calls_for("replace_regulator")
 
 
 def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_not_to_the_sensor() -> None:
-    found = posterior(TABLE, shown(code="set", reaction="no change", stem="moves", hold="holds"))
+    found = shown(egr, code="set", reaction="no change", stem="moves", hold="holds").chances
     assert max(found, key=found.__getitem__) == "passage" and found["passage"] > 0.8
     assert found["sensor"] < 0.1
 
@@ -164,7 +149,7 @@ def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_no
 def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> None:
     for first, second in itertools.combinations(TABLE.tests.values(), 2):
         for one, two in itertools.product(first.outcomes, second.outcomes):
-            results = shown(**{first.key: one, second.key: two})
+            results = shown(egr, **{first.key: one, second.key: two})
             for part in PARTS:
                 against = [fault for fault, said in TABLE.faults.items() if said.calls_for == part]
                 direct = any(
@@ -173,7 +158,7 @@ def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> 
                     for fault in against
                     if fault in test.given
                 )
-                assert direct or not call_for_part(TABLE, results, part, 0).met
+                assert direct or not results.calls_for(part)
 
 
 # ---- whole visits

@@ -11,14 +11,12 @@ import pytest
 from corekit_ignition import ignition, supply
 
 import corekit as ck
-from corekit.model.finding import Reason
-from corekit.model.measurand import Measurand
-from corekit.plugin.host import load
+from corekit.testing import installed_plugins
 
 REST, CRANK, RUN = supply.battery_resting, supply.battery_cranking, supply.battery_running
 
 
-def voltage_of(key: Measurand, accuracy: str = "0.5 % + 0.02 V") -> Measurand:
+def voltage_of(key: ck.Measurand, accuracy: str = "0.5 % + 0.02 V") -> ck.Measurand:
     """The battery's own measurand as its plugin would declare it: with places and uncertainty."""
     name = key.key.split(".")[1]
     places = ("posts", "clamps") if name == "cranking_voltage" else ()
@@ -62,7 +60,7 @@ def test_without_the_battery_beside_it_the_drop_stays_a_gap_that_names_the_batte
 ) -> None:
     four.read("supply_running", "9.4 V", using="meter")
     (gap,) = four.gaps("supply")
-    assert (gap.reason, gap.wants) == (Reason.NOT_MEASURED, "battery.charging_voltage")
+    assert (gap.reason, gap.wants) == (ck.Reason.NOT_MEASURED, "battery.charging_voltage")
     assert not four.findings("ignition.feed")
 
 
@@ -588,7 +586,7 @@ def test_every_check_says_something_and_none_breaks_when_everything_at_once_was_
 
 
 def test_the_keys_asked_of_the_battery_are_those_that_the_battery_declares() -> None:
-    plugins = load()
+    plugins = installed_plugins()
     assert "ignition" in plugins.systems
     assert not [failure for failure in plugins.failures if failure.plugin == "ignition"]
     for wanted in ignition.foreign_wants:

@@ -12,7 +12,7 @@ from corekit_ignition import ignition
 from corekit_ignition.current import time_to_current
 from corekit_ignition.gaps import breakdown_in_air
 
-from corekit.testing.examples import Examples, expected, failing_docstrings, outcome
+from corekit.testing import Examples, expected, failing_docstrings, outcome
 
 EXAMPLES = Examples.beside(__file__)
 

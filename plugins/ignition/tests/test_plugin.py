@@ -14,10 +14,7 @@ import pytest
 from corekit_ignition import ignition
 
 import corekit as ck
-from corekit.assess.assessment import Assessment
-from corekit.assess.proof import Proof
-from corekit.assess.suspect import Outcome, call_for_part, next_tests, outcomes, posterior
-from corekit.testing.visits import assessed
+from corekit.testing import Assessment, Proof, assessed, shown
 
 HERE = Path(__file__).parent
 FOLDER = Path(corekit_ignition.__file__).parent
@@ -109,18 +106,6 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
 # ---- the fault table
 
 
-def shown(**results: str) -> list[Outcome]:
-    tests = {key: TABLE.tests[key] for key in results}
-    return [
-        Outcome(test=test, weights=tuple(float(name == results[key]) for name in test.outcomes), evidence=())
-        for key, test in tests.items()
-    ]
-
-
-def called(operation: str, *results: Outcome) -> bool:
-    return call_for_part(TABLE, list(results), f"ignition.{operation}", 0).met
-
-
 def test_the_table_says_that_its_numbers_are_estimates() -> None:
     assert "ESTIMATE" in (FOLDER / "faults.toml").read_text("utf-8").split("[faults]")[0]
     assert all(fault.why for fault in TABLE.faults.values())
@@ -142,17 +127,15 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(
     results: dict[str, str], operation: str
 ) -> None:
-    assert [part for part in PARTS if called(part.split(".")[1], *shown(**results))] == [
-        f"ignition.{operation}"
-    ]
+    made = shown(ignition, **results)
+    assert [part for part in PARTS if made.calls_for(part)] == [f"ignition.{operation}"]
 
 
 def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply_was_found_good() -> None:
-    assert not called("replace_coil", *shown(secondary="outside"))
-    assert called(
-        "replace_coil",
-        *shown(secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"),
-    )
+    assert not shown(ignition, secondary="outside").calls_for("replace_coil")
+    assert shown(
+        ignition, secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"
+    ).calls_for("replace_coil")
 
 
 def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None:
@@ -161,19 +144,19 @@ def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None
     }
     assert {"feed", "ground", "switching", "spark", "current", "misfire_code", "coil_code"} == set(indirect)
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
-        made = shown(**dict(zip(indirect, results, strict=True)))
-        assert not any(call_for_part(TABLE, made, part, 0).met for part in PARTS)
+        made = shown(ignition, **dict(zip(indirect, results, strict=True)))
+        assert not any(made.calls_for(part) for part in PARTS)
 
 
 def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
-    weak = posterior(TABLE, shown(spark="weak"))
-    explained = posterior(TABLE, shown(spark="weak", feed="lost"))
+    weak = shown(ignition, spark="weak").chances
+    explained = shown(ignition, spark="weak", feed="lost").chances
     assert explained["weak_supply"] > 0.8
     assert explained["bad_coil"] < weak["bad_coil"] / 3
 
 
 def test_after_a_weak_spark_the_supply_is_tested_next() -> None:
-    assert next_tests("ignition", TABLE, shown(spark="weak"), {})[0].key == "feed"
+    assert shown(ignition, spark="weak").next_tests[0].key == "feed"
 
 
 def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
@@ -181,10 +164,9 @@ def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
         four.read(
             "misfires", "500" if place == 2 else "0", place=f"cylinder {place}", setup={"revolutions": "1000"}
         )
-    findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
-    made = outcomes(TABLE, four.case(), findings)
-    assert made == []
-    assert not any(call_for_part(TABLE, made, part, 0).met for part in PARTS)
+    made = four.shown()
+    assert made.tests == []
+    assert not any(made.calls_for(part) for part in PARTS)
 
 
 def test_what_is_only_usual_never_reaches_the_table(four: Any) -> None:
@@ -195,13 +177,12 @@ def test_what_is_only_usual_never_reaches_the_table(four: Any) -> None:
         "secondary_resistance", "90 kΩ", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
     )
     four.read("lead_resistance", "400 kΩ", place="lead 1", using="meter")
-    findings = [finding for finding in four.run() if isinstance(finding, ck.Finding)]
-    assert {finding.code for finding in findings} == {
+    assert {finding.code for finding in four.findings()} == {
         "ignition.primary_usual",
         "ignition.secondary_usual",
         "ignition.lead_usual",
     }
-    assert outcomes(TABLE, four.case(), findings) == []
+    assert four.shown().tests == []
 
 
 def test_every_check_that_the_table_names_is_a_code_some_check_yields() -> None:
