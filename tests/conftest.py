@@ -4,7 +4,9 @@ Chromium.
 
 from __future__ import annotations
 
+import base64
 import contextlib
+import hashlib
 import importlib
 import os
 import shutil
@@ -15,12 +17,15 @@ from typing import Any
 
 import attrs
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import serialization
 from hypothesis import settings
 
 import corekit
 from corekit.desk.demo import run_demo
 from corekit.desk.setup import create_shop
 from corekit.reference import data_path
+from corekit.web.pairing import SERVER_FILE, VanCertificate
 
 IN_CI = os.environ.get("COREKIT_CI") == "1"
 CHROMIUM_ARGS = [
@@ -189,3 +194,43 @@ def lasting_phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
     """As `phone`, for pages that several tests look at."""
     with opening(chromium) as phone:
         yield phone
+
+
+@pytest.fixture
+def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
+    """Call it to get another Chromium, with arguments of its own and of the same kind as the shared one."""
+    made = []
+
+    def launch(*arguments: str) -> Any:
+        path = os.environ.get("COREKIT_CHROMIUM") or next(
+            filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome")))
+        )
+        made.append(
+            chromium.browser_type.launch(
+                executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]
+            )
+        )
+        return made[-1]
+
+    yield launch
+    for browser in made:
+        browser.close()
+
+
+@pytest.fixture
+def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificate], Any]:
+    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no
+    store of certificates to pair it with.
+    """
+
+    def launch(van: VanCertificate) -> Any:
+        van.context_for("127.0.0.1")
+        leaf = x509.load_pem_x509_certificate((van.shop / SERVER_FILE).read_bytes())
+        key = leaf.public_key().public_bytes(
+            serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+        )
+        return browser_with(
+            f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"
+        )
+
+    return launch

@@ -64,7 +64,7 @@ class Limits:
 
 #: For the screens. The body may be larger than that of any form, so that the application itself says what was
 #: too large; beyond it nothing is even read.
-SCREENS = Limits(threads=6, lines=256, body_bytes=64 * 1024 * 1024, silent_seconds=15)
+SCREENS = Limits(threads=6, lines=100, body_bytes=64 * 1024 * 1024, silent_seconds=15)
 
 
 class Tls(Protocol):

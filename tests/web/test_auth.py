@@ -1,4 +1,4 @@
-"""Signing in to the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory of its text."""
+"""Signing in to the screens. Items in brackets are of OWASP ASVS 5.0, their numbers from memory."""
 
 from __future__ import annotations
 
