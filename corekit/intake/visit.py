@@ -815,7 +815,7 @@ class Reader:
                 "what is not charged",
                 WAIVED_CHARGES,
             )
-            if because == "did not cure":
+            if because == "did not fix":
                 self.faults.add(
                     (*path, "because"),
                     f"only work can have done so, not {row.charge}",

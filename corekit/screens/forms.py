@@ -54,7 +54,7 @@ def answer_id() -> str:
     given = flask.request.form.get("answer", "")
     if not _ANSWER.fullmatch(given):
         raise FieldError(
-            "The form came without its own mark, so it cannot be told whether it came before. Load the page"
+            "The form came without its id, so a second copy of it could not be recognised. Load the page"
             " again and answer once more."
         )
     return given

@@ -150,7 +150,7 @@ def _measured(asked: _Asked, record: Measured) -> _Row:
 def _seen(asked: _Asked, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
-        record.answer or asked.text(record.words) or f"could not be had: {record.cannot}",
+        record.answer or asked.text(record.words) or f"not obtained: {record.cannot}",
         record.stage,
     )
 
@@ -170,13 +170,13 @@ def _wanted(asked: _Asked, record: Wanted) -> _Row:
 
 
 def _offered(asked: _Asked, record: Offered) -> _Row:
-    return f"Offer {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
+    return f"Estimate {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
 def _agreed(asked: _Asked, record: Agreed) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
-        f"Yes to {record.offer}",
+        f"Approval of {record.offer}",
         f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
         None,
     )
@@ -197,7 +197,7 @@ def _left(asked: _Asked, record: Left) -> _Row:
 def _came(asked: _Asked, record: Came) -> _Row:
     return (
         "Came",
-        record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"),
+        record.odometer_typed or ("same call-out as another car" if record.same_drive_as else "again"),
         record.stage,
     )
 

@@ -33,10 +33,10 @@ NOT_SEEN = "not seen yet"
 #: What the mechanic reads.
 TITLES = {
     Step.ARRIVE: "Arrive",
-    Step.DIAGNOSIS: "Agree on looking",
+    Step.DIAGNOSIS: "Approve diagnosis",
     Step.TEST: "Test",
     Step.EXPLAIN: "Explain",
-    Step.OFFER: "Offer the repair",
+    Step.OFFER: "Repair estimate",
     Step.REPAIR: "Repair",
     Step.RETEST: "Test again",
     Step.HAND_OVER: "Hand over",
@@ -106,7 +106,7 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
 
 def did_not_cure(job: Job) -> frozenset[str]:
     """Work of which the mechanic said that it did not cure: nothing is to show any more that it did."""
-    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not cure")
+    return frozenset(noted.record.operation for noted in job.waived if noted.record.because == "did not fix")
 
 
 def _step(

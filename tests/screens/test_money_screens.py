@@ -66,7 +66,7 @@ def desk(empty_shop: Path) -> Any:
 
 
 def test_before_anything_was_agreed_to_there_is_nothing_to_take_money_for(desk: Desk) -> None:
-    assert "Nothing was agreed to yet, so no money can be taken for it." in desk.page("deposit")
+    assert "Nothing has been approved yet, so no deposit can be taken." in desk.page("deposit")
     assert 'name="step[0].paid.amount"' not in desk.client.get(f"/job/{desk.id}/deposit").text
     assert "deposit" not in desk.client.get(f"/job/{desk.id}/leave").text
 
@@ -91,7 +91,7 @@ def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk
     )
     assert made.headers["Location"] == f"/job/{desk.id}/deposit?next=leave"
     page = desk.page("deposit?next=leave")
-    assert "not yet paid: 15.40 EUR" in page and "Its receipt as a PDF" in page
+    assert "not yet paid: 15.40 EUR" in page and "Receipt as a PDF" in page
     elsewhere = desk.client.post(
         f"/job/{desk.id}/receipt/{payment.id}", data={"next": "//elsewhere.example/"}
     )
@@ -103,12 +103,12 @@ def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk
     desk.shop.agree(desk.shop.offer(desk.id, "diagnosis"), by="customer", how="in person")
     desk.agree()
     desk.pay("90")
-    desk.say(ended={"how": "handed on", "because": "It needs a lift."})
-    assert "To be given back: 30.00 EUR" in desk.page(
+    desk.say(ended={"how": "referred", "because": "It needs a lift."})
+    assert "Refund due: 30.00 EUR" in desk.page(
         "hand"
     )  # 90.00 − 60.00: coming and looking, (20.00 + 30.00) × 1.20
     desk.shop.issue(desk.id)
-    assert "To be given back: 30.00 EUR" in desk.page("hand")
+    assert "Refund due: 30.00 EUR" in desk.page("hand")
     assert desk.client.get(f"/job/{desk.id}/deposit").headers["Location"] == f"/job/{desk.id}/hand"
 
 
@@ -116,7 +116,7 @@ def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: 
     desk.agree()
     desk.say(ended={"how": "declined", "because": "Too dear."})
     page = desk.client.get(f"/job/{desk.id}/hand").text
-    back = re.search(r'href="(/job/[^"]*)">It goes on after all', page)
+    back = re.search(r'href="(/job/[^"]*)">Reopen the job', page)
     assert back is not None
     entry = desk.client.get(back[1])
     assert (
@@ -124,7 +124,7 @@ def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: 
     )
     desk.client.post(
         f"{back[1]}/withdraw",
-        data={"answer": secrets.token_urlsafe(18), "reason": "it is otherwise after all"},
+        data={"answer": secrets.token_urlsafe(18), "reason": "it turned out otherwise"},
     )
     assert desk.job.ended is None
 

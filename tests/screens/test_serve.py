@@ -103,7 +103,7 @@ def test_without_a_terminal_a_passcode_is_drawn_and_opens_the_screens_until_ctrl
             assert b"Jobs" in jobs.read()
         code, rest = ended(run)
     assert code == 0
-    assert rest.strip() == "Stopped. What was acknowledged is kept."
+    assert rest.strip() == "Stopped. Everything acknowledged is saved."
 
 
 def test_a_port_that_is_taken_and_a_folder_that_is_no_shop_are_one_sentence_each(

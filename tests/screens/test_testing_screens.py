@@ -213,7 +213,7 @@ def test_several_systems_can_be_in_question_at_once(real: Visit) -> None:
 @pytest.mark.parametrize("key", ["clutch.play", "clutch.sink", "clutch.fluid"])
 def test_the_caution_stands_before_the_field_and_one_key_leads_past_it(visit: Visit, key: str) -> None:
     html = visit.get(f"test/{key}").html
-    caution, gate = html.index('class="caution'), html.index("Caution read: go on")
+    caution, gate = html.index('class="caution'), html.index("Caution read: continue")
     field = html.index(
         'name="step[0].readings[0].is"' if key != "clutch.fluid" else 'name="step[0].seen[0].is"'
     )
@@ -256,7 +256,7 @@ def test_a_reading_is_kept_with_its_unit_key_and_what_it_was_taken_at_and_its_ot
     (record,) = records(visit, Measured)
     assert (record.of, record.place, record.typed, record.stage) == ("clutch.play", "cold", "12 mm", 0)
     assert visit.at.endswith("test/clutch.play?place=warm")
-    assert "12 mm" in page.text and "Taken at 20 °C" in page.text
+    assert "12 mm" in page.text and "Conditions: 20 °C" in page.text
     again = visit.send(page.form_of(f"{READING}.is"), {f"{READING}.is": "14"})
     assert [record.place for record in records(visit, Measured)] == ["cold", "warm"]
     assert len(records(visit, Setup)) == 1  # asked once, kept once
@@ -516,7 +516,7 @@ def test_what_nobody_declares_is_not_there(visit: Visit, path: str) -> None:
     ["minutes=-5", "minutes=soon", "minutes=1e99", "about=wings", "about=", "place=attic", "minutes=nan"],
 )
 def test_a_wish_that_cannot_be_is_passed_over(visit: Visit, wish: str) -> None:
-    assert "What to look at" in visit.get(f"test?{wish}").text
+    assert "What to test" in visit.get(f"test?{wish}").text
     assert "Play of the pedal" in visit.get(f"test/clutch.play?{wish}").text
 
 
@@ -527,11 +527,11 @@ def test_when_no_test_is_worth_making_it_is_said_with_what_could_not_be_said_and
     visit: Visit,
 ) -> None:
     visit.rows(
-        step=[{"seen": [{"of": "clutch.fluid", "is": "clear"}]}, {"codes": {"cannot": "no reader here"}}]
+        step=[{"seen": [{"of": "clutch.fluid", "is": "clear"}]}, {"codes": {"cannot": "no scan tool here"}}]
     )
     visit.rows(step=[{"seen": [{"of": "clutch.sink", "cannot": "seized"}]}])
     page = visit.get("test")
-    assert "No further test is worth making" in page.text
+    assert "No further test is worthwhile" in page.text
     assert "could not be reached, seized" in page.text
     assert f"/job/{visit.id}/explain" in page.links
 
@@ -539,7 +539,7 @@ def test_when_no_test_is_worth_making_it_is_said_with_what_could_not_be_said_and
 def test_what_it_could_be_is_for_the_mechanic_and_one_tap_away(visit: Visit) -> None:
     visit.rows(step=[{"seen": [{"of": "clutch.fluid", "is": "dark"}]}])
     html = visit.get("test").html
-    at = html.index("What it could be")
+    at = html.index("Likely causes")
     assert html.rindex("<details", 0, at) > html.rindex(
         "</details>", 0, at
     )  # folded away until it is asked for
@@ -593,7 +593,7 @@ def test_every_screen_of_testing_defers_to_the_maker_and_never_calls_anything_ha
         "retest",
     ):
         assert not re.search(r"\bsafe(ly)?\b", real.get(path).text.casefold())
-    assert "Local rules and the maker's instructions come first." in real.get("test/battery.drain").text
+    assert "Local rules and the manufacturer's instructions come first." in real.get("test/battery.drain").text
 
 
 # ---- a way that ends
@@ -607,9 +607,9 @@ def test_whoever_does_what_the_screen_says_comes_to_an_end_and_is_never_led_back
     seen: list[str] = []
     for _ in range(200):
         page = real.get(f"test?about={system}")
-        if "To the codes" in page.text:
+        if "Enter the codes" in page.text:
             real.rows(
-                step=[{"codes": {"cannot": "no reader here"} if manner == "cannot" else {"stored": []}}]
+                step=[{"codes": {"cannot": "no scan tool here"} if manner == "cannot" else {"stored": []}}]
             )
             seen.append("codes")
         elif "/test/" in real.at:
@@ -680,7 +680,7 @@ def test_a_test_that_one_of_many_places_left_open_is_offered_again_and_does_not_
     assert [test.wants for test in left_open(assessment, plugins)] == ["ignition.plug_gap"]
     assert "ignition.plug_gap" not in [test.wants for test in open_tests(assessment, plugins)]
     page = real.get("test")
-    assert "Left open" in page.text and "The first try left it open." in page.text
+    assert "Still open" in page.text and "The first attempt was inconclusive." in page.text
 
 
 def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself(real: Visit) -> None:
@@ -699,7 +699,7 @@ def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself
         ("battery.ripple", True)
     ]
     assert "battery.ripple" not in [test.wants for test in open_tests(assessment, plugins)]
-    assert "Again: the first try left it open." in real.get("test/battery.ripple?place=posts").text
+    assert "Again: the first attempt was inconclusive." in real.get("test/battery.ripple?place=posts").text
 
 
 def test_what_cannot_be_reached_at_one_place_may_be_out_of_reach_everywhere(visit: Visit) -> None:

@@ -416,7 +416,7 @@ def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_w
     for part in (
         "undecided, this visit:",
         "limit at least 9.54 V",
-        "Not said, and why",
+        "Not evaluated",
         "Suspects",
         "Next test",
         "Caution:",
@@ -591,7 +591,7 @@ def test_a_wrong_total_in_the_file_adds_nothing(offered: Path, visit: Path) -> N
 def test_the_same_file_again_adds_nothing(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     before = entries(shop)
-    assert "Kept: 0 new, 0 corrected, 0 withdrawn." in done(corekit("add", visit, shop=shop)).out
+    assert "Saved: 0 new, 0 corrected, 0 withdrawn." in done(corekit("add", visit, shop=shop)).out
     assert entries(shop) == before
 
 
@@ -599,7 +599,7 @@ def test_a_changed_row_is_a_correction(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     changed = edited(visit.read_text("utf-8"), ('is = "12.78 V"', 'is = "12.58 V"'))
     assert (
-        "Kept: 0 new, 1 corrected, 0 withdrawn."
+        "Saved: 0 new, 1 corrected, 0 withdrawn."
         in done(corekit("add", written(visit.parent, changed), shop=shop)).out
     )
     with Shop(shop) as opened:
