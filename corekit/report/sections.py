@@ -279,7 +279,7 @@ def _of_the_job(job: Job, lines: Sequence[Line], sheet: Sheet) -> list[str]:
                 f"{_title(noted.record.operation, sheet)}: did not fix what you came with, and no work done"
                 " since then did."
             )
-    if job.ended is not None and job.ended.record.how == "came to nothing":
+    if job.ended is not None and job.ended.record.how == "no fault found":
         sentences.append("What you came with was neither found nor repaired.")
     charged = {line.operation for line in lines}
     undone = [_title(key, sheet) for key in job.agreed_operations if key not in charged]

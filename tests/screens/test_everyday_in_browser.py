@@ -390,10 +390,7 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     for text in (page, paper):
         assert "Replace the battery: done, but did not fix the fault; not charged." in text
         assert "A finding that was withdrawn since: the probe slipped" in text
-        assert (
-            "Replace the battery: did not fix what you came with, and no work done since then did."
-            in text
-        )
+        assert "Replace the battery: did not fix what you came with, and no work done since then did." in text
         assert "8.40 V" not in text, "nothing is claimed from what was taken back"
         assert "shown to work" not in text
     assert "Total 60.00" in paper

@@ -58,7 +58,11 @@ def test_the_customer_reads_what_was_found_with_its_strips_before_what_cannot_be
 ) -> None:
     job = told(shop, "4-three-faults")
     page = client.get(f"/job/{job}/explain").text
-    assert re.findall(r"<h2>([^<]*)", page)[-3:] == ["In order", "Trouble codes read", "What we could not evaluate"]
+    assert re.findall(r"<h2>([^<]*)", page)[-3:] == [
+        "In order",
+        "Trouble codes read",
+        "What we could not evaluate",
+    ]
     strips = [
         finding
         for finding in shop.assess(job).current

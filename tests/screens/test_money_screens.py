@@ -119,9 +119,7 @@ def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: 
     back = re.search(r'href="(/job/[^"]*)">Reopen the job', page)
     assert back is not None
     entry = desk.client.get(back[1])
-    assert (
-        entry.status_code == 200 and "It is otherwise after all" in entry.text and "probe" not in entry.text
-    )
+    assert entry.status_code == 200 and "It turned out otherwise" in entry.text and "probe" not in entry.text
     desk.client.post(
         f"{back[1]}/withdraw",
         data={"answer": secrets.token_urlsafe(18), "reason": "it turned out otherwise"},
@@ -137,7 +135,7 @@ def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk)
     assert (
         'value="DEMO-1"' in page
         and 'value="Sample Keeper"' in page
-        and f"what invoice {number} was for" in page
+        and f"For the work on invoice {number}" in page
     )
     assert "Cranks slowly." not in page, "what is said this time is said anew"
     following = re.search(r'name="next" value="(/job/([a-z0-9]+)/wanted\?rework=[^"]*)"', page)

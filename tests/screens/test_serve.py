@@ -180,7 +180,7 @@ def test_pairing_prints_everything_a_phone_needs_and_the_phone_gets_in(demo_copy
         plain = re.search(r"http://127\.0\.0\.1:([0-9]+)/", text)
         assert screens
         assert plain
-        for part in (van.title, "take it back", "--forget-pairing", "Every pair must be the same", "▀"):
+        for part in (van.title, "undo it", "--forget-pairing", "Every pair must be the same", "▀"):
             assert part in text
         with contextlib.closing(http.client.HTTPConnection("127.0.0.1", int(plain[1]), timeout=60)) as line:
             line.request("GET", "/van.crt")

@@ -417,7 +417,7 @@ def test_a_test_that_waits_is_started_now_stands_on_every_screen_and_knows_its_m
     assert (record.of, record.wait) == ("clutch.sink", 1800)
     for path in ("tests", "test?about=clutch", "codes", "systems"):
         page = visit.get(path)
-        assert "How far it sinks: look again at" in page.text
+        assert "How far it sinks: check again at" in page.text
         assert f"/job/{visit.id}/test/clutch.sink" in page.links
     assert visit.get("test?about=clutch").form_of(f"{SEEN}.is")  # and another one is next meanwhile
     assert "Start now" not in visit.get("test/clutch.sink?about=clutch").text
@@ -575,7 +575,7 @@ def test_the_test_after_the_repair_asks_for_what_shows_it_and_says_how_it_was_re
     visit.rows(step=[{"repaired": {"operation": "clutch.replace"}}])
     page = visit.get("retest")
     assert "Did it help? Replace the cylinder" in page.text
-    assert "How far it sinks 12 mm, taken at 30 min, 20 °C" in page.text
+    assert "How far it sinks 12 mm, at 30 min, 20 °C" in page.text
     after = visit.send(page.form_of(f"{READING}.is"), {f"{READING}.is": "2"})
     assert records(visit, Measured)[-1].stage == 1
     assert visit.at.endswith("/retest") and "How far it sinks: 2 mm." in after.text
@@ -593,7 +593,9 @@ def test_every_screen_of_testing_defers_to_the_maker_and_never_calls_anything_ha
         "retest",
     ):
         assert not re.search(r"\bsafe(ly)?\b", real.get(path).text.casefold())
-    assert "Local rules and the manufacturer's instructions come first." in real.get("test/battery.drain").text
+    assert (
+        "Local rules and the manufacturer's instructions come first." in real.get("test/battery.drain").text
+    )
 
 
 # ---- a way that ends

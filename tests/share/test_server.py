@@ -36,7 +36,9 @@ from corekit.web.page_server import Bucket, Misses, ServeError, page_app, server
 
 from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_show
 
-NOTHING = "Nothing found for this code. If your invoice is from today, the shop may not have had a connection yet."
+NOTHING = (
+    "Nothing found for this code. If your invoice is from today, the shop may not have had a connection yet."
+)
 UNKNOWN = "A" * 26
 
 

@@ -363,7 +363,9 @@ def test_a_test_that_waits_or_that_was_out_of_reach_is_not_asked_for_again(job: 
     assert set(
         next_paths(job('[[step]]\nseen = [{ of = "clutch.fluid", cannot = "no access" }]'))
     ) == everything - {"test/clutch.fluid"}
-    assert set(next_paths(job('[[step]]\ncodes = { cannot = "no scan tool here" }'))) == everything - {"codes"}
+    assert set(next_paths(job('[[step]]\ncodes = { cannot = "no scan tool here" }'))) == everything - {
+        "codes"
+    }
 
 
 def test_what_was_out_of_reach_before_the_repair_is_asked_for_after_it(job: Callable[[str], Job]) -> None:

@@ -146,8 +146,7 @@ def test_a_visit_that_came_to_nothing_pays_for_the_coming_and_not_for_the_diagno
     visit.say(ended={"how": "no fault found", "because": "The fault did not show in an hour of looking"})
     _, text = visit.issue("24.00")  # 20.00 call-out + 20 %
     assert (
-        "No fault found: The fault did not show in an hour of looking. The diagnosis is not charged."
-        in text
+        "No fault found: The fault did not show in an hour of looking. The diagnosis is not charged." in text
     )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
@@ -321,10 +320,10 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     assert "did not fix; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
     assert "Did not cure what you came with" in text
-    assert (
-        "Replace the battery: did not fix what you came with, and no work done since then did." in text
+    assert "Replace the battery: did not fix what you came with, and no work done since then did." in text
+    withdrawn = (
+        "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
     )
-    withdrawn = "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
     assert withdrawn in text
     assert offered not in text
     assert "8.40 V" not in text
