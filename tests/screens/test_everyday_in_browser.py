@@ -187,8 +187,8 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
     page = drive.issue()
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "60.00 EUR, agreed by the customer, by message" in text
-        assert "246.60 EUR, agreed by the customer, by message" in text
+        assert "60.00 EUR, approved by the customer, by message" in text
+        assert "246.60 EUR, approved by the customer, by message" in text
         assert "306.60" in text  # 60.00 + 246.60
         assert "under the mat" not in text, "what was written is kept, and printed nowhere"
     assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(
@@ -442,7 +442,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     for text in (page, paper):
         assert "Replace the battery: done, but did not fix the fault; not charged." in text
         assert "Find and cure the key-off drain: done, and shown to work." in text
-        assert "nothing was done since that did" not in text
+        assert "no work done since then did" not in text
         assert "8.40 V" not in text
     assert "Total 120.00" in paper
     assert drive.kinds("repaired", "withdrawn", "waived", "issued") == [
@@ -524,7 +524,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     page = drive.issue()
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "60.00 of 95.40 EUR, agreed by the customer" in text
+        assert "60.00 of 95.40 EUR, approved by the customer" in text
         assert "Declined by you: Clean" in text
         assert "Terminal protection" not in text
     assert "Total 366.60" in paper  # 60.00 + 246.60 + 60.00
@@ -622,7 +622,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     for text in (page, paper):
         assert "DEMO-1" in text and "98400 km" in text
         assert "not seen yet" not in text
-        assert "246.60 EUR, agreed by the customer, by phone" in text
+        assert "246.60 EUR, approved by the customer, by phone" in text
         assert "Call-out" not in text, "nobody agreed to one"
     assert "Total 246.60" in paper
     assert drive.kinds("offered", "agreed", "vehicle", "repaired", "issued") == [

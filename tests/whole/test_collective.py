@@ -101,7 +101,7 @@ def test_the_paper_tells_of_each_vehicle_and_adds_up_all_of_it(fleet: Fleet) -> 
         "What we found, and how we know",
         "12.78 V",
         "What you approved",
-        "59.54 EUR, agreed by the customer, by message",
+        "59.54 EUR, approved by the customer, by message",
         "31.12 EUR",
         "Result of the repair",
         "What to watch",
@@ -330,7 +330,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
         after(
             said,
             f"Receipt, invoice {invoice.number}",
-            "over 2 vehicles",
+            "for 2 vehicles",
             "Received 100.00 EUR, bank",
             "Still to pay: 69.55 EUR",
             "179.55",

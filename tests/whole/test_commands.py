@@ -417,7 +417,7 @@ def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_w
         "undecided, this visit:",
         "limit at least 9.54 V",
         "Not evaluated",
-        "Suspects",
+        "Likely causes",
         "Next test",
         "Caution:",
     ):
@@ -651,7 +651,7 @@ def test_an_offer_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
 ) -> None:
     corekit("add", visit, shop=shop)
     said = done(corekit("offer", WORN, shop=shop))
-    assert "Offer 'diagnosis 1': 60.00 EUR" in said.out
+    assert "Estimate 'diagnosis 1': 60.00 EUR" in said.out
     assert f"corekit agree {WORN} --offer 'diagnosis 1' --total 60.00" in said.out
     text = " ".join(paper_text(shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").split())
     assert "60.00" in text

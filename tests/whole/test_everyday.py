@@ -174,7 +174,7 @@ def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(
     visit.yes("repair", "246.60")
     visit.say(ended={"how": "referred", "because": "The clamp bolt broke; it needs a lift."})
     _, text = visit.issue("60.00")
-    assert "This goes on to somebody else: The clamp bolt broke; it needs a lift." in text
+    assert "Referred to somebody else: The clamp bolt broke; it needs a lift." in text
     assert "Approved but not done, so not charged: Replace the battery." in text
     assert "Starter battery, AGM" not in text
 
@@ -214,7 +214,7 @@ def test_goodwill_after_the_repair_prices_the_invoice_below_what_was_agreed(shop
     visit.say(repaired={"operation": REPLACE}).say(waived={"operation": REPLACE, "because": "goodwill"})
     _, text = visit.issue("0.00")
     assert "goodwill; not charged" in text
-    assert "246.60 EUR, agreed by the customer" in text
+    assert "246.60 EUR, approved by the customer" in text
 
 
 def test_the_coming_may_be_waived_by_itself(shop: Shop) -> None:
@@ -241,7 +241,7 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
     offer = again.yes("repair", "0.00")
     paper = text_of(offer.pdf)
     assert f"rework of invoice {number}; not charged" in paper
-    assert f"Rework: of what invoice {number} was for: the new battery has a dead cell" in paper
+    assert f"Warranty repair: of what invoice {number} was for: the new battery has a dead cell" in paper
     again.say(repaired={"operation": REPLACE})
     invoice, text = again.issue("0.00")
     assert f"rework of invoice {number}; not charged" in text
@@ -319,7 +319,7 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     assert "Replace the battery: done, but did not fix the fault; not charged." in text
     assert "did not fix; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
-    assert "Did not cure what you came with" in text
+    assert "Did not fix what you came with" in text
     assert "Replace the battery: did not fix what you came with, and no work done since then did." in text
     withdrawn = (
         "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
@@ -343,7 +343,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
     assert "Replace the battery: done, but did not fix the fault; not charged." in text
     assert "Find and cure the key-off drain: done, and shown to work." in text
-    assert "nothing was done since that did" not in text
+    assert "no work done since then did" not in text
     assert "8.40 V" not in text
 
 
@@ -496,7 +496,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
     visit.yes("repair", "95.40", CLEAN)  # 60.00 + 35.40
     visit.say(repaired={"operation": DRAIN})
     _, text = visit.issue("366.60")  # 60.00 + 246.60 + 60.00
-    assert "60.00 of 95.40 EUR, agreed by the customer" in text
+    assert "60.00 of 95.40 EUR, approved by the customer" in text
     assert "Declined by you: Clean" in text
     assert "Terminal protection" not in text
 
@@ -562,7 +562,7 @@ def test_an_offer_that_rests_on_readings_does_not_say_that_nothing_was_measured(
 
 
 def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
-    assert "never come to more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
+    assert "never cost more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
     prices = shop.folder / "prices.toml"
     prices.write_text(
         prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8"
@@ -570,7 +570,7 @@ def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
     with Shop(shop.folder, plugins=plugins()) as capped:
         text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
     assert (
-        "call-out, travel and diagnosis together never come to more than 90.00 EUR before tax without a new"
+        "call-out, travel and diagnosis together never cost more than 90.00 EUR before tax without a new"
         " yes from you." in text
     )
 
@@ -627,7 +627,7 @@ def test_no_paper_and_no_page_shows_a_picture(shop: Shop) -> None:
     assert "aGVsbG8" not in text
     assert "aGVsbG8" not in json.dumps(to_data(invoice.document))
     assert "aGVsbG8" not in render_page(invoice.document, mask, "")
-    assert "agreed by the customer, in person, signed" in text
+    assert "approved by the customer, in person, signed" in text
 
 
 def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Shop) -> None:
