@@ -52,7 +52,9 @@ def estimate(
     blocks += [Heading(text="What you are approving"), Paragraph(words=(_COVERS[stage],))]
     if cap is not None and stage == "diagnosis":
         blocks.append(
-            Paragraph(words=(f"{_CAPPED} {cap} {sheet.currency} before tax without your approval.",))
+            Paragraph(
+                words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new approval from you.",)
+            )
         )
     blocks += sections.as_described(job, stage)
     hazards = sections.cautions({line.operation for line in lines}, sheet)
@@ -77,12 +79,12 @@ _COVERS = {
     "diagnosis": (
         "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair gets"
         " its own estimate. The invoice for this work does not exceed the total without"
-        " your approval."
+        " a new approval from you."
     ),
     "repair": (
         "The work above and nothing more. You may decline any single piece of work. The invoice does not"
-        " exceed the total without your approval; local law may give you more rights than this estimate"
-        " states."
+        " exceed the total without a new approval from you; local law may give you more rights than this"
+        " estimate states."
     ),
 }
 

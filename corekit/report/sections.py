@@ -292,7 +292,7 @@ def _question(text: str) -> str:
 
 def _looked_at(assessment: Assessment) -> str:
     looked = checks(assessment.findings) or "nothing"
-    return f"This visit looked at: {looked}. About everything else on the vehicle it says nothing."
+    return f"This visit looked at: {looked}. It says nothing about anything else on the vehicle."
 
 
 def cautions(operations: Iterable[str], sheet: Sheet) -> str:

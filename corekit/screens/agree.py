@@ -264,7 +264,7 @@ def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     titles = {part.operation: part.title for part in quote.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
     signed = ", signed" if agreed.signature is not None else ""
-    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (
+    text = f"{come_to} {offer.total.currency}, approved by the {agreed.by}, {agreed.how}{signed}" + (
         f"; declined: {declined}" if declined else ""
     )
     said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""

@@ -170,13 +170,13 @@ def _wanted(asked: _Asked, record: Wanted) -> _Row:
 
 
 def _offered(asked: _Asked, record: Offered) -> _Row:
-    return f"Estimate {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
+    return f"Estimate: {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
 def _agreed(asked: _Asked, record: Agreed) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
-        f"Approval of {record.offer}",
+        f"Approval: {record.offer}",
         f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
         None,
     )

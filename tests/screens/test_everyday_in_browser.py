@@ -513,7 +513,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand.choose("Battery and charging", "Clean and tighten posts and clamps")
     hand.press("Add it")
     hand.press("Show the estimate")
-    assert hand.heading == "Repair 2"
+    assert hand.heading == "Estimate: repair 2"
     assert "95.40" in hand.text  # 60.00 + 35.40
     hand.tap(hand.page.locator("label.want", has_text="Clean and tighten"))
     hand.page.get_by_text("Total to approve 60.00 EUR").wait_for()
