@@ -21,7 +21,7 @@ import pypdfium2
 from cheroot.wsgi import Server
 from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
-from work.everywhere import crawl, fill, kinds, richest
+from screens.everywhere import crawl, fill, kinds, richest
 
 from corekit.desk.demo import run_demo
 from corekit.desk.setup import create_shop

@@ -1,4 +1,4 @@
-"""What is not charged, and how paper says so: work that did not cure, that is under a guarantee, that makes
+"""What is not charged, and how paper says so: work that did not fix, that is under a guarantee, that makes
 good earlier work, or as goodwill.
 """
 
@@ -15,7 +15,7 @@ from ..model.records import Waived
 from .line import Line
 
 #: What a mechanic says of work that was not the cure, one of `records.WAIVED_BECAUSE`.
-DID_NOT_FIX = "did not cure"
+DID_NOT_FIX = "did not fix"
 
 
 def waivers(job: Job) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""Put a visit file into the store, or what has changed in it since it was last added.
+"""Save a visit file in the store, or what has changed in it since it was last added.
 
 Nothing is ever overwritten.
 """
@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
         visit = importing.read(shop.context, args.file)
         done = importing.add(shop.context, visit, args.job)
         for remark in visit.remarks:
-            print(f"Odd, but no fault: {remark}")
-        print(f"Kept: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn.")
+            print(f"Warning: {remark}")
+        print(f"Saved: {done.added} new, {done.corrected} corrected, {done.withdrawn} withdrawn.")
         print(f"Next:  corekit check {job_with_id(shop.context, done.job).name}{same_shop(args.shop)}")
     return 0

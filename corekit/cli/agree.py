@@ -1,4 +1,4 @@
-"""Record the customer's yes to an offer: who said it, how, and what was declined in the same stroke."""
+"""Record the customer's approval of an estimate: who approved, how, and what was declined with it."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--offer",
         default="",
-        help="the offer's printed name, e.g. 'repair 1'; the latest, if you say nothing",
+        help="the estimate's printed name, e.g. 'repair 1'; the latest, if you say nothing",
     )
     parser.add_argument(
-        "--total", required=True, help="the total that is printed on the offer: it must be the same"
+        "--total", required=True, help="the total printed on the estimate: it must be the same"
     )
     parser.add_argument(
         "--by",
         default="customer",
-        help="who agreed (%(default)s): customer, owner, driver, keeper or representative, never a name",
+        help="who approved (%(default)s): customer, owner, driver, keeper or representative, never a name",
     )
     parser.add_argument("--how", required=True, help="how: in person, by phone, by message, with a signature")
     parser.add_argument(
@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="OPERATION",
-        help="work that was declined; may be said several times",
+        help="work that was declined; may be given several times",
     )
 
 
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
             total=money(args.total, offer.total.currency),
         )
         print(
-            f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, agreed by the {args.by},"
+            f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, approved by the {args.by},"
             f" {args.how}."
         )
     return 0

@@ -1,7 +1,7 @@
-"""Work something out, outside any job: every calculation that an installed system declares, with its range
+"""Calculate something outside any job: every calculation that an installed system declares, with its range
 and its source.
 
-Without words it lists them; with a calculation's name it says what that one takes; with the inputs too it
+Without arguments it lists them; with a calculation's name it says what that one takes; with the inputs too it
 gives the result, with its uncertainty.
 """
 

@@ -1,5 +1,5 @@
-"""Say what a visit file (or a job in the store) shows: findings, what could not be said, suspects, and the
-next tests.
+"""Say what a visit file (or a job in the store) shows: findings, what was not evaluated, likely causes, and
+the next tests.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--uncertainty",
         action="store_true",
-        help="say as well where the uncertainty of each judged value comes from",
+        help="also show where the uncertainty of each judged value comes from",
     )
     parser.add_argument(
         "--minutes",
         metavar="N",
         type=minutes,
-        help="minutes left of this visit: next tests that take longer are set apart",
+        help="minutes left of this visit: next tests that take longer are listed apart",
     )
     parser.add_argument("--json", action="store_true", help="one JSON object instead of words")
 

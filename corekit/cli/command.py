@@ -25,21 +25,21 @@ VERBS = {
     "init": "set up your shop: name, prices, where invoices are numbered",
     "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
-    "add": "put a visit file into the store, or what has changed in it",
+    "add": "save a visit file in the store, or what has changed in it",
     "estimate": "draft an estimate, marked DRAFT",
-    "offer": "make an offer and keep it; the customer agrees to exactly this",
-    "agree": "record the customer's yes to an offer",
+    "offer": "make an estimate and save it; the customer approves exactly this",
+    "agree": "record the customer's approval of an estimate",
     "invoice": "draft the invoice, marked DRAFT and without a number",
     "issue": "take a number and issue the invoice",
-    "pay": "take money for a job",
+    "pay": "record a payment for a job",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
     "withdraw": "take the page of an invoice down, for good",
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
     "verify": "check that nothing in the store was changed or lost",
-    "restored": "say that this store is a restored copy, before you go on in it",
-    "calculate": "work something out by a calculation of an installed system",
+    "restored": "say that this store is a restored copy, before you continue in it",
+    "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
 }
 
@@ -82,7 +82,7 @@ def run(words: list[str]) -> int:
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else 2
     except KeyboardInterrupt:
-        print("\nStopped. What was acknowledged is kept.", file=sys.stderr)
+        print("\nStopped. Everything acknowledged is saved.", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # Whoever read our words has gone (`| head`); that is no fault of anybody's.

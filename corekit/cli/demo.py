@@ -1,7 +1,7 @@
-"""Show the whole job on invented cars: needs no network, no settings and no words.
+"""Show the whole job on invented cars: needs no network, no settings and no input.
 
-It sets up an invented shop, takes its visit files through finding, offer, agreement, repair, retest, payment
-and invoice, and leaves papers and store in the folder. Everything it makes says DEMO.
+It sets up an invented shop, takes its visit files through finding, estimate, approval, repair, retest,
+payment and invoice, and leaves documents and store in the folder. Everything it makes says DEMO.
 """
 
 from __future__ import annotations

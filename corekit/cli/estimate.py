@@ -1,4 +1,4 @@
-"""Draft an estimate, marked DRAFT: nothing is offered by it and nothing is kept.
+"""Draft an estimate, marked DRAFT: nobody can approve it and nothing is saved.
 
 `corekit offer` makes the real one.
 """
@@ -20,7 +20,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)"
     )
-    parser.add_argument("--text", action="store_true", help="print the paper here instead of writing a PDF")
+    parser.add_argument(
+        "--text", action="store_true", help="print the estimate here instead of writing a PDF"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -42,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         print(draft.text, end="")
         return 0
     print(
-        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}. It offers nothing yet;"
-        " `corekit offer` does."
+        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}. Nobody can approve it;"
+        " `corekit offer` makes an estimate to approve."
     )
     return 0

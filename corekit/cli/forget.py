@@ -21,7 +21,7 @@ def run(args: argparse.Namespace) -> int:
     with open_shop(shop_folder(args.shop)) as shop:
         name = job_named(shop.context, args.job).name
         if not args.yes and not sure(
-            f"Destroy all personal text of {name}, and its papers here? Your retention time must be over."
+            f"Destroy all personal text of {name}, and its documents here? Your retention time must be over."
         ):
             print("Nothing was destroyed.")
             return 1

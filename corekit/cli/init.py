@@ -15,7 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--address", action="append", metavar="LINE", help="a line of your address; say it once for each line"
     )
     parser.add_argument("--currency", help="the currency's three letters, e.g. EUR")
-    parser.add_argument("--page", help="https address of your page server; leave it out if you have none")
+    parser.add_argument("--page", help="https address of your page server; omit it if you have none")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,10 +55,10 @@ def run(args: argparse.Namespace) -> int:
     )
     for path in set_up(folder, answers):
         print(f"written: {path}")
-    print(f"Fill in {folder / PRICE_FILE}; until then your work costs nothing and nothing can be offered.")
+    print(f"Fill in {folder / PRICE_FILE}; until then your work costs nothing and no estimate can be made.")
     if not answers.page:
         print(
-            "No page address is set: your papers carry the record mark and no code. It is page = … in"
+            "No page address is set: your documents carry the record mark and no code. It is page = … in"
             " shop.toml."
         )
     print(

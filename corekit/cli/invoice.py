@@ -11,7 +11,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="PDF", default="invoice-draft.pdf", help="where to write it (%(default)s)"
     )
-    parser.add_argument("--text", action="store_true", help="print the paper here instead of writing a PDF")
+    parser.add_argument("--text", action="store_true", help="print the invoice here instead of writing a PDF")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,6 +1,6 @@
 """Take a number and issue the invoice.
 
-Asked again, it gives the same invoice. It never exceeds what was agreed.
+Asked again, it gives the same invoice. It never exceeds what was approved.
 
 Several jobs of one customer go on one invoice when you name them together.
 """
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link
-            or "No page address is set in shop.toml, so the paper carries the record mark and no code."
+            or "No page address is set in shop.toml, so the invoice carries the record mark and no code."
         )
         if invoice.page is Page.WAITS:
             print(f"The code opens once its page is there:  corekit publish{same_shop(args.shop)}")

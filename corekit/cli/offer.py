@@ -1,6 +1,6 @@
-"""Make an offer and keep it as it is printed.
+"""Make an estimate and save it as it is printed.
 
-The customer agrees to exactly this paper; another price needs another offer.
+The customer approves exactly this estimate; another price needs another estimate.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-call-out",
         action="store_true",
-        help="a diagnosis without call-out and travel, because another job pays for the coming",
+        help="a diagnosis without call-out and travel, because another job is charged for the call-out",
     )
 
 
@@ -30,10 +30,10 @@ def run(args: argparse.Namespace) -> int:
         offer = shop.offer(
             args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None
         )
-        print(f"Offer {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
+        print(f"Estimate {offer.name!r}: {offer.total} {offer.total.currency}\n{offer.pdf}")
         words = (
             f"{job_with_id(shop.context, offer.job).name} --offer {offer.name!r} --total {offer.total} --how 'in"
             f" person'{same_shop(args.shop)}"
         )
-        print(f"When the customer has said yes:  corekit agree {words}")
+        print(f"When the customer has approved:  corekit agree {words}")
     return 0

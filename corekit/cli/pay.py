@@ -1,4 +1,4 @@
-"""Take money for a job. It is written into the job's journal and the books at once."""
+"""Record a payment for a job. It is written into the job's journal and the books at once."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """List the systems that are installed, what each brings, and every plugin that failed to load, with what that
 costs.
 
-With a system's name it lists the words that a visit file may use for it: what can be measured, seen, fitted
-and done.
+With a system's name it lists the words that a visit file may use for it: what can be measured and seen, the
+vehicle equipment, and the work.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""The receipt for money received: a paper of its own for each payment that the job's invoice does not show.
+"""The receipt for a payment: a separate document for each payment that the job's invoice does not show.
 
-Asked again, it gives the same paper.
+Asked again, it gives the same receipt.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Say that this store is a restored copy.
 
-Two copies that go on under one name could never be told apart again.
+Two copies that continue under one name could never be told apart again.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 On this machine only, unless you say otherwise.
 
 A machine without the shop can be its page server: name with --published the folder for what shops send. Put
-in front of it what ends https.
+a proxy in front of it that terminates TLS.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--mark",
         default="",
-        help="the record mark printed on a paper: is all that it was printed from still here?",
+        help="the record mark printed on a document: is everything it was printed from still here?",
     )
 
 
@@ -26,6 +26,6 @@ def run(args: argparse.Namespace) -> int:
     print(f"Every entry of {done.jobs} job{'s' if done.jobs != 1 else ''} and of the books verifies.")
     print(
         done.mark
-        or "A cut-off end shows only against a paper: corekit verify --mark …, with the record mark printed on it."
+        or "A cut-off end shows only against a document: corekit verify --mark …, with its record mark."
     )
     return 0

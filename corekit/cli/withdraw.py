@@ -1,4 +1,4 @@
-"""Take the page of an invoice down, for good: its code opens nothing any more.
+"""Take the page of an invoice down, for good: its code no longer opens anything.
 
 The invoice itself stays as it is.
 """

@@ -28,7 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--forget-pairing",
         action="store_true",
-        help="make a new certificate, so that the old one opens nothing; phones are paired anew",
+        help="make a new certificate, so that the old one opens nothing; phones must be paired again",
     )
     parser.add_argument(
         "--new-passcode",
@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         )
     else:
         serve_here(folder, port=args.port, lock_after=args.lock_after, say=_say)
-    print("Stopped. What was acknowledged is kept.")
+    print("Stopped. Everything acknowledged is saved.")
     return 0
 
 
@@ -141,8 +141,8 @@ def _forget_pairing(folder: Path) -> int:
     from .command import sure
 
     if has_pairing(folder) and not sure(
-        "The phones that are paired now will not reach the screens any more, until each is paired anew."
-        " Go on?"
+        "The phones that are paired now will not reach the screens any more, until each is paired again."
+        " Continue?"
     ):
         print("Nothing was changed.")
         return 1

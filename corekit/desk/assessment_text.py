@@ -38,13 +38,13 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
     if seen.remarks:
-        parts.append("Odd, but no fault\n" + "\n".join(_item(remark) for remark in seen.remarks))
+        parts.append("Warnings\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
         now = assessment.current
         before = [finding for finding in assessment.findings if finding not in now]
         parts += ["Findings\n" + "\n".join(_finding(finding, many, seen) for finding in now)] if now else []
         parts += (
-            ["What earlier stages said\n" + "\n".join(_finding(finding, many, seen) for finding in before)]
+            ["Findings of earlier stages\n" + "\n".join(_finding(finding, many, seen) for finding in before)]
             if before
             else []
         )
@@ -66,7 +66,7 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
             )
         )
     if assessment.open_gaps:
-        parts.append("Not said, and why\n" + "\n".join(_gaps(seen)))
+        parts.append("Not evaluated\n" + "\n".join(_gaps(seen)))
     if assessment.not_repeated:
         names = ", ".join(gap.check for gap in assessment.not_repeated)
         parts.append("Not looked at again since the last repair\n" + _item(names))
@@ -76,12 +76,12 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
         )
     if assessment.suspects:
         parts.append(
-            "Suspects, from the fault table and what was read (estimates; for you, not for the customer's"
+            "Likely causes, from the fault table and the readings (estimates; for you, not for the customer's"
             " paper)\n" + "\n".join(_suspects(seen))
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
-        parts.append("Work that findings speak for\n" + "\n".join(_call(seen, call) for call in calls))
+        parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
     if assessment.next_tests:
         shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
         later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
@@ -240,7 +240,7 @@ def _gap(gap: Gap) -> str:
 def _call(seen: Seen, call: Call) -> str:
     return _item(
         f"{seen.plugins.operations[call.operation].title}: "
-        + ("may be offered." if call.met else "not yet."),
+        + ("ready for an estimate." if call.met else "not yet."),
         call.why,
     )
 
@@ -249,11 +249,9 @@ def _test(seen: Seen, index: int) -> str:
     test = seen.assessment.next_tests[index]
     wanted = _wanted(seen, test.wants)
     lines = [f"{index + 1}. {test.question}{_time(test)}"]
-    lines += ["Again: the first try left it open."] if test.repeat else []
+    lines += ["Again: the first attempt was inconclusive."] if test.repeat else []
     lines += (
-        [f"It may read wrong now, because this was tested before it: {test.spoiled_by}"]
-        if test.spoiled_by
-        else []
+        [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []

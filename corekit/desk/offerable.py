@@ -142,9 +142,7 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
 def is_charged(line: Line, job: Job) -> bool:
     """False for the diagnosis of a job that came to nothing."""
     return not (
-        line.kind is LineKind.DIAGNOSIS
-        and job.ended is not None
-        and job.ended.record.how == "came to nothing"
+        line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "no fault found"
     )
 
 

@@ -145,7 +145,7 @@ class Work(Drafts):
                 "what is not charged",
                 WAIVED_CHARGES,
             )
-            if because == "did not cure":
+            if because == "did not fix":
                 self.faults.add(
                     (*path, "because"),
                     f"only work can have done so, not {row.charge}",

@@ -189,8 +189,8 @@ class CodesRead:
 WANTED_ON = ("customer", "scheduled", "judgement", "rework")
 #: Why a visit ended with the job open. How a job ended without (further) repair. Why work is not charged.
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
-ENDED_HOW = ("came to nothing", "declined", "handed on")
-WAIVED_BECAUSE = ("did not cure", "guarantee", "goodwill")
+ENDED_HOW = ("no fault found", "declined", "referred")
+WAIVED_BECAUSE = ("did not fix", "guarantee", "goodwill")
 #: What may be waived that is no operation: the lines of coming and looking, by their kind.
 WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 

@@ -58,12 +58,12 @@ def collective(
     numbered = list(enumerate(parts, 1))
     customer = (
         *sections.parties(parts[0].job, sheet),
-        ("Vehicles", (f"{len(parts)}, told of one after the other",)),
+        ("Vehicles", (f"{len(parts)}, described one after the other",)),
     )
     payments = [(f"vehicle {nth}, {how}", amount) for nth, part in numbered for how, amount in part.payments]
     blocks: list[Block] = [
         Pairs(rows=customer),
-        Heading(text="In short"),
+        Heading(text="Summary"),
         *(block for nth, part in numbered for block in _in_short(nth, part)),
         *_sections_once(numbered, sheet),
         Heading(text="What we did"),

@@ -26,7 +26,7 @@ def priced_lines(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedL
             and before.operation
             and (before.operation, before.ground) == (line.operation, line.ground)
         )
-        rows.append(attrs.evolve(row, ground="Ground as above") if same else row)
+        rows.append(attrs.evolve(row, ground="Reason as above") if same else row)
     return PricedLines(rows=tuple(rows), currency=sheet.currency)
 
 
@@ -58,7 +58,7 @@ _GROUNDS = {
     "customer": "Your request",
     "scheduled": "Scheduled",
     "judgement": "Mechanic's judgement",
-    "rework": "Rework",
+    "rework": "Warranty repair",
     "finding": "Finding",
 }
 
@@ -81,7 +81,7 @@ def sums(
     rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
     rows += [(f"Tax {_plain(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate]
     if payable is not None and payable.rounding.minor:
-        rows.append(("Rounding, to the sum agreed", str(payable.rounding), False))
+        rows.append(("Rounding, to the approved total", str(payable.rounding), False))
     gross = totals.gross + payable.rounding if payable is not None else totals.gross
     rows.append(("Total", str(gross), True))
     if payable is not None:
@@ -89,7 +89,7 @@ def sums(
         rows.append(
             ("Due", str(payable.due), True)
             if payable.due.minor >= 0
-            else ("To be given back to you", str(-payable.due), True)
+            else ("Refund due to you", str(-payable.due), True)
         )
     blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:

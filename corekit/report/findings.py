@@ -34,7 +34,9 @@ def in_short(assessment: Assessment) -> list[Block]:
     job = assessment.job
     cured_nothing = did_not_fix(job)
     done = {
-        repair.title: "done, but it did not cure; not charged" if repair.operation in cured_nothing else ""
+        repair.title: "done, but did not fix the fault; not charged"
+        if repair.operation in cured_nothing
+        else ""
         for repair in assessment.repairs
     }
     sentences = list(
@@ -53,7 +55,7 @@ def in_short(assessment: Assessment) -> list[Block]:
     ]
     sentences += [f"Advice on: {checks(advised)}; see below."] if advised else []
     if not assessment.findings:
-        sentences.append("No readings were judged in this visit.")
+        sentences.append("No readings were evaluated in this visit.")
     elif not sentences:
         sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
     else:
@@ -63,14 +65,14 @@ def in_short(assessment: Assessment) -> list[Block]:
             if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None
         ]
         sentences += [f"In order: {checks(ruled_out)}."] if ruled_out else []
-    return [Heading(text="In short"), Paragraph(words=(" ".join(sentences),), tone="strong")]
+    return [Heading(text="Summary"), Paragraph(words=(" ".join(sentences),), tone="strong")]
 
 
 #: How a job ended without (further) repair, in plain words.
 _ENDS = {
-    "came to nothing": "This came to nothing",
+    "no fault found": "No fault found",
     "declined": "You decided against {further} repair",
-    "handed on": "This goes on to somebody else",
+    "referred": "Referred to somebody else",
 }
 
 
@@ -82,7 +84,7 @@ def _end(job: Job) -> list[str]:
     because = ended.because if ended.because.endswith((".", "!", "?")) else f"{ended.because}."
     return [
         f"{words}: {because}",
-        *(["The diagnosis is not charged."] if ended.how == "came to nothing" else []),
+        *(["The diagnosis is not charged."] if ended.how == "no fault found" else []),
     ]
 
 
@@ -153,7 +155,7 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
             of = kinds[entry].body["of"]
             reasons.setdefault(instead.reason, []).append(sheet.titles.get(of, of).lower())
     return [
-        "Withdrawn since it was offered on, so that nothing is claimed from it:"
+        "Withdrawn since it was used for an estimate, so nothing is claimed from it:"
         f" {', '.join(dict.fromkeys(of))} ({why})."
         for why, of in reasons.items()
     ]
@@ -285,7 +287,7 @@ def _basis(finding: Finding) -> str:
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
             text += (
-                f" It stands in place of the general figure {limit_words(beaten, finding.unit)}"
+                f" It replaces the general figure {limit_words(beaten, finding.unit)}"
                 f" ({beaten.source.named})."
             )
     return text

@@ -45,14 +45,16 @@ def estimate(
             Findings(rows=tuple(finding_row(finding, assessment) for finding in grounds)),
         ]
     blocks += [
-        Heading(text="What we offer"),
+        Heading(text="Proposed work"),
         cost.priced_lines(lines, totals, sheet),
         *cost.sums(totals, None, sheet),
     ]
-    blocks += [Heading(text="What your yes covers"), Paragraph(words=(_COVERS[stage],))]
+    blocks += [Heading(text="What you are approving"), Paragraph(words=(_COVERS[stage],))]
     if cap is not None and stage == "diagnosis":
         blocks.append(
-            Paragraph(words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new yes from you.",))
+            Paragraph(
+                words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new approval from you.",)
+            )
         )
     blocks += sections.as_described(job, stage)
     hazards = sections.cautions({line.operation for line in lines}, sheet)
@@ -72,17 +74,17 @@ def estimate(
     )
 
 
-_CAPPED = "However long the search takes: call-out, travel and diagnosis together never come to more than"
+_CAPPED = "However long the diagnosis takes: call-out, travel and diagnosis together never cost more than"
 _COVERS = {
     "diagnosis": (
-        "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair is"
-        " offered by itself, with its own price. The invoice for this work does not exceed the total without"
-        " a new yes from you."
+        "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair gets"
+        " its own estimate. The invoice for this work does not exceed the total without"
+        " a new approval from you."
     ),
     "repair": (
         "The work above and nothing more. You may decline any single piece of work. The invoice does not"
-        " exceed the total without a new yes from you; local law may give you more rights than this paper"
-        " names."
+        " exceed the total without a new approval from you; local law may give you more rights than this"
+        " estimate states."
     ),
 }
 

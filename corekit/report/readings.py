@@ -186,11 +186,11 @@ def how_read(assessment: Assessment) -> str:
     readings = [reading for stage in assessment.readings for reading in stage]
     sheets = dict.fromkeys(re.sub(r" on the .* range$", "", reading.sheet) for reading in readings)
     named = [sheet for sheet in sheets if WORST not in sheet]
-    sources = [f"from the sheet of {'; '.join(named)}"] if named else []
+    sources = [f"from the data sheet of {'; '.join(named)}"] if named else []
     sources += ["from the worst ordinary instrument where none is named"] if len(named) < len(sheets) else []
     uncertainty = f"± gives the uncertainty of a reading at k = 2 (about 95 %), {' and '.join(sources)}."
     notes = dict.fromkeys(
         note for reading in readings for part in (reading, *reading.setup.values()) for note in part.notes
     )
-    uncertainty += f" Beside that: {'; '.join(notes)}." if notes else ""
+    uncertainty += f" In addition: {'; '.join(notes)}." if notes else ""
     return f"{uncertainty} Rule: {RULE}. A limit from practice, memory or an estimate only advises."

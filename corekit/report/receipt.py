@@ -49,7 +49,7 @@ def receipt(
         before: Earlier payments towards the same sum: how and how much.
         record_mark: Over the journal heads, the payment's own entry below them.
     """
-    what = f"invoice {paid_for.number}" if paid_for.number else "work agreed to"
+    what = f"invoice {paid_for.number}" if paid_for.number else "approved work"
     amount = f"{payment.amount} {payment.amount.currency}"
     blocks: list[Block] = [
         Pairs(
@@ -59,7 +59,7 @@ def receipt(
                 *_vehicle(job, paid_for),
             )
         ),
-        Heading(text="What was received"),
+        Heading(text="Payment received"),
         Paragraph(
             words=(f"Received {amount}, {payment.how}, on {day}. {_remainder(payment, paid_for)}",),
             tone="strong",
@@ -84,17 +84,17 @@ def receipt(
 
 
 _CHECK = (
-    "A receipt has no number of its own: the payment stands in the shop's books. The record mark was taken"
-    " after the payment was written down. Had the payment, or anything written before it, been changed or"
+    "A receipt has no number of its own: the payment is in the shop's books. The record mark was taken"
+    " after the payment was recorded. Had the payment, or anything written before it, been changed or"
     " removed since, the shop's record would no longer give this mark."
 )
 
 
 def _what_for(paid_for: PaidFor) -> str:
     if not paid_for.number:
-        return "work agreed to; no invoice was issued yet, and the invoice will show this payment"
+        return "approved work; no invoice has been issued yet, and the invoice will show this payment"
     return f"invoice {paid_for.number}" + (
-        f", over {paid_for.vehicles} vehicles" if paid_for.vehicles > 1 else ""
+        f", for {paid_for.vehicles} vehicles" if paid_for.vehicles > 1 else ""
     )
 
 
@@ -109,7 +109,7 @@ def _remainder(payment: Receipt, paid_for: PaidFor) -> str:
     return (
         "With it the invoice is paid in full."
         if paid_for.number
-        else "With it all that was agreed to so far is paid."
+        else "With it everything approved so far is paid."
     )
 
 
@@ -118,11 +118,11 @@ def _rows(
 ) -> list[tuple[str, str, bool]]:
     rows = [
         (
-            f"Total of invoice {paid_for.number}" if paid_for.number else "Agreed so far",
+            f"Total of invoice {paid_for.number}" if paid_for.number else "Approved so far",
             str(paid_for.total),
             False,
         )
     ]
     rows += [(f"Paid before, {how}", f"-{amount}", False) for how, amount in before]
     rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
-    return [*rows, ("Due" if paid_for.number else "Not yet paid of it", str(payment.due), True)]
+    return [*rows, ("Due" if paid_for.number else "Still to pay", str(payment.due), True)]

@@ -102,18 +102,18 @@ def agreements(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
         agreement = yes.agreement
         offered = Money(agreement.total, agreement.currency)
         total = f"{yes.agreed} of {offered}" if yes.agreed != offered else str(offered)
-        text = f"{total} {agreement.currency}, agreed by {_whom(agreement.by)}, {agreement.how}"
+        text = f"{total} {agreement.currency}, approved by {_whom(agreement.by)}, {agreement.how}"
         text += (", signed" if agreement.signature is not None else "") + (f", {yes.day}" if yes.day else "")
         if agreement.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
         rows.append((agreement.offer.capitalize(), (text,)))
     if not rows:
-        rows.append(("Agreement", ("none on record",)))
-    return [Heading(text="What you agreed to"), Pairs(rows=tuple(rows))]
+        rows.append(("Approval", ("none recorded",)))
+    return [Heading(text="What you approved"), Pairs(rows=tuple(rows))]
 
 
 def _whom(by: str) -> str:
-    return f"the {by}" if by in WHO_AGREES else "somebody for the customer"
+    return f"the {by}" if by in WHO_AGREES else "somebody on the customer's behalf"
 
 
 def _title(operation: str, sheet: Sheet) -> str:
@@ -133,7 +133,7 @@ def as_described(job: Job, stage: str) -> list[Block]:
     unseen = "" if seen else " and the vehicle was not seen"
     text = (
         f"Nothing was measured for this price{unseen}. It holds for {about}; if what we find is otherwise,"
-        " you get a new offer and need not take it."
+        " you get a new estimate and need not accept it."
     )
     return [Paragraph(words=(text,))]
 
@@ -177,15 +177,15 @@ def retest_results(assessment: Assessment) -> list[Block]:
         )
         for repair in assessment.repairs
     ]
-    return [Heading(text="Does it work now"), Findings(rows=tuple(rows))]
+    return [Heading(text="Result of the repair"), Findings(rows=tuple(rows))]
 
 
 def _shown(repair: RepairProof, job: Job) -> str:
-    """What the retest says; of work that did not cure, that it did not: how well its part reads now is beside
+    """What the retest says; of work that did not fix, that it did not: how well its part reads now is beside
     the point.
     """
     return (
-        "Did not cure what you came with; not charged."
+        "Did not fix what you came with; not charged."
         if repair.operation in did_not_fix(job)
         else f"{str(repair.proof).capitalize()}. {repair.why}"
     )
@@ -206,7 +206,7 @@ def watch(assessment: Assessment, lines: Sequence[Line], sheet: Sheet) -> list[B
 
 def to_watch(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, and what was looked at at all."""
-    sentences = _left_to_do(assessment, sheet) or ["Nothing, of what was tested."]
+    sentences = _left_to_do(assessment, sheet) or ["Nothing, as far as tested."]
     paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
     return [
         Heading(text="What to watch"),
@@ -233,7 +233,7 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
     sentences: list[str] = []
     for finding in assessment.current:
         if finding.urgency is not Urgency.NOTHING and finding.verdict is not Verdict.PASS:
-            late = " (On arrival; not read again.)" if assessment.job.stage > finding.stage == 0 else ""
+            late = " (On arrival; not measured again.)" if assessment.job.stage > finding.stage == 0 else ""
             sentences.append(
                 f"{_LEFT.get(finding.urgency, str(finding.urgency).capitalize())}: {finding.text}{late}"
             )
@@ -251,7 +251,7 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
             finding.system for finding in assessment.findings
         }  # a system that was only asked about is not what is left open
         tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
-        sentences += [f"The next test: {question}" for question in tests]
+        sentences += [f"Next test: {question}" for question in tests]
     return list(dict.fromkeys(sentences))
 
 
@@ -269,13 +269,13 @@ def _of_the_job(job: Job, sheet: Sheet) -> list[str]:
     for noted in job.repairs:
         if noted.record.operation in failed and noted.record.stage == last:
             sentences.append(
-                f"{_title(noted.record.operation, sheet)}: did not cure what you came with, and nothing was"
-                " done since that did."
+                f"{_title(noted.record.operation, sheet)}: did not fix what you came with, and no work done"
+                " since then did."
             )
-    if job.ended is not None and job.ended.record.how == "came to nothing":
+    if job.ended is not None and job.ended.record.how == "no fault found":
         sentences.append("What you came with was neither found nor repaired.")
     undone = [_title(key, sheet) for key in job.approval.open]
-    return sentences + ([f"Agreed to and not done, so not charged: {', '.join(undone)}."] if undone else [])
+    return sentences + ([f"Approved but not done, so not charged: {', '.join(undone)}."] if undone else [])
 
 
 def _question(text: str) -> str:
@@ -284,7 +284,7 @@ def _question(text: str) -> str:
 
 def _looked_at(assessment: Assessment) -> str:
     looked = checks(assessment.findings) or "nothing"
-    return f"This visit looked at: {looked}. About everything else on the vehicle it says nothing."
+    return f"This visit looked at: {looked}. It says nothing about anything else on the vehicle."
 
 
 def cautions(operations: Iterable[str], sheet: Sheet) -> str:

@@ -41,7 +41,7 @@ _LONGEST_WORDS = 2000
 _FARTHEST = Decimal(2000)  # km of one drive; more is a slip of the finger
 
 #: What stands on the invoice when nothing of an offer was wanted and no other reason was typed.
-DECLINED = "the repair that was offered was declined"
+DECLINED = "the estimated repair was declined"
 
 
 @attrs.frozen(kw_only=True)
@@ -267,7 +267,7 @@ def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
     titles = {part.operation: part.title for part in quote.offered_parts(offered)}
     declined = ", ".join(titles.get(key, key) for key in agreed.declined)
     signed = ", signed" if agreed.signature is not None else ""
-    text = f"{come_to} {offer.total.currency}, by the {agreed.by}, {agreed.how}{signed}" + (
+    text = f"{come_to} {offer.total.currency}, approved by the {agreed.by}, {agreed.how}{signed}" + (
         f"; declined: {declined}" if declined else ""
     )
     said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
@@ -366,15 +366,14 @@ def said_of(van: Van, job: Job) -> Said:
             Fault(
                 "want",
                 "",
-                "Nothing of it is left to agree to. If nothing is wanted, say so below; else tap what is"
-                " wanted.",
+                "Nothing is left to approve. If nothing is wanted, decline below; else tick what is wanted.",
             )
         )
     if how not in HOW:
-        faults.append(Fault("how", "", "How was it said? In person, by phone or by message."))
+        faults.append(Fault("how", "", "How was it approved? In person, by phone or by message."))
     if by not in WHO_AGREES:
         faults.append(
-            Fault("by", "", f"Who said it? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
+            Fault("by", "", f"Who approved? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
         )
     signature = None
     try:
@@ -386,7 +385,7 @@ def said_of(van: Van, job: Job) -> Said:
             Fault(
                 "signature",
                 "",
-                f"A signature is drawn in person, not {how}. Clear it, or take the yes in person.",
+                f"A signature is drawn in person, not {how}. Clear it, or record the approval in person.",
             )
         )
     if words and how == IN_PERSON:
@@ -398,9 +397,7 @@ def said_of(van: Van, job: Job) -> Said:
             )
         )
     if len(words) > _LONGEST_WORDS:
-        faults.append(
-            Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.")
-        )
+        faults.append(Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; shorten it."))
     if faults:
         raise VisitError(faults)
     return Said(
@@ -422,7 +419,7 @@ def _offer_meant(van: Van, job: Job) -> Offer:
                 Fault(
                     "",
                     "",
-                    "There is no such offer in this job. Go back to the steps and open the offer again;"
+                    "There is no such estimate in this job. Go back to the steps and open the estimate again;"
                     " nothing was recorded.",
                 )
             ]
@@ -434,8 +431,7 @@ def _offer_meant(van: Van, job: Job) -> Offer:
                 Fault(
                     "",
                     "",
-                    "This is another paper than the one that stands. Load the page again and show the"
-                    " customer that one.",
+                    "This is not the current estimate. Load the page again and show the customer that one.",
                 )
             ]
         )

@@ -226,13 +226,13 @@ def _trouble(app: flask.Flask) -> None:
 _WORDS = {
     400: ("That could not be read.", "Go back and try again; nothing was changed."),
     404: ("There is nothing here.", "Go back to the list of jobs."),
-    405: ("Not this way.", "Go back to the list of jobs."),
+    405: ("This does not work here.", "Go back to the list of jobs."),
     413: ("That is too large.", "A photo may have 12 MB. Nothing was changed."),
     500: (
         "Something went wrong here.",
         (
-            "It is our fault, and nothing that was acknowledged is lost. Go back and look; if it comes again,"
-            " the words in the terminal help to find it."
+            "The fault is ours, and nothing that was saved is lost. Go back and look; if it happens again,"
+            " the terminal helps to find the cause."
         ),
     ),
 }

@@ -23,7 +23,7 @@ from .page import job_page, vehicle_named
 
 #: Why there is neither plate nor VIN, as it stands on the paper.
 NO_NUMBER = (
-    ("", "There is one of them"),
+    ("", "There is a plate or VIN"),
     ("not found", "Not found"),
     ("not readable", "Not readable"),
     (NOT_SEEN, "Not seen yet"),

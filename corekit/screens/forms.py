@@ -56,7 +56,7 @@ def request_id() -> str:
     id_ = flask.request.form.get("answer", "")
     if not REQUEST_ID.fullmatch(id_):
         raise FieldError(
-            "The form came without its own mark, so it cannot be told whether it came before. Load the page"
+            "The form came without its id, so a second copy of it could not be recognised. Load the page"
             " again and answer once more."
         )
     return id_

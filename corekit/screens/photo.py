@@ -45,17 +45,17 @@ def read_photo(data: bytes) -> bytes:
         most = _PIXELS if picture.format == "JPEG" else _PIXELS_WHOLE
         if picture.width * picture.height > most:
             raise PhotoError(
-                f"The picture has {picture.width} × {picture.height} pixels, more than is taken"
+                f"The picture has {picture.width} × {picture.height} pixels, more than is accepted"
                 f" ({most // 1_000_000} million)."
             )
         return _encoded(_upright(picture))
     except PhotoError:
         raise
     except UnidentifiedImageError as error:
-        raise PhotoError("This is no picture that is taken here. Send a JPEG, a PNG or a WebP.") from error
+        raise PhotoError("This kind of picture is not accepted. Send a JPEG, a PNG or a WebP.") from error
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise PhotoError(
-            f"The picture has more pixels than are taken ({_PIXELS // 1_000_000} million)."
+            f"The picture has more pixels than are accepted ({_PIXELS // 1_000_000} million)."
         ) from error
     except Exception as error:  # a file made to break a decoder breaks it in any way it likes
         raise PhotoError(

@@ -69,7 +69,7 @@ def add(app: flask.Flask, van: Van) -> None:
                         Fault(
                             "what",
                             "",
-                            f"That is longer than {_LONGEST_WORDS} characters; keep what matters of it.",
+                            f"That is longer than {_LONGEST_WORDS} characters; shorten it.",
                         )
                     ]
                 )

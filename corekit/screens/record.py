@@ -15,10 +15,10 @@ from .forms import redirect, refused
 from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
-REASONS = ("the probe slipped", "read at the wrong place", "typed wrongly", "the diagnosis was wrong")
+REASONS = ("the probe slipped", "read at the wrong place", "typing error", "the diagnosis was wrong")
 
 #: Why anything else is: an end, a wish, a payment, a part of the story.
-UNSAID = ("noted wrongly", "it is otherwise after all")
+UNSAID = ("noted wrongly", "it turned out otherwise")
 
 
 def add(app: flask.Flask, van: Van) -> None:

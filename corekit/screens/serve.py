@@ -110,7 +110,7 @@ def serve_on_hotspot(
         say(
             pairing_words(van, link, coloured=coloured)
             if pair
-            else f"A phone that is not paired yet finds the way at:  {link}"
+            else f"A phone that is not paired yet is told how at:  {link}"
         )
         say(_ending_words(lock_after))
         serve(screens, plain)
@@ -118,8 +118,8 @@ def serve_on_hotspot(
 
 def _ending_words(lock_after: float) -> str:
     return (
-        f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; what was acknowledged is"
-        " kept."
+        f"They lock after {lock_after:g} minutes without use. Ctrl-C ends them; everything acknowledged"
+        " is saved."
     )
 
 
@@ -130,28 +130,27 @@ def pairing_words(van: VanCertificate, link: str, *, coloured: bool) -> str:
     a source.
     """
     return f"""
-Pair a phone, once. It must be in the same network as this machine (the van's hotspot).
+Pair a phone, once. It must be on the same network as this machine (the van's hotspot).
 
 1. Scan this with its camera, or open  {link}
 
 {terminal_code(link, coloured=coloured)}
 
-2. Load the certificate from that page. The phone asks whether it may take it, or puts it away and says that
-   it waits in the settings: look there for "install a certificate", "CA certificate" or a loaded profile,
-   mostly under security, privacy or general. It is listed as  {van.title}
-3. Compare before you say yes: the phone shows the certificate's fingerprint (SHA-256) among its details.
-   Every pair must be the same as here; if one differs, somebody in the network is in between, so do not
-   install it.
+2. Download the certificate from that page. The phone asks whether to install it, or stores it and says that
+   it is waiting in the settings: look there for "install a certificate", "CA certificate" or a downloaded
+   profile, usually under security, privacy or general. It is listed as  {van.title}
+3. Compare before you install it: the phone shows the certificate's fingerprint (SHA-256) among its details.
+   Every pair must be the same as here; if one differs, do not install it: somebody is intercepting.
 
       {van.fingerprint.replace(chr(10), chr(10) + "      ")}
 
-4. Some phones have a second switch that lets the certificate count for web pages; turn it on.
+4. Some phones have a second switch that trusts the certificate for web pages; turn it on.
 5. Open the screens at the https address above. They ask for the passcode.
 
-What it means: the phone believes this machine from now on when it says who it is. The certificate can vouch
+What it means: from now on the phone accepts this machine as what it says it is. The certificate can vouch
 for private addresses and for {van.host}, and for no public page. Its key is
-{van.shop / "keys" / "van-ca.key"}; who has a copy of that file could pass for the van in a network where
-the phone is.
-To take it back, remove {van.title} in the same place of the phone's settings. If this machine or a copy of
-its keys was lost, do that on every phone, and run  corekit work --forget-pairing
+{van.shop / "keys" / "van-ca.key"}; anybody with a copy of that file could pose as the van on a network
+where the phone is.
+To undo it, remove {van.title} in the same place in the phone's settings. If this machine or a copy of its
+keys was lost, do that on every phone, and run  corekit work --forget-pairing
 """

@@ -56,11 +56,9 @@ def read_signature(text: str) -> Signature | None:
     try:
         raw = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise SignatureError(
-            "The signature came as something else than strokes. Clear it and sign again."
-        ) from error
+        raise SignatureError("The signature did not arrive as strokes. Clear it and sign again.") from error
     if not isinstance(raw, list) or not all(isinstance(stroke, list) for stroke in raw):
-        raise SignatureError("The signature came as something else than strokes. Clear it and sign again.")
+        raise SignatureError("The signature did not arrive as strokes. Clear it and sign again.")
     strokes = tuple(_stroke(stroke) for stroke in raw if stroke)
     if len(strokes) > MOST_STROKES or sum(map(len, strokes)) > MOST_NUMBERS:
         raise SignatureError("What was drawn is longer than any signature. Clear it and sign again.")
@@ -72,6 +70,6 @@ def _stroke(raw: list[object]) -> tuple[int, ...]:
     inside = all(0 <= x <= WIDTH for x in numbers[::2]) and all(0 <= y <= HEIGHT for y in numbers[1::2])
     if len(numbers) != len(raw) or len(numbers) % 2 or not inside:
         raise SignatureError(
-            "A stroke of the signature leaves its sheet or is no stroke. Clear it and sign again."
+            "A stroke of the signature runs off its area or is not a stroke. Clear it and sign again."
         )
     return numbers

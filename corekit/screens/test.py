@@ -338,12 +338,17 @@ def add(app: flask.Flask, van: Van) -> None:
 #: Why trouble codes could not be read. Own words are always possible.
 _NO_CODES = (
     "no connector found",
-    "the control unit does not answer",
-    "no reader here",
+    "the module (ECU) does not answer",
+    "no scan tool here",
     "key cannot be turned on",
 )
 #: What a limit of this vehicle is read off.
-_READ_OFF = ("label under the bonnet", "owner's handbook", "maker's workshop data", "plate on the part")
+_READ_OFF = (
+    "label under the bonnet",
+    "owner's handbook",
+    "manufacturer's workshop data",
+    "plate on the part",
+)
 
 
 def time_words(test: NextTest) -> str:
@@ -416,8 +421,8 @@ def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
 def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
     """Why a test that was made is still open, in a few words."""
     if test.repeat or test.key == test.wants:  # a finding that was left open asks for its own reading again
-        return "The first try left it open."
-    return " ".join(_missing(test.wants, assessment, plugins)) or "What was read does not settle it."
+        return "The first attempt was inconclusive."
+    return " ".join(_missing(test.wants, assessment, plugins)) or "The readings do not decide it."
 
 
 def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
@@ -445,7 +450,7 @@ def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
         rows.append(
             (
                 f"{reading.measurand.title}{at}",
-                f"{reading.typed.strip()}{f', taken at {beside}' if beside else ''}",
+                f"{reading.typed.strip()}{f', at {beside}' if beside else ''}",
             )
         )
     return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)

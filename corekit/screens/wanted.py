@@ -16,12 +16,12 @@ from .page import job_page
 
 #: Why work is done without a finding, as the mechanic reads it.
 GROUNDS = (
-    ("customer", "The customer wishes it"),
-    ("scheduled", "It is due by schedule"),
+    ("customer", "Customer's request"),
+    ("scheduled", "Scheduled maintenance"),
     ("judgement", "My own judgement"),
-    ("rework", "To make good earlier work"),
+    ("rework", "Warranty repair"),
 )
-#: Why it is not charged before it is done; that it did not cure is known afterwards.
+#: Why it is not charged before it is done; that it did not fix is known afterwards.
 REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodwill"))
 
 

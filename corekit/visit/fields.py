@@ -83,7 +83,7 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
                 raise FieldError(f"{field!r} was given twice.")
             texts[field] = True if how == "yes" else text
         else:
-            raise FieldError(f"{name[:60]!r}: nothing is known of |{how[:20]}.")
+            raise FieldError(f"{name[:60]!r}: |{how[:20]} is not known.")
     rows: dict[str | int, Any] = {}
     for field, text in texts.items():
         if field in unit_keys and isinstance(text, str) and text.strip()[-1].isdigit():

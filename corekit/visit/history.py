@@ -146,7 +146,7 @@ def _measured(asked: _Context, record: Measured) -> _Row:
 def _seen(asked: _Context, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
-        record.answer or asked.text(record.words) or f"could not be had: {record.cannot}",
+        record.answer or asked.text(record.words) or f"not obtained: {record.cannot}",
         record.stage,
     )
 
@@ -166,13 +166,13 @@ def _wanted(asked: _Context, record: Wanted) -> _Row:
 
 
 def _offered(asked: _Context, record: Offered) -> _Row:
-    return f"Offer {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
+    return f"Estimate: {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
 def _agreed(asked: _Context, record: Agreed) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
-        f"Yes to {record.offer}",
+        f"Approval: {record.offer}",
         f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
         None,
     )
@@ -193,7 +193,7 @@ def _left(asked: _Context, record: Left) -> _Row:
 def _came(asked: _Context, record: Came) -> _Row:
     return (
         "Came",
-        record.odometer_typed or ("in the same drive as another car" if record.same_drive_as else "again"),
+        record.odometer_typed or ("same call-out as another car" if record.same_drive_as else "again"),
         record.stage,
     )
 

@@ -35,10 +35,10 @@ NOT_SEEN = "not seen yet"
 #: What the mechanic reads.
 TITLES = {
     Step.ARRIVE: "Arrive",
-    Step.DIAGNOSIS: "Agree on looking",
+    Step.DIAGNOSIS: "Approve diagnosis",
     Step.TEST: "Test",
     Step.EXPLAIN: "Explain",
-    Step.OFFER: "Offer the repair",
+    Step.OFFER: "Repair estimate",
     Step.REPAIR: "Repair",
     Step.RETEST: "Test again",
     Step.HAND_OVER: "Hand over",

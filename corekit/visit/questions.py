@@ -216,9 +216,7 @@ def present_answers(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
             if record.stage == job.stage or (measurand is not None and measurand.lasting):
                 told[record.of, record.place] = record.typed.strip()
         elif isinstance(record, Seen) and record.stage == job.stage:
-            said = (
-                f"could not be had: {record.cannot}" if record.cannot else record.answer or "noted in words"
-            )
+            said = f"not obtained: {record.cannot}" if record.cannot else record.answer or "noted in words"
             places = [record.place] if record.place else [record.place, *places_of(record.of, plugins)]
             told |= {
                 (record.of, place): said

@@ -164,7 +164,7 @@ class PasscodeAuth:
         if self.tls or _is_this_device(flask.request.remote_addr):
             return None
         return _refusal(
-            "Over plain http these screens are for the device alone that serves them. For a phone: corekit"
+            "Over plain http these screens open only on the device that serves them. For a phone: corekit"
             " work --pair",
             403,
         )

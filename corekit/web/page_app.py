@@ -147,15 +147,15 @@ def _add_guards(app: flask.Flask, pages: PageTemplates, allowed: set[str], *, se
 
 
 _WORDS = {
-    400: ("That could not be read.", "Open the code on the paper again."),
+    400: ("That could not be read.", "Open the code on the document again."),
     404: ("There is nothing here.", "Codes are opened at /v of this address."),
-    405: ("Not this way.", "Codes are opened at /v of this address."),
-    413: ("That is too large.", "Open the code on the paper again."),
+    405: ("This does not work here.", "Codes are opened at /v of this address."),
+    413: ("That is too large.", "Open the code on the document again."),
     500: (
         "Something went wrong here.",
         (
-            "It is our fault, and nothing of yours is lost. Try again later, or ask the shop that gave you"
-            " the paper."
+            "The fault is ours, and nothing of yours is lost. Try again later, or ask the shop that gave you"
+            " the document."
         ),
     ),
 }

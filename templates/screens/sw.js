@@ -131,7 +131,7 @@ function plain(path) {
 function nothingKept(path) {
   const job = /^\/job\/[A-Za-z0-9-]+(?=[/?]|$)/.exec(path);
   const steps = job ? `<p><a class="other" href="${job[0]}/way">The steps of this visit</a></p>` : "";
-  const words = "There is no copy of this screen on the phone. It opens by itself when the connection is back; what was answered is kept until then.";
+  const words = "There is no copy of this screen on the phone. It opens by itself when the connection is back; your answers stay saved until then.";
   return said("No connection", `<p>${words}</p>${steps}`, '<script src="/work.js" defer></script>');
 }
 

@@ -190,7 +190,7 @@ async function sent(item, again = true) {
   if (status === 401) { return { kind: "locked" }; }
   if (status === 403 && content?.guard && again && await isLetIn()) { return sent(item, false); }
   if ([400, 404, 405, 409, 410, 413, 415, 422].includes(status)) {
-    return { kind: "refused", faults: content?.faults || [{ place: "", text: `This was not taken (${status}).`, asked: false, guesses: [] }] };
+    return { kind: "refused", faults: content?.faults || [{ place: "", text: `This was not saved (${status}).`, asked: false, guesses: [] }] };
   }
   return { kind: "away", failed: ![408, 429, 502, 503, 504].includes(status) };
 }
@@ -283,21 +283,21 @@ async function showLine() {
   if (!line) { return; }
   const { refused, behind, ready, elsewhere } = sorted(await items());
   const waits = ready.filter((item) => state.away || state.locked || !awaited.has(item.id)).length;
-  const kept = `${counted(waits, "answer is", "answers are")} kept on this phone and ${waits === 1 ? "goes" : "go"} out`;
+  const kept = `${counted(waits, "answer is", "answers are")} saved on this phone and will be sent`;
   const away = state.away || ((asOf || missing) && !state.locked && !state.back);
   const told = [];
   if (state.locked && waits) { told.push(`Locked. ${kept} after the passcode.`, ["To the passcode", `/door?next=${encodeURIComponent(HERE)}`]); }
-  else if (away && waits && state.failing) { told.push(`The server did not manage to take it. ${kept} when it does.`); }
+  else if (away && waits && state.failing) { told.push(`The server could not save it. ${kept} when it can.`); }
   else if (away && waits) { told.push(`No connection. ${kept} in order when it is back.`); }
   else if (away && asOf) { told.push(`As of ${moment(new Date(asOf))}; no connection.`); }
   else if (away) { told.push("No connection."); }
-  else if (waits) { told.push(`Sending ${counted(waits, "kept answer", "kept answers")}.`); }
+  else if (waits) { told.push(`Sending ${counted(waits, "saved answer", "saved answers")}.`); }
   if (away && waits && asOf) { told.push(`This screen is as of ${moment(new Date(asOf))}.`); }
-  const wait = behind.length ? ` ${counted(behind.length, "answer", "answers")} of the same job ${behind.length === 1 ? "waits" : "wait"} behind.` : "";
-  if (refused.length) { told.push([`${counted(refused.length, "answer needs", "answers need")} a look.${wait}`, "/queue"]); }
+  const wait = behind.length ? ` ${counted(behind.length, "answer", "answers")} of the same job ${behind.length === 1 ? "waits" : "wait"} for it.` : "";
+  if (refused.length) { told.push([`${counted(refused.length, "answer needs", "answers need")} attention.${wait}`, "/queue"]); }
   if (elsewhere.length) { told.push([`${counted(elsewhere.length, "answer", "answers")} for another shop on this phone.`, "/queue"]); }
-  if (state.back) { told.push("The connection is back.", ["Load this screen anew", HERE]); }
-  for (const title of due) { told.push(`It is time: ${title}.`); }
+  if (state.back) { told.push("The connection is back.", ["Reload this screen", HERE]); }
+  for (const title of due) { told.push(`Due now: ${title}.`); }
   const mark = JSON.stringify(told);
   if (line.dataset.told !== mark) { // said once, not at every look: a screen reader reads it aloud
     line.dataset.told = mark;
@@ -372,8 +372,8 @@ function bringDraftsBack() {
       field.closest("details")?.setAttribute("open", "");
     }
     if (typed(form).length) {
-      const note = made("p", "What you had put in here is back.", { class: "soft back-note", role: "status" });
-      note.append(" ", key("Start afresh", () => { emptied(form); note.remove(); }, "quiet"));
+      const note = made("p", "Your unsaved entry is back.", { class: "soft back-note", role: "status" });
+      note.append(" ", key("Start over", () => { emptied(form); note.remove(); }, "quiet"));
       form.prepend(note);
       form.dispatchEvent(new Event("corekit:restored"));
       form.dispatchEvent(new Event("input", { bubbles: true }));
@@ -435,7 +435,7 @@ async function answer(form, submitter) {
     await (await queue).put(item);
   } catch {
     const outcome = await sent(item);
-    const nowhere = "No connection, and this phone has no place to keep an answer. It stays in this form; send it again later.";
+    const nowhere = "No connection, and this phone cannot save an answer. It stays in this form; send it again later.";
     await concluded(form, item, outcome.kind === "away" ? { kind: "refused", faults: [{ place: "", text: nowhere }] } : outcome);
     return;
   }
@@ -547,7 +547,7 @@ function showFaults(form, faults) {
     for (const one of field ? named(form, field.name) : []) { one.setAttribute("aria-invalid", "true"); }
     beside.closest("details")?.setAttribute("open", "");
     if (field) { beside.append(...(fault.guesses || []).map((guess) => guessKey(form, field, guess))); }
-    if (fault.asked) { beside.append(key("It really reads so", () => { confirmed(form, field?.name || fault.place); resubmit(form); })); }
+    if (fault.asked) { beside.append(key("Reading is correct", () => { confirmed(form, field?.name || fault.place); resubmit(form); })); }
     beside.tabIndex = -1;
     first ??= field || beside;
   }
@@ -628,9 +628,9 @@ function tryWhileTyping(form) {
       const text = await reply.text();
       if (mine.signal.aborted) { return; }
       if (reply.ok || reply.status === 422) { trial.innerHTML = text; }
-      else { say(reply.status === 401 ? "Locked: what it means shows after the passcode." : "What it means cannot be shown now."); }
+      else { say(reply.status === 401 ? "Locked: the result shows after the passcode." : "The result cannot be shown now."); }
     } catch {
-      if (!mine.signal.aborted) { say("No connection: what it means shows when it is back. It can be kept all the same."); }
+      if (!mine.signal.aborted) { say("No connection: the result shows when it is back. You can still save."); }
     }
   }
   const soon = later(tried, TRY_MS);
@@ -678,7 +678,7 @@ function countDown() {
     time.textContent = minutes > 0 ? `${time.dataset.shown} (in ${long})` : `${time.dataset.shown}, now`;
     if (minutes <= 0) { due.push(time.closest("li, p, a")?.textContent.trim() || time.textContent); }
   }
-  document.title = due.length ? `It is time · ${plainTitle}` : plainTitle;
+  document.title = due.length ? `Due now · ${plainTitle}` : plainTitle;
 }
 
 const SIGN = { width: 1000, height: 400, strokes: 200, numbers: 20000, near: 3 };
@@ -690,7 +690,7 @@ function signOn(canvas) {
   const pen = canvas.getContext("2d");
   Object.assign(canvas, { width: SIGN.width, height: SIGN.height });
   canvas.style.touchAction = "none"; // the finger draws and does not scroll
-  const otherWays = "By keyboard nothing can be drawn. Every other way of saying yes works: in person without a signature, by phone, by message.";
+  const otherWays = "A signature cannot be drawn with a keyboard. Every other way to approve works: in person without a signature, by phone, by message.";
   const hint = made("p", otherWays, { class: "unseen", id: `${canvas.dataset.sign}-keys` });
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-describedby", `${canvas.getAttribute("aria-describedby") || ""} ${hint.id}`.trim());

@@ -274,6 +274,6 @@ def test_paper_says_once_what_else_bears_on_the_uncertainty() -> None:
     text = VISIT.replace("[[step]]", METER + "[[step]]", 1)
     job, _ = scratch_job(read_visit(text.encode(), Declared.of(load(), currency="EUR")))
     words = how_read(assess(job, load()))
-    assert "from the sheet of meter, ± (0.5 % + 2 digits)" in words
+    assert "from the data sheet of meter, ± (0.5 % + 2 digits)" in words
     assert words.count("the calibration of meter of 2024-01-05 had run out on 2025-01-05") == 1
     assert "typed as a range: ± half its width" in words and "typed as about" in words

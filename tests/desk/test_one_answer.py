@@ -85,7 +85,7 @@ class Told:
         self.journal.say(Repaired(operation=operation, stage=self.repairs), f"repaired {self.repairs}")
 
     def waive(self, operation: str) -> None:
-        self.journal.say(Waived(because="did not cure", operation=operation), f"waived {operation}")
+        self.journal.say(Waived(because="did not fix", operation=operation), f"waived {operation}")
 
     @property
     def job(self) -> Job:

@@ -114,7 +114,7 @@ def test_a_guarantee_names_its_invoice_and_nothing_else_does() -> None:
 
 
 def test_coming_cannot_have_failed_to_cure_anything() -> None:
-    (fault,) = faults({"waived": {"charge": "call-out", "because": "did not cure"}})
+    (fault,) = faults({"waived": {"charge": "call-out", "because": "did not fix"}})
     assert fault.startswith("step[0].waived.because: only work can have done so")
 
 
@@ -149,8 +149,8 @@ def test_an_older_wish_has_the_body_that_it_always_had() -> None:
 
 
 def test_an_end_says_how_and_why() -> None:
-    (ended,) = read({"ended": {"how": "came to nothing", "because": "The fault did not show."}})
-    assert ended.body == {"how": "came to nothing", "because": "The fault did not show.", "stage": 0}
+    (ended,) = read({"ended": {"how": "no fault found", "because": "The fault did not show."}})
+    assert ended.body == {"how": "no fault found", "because": "The fault did not show.", "stage": 0}
     assert [fault.partition(":")[0] for fault in faults({"ended": {"how": "finished"}})] == [
         "step[0].ended.how",
         "step[0].ended.because",

@@ -296,7 +296,7 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Heading(text="Readings", level=2),
             Readings(rows=named),
             *pictures,
-            Heading(text="What you agreed to"),
+            Heading(text="What you approved"),
             Paragraph(
                 words=(
                     (

@@ -80,7 +80,7 @@ def test_headings_are_headings_in_order_and_the_title_is_the_first() -> None:
 def test_a_masked_page_names_nobody_and_says_where_the_text_stands() -> None:
     shown = page_text(render_page(sample(), mask, LINK))
     assert not any(text in shown for text in TEXTS.values())
-    assert "(name: on the paper)" in shown
+    assert "(name: on the original)" in shown
 
 
 def test_what_was_destroyed_is_said_to_be_removed() -> None:

@@ -198,7 +198,7 @@ def test_the_text_layer_says_everything_in_reading_order(paper: bytes) -> None:
         "10.30 V",
         "Odometer",
         "98 400 km",
-        "What you agreed to",
+        "What you approved",
         "Diagnosis, flat rate",
         "the customer's request",
         "60.00",

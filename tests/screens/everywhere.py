@@ -288,7 +288,7 @@ def left(shop: Shop) -> str:
 
 def nothing_came(shop: Shop) -> str:
     job = looking(shop)
-    say(shop, job, step=[{"ended": {"how": "came to nothing", "because": "It started at once, five times"}}])
+    say(shop, job, step=[{"ended": {"how": "no fault found", "because": "It started at once, five times"}}])
     return job
 
 

@@ -142,17 +142,17 @@ def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) 
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
     refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person", paper="0" * 64)
-    assert refused.status_code == 422 and "another paper" in refused.text
+    assert refused.status_code == 422 and "not the current estimate" in refused.text
     assert not desk.job(job).agreements
 
 
 @pytest.mark.parametrize(
     ("fields", "words"),
     [
-        ({"how": "by smoke"}, "How was it said?"),
+        ({"how": "by smoke"}, "How was it approved?"),
         ({"by": "Sample Keeper", "how": "in person"}, "a name belongs to the customer"),
         ({"how": "by phone", "signature": "[[1,2,3,4]]"}, "drawn in person"),
-        ({"how": "in person", "signature": "[[1,2,3]]"}, "leaves its sheet or is no stroke"),
+        ({"how": "in person", "signature": "[[1,2,3]]"}, "runs off its area or is not a stroke"),
         ({"how": "in person", "said": "Go ahead"}, "say which of the two"),
     ],
 )
@@ -268,7 +268,7 @@ def test_a_yes_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     refused = desk.send(f"/job/{job}/offer", f"/job/{job}/agree", drop=("want",), how="in person")
-    assert refused.status_code == 422 and "Nothing of it is left" in refused.text
+    assert refused.status_code == 422 and "Nothing is left to approve" in refused.text
     assert len(desk.job(job).agreements) == 1
 
 
@@ -283,7 +283,7 @@ def test_a_fault_found_on_the_way_makes_a_second_offer_of_the_new_work_alone(des
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair", take=["battery.clean_contacts"])
     desk.send(f"/job/{job}/offer", f"/job/{job}/agree", how="in person")
     page = desk.page(f"/job/{job}/offer")
-    assert "Agreed to and still to do" in page and page.count('name="take"') == 2
+    assert "Approved and still to do" in page and page.count('name="take"') == 2
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     latest = desk.job(job).offers[-1].record
     assert latest.name == "repair 2"
@@ -297,10 +297,10 @@ def test_a_fault_found_on_the_way_makes_a_second_offer_of_the_new_work_alone(des
 def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offered(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    assert "could be offered too" not in desk.page(f"/job/{job}/offer")
+    assert "could go on the estimate too" not in desk.page(f"/job/{job}/offer")
     desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
     page = desk.page(f"/job/{job}/offer")
-    assert "Charge the battery could be offered too" in page
+    assert "Charge the battery could go on the estimate too" in page
     assert "270.30 EUR" in page  # 240.30 and, by hand, 0.4 × 62.50 × 1.20 more
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     assert (
@@ -315,7 +315,7 @@ def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -
     desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
     assert "Something changed" not in desk.page(f"/job/{job}/offer")
     desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
-    assert "Something changed since this paper was made" in desk.page(f"/job/{job}/offer")
+    assert "Something changed since this estimate was made" in desk.page(f"/job/{job}/offer")
     wish = desk.job(job).wanted[0].id
     withdraw_entry(desk.shop.context, job, wish, "not wanted after all", request_id="the-wish-is-withdrawn")
     assert "calls for this work any more" in desk.page(f"/job/{job}/offer")
@@ -352,7 +352,7 @@ def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: D
         if "readings" in step or "seen" in step:
             desk.say(job, step=[step])
     page = desk.page(f"/job/{job}/offer")
-    assert "Not yet:" in page and "The next test:" in page
+    assert "Not yet:" in page and "Next test:" in page
     assert "probab" not in page.lower() and "%" not in page, (
         "numbers of suspects are not for the customer's side of the screen"
     )

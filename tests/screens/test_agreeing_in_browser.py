@@ -61,10 +61,10 @@ def test_a_finger_signs_under_the_paper_that_is_shown(
     page = watched.page
     job = say(served.shop, None, reason="Cranks slowly.", vehicle={"plate": "DEMO-1"})
     page.goto(f"{served.address}/job/{job}")
-    press(page, "Show the paper")
+    press(page, "Show the estimate")
     page.get_by_text("Sign on the screen").tap()
     by_finger(page, [(0.1, 0.5), (0.4, 0.2), (0.7, 0.8)])
-    press(page, "Yes, in person")
+    press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
     agreed = served.shop.store.job(job).agreements[0].record
     assert agreed.how == "in person" and agreed.signature is not None
@@ -91,7 +91,7 @@ def test_a_signature_half_drawn_under_one_paper_does_not_come_back_under_another
     job = say(served.shop, None, reason="Cranks slowly.", vehicle={"plate": "DEMO-1"})
     say(served.shop, job, step=[{"wanted": {"operation": "battery.replace", "ground": "customer"}}])
     page.goto(f"{served.address}/job/{job}/offer")
-    press(page, "Show the paper")
+    press(page, "Show the estimate")
     page.get_by_text("Sign on the screen").tap()
     by_finger(page, [(0.1, 0.5), (0.7, 0.8)])
     drawn = page.locator('input[name="signature"]')
@@ -114,12 +114,12 @@ def test_the_total_follows_the_tap_that_declines(
     page = watched.page
     job = say(served.shop, None, reason="Starts badly.", vehicle={"plate": "DEMO-4"})
     page.goto(f"{served.address}/job/{job}")
-    press(page, "Show the paper")
-    press(page, "Yes, in person")
+    press(page, "Show the estimate")
+    press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
     read_to_the_repair(served.shop, job)
     page.goto(f"{served.address}/job/{job}/offer")
-    press(page, "Show the paper")
+    press(page, "Show the estimate")
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")  # by hand, see test_agreeing.py
     page.locator("label.want", has_text="Clean the EGR valve").tap()
@@ -129,7 +129,7 @@ def test_the_total_follows_the_tap_that_declines(
     )
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")
-    press(page, "Yes, in person")
+    press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/repair*")
     agreed = served.shop.store.job(job).agreements[-1].record
     assert (
@@ -149,7 +149,7 @@ def test_a_vin_speaks_while_it_is_typed(
     page.get_by_label("VIN", exact=True).press_sequentially("1M8GDM9AXKP042788")
     page.wait_for_selector("[data-trial] >> text=The check digit agrees.")
     page.get_by_label("What the customer says").fill("Cranks slowly.")
-    press(page, "Begin")
+    press(page, "Start the job")
     page.wait_for_url("**/diagnosis")
     assert len(served.shop.store.jobs()) == 1 and not watched.errors
 
@@ -209,13 +209,13 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
     see("/new")
     see(f"/new?beside={job}")
     see(f"/job/{job}/diagnosis")
-    press(page, "Show the paper")
+    press(page, "Show the estimate")
     look("the paper of the diagnosis")
-    press(page, "Yes, in person")
+    press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
     read_to_the_repair(served.shop, job)
     for step in ("diagnosis", "arrive", "photos", "explain", "wanted", "waive", "offer"):
         see(f"/job/{job}/{step}")
-    press(page, "Show the paper")
+    press(page, "Show the estimate")
     look("the paper of the repair")
     assert not found

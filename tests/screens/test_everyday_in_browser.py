@@ -133,7 +133,7 @@ class Driveway:
         """Go past the caution where the screen stops at one that was not read in this job."""
         gate = self.hand.page.locator("details.gate:not([open])")
         if gate.count():
-            self.hand.open("Caution read: go on")
+            self.hand.open("Caution read: continue")
 
     def issue(self) -> str:
         """Issue the invoice; what its page says. It is the screen that comes after."""
@@ -171,25 +171,25 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
     drive.begin(traits=SOUND)
     hand = drive.hand
     drive.open()
-    hand.press("Show the paper")
+    hand.press("Show the estimate")
     hand.open("By phone or by message")
     hand.write("What was said or written, word for word", "Yes, look at it. Key is under the mat.")
-    hand.press("Yes, by message")
+    hand.press("Approved by message")
     assert [noted.record.how for noted in drive.job.agreements] == ["by message"]
     drive.say(*WORN)
     drive.open("offer")
-    hand.press("Show the paper")
+    hand.press("Show the estimate")
     hand.open("By phone or by message")
     hand.write("What was said or written, word for word", "Go ahead with the battery")
-    hand.press("Yes, by message")
+    hand.press("Approved by message")
     assert hand.heading == "Replace the battery"
     drive.say({"repaired": {"operation": REPLACE}})
     drive.open("hand")
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "60.00 EUR, agreed by the customer, by message" in text
-        assert "246.60 EUR, agreed by the customer, by message" in text
+        assert "60.00 EUR, approved by the customer, by message" in text
+        assert "246.60 EUR, approved by the customer, by message" in text
         assert "306.60" in text  # 60.00 + 246.60
         assert "under the mat" not in text, "what was written is kept, and printed nowhere"
     assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(
@@ -212,13 +212,13 @@ def test_cash_after_the_invoice_gets_a_receipt_of_its_own(drive: Driveway) -> No
     hand.press("Cash")
     assert "Everything is paid." in hand.text
     hand.press("Make a receipt")
-    receipt = drive.paper("Its receipt as a PDF")
+    receipt = drive.paper("Receipt as a PDF")
     number = drive.job.issued[0].record.number
     assert f"Receipt, invoice {number}" in receipt
     assert "Received 306.60 EUR, cash" in receipt
     assert "Sample Keeper" in receipt
     assert "Still to pay" not in receipt
-    assert "Due 306.60" in drive.paper("The invoice as a PDF"), "the invoice stays as it was handed over"
+    assert "Due 306.60" in drive.paper("Invoice as a PDF"), "the invoice stays as it was handed over"
     assert drive.kinds("paid") == ["paid"]
     assert [entry.kind for entry in drive.shop.store.books()][:2] == ["invoice", "payment"]
 
@@ -235,7 +235,7 @@ def test_cash_before_the_invoice_stands_on_it_and_needs_no_receipt(drive: Drivew
     page = drive.issue()
     assert "stands on the invoice, which is its receipt" in page
     assert "Make a receipt" not in page
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     assert "Paid, cash -306.60" in paper
     assert "Due 0.00" in paper
 
@@ -247,13 +247,13 @@ def test_diagnosis_only_tells_what_was_found_and_charges_the_looking(drive: Driv
     drive.looked()
     hand = drive.hand
     drive.open("offer")
-    hand.press("Show the paper")
-    hand.open("Nothing of it is wanted")
+    hand.press("Show the estimate")
+    hand.open("Customer declines everything")
     hand.write("Why", "Too dear for a car of this age.")
-    hand.press("No, in person")
+    hand.press("Declined in person")
     assert hand.heading == "Hand over"
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "You decided against a repair: Too dear for a car of this age." in text
         assert "Diagnosis, flat price" in text
@@ -270,14 +270,14 @@ def test_a_visit_that_came_to_nothing_pays_for_the_coming_alone(drive: Driveway)
     drive.open()
     hand.press("Steps")
     hand.press("End the job")
-    hand.choose("How it ends", "It came to nothing: only coming is charged")
+    hand.choose("How it ends", "No fault found: only the call-out is charged")
     hand.write("Why", "The fault did not show in an hour.")
     hand.press("End the job")
     assert "Still to pay: 24.00 EUR" in hand.text
     hand.press("Cash")
     drive.issue()
-    paper = drive.paper("The invoice as a PDF")
-    assert "This came to nothing: The fault did not show in an hour. The diagnosis is not charged." in paper
+    paper = drive.paper("Invoice as a PDF")
+    assert "No fault found: The fault did not show in an hour. The diagnosis is not charged." in paper
     assert "Call-out" in paper
     assert "Diagnosis, flat price" not in paper
     assert "Total 24.00" in paper and "Due 0.00" in paper
@@ -294,12 +294,12 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     drive.open()
     hand.press("It cannot be done today")
     hand.press("Take a deposit first")
-    assert "Agreed to so far and not yet paid: 306.60 EUR" in hand.text
+    assert "Approved so far and not yet paid: 306.60 EUR" in hand.text
     hand.write("Received, EUR", "100")
     hand.press("Cash")
-    assert "Agreed to so far and not yet paid: 206.60 EUR" in hand.text
+    assert "Approved so far and not yet paid: 206.60 EUR" in hand.text
     hand.press("Make a receipt")
-    receipt = drive.paper("Its receipt as a PDF")
+    receipt = drive.paper("Receipt as a PDF")
     assert "Received 100.00 EUR, cash" in receipt and "Still to pay: 206.60 EUR" in receipt
     hand.press("On", exact=True)
     assert hand.heading == "Leave for now"
@@ -319,7 +319,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     hand.press("Cash")
     page = drive.issue()
     day = next(entry.recorded[:10] for entry in drive.shop.store.journal(drive.id) if entry.kind == "left")
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert f"Interrupted on {day}, part missing; taken up again on {day}, odometer 98450 km." in text
         assert "Paid, cash, in advance" in text
@@ -356,10 +356,10 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: D
     hand.write("Voltage at rest", "12.86")
     hand.write("Rest before the reading", "9")
     hand.write("Battery temperature", "5")
-    hand.press("Keep")
+    hand.press("Save")
     drive.open("hand")
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     day = next(entry.recorded[:10] for entry in drive.shop.store.journal(drive.id) if entry.kind == "left")
     for text in (page, paper):
         assert f"Interrupted on {day}, charging; taken up again on {day}" in text
@@ -378,23 +378,20 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     hand = drive.hand
     drive.open()
     hand.press("Steps")
-    hand.press("What is on record")
+    hand.press("Job history")
     hand.press("Voltage under load")
     hand.choose("Why", "The probe slipped")
-    hand.press("Take it back")
+    hand.press("Withdraw")
     drive.open("hand")
-    hand.open("It did not cure")
-    hand.press("Say so on the paper and charge nothing for it")
+    hand.open("It did not fix the fault")
+    hand.press("State this on the invoice, at no charge")
     assert "Still to pay: 60.00 EUR" in hand.text
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "Replace the battery: done, but it did not cure; not charged." in text
+        assert "Replace the battery: done, but did not fix the fault; not charged." in text
         assert "A finding that was withdrawn since: the probe slipped" in text
-        assert (
-            "Replace the battery: did not cure what you came with, and nothing was done since that did."
-            in text
-        )
+        assert "Replace the battery: did not fix what you came with, and no work done since then did." in text
         assert "8.40 V" not in text, "nothing is claimed from what was taken back"
         assert "shown to work" not in text
     assert "Total 60.00" in paper
@@ -424,33 +421,33 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     )
     hand = drive.hand
     drive.open("hand")
-    hand.open("It did not cure")
-    hand.press("Say so on the paper and charge nothing for it")
-    hand.press("Test on first")
+    hand.open("It did not fix the fault")
+    hand.press("State this on the invoice, at no charge")
+    hand.press("Continue testing")
     hand.press("Another test")
     hand.press("Key-off current")
     drive.read_the_caution()
     hand.write("Key-off current", "380")
     hand.write("Wait before the drain was read", "40")
-    hand.press("Keep")
-    hand.press("Enough to offer: Find and cure the key-off drain")
-    hand.press("To the offer")
-    hand.press("Show the paper")
-    hand.press("Yes, in person")
+    hand.press("Save")
+    hand.press("Enough for an estimate: Find and cure the key-off drain")
+    hand.press("Go to the estimate")
+    hand.press("Show the estimate")
+    hand.press("Approved in person")
     hand.press("Done: find and cure the key-off drain")
     drive.read_the_caution()
     hand.write("Key-off current", "18")
     hand.write("Wait before the drain was read", "40")
-    hand.press("Keep")
+    hand.press("Save")
     assert "Find and cure the key-off drain: shown to work" in hand.text
     hand.press("Hand over")
     assert "Still to pay: 120.00 EUR" in hand.text  # 60.00 + 60.00, the battery at nothing
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "Replace the battery: done, but it did not cure; not charged." in text
+        assert "Replace the battery: done, but did not fix the fault; not charged." in text
         assert "Find and cure the key-off drain: done, and shown to work." in text
-        assert "nothing was done since that did" not in text
+        assert "no work done since then did" not in text
         assert "8.40 V" not in text
     assert "Total 120.00" in paper
     assert drive.kinds("repaired", "withdrawn", "waived", "issued") == [
@@ -469,22 +466,22 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
     number = drive.shop.issue(drive.id).number
     hand = drive.hand
     drive.from_the_list("DEMO-1")
-    hand.press("Make it good in a job of its own")
+    hand.press("Start a warranty repair")
     assert f"It makes good what invoice {number} was for, in a job of its own." in hand.text
     hand.write("What the customer says", "The new battery is flat again.")
-    hand.press("Begin")
+    hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.write("In words", "a dead cell")
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
-    hand.press("Show the paper")
+    hand.press("Show the estimate")
     assert f"rework of invoice {number}; not charged" in hand.text
-    hand.press("Yes, in person")
+    hand.press("Approved in person")
     hand.press("Done: replace the battery")
     hand.press("Hand over without this reading")
     assert "There is nothing to pay." in hand.text
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert f"rework of invoice {number}; not charged" in text
         assert f"of what invoice {number} was for: a dead cell" in text
@@ -514,25 +511,25 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     drive.read_the_caution()
     hand.write("Key-off current", "380")
     hand.write("Wait before the drain was read", "40")
-    hand.press("Keep")
+    hand.press("Save")
     drive.open("offer")
     hand.press("Add more work")
-    hand.choose("Why", "The customer wishes it")
+    hand.choose("Why", "Customer's request")
     hand.choose("Battery and charging", "Clean and tighten posts and clamps")
     hand.press("Add it")
-    hand.press("Show the paper")
-    assert hand.heading == "Repair 2"
+    hand.press("Show the estimate")
+    assert hand.heading == "Estimate: repair 2"
     assert "95.40" in hand.text  # 60.00 + 35.40
     hand.tap(hand.page.locator("label.want", has_text="Clean and tighten"))
-    hand.page.get_by_text("The yes comes to 60.00 EUR").wait_for()
-    hand.press("Yes, in person")
+    hand.page.get_by_text("Total to approve 60.00 EUR").wait_for()
+    hand.press("Approved in person")
     assert hand.heading == "Find and cure the key-off drain"
     hand.press("Done: find and cure the key-off drain")
     hand.press("Hand over without this reading")
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "60.00 of 95.40 EUR, agreed by the customer" in text
+        assert "60.00 of 95.40 EUR, approved by the customer" in text
         assert "Declined by you: Clean" in text
         assert "Terminal protection" not in text
     assert "Total 366.60" in paper  # 60.00 + 246.60 + 60.00
@@ -561,10 +558,10 @@ def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) ->
     drive.from_the_list("XX 1")
     drive.open("hand")
     assert "YY 9" not in hand.page.locator("main").inner_text(), "another customer's vehicle"
-    hand.choose("One invoice together with", "panel van 2 · XX 2")
+    hand.choose("On one invoice with", "panel van 2 · XX 2")
     page = drive.issue()
-    assert "One invoice over this vehicle and panel van 2 · XX 2." in page
-    paper = drive.paper("The invoice as a PDF")
+    assert "One invoice for this vehicle and panel van 2 · XX 2." in page
+    paper = drive.paper("Invoice as a PDF")
     # Net 50.00 + 29.50 = 79.50 and 50.00 + 25.00 = 75.00; together 154.50, tax 20 % 30.90, 185.40; apart
     # 95.40 + 90.00 = 185.40.
     for text in (
@@ -594,28 +591,28 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     drive.open()
     hand.press("Start a job")
     hand.write("What the customer says", "Wants a new battery.")
-    hand.write("Which vehicle", "five-door, 1.4 petrol")
+    hand.write("Vehicle", "five-door, 1.4 petrol")
     hand.open("VIN, or no number to be read")
-    hand.choose("Neither plate nor VIN?", "Not seen yet")
+    hand.choose("No plate and no VIN?", "Not seen yet")
     hand.write(
         "Customer", "Sample Keeper"
     )  # not right after a tap at the same height: two quick taps would be a double tap, which selects
-    hand.press("Begin")
+    hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
-    hand.press("Price some work without looking first")
+    hand.press("Estimate work without diagnosis first")
     assert "Nothing was looked at yet." in hand.text
     hand.press("Add work")
-    hand.choose("Why", "The customer wishes it")
+    hand.choose("Why", "Customer's request")
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
-    hand.press("Show the paper")
+    hand.press("Show the estimate")
     quote = drive.paper("The paper as a PDF")
     for text in (hand.text, quote):
         assert "Nothing was measured for this price and the vehicle was not seen." in text
         assert "It holds for the vehicle and the work as you described them" in text
         assert "246.60" in text
     hand.open("By phone or by message")
-    hand.press("Yes, by phone")
+    hand.press("Approved by phone")
     # At the vehicle, another day.
     drive.from_the_list("five-door, 1.4 petrol")
     assert hand.heading == "At the vehicle"
@@ -626,11 +623,11 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("Done: replace the battery")
     hand.press("Hand over without this reading")
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "DEMO-1" in text and "98400 km" in text
         assert "not seen yet" not in text
-        assert "246.60 EUR, agreed by the customer, by phone" in text
+        assert "246.60 EUR, approved by the customer, by phone" in text
         assert "Call-out" not in text, "nobody agreed to one"
     assert "Total 246.60" in paper
     assert drive.kinds("offered", "agreed", "vehicle", "repaired", "issued") == [
@@ -653,17 +650,17 @@ def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: 
     hand.press("Another car in this driveway")
     hand.write("What the customer says", "And this one clicks.")
     hand.write("Plate", "DEMO-2")
-    hand.press("Begin")
+    hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     assert drive.id != first
-    hand.press("Show the paper")
+    hand.press("Show the estimate")
     assert "while we were there for another vehicle" in hand.text
     assert "Call-out" not in hand.text
-    hand.press("Yes, in person")
+    hand.press("Approved in person")
     drive.open("hand")
-    hand.choose("One invoice together with", "five-door, 1.4 petrol · DEMO-1")
+    hand.choose("On one invoice with", "five-door, 1.4 petrol · DEMO-1")
     drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     # Net 30.00 for the second and 50.00 for the first, 80.00; tax 16.00.
     assert paper.count("Call-out") == 1
     assert "Net, vehicle 1 30.00" in paper and "Net, vehicle 2 50.00" in paper
@@ -699,11 +696,11 @@ def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driv
     reading = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured")
     look("record", f"record/{reading}", "retest", "hand", "wanted?rework=2026-A0001")
     drive.say(
-        {"waived": {"operation": REPLACE, "because": "did not cure"}},
-        {"ended": {"how": "handed on", "because": "It needs a lift."}},
+        {"waived": {"operation": REPLACE, "because": "did not fix"}},
+        {"ended": {"how": "referred", "because": "It needs a lift."}},
     )
     look("retest", "hand")
-    assert "To be given back: 40.00 EUR" in drive.hand.text  # 100.00 paid, 60.00 due
+    assert "Refund due: 40.00 EUR" in drive.hand.text  # 100.00 paid, 60.00 due
     drive.shop.issue(drive.id)
     look("hand")
     page.goto(f"{drive.screens.address}/new?again={drive.id}")
@@ -722,31 +719,31 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     hand.write("What the customer says", "Does not crank.")
     hand.write("Plate", "DEMO-1")
     hand.write("Odometer", "98400")
-    hand.press("Begin")
+    hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
-    hand.press("Show the paper")
-    hand.press("Yes, in person")
+    hand.press("Show the estimate")
+    hand.press("Approved in person")
     hand.press("Battery and charging")
     hand.choose("Battery type", "flooded")
-    hand.press("Keep")
+    hand.press("Save")
     hand.press("Another test")
     hand.press("Voltage at rest")
     drive.read_the_caution()
     hand.write("Voltage at rest", "125")
     hand.write("Rest before the reading", "9")
     hand.write("Battery temperature", "4")
-    hand.press("Keep")
+    hand.press("Save")
     assert '"125 V" is outside what is possible' in hand.text
     assert hand.page.get_by_label("Rest before the reading", exact=True).input_value() == "9", (
         "what was typed is still there"
     )
     hand.write("Voltage at rest", "12.5")
-    hand.press("Keep")
+    hand.press("Save")
     hand.press("Stop testing and explain")
     hand.press("Hand over without a repair")
     hand.press("Cash")
     page = drive.issue()
-    paper = drive.paper("The invoice as a PDF")
+    paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "12.50 V" in text and "Paid, cash" in text
     assert "Total 60.00" in paper and "Due 0.00" in paper

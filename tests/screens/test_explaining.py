@@ -58,7 +58,11 @@ def test_the_customer_reads_what_was_found_with_its_strips_before_what_cannot_be
 ) -> None:
     job = told(shop, "4-three-faults")
     page = client.get(f"/job/{job}/explain").text
-    assert re.findall(r"<h2>([^<]*)", page)[-3:] == ["In order", "Trouble codes read", "What we cannot say"]
+    assert re.findall(r"<h2>([^<]*)", page)[-3:] == [
+        "In order",
+        "Trouble codes read",
+        "What we could not evaluate",
+    ]
     strips = [
         finding
         for finding in shop.assess(job).current
@@ -104,7 +108,7 @@ def test_no_suspect_and_no_number_of_one_is_shown(client: Any, shop: Shop) -> No
 def test_what_was_not_looked_at_is_said(client: Any, shop: Shop) -> None:
     page = client.get(f"/job/{told(shop, '3-undecided')}/explain").text
     assert "not decided yet" in page
-    assert "What we cannot say" in page and "Not looked at: charging voltage" in page
+    assert "What we could not evaluate" in page and "Not looked at: charging voltage" in page
 
 
 def test_with_nothing_read_nothing_is_claimed(client: Any, shop: Shop) -> None:
@@ -115,7 +119,7 @@ def test_with_nothing_read_nothing_is_claimed(client: Any, shop: Shop) -> None:
         request_id=secrets.token_urlsafe(18),
     ).job
     text = text_of(client.get(f"/job/{job}/explain").text)
-    assert "Nothing was judged yet." in text and "In order" not in text
+    assert "Nothing has been evaluated yet." in text and "In order" not in text
 
 
 def test_the_way_leads_to_the_offer_when_there_is_one_and_back_to_testing_when_not(

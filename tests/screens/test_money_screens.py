@@ -71,7 +71,7 @@ def desk(empty_shop: Path) -> Any:
 
 
 def test_before_anything_was_agreed_to_there_is_nothing_to_take_money_for(desk: Desk) -> None:
-    assert "Nothing was agreed to yet, so no money can be taken for it." in desk.page("deposit")
+    assert "Nothing has been approved yet, so no deposit can be taken." in desk.page("deposit")
     assert 'name="step[0].paid.amount"' not in desk.client.get(f"/job/{desk.id}/deposit").text
     assert "deposit" not in desk.client.get(f"/job/{desk.id}/leave").text
 
@@ -96,7 +96,7 @@ def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk
     )
     assert made.headers["Location"] == f"/job/{desk.id}/deposit?next=leave"
     page = desk.page("deposit?next=leave")
-    assert "not yet paid: 15.40 EUR" in page and "Its receipt as a PDF" in page
+    assert "not yet paid: 15.40 EUR" in page and "Receipt as a PDF" in page
     elsewhere = desk.client.post(
         f"/job/{desk.id}/receipt/{payment.id}", data={"next": "//elsewhere.example/"}
     )
@@ -108,12 +108,12 @@ def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk
     desk.shop.agree(desk.shop.offer(desk.id, "diagnosis"), by="customer", how="in person")
     desk.agree()
     desk.pay("90")
-    desk.say(ended={"how": "handed on", "because": "It needs a lift."})
-    assert "To be given back: 30.00 EUR" in desk.page(
+    desk.say(ended={"how": "referred", "because": "It needs a lift."})
+    assert "Refund due: 30.00 EUR" in desk.page(
         "hand"
     )  # 90.00 − 60.00: coming and looking, (20.00 + 30.00) × 1.20
     desk.shop.issue(desk.id)
-    assert "To be given back: 30.00 EUR" in desk.page("hand")
+    assert "Refund due: 30.00 EUR" in desk.page("hand")
     assert desk.client.get(f"/job/{desk.id}/deposit").headers["Location"] == f"/job/{desk.id}/hand"
 
 
@@ -121,15 +121,13 @@ def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: 
     desk.agree()
     desk.say(ended={"how": "declined", "because": "Too dear."})
     page = desk.client.get(f"/job/{desk.id}/hand").text
-    back = re.search(r'href="(/job/[^"]*)">It goes on after all', page)
+    back = re.search(r'href="(/job/[^"]*)">Reopen the job', page)
     assert back is not None
     entry = desk.client.get(back[1])
-    assert (
-        entry.status_code == 200 and "It is otherwise after all" in entry.text and "probe" not in entry.text
-    )
+    assert entry.status_code == 200 and "It turned out otherwise" in entry.text and "probe" not in entry.text
     desk.client.post(
         f"{back[1]}/withdraw",
-        data={"answer": secrets.token_urlsafe(18), "reason": "it is otherwise after all"},
+        data={"answer": secrets.token_urlsafe(18), "reason": "it turned out otherwise"},
     )
     assert desk.job.ended is None
 
@@ -142,7 +140,7 @@ def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk)
     assert (
         'value="DEMO-1"' in page
         and 'value="Sample Keeper"' in page
-        and f"what invoice {number} was for" in page
+        and f"For the work on invoice {number}" in page
     )
     assert "Cranks slowly." not in page, "what is said this time is said anew"
     following = re.search(r'name="next" value="(/job/([a-z0-9]+)/wanted\?rework=[^"]*)"', page)
@@ -183,7 +181,7 @@ def test_a_link_key_that_cannot_be_used_is_named_where_the_invoice_is_and_hinder
 ) -> None:
     desk.agree()
     desk.say(repaired=CLEAN)
-    desk.say(waived={**CLEAN, "because": "did not cure"})
+    desk.say(waived={**CLEAN, "because": "did not fix"})
     (key,) = (path for path in (empty_shop / "keys").iterdir() if path.name == Path(KEY_FILE).name)
     sentence = spoil(key)
     fields = {"answer": secrets.token_urlsafe(18), "screen": f"/job/{desk.id}/hand"}

@@ -223,7 +223,7 @@ def test_a_file_that_is_no_photo_comes_back_with_the_words_kept(empty_shop: Path
     refused = client.post(f"/job/{job}/photo", data=form, content_type="multipart/form-data")
     assert (
         refused.status_code == 422
-        and "no picture that is taken here" in refused.text
+        and "kind of picture is not accepted" in refused.text
         and 'value="Left door"' in refused.text
     )
     assert not shop.store.job(job).photos

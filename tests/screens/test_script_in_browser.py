@@ -63,7 +63,7 @@ READING = """
 """
 SMALL = """
 {% extends "base.html" %}{% import "form.html" as form with context %}
-{% block waiting %}<ul class="waiting"><li>Key-off current: look again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
+{% block waiting %}<ul class="waiting"><li>Key-off current: check again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
 {% block body %}
 <h1>Small things</h1>
 <form method="post" action="/bench/take" data-answer>
@@ -375,7 +375,7 @@ def test_what_cannot_be_is_not_asked_and_its_guess_fills_the_field_too(bench: Be
     hand.open(1)
     hand.read("1265")
     hand.page.wait_for_selector("button:text-is('12.65 V')")
-    assert hand.page.locator("text=It really reads so").count() == 0
+    assert hand.page.locator("text=Reading is correct").count() == 0
     hand.page.tap("button:text-is('12.65 V')")
     assert hand.page.input_value("[name='step[0].readings[0].is']") == "12.65 V"
 
@@ -383,7 +383,7 @@ def test_what_cannot_be_is_not_asked_and_its_guess_fills_the_field_too(bench: Be
 def test_what_really_reads_so_is_taken_after_one_tap(bench: Bench, hand: Hand) -> None:
     hand.open(1)
     hand.read("9.1")
-    hand.page.tap("text=It really reads so")
+    hand.page.tap("text=Reading is correct")
     hand.at(f"/bench/{bench.job}/2")
     assert bench.readings() == ["9.1 V"]
     assert bench.posted[-1]["step[0].readings[0].confirmed|yes"] == "yes"
@@ -409,7 +409,7 @@ def five_offline(hand: Hand) -> list[str]:
 
 def test_five_answers_without_a_server_go_out_in_order_when_it_is_back(bench: Bench, hand: Hand) -> None:
     expected = five_offline(hand)
-    hand.says("No connection. 5 answers are kept on this phone and go out in order when it is back.")
+    hand.says("No connection. 5 answers are saved on this phone and will be sent in order when it is back.")
     assert bench.readings() == []
     bench.start()
     hand.all_sent()
@@ -425,7 +425,7 @@ def test_answers_outlive_the_browser_that_died(bench: Bench, hand: Hand) -> None
     bench.start()
     again = context.new_page()
     again.goto(f"{bench.address}/queue")
-    again.wait_for_selector("text=Nothing is kept on this phone")
+    again.wait_for_selector("text=Nothing is waiting on this phone")
     assert bench.readings() == expected
 
 
@@ -445,7 +445,7 @@ def test_a_network_that_is_gone_keeps_an_answer_as_well(bench: Bench, hand: Hand
     hand.open(1)
     hand.page.context.set_offline(True)
     hand.read("12.61")
-    hand.says("No connection. 1 answer is kept on this phone and goes out")
+    hand.says("No connection. 1 answer is saved on this phone and will be sent")
     assert bench.posted == []
     hand.page.context.set_offline(False)
     hand.all_sent()
@@ -504,10 +504,10 @@ def test_a_server_that_fails_every_time_holds_up_no_other_job(bench: Bench, hand
     hand.open(1)
     hand.read("12.61")
     hand.at(f"/bench/{bench.job}/2")
-    hand.says("The server did not manage to take it. 1 answer is kept on this phone")
+    hand.says("The server could not save it. 1 answer is saved on this phone")
     hand.page.goto(f"{bench.address}/bench/{other}/1")
     hand.page.evaluate("setInterval(() => { state.pause = 0; send(); }, 100)")
-    hand.says("1 answer needs a look")
+    hand.says("1 answer needs attention")
     hand.read("12.70")
     hand.at(f"/bench/{other}/2")
     assert [
@@ -530,7 +530,7 @@ def test_an_answer_refused_later_is_set_aside_shown_and_sent_again(bench: Bench,
     hand.at(f"/bench/{bench.job}/3")
     hand.says("2 answers")
     bench.start()
-    hand.says("1 answer needs a look. 1 answer of the same job waits behind.")
+    hand.says("1 answer needs attention. 1 answer of the same job waits for it.")
     assert bench.readings() == []  # at which stage it counts is for a person to say
     hand.page.tap("#line a")
     hand.page.wait_for_selector("text=is outside what is possible")
@@ -538,7 +538,7 @@ def test_an_answer_refused_later_is_set_aside_shown_and_sent_again(bench: Bench,
     assert hand.page.get_by_label("Resting voltage").input_value() == "1265"
     hand.page.get_by_label("Resting voltage").fill("12.65")
     hand.page.tap("text=Send it again")
-    hand.page.wait_for_selector("text=Nothing is kept on this phone")
+    hand.page.wait_for_selector("text=Nothing is waiting on this phone")
     assert bench.readings() == ["12.65 V", "12.62 V"]
 
 
@@ -555,12 +555,12 @@ def test_an_answer_refused_later_can_be_taken_off_with_two_taps_and_lets_the_oth
     hand.read("12.62")
     hand.at(f"/bench/{bench.job}/3")
     bench.start()
-    hand.says("1 answer needs a look")
+    hand.says("1 answer needs attention")
     hand.page.tap("#line a")
-    hand.page.tap("text=Take it off this phone")
+    hand.page.tap("text=Delete it from this phone")
     assert len(hand.queue()) == 2
-    hand.page.tap("text=Yes, it goes and is nowhere else")
-    hand.page.wait_for_selector("text=Nothing is kept on this phone")
+    hand.page.tap("text=Yes, delete it; there is no other copy")
+    hand.page.wait_for_selector("text=Nothing is waiting on this phone")
     assert bench.readings() == ["12.62 V"]
 
 
@@ -605,7 +605,7 @@ def test_a_browser_that_lacks_a_part_keeps_answers_all_the_same(
     )  # without copies the next screen would not open
     bench.meddle = lambda environ: ""
     hand.page.goto(f"{bench.address}/queue")
-    hand.page.wait_for_selector("text=Nothing is kept on this phone")
+    hand.page.wait_for_selector("text=Nothing is waiting on this phone")
     assert bench.readings() == ["12.61 V"]
 
 
@@ -766,10 +766,10 @@ def test_what_was_half_typed_is_back_after_the_browser_died(bench: Bench, hand: 
     hand.page.close(run_before_unload=False)
     again = context.new_page()
     again.goto(bench.page("small"))
-    again.wait_for_selector("text=What you had put in here is back.")
+    again.wait_for_selector("text=Your unsaved entry is back.")
     assert again.input_value("[name=words]") == TEXT
     assert again.is_checked("[value='by phone']")
-    again.tap("text=Start afresh")
+    again.tap("text=Start over")
     assert again.input_value("[name=words]") == ""
     again.reload()
     assert again.input_value("[name=words]") == ""
@@ -839,7 +839,7 @@ def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_han
     hand.says("As of ")
     hand.page.fill("[name='step[0].readings[0].is']", "12.6")
     bench.start()
-    hand.says("The connection is back. Load this screen anew")
+    hand.says("The connection is back. Reload this screen")
     assert hand.page.input_value("[name='step[0].readings[0].is']") == "12.6"
 
 
@@ -925,8 +925,8 @@ def test_what_waits_is_counted_down_and_said_when_it_is_time(bench: Bench, hand:
     assert hand.page.inner_text("time") == "14:20 (in 1 min)"
     hand.page.clock.run_for(60_000)
     assert hand.page.inner_text("time") == "14:20, now"
-    assert hand.page.title().startswith("It is time")
-    hand.says("It is time: Key-off current")
+    assert hand.page.title().startswith("Due now")
+    hand.says("Due now: Key-off current")
 
 
 def test_a_list_is_filtered_by_what_is_typed(bench: Bench, hand: Hand) -> None:

@@ -103,7 +103,7 @@ def test_without_a_terminal_a_passcode_is_drawn_and_opens_the_screens_until_ctrl
             assert b"Jobs" in jobs.read()
         code, rest = ended(run)
     assert code == 0
-    assert rest.strip() == "Stopped. What was acknowledged is kept."
+    assert rest.strip() == "Stopped. Everything acknowledged is saved."
 
 
 def test_a_port_that_is_taken_and_a_folder_that_is_no_shop_are_one_sentence_each(
@@ -180,7 +180,7 @@ def test_pairing_prints_everything_a_phone_needs_and_the_phone_gets_in(demo_copy
         plain = re.search(r"http://127\.0\.0\.1:([0-9]+)/", text)
         assert screens
         assert plain
-        for part in (van.title, "take it back", "--forget-pairing", "Every pair must be the same", "▀"):
+        for part in (van.title, "undo it", "--forget-pairing", "Every pair must be the same", "▀"):
             assert part in text
         with contextlib.closing(http.client.HTTPConnection("127.0.0.1", int(plain[1]), timeout=60)) as line:
             line.request("GET", "/van.crt")

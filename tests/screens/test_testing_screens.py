@@ -212,7 +212,7 @@ def test_several_systems_can_be_in_question_at_once(real: Visit) -> None:
 @pytest.mark.parametrize("key", ["clutch.play", "clutch.sink", "clutch.fluid"])
 def test_the_caution_stands_before_the_field_and_one_key_leads_past_it(visit: Visit, key: str) -> None:
     html = visit.get(f"test/{key}").html
-    caution, gate = html.index('class="caution'), html.index("Caution read: go on")
+    caution, gate = html.index('class="caution'), html.index("Caution read: continue")
     field = html.index(
         'name="step[0].readings[0].is"' if key != "clutch.fluid" else 'name="step[0].seen[0].is"'
     )
@@ -255,7 +255,7 @@ def test_a_reading_is_kept_with_its_unit_key_and_what_it_was_taken_at_and_its_ot
     (record,) = records(visit, Measured)
     assert (record.of, record.place, record.typed, record.stage) == ("clutch.play", "cold", "12 mm", 0)
     assert visit.at.endswith("test/clutch.play?place=warm")
-    assert "12 mm" in page.text and "Taken at 20 °C" in page.text
+    assert "12 mm" in page.text and "Conditions: 20 °C" in page.text
     again = visit.send(page.form_of(f"{READING}.is"), {f"{READING}.is": "14"})
     assert [record.place for record in records(visit, Measured)] == ["cold", "warm"]
     assert len(records(visit, Setup)) == 1  # asked once, kept once
@@ -416,7 +416,7 @@ def test_a_test_that_waits_is_started_now_stands_on_every_screen_and_knows_its_m
     assert (record.of, record.wait) == ("clutch.sink", 1800)
     for path in ("tests", "test?about=clutch", "codes", "systems"):
         page = visit.get(path)
-        assert "How far it sinks: look again at" in page.text
+        assert "How far it sinks: check again at" in page.text
         assert f"/job/{visit.id}/test/clutch.sink" in page.links
     assert visit.get("test?about=clutch").form_of(f"{SEEN}.is")  # and another one is next meanwhile
     assert "Start now" not in visit.get("test/clutch.sink?about=clutch").text
@@ -518,7 +518,7 @@ def test_what_nobody_declares_is_not_there(visit: Visit, path: str) -> None:
     ["minutes=-5", "minutes=soon", "minutes=1e99", "about=wings", "about=", "place=attic", "minutes=nan"],
 )
 def test_a_wish_that_cannot_be_is_passed_over(visit: Visit, wish: str) -> None:
-    assert "What to look at" in visit.get(f"test?{wish}").text
+    assert "What to test" in visit.get(f"test?{wish}").text
     assert "Play of the pedal" in visit.get(f"test/clutch.play?{wish}").text
 
 
@@ -529,11 +529,11 @@ def test_when_no_test_is_worth_making_it_is_said_with_what_could_not_be_said_and
     visit: Visit,
 ) -> None:
     visit.rows(
-        step=[{"seen": [{"of": "clutch.fluid", "is": "clear"}]}, {"codes": {"cannot": "no reader here"}}]
+        step=[{"seen": [{"of": "clutch.fluid", "is": "clear"}]}, {"codes": {"cannot": "no scan tool here"}}]
     )
     visit.rows(step=[{"seen": [{"of": "clutch.sink", "cannot": "seized"}]}])
     page = visit.get("test")
-    assert "No further test is worth making" in page.text
+    assert "No further test is worthwhile" in page.text
     assert "could not be reached, seized" in page.text
     assert f"/job/{visit.id}/explain" in page.links
 
@@ -541,7 +541,7 @@ def test_when_no_test_is_worth_making_it_is_said_with_what_could_not_be_said_and
 def test_what_it_could_be_is_for_the_mechanic_and_one_tap_away(visit: Visit) -> None:
     visit.rows(step=[{"seen": [{"of": "clutch.fluid", "is": "dark"}]}])
     html = visit.get("test").html
-    at = html.index("What it could be")
+    at = html.index("Likely causes")
     assert html.rindex("<details", 0, at) > html.rindex(
         "</details>", 0, at
     )  # folded away until it is asked for
@@ -577,7 +577,7 @@ def test_the_test_after_the_repair_asks_for_what_shows_it_and_says_how_it_was_re
     visit.rows(step=[{"repaired": {"operation": "clutch.replace"}}])
     page = visit.get("retest")
     assert "Did it help? Replace the cylinder" in page.text
-    assert "How far it sinks 12 mm, taken at 30 min, 20 °C" in page.text
+    assert "How far it sinks 12 mm, at 30 min, 20 °C" in page.text
     after = visit.send(page.form_of(f"{READING}.is"), {f"{READING}.is": "2"})
     assert records(visit, Measured)[-1].stage == 1
     assert visit.at.endswith("/retest") and "How far it sinks: 2 mm." in after.text
@@ -595,7 +595,9 @@ def test_every_screen_of_testing_defers_to_the_maker_and_never_calls_anything_ha
         "retest",
     ):
         assert not re.search(r"\bsafe(ly)?\b", real.get(path).text.casefold())
-    assert "Local rules and the maker's instructions come first." in real.get("test/battery.drain").text
+    assert (
+        "Local rules and the manufacturer's instructions come first." in real.get("test/battery.drain").text
+    )
 
 
 # ---- a way that ends
@@ -609,9 +611,9 @@ def test_whoever_does_what_the_screen_says_comes_to_an_end_and_is_never_led_back
     seen: list[str] = []
     for _ in range(200):
         page = real.get(f"test?about={system}")
-        if "To the codes" in page.text:
+        if "Enter the codes" in page.text:
             real.rows(
-                step=[{"codes": {"cannot": "no reader here"} if manner == "cannot" else {"stored": []}}]
+                step=[{"codes": {"cannot": "no scan tool here"} if manner == "cannot" else {"stored": []}}]
             )
             seen.append("codes")
         elif "/test/" in real.at:
@@ -682,7 +684,7 @@ def test_a_test_that_one_of_many_places_left_open_is_offered_again_and_does_not_
     assert [test.wants for test in tests_left_open(assessment, plugins)] == ["ignition.plug_gap"]
     assert "ignition.plug_gap" not in [test.wants for test in open_tests(assessment, plugins)]
     page = real.get("test")
-    assert "Left open" in page.text and "The first try left it open." in page.text
+    assert "Still open" in page.text and "The first attempt was inconclusive." in page.text
 
 
 def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself(real: Visit) -> None:
@@ -701,7 +703,7 @@ def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself
         ("battery.ripple", True)
     ]
     assert "battery.ripple" not in [test.wants for test in open_tests(assessment, plugins)]
-    assert "Again: the first try left it open." in real.get("test/battery.ripple?place=posts").text
+    assert "Again: the first attempt was inconclusive." in real.get("test/battery.ripple?place=posts").text
 
 
 def test_what_cannot_be_reached_at_one_place_may_be_out_of_reach_everywhere(visit: Visit) -> None:

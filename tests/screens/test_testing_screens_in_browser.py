@@ -79,7 +79,7 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     phone.at("fitted/battery")
     phone.thumb.choose("agm flat plate")
     phone.thumb.write("Cranking rating", "680")
-    phone.thumb.press("Keep", exact=True)
+    phone.thumb.press("Save", exact=True)
     phone.at(r"test/battery\.\w+\?about=battery")
     assert {record.typed for record in phone.records(Fitted)} == {"agm flat plate", "680 A SAE"}
     # Under load nothing is said of a battery before it is known to be charged.
@@ -106,7 +106,7 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     assert "8.40 V ±" in words and "at least 9.28 V" in words
     assert trial.get_attribute("aria-live") == "polite"
     assert len(phone.records(Measured)) == 1
-    phone.thumb.press("Keep", exact=True)
+    phone.thumb.press("Save", exact=True)
     phone.page.get_by_text("Voltage under load: 8,4 V.").wait_for()
     record = phone.records(Measured)[-1]
     assert (record.typed, record.instrument) == ("8,4 V", "meter")
@@ -136,7 +136,7 @@ def test_what_is_asked_while_typing_is_settled_with_one_key(testing: Callable[..
     phone.thumb.write("Voltage at rest", "5.1")
     phone.page.locator("[data-trial] [data-confirm]").tap()
     phone.page.locator("[data-trial] .understood").get_by_text("5.10 V").wait_for()
-    phone.thumb.press("Keep", exact=True)
+    phone.thumb.press("Save", exact=True)
     phone.page.get_by_text("Voltage at rest: 5.1 V.").wait_for()
     assert phone.records(Measured)[0].confirmed is True
 
@@ -149,10 +149,10 @@ def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(
     phone.past_the_caution()
     phone.thumb.write("Voltage at rest", "12.6")
     phone.thumb.write("Battery temperature", "70")
-    phone.thumb.press("Keep", exact=True)
+    phone.thumb.press("Save", exact=True)
     beside = phone.page.locator("""[data-faults='step[0].setup."battery.temperature".is']""")
     beside.get_by_text("70 °C?").wait_for()
-    beside.get_by_role("button", name="It really reads so").tap()
+    beside.get_by_role("button", name="Reading is correct").tap()
     phone.page.get_by_text("Voltage at rest: 12.6 V.").wait_for()
 
 
@@ -177,7 +177,7 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
         seen.append(here)
         if phone.page.locator(FIELD).count():
             phone.page.locator(FIELD).fill("12.5" if "rest_voltage" in here else "14.3")
-            phone.page.get_by_role("button", name="Keep", exact=True).tap()
+            phone.page.get_by_role("button", name="Save", exact=True).tap()
         else:
             phone.page.locator(".answers button").first.tap()
         # The failed request behind a kept copy is taken for a failed navigation by `wait_for_url`, so the

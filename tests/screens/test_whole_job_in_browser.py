@@ -138,9 +138,9 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.write("What the customer says", "Does not crank after two days at the kerb.", counted=False)
     hand.write("Plate", "DEMO-1")
     hand.write("Customer", "Example Customer", counted=False)
-    hand.press("Begin")
-    hand.press("Show the paper")
-    hand.press("Yes, in person")
+    hand.press("Start the job")
+    hand.press("Show the estimate")
+    hand.press("Approved in person")
 
     yield "fitted"
     hand.press("Battery and charging")
@@ -148,7 +148,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.write("Cranking rating", "680")
     hand.write("20-hour capacity", "70")
     hand.choose("Charging voltage", "fixed")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "rest"
     hand.caution()
@@ -156,7 +156,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.write("Rest before the reading", "9")
     hand.write("Battery temperature", "4")
     hand.choose("Instrument", "meter")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "case"
     hand.caution()
@@ -171,40 +171,40 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.write("Voltage under load", "8.4")
     hand.write("Load set for the test", "340")
     hand.write("Time under load", "15")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "cranking"
     other_test(hand, "Voltage while cranking")
     hand.write("Voltage while cranking, posts", "8.9")
-    hand.press("Keep")
+    hand.press("Save")
     hand.caution()
     hand.write("Voltage while cranking, clamps", "8.85")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "drain"
     other_test(hand, "Key-off current")
     hand.write("Key-off current", "18")
     hand.write("Wait before the drain was read", "40")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "charging"
     other_test(hand, "Charging voltage")
     hand.write("Charging voltage", "14.52")
     hand.write("Engine speed at the charging reading", "1500")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "explain"
-    hand.press("Enough to offer: Replace the battery")
-    hand.press("To the offer")
-    hand.press("Show the paper")
+    hand.press("Enough for an estimate: Replace the battery")
+    hand.press("Go to the estimate")
+    hand.press("Show the estimate")
     hand.open("Sign on the screen")
     hand.sign()
-    hand.press("Yes, in person")
+    hand.press("Approved in person")
 
     yield "repair"
     hand.choose("Battery type", "agm flat plate")
     hand.write("Cranking rating", "720")
-    hand.press("As the old one: 70 Ah", stays=True)
+    hand.press("Same as the old part: 70 Ah", stays=True)
     hand.press("Done: replace the battery")
 
     yield "retest"
@@ -213,7 +213,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("As before the repair: 340 A", stays=True)
     hand.press("As before the repair: 15 s", stays=True)
     hand.write("Battery temperature", "5")
-    hand.press("Keep")
+    hand.press("Save")
 
     yield "hand over"
     hand.press("Hand over")
@@ -398,7 +398,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
             hand.page.context.set_offline(False)
             connected(hand)
     job = issued(hand)
-    assert [re.findall(r"(\d+) answers? (?:is|are) kept on this phone", line) for line in lines] == [
+    assert [re.findall(r"(\d+) answers? (?:is|are) saved on this phone", line) for line in lines] == [
         ["1"],
         ["5"],
     ]
@@ -429,8 +429,8 @@ def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
         hand.press("Start a job")
         hand.write("What the customer says", "Cranks slowly.")
         hand.write("Plate", "DEMO-2")
-        hand.press("Begin")
-        assert hand.heading == "Agree on looking"
+        hand.press("Start the job")
+        assert hand.heading == "Approve diagnosis"
         ready = (
             "async () => isSecureContext && (await navigator.serviceWorker.ready).active !== null &&"
             " Boolean(await caches.match('/queue'))"

@@ -90,7 +90,7 @@ def test_a_job_that_was_left_waits_until_somebody_comes_again(visit: Visit) -> N
 
 def test_a_job_that_ended_is_handed_over(visit: Visit) -> None:
     visit.agree("diagnosis")
-    visit.say(ended={"how": "came to nothing", "because": "nobody was there"})
+    visit.say(ended={"how": "no fault found", "because": "nobody was there"})
     assert visit.stands.step is Step.HAND_OVER
 
 
@@ -123,7 +123,7 @@ def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) ->
     visit.agree("repair")
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))
-    visit.say(waived={"operation": "battery.clean_contacts", "because": "did not cure"})
+    visit.say(waived={"operation": "battery.clean_contacts", "because": "did not fix"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
 
 

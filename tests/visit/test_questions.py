@@ -149,7 +149,7 @@ def test_a_place_that_is_asked_for_is_asked_about_and_after_it_comes_the_one_tha
 
 def test_what_could_not_be_had_anywhere_leaves_no_place_to_ask_about(job: Callable[[str], Job]) -> None:
     told = present_answers(job('[[step]]\nseen = [{ of = "clutch.play", cannot = "seized" }]'), PLUGINS)
-    assert told["clutch.play", "cold"] == told["clutch.play", "warm"] == "could not be had: seized"
+    assert told["clutch.play", "cold"] == told["clutch.play", "warm"] == "not obtained: seized"
 
 
 def test_a_reading_of_an_earlier_stage_is_no_reading_of_this_one(job: Callable[[str], Job]) -> None:
@@ -378,7 +378,9 @@ def test_a_test_that_waits_or_that_was_out_of_reach_is_not_asked_for_again(job: 
     assert set(
         next_paths(job('[[step]]\nseen = [{ of = "clutch.fluid", cannot = "no access" }]'))
     ) == everything - {"test/clutch.fluid"}
-    assert set(next_paths(job('[[step]]\ncodes = { cannot = "no reader here" }'))) == everything - {"codes"}
+    assert set(next_paths(job('[[step]]\ncodes = { cannot = "no scan tool here" }'))) == everything - {
+        "codes"
+    }
 
 
 def test_what_was_out_of_reach_before_the_repair_is_asked_for_after_it(job: Callable[[str], Job]) -> None:

@@ -691,7 +691,7 @@ def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(
     assert "kept on this page" in page.inner_text("body")
     assert len(behind.taken) == 1
     given(page)
-    assert "Not written yet" in page.inner_text("body")
+    assert "Not saved yet" in page.inner_text("body")
     with page.expect_navigation():
         page.tap("button")
     assert behind.taken[-1]["x"] == '"12.79"'

@@ -42,7 +42,9 @@ from corekit.web.server import ServeError, running
 
 from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_renderers
 
-NOTHING = "Nothing under this code. If your invoice is from today, the shop may not have had a network yet."
+NOTHING = (
+    "Nothing found for this code. If your invoice is from today, the shop may not have had a connection yet."
+)
 UNKNOWN = "A" * 26
 
 
@@ -101,7 +103,7 @@ def test_a_code_opens_what_was_published_under_it(desk: Desk) -> None:
     for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Date 1 July 2026", "Total 378.60 EUR"):
         assert text in seen
     assert "What was done Replace the battery Battery 70 Ah, AGM" in seen
-    assert "If your paper says otherwise, the paper was changed." in seen
+    assert "If your copy says otherwise, the copy was changed." in seen
     assert "Voltage under load: 8.4 V, then 10.3 V" in seen
     assert f"{DEMO_BASE}/v#{desk.code}" in seen
     assert "<html" not in answer.text
@@ -134,8 +136,8 @@ def test_page_and_paper_of_the_real_renderers_name_nobody(tmp_path: Path) -> Non
     read = pypdf.PdfReader(io.BytesIO(desk.client.post("/v/paper", data={"code": desk.code}).data))
     printed = " ".join(" ".join(sheet.extract_text() for sheet in read.pages).split())
     for text in (shown, printed):
-        assert "(name: on the paper)" in text
-        assert "(plate: on the paper)" in text
+        assert "(name: on the original)" in text
+        assert "(plate: on the original)" in text
         assert "10.3 V" in text
         assert "378.60" in text
         assert "ab" * 32 not in text

@@ -33,7 +33,7 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
     running, watched = served(renderers=None), phone(width=width)  # the renderers of corekit.report
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
-    page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")
+    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
     page.evaluate("document.fonts.ready")
     shown = text_of(page)
     for text in (
@@ -42,7 +42,7 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
         "at least 9.6 V",
         "The starter cable was not measured.",
         "ABCD-EFGH-IJKL-MNOP",
-        "(name: on the paper)",
+        "(name: on the original)",
     ):
         assert text in shown
     assert shown.count("Invoice 2026-0001") == 1
@@ -62,7 +62,7 @@ def test_a_scanned_code_opens_on_a_phone(
     running, watched = served(), phone(width=width)
     page, code = watched.page, running.desk.code
     page.goto(f"{running.address}/v#{code}")
-    page.wait_for_selector("text=If your paper says otherwise, the paper was changed.")
+    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
     page.evaluate("document.fonts.ready")
     shown = text_of(page)
     assert "Invoice 2026-0001" in shown
@@ -129,8 +129,8 @@ def test_a_code_with_nothing_under_it_says_so_and_lets_one_type_again(
     running, watched = served(), phone()
     page = watched.page
     page.goto(f"{running.address}/v#{'A' * 26}")
-    page.wait_for_selector("text=Nothing under this code.")
-    assert "If your invoice is from today, the shop may not have had a network yet." in text_of(page)
+    page.wait_for_selector("text=Nothing found for this code.")
+    assert "If your invoice is from today, the shop may not have had a connection yet." in text_of(page)
     assert page.is_visible("#code")
     assert fits(page)
     page.fill("#code", running.desk.code)

@@ -109,14 +109,14 @@ def test_the_invoice_answers_in_the_order_of_a_customers_questions(
         "For",
         "What you told us",
         "What we found, and how we know",
-        "What you agreed to",
+        "What you approved",
         "What we did",
         "What it costs",
         "What to watch",
         "Record mark",
     ]
     if job == "worn-battery":
-        order.insert(5, "Does it work now")
+        order.insert(5, "Result of the repair")
     places = [text.index(heading) for heading in order]
     assert places == sorted(places)
 

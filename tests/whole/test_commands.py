@@ -420,8 +420,8 @@ def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_w
     for part in (
         "undecided, this visit:",
         "limit at least 9.54 V",
-        "Not said, and why",
-        "Suspects",
+        "Not evaluated",
+        "Likely causes",
         "Next test",
         "Caution:",
     ):
@@ -595,7 +595,7 @@ def test_a_wrong_total_in_the_file_adds_nothing(offered: Path, visit: Path) -> N
 def test_the_same_file_again_adds_nothing(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     before = entries(shop)
-    assert "Kept: 0 new, 0 corrected, 0 withdrawn." in done(corekit("add", visit, shop=shop)).out
+    assert "Saved: 0 new, 0 corrected, 0 withdrawn." in done(corekit("add", visit, shop=shop)).out
     assert entries(shop) == before
 
 
@@ -603,7 +603,7 @@ def test_a_changed_row_is_a_correction(shop: Path, visit: Path) -> None:
     to_the_end(visit, shop)
     changed = edited(visit.read_text("utf-8"), ('is = "12.78 V"', 'is = "12.58 V"'))
     assert (
-        "Kept: 0 new, 1 corrected, 0 withdrawn."
+        "Saved: 0 new, 1 corrected, 0 withdrawn."
         in done(corekit("add", written(visit.parent, changed), shop=shop)).out
     )
     with Shop(shop) as opened:
@@ -655,7 +655,7 @@ def test_an_offer_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
 ) -> None:
     corekit("add", visit, shop=shop)
     said = done(corekit("offer", WORN, shop=shop))
-    assert "Offer 'diagnosis 1': 60.00 EUR" in said.out
+    assert "Estimate 'diagnosis 1': 60.00 EUR" in said.out
     assert f"corekit agree {WORN} --offer 'diagnosis 1' --total 60.00" in said.out
     text = " ".join(paper_text(shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").split())
     assert "60.00" in text

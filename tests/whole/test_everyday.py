@@ -144,11 +144,10 @@ def worn(visit: Visit) -> Visit:
 def test_a_visit_that_came_to_nothing_pays_for_the_coming_and_not_for_the_diagnosis(shop: Shop) -> None:
     visit = arrive(shop)
     visit.yes("diagnosis", "60.00")
-    visit.say(ended={"how": "came to nothing", "because": "The fault did not show in an hour of looking"})
+    visit.say(ended={"how": "no fault found", "because": "The fault did not show in an hour of looking"})
     _, text = visit.issue("24.00")  # 20.00 call-out + 20 %
     assert (
-        "This came to nothing: The fault did not show in an hour of looking. The diagnosis is not charged."
-        in text
+        "No fault found: The fault did not show in an hour of looking. The diagnosis is not charged." in text
     )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
@@ -174,10 +173,10 @@ def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(
     visit.yes("diagnosis", "60.00")
     worn(visit)
     visit.yes("repair", "246.60")
-    visit.say(ended={"how": "handed on", "because": "The clamp bolt broke; it needs a lift."})
+    visit.say(ended={"how": "referred", "because": "The clamp bolt broke; it needs a lift."})
     _, text = visit.issue("60.00")
-    assert "This goes on to somebody else: The clamp bolt broke; it needs a lift." in text
-    assert "Agreed to and not done, so not charged: Replace the battery." in text
+    assert "Referred to somebody else: The clamp bolt broke; it needs a lift." in text
+    assert "Approved but not done, so not charged: Replace the battery." in text
     assert "Starter battery, AGM" not in text
 
 
@@ -216,7 +215,7 @@ def test_goodwill_after_the_repair_prices_the_invoice_below_what_was_agreed(shop
     visit.say(repaired={"operation": REPLACE}).say(waived={"operation": REPLACE, "because": "goodwill"})
     _, text = visit.issue("0.00")
     assert "goodwill; not charged" in text
-    assert "246.60 EUR, agreed by the customer" in text
+    assert "246.60 EUR, approved by the customer" in text
 
 
 def test_the_coming_may_be_waived_by_itself(shop: Shop) -> None:
@@ -243,7 +242,7 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
     offer = again.yes("repair", "0.00")
     paper = text_of(offer.pdf)
     assert f"rework of invoice {number}; not charged" in paper
-    assert f"Rework: of what invoice {number} was for: the new battery has a dead cell" in paper
+    assert f"Warranty repair: of what invoice {number} was for: the new battery has a dead cell" in paper
     again.say(repaired={"operation": REPLACE})
     invoice, text = again.issue("0.00")
     assert f"rework of invoice {number}; not charged" in text
@@ -284,7 +283,7 @@ def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why
     arrive(shop).yes("diagnosis", "60.00")
     second = arrive(shop, "second").say(came={"same_drive_as": "first"})
     second.yes("diagnosis", "36.00")
-    second.say(ended={"how": "came to nothing", "because": "It started at once."})
+    second.say(ended={"how": "no fault found", "because": "It started at once."})
     with pytest.raises(ConsentError, match="there is nothing to invoice"):
         shop.issue(second.job)
 
@@ -324,16 +323,16 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     visit = wrong(shop)
     offered = shop.store.job(visit.job).offers[-1].record.lines[0]["ground"]["text"]
     withdraw(visit, "the clamps of the load tester had slipped")
-    visit.say(waived={"operation": REPLACE, "because": "did not cure"})
+    visit.say(waived={"operation": REPLACE, "because": "did not fix"})
     _, text = visit.issue("60.00")
-    assert "Replace the battery: done, but it did not cure; not charged." in text
-    assert "did not cure; not charged" in text
+    assert "Replace the battery: done, but did not fix the fault; not charged." in text
+    assert "did not fix; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
-    assert "Did not cure what you came with" in text
-    assert (
-        "Replace the battery: did not cure what you came with, and nothing was done since that did." in text
+    assert "Did not fix what you came with" in text
+    assert "Replace the battery: did not fix what you came with, and no work done since then did." in text
+    withdrawn = (
+        "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
     )
-    withdrawn = "Withdrawn since it was offered on, so that nothing is claimed from it: voltage under load"
     assert withdrawn in text
     assert offered not in text
     assert "8.40 V" not in text
@@ -344,16 +343,16 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
 def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(shop: Shop) -> None:
     visit = wrong(shop)
     withdraw(visit, "the clamps of the load tester had slipped")
-    visit.say(waived={"operation": REPLACE, "because": "did not cure"})
+    visit.say(waived={"operation": REPLACE, "because": "did not fix"})
     visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"})
     visit.yes("repair", "60.00")
     visit.say(repaired={"operation": DRAIN}).read(
         "battery.drain", "18 mA", setup={"battery.sleep_time": "40 min"}
     )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
-    assert "Replace the battery: done, but it did not cure; not charged." in text
+    assert "Replace the battery: done, but did not fix the fault; not charged." in text
     assert "Find and cure the key-off drain: done, and shown to work." in text
-    assert "nothing was done since that did" not in text
+    assert "no work done since then did" not in text
     assert "8.40 V" not in text
 
 
@@ -388,7 +387,7 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
     visit.yes("repair", "35.40")
     visit.say(repaired={"operation": CLEAN})
     visit.data["step"][0]["wanted"]["withdrawn"] = "it was only dirt on the cover"
-    visit.say(waived={"operation": CLEAN, "because": "did not cure"})
+    visit.say(waived={"operation": CLEAN, "because": "did not fix"})
     _, text = visit.issue("0.00")
     assert "Mechanic's judgement: withdrawn since: it was only dirt on the cover" in text
     assert "furred" not in text
@@ -485,10 +484,10 @@ def test_a_deposit_for_work_that_was_never_done_is_to_be_given_back(shop: Shop) 
     visit.yes("repair", "246.60")
     visit.yes("diagnosis", "60.00")
     visit.say(paid={"amount": "100.00", "how": "cash"}).say(
-        ended={"how": "handed on", "because": "The part is not made any more."}
+        ended={"how": "referred", "because": "The part is not made any more."}
     )
     _, text = visit.issue("60.00", "-40.00")
-    assert "To be given back to you 40.00" in text
+    assert "Refund due to you 40.00" in text
 
 
 def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_in_part(shop: Shop) -> None:
@@ -508,7 +507,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
     visit.yes("repair", "95.40", CLEAN)  # 60.00 + 35.40
     visit.say(repaired={"operation": DRAIN})
     _, text = visit.issue("366.60")  # 60.00 + 246.60 + 60.00
-    assert "60.00 of 95.40 EUR, agreed by the customer" in text
+    assert "60.00 of 95.40 EUR, approved by the customer" in text
     assert "Declined by you: Clean" in text
     assert "Terminal protection" not in text
 
@@ -577,7 +576,7 @@ def test_an_offer_that_rests_on_readings_does_not_say_that_nothing_was_measured(
 
 
 def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
-    assert "never come to more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
+    assert "never cost more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
     prices = shop.context.folder / "prices.toml"
     prices.write_text(
         prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8"
@@ -585,7 +584,7 @@ def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
     with Shop(shop.context.folder, plugins=plugins()) as capped:
         text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
     assert (
-        "call-out, travel and diagnosis together never come to more than 90.00 EUR before tax without a new"
+        "call-out, travel and diagnosis together never cost more than 90.00 EUR before tax without a new"
         " yes from you." in text
     )
 
@@ -650,7 +649,7 @@ def test_no_paper_and_no_page_shows_a_picture(shop: Shop) -> None:
     assert "aGVsbG8" not in text
     assert "aGVsbG8" not in json.dumps(to_data(invoice.document))
     assert "aGVsbG8" not in render_page(invoice.document, mask, "")
-    assert "agreed by the customer, in person, signed" in text
+    assert "approved by the customer, in person, signed" in text
 
 
 def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Shop) -> None:
@@ -675,7 +674,7 @@ def test_every_story_leaves_a_store_that_verifies_and_takes_its_file_again_witho
     visit.say(came={}).say(wanted={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(
         waived={"charge": "travel", "because": "goodwill"}
     )
-    visit.say(ended={"how": "handed on", "because": "moved away"})
+    visit.say(ended={"how": "referred", "because": "moved away"})
     entries = shop.store.journal(visit.job)
     assert visit.add().shop.store.journal(visit.job) == entries
     assert shop.store.verify() == []
@@ -774,8 +773,8 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
         {"left": {"because": "charging", "back": "2026-03-05"}},
         {"came": {}},
         {"repaired": {"operation": CHARGE}},
-        {"waived": {"operation": CHARGE, "because": "did not cure"}},
-        {"ended": {"how": "handed on", "because": "lift"}},
+        {"waived": {"operation": CHARGE, "because": "did not fix"}},
+        {"ended": {"how": "referred", "because": "lift"}},
     ]
     vehicle = {"plate": "DEMO-1"}
     screen, visit = (
@@ -828,10 +827,10 @@ def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Sho
     screen.yes("repair", "35.40")
     screen.step(repaired={"operation": CLEAN})
     screen.withdraw(wish, "it was only dirt on the cover")
-    screen.step(waived={"operation": CLEAN, "because": "did not cure"})
+    screen.step(waived={"operation": CLEAN, "because": "did not fix"})
     text = text_of(shop.issue(screen.job).pdf)
     assert "withdrawn since: it was only dirt on the cover" in text
-    assert "did not cure; not charged" in text
+    assert "did not fix; not charged" in text
 
 
 def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:

@@ -352,7 +352,7 @@ def printed_tests(demo: Path, with_: Plugins) -> list[str]:
         assessment = shop.assess(job)
         sheet = paper.sheet("id", shop.context.settings.issuer, shop.context.clock(), "EUR", with_, demo=True)
         words = [block.words for block in watch(assessment, [], sheet) if isinstance(block, Paragraph)]
-    return [str(word) for run in words for word in run if str(word).startswith("The next test")]
+    return [str(word) for run in words for word in run if str(word).startswith("Next test")]
 
 
 def test_a_row_taken_out_of_the_fault_table_changes_the_printed_next_test(demo_out: Path) -> None:

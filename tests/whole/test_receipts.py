@@ -96,8 +96,8 @@ def test_a_deposit_has_a_receipt_of_its_own_and_stands_on_the_invoice_later(flee
     with fleet.open() as shop:
         shop.pay(job, euros(1500), "card")
         deposit = shop.receipt(job)
-        assert "no invoice was issued yet" in words(deposit.pdf)
-        assert "Not yet paid of it 44.54" in words(deposit.pdf)
+        assert "no invoice has been issued yet" in words(deposit.pdf)
+        assert "Still to pay 44.54" in words(deposit.pdf)
         invoice = shop.issue(job)
         assert "Paid, card -15.00" in words(invoice.pdf)
         before = deposit.pdf.read_bytes()
