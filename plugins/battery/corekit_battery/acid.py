@@ -48,8 +48,8 @@ GRAVITY_25C = tuple((w, r25 / WATER_25) for w, _, r25 in DENSITY)
 
 @battery.calculation(source="bode-emf")
 def cell_voltage(
-    molality: Annotated[float, ck.Input("mol/kg", "Molality", MOLALITY_LOW, MOLALITY_HIGH)],
-) -> Annotated[float, ck.Output("V", "Cell voltage")]:
+    molality: Annotated[float, ck.Input("mol/kg", "Molality of the acid", MOLALITY_LOW, MOLALITY_HIGH)],
+) -> Annotated[float, ck.Output("V", "Voltage of one cell at rest")]:
     """Voltage of one cell at rest, by the molality of its acid, near 25 °C.
 
     >>> round(cell_voltage.si(1.0), 3)
@@ -61,8 +61,8 @@ def cell_voltage(
 
 @battery.calculation(source="bode-emf")
 def block_voltage(
-    molality: Annotated[float, ck.Input("mol/kg", "Molality", MOLALITY_LOW, MOLALITY_HIGH)],
-) -> Annotated[float, ck.Output("V", "Block voltage")]:
+    molality: Annotated[float, ck.Input("mol/kg", "Molality of the acid", MOLALITY_LOW, MOLALITY_HIGH)],
+) -> Annotated[float, ck.Output("V", "Voltage of six cells at rest")]:
     """Voltage of six cells at rest, by the molality of their acid, near 25 °C.
 
     >>> round(block_voltage.si(1.0), 3)
@@ -73,8 +73,8 @@ def block_voltage(
 
 @battery.calculation(source="acid-volumes")
 def molality_of_concentration(
-    concentration: Annotated[float, ck.Input("mol/m³", "Concentration", above=0, below=8000)],
-) -> Annotated[float, ck.Output("mol/kg", "Molality of concentration")]:
+    concentration: Annotated[float, ck.Input("mol/m³", "Concentration of the acid", above=0, below=8000)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of the acid")]:
     """Molality of acid from its concentration by partial molar volumes.
 
     >>> round(molality_of_concentration.si(1000.0), 4)
@@ -86,8 +86,8 @@ def molality_of_concentration(
 
 @battery.calculation(source="acid-density")
 def molality_of_gravity(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
-) -> Annotated[float, ck.Output("mol/kg", "Molality of gravity")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity, acid at 80 °F", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of the acid")]:
     """Molality of acid from its gravity, acid at 80 °F against water at 60 °F.
 
     >>> round(molality_of_gravity.si(1.265), 1)
@@ -98,8 +98,8 @@ def molality_of_gravity(
 
 @battery.calculation(source="acid-density")
 def molality_of_gravity_25(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
-) -> Annotated[float, ck.Output("mol/kg", "Molality of gravity 25")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity at 25 °C", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("mol/kg", "Molality of the acid")]:
     """Molality of acid from its gravity, acid and water both at 25 °C.
 
     >>> round(molality_of_gravity_25.si(1.265), 1)
@@ -110,8 +110,8 @@ def molality_of_gravity_25(
 
 @battery.calculation(source="bode-emf")
 def gravity_of_voltage(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 11.35, 12.98)],
-) -> Annotated[float, ck.Output("1", "Gravity of voltage")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 11.35, 12.98)],
+) -> Annotated[float, ck.Output("1", "Specific gravity of the acid")]:
     """Gravity (80 °F against 60 °F) of the acid in a rested 12-V block, from its voltage at 25 °C.
 
     >>> round(gravity_of_voltage.si(12.456), 2)
@@ -126,9 +126,9 @@ def gravity_of_voltage(
 
 @battery.calculation(source="gravity-rule")
 def voltage_by_rule(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-    constant: Annotated[float, ck.Input("V", "Constant", 0.84, 0.845)],
-) -> Annotated[float, ck.Output("V", "Voltage by rule")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+    constant: Annotated[float, ck.Input("V", "Constant of the rule, 0.84 V or 0.845 V", 0.84, 0.845)],
+) -> Annotated[float, ck.Output("V", "Open-circuit voltage")]:
     """Rest voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845 V, six
     times.
 
@@ -140,9 +140,9 @@ def voltage_by_rule(
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at_80f(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 244.0, 328.0)],
-) -> Annotated[float, ck.Output("1", "Gravity at 80f")]:
+    gravity: Annotated[float, ck.Input("1", "Hydrometer reading", 1.0, 1.35)],
+    temperature: Annotated[float, ck.Input("K", "Temperature of the acid", 244.0, 328.0)],
+) -> Annotated[float, ck.Output("1", "Specific gravity at 80 °F")]:
     """A hydrometer reading as it would be at 80 °F: 0.004 more for every 10 °F above, less below.
 
     >>> round(gravity_at_80f.si(1.250, 266.483), 3)
@@ -162,7 +162,7 @@ FREEZING = (
 
 @battery.calculation(source="freezing-tables")
 def freezing_point(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.28)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.28)],
 ) -> Annotated[float, ck.Output("K", "Freezing point")]:
     """Where the acid begins to freeze: the warmest that any of the printed tables gives for this gravity.
 

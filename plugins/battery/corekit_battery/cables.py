@@ -30,9 +30,9 @@ STAY_OPEN = (
 
 @battery.calculation(source="ohm")
 def leg_resistance(
-    drop: Annotated[float, ck.Input("V", "Drop", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-) -> Annotated[float, ck.Output("Ω", "Leg resistance")]:
+    drop: Annotated[float, ck.Input("V", "Voltage drop on this side of the circuit", 0)],
+    current: Annotated[float, ck.Input("A", "Current through it", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Resistance of this side")]:
     """Resistance of a cable leg with all its joints, from what it loses and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
@@ -43,10 +43,10 @@ def leg_resistance(
 
 @battery.calculation(source="ohm")
 def leg_that_closes(
-    posts: Annotated[float, ck.Input("V", "Posts", 0, 16)],
-    other_leg: Annotated[float, ck.Input("V", "Other leg", 0, 16)],
-    starter: Annotated[float, ck.Input("V", "Starter", 0, 16)],
-) -> Annotated[float, ck.Output("V", "Leg that closes")]:
+    posts: Annotated[float, ck.Input("V", "Voltage at the battery posts", 0, 16)],
+    other_leg: Annotated[float, ck.Input("V", "Voltage drop on the other side", 0, 16)],
+    starter: Annotated[float, ck.Input("V", "Voltage at the starter", 0, 16)],
+) -> Annotated[float, ck.Output("V", "Voltage drop on this side")]:
     """What one leg must lose when posts, the other leg and the starter are known: the four close.
 
     >>> round(leg_that_closes.si(10.0, 0.3, 9.5), 2)

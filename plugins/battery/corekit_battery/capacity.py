@@ -96,8 +96,8 @@ TWENTY_HOUR_RATE: Rows = tuple(
 
 @battery.calculation(source="peukert")
 def peukert_exponent(
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
+    reserve: Annotated[float, ck.Input("s", "Reserve capacity at 25 A", above=0)],
 ) -> Annotated[float, ck.Output("1", "Peukert exponent")]:
     """Peukert's exponent from a battery's own 20-hour capacity and its reserve capacity.
 
@@ -124,9 +124,9 @@ def peukert_exponent(
 
 @battery.calculation(source="peukert")
 def run_time(
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0, high=HIGHEST)],
-    exponent: Annotated[float, ck.Input("1", "Exponent", 1, 1.5)],
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
+    current: Annotated[float, ck.Input("A", "Discharge current", above=0, high=HIGHEST)],
+    exponent: Annotated[float, ck.Input("1", "Peukert exponent", 1, 1.5)],
 ) -> Annotated[float, ck.Output("s", "Run time")]:
     """How long a constant current can be drawn, from the 20-hour capacity: 20 h · (C / (I · 20 h)) to the
     power of the exponent.
@@ -150,8 +150,8 @@ def run_time(
 
 @battery.calculation(source="reserve-definition")
 def charge_at_25_amperes(
-    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
-) -> Annotated[float, ck.Output("C", "Charge at 25 amperes")]:
+    reserve: Annotated[float, ck.Input("s", "Reserve capacity at 25 A", above=0)],
+) -> Annotated[float, ck.Output("C", "Charge given at 25 A")]:
     """What a battery gives at 25 A within its reserve time. It is not the 20-hour capacity, which is larger.
 
     >>> charge_at_25_amperes.si(7200) / 3600
@@ -162,8 +162,8 @@ def charge_at_25_amperes(
 
 @battery.calculation(source="reserve-iec-old")
 def capacity_of_reserve(
-    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
-) -> Annotated[float, ck.Output("C", "Capacity of reserve")]:
+    reserve: Annotated[float, ck.Input("s", "Reserve capacity at 25 A", above=0)],
+) -> Annotated[float, ck.Output("C", "20-hour capacity")]:
     """20-hour capacity of a flooded starter battery from its reserve capacity, by the older rule √(17778 +
     208.3 · minutes) - 133.3.
 
@@ -175,10 +175,10 @@ def capacity_of_reserve(
 
 @battery.calculation(source="reserve-power-law")
 def capacity_by_power_law(
-    reserve: Annotated[float, ck.Input("s", "Reserve", above=0)],
-    factor: Annotated[float, ck.Input("1", "Factor", 0.5, 2)],
-    exponent: Annotated[float, ck.Input("1", "Exponent", 1, 1.5)],
-) -> Annotated[float, ck.Output("C", "Capacity by power law")]:
+    reserve: Annotated[float, ck.Input("s", "Reserve capacity at 25 A", above=0)],
+    factor: Annotated[float, ck.Input("1", "Factor of the power law", 0.5, 2)],
+    exponent: Annotated[float, ck.Input("1", "Exponent of the power law", 1, 1.5)],
+) -> Annotated[float, ck.Output("C", "20-hour capacity")]:
     """20-hour capacity from reserve = factor · capacity to the power of the exponent, in minutes and Ah.
 
     Pairs on file: 0.7732 and 1.1828 flooded, 1.1339 and 1.1201 valve-regulated, and 0.83 and 1.17 flooded
@@ -192,9 +192,9 @@ def capacity_by_power_law(
 
 @battery.calculation(source="capacity-ieee-485")
 def cold_capacity_short(
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 269.26, 324.82)],
-) -> Annotated[float, ck.Output("C", "Cold capacity short")]:
+    capacity: Annotated[float, ck.Input("C", "Capacity at 25 °C", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 269.26, 324.82)],
+) -> Annotated[float, ck.Output("C", "Capacity at this temperature")]:
     """Capacity at a temperature, for currents that empty a battery within some hours.
 
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
@@ -205,9 +205,9 @@ def cold_capacity_short(
 
 @battery.calculation(source="capacity-20-hour")
 def cold_capacity_20_hour(
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 263.75, 308.15)],
-) -> Annotated[float, ck.Output("C", "Cold capacity 20 hour")]:
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity at 25 °C", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 263.75, 308.15)],
+) -> Annotated[float, ck.Output("C", "20-hour capacity at this temperature")]:
     """Capacity at a temperature, at the 20-hour current.
 
     >>> round(cold_capacity_20_hour.si(100 * 3600, 298.15) / 3600, 1)

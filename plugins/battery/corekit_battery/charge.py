@@ -162,11 +162,11 @@ charge_current = battery.measurand(
 
 @battery.calculation(source="charge-voltage-table")
 def voltage_slope(
-    cold_voltage: Annotated[float, ck.Input("V", "Cold voltage", 10, 20)],
-    warm_voltage: Annotated[float, ck.Input("V", "Warm voltage", 10, 20)],
-    cold: Annotated[float, ck.Input("K", "Cold", 223.15, 353.15)],
-    warm: Annotated[float, ck.Input("K", "Warm", 223.15, 353.15)],
-) -> Annotated[float, ck.Output("V/K", "Voltage slope")]:
+    cold_voltage: Annotated[float, ck.Input("V", "Charging voltage printed for cold", 10, 20)],
+    warm_voltage: Annotated[float, ck.Input("V", "Charging voltage printed for warm", 10, 20)],
+    cold: Annotated[float, ck.Input("K", "Cold temperature", 223.15, 353.15)],
+    warm: Annotated[float, ck.Input("K", "Warm temperature", 223.15, 353.15)],
+) -> Annotated[float, ck.Output("V/K", "Change for each kelvin and cell")]:
     """How a printed charging voltage of a 12-V block changes with temperature, for each cell.
 
     >>> round(voltage_slope.si(15.1, 14.4, 255.372, 297.039) * 1000, 1)
@@ -182,11 +182,11 @@ def voltage_slope(
 
 @battery.calculation(source="charge-voltage-by-type")
 def voltage_to_set(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 12.0, 16.5)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
-    lowest: Annotated[float, ck.Input("V", "Lowest", 12.0, 16.5)],
-    highest: Annotated[float, ck.Input("V", "Highest", 12.0, 16.5)],
-) -> Annotated[float, ck.Output("V", "Voltage to set")]:
+    voltage: Annotated[float, ck.Input("V", "Charging voltage at 25 °C", 12.0, 16.5)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 243.15, 333.15)],
+    lowest: Annotated[float, ck.Input("V", "Lowest voltage allowed", 12.0, 16.5)],
+    highest: Annotated[float, ck.Input("V", "Highest voltage allowed", 12.0, 16.5)],
+) -> Annotated[float, ck.Output("V", "Charging voltage to set")]:
     """Charging voltage at the battery's temperature, kept between the ends that its type or label allows.
 
     >>> voltage_to_set.si(14.6, 273.15, 13.8, 14.8)
@@ -202,9 +202,9 @@ def voltage_to_set(
 
 @battery.calculation(source="charge-current-by-type")
 def current_allowed(
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    per_hour: Annotated[float, ck.Input("1", "Per hour", 0.01, 1)],
-) -> Annotated[float, ck.Output("A", "Current allowed")]:
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
+    per_hour: Annotated[float, ck.Input("1", "Share of the capacity given each hour", 0.01, 1)],
+) -> Annotated[float, ck.Output("A", "Highest charging current")]:
     """The most a charger may give: a share of the 20-hour capacity each hour.
 
     >>> current_allowed.si(70 * 3600, 0.2)
@@ -215,7 +215,7 @@ def current_allowed(
 
 @battery.calculation(source="acceptance-default")
 def usual_acceptance_time(
-    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 243.15, 333.15)],
 ) -> Annotated[float, ck.Output("s", "Usual acceptance time")]:
     """Acceptance time of a battery of which nothing is known: 1.5 to 3 h at 25 °C, twice that at 0 °C. Two
     readings beat it.
@@ -228,11 +228,11 @@ def usual_acceptance_time(
 
 @battery.calculation(source="charge-time-model")
 def missing_after(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-    elapsed: Annotated[float, ck.Input("s", "Elapsed", 0)],
-) -> Annotated[float, ck.Output("C", "Missing after")]:
+    missing: Annotated[float, ck.Input("C", "Charge missing at the start", 0)],
+    current: Annotated[float, ck.Input("A", "Charging current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+    elapsed: Annotated[float, ck.Input("s", "Time on the charger", 0)],
+) -> Annotated[float, ck.Output("C", "Charge still missing")]:
     """What is still missing after some time on the charger.
 
     >>> round(missing_after.si(35 * 3600, 10, 2 * 3600, 2.2133 * 3600) / 3600, 2)
@@ -246,11 +246,11 @@ def missing_after(
 
 @battery.calculation(source="charge-time-model")
 def charger_needed(
-    missing: Annotated[float, ck.Input("C", "Missing", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-    left: Annotated[float, ck.Input("C", "Left", above=0)],
-    hours: Annotated[float, ck.Input("s", "Hours", above=0)],
-) -> Annotated[float, ck.Output("A", "Charger needed")]:
+    missing: Annotated[float, ck.Input("C", "Charge missing at the start", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+    left: Annotated[float, ck.Input("C", "Charge that may still be missing at the end", above=0)],
+    hours: Annotated[float, ck.Input("s", "Time at hand", above=0)],
+) -> Annotated[float, ck.Output("A", "Smallest charger")]:
     """The smallest charger that leaves no more than `left` missing in the time at hand.
 
     >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
@@ -281,9 +281,9 @@ def charger_needed(
 
 @battery.calculation(source="charge-factor")
 def charge_to_give(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    factor: Annotated[float, ck.Input("1", "Factor", 1, 1.5)],
-) -> Annotated[float, ck.Output("C", "Charge to give")]:
+    missing: Annotated[float, ck.Input("C", "Charge missing", 0)],
+    factor: Annotated[float, ck.Input("1", "Charge given for each ampere-hour stored", 1, 1.5)],
+) -> Annotated[float, ck.Output("C", "Charge the charger must give")]:
     """Ampere-hours that a charger must give for what is missing, its losses paid.
 
     >>> round(charge_to_give.si(35 * 3600, 1.15) / 3600, 2)

@@ -60,9 +60,9 @@ UNSEEN_KELVIN = (
 
 @battery.calculation(source="emf-temperature")
 def rest_voltage_at_25(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 223.0, 353.2)],
-) -> Annotated[float, ck.Output("V", "Rest voltage at 25")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage", 0, 16)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 223.0, 353.2)],
+) -> Annotated[float, ck.Output("V", "Open-circuit voltage at 25 °C")]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
     >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
@@ -73,8 +73,8 @@ def rest_voltage_at_25(
 
 @battery.calculation(source="tm-5-4210-table-2")
 def charge_1265(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-) -> Annotated[float, ck.Output("1", "Charge 1265")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by gravity, for a battery whose acid is 1.265 when full.
 
     >>> charge_1265.si(1.225)
@@ -85,8 +85,8 @@ def charge_1265(
 
 @battery.calculation(source="tm-5-1185-table-2")
 def charge_1280(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-) -> Annotated[float, ck.Output("1", "Charge 1280")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by gravity, for a battery whose acid is 1.280 when full.
 
     >>> charge_1280.si(1.22)
@@ -97,8 +97,8 @@ def charge_1280(
 
 @battery.calculation(source="tm-5-4210-table-2")
 def charge_by_voltage_1265(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage 1265")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.265 when full.
 
     >>> round(charge_by_voltage_1265.si(12.6), 1)
@@ -109,8 +109,8 @@ def charge_by_voltage_1265(
 
 @battery.calculation(source="tm-5-1185-table-2")
 def charge_by_voltage_1280(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage 1280")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.280 when full.
 
     >>> round(charge_by_voltage_1280.si(12.6), 1)
@@ -121,8 +121,8 @@ def charge_by_voltage_1280(
 
 @battery.calculation(source="charge-uncertainty")
 def charge_by_voltage_flooded(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage flooded")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
     scales of 1.265 and 1.280.
 
@@ -134,8 +134,8 @@ def charge_by_voltage_flooded(
 
 @battery.calculation(source="charge-by-type")
 def charge_by_voltage_efb(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage efb")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge of an enhanced flooded battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_efb.si(12.5)
@@ -146,8 +146,8 @@ def charge_by_voltage_efb(
 
 @battery.calculation(source="charge-by-type")
 def charge_by_voltage_agm(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage agm")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge of a flat-plate AGM battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_agm.si(12.3)
@@ -158,8 +158,8 @@ def charge_by_voltage_agm(
 
 @battery.calculation(source="charge-by-type")
 def charge_by_voltage_gel(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage gel")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge of a gel battery, by rest voltage near 25 °C.
 
     >>> charge_by_voltage_gel.si(12.65)
@@ -170,8 +170,8 @@ def charge_by_voltage_gel(
 
 @battery.calculation(source="charge-uncertainty")
 def charge_by_voltage_any(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0, 16)],
-) -> Annotated[float, ck.Output("1", "Charge by voltage any")]:
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
+) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
     that read highest and lowest.
 

@@ -40,9 +40,9 @@ ALARMING = (
 
 @battery.calculation(source="charging-compensation")
 def charging_voltage_at(
-    voltage: Annotated[float, ck.Input("V", "Voltage", 12.0, 16.5)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
-) -> Annotated[float, ck.Output("V", "Charging voltage at")]:
+    voltage: Annotated[float, ck.Input("V", "Charging voltage at 25 °C", 12.0, 16.5)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 243.15, 333.15)],
+) -> Annotated[float, ck.Output("V", "Charging voltage at this temperature")]:
     """Charging voltage of a 12-V block at its temperature, from the one given for 25 °C: -3 mV for each
     kelvin and cell.
 
@@ -54,9 +54,9 @@ def charging_voltage_at(
 
 @battery.calculation(source="charge-time-model")
 def time_at_full_current(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    missing: Annotated[float, ck.Input("C", "Charge missing", 0)],
+    current: Annotated[float, ck.Input("A", "Charging current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
 ) -> Annotated[float, ck.Output("s", "Time at full current")]:
     """How long a charger can keep its full current, until the battery accepts less.
 
@@ -70,11 +70,11 @@ def time_at_full_current(
 
 @battery.calculation(source="charge-time-model")
 def time_of_tail(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
-) -> Annotated[float, ck.Output("s", "Time of tail")]:
+    missing: Annotated[float, ck.Input("C", "Charge missing", 0)],
+    current: Annotated[float, ck.Input("A", "Charging current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail current at which charging ends", above=0)],
+) -> Annotated[float, ck.Output("s", "Time of the falling current")]:
     """How long the falling current takes from where the charger's full current ends down to the tail current.
 
     >>> round(time_of_tail.si(35 * 3600, 10, 2 * 3600, 0.7) / 3600, 2)
@@ -86,10 +86,10 @@ def time_of_tail(
 
 @battery.calculation(source="charge-time-model")
 def charging_time(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
+    missing: Annotated[float, ck.Input("C", "Charge missing", 0)],
+    current: Annotated[float, ck.Input("A", "Charging current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail current at which charging ends", above=0)],
 ) -> Annotated[float, ck.Output("s", "Charging time")]:
     """The whole charge: at full current, then down to the tail current.
 
@@ -101,11 +101,11 @@ def charging_time(
 
 @battery.calculation(source="charge-time-model")
 def charging_time_to(
-    missing: Annotated[float, ck.Input("C", "Missing", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-    left: Annotated[float, ck.Input("C", "Left", above=0)],
-) -> Annotated[float, ck.Output("s", "Charging time to")]:
+    missing: Annotated[float, ck.Input("C", "Charge missing", 0)],
+    current: Annotated[float, ck.Input("A", "Charging current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+    left: Annotated[float, ck.Input("C", "Charge still missing at the end", above=0)],
+) -> Annotated[float, ck.Output("s", "Charging time")]:
     """Time until only `left` is missing: the last part takes longest.
 
     >>> round(charging_time_to.si(35 * 3600, 10, 2 * 3600, 14 * 3600) / 3600, 2)
@@ -120,9 +120,9 @@ def charging_time_to(
 
 @battery.calculation(source="charge-time-model")
 def charge_left(
-    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-) -> Annotated[float, ck.Output("C", "Charge left")]:
+    tail: Annotated[float, ck.Input("A", "Tail current", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+) -> Annotated[float, ck.Output("C", "Charge still missing")]:
     """What is still missing when the current has fallen to the tail.
 
     >>> round(charge_left.si(0.7, 7200) / 3600, 1)
@@ -133,9 +133,9 @@ def charge_left(
 
 @battery.calculation(source="ampere-hour-law")
 def time_to_return(
-    share: Annotated[float, ck.Input("1", "Share", 0, below=1)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
-) -> Annotated[float, ck.Output("s", "Time to return")]:
+    share: Annotated[float, ck.Input("1", "Share of the missing charge put back", 0, below=1)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
+) -> Annotated[float, ck.Output("s", "Charging time")]:
     """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour
     law `tau` is one hour.
 
@@ -147,10 +147,10 @@ def time_to_return(
 
 @battery.calculation(source="charge-time-model")
 def acceptance_time(
-    first: Annotated[float, ck.Input("A", "First", above=0)],
-    second: Annotated[float, ck.Input("A", "Second", above=0)],
-    apart: Annotated[float, ck.Input("s", "Apart", above=0)],
-) -> Annotated[float, ck.Output("s", "Acceptance time")]:
+    first: Annotated[float, ck.Input("A", "First current read", above=0)],
+    second: Annotated[float, ck.Input("A", "Second current read", above=0)],
+    apart: Annotated[float, ck.Input("s", "Time between the two readings", above=0)],
+) -> Annotated[float, ck.Output("s", "Acceptance time of the battery")]:
     """The battery's acceptance time from two readings of the falling current.
 
     >>> round(acceptance_time.si(8, 4, 3600) / 3600, 2)
@@ -166,9 +166,9 @@ def acceptance_time(
 
 @battery.calculation(source="charge-time-model")
 def time_left(
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    tail: Annotated[float, ck.Input("A", "Tail", above=0)],
-    tau: Annotated[float, ck.Input("s", "Tau", above=0)],
+    current: Annotated[float, ck.Input("A", "Charging current now", above=0)],
+    tail: Annotated[float, ck.Input("A", "Tail current at which charging ends", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
 ) -> Annotated[float, ck.Output("s", "Time left")]:
     """How long a falling current still takes down to the tail.
 
@@ -180,10 +180,10 @@ def time_left(
 
 @battery.calculation(source="faraday")
 def hydrogen(
-    charge: Annotated[float, ck.Input("C", "Charge", 0)],
-    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 243.15, 333.15)],
-) -> Annotated[float, ck.Output("m³", "Hydrogen")]:
+    charge: Annotated[float, ck.Input("C", "Charge given beyond full", 0)],
+    cells: Annotated[float, ck.Input("1", "Number of cells", 1, 24)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature", 243.15, 333.15)],
+) -> Annotated[float, ck.Output("m³", "Volume of hydrogen")]:
     """Hydrogen from overcharge when all of it makes gas.
 
     >>> round(hydrogen.si(36000, 6, 293.15) * 1000, 1)
@@ -194,11 +194,11 @@ def hydrogen(
 
 @battery.calculation(source="faraday")
 def time_to_one_percent(
-    room: Annotated[float, ck.Input("m³", "Room", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
-    temperature: Annotated[float, ck.Input("K", "Temperature")],
-) -> Annotated[float, ck.Output("s", "Time to one percent")]:
+    room: Annotated[float, ck.Input("m³", "Volume of the room", above=0)],
+    current: Annotated[float, ck.Input("A", "Gas current", above=0)],
+    cells: Annotated[float, ck.Input("1", "Number of cells", 1, 24)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature")],
+) -> Annotated[float, ck.Output("s", "Time until 1 % hydrogen")]:
     """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn.
 
     Under the roof it comes sooner.
@@ -211,8 +211,8 @@ def time_to_one_percent(
 
 @battery.calculation(source="faraday")
 def acid_used(
-    charge: Annotated[float, ck.Input("C", "Charge", 0)],
-) -> Annotated[float, ck.Output("kg", "Acid used")]:
+    charge: Annotated[float, ck.Input("C", "Charge given by the cell", 0)],
+) -> Annotated[float, ck.Output("kg", "Sulphuric acid used up")]:
     """Acid that one cell takes up while it gives this charge.
 
     >>> round(acid_used.si(3600) * 1000, 2)
@@ -223,7 +223,7 @@ def acid_used(
 
 @battery.calculation(source="faraday")
 def water_formed(
-    charge: Annotated[float, ck.Input("C", "Charge", 0)],
+    charge: Annotated[float, ck.Input("C", "Charge given by the cell", 0)],
 ) -> Annotated[float, ck.Output("kg", "Water formed")]:
     """Water that one cell forms while it gives this charge.
 
@@ -235,9 +235,9 @@ def water_formed(
 
 @battery.calculation(source="ventilation")
 def air_flow(
-    cells: Annotated[float, ck.Input("1", "Cells", 1, 24)],
+    cells: Annotated[float, ck.Input("1", "Number of cells", 1, 24)],
     gas_current: Annotated[float, ck.Input("A", "Gas current", 0)],
-) -> Annotated[float, ck.Output("m³/s", "Air flow")]:
+) -> Annotated[float, ck.Output("m³/s", "Air flow needed")]:
     """Air that a battery on charge needs: 0.05 m³/h for each cell and ampere of gas current.
 
     The gas current is 20 mA for each Ah of a vented battery on a boost charge and 8 mA of a valve-regulated
@@ -251,8 +251,8 @@ def air_flow(
 
 @battery.calculation(source="ventilation")
 def air_opening(
-    flow: Annotated[float, ck.Input("m³/s", "Flow", 0)],
-) -> Annotated[float, ck.Output("m²", "Air opening")]:
+    flow: Annotated[float, ck.Input("m³/s", "Air flow needed", 0)],
+) -> Annotated[float, ck.Output("m²", "Area of each opening")]:
     """Opening, one for inlet and one for outlet, that lets this air through by itself: 28 cm² for each m³/h.
 
     >>> round(air_opening.si(0.42 / 3600) * 1e4, 1)

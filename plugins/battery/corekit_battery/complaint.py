@@ -42,7 +42,7 @@ LEAST_RESISTANCE = 1.5e-3  # Ω
 
 @battery.calculation(source="cranking-cold")
 def cranking_power_left(
-    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 353.15)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 223.15, 353.15)],
 ) -> Annotated[float, ck.Output("1", "Cranking power left")]:
     """Share of its cranking power at 27 °C that a full battery still gives when cold.
 

@@ -19,7 +19,7 @@ SHORT_CABLE, LONG_CABLE, SWITCH, SOLENOID, MAGNETIC = 0.1, 0.2, 0.1, 0.2, 0.3
 
 @battery.calculation(source="wire-gauge")
 def wire_diameter(
-    gauge: Annotated[float, ck.Input("1", "Gauge", -3, 40)],
+    gauge: Annotated[float, ck.Input("1", "Wire gauge number", -3, 40)],
 ) -> Annotated[float, ck.Output("m", "Wire diameter")]:
     """Diameter of a wire by its gauge number; 1/0 is 0, 2/0 is -1 and so on.
 
@@ -31,8 +31,8 @@ def wire_diameter(
 
 @battery.calculation(source="wire-gauge")
 def wire_area(
-    gauge: Annotated[float, ck.Input("1", "Gauge", -3, 40)],
-) -> Annotated[float, ck.Output("m²", "Wire area")]:
+    gauge: Annotated[float, ck.Input("1", "Wire gauge number", -3, 40)],
+) -> Annotated[float, ck.Output("m²", "Cross-section")]:
     """Cross-section of a solid wire by its gauge number.
 
     >>> round(wire_area.si(12) * 1e6, 2)
@@ -43,9 +43,9 @@ def wire_area(
 
 @battery.calculation(source="copper")
 def cable_resistance(
-    length: Annotated[float, ck.Input("m", "Length", above=0)],
-    area: Annotated[float, ck.Input("m²", "Area", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
+    length: Annotated[float, ck.Input("m", "Length of cable, there and back", above=0)],
+    area: Annotated[float, ck.Input("m²", "Cross-section", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
 ) -> Annotated[float, ck.Output("Ω", "Cable resistance")]:
     """Resistance of a copper cable; `length` is there and back.
 
@@ -58,10 +58,10 @@ def cable_resistance(
 @battery.calculation(source="copper")
 def cable_area_needed(
     current: Annotated[float, ck.Input("A", "Current", above=0)],
-    length: Annotated[float, ck.Input("m", "Length", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
-    drop: Annotated[float, ck.Input("V", "Drop", above=0)],
-) -> Annotated[float, ck.Output("m²", "Cable area needed")]:
+    length: Annotated[float, ck.Input("m", "Length of cable, there and back", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
+    drop: Annotated[float, ck.Input("V", "Voltage drop allowed", above=0)],
+) -> Annotated[float, ck.Output("m²", "Cross-section needed")]:
     """Cross-section of copper that loses no more than `drop`; `length` is there and back.
 
     Lugs and stranding come on top.
@@ -74,8 +74,8 @@ def cable_area_needed(
 
 @battery.calculation(source="copper")
 def gauge_of_area(
-    area: Annotated[float, ck.Input("m²", "Area", 4e-9, 110e-6)],
-) -> Annotated[float, ck.Output("1", "Gauge of area")]:
+    area: Annotated[float, ck.Input("m²", "Cross-section", 4e-9, 110e-6)],
+) -> Annotated[float, ck.Output("1", "Wire gauge number")]:
     """Gauge number of a cross-section, as a fraction; the next lower whole number is the cable to take. 1/0
     is 0, 2/0 is -1.
 
@@ -88,10 +88,10 @@ def gauge_of_area(
 @battery.calculation(source="ohm")
 def loop_drop(
     current: Annotated[float, ck.Input("A", "Current", 0)],
-    length: Annotated[float, ck.Input("m", "Length", above=0)],
-    area: Annotated[float, ck.Input("m²", "Area", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 223.15, 423.15)],
-) -> Annotated[float, ck.Output("V", "Loop drop")]:
+    length: Annotated[float, ck.Input("m", "Length of cable, there and back", above=0)],
+    area: Annotated[float, ck.Input("m²", "Cross-section", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
+) -> Annotated[float, ck.Output("V", "Voltage drop")]:
     """Voltage lost along a copper cable there and back.
 
     >>> round(loop_drop.si(150, 3, 25e-6, 333.15), 4)
@@ -102,9 +102,9 @@ def loop_drop(
 
 @battery.calculation(source="ohm")
 def path_resistance(
-    lost: Annotated[float, ck.Input("V", "Lost", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-) -> Annotated[float, ck.Output("Ω", "Path resistance")]:
+    lost: Annotated[float, ck.Input("V", "Voltage drop along the path", 0)],
+    current: Annotated[float, ck.Input("A", "Current through it", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Resistance of the path")]:
     """Resistance of a path from what it loses and the current through it.
 
     >>> path_resistance.si(0.4, 200)
@@ -116,8 +116,8 @@ def path_resistance(
 @battery.calculation(source="ohm")
 def voltage_lost(
     current: Annotated[float, ck.Input("A", "Current")],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-) -> Annotated[float, ck.Output("V", "Voltage lost")]:
+    resistance: Annotated[float, ck.Input("Ω", "Resistance of the path", 0)],
+) -> Annotated[float, ck.Output("V", "Voltage drop")]:
     """Voltage lost along a resistance.
 
     >>> voltage_lost.si(100, 0.002)
@@ -128,8 +128,8 @@ def voltage_lost(
 
 @battery.calculation(source="cranking-drop-rule")
 def drop_allowed_by_current(
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-) -> Annotated[float, ck.Output("V", "Drop allowed by current")]:
+    current: Annotated[float, ck.Input("A", "Cranking current", 0)],
+) -> Annotated[float, ck.Output("V", "Voltage drop allowed")]:
     """What a whole cranking cable path may lose: 0.20 V for every 100 A.
 
     >>> drop_allowed_by_current.si(200)
@@ -140,12 +140,12 @@ def drop_allowed_by_current(
 
 @battery.calculation(source="cranking-drop-elements")
 def drop_allowed_by_elements(
-    short_cables: Annotated[float, ck.Input("1", "Short cables", 0, 20)],
-    long_cables: Annotated[float, ck.Input("1", "Long cables", 0, 20)],
-    switches: Annotated[float, ck.Input("1", "Switches", 0, 20)],
+    short_cables: Annotated[float, ck.Input("1", "Cables under 3 ft", 0, 20)],
+    long_cables: Annotated[float, ck.Input("1", "Cables of 3 ft to 6 ft", 0, 20)],
+    switches: Annotated[float, ck.Input("1", "Mechanical switches", 0, 20)],
     solenoids: Annotated[float, ck.Input("1", "Solenoids", 0, 20)],
     magnetic_switches: Annotated[float, ck.Input("1", "Magnetic switches", 0, 20)],
-) -> Annotated[float, ck.Output("V", "Drop allowed by elements")]:
+) -> Annotated[float, ck.Output("V", "Voltage drop allowed")]:
     """What a cranking path may lose by its elements: cables under 3 ft and of 3 to 6 ft, mechanical, solenoid
     and magnetic switches.
 

@@ -50,12 +50,12 @@ PER_DAY = ((283.15, 0.0003), (299.85, 0.001), (310.95, 0.0025))
 
 @battery.calculation(source="days-to-no-start")
 def time_to_no_start(
-    charge: Annotated[float, ck.Input("1", "Charge", 0, 1)],
-    needed: Annotated[float, ck.Input("1", "Needed", 0, 1)],
-    capacity: Annotated[float, ck.Input("C", "Capacity", above=0)],
-    drain: Annotated[float, ck.Input("A", "Drain", 0)],
-    monthly_loss: Annotated[float, ck.Input("1", "Monthly loss", 0, 0.5)],
-) -> Annotated[float, ck.Output("s", "Time to no start")]:
+    charge: Annotated[float, ck.Input("1", "State of charge now", 0, 1)],
+    needed: Annotated[float, ck.Input("1", "State of charge needed to start", 0, 1)],
+    capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
+    drain: Annotated[float, ck.Input("A", "Parasitic draw", 0)],
+    monthly_loss: Annotated[float, ck.Input("1", "Self-discharge in 30 days", 0, 0.5)],
+) -> Annotated[float, ck.Output("s", "Time until it no longer starts")]:
     """How long a parked battery lasts until it no longer has the charge that a start needs.
 
     A month is 30 days.
@@ -74,10 +74,10 @@ def time_to_no_start(
 
 @battery.calculation(source="gravity-per-day")
 def gravity_after(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-    stood: Annotated[float, ck.Input("s", "Stood", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 283.15, 310.95)],
-) -> Annotated[float, ck.Output("1", "Gravity after")]:
+    gravity: Annotated[float, ck.Input("1", "Specific gravity when full", 1.0, 1.35)],
+    stood: Annotated[float, ck.Input("s", "Time it stood unused", 0)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 283.15, 310.95)],
+) -> Annotated[float, ck.Output("1", "Specific gravity now")]:
     """Gravity of a full battery of the older kind after it stood unused.
 
     >>> round(gravity_after.si(1.28, 30 * 86400, 299.85), 2)

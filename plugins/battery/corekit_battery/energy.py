@@ -222,19 +222,17 @@ def _settled(after: Callable[[float], float]) -> float:
 @battery.calculation(source="energy-life")
 def settled_charge(
     capacity: Annotated[float, ck.Input("C", "20-hour capacity", above=0)],
-    tau: Annotated[float, ck.Input("s", "Acceptance time", above=0)],
+    tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
     driving: Annotated[float, ck.Input("A", "Current left for the battery at road speed", -300, 500)],
     idling: Annotated[float, ck.Input("A", "Current left for the battery idling", -300, 500)],
     idle: Annotated[float, ck.Input("1", "Share of a trip spent idling", 0, 1)],
     trip: Annotated[float, ck.Input("s", "Length of a trip", above=0)],
     apart: Annotated[float, ck.Input("s", "Time from one start to the next", above=0)],
-    taken: Annotated[
-        float, ck.Input("C", "Charge for a start, restarts and what stays awake after the key, each trip", 0)
-    ],
-    drain: Annotated[float, ck.Input("A", "Key-off current", 0)],
+    taken: Annotated[float, ck.Input("C", "Charge used each trip for starts and modules that stay awake", 0)],
+    drain: Annotated[float, ck.Input("A", "Parasitic draw", 0)],
     monthly_loss: Annotated[float, ck.Input("1", "Self-discharge in 30 days", 0, 0.5)],
-    kept: Annotated[float, ck.Input("1", "Kept", 0.5, 1)],
-) -> Annotated[float, ck.Output("1", "Settled charge")]:
+    kept: Annotated[float, ck.Input("1", "Share of the charge given that is stored", 0.5, 1)],
+) -> Annotated[float, ck.Output("1", "State of charge at which it settles")]:
     """Charge at which a battery settles, at the start of a trip, when every trip and every stand is like the
     last.
 
@@ -262,10 +260,10 @@ def settled_charge(
 
 @battery.calculation(source="energy-life")
 def left_for_the_battery(
-    rating: Annotated[float, ck.Input("A", "Rating", above=0)],
-    share: Annotated[float, ck.Input("1", "Share", 0, 1)],
-    loads: Annotated[float, ck.Input("A", "Loads", 0)],
-) -> Annotated[float, ck.Output("A", "Left for the battery")]:
+    rating: Annotated[float, ck.Input("A", "Rated alternator current", above=0)],
+    share: Annotated[float, ck.Input("1", "Share of the rating given at this speed", 0, 1)],
+    loads: Annotated[float, ck.Input("A", "Current of the consumers", 0)],
+) -> Annotated[float, ck.Output("A", "Current left for the battery")]:
     """Current that an alternator has left for the battery: the share of its rating that it gives at this
     speed, less the loads.
 
@@ -277,10 +275,10 @@ def left_for_the_battery(
 
 @battery.calculation(source="energy-life")
 def time_to_make_good(
-    taken: Annotated[float, ck.Input("C", "Taken", 0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    kept: Annotated[float, ck.Input("1", "Kept", 0.5, 1)],
-) -> Annotated[float, ck.Output("s", "Time to make good")]:
+    taken: Annotated[float, ck.Input("C", "Charge used each trip", 0)],
+    current: Annotated[float, ck.Input("A", "Current the battery accepts", above=0)],
+    kept: Annotated[float, ck.Input("1", "Share of the charge given that is stored", 0.5, 1)],
+) -> Annotated[float, ck.Output("s", "Driving time needed")]:
     """Driving that puts back what one trip takes, at the current that the battery accepts.
 
     >>> round(time_to_make_good.si(0.4 * 3600, 2, 0.9) / 60, 1)

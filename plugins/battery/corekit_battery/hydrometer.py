@@ -59,8 +59,8 @@ reference = battery.observation(
 
 @battery.calculation(source="acid-density")
 def gravity_80f_of_25c(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
-) -> Annotated[float, ck.Output("1", "Gravity 80f of 25c")]:
+    gravity: Annotated[float, ck.Input("1", "Reading of a hydrometer made for 25 °C", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Specific gravity on the 80 °F scale")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 25 °C shows
     this.
 
@@ -72,8 +72,8 @@ def gravity_80f_of_25c(
 
 @battery.calculation(source="acid-density")
 def gravity_80f_of_20c(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.05, 1.32)],
-) -> Annotated[float, ck.Output("1", "Gravity 80f of 20c")]:
+    gravity: Annotated[float, ck.Input("1", "Reading of a hydrometer made for 20 °C", 1.05, 1.32)],
+) -> Annotated[float, ck.Output("1", "Specific gravity on the 80 °F scale")]:
     """The gravity that a hydrometer for acid at 80 °F and water at 60 °F shows where one for 20 °C shows
     this.
 
@@ -85,10 +85,10 @@ def gravity_80f_of_20c(
 
 @battery.calculation(source="tm-5-4210-hydrometer")
 def gravity_at(
-    gravity: Annotated[float, ck.Input("1", "Gravity", 1.0, 1.35)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 244.0, 328.0)],
-    reference: Annotated[float, ck.Input("K", "Reference", 288.0, 300.0)],
-) -> Annotated[float, ck.Output("1", "Gravity at")]:
+    gravity: Annotated[float, ck.Input("1", "Hydrometer reading", 1.0, 1.35)],
+    temperature: Annotated[float, ck.Input("K", "Temperature of the acid", 244.0, 328.0)],
+    reference: Annotated[float, ck.Input("K", "Temperature the scale is made for", 288.0, 300.0)],
+) -> Annotated[float, ck.Output("1", "Corrected specific gravity")]:
     """A hydrometer reading as it would be with the acid at the temperature that its scale is made for: 0.004
     for every 10 °F.
 

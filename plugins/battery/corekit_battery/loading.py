@@ -65,7 +65,7 @@ ROUGH = {
 
 @battery.calculation(source="load-half-rating")
 def load_to_set(
-    rating: Annotated[float, ck.Input("A SAE", "Rating", above=0)],
+    rating: Annotated[float, ck.Input("A SAE", "Cold cranking rating (SAE)", above=0)],
 ) -> Annotated[float, ck.Output("A", "Load to set")]:
     """The load to set: half the SAE cranking rating.
 
@@ -77,8 +77,8 @@ def load_to_set(
 
 @battery.calculation(source="load-voltage-table")
 def least_load_voltage(
-    temperature: Annotated[float, ck.Input("K", "Temperature", COLDEST, 353.15)],
-) -> Annotated[float, ck.Output("V", "Least load voltage")]:
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", COLDEST, 353.15)],
+) -> Annotated[float, ck.Output("V", "Lowest voltage after 15 s")]:
     """The voltage that a sound, charged 12-V battery still shows after 15 s at half its rating.
 
     Linear between the printed rows.
@@ -91,10 +91,10 @@ def least_load_voltage(
 
 @battery.calculation(source="ohm")
 def apparent_resistance(
-    rest: Annotated[float, ck.Input("V", "Rest")],
-    loaded: Annotated[float, ck.Input("V", "Loaded")],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-) -> Annotated[float, ck.Output("Ω", "Apparent resistance")]:
+    rest: Annotated[float, ck.Input("V", "Open-circuit voltage")],
+    loaded: Annotated[float, ck.Input("V", "Voltage under load")],
+    current: Annotated[float, ck.Input("A", "Load current", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Apparent internal resistance")]:
     """Resistance that a battery seems to have under load; what happens at its plates within 15 s is in it.
 
     >>> round(apparent_resistance.si(12.65, 9.8, 300), 4)

@@ -26,9 +26,9 @@ def kelvin(fahrenheit: float) -> float:
 
 @battery.calculation(source="fahrenheit")
 def disagreement(
-    first: Annotated[float, ck.Input("K", "First", above=0)],
-    second: Annotated[float, ck.Input("K", "Second", above=0)],
-) -> Annotated[float, ck.Output("K diff", "Disagreement")]:
+    first: Annotated[float, ck.Input("K", "Temperature as printed in °F", above=0)],
+    second: Annotated[float, ck.Input("K", "Temperature as printed in °C", above=0)],
+) -> Annotated[float, ck.Output("K diff", "Difference between the two")]:
     """How far two temperatures lie apart that a table prints as one, in °F and in °C.
 
     >>> disagreement.si(258.15, 258.65)

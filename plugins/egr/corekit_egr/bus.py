@@ -11,8 +11,8 @@ from .declarations import egr
 
 @egr.calculation(source="data-scaling")
 def commanded(
-    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
-) -> Annotated[float, ck.Output("1", "Commanded")]:
+    count: Annotated[float, ck.Input("1", "Byte read, 0 to 255", 0, 255)],
+) -> Annotated[float, ck.Output("1", "Commanded EGR opening")]:
     """Opening that the control unit asks of the valve, data item 2C.
 
     >>> round(commanded.si(0x40), 5)
@@ -23,8 +23,8 @@ def commanded(
 
 @egr.calculation(source="data-scaling")
 def commanded_error(
-    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
-) -> Annotated[float, ck.Output("1", "Commanded error")]:
+    count: Annotated[float, ck.Input("1", "Byte read, 0 to 255", 0, 255)],
+) -> Annotated[float, ck.Output("1", "EGR error")]:
     """Actual less commanded opening as a share of the commanded one, data item 2D; -100 % means that nothing
     flows.
 
@@ -38,8 +38,8 @@ def commanded_error(
 
 @egr.calculation(source="data-scaling")
 def pressure_of_byte(
-    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
-) -> Annotated[float, ck.Output("Pa abs", "Pressure of byte")]:
+    count: Annotated[float, ck.Input("1", "Byte read, 0 to 255", 0, 255)],
+) -> Annotated[float, ck.Output("Pa abs", "Pressure")]:
     """Manifold pressure (data item 0B) and barometric pressure (33), in steps of 1 kPa.
 
     >>> pressure_of_byte.si(0x65)
@@ -50,8 +50,8 @@ def pressure_of_byte(
 
 @egr.calculation(source="data-scaling")
 def speed_of_word(
-    count: Annotated[float, ck.Input("1", "Count", 0, 65535)],
-) -> Annotated[float, ck.Output("rev/s", "Speed of word")]:
+    count: Annotated[float, ck.Input("1", "Two bytes read, 0 to 65535", 0, 65535)],
+) -> Annotated[float, ck.Output("rev/s", "Engine speed")]:
     """Engine speed, data item 0C, in steps of a quarter of a revolution per minute.
 
     >>> speed_of_word.si(0x0BB8) * 60
@@ -62,8 +62,8 @@ def speed_of_word(
 
 @egr.calculation(source="data-scaling")
 def temperature_of_byte(
-    count: Annotated[float, ck.Input("1", "Count", 0, 255)],
-) -> Annotated[float, ck.Output("K", "Temperature of byte")]:
+    count: Annotated[float, ck.Input("1", "Byte read, 0 to 255", 0, 255)],
+) -> Annotated[float, ck.Output("K", "Temperature")]:
     """Coolant (data item 05) and intake air (0F), in steps of 1 °C.
 
     >>> temperature_of_byte.si(0x82) - 273.15
@@ -74,8 +74,8 @@ def temperature_of_byte(
 
 @egr.calculation(source="data-scaling")
 def air_flow_of_word(
-    count: Annotated[float, ck.Input("1", "Count", 0, 65535)],
-) -> Annotated[float, ck.Output("kg/s", "Air flow of word")]:
+    count: Annotated[float, ck.Input("1", "Two bytes read, 0 to 65535", 0, 65535)],
+) -> Annotated[float, ck.Output("kg/s", "Air mass flow")]:
     """Mass of air drawn in, data item 10: two bytes.
 
     >>> air_flow_of_word.si(0x012C) * 1000

@@ -22,12 +22,12 @@ def _psi(ratio: float) -> float:
 
 @egr.calculation(source="leak-flow")
 def leak_flow(
-    diameter: Annotated[float, ck.Input("m", "Diameter", above=0)],
-    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
-    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    downstream: Annotated[float, ck.Input("Pa abs", "Downstream", 0)],
-) -> Annotated[float, ck.Output("kg/s", "Leak flow")]:
+    diameter: Annotated[float, ck.Input("m", "Diameter of the hole", above=0)],
+    coefficient: Annotated[float, ck.Input("1", "Discharge coefficient", 0.5, 1.0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Pressure before the hole", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
+    downstream: Annotated[float, ck.Input("Pa abs", "Pressure behind the hole", 0)],
+) -> Annotated[float, ck.Output("kg/s", "Air flow through the hole")]:
     """Air through a hole, from still air at `upstream` and `temperature`; below 0.528 of its pressure nothing
     more flows.
 
@@ -47,8 +47,8 @@ def leak_flow(
 
 @egr.calculation(source="leak-flow")
 def leak_volume(
-    flow: Annotated[float, ck.Input("kg/s", "Flow", 0)],
-) -> Annotated[float, ck.Output("m³/s", "Leak volume")]:
+    flow: Annotated[float, ck.Input("kg/s", "Air mass flow", 0)],
+) -> Annotated[float, ck.Output("m³/s", "Volume flow at 20 °C")]:
     """The same flow as volume of air at 20 °C and 101.325 kPa.
 
     >>> round(leak_volume.si(116.4648e-6) * 60000, 3)
@@ -59,14 +59,14 @@ def leak_volume(
 
 @egr.calculation(source="vacuum-decay")
 def hole_by_decay(
-    volume: Annotated[float, ck.Input("m³", "Volume", above=0)],
-    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
-    end: Annotated[float, ck.Input("Pa abs", "End", above=0)],
-    outside: Annotated[float, ck.Input("Pa abs", "Outside", above=0)],
-    duration: Annotated[float, ck.Input("s", "Duration", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
-) -> Annotated[float, ck.Output("m", "Hole by decay")]:
+    volume: Annotated[float, ck.Input("m³", "Closed volume", above=0)],
+    start: Annotated[float, ck.Input("Pa abs", "Pressure at the start", above=0)],
+    end: Annotated[float, ck.Input("Pa abs", "Pressure at the end", above=0)],
+    outside: Annotated[float, ck.Input("Pa abs", "Pressure outside", above=0)],
+    duration: Annotated[float, ck.Input("s", "Time taken", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
+    coefficient: Annotated[float, ck.Input("1", "Discharge coefficient", 0.5, 1.0)],
+) -> Annotated[float, ck.Output("m", "Diameter of the hole")]:
     """Diameter of the one hole through which a closed volume goes from pressure `start` to `end`.
 
     Exact for a rigid volume that keeps its temperature. A volume wrong by 20 % makes the diameter wrong by 10
@@ -88,14 +88,14 @@ def hole_by_decay(
 
 @egr.calculation(source="vacuum-decay")
 def time_of_decay(
-    volume: Annotated[float, ck.Input("m³", "Volume", above=0)],
-    diameter: Annotated[float, ck.Input("m", "Diameter", above=0)],
-    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
-    end: Annotated[float, ck.Input("Pa abs", "End", above=0)],
-    outside: Annotated[float, ck.Input("Pa abs", "Outside", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    coefficient: Annotated[float, ck.Input("1", "Coefficient", 0.5, 1.0)],
-) -> Annotated[float, ck.Output("s", "Time of decay")]:
+    volume: Annotated[float, ck.Input("m³", "Closed volume", above=0)],
+    diameter: Annotated[float, ck.Input("m", "Diameter of the hole", above=0)],
+    start: Annotated[float, ck.Input("Pa abs", "Pressure at the start", above=0)],
+    end: Annotated[float, ck.Input("Pa abs", "Pressure at the end", above=0)],
+    outside: Annotated[float, ck.Input("Pa abs", "Pressure outside", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
+    coefficient: Annotated[float, ck.Input("1", "Discharge coefficient", 0.5, 1.0)],
+) -> Annotated[float, ck.Output("s", "Time taken")]:
     """How long a hole takes to let a closed volume go from pressure `start` to `end`.
 
     >>> round(time_of_decay.si(60e-6, 1e-4, 33597.2, 67461.1, 101325.0, 293.15, 0.62), 2)

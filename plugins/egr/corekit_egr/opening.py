@@ -44,11 +44,11 @@ PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: 
 
 @egr.calculation(source="map-rise-model")
 def manifold_open_by_rate(
-    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
-    rate: Annotated[float, ck.Input("1", "Rate", 0, below=1)],
-    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
-    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
-) -> Annotated[float, ck.Output("Pa abs", "Manifold open by rate")]:
+    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve shut", above=0)],
+    rate: Annotated[float, ck.Input("1", "Share of exhaust in the charge", 0, below=1)],
+    fresh: Annotated[float, ck.Input("K", "Temperature of the fresh air", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Temperature of the exhaust led back", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure, valve open")]:
     """Manifold pressure once this share of exhaust comes in, at the same speed and with the throttle choked.
 
     >>> round(manifold_open_by_rate.si(33000.0, 0.10, 313.15, 523.15))
@@ -59,11 +59,11 @@ def manifold_open_by_rate(
 
 @egr.calculation(source="map-rise-model")
 def rate_by_manifold(
-    shut: Annotated[float, ck.Input("Pa abs", "Shut", above=0)],
-    opened: Annotated[float, ck.Input("Pa abs", "Opened", above=0)],
-    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
-    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
-) -> Annotated[float, ck.Output("1", "Rate by manifold")]:
+    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve shut", above=0)],
+    opened: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve open", above=0)],
+    fresh: Annotated[float, ck.Input("K", "Temperature of the fresh air", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Temperature of the exhaust led back", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("1", "Share of exhaust in the charge")]:
     """Share of exhaust by the rise of manifold pressure, the same the other way round; a fall counts as none.
 
     >>> round(rate_by_manifold.si(33000.0, 35000.0, 313.0, 523.0), 3)
@@ -75,8 +75,8 @@ def rate_by_manifold(
 
 @egr.calculation(source="leak-flow")
 def choking_pressure(
-    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
-) -> Annotated[float, ck.Output("Pa abs", "Choking pressure")]:
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric pressure", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure at which the throttle chokes")]:
     """Manifold pressure below which the throttle is choked: fresh air then does not depend on it.
 
     >>> round(choking_pressure.si(101325.0))
@@ -87,10 +87,10 @@ def choking_pressure(
 
 @egr.calculation(source="mixing")
 def mixed_temperature(
-    rate: Annotated[float, ck.Input("1", "Rate", 0, 1)],
-    fresh: Annotated[float, ck.Input("K", "Fresh", 233.15, 1273.15)],
-    exhaust: Annotated[float, ck.Input("K", "Exhaust", 233.15, 1273.15)],
-) -> Annotated[float, ck.Output("K", "Mixed temperature")]:
+    rate: Annotated[float, ck.Input("1", "Share of exhaust in the charge", 0, 1)],
+    fresh: Annotated[float, ck.Input("K", "Temperature of the fresh air", 233.15, 1273.15)],
+    exhaust: Annotated[float, ck.Input("K", "Temperature of the exhaust led back", 233.15, 1273.15)],
+) -> Annotated[float, ck.Output("K", "Temperature of the mixture")]:
     """Temperature of fresh air and exhaust once mixed, both taking the same heat.
 
     >>> round(mixed_temperature.si(0.10, 313.15, 523.15) - 273.15, 1)

@@ -24,11 +24,11 @@ REVERSED = -200.0  # Pa; source: sensor-rails
 
 @egr.calculation(source="discharge-coefficient")
 def discharge_coefficient(
-    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
-    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
-    reynolds: Annotated[float, ck.Input("1", "Reynolds", above=0)],
-    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
-    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
+    pipe: Annotated[float, ck.Input("m", "Inner diameter of the pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore of the orifice", above=0)],
+    reynolds: Annotated[float, ck.Input("1", "Reynolds number of the pipe", above=0)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tapping distance over pipe diameter", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tapping distance over pipe diameter", 0, 1)],
 ) -> Annotated[float, ck.Output("1", "Discharge coefficient")]:
     """Discharge coefficient of an orifice plate (Reader-Harris and Gallagher).
 
@@ -63,12 +63,12 @@ def discharge_coefficient(
 
 @egr.calculation(source="expansibility")
 def expansibility(
-    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
-    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
-    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
-    downstream: Annotated[float, ck.Input("Pa abs", "Downstream", above=0)],
-    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
-) -> Annotated[float, ck.Output("1", "Expansibility")]:
+    pipe: Annotated[float, ck.Input("m", "Inner diameter of the pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore of the orifice", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Pressure before the orifice", above=0)],
+    downstream: Annotated[float, ck.Input("Pa abs", "Pressure behind the orifice", above=0)],
+    kappa: Annotated[float, ck.Input("1", "Isentropic exponent of the gas", 1.05, 1.7)],
+) -> Annotated[float, ck.Output("1", "Expansibility factor")]:
     """What the gas's own expansion in the orifice leaves of the flow; for a downstream pressure of 0.80 of
     the upstream one or more.
 
@@ -86,17 +86,17 @@ def expansibility(
 
 @egr.calculation(source="orifice-flow")
 def orifice_flow(
-    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
-    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
-    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
-    across: Annotated[float, ck.Input("Pa diff", "Across", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
-    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
-    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
-    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
-    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
-) -> Annotated[float, ck.Output("kg/s", "Orifice flow")]:
+    pipe: Annotated[float, ck.Input("m", "Inner diameter of the pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore of the orifice", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Pressure before the orifice", above=0)],
+    across: Annotated[float, ck.Input("Pa diff", "Pressure across the orifice", 0)],
+    temperature: Annotated[float, ck.Input("K", "Gas temperature before the orifice", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Specific gas constant", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Dynamic viscosity of the gas", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Isentropic exponent of the gas", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tapping distance over pipe diameter", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tapping distance over pipe diameter", 0, 1)],
+) -> Annotated[float, ck.Output("kg/s", "Mass flow")]:
     """Mass flow through an orifice plate by the pressure across it.
 
     `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is
@@ -129,17 +129,17 @@ def orifice_flow(
 
 @egr.calculation(source="orifice-flow")
 def pressure_for_flow(
-    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
-    bore: Annotated[float, ck.Input("m", "Bore", above=0)],
-    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
-    flow: Annotated[float, ck.Input("kg/s", "Flow", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
-    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
-    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
-    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
-    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
-) -> Annotated[float, ck.Output("Pa diff", "Pressure for flow")]:
+    pipe: Annotated[float, ck.Input("m", "Inner diameter of the pipe", above=0)],
+    bore: Annotated[float, ck.Input("m", "Bore of the orifice", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Pressure before the orifice", above=0)],
+    flow: Annotated[float, ck.Input("kg/s", "Mass flow", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Gas temperature before the orifice", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Specific gas constant", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Dynamic viscosity of the gas", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Isentropic exponent of the gas", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tapping distance over pipe diameter", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tapping distance over pipe diameter", 0, 1)],
+) -> Annotated[float, ck.Output("Pa diff", "Pressure across the orifice")]:
     """Pressure across an orifice plate that lets this flow through.
 
     >>> round(pressure_for_flow.si(0.016, 0.008, 103000.0, 2e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0), 0)
@@ -162,17 +162,17 @@ def pressure_for_flow(
 
 @egr.calculation(source="orifice-flow")
 def bore_for_flow(
-    pipe: Annotated[float, ck.Input("m", "Pipe", above=0)],
-    upstream: Annotated[float, ck.Input("Pa abs", "Upstream", above=0)],
-    across: Annotated[float, ck.Input("Pa diff", "Across", above=0)],
-    flow: Annotated[float, ck.Input("kg/s", "Flow", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 1273.15)],
-    gas: Annotated[float, ck.Input("1", "Gas", 200, 500)],
-    viscosity: Annotated[float, ck.Input("1", "Viscosity", 1e-6, 1e-4)],
-    kappa: Annotated[float, ck.Input("1", "Kappa", 1.05, 1.7)],
-    upstream_tap: Annotated[float, ck.Input("1", "Upstream tap", 0, 1)],
-    downstream_tap: Annotated[float, ck.Input("1", "Downstream tap", 0, 1)],
-) -> Annotated[float, ck.Output("m", "Bore for flow")]:
+    pipe: Annotated[float, ck.Input("m", "Inner diameter of the pipe", above=0)],
+    upstream: Annotated[float, ck.Input("Pa abs", "Pressure before the orifice", above=0)],
+    across: Annotated[float, ck.Input("Pa diff", "Pressure across the orifice", above=0)],
+    flow: Annotated[float, ck.Input("kg/s", "Mass flow", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Gas temperature before the orifice", 233.15, 1273.15)],
+    gas: Annotated[float, ck.Input("1", "Specific gas constant", 200, 500)],
+    viscosity: Annotated[float, ck.Input("1", "Dynamic viscosity of the gas", 1e-6, 1e-4)],
+    kappa: Annotated[float, ck.Input("1", "Isentropic exponent of the gas", 1.05, 1.7)],
+    upstream_tap: Annotated[float, ck.Input("1", "Upstream tapping distance over pipe diameter", 0, 1)],
+    downstream_tap: Annotated[float, ck.Input("1", "Downstream tapping distance over pipe diameter", 0, 1)],
+) -> Annotated[float, ck.Output("m", "Bore of the orifice")]:
     """Bore of the orifice that lets this flow through at this pressure.
 
     >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
@@ -205,9 +205,9 @@ def _crossing(of: Callable[[float], float], low: float, high: float) -> float:
 
 @egr.calculation(source="orifice-flow")
 def flow_ratio(
-    across: Annotated[float, ck.Input("Pa diff", "Across", 0)],
-    reference: Annotated[float, ck.Input("Pa diff", "Reference", above=0)],
-) -> Annotated[float, ck.Output("1", "Flow ratio")]:
+    across: Annotated[float, ck.Input("Pa diff", "Pressure across the orifice", 0)],
+    reference: Annotated[float, ck.Input("Pa diff", "Pressure across it at the reference flow", above=0)],
+) -> Annotated[float, ck.Output("1", "Flow over the reference flow")]:
     """Relative flow: the root of the ratio of two pressures across one orifice.
 
     Against the full equation it is a few per cent too steep.
@@ -220,9 +220,9 @@ def flow_ratio(
 
 @egr.calculation(source="restriction-exponents")
 def flow_left(
-    diameter: Annotated[float, ck.Input("1", "Diameter", 0, 1)],
-    exponent: Annotated[float, ck.Input("1", "Exponent", 2, 4)],
-) -> Annotated[float, ck.Output("1", "Flow left")]:
+    diameter: Annotated[float, ck.Input("1", "Share of the diameter left open", 0, 1)],
+    exponent: Annotated[float, ck.Input("1", "Exponent, 2 for an orifice, 2.5 for a pipe", 2, 4)],
+) -> Annotated[float, ck.Output("1", "Share of the flow left")]:
     """What is left of the flow when carbon leaves this share of the diameter: exponent 2 for an orifice, 2.5
     for a pipe, 4 where it creeps.
 
@@ -234,9 +234,9 @@ def flow_left(
 
 @egr.calculation(source="restriction-series")
 def flow_left_in_series(
-    area_ratio: Annotated[float, ck.Input("1", "Area ratio", above=0)],
-    diameter: Annotated[float, ck.Input("1", "Diameter", above=0, high=1)],
-) -> Annotated[float, ck.Output("1", "Flow left in series")]:
+    area_ratio: Annotated[float, ck.Input("1", "Clean passage area over orifice area", above=0)],
+    diameter: Annotated[float, ck.Input("1", "Share of the passage diameter left open", above=0, high=1)],
+) -> Annotated[float, ck.Output("1", "Share of the flow left")]:
     """What is left of the flow when a passage, `area_ratio` times as wide as the metering orifice when clean,
     keeps this share of its diameter.
 

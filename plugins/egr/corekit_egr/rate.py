@@ -11,10 +11,10 @@ from .declarations import egr
 
 @egr.calculation(source="egr-rate-mass")
 def rate_of_total(
-    air: Annotated[float, ck.Input("kg/s", "Air", above=0)],
-    fuel: Annotated[float, ck.Input("kg/s", "Fuel", 0)],
-    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust", 0)],
-) -> Annotated[float, ck.Output("1", "Rate of total")]:
+    air: Annotated[float, ck.Input("kg/s", "Air mass flow", above=0)],
+    fuel: Annotated[float, ck.Input("kg/s", "Fuel mass flow", 0)],
+    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust mass flow led back", 0)],
+) -> Annotated[float, ck.Output("1", "EGR rate of the whole charge")]:
     """Exhaust led back as a share of air, fuel and exhaust together.
 
     >>> round(rate_of_total.si(10.0, 0.684931507, 1.2), 6)
@@ -25,9 +25,9 @@ def rate_of_total(
 
 @egr.calculation(source="egr-rate-mass")
 def rate_without_fuel(
-    air: Annotated[float, ck.Input("kg/s", "Air", above=0)],
-    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust", 0)],
-) -> Annotated[float, ck.Output("1", "Rate without fuel")]:
+    air: Annotated[float, ck.Input("kg/s", "Air mass flow", above=0)],
+    exhaust: Annotated[float, ck.Input("kg/s", "Exhaust mass flow led back", 0)],
+) -> Annotated[float, ck.Output("1", "EGR rate without fuel")]:
     """Exhaust led back as a share of air and exhaust alone: the same engine reads higher than with the fuel
     counted.
 
@@ -39,10 +39,10 @@ def rate_without_fuel(
 
 @egr.calculation(source="egr-rate-co2")
 def rate_by_co2(
-    intake: Annotated[float, ck.Input("1", "Intake", 0, 1)],
-    exhaust: Annotated[float, ck.Input("1", "Exhaust", 0, 1)],
-    ambient: Annotated[float, ck.Input("1", "Ambient", 0, 1)],
-) -> Annotated[float, ck.Output("1", "Rate by co2")]:
+    intake: Annotated[float, ck.Input("1", "CO₂ in the intake manifold", 0, 1)],
+    exhaust: Annotated[float, ck.Input("1", "CO₂ in the exhaust", 0, 1)],
+    ambient: Annotated[float, ck.Input("1", "CO₂ in the ambient air", 0, 1)],
+) -> Annotated[float, ck.Output("1", "EGR rate")]:
     """Share of exhaust by carbon dioxide before the cylinder, behind it and in the air; all three dry, or all
     three wet.
 

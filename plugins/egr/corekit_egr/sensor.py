@@ -30,8 +30,9 @@ EARLIER_ZERO, EARLIER_SLOPE = 0.45, 0.1412e-3  # V and V/Pa; source: sensor-span
 
 @egr.calculation(source="sensor-transfer")
 def signal_at_5_volts(
-    signal: Annotated[float, ck.Input("V", "Signal")], supply: Annotated[float, ck.Input("V", "Supply", 3, 6)]
-) -> Annotated[float, ck.Output("V", "Signal at 5 volts")]:
+    signal: Annotated[float, ck.Input("V", "Signal voltage")],
+    supply: Annotated[float, ck.Input("V", "Supply voltage", 3, 6)],
+) -> Annotated[float, ck.Output("V", "Signal with 5 V supply")]:
     """What the sensor would say with exactly 5 V of supply: its signal follows the supply.
 
     >>> round(signal_at_5_volts.si(0.795, 4.90), 4)
@@ -42,12 +43,12 @@ def signal_at_5_volts(
 
 @egr.calculation(source="sensor-transfer")
 def pressure_of_signal(
-    signal: Annotated[float, ck.Input("V", "Signal")],
-    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
-    zero: Annotated[float, ck.Input("V", "Zero")],
-    step: Annotated[float, ck.Input("V", "Step", above=0)],
-    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
-) -> Annotated[float, ck.Output("Pa diff", "Pressure of signal")]:
+    signal: Annotated[float, ck.Input("V", "Signal voltage")],
+    supply: Annotated[float, ck.Input("V", "Supply voltage", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Signal at zero pressure, 5 V supply")],
+    step: Annotated[float, ck.Input("V", "Signal gained for each pressure step, 5 V supply", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Pressure step", above=0)],
+) -> Annotated[float, ck.Output("Pa diff", "Pressure")]:
     """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V
     of supply.
 
@@ -60,11 +61,11 @@ def pressure_of_signal(
 @egr.calculation(source="sensor-transfer")
 def signal_of_pressure(
     pressure: Annotated[float, ck.Input("Pa diff", "Pressure")],
-    supply: Annotated[float, ck.Input("V", "Supply", 3, 6)],
-    zero: Annotated[float, ck.Input("V", "Zero")],
-    step: Annotated[float, ck.Input("V", "Step", above=0)],
-    step_pressure: Annotated[float, ck.Input("Pa diff", "Step pressure", above=0)],
-) -> Annotated[float, ck.Output("V", "Signal of pressure")]:
+    supply: Annotated[float, ck.Input("V", "Supply voltage", 3, 6)],
+    zero: Annotated[float, ck.Input("V", "Signal at zero pressure, 5 V supply")],
+    step: Annotated[float, ck.Input("V", "Signal gained for each pressure step, 5 V supply", above=0)],
+    step_pressure: Annotated[float, ck.Input("Pa diff", "Pressure step", above=0)],
+) -> Annotated[float, ck.Output("V", "Signal voltage")]:
     """The signal of such a sensor; below 0 V or above its supply a real one stops at the rail.
 
     >>> round(signal_of_pressure.si(16931.945, 5.0, 1.00, 0.120, 1000.0), 4)
@@ -75,8 +76,8 @@ def signal_of_pressure(
 
 @egr.calculation(source="sensor-span-later")
 def least_answer(
-    pressure: Annotated[float, ck.Input("Pa diff", "Pressure", 0)],
-) -> Annotated[float, ck.Output("V", "Least answer")]:
+    pressure: Annotated[float, ck.Input("Pa diff", "Pressure applied", 0)],
+) -> Annotated[float, ck.Output("V", "Least rise of the signal")]:
     """The least that any sensor's signal should gain under a pressure: 0.10 V for each kPa.
 
     >>> round(least_answer.si(16931.945), 3)

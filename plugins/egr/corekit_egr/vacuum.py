@@ -35,9 +35,9 @@ NO_VACUUM = "This valve is moved by an electric motor; there is no vacuum to mea
 
 @egr.calculation(source="altitude")
 def manifold_pressure(
-    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
-    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
-) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure")]:
+    vacuum: Annotated[float, ck.Input("Pa diff", "Manifold vacuum", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric pressure", 50000, 110000)],
+) -> Annotated[float, ck.Output("Pa abs", "Manifold pressure, absolute")]:
     """Absolute pressure behind a vacuum: the barometer less the vacuum.
 
     >>> round(manifold_pressure.si(50795.8, 84311.0))
@@ -53,8 +53,8 @@ def manifold_pressure(
 
 @egr.calculation(source="altitude")
 def vacuum_at_sea_level(
-    vacuum: Annotated[float, ck.Input("Pa diff", "Vacuum", 0)],
-    barometric: Annotated[float, ck.Input("Pa abs", "Barometric", 50000, 110000)],
+    vacuum: Annotated[float, ck.Input("Pa diff", "Manifold vacuum read here", 0)],
+    barometric: Annotated[float, ck.Input("Pa abs", "Barometric pressure", 50000, 110000)],
 ) -> Annotated[float, ck.Output("Pa diff", "Vacuum at sea level")]:
     """The vacuum that the same engine would show at sea level, its absolute pressure being the same.
 
@@ -66,9 +66,9 @@ def vacuum_at_sea_level(
 
 @egr.calculation(source="copper")
 def coil_at_20(
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
-) -> Annotated[float, ck.Output("Ω", "Coil at 20")]:
+    resistance: Annotated[float, ck.Input("Ω", "Coil resistance as measured", 0)],
+    temperature: Annotated[float, ck.Input("K", "Coil temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil resistance at 20 °C")]:
     """Resistance that a warm copper coil would show at 20 °C.
 
     >>> round(coil_at_20.si(43.375, 373.15), 1)
@@ -79,9 +79,9 @@ def coil_at_20(
 
 @egr.calculation(source="copper")
 def coil_warm(
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 433.15)],
-) -> Annotated[float, ck.Output("Ω", "Coil warm")]:
+    resistance: Annotated[float, ck.Input("Ω", "Coil resistance at 20 °C", 0)],
+    temperature: Annotated[float, ck.Input("K", "Coil temperature", 233.15, 433.15)],
+) -> Annotated[float, ck.Output("Ω", "Coil resistance at this temperature")]:
     """Resistance of a copper coil at a temperature, from the one given for 20 °C.
 
     >>> round(coil_warm.si(33.0, 333.15), 3)

@@ -27,8 +27,8 @@ DATA_UNCERTAINTY = (
 
 @ignition.calculation(source="circuit")
 def final_current(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Primary circuit resistance", above=0)],
 ) -> Annotated[float, ck.Output("A", "Final current")]:
     """Current that a coil settles at when it stays switched on.
 
@@ -40,11 +40,11 @@ def final_current(
 
 @ignition.calculation(source="circuit")
 def current_after(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    time: Annotated[float, ck.Input("s", "Time", 0)],
-) -> Annotated[float, ck.Output("A", "Current after")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Primary circuit resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
+    time: Annotated[float, ck.Input("s", "Time since switching on", 0)],
+) -> Annotated[float, ck.Output("A", "Primary current")]:
     """Current some time after a coil was switched on.
 
     >>> round(current_after.si(13.5, 0.6, 0.004, 0.003), 3)
@@ -55,11 +55,11 @@ def current_after(
 
 @ignition.calculation(source="circuit")
 def time_to_current(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-) -> Annotated[float, ck.Output("s", "Time to current")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Primary circuit resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Primary current to reach", 0)],
+) -> Annotated[float, ck.Output("s", "Charge time")]:
     """Time until a coil carries a current.
 
     >>> round(time_to_current.si(13.5, 0.6, 0.004, 7.5) * 1000, 3)
@@ -75,10 +75,10 @@ def time_to_current(
 
 @ignition.calculation(source="circuit")
 def time_to_share(
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    share: Annotated[float, ck.Input("1", "Share", 0, below=1)],
-) -> Annotated[float, ck.Output("s", "Time to share")]:
+    resistance: Annotated[float, ck.Input("Ω", "Primary circuit resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
+    share: Annotated[float, ck.Input("1", "Share of the final current", 0, below=1)],
+) -> Annotated[float, ck.Output("s", "Charge time")]:
     """Time until a coil carries a share of its final current.
 
     >>> round(time_to_share.si(2.0, 0.01, 0.95) * 1000, 2)
@@ -89,8 +89,8 @@ def time_to_share(
 
 @ignition.calculation(source="circuit")
 def stored_energy(
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", 0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Primary current at switch-off", 0)],
 ) -> Annotated[float, ck.Output("J", "Stored energy")]:
     """Energy in a coil whose core is not saturated; a saturated one holds less.
 
@@ -102,9 +102,9 @@ def stored_energy(
 
 @ignition.calculation(source="circuit")
 def energy_left_by_supply(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    full_voltage: Annotated[float, ck.Input("V", "Full voltage", above=0)],
-) -> Annotated[float, ck.Output("1", "Energy left by supply")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage now", above=0)],
+    full_voltage: Annotated[float, ck.Input("V", "Full supply voltage", above=0)],
+) -> Annotated[float, ck.Output("1", "Share of the energy left")]:
     """Share of its energy that a coil keeps at a lower supply, the charge time unchanged.
 
     >>> round(energy_left_by_supply.si(9.0, 13.5), 3)
@@ -115,9 +115,9 @@ def energy_left_by_supply(
 
 @ignition.calculation(source="circuit")
 def energy_ratio(
-    proposed: Annotated[float, ck.Input("J", "Proposed", 0)],
-    fitted: Annotated[float, ck.Input("J", "Fitted", above=0)],
-) -> Annotated[float, ck.Output("1", "Energy ratio")]:
+    proposed: Annotated[float, ck.Input("J", "Energy of the proposed coil", 0)],
+    fitted: Annotated[float, ck.Input("J", "Energy of the fitted coil", above=0)],
+) -> Annotated[float, ck.Output("1", "Energy against the fitted coil")]:
     """How many times the energy of the fitted coil another one stores.
 
     >>> energy_ratio.si(0.75, 0.5)
@@ -128,9 +128,11 @@ def energy_ratio(
 
 @ignition.calculation(source="circuit")
 def energy_uncertainty(
-    inductance_uncertainty: Annotated[float, ck.Input("1", "Inductance uncertainty", 0, high=1)],
-    current_uncertainty: Annotated[float, ck.Input("1", "Current uncertainty", 0, high=1)],
-) -> Annotated[float, ck.Output("1", "Energy uncertainty")]:
+    inductance_uncertainty: Annotated[
+        float, ck.Input("1", "Relative uncertainty of the inductance", 0, high=1)
+    ],
+    current_uncertainty: Annotated[float, ck.Input("1", "Relative uncertainty of the current", 0, high=1)],
+) -> Annotated[float, ck.Output("1", "Relative uncertainty of the energy")]:
     """Relative uncertainty of the stored energy from those of inductance and current; the current's counts
     twice.
 
@@ -145,9 +147,9 @@ def energy_uncertainty(
 
 @ignition.calculation(source="circuit")
 def time_constant(
-    interval: Annotated[float, ck.Input("s", "Interval", above=0)],
-    first: Annotated[float, ck.Input("A", "First", 0)],
-    second: Annotated[float, ck.Input("A", "Second", 0)],
+    interval: Annotated[float, ck.Input("s", "Length of one interval", above=0)],
+    first: Annotated[float, ck.Input("A", "Current after one interval", 0)],
+    second: Annotated[float, ck.Input("A", "Current after two intervals", 0)],
 ) -> Annotated[float, ck.Output("s", "Time constant")]:
     """Time constant of a coil from its current after one and after two intervals.
 
@@ -168,10 +170,10 @@ def time_constant(
 
 @ignition.calculation(source="circuit")
 def resistance_of_trace(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    first: Annotated[float, ck.Input("A", "First", above=0)],
-    second: Annotated[float, ck.Input("A", "Second", 0)],
-) -> Annotated[float, ck.Output("Ω", "Resistance of trace")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    first: Annotated[float, ck.Input("A", "Current after one interval", above=0)],
+    second: Annotated[float, ck.Input("A", "Current after two intervals", 0)],
+) -> Annotated[float, ck.Output("Ω", "Primary circuit resistance")]:
     """Resistance of the whole primary loop from its current after one and after two equal intervals.
 
     >>> round(resistance_of_trace.si(13.5, 3.134071, 5.83159), 3)
@@ -182,11 +184,11 @@ def resistance_of_trace(
 
 @ignition.calculation(source="circuit")
 def inductance_of_trace(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    interval: Annotated[float, ck.Input("s", "Interval", above=0)],
-    first: Annotated[float, ck.Input("A", "First", above=0)],
-    second: Annotated[float, ck.Input("A", "Second", 0)],
-) -> Annotated[float, ck.Output("H", "Inductance of trace")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    interval: Annotated[float, ck.Input("s", "Length of one interval", above=0)],
+    first: Annotated[float, ck.Input("A", "Current after one interval", above=0)],
+    second: Annotated[float, ck.Input("A", "Current after two intervals", 0)],
+) -> Annotated[float, ck.Output("H", "Primary inductance")]:
     """Primary inductance from the current after one and after two intervals.
 
     >>> round(inductance_of_trace.si(13.5, 0.001, 3.134071, 5.83159) * 1000, 2)
@@ -197,10 +199,10 @@ def inductance_of_trace(
 
 @ignition.calculation(source="circuit")
 def inductance_of_slope(
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", above=0)],
-    time: Annotated[float, ck.Input("s", "Time", 0)],
-) -> Annotated[float, ck.Output("H", "Inductance of slope")]:
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    current: Annotated[float, ck.Input("A", "Current early in the rise", above=0)],
+    time: Annotated[float, ck.Input("s", "Time since switching on", 0)],
+) -> Annotated[float, ck.Output("H", "Primary inductance")]:
     """Primary inductance from how fast the current begins to rise.
 
     >>> inductance_of_slope.si(13.5, 2.0, 0.001)
@@ -214,10 +216,10 @@ def inductance_of_slope(
 
 @ignition.calculation(source="circuit")
 def burn_time(
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Secondary inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Secondary current at the start of the spark", 0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance of winding, lead and plug", 0)],
+    voltage: Annotated[float, ck.Input("V", "Burn voltage", above=0)],
 ) -> Annotated[float, ck.Output("s", "Burn time")]:
     """How long a spark burns: secondary inductance and starting current, all resistance in its way, burn
     voltage.
@@ -231,11 +233,11 @@ def burn_time(
 
 @ignition.calculation(source="circuit")
 def gap_energy(
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-) -> Annotated[float, ck.Output("J", "Gap energy")]:
+    inductance: Annotated[float, ck.Input("H", "Secondary inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Secondary current at the start of the spark", 0)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance of winding, lead and plug", 0)],
+    voltage: Annotated[float, ck.Input("V", "Burn voltage", above=0)],
+) -> Annotated[float, ck.Output("J", "Energy reaching the gap")]:
     """Energy that reaches the gap while a spark burns; the rest warms winding, lead and plug.
 
     >>> round(gap_energy.si(25.0, 0.07, 18000.0, 1000.0) * 1000, 1)
@@ -249,9 +251,9 @@ def gap_energy(
 
 @ignition.calculation(source="circuit")
 def capacitive_energy(
-    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
-    voltage: Annotated[float, ck.Input("V", "Voltage", 0)],
-) -> Annotated[float, ck.Output("J", "Capacitive energy")]:
+    capacitance: Annotated[float, ck.Input("F", "Capacitance of winding, lead and plug", above=0)],
+    voltage: Annotated[float, ck.Input("V", "Secondary voltage", 0)],
+) -> Annotated[float, ck.Output("J", "Energy in the capacitance")]:
     """Energy in the capacitance of winding, lead and plug at a voltage.
 
     >>> round(capacitive_energy.si(1e-10, 30000.0), 3)

@@ -41,9 +41,9 @@ AT_LEAST = 3  # cylinders that can be compared
 
 @ignition.calculation(source="paschen")
 def breakdown_by_paschen(
-    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
-    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
-) -> Annotated[float, ck.Output("V", "Breakdown by paschen")]:
+    pressure: Annotated[float, ck.Input("Pa abs", "Air pressure in the gap", above=0)],
+    gap: Annotated[float, ck.Input("m", "Electrode gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown voltage")]:
     """Voltage at which air breaks down between flat plates, by Paschen's law; right of its lowest point only.
 
     >>> round(breakdown_by_paschen.si(101325.0, 0.001))
@@ -60,10 +60,10 @@ def breakdown_by_paschen(
 
 @ignition.calculation(source="uniform-field")
 def breakdown_in_air(
-    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
-    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
-) -> Annotated[float, ck.Output("V", "Breakdown in air")]:
+    pressure: Annotated[float, ck.Input("Pa abs", "Air pressure in the gap", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature in the gap", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Electrode gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown voltage")]:
     """Voltage at which air breaks down in an even field; plugs at engine pressures need less than this says.
 
     >>> round(breakdown_in_air.si(101325.0, 293.15, 0.001))
@@ -75,10 +75,10 @@ def breakdown_in_air(
 
 @ignition.calculation(source="uniform-field")
 def breakdown_in_air_low(
-    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
-    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
-) -> Annotated[float, ck.Output("V", "Breakdown in air low")]:
+    pressure: Annotated[float, ck.Input("Pa abs", "Air pressure in the gap", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Air temperature in the gap", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Electrode gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Breakdown voltage, low estimate")]:
     """The same by a second set of constants, some 5 % lower.
 
     >>> round(breakdown_in_air_low.si(101325.0, 293.15, 0.001))
@@ -90,10 +90,10 @@ def breakdown_in_air_low(
 
 @ignition.calculation(source="engine-gap")
 def voltage_demanded(
-    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
-    gap: Annotated[float, ck.Input("m", "Gap", above=0, high=0.02)],
-) -> Annotated[float, ck.Output("V", "Voltage demanded")]:
+    pressure: Annotated[float, ck.Input("Pa abs", "Cylinder pressure at the spark", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Charge temperature at the spark", 200, 3000)],
+    gap: Annotated[float, ck.Input("m", "Plug gap", above=0, high=0.02)],
+) -> Annotated[float, ck.Output("V", "Required voltage")]:
     """Voltage that a plug asks for in an engine.
 
     Not for open air and not for the exhaust gap of a wasted-spark pair.
@@ -107,11 +107,11 @@ def voltage_demanded(
 
 @ignition.calculation(source="engine-gap")
 def widest_gap(
-    available: Annotated[float, ck.Input("V", "Available", above=0)],
-    margin: Annotated[float, ck.Input("1", "Margin", 0, high=1)],
-    pressure: Annotated[float, ck.Input("Pa abs", "Pressure", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 200, 3000)],
-) -> Annotated[float, ck.Output("m", "Widest gap")]:
+    available: Annotated[float, ck.Input("V", "Available voltage", above=0)],
+    margin: Annotated[float, ck.Input("1", "Share of it kept in reserve", 0, high=1)],
+    pressure: Annotated[float, ck.Input("Pa abs", "Cylinder pressure at the spark", above=0)],
+    temperature: Annotated[float, ck.Input("K", "Charge temperature at the spark", 200, 3000)],
+) -> Annotated[float, ck.Output("m", "Widest plug gap")]:
     """The widest gap that leaves a share of the available voltage in reserve.
 
     >>> round(widest_gap.si(28e3, 0.2, 20e5, 650.0) * 1000, 2)
@@ -129,9 +129,9 @@ def widest_gap(
 
 @ignition.calculation(source="circuit")
 def reserve(
-    available: Annotated[float, ck.Input("V", "Available", above=0)],
-    demanded: Annotated[float, ck.Input("V", "Demanded", 0)],
-) -> Annotated[float, ck.Output("1", "Reserve")]:
+    available: Annotated[float, ck.Input("V", "Available voltage", above=0)],
+    demanded: Annotated[float, ck.Input("V", "Required voltage", 0)],
+) -> Annotated[float, ck.Output("1", "Voltage reserve")]:
     """Share of the available voltage that is left over.
 
     >>> round(reserve.si(30e3, 19450.77), 3)
@@ -142,10 +142,10 @@ def reserve(
 
 @ignition.calculation(source="compression")
 def effective_compression(
-    ratio: Annotated[float, ck.Input("1", "Ratio", 1, high=30)],
-    before_top: Annotated[float, ck.Input("rad", "Before top", 0, 3.1416)],
-    crank_to_rod: Annotated[float, ck.Input("1", "Crank to rod", 0.1, 0.5)],
-) -> Annotated[float, ck.Output("1", "Effective compression")]:
+    ratio: Annotated[float, ck.Input("1", "Compression ratio", 1, high=30)],
+    before_top: Annotated[float, ck.Input("rad", "Crank angle before top dead centre", 0, 3.1416)],
+    crank_to_rod: Annotated[float, ck.Input("1", "Crank radius over rod length", 0.1, 0.5)],
+) -> Annotated[float, ck.Output("1", "Compression at the spark")]:
     """How far the charge is compressed some angle before top dead centre.
 
     >>> round(effective_compression.si(10.0, 0.2617994, 0.30), 3)
@@ -158,9 +158,9 @@ def effective_compression(
 
 @ignition.calculation(source="compression")
 def pressure_at_spark(
-    start: Annotated[float, ck.Input("Pa abs", "Start", above=0)],
-    compression: Annotated[float, ck.Input("1", "Compression", 1, high=30)],
-) -> Annotated[float, ck.Output("Pa abs", "Pressure at spark")]:
+    start: Annotated[float, ck.Input("Pa abs", "Pressure at the start of compression", above=0)],
+    compression: Annotated[float, ck.Input("1", "Compression at the spark", 1, high=30)],
+) -> Annotated[float, ck.Output("Pa abs", "Cylinder pressure at the spark")]:
     """Pressure of the compressed charge.
 
     >>> round(pressure_at_spark.si(1e5, 10.0) / 1e5, 2)
@@ -171,9 +171,9 @@ def pressure_at_spark(
 
 @ignition.calculation(source="compression")
 def temperature_at_spark(
-    start: Annotated[float, ck.Input("K", "Start", 200, 3000)],
-    compression: Annotated[float, ck.Input("1", "Compression", 1, high=30)],
-) -> Annotated[float, ck.Output("K", "Temperature at spark")]:
+    start: Annotated[float, ck.Input("K", "Temperature at the start of compression", 200, 3000)],
+    compression: Annotated[float, ck.Input("1", "Compression at the spark", 1, high=30)],
+) -> Annotated[float, ck.Output("K", "Charge temperature at the spark")]:
     """Temperature of the compressed charge.
 
     >>> round(temperature_at_spark.si(330.0, 10.0), 1)
@@ -184,10 +184,10 @@ def temperature_at_spark(
 
 @ignition.calculation(source="circuit")
 def voltage_from_energy(
-    energy: Annotated[float, ck.Input("J", "Energy", 0)],
-    transfer: Annotated[float, ck.Input("1", "Transfer", 0, high=1)],
-    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
-) -> Annotated[float, ck.Output("V", "Voltage from energy")]:
+    energy: Annotated[float, ck.Input("J", "Energy stored in the coil", 0)],
+    transfer: Annotated[float, ck.Input("1", "Share of it that reaches the secondary", 0, high=1)],
+    capacitance: Annotated[float, ck.Input("F", "Capacitance of winding, lead and plug", above=0)],
+) -> Annotated[float, ck.Output("V", "Available voltage")]:
     """Voltage that a coil's energy can charge winding, lead and plug to.
 
     >>> round(voltage_from_energy.si(0.06, 0.7, 1e-10))
@@ -198,9 +198,9 @@ def voltage_from_energy(
 
 @ignition.calculation(source="circuit")
 def voltage_from_clamp(
-    turns: Annotated[float, ck.Input("1", "Turns", above=0)],
-    clamp: Annotated[float, ck.Input("V", "Clamp", 0)],
-) -> Annotated[float, ck.Output("V", "Voltage from clamp")]:
+    turns: Annotated[float, ck.Input("1", "Turns ratio", above=0)],
+    clamp: Annotated[float, ck.Input("V", "Clamp voltage of the switch", 0)],
+) -> Annotated[float, ck.Output("V", "Available voltage")]:
     """Voltage above which the switch's own clamp holds a coil: turns ratio times clamp voltage.
 
     >>> voltage_from_clamp.si(85.0, 400.0)
@@ -211,13 +211,13 @@ def voltage_from_clamp(
 
 @ignition.calculation(source="circuit")
 def voltage_with_capacitor(
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    current: Annotated[float, ck.Input("A", "Primary current at switch-off", 0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
     secondary_capacitance: Annotated[float, ck.Input("F", "Secondary capacitance", above=0)],
-    primary_capacitance: Annotated[float, ck.Input("F", "Primary capacitance", above=0)],
-    turns: Annotated[float, ck.Input("1", "Turns", above=0)],
-    share: Annotated[float, ck.Input("1", "Share", 0, high=1)],
-) -> Annotated[float, ck.Output("V", "Voltage with capacitor")]:
+    primary_capacitance: Annotated[float, ck.Input("F", "Capacitor across the points", above=0)],
+    turns: Annotated[float, ck.Input("1", "Turns ratio", above=0)],
+    share: Annotated[float, ck.Input("1", "Share of the energy that reaches the secondary", 0, high=1)],
+) -> Annotated[float, ck.Output("V", "Available voltage")]:
     """Voltage of a coil with breaker points and their capacitor.
 
     >>> round(voltage_with_capacitor.si(3.5, 0.009, 7e-11, 2.2e-7, 100.0, 0.75))
@@ -228,11 +228,11 @@ def voltage_with_capacitor(
 
 @ignition.calculation(source="circuit")
 def voltage_with_shunt(
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
-    capacitance: Annotated[float, ck.Input("F", "Capacitance", above=0)],
-    current: Annotated[float, ck.Input("A", "Current", 0)],
-    shunt: Annotated[float, ck.Input("Ω", "Shunt", above=0)],
-) -> Annotated[float, ck.Output("V", "Voltage with shunt")]:
+    inductance: Annotated[float, ck.Input("H", "Secondary inductance", above=0)],
+    capacitance: Annotated[float, ck.Input("F", "Capacitance of winding, lead and plug", above=0)],
+    current: Annotated[float, ck.Input("A", "Secondary current at switch-off", 0)],
+    shunt: Annotated[float, ck.Input("Ω", "Resistance across the fouled plug", above=0)],
+) -> Annotated[float, ck.Output("V", "Voltage across the plug")]:
     """Voltage that a coil reaches across a fouled plug, whose deposit drains it while it rises.
 
     >>> round(voltage_with_shunt.si(25.0, 1e-10, 0.07, 1e6))
@@ -250,10 +250,10 @@ def voltage_with_shunt(
 
 @ignition.calculation(source="gap-wear")
 def gap_after(
-    new: Annotated[float, ck.Input("m", "New", above=0, high=0.02)],
-    wear: Annotated[float, ck.Input("1", "Wear", 0, high=1e-6)],
-    distance: Annotated[float, ck.Input("m", "Distance", 0)],
-) -> Annotated[float, ck.Output("m", "Gap after")]:
+    new: Annotated[float, ck.Input("m", "Gap when new", above=0, high=0.02)],
+    wear: Annotated[float, ck.Input("1", "Wear for each metre driven", 0, high=1e-6)],
+    distance: Annotated[float, ck.Input("m", "Distance driven", 0)],
+) -> Annotated[float, ck.Output("m", "Gap now")]:
     """Plug gap after a distance; a wear of 0.125 mm in 10,000 km is 1.25e-11.
 
     >>> round(gap_after.si(0.0008, 1.25e-11, 4e7) * 1000, 2)

@@ -28,8 +28,8 @@ COMPARED = 3
 
 @ignition.calculation(source="lead-by-length")
 def most_by_length(
-    length: Annotated[float, ck.Input("m", "Length", above=0)],
-) -> Annotated[float, ck.Output("Ω", "Most by length")]:
+    length: Annotated[float, ck.Input("m", "Length of the lead", above=0)],
+) -> Annotated[float, ck.Output("Ω", "Highest resistance")]:
     """Most that a suppressed lead of this length should read.
 
     >>> round(most_by_length.si(0.6))

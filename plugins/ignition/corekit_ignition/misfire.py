@@ -17,8 +17,8 @@ AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; 
 
 @ignition.calculation(source="four-stroke")
 def firings(
-    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
-    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
+    revolutions: Annotated[float, ck.Input("count", "Revolutions counted", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Number of cylinders", 1, 16)],
 ) -> Annotated[float, ck.Output("count", "Firings")]:
     """How often an engine fires in so many revolutions.
 
@@ -30,10 +30,10 @@ def firings(
 
 @ignition.calculation(source="four-stroke")
 def misfire_share(
-    count: Annotated[float, ck.Input("count", "Count", 0)],
-    revolutions: Annotated[float, ck.Input("count", "Revolutions", above=0)],
-    cylinders: Annotated[float, ck.Input("count", "Cylinders", 1, 16)],
-) -> Annotated[float, ck.Output("1", "Misfire share")]:
+    count: Annotated[float, ck.Input("count", "Misfires counted", 0)],
+    revolutions: Annotated[float, ck.Input("count", "Revolutions counted", above=0)],
+    cylinders: Annotated[float, ck.Input("count", "Number of cylinders", 1, 16)],
+) -> Annotated[float, ck.Output("1", "Share of firings that failed")]:
     """Share of an engine's firings that failed.
 
     >>> misfire_share.si(30.0, 200.0, 8.0)
@@ -44,9 +44,9 @@ def misfire_share(
 
 @ignition.calculation(source="power-balance")
 def contribution(
-    drop: Annotated[float, ck.Input("rev/s", "Drop", 0)],
-    middle_drop: Annotated[float, ck.Input("rev/s", "Middle drop", above=0)],
-) -> Annotated[float, ck.Output("1", "Contribution")]:
+    drop: Annotated[float, ck.Input("rev/s", "Speed lost without this cylinder", 0)],
+    middle_drop: Annotated[float, ck.Input("rev/s", "Median speed lost over all cylinders", above=0)],
+) -> Annotated[float, ck.Output("1", "Contribution of the cylinder")]:
     """A cylinder's part in the work: the speed lost without it, against the median of all.
 
     >>> round(contribution.si(21 / 60, 59 / 60), 3)

@@ -41,9 +41,9 @@ TOP_SPEED = 7000.0  # rpm, the end of the chart's scale
 
 @ignition.calculation(source="four-stroke")
 def spark_period(
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
-) -> Annotated[float, ck.Output("s", "Spark period")]:
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Sparks of the coil for each revolution", above=0, high=8)],
+) -> Annotated[float, ck.Output("s", "Time between sparks")]:
     """Time from spark to spark of one coil.
 
     Firings in one revolution: half the cylinders for one coil and a distributor, 1 for wasted spark, 1/2 for
@@ -57,9 +57,9 @@ def spark_period(
 
 @ignition.calculation(source="four-stroke")
 def spark_rate(
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
-) -> Annotated[float, ck.Output("Hz", "Spark rate")]:
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Sparks of the coil for each revolution", above=0, high=8)],
+) -> Annotated[float, ck.Output("Hz", "Sparks in a second")]:
     """Sparks of one coil in a second.
 
     >>> spark_rate.si(60.0, 4.0)
@@ -70,9 +70,9 @@ def spark_rate(
 
 @ignition.calculation(source="four-stroke")
 def time_of_angle(
-    angle: Annotated[float, ck.Input("rad", "Angle", 0)],
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-) -> Annotated[float, ck.Output("s", "Time of angle")]:
+    angle: Annotated[float, ck.Input("rad", "Crank angle", 0)],
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+) -> Annotated[float, ck.Output("s", "Time")]:
     """Time in which the crank turns through an angle.
 
     >>> round(time_of_angle.si(0.1745329, 16.66667) * 1000, 3)
@@ -84,8 +84,8 @@ def time_of_angle(
 @ignition.calculation(source="four-stroke")
 def angle_of_time(
     time: Annotated[float, ck.Input("s", "Time", 0)],
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-) -> Annotated[float, ck.Output("rad", "Angle of time")]:
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+) -> Annotated[float, ck.Output("rad", "Crank angle")]:
     """Angle through which the crank turns in a time.
 
     >>> round(angle_of_time.si(0.0025, 60.0), 4)
@@ -96,9 +96,9 @@ def angle_of_time(
 
 @ignition.calculation(source="four-stroke")
 def time_of_dwell_angle(
-    angle: Annotated[float, ck.Input("rad", "Angle", 0)],
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-) -> Annotated[float, ck.Output("s", "Time of dwell angle")]:
+    angle: Annotated[float, ck.Input("rad", "Dwell angle at the distributor", 0)],
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+) -> Annotated[float, ck.Output("s", "Charge time")]:
     """Charge time of a dwell angle in degrees of the distributor, which turns at half the engine's speed.
 
     >>> round(time_of_dwell_angle.si(0.5235988, 13.33333) * 1000, 1)
@@ -110,8 +110,8 @@ def time_of_dwell_angle(
 @ignition.calculation(source="four-stroke")
 def duty(
     charge_time: Annotated[float, ck.Input("s", "Charge time", 0)],
-    period: Annotated[float, ck.Input("s", "Period", above=0)],
-) -> Annotated[float, ck.Output("1", "Duty")]:
+    period: Annotated[float, ck.Input("s", "Time between sparks", above=0)],
+) -> Annotated[float, ck.Output("1", "Duty cycle")]:
     """Share of the time in which a coil is switched on.
 
     >>> duty.si(0.0125, 0.01875)
@@ -122,10 +122,10 @@ def duty(
 
 @ignition.calculation(source="four-stroke")
 def dwell_available(
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
-    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
-) -> Annotated[float, ck.Output("s", "Dwell available")]:
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Sparks of the coil for each revolution", above=0, high=8)],
+    off_time: Annotated[float, ck.Input("s", "Time for burning and recovery", 0)],
+) -> Annotated[float, ck.Output("s", "Charge time available")]:
     """Time to charge between two sparks: the period less what burning and recovery take.
 
     >>> round(dwell_available.si(60.0, 4.0, 0.0012) * 1000, 3)
@@ -136,10 +136,10 @@ def dwell_available(
 
 @ignition.calculation(source="four-stroke")
 def collapse_speed(
-    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
-    charge_time: Annotated[float, ck.Input("s", "Charge time", above=0)],
-    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
-) -> Annotated[float, ck.Output("rev/s", "Collapse speed")]:
+    firings: Annotated[float, ck.Input("1", "Sparks of the coil for each revolution", above=0, high=8)],
+    charge_time: Annotated[float, ck.Input("s", "Charge time needed", above=0)],
+    off_time: Annotated[float, ck.Input("s", "Time for burning and recovery", 0)],
+) -> Annotated[float, ck.Output("rev/s", "Highest engine speed with full charge")]:
     """Engine speed above which a coil no longer has the time it needs to charge.
 
     >>> round(collapse_speed.si(4.0, 0.002703101, 0.001) * 60)
@@ -150,14 +150,14 @@ def collapse_speed(
 
 @ignition.calculation(source="circuit")
 def energy_at_speed(
-    speed: Annotated[float, ck.Input("rev/s", "Speed", above=0)],
-    firings: Annotated[float, ck.Input("1", "Firings", above=0, high=8)],
-    off_time: Annotated[float, ck.Input("s", "Off time", 0)],
-    voltage: Annotated[float, ck.Input("V", "Voltage", above=0)],
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", above=0)],
-    inductance: Annotated[float, ck.Input("H", "Inductance", above=0)],
+    speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
+    firings: Annotated[float, ck.Input("1", "Sparks of the coil for each revolution", above=0, high=8)],
+    off_time: Annotated[float, ck.Input("s", "Time for burning and recovery", 0)],
+    voltage: Annotated[float, ck.Input("V", "Supply voltage", above=0)],
+    resistance: Annotated[float, ck.Input("Ω", "Primary circuit resistance", above=0)],
+    inductance: Annotated[float, ck.Input("H", "Primary inductance", above=0)],
     current_limit: Annotated[float, ck.Input("A", "Current limit", 0)],
-) -> Annotated[float, ck.Output("J", "Energy at speed")]:
+) -> Annotated[float, ck.Output("J", "Energy for one spark")]:
     """Energy for one spark at an engine speed: the coil charges for the time there is, up to its current
     limit.
 

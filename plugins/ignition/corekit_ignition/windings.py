@@ -30,9 +30,9 @@ SLIP = 100.0  # a secondary this many times below its lowest figure was noted in
 
 @ignition.calculation(source="copper")
 def resistance_at_20(
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
-) -> Annotated[float, ck.Output("Ω", "Resistance at 20")]:
+    resistance: Annotated[float, ck.Input("Ω", "Winding resistance as measured", 0)],
+    temperature: Annotated[float, ck.Input("K", "Winding temperature", 233.15, 423.15)],
+) -> Annotated[float, ck.Output("Ω", "Resistance at 20 °C")]:
     """Resistance that a copper winding would show at 20 °C.
 
     A coil measured on a hot engine reads high, while limits are given cold.
@@ -45,8 +45,8 @@ def resistance_at_20(
 
 @ignition.calculation(source="copper")
 def resistance_when_warm(
-    resistance: Annotated[float, ck.Input("Ω", "Resistance", 0)],
-    temperature: Annotated[float, ck.Input("K", "Temperature", 233.15, 423.15)],
+    resistance: Annotated[float, ck.Input("Ω", "Resistance at 20 °C", 0)],
+    temperature: Annotated[float, ck.Input("K", "Winding temperature", 233.15, 423.15)],
 ) -> Annotated[float, ck.Output("Ω", "Resistance when warm")]:
     """Resistance of a copper winding at a temperature, from its resistance at 20 °C.
 
