@@ -4,7 +4,8 @@
 text of a whole visit file, `Examples` reads worked examples with their sources.
 """
 
-from ..assess.assessment import Assessment, Proof
+from ..assess.assessment import Assessment
+from ..assess.proof import Proof
 from ..plugin.host import load as installed_plugins
 from .bench import Bench, quantity
 from .evidence import Shown, shown
