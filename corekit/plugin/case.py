@@ -279,9 +279,10 @@ class Case:
     def visual(
         self,
         at: Observation,
-        passes: bool,
         claim: Claim,
         says: str,
+        *,
+        passes: bool,
         tells: str = "",
         values: Mapping[str, str] | None = None,
     ) -> Finding:

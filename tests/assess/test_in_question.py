@@ -53,7 +53,7 @@ replace_horn = horn.operation("replace", "Replace the horn", replaces=horn_part)
 @horn.check("Tone")
 def sounds(case: ck.Case, heard: Annotated[Tone, tone]) -> Iterator[ck.Finding | ck.Gap]:
     yield case.visual(
-        tone, heard is Tone.LOUD, ck.Claim("horn.tone"), "It is {tone}.", values={"tone": heard.value}
+        tone, ck.Claim("horn.tone"), "It is {tone}.", passes=heard is Tone.LOUD, values={"tone": heard.value}
     )
 
 

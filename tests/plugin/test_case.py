@@ -151,7 +151,9 @@ def test_a_plain_statement_has_two_voices_as_well() -> None:
     assert (str(advice.text), str(advice.for_customer)) == ("3 to go.", "3 left.")
     assert str(case.advise(ck.Claim("brakes.days"), "One voice.").for_customer) == "One voice."
     seen = Bench(brakes).see("pedal", "spongy").case()
-    looked = seen.visual(pedal, False, ck.Claim("brakes.pedal"), "It is spongy.", "It gives way.")
+    looked = seen.visual(
+        pedal, ck.Claim("brakes.pedal"), "It is spongy.", passes=False, tells="It gives way."
+    )
     assert (str(looked.text), str(looked.for_customer), looked.evidence) == (
         "It is spongy.",
         "It gives way.",
@@ -166,8 +168,8 @@ def test_one_claim_serves_every_way_of_stating_it() -> None:
         "judge": case.judge(case[travel], case.limit(travel), claim, SAYS),
         "advise": case.advise(claim, "So it is."),
         "inconclusive": case.inconclusive(claim, "So it may be."),
-        "fails": case.visual(pedal, False, claim, "So it looks."),
-        "passes": case.visual(pedal, True, claim, "So it looks."),
+        "fails": case.visual(pedal, claim, "So it looks.", passes=False),
+        "passes": case.visual(pedal, claim, "So it looks.", passes=True),
     }
     assert {how: (one.urgency, one.calls_for, one.next_test) for how, one in made.items()} == {
         "judge": (Urgency.THIS_VISIT, "brakes.bleed", "brakes.pedal"),

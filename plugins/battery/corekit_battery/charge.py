@@ -747,25 +747,27 @@ def charging_air(
     if closed:
         yield case.visual(
             charge_place,
-            False,
             ck.Claim("battery.charging_air", urgency=ck.Urgency.THIS_VISIT),
             (
                 "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in"
                 " about {soon}, sooner under the roof, and a spark can set it off. Open up or take it outside"
                 " before charging goes on.{air}"
             ),
+            passes=False,
             values=places,
         )
     elif there is ChargingPlace.AIRY:
         yield case.visual(
             charge_place,
-            True,
             ck.Claim("battery.charging_air"),
             "It is charged indoors with air moving; keep it moving until an hour after.{air}",
+            passes=True,
             values={"air": air},
         )
     else:
-        yield case.visual(charge_place, True, ck.Claim("battery.charging_air"), "It is charged in the open.")
+        yield case.visual(
+            charge_place, ck.Claim("battery.charging_air"), "It is charged in the open.", passes=True
+        )
 
 
 @battery.check("Charging voltage for the battery's warmth")

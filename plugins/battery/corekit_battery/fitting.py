@@ -40,13 +40,13 @@ def known_to_the_vehicle(
     if told in (Told.DONE, Told.NOT_NEEDED):
         yield case.visual(
             made_known,
-            True,
             ck.Claim("battery.made_known"),
             (
                 "The new battery was made known to the vehicle."
                 if told is Told.DONE
                 else "This vehicle need not be told of a new battery."
             ),
+            passes=True,
         )
     elif told is Told.NOT_DONE:
         yield case.advise(

@@ -57,13 +57,13 @@ def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[
     frozen = seen is Case.FROZEN
     yield case.visual(
         case_seen,
-        seen is Case.SOUND,
         ck.Claim(
             "battery.frozen" if frozen else "battery.case",
             calls_for=None if frozen else replace,
             urgency=ck.Urgency.BEFORE_DRIVING,
         ),
         _CASE[seen],
+        passes=seen is Case.SOUND,
     )
 
 
@@ -89,7 +89,7 @@ def acid_level(
         ),
     }[seen]
     urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
-    yield case.visual(level, seen is Level.RIGHT, ck.Claim("battery.level", urgency=urgency), says)
+    yield case.visual(level, ck.Claim("battery.level", urgency=urgency), says, passes=seen is Level.RIGHT)
 
 
 @battery.check("Posts and clamps")
@@ -101,7 +101,10 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         Terminals.CORRODED: "Posts and clamps are corroded.",
     }[seen]
     yield case.visual(
-        terminals, seen is Terminals.TIGHT, ck.Claim("battery.terminals", calls_for=clean_contacts), says
+        terminals,
+        ck.Claim("battery.terminals", calls_for=clean_contacts),
+        says,
+        passes=seen is Terminals.TIGHT,
     )
 
 

@@ -46,12 +46,12 @@ def engine_reacts(
     if felt is not Reaction.NONE:
         yield case.visual(
             reaction,
-            True,
             ck.Claim("egr.reaction"),
             (
                 "With the valve opened by hand at idle the engine {how}: exhaust flows through valve and"
                 " passage."
             ),
+            passes=True,
             values={"how": felt.value},
         )
     elif valve is Valve.BACK_PRESSURE:
@@ -67,22 +67,22 @@ def engine_reacts(
     elif seen is Stem.MOVES:
         yield case.visual(
             reaction,
-            False,
             ck.Claim("egr.reaction", calls_for=clean),
             (
                 "The valve moves, yet the engine takes no notice: the passage behind it is blocked, by carbon"
                 " or by something put there."
             ),
+            passes=False,
         )
     else:
         yield case.visual(
             reaction,
-            False,
             ck.Claim("egr.reaction"),
             (
                 "With vacuum or command on the valve nothing changes in the engine, and the valve does not"
                 " move."
             ),
+            passes=False,
         )
 
 
@@ -97,13 +97,13 @@ def stem_moves(
         return
     yield case.visual(
         stem,
-        moves,
         ck.Claim("egr.stem", calls_for=replace_valve),
         (
             "The valve's stem moves."
             if moves
             else "The valve's stem does not move. Carbon may hold it: clean it first, then look again."
         ),
+        passes=moves,
     )
 
 
@@ -133,9 +133,9 @@ def sensing_hoses_looked_at(
     """Before any sensor is blamed."""
     yield case.visual(
         sensing_hoses,
-        seen is Hoses.SOUND,
         ck.Claim("egr.sensing_hoses", calls_for=replace_sensing_hoses),
         _SENSING[seen],
+        passes=seen is Hoses.SOUND,
     )
 
 
@@ -159,9 +159,9 @@ def vacuum_hoses_looked_at(
     """From the source to the regulator and on to the valve."""
     yield case.visual(
         vacuum_hoses,
-        seen is VacuumHoses.SOUND,
         ck.Claim("egr.vacuum_hoses", calls_for=replace_vacuum_hose),
         _VACUUM[seen],
+        passes=seen is VacuumHoses.SOUND,
     )
 
 
@@ -181,5 +181,5 @@ def carbon(case: ck.Case, seen: Annotated[Deposits, deposits]) -> Iterator[ck.Fi
     of the flow is gone.
     """
     yield case.visual(
-        deposits, seen is not Deposits.CHOKED, ck.Claim("egr.carbon", calls_for=clean), _CARBON[seen]
+        deposits, ck.Claim("egr.carbon", calls_for=clean), _CARBON[seen], passes=seen is not Deposits.CHOKED
     )

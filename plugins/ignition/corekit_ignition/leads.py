@@ -142,8 +142,8 @@ def leads_looked_at(
         calls = replace_leads if look in (LeadLook.CRACKED, LeadLook.TRACKED) else None
         yield case.visual(
             lead_look,
-            look is LeadLook.SOUND,
             ck.Claim("ignition.lead_look", place=place, calls_for=calls),
             says[look],
+            passes=look is LeadLook.SOUND,
             values={"it": place.capitalize()},
         )

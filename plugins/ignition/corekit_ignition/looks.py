@@ -71,13 +71,13 @@ def plugs_looked_at(
     if any(face in groups for face in _FAILS):
         yield case.visual(
             plug_face,
-            False,
             ck.Claim("ignition.plug_face", calls_for=replace_plugs),
             says,
+            passes=False,
             values={"text": text},
         )
     elif all(face in _SOUND for face in groups):
-        yield case.visual(plug_face, True, ck.Claim("ignition.plug_face"), says, values={"text": text})
+        yield case.visual(plug_face, ck.Claim("ignition.plug_face"), says, passes=True, values={"text": text})
     else:
         evidence = case.noted(plug_face, *seen)
         yield case.advise(
@@ -108,7 +108,9 @@ def cap_looked_at(
             " in the wet."
         ),
     }[seen]
-    yield case.visual(cap_look, seen is CapLook.SOUND, ck.Claim("ignition.cap", calls_for=replace_cap), says)
+    yield case.visual(
+        cap_look, ck.Claim("ignition.cap", calls_for=replace_cap), says, passes=seen is CapLook.SOUND
+    )
 
 
 @ignition.check("Spark at the tester")
@@ -204,7 +206,7 @@ def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding |
         )
         return
     says, operation = _WENT[went]
-    yield case.visual(swap, False, ck.Claim("ignition.swap", calls_for=operation), says)
+    yield case.visual(swap, ck.Claim("ignition.swap", calls_for=operation), says, passes=False)
 
 
 @ignition.check("Switching of the coil")
@@ -222,7 +224,10 @@ def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[c
         ),
     }[seen]
     yield case.visual(
-        switching, seen is Switching.SWINGS, ck.Claim("ignition.switching", calls_for=repair_switching), says
+        switching,
+        ck.Claim("ignition.switching", calls_for=repair_switching),
+        says,
+        passes=seen is Switching.SWINGS,
     )
 
 

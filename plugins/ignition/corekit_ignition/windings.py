@@ -210,9 +210,9 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
         says = "{it}: the secondary winding reads open, and there is no diode in it: it is broken."
         return case.visual(
             secondary_path,
-            False,
             ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil),
             says,
+            passes=False,
             values={"it": it},
         )
     may = "has a diode" if diodes is Fitted.YES else "may have a diode"
