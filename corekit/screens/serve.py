@@ -147,9 +147,10 @@ Pair a phone, once. It must be on the same network as this machine (the van's ho
 4. Some phones have a second switch that trusts the certificate for web pages; turn it on.
 5. Open the screens at the https address above. They ask for the passcode.
 
-What it means: from now on the phone accepts this machine as what it says it is. The certificate can vouch for private
-addresses and for {van.host}, and for no public page. Its key is {van.shop / "keys" / "van-ca.key"}; anybody
-with a copy of that file could pose as the van on a network where the phone is.
-To undo it, remove {van.title} in the same place in the phone's settings. If this machine or a copy of its keys was
-lost, do that on every phone, and run  corekit work --forget-pairing
+What it means: from now on the phone accepts this machine as what it says it is. The certificate can vouch for
+private addresses and for {van.host}, and for no public page. Its key is
+{van.shop / "keys" / "van-ca.key"}; anybody with a copy of that file could pose as
+the van on a network where the phone is.
+To undo it, remove {van.title} in the same place in the phone's settings. If this machine or a copy
+of its keys was lost, do that on every phone, and run  corekit work --forget-pairing
 """
