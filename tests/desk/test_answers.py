@@ -653,3 +653,15 @@ def test_what_waited_on_the_phone_was_observed_that_long_ago(shop: Shop) -> None
     soon_read = {"step": [{"seen": [{"of": "battery.terminals", "is": "clean and tight"}]}]}
     (soon,) = add_rows(shop.context, begun, soon_read, request_id="soon-0123456789abc", waited=3.0).entries
     assert soon.taken == ""
+
+
+def test_a_time_that_was_typed_stays_however_long_the_rows_waited(shop: Shop) -> None:
+    seen = {"of": "battery.case", "is": "sound", "taken": "2026-03-01T09:00:00+01:00"}
+    (entry,) = add_rows(
+        shop.context,
+        arrived(shop),
+        {"step": [{"seen": [seen]}]},
+        request_id="late-0123456789abc",
+        waited=3600.0,
+    ).entries
+    assert datetime.fromisoformat(entry.taken) == datetime.fromisoformat("2026-03-01T08:00:00+00:00")

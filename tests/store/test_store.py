@@ -213,6 +213,15 @@ def test_another_job_s_person_is_not_lent(store: Store, job: str) -> None:
         )
 
 
+def test_an_entry_of_another_job_is_never_replaced(store: Store, job: str) -> None:
+    (mine,) = append(store, job, [said("measured", "visit:v/#1", reading("12.6 V"))])
+    other = store.new_job()
+    opened = said("opened", "o:opened/#1", Opened(origin="o"))
+    with pytest.raises(StoreError, match="no entry of this job"):
+        append(store, other, [opened, said("measured", "o:v/#1", reading("9 V"), replaces=(mine.id,))])
+    assert store.jobs() == [job] and store.job(job).measured(0)[0].id == mine.id
+
+
 def test_a_demo_store_says_so_and_takes_demo_files(tmp_path: Path) -> None:
     with Store.create(tmp_path / "demo.corekit", demo=True) as demo:
         assert demo.demo
