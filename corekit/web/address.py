@@ -22,8 +22,8 @@ def bare_host(header: str) -> str:
 def own_path(path: str, otherwise: str = "/") -> str:
     r"""A path of this server, or `otherwise`: no form and no link sends anybody elsewhere.
 
-    >>> own_path("/job/1/test?of=battery"), own_path("//example.org", "/jobs"), own_path(r"/\example.org")
-    ('/job/1/test?of=battery', '/jobs', '/')
+    >>> own_path("/job/1/test?of=voltage"), own_path("//example.org", "/jobs"), own_path(r"/\example.org")
+    ('/job/1/test?of=voltage', '/jobs', '/')
     """
     try:
         parts = urlsplit(path)

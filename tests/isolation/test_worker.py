@@ -65,7 +65,8 @@ LAMPS = """
         return lamps
 """
 HORN = """
-    import ctypes, faulthandler, gc, itertools, multiprocessing, multiprocessing.connection, os, signal, threading, time
+    import ctypes, faulthandler, gc, itertools, multiprocessing, multiprocessing.connection, os, signal
+    import threading, time
     from collections.abc import Iterator
     from pathlib import Path
     from typing import Annotated, Any
