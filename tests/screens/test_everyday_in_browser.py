@@ -300,7 +300,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     hand.press("Make a receipt")
     receipt = drive.paper("Receipt as a PDF")
     assert "Received 100.00 EUR, cash" in receipt and "Still to pay: 206.60 EUR" in receipt
-    hand.press("On", exact=True)
+    hand.press("Continue", exact=True)
     assert hand.heading == "Leave for now"
     hand.choose("Why", "Part missing")
     hand.page.get_by_label("Back on").fill("2026-12-01")
@@ -308,7 +308,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "Left: part missing" in hand.text
     # The next visit.
     drive.from_the_list("DEMO-1")
-    assert "part missing. You meant to be back on 2026-12-01." in hand.text
+    assert "part missing. You planned to be back on 2026-12-01." in hand.text
     hand.write("Odometer", "98450")
     hand.press("I am at the vehicle")
     assert hand.heading == "Replace the battery"
@@ -466,7 +466,7 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
     hand.write("What the customer says", "The new battery is flat again.")
     hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
-    hand.write("In words", "a dead cell")
+    hand.write("Reason", "a dead cell")
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
     hand.press("Show the estimate")
@@ -595,7 +595,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.press("Estimate work without diagnosis first")
-    assert "Nothing was looked at yet." in hand.text
+    assert "Nothing has been looked at yet." in hand.text
     hand.press("Add work")
     hand.choose("Why", "Customer's request")
     hand.choose("Battery and charging", "Replace the battery")
