@@ -102,7 +102,7 @@ def test_a_signature_half_drawn_under_one_paper_does_not_come_back_under_another
     assert drawn.input_value(), "under the same paper it comes back"
     say(served.shop, job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
     page.reload()
-    press(page, "A new paper with all of it")
+    press(page, "New estimate with everything")
     page.wait_for_selector("text=Repair 2")
     assert not drawn.input_value()
 
@@ -168,7 +168,7 @@ def test_a_photo_is_shown_before_and_after_it_is_kept(
     page.locator("#photo").set_input_files(tmp_path / "taken.jpg")
     page.wait_for_selector(".photo-shown img")
     page.get_by_label("What it shows").fill("Dent in the left door")
-    press(page, "Keep it")
+    press(page, "Save the photo")
     page.wait_for_selector("figure.taken img")
     page.wait_for_function("document.querySelector('figure.taken img').naturalWidth === 1600")
     assert len(served.shop.store.job(job).photos) == 1 and not watched.errors

@@ -233,7 +233,7 @@ def test_cash_before_the_invoice_stands_on_it_and_needs_no_receipt(drive: Drivew
     hand.press("Cash")
     assert "Everything is paid." in hand.text
     page = drive.issue()
-    assert "stands on the invoice, which is its receipt" in page
+    assert "shown on the invoice, which is its receipt" in page
     assert "Make a receipt" not in page
     paper = drive.paper("Invoice as a PDF")
     assert "Paid, cash -306.60" in paper
@@ -295,13 +295,13 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     hand.press("It cannot be done today")
     hand.press("Take a deposit first")
     assert "Approved so far and not yet paid: 306.60 EUR" in hand.text
-    hand.write("Received, EUR", "100")
+    hand.write("Amount received, EUR", "100")
     hand.press("Cash")
     assert "Approved so far and not yet paid: 206.60 EUR" in hand.text
     hand.press("Make a receipt")
     receipt = drive.paper("Receipt as a PDF")
     assert "Received 100.00 EUR, cash" in receipt and "Still to pay: 206.60 EUR" in receipt
-    hand.press("On", exact=True)
+    hand.press("Continue", exact=True)
     assert hand.heading == "Leave for now"
     hand.choose("Why", "Part missing")
     hand.page.get_by_label("Back on").fill("2026-12-01")
@@ -309,7 +309,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "Left: part missing" in hand.text
     # The next visit.
     drive.from_the_list("DEMO-1")
-    assert "part missing. You meant to be back on 2026-12-01." in hand.text
+    assert "part missing. You planned to be back on 2026-12-01." in hand.text
     hand.write("Odometer", "98450")
     hand.press("I am at the vehicle")
     assert hand.heading == "Replace the battery"
@@ -467,11 +467,11 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
     hand = drive.hand
     drive.from_the_list("DEMO-1")
     hand.press("Start a warranty repair")
-    assert f"It makes good what invoice {number} was for, in a job of its own." in hand.text
+    assert f"For the work on invoice {number}, as a separate job." in hand.text
     hand.write("What the customer says", "The new battery is flat again.")
     hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
-    hand.write("In words", "a dead cell")
+    hand.write("Reason", "a dead cell")
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
     hand.press("Show the estimate")
@@ -592,7 +592,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("Start a job")
     hand.write("What the customer says", "Wants a new battery.")
     hand.write("Vehicle", "five-door, 1.4 petrol")
-    hand.open("VIN, or no number to be read")
+    hand.open("VIN or no number")
     hand.choose("No plate and no VIN?", "Not seen yet")
     hand.write(
         "Customer", "Sample Keeper"
@@ -600,13 +600,13 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     hand.press("Start the job")
     drive.id = hand.page.url.split("/job/")[1].split("/")[0]
     hand.press("Estimate work without diagnosis first")
-    assert "Nothing was looked at yet." in hand.text
+    assert "Nothing has been looked at yet." in hand.text
     hand.press("Add work")
     hand.choose("Why", "Customer's request")
     hand.choose("Battery and charging", "Replace the battery")
     hand.press("Add it")
     hand.press("Show the estimate")
-    quote = drive.paper("The paper as a PDF")
+    quote = drive.paper("Estimate as a PDF")
     for text in (hand.text, quote):
         assert "Nothing was measured for this price and the vehicle was not seen." in text
         assert "It holds for the vehicle and the work as you described them" in text

@@ -390,7 +390,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
         if step == "drain":
             open_anew(hand, served.address)
             hand.press(
-                "Test here now"
+                "Test you are here"
             )  # where the visit stands only the server knows; the phone shows its steps
             hand.press("Any single test")
         if step == "explain":
