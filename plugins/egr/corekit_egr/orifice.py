@@ -18,8 +18,9 @@ from .declarations import egr, pressure_open
 RESOLVED = 1000.0  # Pa: below this the zero of a sensor outweighs the flow; source: sensor-rails
 REVERSED = -200.0  # Pa; source: sensor-rails
 
-# The gas constant below is in J/(kg K) and the viscosity in Pa s, both taken as numbers: the table of kinds has
-# neither. A tap is given by its distance from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47.
+# The gas constant below is in J/(kg K) and the viscosity in Pa s, both taken as numbers: the table of kinds
+# has neither. A tap is given by its distance from the plate in pipe diameters: corner 0 and 0, D and D/2 1
+# and 0.47.
 
 
 @egr.calculation(source="discharge-coefficient")
