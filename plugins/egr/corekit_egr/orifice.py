@@ -103,7 +103,8 @@ def orifice_flow(
     `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is
     found by repetition.
 
-    >>> round(orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 4)
+    >>> flow = orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
+    >>> round(flow * 1000, 4)
     2.5489
     """
     if across == 0.0:
@@ -176,7 +177,8 @@ def bore_for_flow(
 ) -> Annotated[float, ck.Output("m", "Bore for flow")]:
     """Bore of the orifice that lets this flow through at this pressure.
 
-    >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
+    >>> bore = bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
+    >>> round(bore * 1000, 3)
     7.928
 
     Raises:
