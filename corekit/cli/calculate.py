@@ -50,8 +50,8 @@ def run(args: argparse.Namespace) -> int:
     for label, shown in result.understood:
         print(f"{label}: {shown}")
     print(
-        f"\n{result.label}: {result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we know it:"
-        f" {result.source.status}."
+        f"\n{result.label}: {result.shown}\n\n{result.source.named}. Basis: {result.source.basis}; how we"
+        f" know it: {result.source.status}."
     )
     return 0
 

@@ -99,9 +99,9 @@ def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
 def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
 
-    A plugin that fails to import, raises, disagrees with another on a unit, returns the wrong thing, mistypes
-    a hook, adds nothing or claims a key that is taken becomes a `Failure`; everything else is as if it were not
-    installed.
+    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing, claims a
+    key that is taken or disagrees with another on a unit becomes a `Failure`; everything else is as if it
+    were not installed.
     """
     systems: dict[str, System] = {}
     failures: list[Failure] = []

@@ -34,7 +34,7 @@ class Shown:
         return posterior(self.table, self.outcomes)
 
     def calls_for(self, operation: str) -> bool:
-        """Whether this is enough to call for the operation's part; `replace`, or with the system before it."""
+        """Whether this is enough to call for the operation's part; its key with or without the system's."""
         key = operation if "." in operation else f"{self.system.key}.{operation}"
         return call_for_part(self.table, self.outcomes, key, 0).met
 

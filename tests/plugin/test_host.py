@@ -338,6 +338,10 @@ def unfilled_sentence(case: ck.Case) -> Iterator[Any]:
     yield case.advise(ck.Claim("shaky.half"), "It is {colour}.")
 
 
+def unfilled_customer_sentence(case: ck.Case) -> Iterator[Any]:
+    yield case.advise(ck.Claim("shaky.half"), "Half.", tells="It is {shade}.")
+
+
 def unit_of_another_kind(case: ck.Case) -> Iterator[Any]:
     yield attrs.evolve(case.advise(ck.Claim("shaky.half"), "Half."), value=ck.exact("voltage", 1.0), unit="A")
 
@@ -385,6 +389,7 @@ CHECKS: list[tuple[Callable[..., Iterator[Any]], str]] = [
     (foreign_code_by_hand, "begins with its system's key"),
     (foreign_work, "no operation of shaky"),
     (unfilled_sentence, "colour"),
+    (unfilled_customer_sentence, "shade"),
     (unit_of_another_kind, "voltage cannot be shown in A"),
     (urgency_in_words, "urgency 'soon'"),
     (more_than_certain, "probability of 1.5"),

@@ -534,3 +534,22 @@ def test_an_acid_level_that_is_right_passes_and_a_low_one_waits_for_nobody(bench
     )
     low = bench.see("level", "low").finding("battery.level")
     assert (low.verdict, low.urgency) == (ck.Verdict.FAIL, ck.Urgency.THIS_VISIT)
+
+
+# ---- close to an end of a limit
+
+
+def test_a_charging_voltage_just_above_the_least_is_not_called_urgent_as_if_it_overcharged(
+    bench: Any,
+) -> None:
+    # 13.51 V lies within the meter's uncertainty of 13.5 V, and far from 15 V
+    finding = bench.meter().read("charging_voltage", "13.51 V", using="meter").finding("battery.charging")
+    assert finding.urgency is ck.Urgency.THIS_VISIT and "too close" in str(finding)
+    over = bench.read("charging_voltage", "14.98 V", using="meter").finding("battery.charging")
+    assert over.urgency is ck.Urgency.BEFORE_DRIVING and "too close" in str(over)
+
+
+def test_a_drain_too_close_to_call_is_read_again_when_the_modules_may_still_be_awake(bench: Any) -> None:
+    # 49.8 mA at a limit of 50 mA: with no waiting time noted, nothing is decided on either side
+    finding = bench.meter().read("drain", "49.8 mA", using="meter").finding("battery.drain")
+    assert finding.verdict is ck.Verdict.UNDECIDED and "Read it again after that" in str(finding)

@@ -18,8 +18,9 @@ from .declarations import egr, pressure_open
 RESOLVED = 1000.0  # Pa: below this the zero of a sensor outweighs the flow; source: sensor-rails
 REVERSED = -200.0  # Pa; source: sensor-rails
 
-# The gas constant below is in J/(kg K) and the viscosity in Pa s, both taken as numbers: the table of kinds has
-# neither. A tap is given by its distance from the plate in pipe diameters: corner 0 and 0, D and D/2 1 and 0.47.
+# The gas constant below is in J/(kg K) and the viscosity in Pa s, both taken as numbers: the table of kinds
+# has neither. A tap is given by its distance from the plate in pipe diameters: corner 0 and 0, D and D/2 1
+# and 0.47.
 
 
 @egr.calculation(source="discharge-coefficient")
@@ -102,7 +103,8 @@ def orifice_flow(
     `gas` in J/(kg K), `viscosity` in Pa s. The Reynolds number, on which the coefficient depends a little, is
     found by repetition.
 
-    >>> round(orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 4)
+    >>> flow = orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
+    >>> round(flow * 1000, 4)
     2.5489
     """
     if across == 0.0:
@@ -175,7 +177,8 @@ def bore_for_flow(
 ) -> Annotated[float, ck.Output("m", "Bore of the orifice")]:
     """Bore of the orifice that lets this flow through at this pressure.
 
-    >>> round(bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0) * 1000, 3)
+    >>> bore = bore_for_flow.si(0.016, 103000.0, 5000.0, 2.5e-3, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
+    >>> round(bore * 1000, 3)
     7.928
 
     Raises:

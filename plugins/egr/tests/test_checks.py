@@ -315,3 +315,11 @@ def test_a_diesel_is_not_asked_for_a_rise_that_it_cannot_show(car: Any) -> None:
     assert not car.findings("egr.manifold_rise")
     (gap,) = [gap for gap in car.gaps() if gap.check == "Rise of manifold pressure when the valve opens"]
     assert gap.reason is ck.Reason.DOES_NOT_APPLY
+
+
+def test_a_vacuum_too_close_to_its_least_says_nothing_of_a_regulator_that_is_hardly_commanded(
+    car: Any,
+) -> None:
+    car.describe("gauge", "0.5 inHg diff").read("vacuum_on", "4.0 inHg", using="gauge").read("duty", "5 %")
+    finding = car.finding("egr.vacuum_on")
+    assert finding.verdict is ck.Verdict.UNDECIDED and "hardly asked" in str(finding)

@@ -591,3 +591,9 @@ def test_the_keys_asked_of_the_battery_are_those_that_the_battery_declares() -> 
     assert not [failure for failure in plugins.failures if failure.plugin == "ignition"]
     for wanted in ignition.foreign_wants:
         assert plugins.measurands[wanted.key].kind == wanted.kind
+
+
+def test_a_gap_too_close_to_its_widest_to_call_asks_for_setting_and_for_no_plugs(four: Any) -> None:
+    four.specify("plug_gap", low="0.7 mm", high="0.9 mm").read("plug_gap", "0.905 mm", place="cylinder 1")
+    finding = four.finding("ignition.plug_gap")
+    assert (finding.verdict, finding.calls_for) == (ck.Verdict.UNDECIDED, "ignition.set_gaps")
