@@ -12,6 +12,7 @@ from typing import Any
 
 import attrs
 
+from ..errors import InputError
 from ..model.money import Money
 
 
@@ -67,12 +68,12 @@ class Ground:
     def __attrs_post_init__(self) -> None:
         if not self.text.strip():
             if self.kind is GroundKind.JUDGEMENT:
-                raise ValueError("Work on the mechanic's judgement needs a reason; write why it is done.")
-            raise ValueError(
+                raise InputError("Work on the mechanic's judgement needs a reason; write why it is done.")
+            raise InputError(
                 f"A ground of the kind {self.kind} must say in words what it is; its text is empty."
             )
         if (self.kind is GroundKind.FINDING) != bool(self.finding_code):
-            raise ValueError(
+            raise InputError(
                 f"A finding as ground names its code and no other ground does; got {self.kind} with code"
                 f" {self.finding_code!r}."
             )
@@ -121,17 +122,17 @@ class Line:
 
     def __attrs_post_init__(self) -> None:
         if self.waived and self.price:
-            raise ValueError(
+            raise InputError(
                 f"{self.text}: is not charged ({self.waived}), so it has no price; got {self.price}."
             )
         right = line_net(self.quantity, self.price, self.net.currency, self.per)
         if self.net != right:
-            raise ValueError(
+            raise InputError(
                 f"{self.text}: {self.quantity} × {self.price} comes to {right} {right.currency}, not"
                 f" {self.net}."
             )
         if (self.kind is LineKind.PART) != (self.condition is not None):
-            raise ValueError(
+            raise InputError(
                 f"{self.text}: a part says in which condition it is ({', '.join(Condition)}), and nothing"
                 " else does."
             )
@@ -147,9 +148,9 @@ def line_net(quantity: Decimal, price: Decimal, currency: str, per: Decimal = De
     """
     for number in (quantity, price, per):
         if not isinstance(number, Decimal) or not number.is_finite():
-            raise ValueError(f"Quantity and price must be finite decimal numbers; got {number!r}.")
+            raise InputError(f"Quantity and price must be finite decimal numbers; got {number!r}.")
     if per <= 0:
-        raise ValueError(f"A price stands for a quantity above zero; got {per}.")
+        raise InputError(f"A price stands for a quantity above zero; got {per}.")
     (many, parts), (much, shares), (base, bits) = (
         quantity.as_integer_ratio(),
         price.as_integer_ratio(),
@@ -240,10 +241,10 @@ def from_data(data: Mapping[str, Any]) -> Line:
     ]
     for key, value in [*texts, ("net.currency", net["currency"])]:
         if not isinstance(value, str):
-            raise ValueError(f"{key}: must be text; got {value!r}.")
+            raise InputError(f"{key}: must be text; got {value!r}.")
     evidence = ground["evidence"]
     if not isinstance(evidence, (list, tuple)) or not all(isinstance(item, str) for item in evidence):
-        raise ValueError(f"ground.evidence: must be a list of entry ids; got {evidence!r}.")
+        raise InputError(f"ground.evidence: must be a list of entry ids; got {evidence!r}.")
     return Line(
         kind=line["kind"],
         text=line["text"],
@@ -268,10 +269,10 @@ def from_data(data: Mapping[str, Any]) -> Line:
 
 def _object(data: Any, name: str, keys: tuple[str, ...]) -> Mapping[str, Any]:
     if not isinstance(data, Mapping):
-        raise ValueError(f"{name}: must be an object with the keys {', '.join(keys)}; got {data!r}.")
+        raise InputError(f"{name}: must be an object with the keys {', '.join(keys)}; got {data!r}.")
     missing, unknown = [key for key in keys if key not in data], [str(key) for key in data if key not in keys]
     if missing or unknown:
-        raise ValueError(
+        raise InputError(
             f"{name}: missing keys: {', '.join(missing) or 'none'}; unknown keys:"
             f" {', '.join(unknown) or 'none'}."
         )
@@ -282,7 +283,7 @@ def _number(text: str, key: str) -> Decimal:
     try:
         number = Decimal(text)
     except InvalidOperation as error:
-        raise ValueError(f"{key}: must be a decimal number written as text; got {text!r}.") from error
+        raise InputError(f"{key}: must be a decimal number written as text; got {text!r}.") from error
     if not number.is_finite() or abs(number.adjusted()) > 40:
-        raise ValueError(f"{key}: must be a plain decimal number; got {text!r}.")
+        raise InputError(f"{key}: must be a plain decimal number; got {text!r}.")
     return number

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import attrs
 
+from ..errors import InputError
 from ..fault import DataFileError, Fault
 from ..model.money import total
 from .book import PriceBook
@@ -78,7 +79,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             write = 'the kilometres with the offer, or flat = "…" here'
             raise PriceError([Fault("travel.per_km", "the kilometres", got, write)], book.where)
         if km < 0:
-            raise ValueError(f"A distance cannot be negative; got {km} km.")
+            raise InputError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
     lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
     _keep_within_cap(lines, book)
@@ -104,7 +105,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tupl
     """
     keys = [asked.operation for asked in wanted_operations]
     if twice := sorted({key for key in keys if keys.count(key) > 1}):
-        raise ValueError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
+        raise InputError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
     if unpriced := [key for key in keys if key not in book.operations]:
         raise PriceError(
             [
@@ -165,7 +166,7 @@ def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, 
     offered = {line.operation for line in lines if line.operation}
     if strange := [key for key in keys if key not in offered]:
         known = ", ".join(sorted(offered)) or "no operations"
-        raise ValueError(
+        raise InputError(
             f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are"
             f" {known}."
         )

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import attrs
 
+from ..errors import InputError
 from ..model.money import Money, total
 from .book import OUTSIDE_TAX, PriceBook
 from .line import Line
@@ -28,7 +29,7 @@ class Adjustment:
 
     def __attrs_post_init__(self) -> None:
         if self.amount.minor < 0:
-            raise ValueError(f"{self.text}: an allowance or charge is not negative; got {self.amount}.")
+            raise InputError(f"{self.text}: an allowance or charge is not negative; got {self.amount}.")
 
 
 @attrs.frozen(kw_only=True)
@@ -127,7 +128,7 @@ def percent_of(rate: str, book: PriceBook) -> Decimal:
     if rate == OUTSIDE_TAX and book.outside_tax:
         return Decimal(0)
     if rate not in book.rates:
-        raise ValueError(
+        raise InputError(
             f'{book.where}: tax.rates has no rate "{rate}", which a line names; add it, or make the offer'
             " again with today's rates."
         )
@@ -156,7 +157,7 @@ def out_of_gross(gross: Money, percent: Decimal) -> tuple[Money, Money]:
         ValueError: the percent is negative.
     """
     if percent < 0:
-        raise ValueError(f"A tax rate is not negative; got {percent} %.")
+        raise InputError(f"A tax rate is not negative; got {percent} %.")
     (above, below), (rate, share) = gross.amount.as_integer_ratio(), percent.as_integer_ratio()
     net = Money.ratio(above * 100 * share, below * (100 * share + rate), gross.currency)
     return net, gross - net

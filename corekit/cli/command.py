@@ -8,7 +8,7 @@ import os
 import sys
 from pathlib import Path
 
-from ..errors import CorekitError
+from ..errors import CorekitError, InputError
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ def money(text: str, currency: str) -> Money:
 
     digits = minor_digits(currency)
     if not re.fullmatch(r"[0-9]{1,9}" + (rf"([.,][0-9]{{1,{digits}}})?" if digits else ""), text.strip()):
-        raise ValueError(
+        raise InputError(
             f"{text!r} is not an amount of money; write it like {Money(12000, currency)}, without currency"
             " and marks between thousands."
         )
@@ -191,7 +191,7 @@ def distance(text: str | None) -> Decimal | None:
     from decimal import Decimal
 
     if not re.fullmatch(r"[0-9]{1,5}([.,][0-9]{1,3})?", text.strip()):
-        raise ValueError(f"--km: {text!r} is not a distance in kilometres; write a number, e.g. 12.5.")
+        raise InputError(f"--km: {text!r} is not a distance in kilometres; write a number, e.g. 12.5.")
     return Decimal(text.strip().replace(",", "."))
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import argparse
 
+from ..errors import InputError
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     folder = shop_folder(args.shop)
     check_shop(folder)
     if not 1 <= args.lock_after <= 240:
-        raise ValueError(f"--lock-after: {args.lock_after:g} is not from 1 to 240 minutes.")
+        raise InputError(f"--lock-after: {args.lock_after:g} is not from 1 to 240 minutes.")
     if args.forget_pairing:
         return _forget_pairing(folder)
     if args.new_passcode or not has_passcode(folder):

@@ -12,6 +12,7 @@ from typing import Any
 import attrs
 
 from .. import units
+from ..errors import InputError
 from ..model.source import Source
 from ..model.value import Value
 from ..plugin.calculation import Calculation, Input
@@ -187,16 +188,16 @@ def _value(name: str, declared: Input, text: str, plugins: Plugins, decimal: str
     """
     first = _customary(declared.kind, plugins)[0]
     if not text.strip():
-        raise ValueError(
+        raise InputError(
             "is missing; write"
             f" {'a number' if first.text == '1' else f'a number and its unit, such as {_typed(first)}'}"
         )
     try:
         read = units.read_reading(text, [declared.unit], decimal)
     except TypedError as error:
-        raise ValueError(str(error)) from error
+        raise InputError(str(error)) from error
     if declared.fault(read.number):
-        raise ValueError(
+        raise InputError(
             f'"{text.strip()}" is outside the range in which this holds ({_span(declared, first)})'
         )
     budget = {f"typed.{name}": read.half_width / math.sqrt(3)} if read.half_width else {}

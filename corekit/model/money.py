@@ -7,6 +7,8 @@ from decimal import Decimal, InvalidOperation
 
 import attrs
 
+from ..errors import InputError
+
 #: Minor digits of the currencies that do not have two (ISO 4217, from memory).
 _MINOR_DIGITS = {"JPY": 0, "KRW": 0, "BHD": 3, "KWD": 3, "TND": 3}
 
@@ -28,7 +30,7 @@ class Money:
 
     def __attrs_post_init__(self) -> None:
         if type(self.minor) is not int:
-            raise ValueError(
+            raise InputError(
                 f"Money is counted in whole minor units; got {self.minor!r}. Use Money.of for an amount such"
                 " as '12.50'."
             )
@@ -100,7 +102,7 @@ class Money:
 
     def _same(self, other: Money) -> None:
         if self.currency != other.currency:
-            raise ValueError(
+            raise InputError(
                 f"{self.currency} and {other.currency} cannot be added without a rate, and corekit keeps"
                 " none."
             )
@@ -112,12 +114,12 @@ def total(amounts: Iterable[Money], currency: str) -> Money:
 
 def _exact(number: Decimal | str | int) -> Decimal:
     if isinstance(number, float):
-        raise ValueError(f"No float touches money; write {str(number)!r} as text, not {number!r}.")
+        raise InputError(f"No float touches money; write {str(number)!r} as text, not {number!r}.")
     try:
         exact = Decimal(number)
     except (InvalidOperation, TypeError) as error:
-        raise ValueError(f"An amount of money must be a plain number; got {number!r}.") from error
+        raise InputError(f"An amount of money must be a plain number; got {number!r}.") from error
     # An exponent such as 1E+999999 would be spelled out in whole numbers.
     if not exact.is_finite() or exact.adjusted() > 40 or int(exact.as_tuple().exponent) < -40:
-        raise ValueError(f"An amount of money must be a plain number; got {number!r}.")
+        raise InputError(f"An amount of money must be a plain number; got {number!r}.")
     return exact
