@@ -116,7 +116,11 @@ def toml_of(text: str) -> dict[str, Any]:
 
 
 def refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
-    """Give a file up for one fault that lets nothing else of it be read."""
+    """Give a file up for one fault that lets nothing else of it be read.
+
+    Raises:
+        DataFileError: always.
+    """
     raise DataFileError([Fault(path, expected, got, write)])
 
 
