@@ -25,7 +25,7 @@ from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NewType, NoReturn, TypeVar, get_args, get_origin
+from typing import Any, NewType, NoReturn, TypeVar, dataclass_transform, get_args, get_origin
 
 import attrs
 import cattrs
@@ -36,7 +36,6 @@ from cattrs.errors import (
     ForbiddenExtraKeysError,
     IterableValidationNote,
 )
-from cattrs.gen import make_dict_structure_fn, override
 
 from .fault import DataFileError, Fault, Faults, Place, any_of, near, quoted
 
@@ -117,7 +116,11 @@ def toml_of(text: str) -> dict[str, Any]:
 
 
 def refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
-    """Give a file up for one fault that lets nothing else of it be read."""
+    """Give a file up for one fault that lets nothing else of it be read.
+
+    Raises:
+        DataFileError: always.
+    """
     raise DataFileError([Fault(path, expected, got, write)])
 
 
@@ -163,9 +166,15 @@ def needed(expected: str, write: str = "", *, default: Any = None, factory: Any 
     return attrs.field(default=default, metadata=metadata)
 
 
-def alone(**arguments: Any) -> Any:
+def alone(*, default: Any = None) -> Any:
     """A field that may stand alone in place of its table, as text."""
-    return attrs.field(metadata={"alone": True}, **arguments)
+    return attrs.field(default=default, metadata={"alone": True})
+
+
+@dataclass_transform(kw_only_default=True, field_specifiers=(attrs.field, needed, alone))
+def table(form: type[T]) -> type[T]:
+    """An attrs class for a table of a file; nobody compares or prints one, so it is quick to make."""
+    return attrs.define(kw_only=True, eq=False, repr=False)(form)
 
 
 class _Misfit(Exception):
@@ -186,8 +195,8 @@ def structured(data: Any, form: type[T], faults: Faults, at: Place = ()) -> T:
     Args:
         form: An attrs class; or a list of such, for a part of a file that stands at `at`.
     """
-    rest = copy.deepcopy(data)
     structure = _converter().structure
+    rest = data
     for _ in range(4):
         try:
             return structure(rest, form)
@@ -195,6 +204,7 @@ def structured(data: Any, form: type[T], faults: Faults, at: Place = ()) -> T:
             faults.add(at, error.got, error.expected, error.write)
             rest = dict.fromkeys(map(_key, attrs.fields(form)), _ABSENT) if attrs.has(form) else []
         except BaseValidationError as group:
+            rest = copy.deepcopy(data) if rest is data else rest
             for path, leaf in _leaves(group, ()):
                 _report(path, leaf, rest, faults, at)
     raise AssertionError("A form that was cleared of its faults still has some.")  # pragma: no cover
@@ -208,7 +218,7 @@ def _leaves(group: BaseValidationError, path: Place) -> Iterator[tuple[Place, Ex
                 inner = (*path, note.index)
                 break
             if isinstance(note, AttributeValidationNote):
-                inner = (*path, note.name.rstrip("_"))
+                inner = (*path, note.name)
                 break
         if isinstance(error, BaseValidationError):
             yield from _leaves(error, inner)
@@ -246,7 +256,7 @@ def _key(field: attrs.Attribute[Any]) -> str:
 
 @lru_cache(maxsize=1)
 def _converter() -> cattrs.Converter:
-    converter = cattrs.Converter(forbid_extra_keys=True, detailed_validation=True)
+    converter = cattrs.Converter()
     for kind, hook in _HOOKS.items():
         converter.register_structure_hook(kind, hook)
     converter.register_structure_hook_factory(attrs.has, _record)
@@ -256,43 +266,39 @@ def _converter() -> cattrs.Converter:
 
 
 def _record(kind: Any, converter: cattrs.Converter) -> Callable[[Any, Any], Any]:
-    fields = attrs.fields(attrs.resolve_types(kind))
-    inner = make_dict_structure_fn(
-        kind,
-        converter,
-        _cattrs_forbid_extra_keys=True,
-        _cattrs_detailed_validation=True,
-        **{field.name: override(rename=_key(field)) for field in fields if field.name.endswith("_")},  # type: ignore[arg-type]
-    )
-    lone = next((_key(field) for field in fields if "alone" in field.metadata), "")
-    must = {
-        _key(field): field
-        for field in fields
-        if field.default is attrs.NOTHING or "expected" in field.metadata
-    }
+    """As cattrs would generate it, but nothing is compiled for the many forms of which a file has one row."""
+    fields = {_key(field): field for field in attrs.fields(attrs.resolve_types(kind))}
+    lone = next((key for key, field in fields.items() if "alone" in field.metadata), "")
+    bare = {field.alias for field in fields.values() if field.default is attrs.NOTHING}
 
-    def structure(raw: Any, wanted: Any) -> Any:
+    def structure(raw: Any, _: Any) -> Any:
         if lone and isinstance(raw, str):
             raw = {lone: raw}
         _must_be(raw, dict, "a table { … }")
-        present = {key: item for key, item in raw.items() if item is not _ABSENT}
+        values: dict[str, Any] = {}
         errors: list[Exception] = []
-        for key, field in must.items():
-            if key not in raw:
-                expected = field.metadata.get("expected", _EXPECTED.get(field.type, "it"))
-                error = _Misfit("is missing", expected, field.metadata.get("write", ""))
+        for key, field in fields.items():
+            try:
+                if key not in raw:
+                    _may_be_missing(field)
+                elif raw[key] is not _ABSENT:
+                    values[field.alias] = converter.get_structure_hook(field.type)(raw[key], field.type)
+            except Exception as error:
                 error.add_note(AttributeValidationNote("", key, field.type))
                 errors.append(error)
-        try:
-            row = inner(present, wanted)
-        except ClassValidationError as group:  # a KeyError is a field without a default that is not there
-            errors += [error for error in group.exceptions if not isinstance(error, KeyError)]
-            row = None
+        if extra := set(raw) - set(fields):
+            errors.append(ForbiddenExtraKeysError("", kind, extra))
         if errors:
             raise ClassValidationError("", errors, kind)
-        return row
+        return kind(**values) if bare <= set(values) else None
 
     return structure
+
+
+def _may_be_missing(field: attrs.Attribute[Any]) -> None:
+    if field.default is attrs.NOTHING or "expected" in field.metadata:
+        expected = field.metadata.get("expected") or _EXPECTED.get(field.type, "a value")
+        raise _Misfit("is missing", expected, field.metadata.get("write", ""))
 
 
 def _container(kind: type, name: str) -> Callable[[Any, cattrs.Converter], Callable[[Any, Any], Any]]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import attrs
 
-from .datafile import read_toml, structured
+from .datafile import read_toml, structured, table
 from .fault import DataFileError, Fault, Faults, Place, quoted
 from .model.source import Source
 from .model.trouble import CodeError, is_generic, read_code
@@ -40,7 +40,7 @@ def data_path(name: str) -> Path:
     raise DataFileError([Fault(name, "", got)], "corekit's data")
 
 
-@attrs.define
+@table
 class _SourceFile:
     source: list[Source | None] = attrs.field(factory=list)
 
@@ -76,14 +76,14 @@ class CodeMeaning:
     source: Source
 
 
-@attrs.define(kw_only=True)
+@table
 class _CodeRow:
     code: str
     meaning: str
     source: str = "trouble-codes"
 
 
-@attrs.define
+@table
 class _CodeFile:
     code: list[_CodeRow | None] = attrs.field(factory=list)
 

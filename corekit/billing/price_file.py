@@ -9,7 +9,7 @@ from typing import Any
 
 import attrs
 
-from ..datafile import Count, needed, structured
+from ..datafile import Count, needed, structured, table
 from ..fault import Faults, Place, quoted
 from ..model.money import minor_digits
 from .book import OUTSIDE_TAX, Operation, Part, PriceBook
@@ -18,7 +18,7 @@ from .line import Condition, LineKind
 _ZERO = Decimal(0)
 
 
-@attrs.define(kw_only=True)
+@table
 class TaxTable:
     rates: dict[str, Decimal | None] = attrs.field(factory=dict)
     default: str = ""
@@ -28,24 +28,24 @@ class TaxTable:
     call_out: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class LabourTable:
     per_hour: Decimal = needed("the price of an hour", '"62.50"', default=_ZERO)
 
 
-@attrs.define(kw_only=True)
+@table
 class TravelTable:
     per_km: Decimal | None = None
     flat: Decimal | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class DiagnosisTable:
     price: Decimal = needed("the flat price of looking for the fault", '"35.00"', default=_ZERO)
     cap: Decimal | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class PartRow:
     name: str = needed("what the part is called", default="")
     price: Decimal = needed("its net price", '"12.80"', default=_ZERO)
@@ -53,14 +53,14 @@ class PartRow:
     condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
 
 
-@attrs.define(kw_only=True)
+@table
 class OperationTable:
     hours: Decimal | None = needed("the hours it takes", '"0.6"')
     parts: list[PartRow | None] = attrs.field(factory=list)
     hazard: str = ""
 
 
-@attrs.define(kw_only=True)
+@table
 class PriceFile:
     currency: str = needed("three capital letters as in ISO 4217", '"EUR"', default="")
     tax: TaxTable | None = needed(

@@ -10,7 +10,7 @@ import attrs
 
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
-from ..datafile import needed, read_toml, structured
+from ..datafile import needed, read_toml, structured, table
 from ..fault import DataFileError, Fault, Faults, Place, path_text, quoted
 from ..intake.datasheet import Sheet
 from ..intake.declared import Declared
@@ -56,7 +56,7 @@ class DecimalMark(StrEnum):
     POINT, COMMA, EITHER = ".", ",", ""
 
 
-@attrs.define(kw_only=True)
+@table
 class ShopFile:
     name: str = needed("the name of who issues; an invoice needs it", '"…"', default="")
     address: list[str] = needed(

@@ -15,17 +15,11 @@ from ..model.entry import Draft
 from ..model.job import stage_name
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
 from ..model.personal import PersonalText
-from ..model.records import (
-    Fitted,
-    body_of,
-)
+from ..model.records import Fitted, body_of
 from ..units import TypedError
 from .declared import Declared
 from .examination import Examination
-from .form import (
-    InstrumentRow,
-    VisitForm,
-)
+from .form import InstrumentRow, VisitForm
 
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 

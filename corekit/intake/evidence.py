@@ -9,26 +9,11 @@ from typing import Any
 from ..fault import Place, any_of, quoted
 from ..model.job import stage_name
 from ..model.measurand import answers_of
-from ..model.records import (
-    CodesRead,
-    Measured,
-    Seen,
-    Setup,
-    Specified,
-    body_of,
-)
+from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
 from .datasheet import Sheet
 from .drafts import Drafts, personal, words_of
-from .form import (
-    CodesRow,
-    InstrumentRow,
-    ReadingRow,
-    SeenRow,
-    SetupValue,
-    SpecificationRow,
-    StepRow,
-)
+from .form import CodesRow, InstrumentRow, ReadingRow, SeenRow, SetupValue, SpecificationRow, StepRow
 
 CODE_STATES = ("stored", "pending", "permanent")
 

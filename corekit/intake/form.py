@@ -5,20 +5,18 @@ Every field may be absent here: which ones must be given depends on the row, and
 
 from __future__ import annotations
 
-import attrs
-
-from ..datafile import Day, Moment, Quantity, alone
+from ..datafile import Day, Moment, Quantity, alone, table
 from ..model.records import Instrument
 
 
-@attrs.define(kw_only=True)
+@table
 class CustomerRow:
     name: str | None = None
     phone: str | None = None
     address: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class VehicleRow:
     plate: str | None = None
     vin: str | None = None
@@ -27,7 +25,7 @@ class VehicleRow:
     no_vin: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class InstrumentRow:
     kind: str | None = None
     accuracy: Quantity | None = None
@@ -49,7 +47,7 @@ class InstrumentRow:
         )
 
 
-@attrs.define(kw_only=True)
+@table
 class SpecificationRow:
     of: str | None = None
     low: Quantity | None = None
@@ -59,7 +57,7 @@ class SpecificationRow:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class SetupValue:
     """A setup value; one that needs no more than its text is written as that."""
 
@@ -69,7 +67,7 @@ class SetupValue:
     confirmed: bool | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class ReadingRow:
     of: str | None = None
     place: str | None = None
@@ -81,7 +79,7 @@ class ReadingRow:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class SeenRow:
     of: str | None = None
     place: str | None = None
@@ -92,7 +90,7 @@ class SeenRow:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class CodesRow:
     """Trouble codes by the list that the control unit gave them in; an empty list says that it was read and
     holds none.
@@ -106,7 +104,7 @@ class CodesRow:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class WantedStep:
     operation: str | None = None
     ground: str | None = None
@@ -115,14 +113,14 @@ class WantedStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class RemarkedStep:
     words: str | None = None
     taken: Moment | None = None
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class CameStep:
     odometer: Quantity | None = None
     same_drive_as: str | None = None
@@ -130,7 +128,7 @@ class CameStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class LeftStep:
     because: str | None = None
     back: Day | None = None
@@ -138,7 +136,7 @@ class LeftStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class StartedStep:
     of: str | None = None
     place: str | None = None
@@ -147,7 +145,7 @@ class StartedStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class WaivedStep:
     operation: str | None = None
     charge: str | None = None
@@ -156,7 +154,7 @@ class WaivedStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class EndedStep:
     how: str | None = None
     because: str | None = None
@@ -164,7 +162,7 @@ class EndedStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class AgreedStep:
     offer: str | None = None
     total: str | None = None
@@ -174,7 +172,7 @@ class AgreedStep:
     taken: Moment | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class PaidStep:
     amount: str | None = None
     how: str | None = None
@@ -182,7 +180,7 @@ class PaidStep:
     withdrawn: str | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class StepRow:
     came: CameStep | None = None
     remarked: RemarkedStep | None = None
@@ -200,7 +198,7 @@ class StepRow:
     ended: EndedStep | None = None
 
 
-@attrs.define(kw_only=True)
+@table
 class VisitForm:
     job: str | None = None
     demo: bool | None = None

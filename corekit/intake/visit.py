@@ -16,24 +16,14 @@ import attrs
 from ..datafile import structured
 from ..fault import Faults, Place, any_of, path_text, quoted
 from ..model.entry import Draft
-from ..model.records import (
-    Customer,
-    Opened,
-    Vehicle,
-    body_of,
-)
+from ..model.records import Customer, Opened, Vehicle, body_of
 from ..model.vin import Check, VinError, read_vin
 from .declared import Declared
 from .drafts import AgreedRow, personal
 from .evidence import Evidence
 from .fault import VisitError
 from .file import read_data
-from .form import (
-    CustomerRow,
-    StepRow,
-    VehicleRow,
-    VisitForm,
-)
+from .form import CustomerRow, StepRow, VehicleRow, VisitForm
 from .work import Work
 
 __all__ = ["AgreedRow", "VisitError", "VisitFile", "read_visit"]

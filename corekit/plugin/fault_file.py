@@ -9,7 +9,7 @@ from typing import Any
 
 import attrs
 
-from ..datafile import Positive, needed, structured
+from ..datafile import Positive, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
 from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, Pair, Row
@@ -17,7 +17,7 @@ from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, Pair, Row
 _ONE = Positive(1.0)
 
 
-@attrs.define(kw_only=True)
+@table
 class FaultRow:
     weight: Positive = needed("a number above 0, how often it is met among such visits", default=_ONE)
     name: str | None = None
@@ -25,34 +25,34 @@ class FaultRow:
     calls_for: str = ""
 
 
-@attrs.define(kw_only=True)
+@table
 class PairRow:
     of: list[str] = needed("two faults", '["…", "…"]', factory=list)
     weight: Positive = needed("a number above 0, how often both are met", default=_ONE)
     why: str = ""
 
 
-@attrs.define(kw_only=True)
+@table
 class ChanceRow:
     p: list[float] = needed("a probability for each outcome", factory=list)
     why: str = ""
     direct: str = ""
 
 
-@attrs.define(kw_only=True)
+@table
 class BinsTable:
     measurand: str = needed("the key of a measurand", default="")
     place: str = ""
     at: list[str] = needed("the limits between the outcomes", '["9 V", "11.5 V"]', factory=list)
 
 
-@attrs.define(kw_only=True)
+@table
 class SeenTable:
     of: str = needed("the key of an observation", default="")
     answers: list[str] = needed("one of its answers for each outcome", factory=list)
 
 
-@attrs.define(kw_only=True)
+@table
 class TestTable:
     question: str = needed("what the test answers", default="")
     minutes: Positive = needed("hands-on minutes, a number above 0", default=_ONE)
@@ -70,7 +70,7 @@ class TestTable:
     spoils: list[str] = attrs.field(factory=list)
 
 
-@attrs.define(kw_only=True)
+@table
 class FaultFile:
     """`[faults]` holds `pairs` too, which are rows of another form and are read by themselves."""
 

@@ -8,14 +8,14 @@ from pathlib import Path
 import attrs
 
 from .. import units
-from ..datafile import needed, read_toml, structured
+from ..datafile import needed, read_toml, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.limit import Limit
 from ..model.source import Confidence, Source
 from ..model.value import exact
 
 
-@attrs.define(kw_only=True)
+@table
 class LimitRow:
     key: str = needed("the name of the limit, system.name", default="")
     low: float | None = None
@@ -26,7 +26,7 @@ class LimitRow:
     note: str = ""
 
 
-@attrs.define(kw_only=True)
+@table
 class LimitFile:
     limit: list[LimitRow | None] = attrs.field(factory=list)
 

@@ -115,7 +115,8 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'labour.per_hour: is the number 62.5, which is not exact; write "62.5" in quotes',
         "labour.per_day: is not a key here; expected one of per_hour",
         "call_out: 25.005 has more than 2 decimals; write it with 2 of them",
-        "calout: is not a key here; write one of currency, tax, labour, call_out, travel, diagnosis, operations"
+        "calout: is not a key here; write one of currency, tax, labour, call_out, travel,"
+        " diagnosis, operations"
         ' (perhaps "call_out")',
         'travel: has two prices; write per_km = "…" or flat = "…"',
         'travel.per_km: "0,42" is not a plain decimal number; write "0.42"',
@@ -125,13 +126,15 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         ' "rebuilt", "reconditioned", "customer\'s own"',
         'operations."battery.replace".parts[1].price: 3.1234567 has more than 6 decimals; write it with 6 of'
         " them",
-        'operations."battery.replace".parts[1].quantity: is zero; write the list without the row if nothing is'
+        'operations."battery.replace".parts[1].quantity: is zero; write the list without the row'
+        " if nothing is"
         " used",
         'operations."battery.replace".parts[2]: "clamp ", new, stands in parts[1] already; write one row with'
         " the whole quantity",
         'operations."battery.replace".parts[3].price: is 2.00, and a part of the customer\'s own is not sold;'
         ' write "0.00"',
-        'operations."battery.replace".parts[4].quantity: is the number 1.5, which is not exact; write "1.5" in'
+        'operations."battery.replace".parts[4].quantity: is the number 1.5, which is not exact;'
+        ' write "1.5" in'
         " quotes",
         'operations."battery.replace".parts[4].name: is missing; expected what the part is called',
         "operations.battery: is no operation key; write the key whole and in quotes, as in"
@@ -151,7 +154,8 @@ def test_what_is_missing_is_named() -> None:
         'operations: is missing; write [operations."brakes.bleed"] with hours = "0.6" in it',
     )
     assert faults(GOOD.replace(', default = "standard"', "")) == (
-        'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or none = "why no'
+        'tax.default: is missing; write rates = { standard = "20" } and default = "standard", or'
+        ' none = "why no'
         ' tax is shown"',
     )
 

@@ -123,9 +123,11 @@ def test_every_operation_without_a_price_is_named_with_the_key_to_add() -> None:
     with pytest.raises(PriceError) as caught:
         repair_lines(book(), [REPLACE, *strange])
     assert [str(fault) for fault in caught.value.faults] == [
-        'operations."egr.clean": is not priced; write [operations."egr.clean"] with hours = "…" and its parts',
+        'operations."egr.clean": is not priced; write [operations."egr.clean"] with hours = "…"'
+        " and its parts",
         (
-            'operations."ignition.coil": is not priced; write [operations."ignition.coil"] with hours = "…" and'
+            'operations."ignition.coil": is not priced; write [operations."ignition.coil"] with hours'
+            ' = "…" and'
             " its parts"
         ),
     ]

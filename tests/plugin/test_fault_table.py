@@ -127,17 +127,20 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         (
             "faults",
             ...,
-            "faults.none: is missing; expected a vehicle with none of these faults, with its weight; every table",
+            "faults.none: is missing; expected a vehicle with none of these faults, with its weight;"
+            " every table",
         ),
         (
             "faults/none",
             ...,
-            "faults.none: is missing; expected a vehicle with none of these faults, with its weight; every table",
+            "faults.none: is missing; expected a vehicle with none of these faults, with its weight;"
+            " every table",
         ),
         (
             "faults/outside",
             ...,
-            "faults.outside: is missing; expected something outside this system, with its weight; every table",
+            "faults.outside: is missing; expected something outside this system, with its weight;"
+            " every table",
         ),
         ("faults", [], "faults: is a list; expected a table { … }"),
         ("faults/dirt", 5, "faults.dirt: is the number 5; expected a table { … }"),
@@ -186,7 +189,8 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         (
             "test/voltage/otherwise",
             [0.1, 0.9],
-            "test.voltage.otherwise: is [0.1, 0.9]; expected 3 probabilities, one for each outcome, that sum to",
+            "test.voltage.otherwise: is [0.1, 0.9]; expected 3 probabilities, one for each outcome,"
+            " that sum to",
         ),
         ("test/voltage/otherwise", [0.1, 0.1, 0.9], "test.voltage.otherwise: is [0.1, 0.1, 0.9]; expected 3"),
         (
@@ -237,12 +241,14 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         (
             "test/voltage/bins",
             ...,
-            "test.voltage: has nothing to say where the outcome comes from; expected exactly one of bins, check,",
+            "test.voltage: has nothing to say where the outcome comes from; expected exactly one of"
+            " bins, check,",
         ),
         (
             "test/voltage/check",
             "horn.drop",
-            "test.voltage: has bins and check to say where the outcome comes from; expected exactly one of bins,",
+            "test.voltage: has bins and check to say where the outcome comes from; expected exactly"
+            " one of bins,",
         ),
         (
             "test/voltage/bins/measurand",
@@ -268,17 +274,20 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         (
             "test/voltage/bins/places",
             "left",
-            'test.voltage.bins.places: is not a key here; write one of measurand, place, at (perhaps "place")',
+            "test.voltage.bins.places: is not a key here; write one of measurand, place, at (perhaps"
+            ' "place")',
         ),
         (
             "test/current/bins/place",
             "middle",
-            'test.current.bins.place: horn.current is read at left or right, not at "middle"; expected left or',
+            'test.current.bins.place: horn.current is read at left or right, not at "middle"; expected'
+            " left or",
         ),
         (
             "test/current/bins/place",
             ...,
-            'test.current.bins.place: horn.current is read at left or right, not at ""; expected left or right',
+            'test.current.bins.place: horn.current is read at left or right, not at ""; expected left'
+            " or right",
         ),
         (
             "test/sound/seen",
@@ -300,7 +309,8 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         (
             "test/sound/seen/answers",
             ["loud", "faintly"],
-            'test.sound.seen.answers[1]: "faintly" is not an answer of horn.sound; expected "loud" or "faint"',
+            'test.sound.seen.answers[1]: "faintly" is not an answer of horn.sound; expected "loud" or'
+            ' "faint"',
         ),
         (
             "test/check/check",
@@ -459,7 +469,9 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
         ".source (horn.b): is missing; expected a key of sources.toml": 'key = "horn.b"\nlow = 1\nunit = "V"',
         ".key: is missing; expected the name of the limit": 'low = 1\nunit = "V"\nsource = "book"',
         " (horn.c): The limit horn.c needs a low end": 'key = "horn.c"\nunit = "V"\nsource = "book"',
-        ".unit (horn.d): There is no unit": 'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"',
+        ".unit (horn.d): There is no unit": (
+            'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"'
+        ),
         ".unit (horn.e): ": 'key = "horn.e"\nlow = 1\nunit = "bar"\nsource = "book"',
         ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, confidence, note": (
             'key = "horn.f"\nlower = 1\nlow = 1\nunit = "V"\nsource = "book"'
@@ -467,9 +479,15 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
         '.low (horn.g): is the text "1 V"; expected a number': (
             'key = "horn.g"\nlow = "1 V"\nunit = "V"\nsource = "book"'
         ),
-        ".high (horn.h): is a list; expected a number": 'key = "horn.h"\nhigh = [1]\nunit = "V"\nsource = "book"',
-        " (horn.i): The low end of the limit horn.i lies above its high end": 'key = "horn.i"\nlow = 2\nhigh = 1\nunit = "V"\nsource = "book"',
-        ".low (horn.j): is nan; expected a finite number": 'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"',
+        ".high (horn.h): is a list; expected a number": (
+            'key = "horn.h"\nhigh = [1]\nunit = "V"\nsource = "book"'
+        ),
+        " (horn.i): The low end of the limit horn.i lies above its high end": (
+            'key = "horn.i"\nlow = 2\nhigh = 1\nunit = "V"\nsource = "book"'
+        ),
+        ".low (horn.j): is nan; expected a finite number": (
+            'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"'
+        ),
         '.confidence (horn.k): is the text "sure"; expected one of "high", "medium", "low"': (
             'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nconfidence = "sure"'
         ),

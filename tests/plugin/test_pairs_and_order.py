@@ -157,17 +157,20 @@ def test_a_table_without_them_is_as_good_as_before() -> None:
         (
             "faults/bulb+relay",
             {"weight": 1},
-            'faults."bulb+relay": has a + in its name, which stands between two of a pair; expected a plain name',
+            'faults."bulb+relay": has a + in its name, which stands between two of a pair; expected a'
+            " plain name",
         ),
         (
             "test/clicks/given/relay+bulb",
             {"p": [0.5, 0.5]},
-            'test.clicks.given."relay+bulb": there is no fault "relay+bulb"; expected none, outside, bulb, relay',
+            'test.clicks.given."relay+bulb": there is no fault "relay+bulb"; expected none, outside,'
+            " bulb, relay",
         ),
         (
             "test/clicks/given/bulb+relay/direct",
             "no",
-            'test.clicks.given."bulb+relay".direct: two faults together are no part; write direct in the row of',
+            'test.clicks.given."bulb+relay".direct: two faults together are no part; write direct in'
+            " the row of",
         ),
         ("test/clicks/after", ["glows"], "test.clicks.after: is a list; expected a table { … }"),
         ("test/clicks/after/glows", "no", 'test.clicks.after.glows: is the text "no"; expected a list [ … ]'),

@@ -75,6 +75,11 @@ def test_help_version_and_check_load_nothing_heavy(words: list[str], tmp_path: P
     assert packages(loaded) & HEAVY == set()
 
 
+@pytest.mark.parametrize("words", [["--version"], ["--help"]], ids=" ".join)
+def test_help_and_version_read_no_data_file(words: list[str]) -> None:
+    assert packages(loaded_by(saying(*words))) & {"cattrs", "attrs", "attr", "tomllib"} == set()
+
+
 def test_check_in_a_shop_loads_nothing_heavy_either(demo_out: Path) -> None:
     assert packages(loaded_by(saying("check", "undecided", "--shop", str(demo_out)))) & HEAVY == set()
 
