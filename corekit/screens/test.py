@@ -300,7 +300,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be,
         what may be offered.
         """
-        left = guidance.tests_left_open(assessment, plugins)
+        left = guidance.repeatable_tests(assessment, plugins)
         aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]
         return {
             **meaning(assessment),

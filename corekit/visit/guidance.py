@@ -52,7 +52,7 @@ def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]
     )
 
 
-def tests_left_open(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
+def repeatable_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
     """Tests that were made in this stage and would say more, if what they lack were known or if they were
     made once more.
 

@@ -25,7 +25,7 @@ from corekit.plugin.host import load
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.units import from_coherent
-from corekit.visit.guidance import open_tests, tests_left_open
+from corekit.visit.guidance import open_tests, repeatable_tests
 
 from ..visit.clutch import FINGERS, PLUGINS
 
@@ -681,7 +681,7 @@ def test_a_test_that_one_of_many_places_left_open_is_offered_again_and_does_not_
         step=[{"readings": [{"of": "ignition.plug_gap", "place": "cylinder 1", "is": "0.80 mm"}]}]
     )  # on the limit: undecided
     plugins, assessment = real.shop.context.plugins, real.shop.assess(real.id)
-    assert [test.wants for test in tests_left_open(assessment, plugins)] == ["ignition.plug_gap"]
+    assert [test.wants for test in repeatable_tests(assessment, plugins)] == ["ignition.plug_gap"]
     assert "ignition.plug_gap" not in [test.wants for test in open_tests(assessment, plugins)]
     page = real.get("test")
     assert "Still open" in page.text and "The first attempt was inconclusive." in page.text
@@ -699,7 +699,7 @@ def test_a_test_that_one_place_answered_is_not_asked_for_at_the_others_by_itself
         ]
     )
     plugins, assessment = real.shop.context.plugins, real.shop.assess(real.id)
-    assert [(test.wants, test.repeat) for test in tests_left_open(assessment, plugins)] == [
+    assert [(test.wants, test.repeat) for test in repeatable_tests(assessment, plugins)] == [
         ("battery.ripple", True)
     ]
     assert "battery.ripple" not in [test.wants for test in open_tests(assessment, plugins)]
