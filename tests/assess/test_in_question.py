@@ -231,7 +231,7 @@ def test_the_customer_s_paper_names_next_tests_only_of_what_was_looked_at(asked:
         document_id="d", issuer=Issuer(name="A shop", address=()), issued="", currency="XXX", operations={}
     )
     text = str(watch(made, [], sheet))
-    assert "The next test" in text
+    assert "Next test" in text
     assert not [
         test.question for test in made.next_tests if test.system == "brakes" and test.question in text
     ]

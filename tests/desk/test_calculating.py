@@ -28,7 +28,7 @@ def test_a_result_comes_from_texts_with_units_of_any_size(plugins: Plugins) -> N
     result = work_out(plugins, "ignition.final_current", {"voltage": "12600 mV", "resistance": "600 mΩ"})
     assert result.shown == "21 A"
     assert result.label == plugins.calculations["ignition.final_current"].output.label
-    assert result.understood == (("Voltage", "12600 mV"), ("Resistance", "600 mΩ"))
+    assert result.understood == (("Supply voltage", "12600 mV"), ("Primary circuit resistance", "600 mΩ"))
     assert result.source.named
 
 

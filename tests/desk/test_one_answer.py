@@ -148,8 +148,8 @@ def words(job: Job) -> Iterator[tuple[int, str, bool]]:
 def left_out_of(job: Job) -> list[str]:
     store = SimpleNamespace(job=lambda _: job)
     plugins = SimpleNamespace(operations={}, measurands={}, title=lambda key: key)
-    shop: Any = SimpleNamespace(store=store, find=lambda name: name, book=BOOK, plugins=plugins)
-    return left_out(shop, job.id)
+    shop: Any = SimpleNamespace(store=store, find=lambda name: name, prices=BOOK, plugins=plugins)
+    return left_out(shop, job)
 
 
 def beginning(sentences: list[str], said: str) -> set[str]:
@@ -184,7 +184,7 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
     # The mechanic's list, what the bill leaves out and what the paper calls not done are the same work.
     assert len(set(stands.to_do)) == len(stands.to_do)
     assert set(stands.to_do) == beginning(sentences, "nothing says that it was done")
-    assert set(stands.to_do) == named_in(watch, "Agreed to and not done, so not charged: ")
+    assert set(stands.to_do) == named_in(watch, "Approved but not done, so not charged: ")
     # Done is either billed or was never approved, and nothing is billed that was not done.
     assert billed | beginning(sentences, "nobody agreed to it") == done
     assert billed.isdisjoint(beginning(sentences, "nobody agreed to it"))

@@ -138,5 +138,5 @@ def test_the_words_stand_at_the_weak_one_of_two_findings() -> None:
 def test_a_weak_general_figure_that_the_vehicles_own_limit_beats_does_not_weaken_it() -> None:
     own = limit_from(scope=Scope.THIS_VEHICLE)
     for text in papers_of(finding_by(own, limit_from(basis=Basis.PRACTICE))):
-        assert "in place of the general figure" in text
+        assert "It replaces the general figure" in text
         assert WEAK not in text

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from corekit.desk import issuing
 from corekit.desk.assessing import assessment_of
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
@@ -166,8 +167,8 @@ def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(v
     visit.say(wanted={"operation": works[2], "ground": "customer"})
     visit.agree("repair", works[0])
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, tuple(works[1:]))
-    titles = [visit.shop.plugins.operations[key].title for key in works]
-    left_out = visit.shop.left_out(visit.job)
+    titles = [visit.shop.context.plugins.operations[key].title for key in works]
+    left_out = issuing.left_out(visit.shop.context, visit.shop.store.job(visit.job))
     assert [any(sentence.startswith(title) for sentence in left_out) for title in titles] == [
         False,
         True,
