@@ -6,12 +6,17 @@ from pathlib import Path
 
 import attrs
 
+from ..billing.consent import ConsentError
+from ..billing.payment import PaymentError
 from ..intake.visit import AgreedRow, VisitFile, read_visit
 from ..model.entry import Draft
 from ..model.job import Job
 from . import approvals, paper, recording
 from .context import ShopContext
 from .errors import ApprovalError, DeskError, OfferAwaitedError
+
+#: What a file is told besides why: it goes in whole or not at all.
+NOTHING_ADDED = "Nothing was added."
 
 
 @attrs.frozen(kw_only=True)
@@ -61,7 +66,10 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
                 raise DeskError(
                     f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
                 )
-            recording.append(shop, transaction, visit.origin, result.drafts)
+            try:
+                recording.append(shop, transaction, visit.origin, result.drafts)
+            except (DeskError, ConsentError, PaymentError) as error:
+                raise type(error)(f"{error} {NOTHING_ADDED}") from error
     if awaited is not None:
         made = [noted.record.name for noted in standing.offers] if standing is not None else []
         raise OfferAwaitedError(target, visit.origin, awaited, made)
@@ -91,5 +99,5 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str
             drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
         except ApprovalError as error:
             at = f"{step.at}.{error.field}" if error.field else step.at
-            raise ApprovalError(f"{at}: {error}", error.field) from error
+            raise ApprovalError(f"{at}: {error} {NOTHING_ADDED}", error.field) from error
     return drafts, None

@@ -38,10 +38,12 @@ def by_file(shop: Shop, file: Path, rows: str) -> None:
 
 
 def refusal(act: Callable[[], object]) -> str:
-    """In which words something is refused, without the place that stands before them."""
+    """In which words something is refused, without what a file is told besides: the place before them, and
+    that nothing of it was added.
+    """
     with pytest.raises(CorekitError) as error:
         act()
-    return str(error.value).rpartition("\n")[2]
+    return str(error.value).rpartition("\n")[2].removesuffix(" Nothing was added.")
 
 
 def yes(total: str = REPAIR, **more: object) -> dict[str, Any]:
