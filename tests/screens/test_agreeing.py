@@ -306,7 +306,7 @@ def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offere
     assert (
         desk.job(job).offers[-1].record.name == "repair 2" and desk.job(job).offers[-1].record.total == 27030
     )
-    assert "Repair 2" in desk.page(f"/job/{job}/offer")
+    assert "Estimate: repair 2" in desk.page(f"/job/{job}/offer")
 
 
 def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -> None:

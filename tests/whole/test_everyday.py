@@ -585,7 +585,7 @@ def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
         text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
     assert (
         "call-out, travel and diagnosis together never cost more than 90.00 EUR before tax without a new"
-        " yes from you." in text
+        " approval from you." in text
     )
 
 
