@@ -11,7 +11,7 @@ from ..billing.payment import payable_after
 from ..billing.together import Share
 from ..model.document import Document
 from ..model.job import Job
-from ..report.papers import invoice
+from ..report.papers import invoice_document
 from ..report.sheet import Sheet
 from . import paper
 from .offerable import to_invoice
@@ -40,7 +40,7 @@ class Bill:
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         """The invoice as a Document; without a number it is a draft's."""
-        return invoice(
+        return invoice_document(
             self.job,
             self.assessment,
             sheet,

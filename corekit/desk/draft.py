@@ -20,7 +20,7 @@ from ..intake.visit import read_visit
 from ..model.document import Document
 from ..model.job import Job
 from ..plugin.host import Plugins, load
-from ..report.papers import estimate, invoice
+from ..report.papers import estimate_document, invoice_document
 from ..report.sheet import Sheet
 from ..store.mark import random_id, record_mark
 from . import paper
@@ -59,7 +59,7 @@ def draft_estimate(
         repair_lines(bench.book, work) if stage == "repair" else bench.looking(km), waivers(bench.job)
     )
     sums = totals(lines, bench.book)
-    document = estimate(
+    document = estimate_document(
         bench.job,
         bench.assessment,
         bench.sheet(),
@@ -87,7 +87,7 @@ def draft_invoice(
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
     lines = waive([*looking, *repair_lines(bench.book, work)], waivers(job))
     sums = totals(lines, bench.book)
-    document = invoice(
+    document = invoice_document(
         job,
         bench.assessment,
         bench.sheet(),

@@ -20,7 +20,7 @@ from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Offered, body_of
-from ..report.papers import estimate
+from ..report.papers import estimate_document
 from ..store.requests import Outcome
 from . import paper
 from .approvals import must_be_open
@@ -200,7 +200,7 @@ def _new_offer(
             f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
             f" {shop.folder.resolve()}, then ask again."
         )
-    document = estimate(
+    document = estimate_document(
         job,
         assessment,
         paper.sheet_of(shop, job),

@@ -19,7 +19,7 @@ from .findings import finding_row, in_short, what_was_found
 from .sheet import Sheet, Yes
 
 
-def estimate(
+def estimate_document(
     job: Job,
     assessment: Assessment,
     sheet: Sheet,
@@ -89,7 +89,7 @@ _COVERS = {
 }
 
 
-def invoice(
+def invoice_document(
     job: Job,
     assessment: Assessment,
     sheet: Sheet,

@@ -105,7 +105,7 @@ def test_the_contracts_between_the_rooms_hold() -> None:
         ("report/pen.py", "from reportlab.pdfgen import canvas", "One module knows the PDF library"),
         (
             "desk/demo.py",
-            "from ..report.papers import invoice",
+            "from ..report.papers import invoice_document",
             "The demo uses the desk and nothing behind it",
         ),
     ],
