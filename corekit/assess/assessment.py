@@ -107,7 +107,7 @@ class Assessment:
         ]
         return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
-    def may_offer(self, operation: str, stage: int | None = None) -> bool:
+    def may_propose(self, operation: str, stage: int | None = None) -> bool:
         """May it be offered on what this stage shows (without one: on what any stage did)? What was called
         for earlier was answered then.
         """

@@ -14,13 +14,13 @@ from functools import cached_property
 import attrs
 
 from ..errors import CorekitError
-from ..model.approval import Approval, Decision, offer_of
+from ..model.approval import Approval, Decision, estimate_of
 from ..model.job import Job
 from ..model.money import Money, total
-from ..model.records import Agreed, Offered, Repaired
+from ..model.records import Approved, Estimated, Repaired
 from .book import PriceBook
+from .estimate import without_declined
 from .line import Line, from_data
-from .offer import without_declined
 from .totals import Totals, percent_of, totals
 
 
@@ -33,16 +33,16 @@ class _Priced:
     """One decision in lines: all that were offered, those that stand approved, those to charge for."""
 
     decision: Decision
-    offered: tuple[Line, ...]
+    estimated: tuple[Line, ...]
     approved: tuple[Line, ...]
     done: tuple[Line, ...]
 
 
-def _offers(given: Iterable[Offered]) -> tuple[Offered, ...]:
+def _estimates(given: Iterable[Estimated]) -> tuple[Estimated, ...]:
     return tuple(given)
 
 
-def _acts(given: Iterable[Agreed | Repaired]) -> tuple[Agreed | Repaired, ...]:
+def _acts(given: Iterable[Approved | Repaired]) -> tuple[Approved | Repaired, ...]:
     return tuple(given)
 
 
@@ -54,13 +54,13 @@ class ApprovedWork:
     Each offer's lines are read once, whatever is asked.
     """
 
-    offers: tuple[Offered, ...] = attrs.field(converter=_offers)
-    acts: tuple[Agreed | Repaired, ...] = attrs.field(converter=_acts)
+    estimates: tuple[Estimated, ...] = attrs.field(converter=_estimates)
+    acts: tuple[Approved | Repaired, ...] = attrs.field(converter=_acts)
     book: PriceBook
 
     @classmethod
     def of(
-        cls, job: Job, book: PriceBook, more: Iterable[Agreed] = (), instead_of: Container[str] = ()
+        cls, job: Job, book: PriceBook, more: Iterable[Approved] = (), instead_of: Container[str] = ()
     ) -> ApprovedWork:
         """What stands in a job's journal.
 
@@ -68,24 +68,24 @@ class ApprovedWork:
             more: Agreements that are about to be written. instead_of: Ids of the entries that they take the
                 place of.
         """
-        acts: list[Agreed | Repaired] = []
+        acts: list[Approved | Repaired] = []
         new = list(more)
         for noted in job.standing:
             if noted.id in instead_of:
                 acts += new
                 new = []
-            elif isinstance(noted.record, (Agreed, Repaired)):
+            elif isinstance(noted.record, (Approved, Repaired)):
                 acts.append(noted.record)
-        return cls((noted.record for noted in job.offers), (*acts, *new), book)
+        return cls((noted.record for noted in job.estimates), (*acts, *new), book)
 
     @cached_property
     def approval(self) -> Approval:
         """What is approved, declined, done and open."""
-        return Approval.of(self.offers, self.acts)
+        return Approval.of(self.estimates, self.acts)
 
     @property
-    def agreements(self) -> tuple[Agreed, ...]:
-        return tuple(act for act in self.acts if isinstance(act, Agreed))
+    def approvals(self) -> tuple[Approved, ...]:
+        return tuple(act for act in self.acts if isinstance(act, Approved))
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -123,30 +123,30 @@ class ApprovedWork:
         Raises:
             ConsentError: as `total`.
         """
-        return {priced.decision.offer.name: self._sum(priced) for priced in self._priced}
+        return {priced.decision.estimate.name: self._sum(priced) for priced in self._priced}
 
     @cached_property
     def _priced(self) -> tuple[_Priced, ...]:
-        latest = {agreement.offer: agreement for agreement in self.agreements}
-        for agreement in latest.values():
-            _refuse_unbound(agreement, self.offers)
+        latest = {approval.estimate: approval for approval in self.approvals}
+        for approval in latest.values():
+            _refuse_unbound(approval, self.estimates)
         return tuple(_priced(decision) for decision in self.approval.decisions)
 
     def _sum(self, priced: _Priced) -> Money:
-        offer = priced.decision.offer
-        if offer.currency != self.book.currency:
+        estimate = priced.decision.estimate
+        if estimate.currency != self.book.currency:
             raise ConsentError(
-                f'Offer "{offer.name}" is in {offer.currency}, the price book in {self.book.currency}; make a'
+                f'Offer "{estimate.name}" is in {estimate.currency}, the price book in {self.book.currency}; make a'
                 " new offer."
             )
-        if priced.approved == priced.offered:
-            return Money(offer.total, offer.currency)
+        if priced.approved == priced.estimated:
+            return Money(estimate.total, estimate.currency)
         if not priced.approved:
-            return Money(0, offer.currency)
+            return Money(0, estimate.currency)
         if not self._still_comes_to_its_total(priced):
             raise ConsentError(
-                f'Offer "{offer.name}" was made at {Money(offer.total, offer.currency)}'
-                f" {offer.currency}; with the tax rates of {self.book.where} its lines come to another"
+                f'Offer "{estimate.name}" was made at {Money(estimate.total, estimate.currency)}'
+                f" {estimate.currency}; with the tax rates of {self.book.where} its lines come to another"
                 " sum, so what was not declined has no agreed one. Make a new offer and record a new"
                 " agreement."
             )
@@ -158,8 +158,8 @@ class ApprovedWork:
         return all(map(self._still_comes_to_its_total, self._priced))
 
     def _still_comes_to_its_total(self, priced: _Priced) -> bool:
-        offer = priced.decision.offer
-        return totals(priced.offered, self.book).gross == Money(offer.total, offer.currency)
+        estimate = priced.decision.estimate
+        return totals(priced.estimated, self.book).gross == Money(estimate.total, estimate.currency)
 
 
 def may_invoice(
@@ -181,37 +181,37 @@ def may_invoice(
         ConsentError: one clear text.
         ValueError: a line names a tax rate that the price book does not have.
     """
-    if not work.agreements:
+    if not work.approvals:
         raise ConsentError(
             "Nothing was agreed to, so nothing can be invoiced. Make an offer and record the customer's yes."
         )
     allowed = work.total
-    agreed = _nets(work.lines)
+    approved = _nets(work.lines)
     for line in lines:
         if line.net.currency != work.book.currency:
             raise ConsentError(
                 f"{line.text}: is priced in {line.net.currency}, but {work.book.currency} was agreed."
             )
-        if line.what not in agreed:
-            raise ConsentError(_not_agreed(line, work))
+        if line.what not in approved:
+            raise ConsentError(_not_approved(line, work))
     for what, net in _nets(lines).items():
-        if net > agreed[what]:
+        if net > approved[what]:
             raise ConsentError(
-                f"{what}: comes to {net} {net.currency} before tax, but {agreed[what]} was agreed. "
+                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was agreed. "
                 "Invoice what was agreed, or make a new offer and record a new agreement."
             )
     come_to = come_to or totals(lines, work.book)
     gross = come_to.gross + (rounding or Money(0, work.book.currency))
     if gross > allowed:
         cure = "Make a new offer and record a new agreement."
-        if rounding is None and (less := rounding_to_agreed(lines, work, come_to)).minor:
+        if rounding is None and (less := rounding_to_approved(lines, work, come_to)).minor:
             cure = (
                 f"Only rounding of the tax makes the difference; invoice it with a rounding amount of {less}."
             )
         raise ConsentError(f"The invoice comes to {gross} {gross.currency}, but {allowed} was agreed. {cure}")
 
 
-def rounding_to_agreed(lines: Sequence[Line], work: ApprovedWork, come_to: Totals | None = None) -> Money:
+def rounding_to_approved(lines: Sequence[Line], work: ApprovedWork, come_to: Totals | None = None) -> Money:
     """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several offers.
 
     Tax is rounded once on each document, so one invoice over two offers can come out a cent above their sum.
@@ -226,62 +226,68 @@ def rounding_to_agreed(lines: Sequence[Line], work: ApprovedWork, come_to: Total
 
 
 def _priced(decision: Decision) -> _Priced:
-    offer = decision.offer
-    offered = _lines_of(offer)
+    estimate = decision.estimate
+    estimated = _lines_of(estimate)
     try:
-        without_declined(offered, decision.agreement.declined)
+        without_declined(estimated, decision.approval.declined)
     except ValueError as error:
-        raise ConsentError(f'The agreement to "{offer.name}" declines what was not in it. {error}') from error
+        raise ConsentError(
+            f'The agreement to "{estimate.name}" declines what was not in it. {error}'
+        ) from error
     approved = tuple(
         line
-        for line in offered
+        for line in estimated
         if (line.operation in decision.approved if line.operation else decision.has_diagnosis)
     )
     done = tuple(line for line in approved if not line.operation or line.operation in decision.done)
-    return _Priced(decision, offered, approved, done)
+    return _Priced(decision, estimated, approved, done)
 
 
-def _refuse_unbound(agreement: Agreed, offers: Sequence[Offered]) -> None:
-    named = [offer for offer in offers if offer.name == agreement.offer]
+def _refuse_unbound(approval: Approved, estimates: Sequence[Estimated]) -> None:
+    named = [estimate for estimate in estimates if estimate.name == approval.estimate]
     if not named:
         raise ConsentError(
-            f'An agreement names the offer "{agreement.offer}", which was never made; made are'
-            f" {_list(offer.name for offer in offers)}."
+            f'An agreement names the offer "{approval.estimate}", which was never made; made are'
+            f" {_list(estimate.name for estimate in estimates)}."
         )
-    offer = offer_of(agreement, offers)
-    if offer is None:
+    estimate = estimate_of(approval, estimates)
+    if estimate is None:
         raise ConsentError(
-            f'The agreement to "{agreement.offer}" is about another paper than the one that was offered (hash'
-            f" {agreement.document_hash[:12]}, offered {named[-1].document_hash[:12]}). Show the customer the"
+            f'The agreement to "{approval.estimate}" is about another paper than the one that was offered (hash'
+            f" {approval.document_hash[:12]}, offered {named[-1].document_hash[:12]}). Show the customer the"
             " offer as it stands and record a new agreement."
         )
-    if (agreement.total, agreement.currency) != (offer.total, offer.currency):
+    if (approval.total, approval.currency) != (estimate.total, estimate.currency):
         raise ConsentError(
-            f'The agreement to "{agreement.offer}" says {Money(agreement.total, agreement.currency)}'
-            f" {agreement.currency}, but the offer says {Money(offer.total, offer.currency)}"
-            f" {offer.currency}. Record the agreement with the total that is printed on the offer."
+            f'The agreement to "{approval.estimate}" says {Money(approval.total, approval.currency)}'
+            f" {approval.currency}, but the offer says {Money(estimate.total, estimate.currency)}"
+            f" {estimate.currency}. Record the agreement with the total that is printed on the offer."
         )
 
 
-def _lines_of(offer: Offered) -> tuple[Line, ...]:
+def _lines_of(estimate: Estimated) -> tuple[Line, ...]:
     try:
-        return tuple(from_data(data) for data in offer.lines)
+        return tuple(from_data(data) for data in estimate.lines)
     except ValueError as error:
-        raise ConsentError(f'The lines of the offer "{offer.name}" cannot be read: {error}') from error
+        raise ConsentError(f'The lines of the offer "{estimate.name}" cannot be read: {error}') from error
 
 
-def _not_agreed(line: Line, work: ApprovedWork) -> str:
+def _not_approved(line: Line, work: ApprovedWork) -> str:
     what, cure = line.what, "Leave it off, or make a new offer and record a new agreement."
     refused = [
-        decision.offer.name
+        decision.estimate.name
         for decision in work.approval.decisions
-        if line.operation in decision.agreement.declined
+        if line.operation in decision.approval.declined
     ]
     if line.operation and refused:
         return f'{what}: was declined in "{refused[-1]}". {cure}'
-    offered = [offer.name for offer in work.offers if any(other.what == what for other in _lines_of(offer))]
-    if offered:
-        return f'{what}: was offered in "{offered[-1]}", but nobody agreed to it. {cure}'
+    estimated = [
+        estimate.name
+        for estimate in work.estimates
+        if any(other.what == what for other in _lines_of(estimate))
+    ]
+    if estimated:
+        return f'{what}: was offered in "{estimated[-1]}", but nobody agreed to it. {cure}'
     return f"{what}: was never offered. {cure}"
 
 

@@ -163,9 +163,9 @@ def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, 
         ValueError: a key belongs to no line, so nothing would be declined by it.
     """
     lines, keys = tuple(lines), tuple(keys)
-    offered = {line.operation for line in lines if line.operation}
-    if strange := [key for key in keys if key not in offered]:
-        known = ", ".join(sorted(offered)) or "no operations"
+    estimated = {line.operation for line in lines if line.operation}
+    if strange := [key for key in keys if key not in estimated]:
+        known = ", ".join(sorted(estimated)) or "no operations"
         raise InputError(
             f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are"
             f" {known}."

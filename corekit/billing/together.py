@@ -8,7 +8,7 @@ from functools import cached_property
 import attrs
 
 from ..model.money import Money, total
-from .approval import ApprovedWork, may_invoice, rounding_to_agreed
+from .approval import ApprovedWork, may_invoice, rounding_to_approved
 from .book import PriceBook
 from .line import Line
 from .totals import Totals, totals
@@ -33,7 +33,7 @@ class Share:
         Raises:
             ConsentError: it would exceed what was agreed.
         """
-        rounding = rounding_to_agreed(self.lines, self.work, self.totals)
+        rounding = rounding_to_approved(self.lines, self.work, self.totals)
         may_invoice(self.lines, self.work, rounding, self.totals)
         return rounding
 

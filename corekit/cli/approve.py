@@ -8,7 +8,7 @@ import argparse
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
     parser.add_argument(
-        "--offer",
+        "--estimate",
         default="",
         help="the estimate's printed name, e.g. 'repair 1'; the latest, if you say nothing",
     )
@@ -31,22 +31,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.estimating import offer_named
+    from ..desk.estimating import estimate_named
     from ..desk.jobs import job_named
     from ..desk.shop import open_shop
     from .command import money, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
-        offer = offer_named(shop.context, job_named(shop.context, args.job), args.offer)
-        shop.agree(
-            offer,
+        estimate = estimate_named(shop.context, job_named(shop.context, args.job), args.estimate)
+        shop.approve(
+            estimate,
             by=args.by,
             how=args.how,
             declined=args.declined,
-            total=money(args.total, offer.total.currency),
+            total=money(args.total, estimate.total.currency),
         )
         print(
-            f"Recorded: {offer.name!r}, {offer.total} {offer.total.currency}, approved by the {args.by},"
+            f"Recorded: {estimate.name!r}, {estimate.total} {estimate.total.currency}, approved by the {args.by},"
             f" {args.how}."
         )
     return 0

@@ -26,11 +26,9 @@ VERBS = {
     "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
     "add": "save a visit file in the store, or what has changed in it",
-    "estimate": "draft an estimate, marked DRAFT",
-    "offer": "make an estimate and save it; the customer approves exactly this",
-    "agree": "record the customer's approval of an estimate",
-    "invoice": "draft the invoice, marked DRAFT and without a number",
-    "issue": "take a number and issue the invoice",
+    "estimate": "make an estimate and save it; the customer approves exactly this",
+    "approve": "record the customer's approval of an estimate",
+    "invoice": "take a number and issue the invoice",
     "pay": "record a payment for a job",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
@@ -51,7 +49,7 @@ _INTRO = """corekit takes one driveway visit from the complaint to an invoice th
 You write down the visit in a file, in the order it happens; `corekit check visit.toml` tells you what the
 readings show and what to test next. See it all on invented cars first:  corekit demo"""
 
-_OUTRO = """Each verb explains itself:  corekit offer --help
+_OUTRO = """Each verb explains itself:  corekit estimate --help
 A JOB is the name in the file (job = "…") or the beginning of its id. The shop is the folder you are in, if it is one,
 else the one in COREKIT_SHOP, else ~/corekit; --shop names another."""
 
@@ -201,3 +199,21 @@ def sure(question: str) -> bool:
         return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
     except EOFError:
         return False
+
+
+def only_with_draft(args: argparse.Namespace, *more: str) -> None:
+    """Refuse what only a draft has.
+
+    Raises:
+        InputError: one of its options was given without --draft.
+    """
+    for name in ("out", "text", *more):
+        if getattr(args, name):
+            raise InputError(
+                f"--{name} belongs to a draft; add --draft, or leave it out. Nothing was written."
+            )
+
+
+def draft_path(args: argparse.Namespace, usual: str) -> Path | None:
+    """Where a draft is written; None when it is printed here."""
+    return None if args.text else Path(args.out or usual)

@@ -1,6 +1,7 @@
-"""Draft an estimate, marked DRAFT: nobody can approve it and nothing is saved.
+"""Make an estimate of a job and save it as it is printed. The customer approves exactly this estimate; another
+price needs another estimate.
 
-`corekit offer` makes the real one.
+With --draft nothing is saved and nobody can approve it: a file or a job becomes a paper marked DRAFT.
 """
 
 from __future__ import annotations
@@ -9,42 +10,69 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
+    parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
     parser.add_argument(
-        "--stage",
-        choices=["diagnosis", "repair"],
-        default="repair",
-        help="what to estimate (repair, if you say nothing)",
+        "--stage", choices=["diagnosis", "repair"], help="what for; it takes the fitting one by itself"
     )
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
     parser.add_argument(
-        "--out", metavar="PDF", default="estimate-draft.pdf", help="where to write it (%(default)s)"
+        "--no-call-out",
+        action="store_true",
+        help="a diagnosis without call-out and travel, because another job is charged for the call-out",
     )
+    parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
     parser.add_argument(
-        "--text", action="store_true", help="print the estimate here instead of writing a PDF"
+        "--out", metavar="PDF", help="where to write the draft (estimate-draft.pdf, if you say nothing)"
     )
+    parser.add_argument("--text", action="store_true", help="print the draft here instead of writing a PDF")
 
 
 def run(args: argparse.Namespace) -> int:
-    from pathlib import Path
+    from .command import only_with_draft
 
+    if args.draft:
+        return _draft(args)
+    only_with_draft(args)
+    return _make(args)
+
+
+def _make(args: argparse.Namespace) -> int:
+    from ..desk.jobs import job_with_id
+    from ..desk.shop import open_shop
+    from .command import distance, same_shop, shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        estimate = shop.estimate(
+            args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None
+        )
+        print(f"Estimate {estimate.name!r}: {estimate.total} {estimate.total.currency}\n{estimate.pdf}")
+        words = (
+            f"{job_with_id(shop.context, estimate.job).name} --estimate {estimate.name!r}"
+            f" --total {estimate.total} --how 'in person'{same_shop(args.shop)}"
+        )
+        print(f"When the customer has approved:  corekit approve {words}")
+    return 0
+
+
+def _draft(args: argparse.Namespace) -> int:
     from ..desk.draft import draft_estimate
-    from .command import distance, is_file, shop_folder
+    from .command import distance, draft_path, is_file, shop_folder
 
-    out = None if args.text else Path(args.out)
+    out = draft_path(args, "estimate-draft.pdf")
     draft = draft_estimate(
-        args.visit,
-        is_file=is_file(args.visit),
+        args.job,
+        is_file=is_file(args.job),
         folder=shop_folder(args.shop),
-        stage=args.stage,
+        stage=args.stage or "repair",
         km=distance(args.km),
+        call_out=False if args.no_call_out else None,
         out=out,
     )
-    if args.text:
+    if out is None:
         print(draft.text, end="")
         return 0
     print(
-        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}. Nobody can approve it;"
-        " `corekit offer` makes an estimate to approve."
+        f"{out}: a draft over {draft.document.total} {draft.document.currency}. Nobody can approve it;"
+        " without --draft it becomes an estimate to approve."
     )
     return 0

@@ -1,4 +1,8 @@
-"""Draft the invoice, marked DRAFT and without a number. `corekit issue` makes the real one."""
+"""Take a number and issue the invoice. Asked again, it gives the same invoice. It never exceeds what was
+approved. Several jobs of one customer go on one invoice when you name them together.
+
+With --draft no number is taken: a file or a job becomes a paper marked DRAFT.
+"""
 
 from __future__ import annotations
 
@@ -6,29 +10,80 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("visit", metavar="FILE|JOB", help="a visit file, or the name of a job in the store")
-    parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
     parser.add_argument(
-        "--out", metavar="PDF", default="invoice-draft.pdf", help="where to write it (%(default)s)"
+        "job",
+        metavar="JOB",
+        nargs="+",
+        help="the job's name, or the beginning of its id; several go on one invoice",
     )
-    parser.add_argument("--text", action="store_true", help="print the invoice here instead of writing a PDF")
+    parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
+    parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
+    parser.add_argument("--km", help="of a draft: the distance, if your price book prices the kilometre")
+    parser.add_argument(
+        "--out", metavar="PDF", help="where to write the draft (invoice-draft.pdf, if you say nothing)"
+    )
+    parser.add_argument("--text", action="store_true", help="print the draft here instead of writing a PDF")
 
 
 def run(args: argparse.Namespace) -> int:
-    from pathlib import Path
+    from .command import only_with_draft
 
+    if args.draft:
+        return _draft(args)
+    only_with_draft(args, "km")
+    return _issue(args)
+
+
+def _issue(args: argparse.Namespace) -> int:
+    from ..desk.issuing import Page, left_out
+    from ..desk.jobs import job_named
+    from ..desk.shop import open_shop
+    from .command import same_shop, shop_folder, sure
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        jobs = [job_named(shop.context, job) for job in args.job]
+        for job in jobs:
+            for sentence in left_out(shop.context, job):
+                print(f"Not on it: {sentence}" if len(jobs) == 1 else f"Not on it, {job.name}: {sentence}")
+        names = " and ".join(job.name for job in jobs)
+        what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"
+        if (
+            not all(job.issued for job in jobs)
+            and not args.yes
+            and not sure(f"Issue {what}? It takes the next number, for good.")
+        ):
+            print("Nothing was issued, no number was taken.")
+            return 1
+        invoice = shop.issue_together([job.id for job in jobs])
+        print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
+        print(
+            invoice.link
+            or "No page address is set in shop.toml, so the invoice carries the record mark and no code."
+        )
+        if invoice.page is Page.WAITS:
+            print(f"The code opens once its page is there:  corekit publish{same_shop(args.shop)}")
+        elif invoice.page is not None:
+            print(f"Its page: {invoice.page}.")
+    return 0
+
+
+def _draft(args: argparse.Namespace) -> int:
     from ..desk.draft import draft_invoice
-    from .command import distance, is_file, shop_folder
+    from ..errors import InputError
+    from .command import distance, draft_path, is_file, shop_folder
 
-    out = None if args.text else Path(args.out)
+    if len(args.job) > 1:
+        raise InputError("A draft is of one job or file; name one. Nothing was written.")
+    (job,) = args.job
+    out = draft_path(args, "invoice-draft.pdf")
     draft = draft_invoice(
-        args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), km=distance(args.km), out=out
+        job, is_file=is_file(job), folder=shop_folder(args.shop), km=distance(args.km), out=out
     )
-    if args.text:
+    if out is None:
         print(draft.text, end="")
         return 0
     print(
-        f"{args.out}: a draft over {draft.document.total} {draft.document.currency}, without a number."
-        " `corekit issue` takes one."
+        f"{out}: a draft over {draft.document.total} {draft.document.currency}, without a number; without"
+        " --draft it takes one."
     )
     return 0

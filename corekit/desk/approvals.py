@@ -8,12 +8,12 @@ from decimal import Decimal
 import attrs
 
 from ..billing.approval import ApprovedWork
-from ..intake.visit import AgreedRow
+from ..intake.visit import ApprovedRow
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
 from ..model.personal import Personal, PersonalText
-from ..model.records import Agreed, Offered, body_of
+from ..model.records import Approved, Estimated, body_of
 from ..report.sheet import WHO_AGREES
 from .context import ShopContext
 from .errors import ApprovalError, DeskError
@@ -34,7 +34,7 @@ class Approval:
         at: Where it stands in its file or form, for messages.
     """
 
-    offer: str
+    estimate: str
     by: str
     how: str
     paper: str = ""
@@ -46,10 +46,10 @@ class Approval:
     at: str = ""
 
     @classmethod
-    def of(cls, row: AgreedRow) -> Approval:
+    def of(cls, row: ApprovedRow) -> Approval:
         """What a row of a visit file or a screen says."""
         return cls(
-            offer=row.offer,
+            estimate=row.estimate,
             by=row.by,
             how=row.how,
             declined=row.declined,
@@ -59,10 +59,12 @@ class Approval:
         )
 
 
-def offered_under(job: Job | None, name: str) -> Offered | None:
+def estimated_under(job: Job | None, name: str) -> Estimated | None:
     """The offer of this printed name, if it was made; the latest of them."""
-    offers = [noted.record for noted in job.offers if noted.record.name == name] if job is not None else []
-    return offers[-1] if offers else None
+    estimates = (
+        [noted.record for noted in job.estimates if noted.record.name == name] if job is not None else []
+    )
+    return estimates[-1] if estimates else None
 
 
 def draft_of(job: Job | None, approval: Approval) -> Draft:
@@ -72,12 +74,12 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
     Raises:
         ApprovalError: there is no such offer, it is not said who or how, or the total is another one.
     """
-    offered = offered_under(job, approval.offer)
-    if job is None or offered is None:
-        made = ", ".join(repr(noted.record.name) for noted in job.offers) if job is not None else ""
+    estimated = estimated_under(job, approval.estimate)
+    if job is None or estimated is None:
+        made = ", ".join(repr(noted.record.name) for noted in job.estimates) if job is not None else ""
         raise ApprovalError(
-            f"There is no offer {approval.offer!r}; made were: {made or 'none'}. Make the offer first.",
-            "offer",
+            f"There is no offer {approval.estimate!r}; made were: {made or 'none'}. Make the offer first.",
+            "estimate",
         )
     if not approval.by.strip() or not approval.how.strip():
         raise ApprovalError(
@@ -89,17 +91,17 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
             f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
             "by",
         )
-    total = Money(offered.total, offered.currency)
+    total = Money(estimated.total, estimated.currency)
     if approval.total not in (None, total.amount):
         raise ApprovalError(
-            f"The offer {approval.offer!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
+            f"The offer {approval.estimate!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
             " was recorded. Write the total that is printed on the offer, or make a new offer."
         )
-    record = Agreed(
-        offer=offered.name,
-        document_hash=approval.paper or offered.document_hash,
-        total=offered.total,
-        currency=offered.currency,
+    record = Approved(
+        estimate=estimated.name,
+        document_hash=approval.paper or estimated.document_hash,
+        total=estimated.total,
+        currency=estimated.currency,
         by=approval.by,
         how=approval.how,
         declined=list(approval.declined),
@@ -107,23 +109,23 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
         said=PersonalText("words", approval.words) if approval.words else None,
     )
     return Draft(
-        kind="agreed",
-        row=f"agreed/{approval.offer}",
+        kind="approved",
+        row=f"approved/{approval.estimate}",
         body=body_of(_with_signature(job, record)),
         taken=approval.taken,
-        replaces=tuple(noted.id for noted in job.agreements if noted.record.offer == offered.name),
+        replaces=tuple(noted.id for noted in job.approvals if noted.record.estimate == estimated.name),
         at=approval.at,
     )
 
 
-def _with_signature(job: Job, record: Agreed) -> Agreed:
+def _with_signature(job: Job, record: Approved) -> Approved:
     """What says the same as was said before keeps what was signed or said word for word then."""
     if record.signature is not None or record.said is not None:
         return record
     for entry in reversed(job.entries):
-        if entry.kind != "agreed":
+        if entry.kind != "approved":
             continue
-        before = Agreed(**entry.body)
+        before = Approved(**entry.body)
         same = attrs.evolve(before, signature=None, said=None) == record
         if same and (isinstance(before.signature, Personal) or isinstance(before.said, Personal)):
             return before
@@ -137,7 +139,7 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         DeskError: the job's invoice is issued already.
         ConsentError: one is about another paper than was offered, or what was declined was not offered.
     """
-    new = [Agreed(**draft.body) for draft in drafts if draft.kind == "agreed"]
+    new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:
         must_be_open(job)
         replaced = {entry for draft in drafts for entry in draft.replaces}

@@ -11,12 +11,12 @@ from ..model.entry import Entry, own_subject
 from ..model.money import Money
 from . import approvals, recording
 from .context import ShopContext, request_of
-from .estimating import Offer
+from .estimating import Estimate
 
 
-def agree(
+def approve(
     shop: ShopContext,
-    offer: Offer,
+    estimate: Estimate,
     *,
     by: str,
     how: str,
@@ -39,8 +39,8 @@ def agree(
         ConsentError: what was declined was not offered.
     """
     approval = approvals.Approval(
-        offer=offer.name,
-        paper=document_hash(offer.document),
+        estimate=estimate.name,
+        paper=document_hash(estimate.document),
         by=by,
         how=how,
         declined=declined,
@@ -48,12 +48,12 @@ def agree(
         signature=signature,
         words=words,
     )
-    job = shop.store.find(offer.job)
+    job = shop.store.find(estimate.job)
     request = request_of(request_id, {"agree": attrs.asdict(approval), "job": job})
     with shop.lock, shop.store.transaction(job, request=request) as transaction:
         if transaction.known is not None:
             return transaction.known.entries[0]
         assert transaction.job is not None
         draft = approvals.draft_of(transaction.job, approval)
-        draft = attrs.evolve(draft, subject=own_subject("agreed", offer.name))
+        draft = attrs.evolve(draft, subject=own_subject("approved", estimate.name))
         return recording.append(shop, transaction, transaction.job.name, [draft])[0]

@@ -48,7 +48,7 @@ class Bill:
             lines=self.lines,
             totals=self.share.totals,
             payable=self.payable,
-            agreements=paper.agreements_of(self.job, self.work),
+            approvals=paper.approvals_of(self.job, self.work),
             payments=paper.payments_of(self.job),
             link=1,
             record_mark=record_mark,

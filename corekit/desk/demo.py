@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..reference import data_path
-from .errors import DeskError, OfferAwaitedError
+from .errors import DeskError, EstimateAwaitedError
 from .jobs import job_with_id
 from .settings import PRICE_FILE, SHOP_FILE
 from .setup import clear_demo, create_shop, is_demo
@@ -42,17 +42,17 @@ def _job(shop: Shop, path: Path) -> Iterator[str]:
     """One visit file: added, offered where it speaks of an agreement, added again, until its invoice can be
     issued.
     """
-    offered: set[str] = set()
+    estimated: set[str] = set()
     while True:
         try:
             job = shop.import_visit(path)
             break
-        except OfferAwaitedError as awaited:
-            if awaited.offer in offered:
+        except EstimateAwaitedError as awaited:
+            if awaited.estimate in estimated:
                 raise
-            offered.add(awaited.offer)
-            offer = shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
-            yield f"{awaited.name}: offer {offer.name!r}, {offer.total} {offer.total.currency}: {offer.pdf}"
+            estimated.add(awaited.estimate)
+            estimate = shop.estimate(awaited.job, awaited.estimate.split(" ", 1)[0])
+            yield f"{awaited.name}: offer {estimate.name!r}, {estimate.total} {estimate.total.currency}: {estimate.pdf}"
     record = job_with_id(shop.context, job)
     invoice = shop.issue(job)
     yield f"{record.name}: invoice {invoice.number}, due {invoice.due} {invoice.due.currency}: {invoice.pdf}"

@@ -10,8 +10,8 @@ import attrs
 
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
+from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
-from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.payment import payable_after
 from ..billing.totals import totals
 from ..billing.waiver import waive, waivers
@@ -29,7 +29,7 @@ from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
-from .offerable import asked_for, cap_of, done_without_offer, is_charged
+from .offerable import asked_for, cap_of, done_without_estimate, is_charged
 from .settings import Settings, declared, read_prices, read_settings
 
 #: Columns of a paper in the terminal.
@@ -45,7 +45,14 @@ class DraftPaper:
 
 
 def draft_estimate(
-    visit: str, *, is_file: bool, folder: Path, stage: str, km: Decimal | None, out: Path | None
+    visit: str,
+    *,
+    is_file: bool,
+    folder: Path,
+    stage: str,
+    km: Decimal | None,
+    out: Path | None,
+    call_out: bool | None = None,
 ) -> DraftPaper:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
@@ -56,7 +63,8 @@ def draft_estimate(
             " test."
         )
     lines = waive(
-        repair_lines(bench.book, work) if stage == "repair" else bench.looking(km), waivers(bench.job)
+        repair_lines(bench.book, work) if stage == "repair" else bench.looking(km, call_out),
+        waivers(bench.job),
     )
     sums = totals(lines, bench.book)
     document = estimate_document(
@@ -81,9 +89,9 @@ def draft_invoice(
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
     mark = record_mark([entry.id for entry in job.entries[-1:]])
-    if job.agreements:
+    if job.approvals:
         return bench.write(Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out)
-    work = done_without_offer(job, bench.assessment, bench.plugins)
+    work = done_without_estimate(job, bench.assessment, bench.plugins)
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
     lines = waive([*looking, *repair_lines(bench.book, work)], waivers(job))
     sums = totals(lines, bench.book)
@@ -95,7 +103,7 @@ def draft_invoice(
         lines=lines,
         totals=sums,
         payable=payable_after(sums, [noted.record for noted in job.payments]),
-        agreements=[],
+        approvals=[],
         payments=paper.payments_of(job),
         link=1,
         record_mark=mark,
@@ -123,9 +131,11 @@ class _Bench:
             job = job_named(shop, visit)
             return job, texts_of(shop, job)
 
-    def looking(self, km: Decimal | None) -> tuple[Line, ...]:
-        """The lines of coming and looking; without the coming where another job pays for it."""
-        return diagnosis_lines(self.book, km, call_out=not self.job.same_drive_as)
+    def looking(self, km: Decimal | None, call_out: bool | None = None) -> tuple[Line, ...]:
+        """The lines of call-out and diagnosis; without the call-out where another job is charged for it."""
+        return diagnosis_lines(
+            self.book, km, call_out=not self.job.same_trip_as if call_out is None else call_out
+        )
 
     def sheet(self) -> Sheet:
         return paper.sheet(

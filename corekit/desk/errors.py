@@ -21,7 +21,7 @@ class ApprovalError(DeskError):
         self.field = field
 
 
-class OfferAwaitedError(DeskError):
+class EstimateAwaitedError(DeskError):
     """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
 
     Attributes:
@@ -29,18 +29,18 @@ class OfferAwaitedError(DeskError):
         offer: The offer's name, as the file gives it.
     """
 
-    def __init__(self, job: str, name: str, offer: str, made: Sequence[str] = ()) -> None:
-        self.job, self.name, self.offer = job, name, offer
-        stage, _, count = offer.partition(" ")
+    def __init__(self, job: str, name: str, estimate: str, made: Sequence[str] = ()) -> None:
+        self.job, self.name, self.estimate = job, name, estimate
+        stage, _, count = estimate.partition(" ")
         before = sum(other.startswith(f"{stage} ") for other in made)
         if stage in STAGES and count == str(before + 1):
-            what = f"The file agrees to the offer {offer!r}, which was not made yet."
+            what = f"The file agrees to the offer {estimate!r}, which was not made yet."
             cure = (
-                f"Make the offer with `corekit offer {name} --stage {stage}`, show it, then add the file"
+                f"Make the offer with `corekit estimate {name} --stage {stage}`, show it, then add the file"
                 " again."
             )
         else:
             known = f"made were {', '.join(map(repr, made))}" if made else "none was made yet"
-            what = f"The file agrees to an offer {offer!r}, and there is none of that name: {known}."
+            what = f"The file agrees to an offer {estimate!r}, and there is none of that name: {known}."
             cure = "Write the name that is printed on the estimate, e.g. 'diagnosis 1' or 'repair 1'."
         super().__init__(f"{what} Everything before it is kept. {cure}")

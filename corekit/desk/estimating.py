@@ -10,16 +10,16 @@ import attrs
 
 from .._version import __version__
 from ..assess.assessment import Assessment
+from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
-from ..billing.offer import diagnosis_lines, repair_lines
 from ..billing.totals import totals
 from ..billing.waiver import charged_lines, waive, waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Offered, body_of
+from ..model.records import Estimated, body_of
 from ..report.papers import estimate_document
 from ..store.requests import Outcome
 from . import paper
@@ -33,7 +33,7 @@ from .settings import PRICE_FILE
 
 
 @attrs.frozen(kw_only=True)
-class Offer:
+class Estimate:
     """An offer that was made: its printed name, the frozen Document and the PDF."""
 
     job: str
@@ -52,7 +52,7 @@ class Terms:
     without: frozenset[str] = frozenset()
 
 
-def offer(
+def estimate(
     shop: ShopContext,
     job: str,
     stage: str | None = None,
@@ -61,7 +61,7 @@ def offer(
     call_out: bool | None = None,
     without: Collection[str] = (),
     request_id: str = "",
-) -> Offer:
+) -> Estimate:
     """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings
     call for).
 
@@ -86,7 +86,7 @@ def offer(
     job = shop.store.find(job)
     terms = Terms(km=km, call_out=call_out, without=frozenset(without))
     content = {
-        "offer": stage,
+        "estimate": stage,
         "job": job,
         "km": str(km),
         "call_out": call_out,
@@ -97,32 +97,32 @@ def offer(
         known = shop.store.outcome(request) if request is not None else None
         while known is None:
             record = shop.store.job(job)
-            offered = _draft(shop, record, stage, terms)  # assessing may take its time: nobody waits for it
+            estimated = _draft(shop, record, stage, terms)  # assessing may take its time: nobody waits for it
             with shop.store.transaction(job, request=request) as transaction:
                 known = transaction.known
                 if known is None and transaction.has_grown(record):
                     transaction.cancel()
-                elif known is None and isinstance(offered, Entry):
-                    transaction.note_standing(offered)
-                    known = Outcome(job=job, entries=(offered,))
-                elif known is None and isinstance(offered, Draft):
-                    known = Outcome(job=job, entries=tuple(transaction.append([offered])))
-        return _with_paper(shop, shop.store.job(job), Offered(**known.entries[0].body))
+                elif known is None and isinstance(estimated, Entry):
+                    transaction.note_standing(estimated)
+                    known = Outcome(job=job, entries=(estimated,))
+                elif known is None and isinstance(estimated, Draft):
+                    known = Outcome(job=job, entries=tuple(transaction.append([estimated])))
+        return _with_paper(shop, shop.store.job(job), Estimated(**known.entries[0].body))
 
 
-def _with_paper(shop: ShopContext, job: Job, offered: Offered) -> Offer:
+def _with_paper(shop: ShopContext, job: Job, estimated: Estimated) -> Estimate:
     """An offer with its paper, drawn from what is kept."""
-    document = from_data(offered.document)
-    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, offered), [job])
-    return _made(job, offered, document, pdf)
+    document = from_data(estimated.document)
+    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, estimated), [job])
+    return _made(job, estimated, document, pdf)
 
 
-def _made(job: Job, offered: Offered, document: Document, pdf: Path) -> Offer:
-    return Offer(
+def _made(job: Job, estimated: Estimated, document: Document, pdf: Path) -> Estimate:
+    return Estimate(
         job=job.id,
-        name=offered.name,
+        name=estimated.name,
         document=document,
-        total=Money(offered.total, offered.currency),
+        total=Money(estimated.total, estimated.currency),
         pdf=pdf,
     )
 
@@ -132,13 +132,13 @@ def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draf
     assessment = assessment_of(shop, job)
     stage = stage or ("repair" if any(assessment.readings) or job.wanted else "diagnosis")
     lines = lines_of(shop, job, assessment, stage, terms)
-    standing = _same_offer(job, stage, lines)
+    standing = _same_estimate(job, stage, lines)
     if standing is not None:
         return standing
     must_be_open(job)
     not_ended(job)
-    count = sum(noted.record.stage == stage for noted in job.offers)
-    return _new_offer(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
+    count = sum(noted.record.stage == stage for noted in job.estimates)
+    return _new_estimate(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
 
 
 def lines_of(
@@ -166,31 +166,31 @@ def lines_of(
 
 def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
     """False where another job does, which must be here and do so."""
-    if not job.same_drive_as:
+    if not job.same_trip_as:
         return True
-    other = job_named(shop, job.same_drive_as)
-    if other.id == job.id or other.same_drive_as:
+    other = job_named(shop, job.same_trip_as)
+    if other.id == job.id or other.same_trip_as:
         raise DeskError(
-            f"{job.name} came in the same drive as {job.same_drive_as}, which does not pay for the coming"
+            f"{job.name} came in the same drive as {job.same_trip_as}, which does not pay for the coming"
             " itself. Name the job that does, or withdraw the row that says so."
         )
     return False
 
 
-def _same_offer(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
+def _same_estimate(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
     data = [line_data(line) for line in lines]
-    agreed = {noted.record.document_hash for noted in job.agreements}
-    for noted in reversed(job.offers):
+    approved = {noted.record.document_hash for noted in job.approvals}
+    for noted in reversed(job.estimates):
         if (
             noted.record.stage == stage
             and noted.record.lines == data
-            and (noted.record.document_hash not in agreed or stage == "diagnosis")
+            and (noted.record.document_hash not in approved or stage == "diagnosis")
         ):
             return noted.entry
     return None
 
 
-def _new_offer(
+def _new_estimate(
     shop: ShopContext, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]
 ) -> Draft:
     sums = totals(lines, shop.prices)
@@ -210,7 +210,7 @@ def _new_offer(
         totals=sums,
         cap=cap_of(shop.prices),
     )
-    record = Offered(
+    record = Estimated(
         name=name,
         stage=stage,
         document_id=document.id,
@@ -222,20 +222,20 @@ def _new_offer(
         versions={"corekit": __version__, **assessment.versions},
         heads=shop.store.heads(),
     )
-    return Draft(kind="offered", subject=own_subject("offered", name), body=body_of(record))
+    return Draft(kind="estimated", subject=own_subject("estimated", name), body=body_of(record))
 
 
-def offer_named(shop: ShopContext, job: Job, name: str = "") -> Offer:
+def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
     """The offer of a printed name that was made, or the latest one.
 
     Raises:
         DeskError: there is none.
     """
-    named = [noted.record for noted in job.offers if not name or noted.record.name == name]
+    named = [noted.record for noted in job.estimates if not name or noted.record.name == name]
     if not named:
-        made = ", ".join(repr(noted.record.name) for noted in job.offers) or "none"
+        made = ", ".join(repr(noted.record.name) for noted in job.estimates) or "none"
         raise DeskError(
-            f"{job.name} has no offer {name!r}; made were {made}. Make one with `corekit offer {job.name}`."
+            f"{job.name} has no offer {name!r}; made were {made}. Make one with `corekit estimate {job.name}`."
         )
     pdf = paper.path_of(shop, paper.estimate_name(job, named[-1]))
     return _made(job, named[-1], from_data(named[-1].document), pdf)

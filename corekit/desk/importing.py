@@ -8,12 +8,12 @@ import attrs
 
 from ..billing.approval import ConsentError
 from ..billing.payment import PaymentError
-from ..intake.visit import AgreedRow, VisitFile, read_visit
+from ..intake.visit import ApprovedRow, VisitFile, read_visit
 from ..model.entry import Draft
 from ..model.job import Job
 from . import approvals, paper, recording
 from .context import ShopContext
-from .errors import ApprovalError, DeskError, OfferAwaitedError
+from .errors import ApprovalError, DeskError, EstimateAwaitedError
 
 #: What a file is told besides why: it goes in whole or not at all.
 NOTHING_ADDED = "Nothing was added."
@@ -71,8 +71,8 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
             except (DeskError, ConsentError, PaymentError) as error:
                 raise type(error)(f"{error} {NOTHING_ADDED}") from error
     if awaited is not None:
-        made = [noted.record.name for noted in standing.offers] if standing is not None else []
-        raise OfferAwaitedError(target, visit.origin, awaited, made)
+        made = [noted.record.name for noted in standing.estimates] if standing is not None else []
+        raise EstimateAwaitedError(target, visit.origin, awaited, made)
     withdrawn = sum(draft.kind == "withdrawn" for draft in result.drafts)
     corrected = sum(bool(draft.replaces) for draft in result.drafts if draft.kind != "withdrawn")
     added = len(result.drafts) - corrected - withdrawn
@@ -90,11 +90,11 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str
     """The file's rows, each approval bound to its offer; and the first offer that is still to be made."""
     drafts: list[Draft] = []
     for step in visit.steps:
-        if not isinstance(step, AgreedRow):
+        if not isinstance(step, ApprovedRow):
             drafts.append(step)
             continue
-        if approvals.offered_under(job, step.offer) is None:
-            return drafts, step.offer
+        if approvals.estimated_under(job, step.estimate) is None:
+            return drafts, step.estimate
         try:
             drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
         except ApprovalError as error:

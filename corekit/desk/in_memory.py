@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from ..intake.visit import AgreedRow, VisitFile
+from ..intake.visit import ApprovedRow, VisitFile
 from ..model.canonical import digest
 from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
@@ -24,7 +24,7 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
 
     Agreements are left out: they are bound to offers, and offers are in a store.
     """
-    drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, AgreedRow))]
+    drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, ApprovedRow))]
     result = reconcile((), {}, visit.origin, drafts)
     if result.faults:
         raise DeskError(

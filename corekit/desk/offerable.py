@@ -9,13 +9,13 @@ import attrs
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
+from ..billing.estimate import WorkItem
 from ..billing.line import Ground, GroundKind, Line, LineKind
-from ..billing.offer import WorkItem
 from ..billing.waiver import waive, waivers
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Wanted
+from ..model.records import Requested
 from ..plugin.host import Plugins
 from .errors import DeskError
 
@@ -29,7 +29,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkIt
     now = [finding for finding in assessment.findings if finding.stage == job.stage]
     for finding in now:
         operation = finding.calls_for
-        if operation and operation not in asked and assessment.may_offer(operation, job.stage):
+        if operation and operation not in asked and assessment.may_propose(operation, job.stage):
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
     for noted in job.wanted:
         if noted.record.operation not in done:
@@ -72,7 +72,7 @@ def ground_of(finding: Finding) -> Ground:
     )
 
 
-def ground_of_wish(wanted: Wanted, evidence: tuple[str, ...] = ()) -> Ground:
+def ground_of_wish(wanted: Requested, evidence: tuple[str, ...] = ()) -> Ground:
     told = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
     text = f"{told}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or told
     return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
@@ -88,7 +88,7 @@ def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:
     )
 
 
-def done_without_offer(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
+def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """For a draft: every repair in the journal with the ground there is for it."""
     asked: dict[str, WorkItem] = {}
     wanted = {noted.record.operation: noted.record for noted in job.wanted}
@@ -163,13 +163,13 @@ def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
         if finding.calls_for == line.operation and finding.stage < done
     ]
     if line.ground.finding_code and any(
-        assessment.may_offer(line.operation, finding.stage) for finding in speaking
+        assessment.may_propose(line.operation, finding.stage) for finding in speaking
     ):
         return attrs.evolve(line, ground=ground_of(strongest(speaking, line.operation)))
     withdrawn = next((entry for entry in gone if entry.kind == "withdrawn"), None)
     if not line.ground.finding_code:
         if withdrawn is None:
-            return attrs.evolve(line, ground=ground_of_wish(Wanted(**gone[-1].body), (gone[-1].id,)))
+            return attrs.evolve(line, ground=ground_of_wish(Requested(**gone[-1].body), (gone[-1].id,)))
         why = f"withdrawn since: {withdrawn.reason}"
     else:
         why = (

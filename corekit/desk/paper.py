@@ -14,7 +14,7 @@ from ..model.document import Document
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Came, Instrument, Offered, Receipted, body_of
+from ..model.records import Arrived, Estimated, Instrument, Receipted, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer, Sheet, Yes
 from ..store.mark import random_id
@@ -81,8 +81,8 @@ def path_of(shop: ShopContext, name: str) -> Path:
     return shop.folder / PAPERS / f"{file_name(name)}.pdf"
 
 
-def estimate_name(job: Job, offered: Offered) -> str:
-    return f"estimate {job.name} {offered.name}"
+def estimate_name(job: Job, estimated: Estimated) -> str:
+    return f"estimate {job.name} {estimated.name}"
 
 
 def receipt_name(record: Receipted) -> str:
@@ -102,7 +102,7 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     """
     record = job_named(shop, job)
     names = [
-        *(f"estimate {name} {noted.record.name}" for name in names_of(record) for noted in record.offers),
+        *(f"estimate {name} {noted.record.name}" for name in names_of(record) for noted in record.estimates),
         *(receipt_name(noted.record) for noted in record.receipts),
         *(invoice_name(noted.record.number) for noted in record.issued),
     ]
@@ -111,15 +111,15 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     return shop.store.forget(record.id)
 
 
-def agreements_of(job: Job, work: ApprovedWork) -> list[Yes]:
+def approvals_of(job: Job, work: ApprovedWork) -> list[Yes]:
     """Every agreement with the day of the yes: when it was given if that is known, else when it
     was recorded.
     """
     latest: dict[str, Yes] = {}
-    for noted in job.agreements:
-        agreed = work.sums[noted.record.offer]
-        latest[noted.record.offer] = Yes(
-            agreement=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], agreed=agreed
+    for noted in job.approvals:
+        approved = work.sums[noted.record.estimate]
+        latest[noted.record.estimate] = Yes(
+            approval=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], approved=approved
         )
     return list(latest.values())
 
@@ -130,7 +130,7 @@ def payments_of(job: Job) -> list[tuple[str, Money]]:
     work = max(
         (
             place[one]
-            for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Came)))
+            for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Arrived)))
         ),
         default=-1,
     )

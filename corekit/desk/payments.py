@@ -13,7 +13,7 @@ from ..billing.totals import Payable
 from ..model.entry import Draft
 from ..model.job import Job, Noted
 from ..model.money import Money, total
-from ..model.records import Agreed, Paid, PaymentTaken
+from ..model.records import Approved, Paid, PaymentTaken
 from .context import ShopContext
 from .jobs import billed_with
 
@@ -75,7 +75,7 @@ def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> 
     if job is not None and job.issued:
         record = shop.store.invoice(job.issued[-1].record.number).body
         return Money(record["total"], record["currency"])
-    more = [Agreed(**draft.body) for draft in drafts if draft.kind == "agreed"]
+    more = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if job is None:
         return ApprovedWork((), more, shop.prices).total
     replaced = {entry for draft in drafts for entry in draft.replaces}

@@ -13,10 +13,10 @@ from ..billing.totals import totals
 from ..model.document import document_hash
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Agreed, Offered
+from ..model.records import Approved, Estimated
 from ..report.cost import ground_words
 from .context import ShopContext
-from .estimating import Offer, Terms, lines_of
+from .estimating import Estimate, Terms, lines_of
 from .offerable import asked_for
 
 
@@ -70,9 +70,9 @@ def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
     return tuple(_part(operation, tuple(group)) for operation, group in grouped.items())
 
 
-def offered_parts(offered: Offered) -> tuple[Part, ...]:
+def estimated_parts(estimated: Estimated) -> tuple[Part, ...]:
     """What an offer that was made holds."""
-    return parts_of([from_data(line) for line in offered.lines])
+    return parts_of([from_data(line) for line in estimated.lines])
 
 
 def _part(operation: str, lines: tuple[Line, ...]) -> Part:
@@ -89,21 +89,21 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
     )
 
 
-def agreed_if(shop: ShopContext, offer: Offer, declined: Sequence[str]) -> Money:
+def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) -> Money:
     """What a yes to an offer would come to with these pieces of work declined.
 
     Raises:
         ConsentError: what is declined was not offered, or today's tax rates give the offer another total.
     """
-    yes = Agreed(
-        offer=offer.name,
-        document_hash=document_hash(offer.document),
-        total=offer.total.minor,
-        currency=offer.total.currency,
+    yes = Approved(
+        estimate=estimate.name,
+        document_hash=document_hash(estimate.document),
+        total=estimate.total.minor,
+        currency=estimate.total.currency,
         by="customer",
         how="asked before it is said",
         declined=list(declined),
     )
-    job = shop.store.job(offer.job)
-    earlier = {noted.id for noted in job.agreements if noted.record.offer == offer.name}
-    return ApprovedWork.of(job, shop.prices, [yes], instead_of=earlier).sums[offer.name]
+    job = shop.store.job(estimate.job)
+    earlier = {noted.id for noted in job.approvals if noted.record.estimate == estimate.name}
+    return ApprovedWork.of(job, shop.prices, [yes], instead_of=earlier).sums[estimate.name]

@@ -19,7 +19,7 @@ from ..billing.payment import PaymentError
 from ..fault import Fault
 from ..intake.fault import VisitError
 from ..intake.rows import WHERE, read_rows, whole
-from ..intake.visit import AgreedRow, VisitFile
+from ..intake.visit import ApprovedRow, VisitFile
 from ..model.entry import JOB, Draft, Entry
 from ..model.job import Job, fold
 from ..model.records import Withdrawn, body_of
@@ -36,10 +36,10 @@ from .jobs import screen_origin
 
 _RANDOM_ID = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
 #: These are said anew instead, or everything after them would lose its ground.
-_NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "agreed"})
+_NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "approved"})
 # What happens at a moment of its own, and not when it is written down.
 _OBSERVED = frozenset(
-    {"measured", "seen", "codes", "started", "came", "left", "ended", "agreed", "repaired", "paid"}
+    {"measured", "seen", "codes", "started", "arrived", "left", "ended", "approved", "repaired", "paid"}
 )
 #: Rows that took longer than this to arrive were not said just now, [s].
 LATE = 60.0
@@ -294,7 +294,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
     """The rows, each approval bound to its offer."""
     drafts: list[Draft] = []
     for step in visit.steps:
-        if isinstance(step, AgreedRow):
+        if isinstance(step, ApprovedRow):
             try:
                 drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
             except ApprovalError as error:
@@ -307,7 +307,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
 
 def _at_its_row(error: Exception, reading: _Reading) -> VisitError:
     """The same refusal, beside the row that it is about."""
-    kind, field = ("paid", ".amount") if isinstance(error, PaymentError) else ("agreed", "")
+    kind, field = ("paid", ".amount") if isinstance(error, PaymentError) else ("approved", "")
     at = next((draft.at for draft in reading.drafts if draft.kind == kind), "")
     return _refused(f"{at}{field}" if at else "", str(error))
 

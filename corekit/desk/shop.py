@@ -19,7 +19,7 @@ from ..store.store import Store
 from . import approving, estimating, importing, issuing, paper, paying, publishing, receipts, verify
 from .assessing import assessment_of
 from .context import ShopContext, open_context
-from .estimating import Offer
+from .estimating import Estimate
 from .issuing import Invoice
 from .jobs import job_named
 from .receipts import Receipt
@@ -88,7 +88,7 @@ class Shop:
         """What today's plugins make of a job; see `assessing.assessment_of`."""
         return assessment_of(self.context, job_named(self.context, job), minutes_left, about)
 
-    def offer(
+    def estimate(
         self,
         job: str,
         stage: str | None = None,
@@ -97,15 +97,15 @@ class Shop:
         call_out: bool | None = None,
         without: Collection[str] = (),
         request_id: str = "",
-    ) -> Offer:
+    ) -> Estimate:
         """Make an offer and keep its Document; see `estimating.offer`."""
-        return estimating.offer(
+        return estimating.estimate(
             self.context, job, stage, km=km, call_out=call_out, without=without, request_id=request_id
         )
 
-    def agree(
+    def approve(
         self,
-        offer: Offer,
+        estimate: Estimate,
         *,
         by: str,
         how: str,
@@ -118,9 +118,9 @@ class Shop:
         """Record who agreed to an offer, how, and what was declined in the same stroke; see
         `approving.agree`.
         """
-        return approving.agree(
+        return approving.approve(
             self.context,
-            offer,
+            estimate,
             by=by,
             how=how,
             declined=declined,

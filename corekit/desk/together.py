@@ -115,7 +115,7 @@ class CommonBill:
                 job=bill.job,
                 assessment=bill.assessment,
                 lines=bill.lines,
-                agreements=paper.agreements_of(bill.job, bill.work),
+                approvals=paper.approvals_of(bill.job, bill.work),
                 payments=paper.payments_of(bill.job),
             )
             for bill in self._bills

@@ -25,13 +25,13 @@ _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
 
 @attrs.frozen(kw_only=True)
-class AgreedRow:
+class ApprovedRow:
     """An agreement as the file states it: to the offer of this printed name and total, without a currency.
 
     Whoever keeps the offers binds it to the offered Document's hash and refuses another total.
     """
 
-    offer: str
+    estimate: str
     total: Decimal
     by: str
     how: str
@@ -51,7 +51,7 @@ class Drafts:
         self.declared = declared
         self.form, self.faults = form, faults
         self.examination = Examination(faults, declared.decimal)
-        self.steps: list[Draft | AgreedRow] = []
+        self.steps: list[Draft | ApprovedRow] = []
         self.remarks: list[str] = []
         self.stage = 0
         self.counts: Counter[str] = Counter()

@@ -20,7 +20,7 @@ class CustomerRow:
 class VehicleRow:
     plate: str | None = None
     vin: str | None = None
-    told: str | None = None
+    description: str | None = None
     odometer: Quantity | None = None
     no_vin: str | None = None
 
@@ -105,7 +105,7 @@ class CodesRow:
 
 
 @table
-class WantedStep:
+class RequestedStep:
     operation: str | None = None
     ground: str | None = None
     because: str | None = None
@@ -121,9 +121,9 @@ class RemarkedStep:
 
 
 @table
-class CameStep:
+class ArrivedStep:
     odometer: Quantity | None = None
-    same_drive_as: str | None = None
+    same_trip_as: str | None = None
     taken: Moment | None = None
     withdrawn: str | None = None
 
@@ -163,8 +163,8 @@ class EndedStep:
 
 
 @table
-class AgreedStep:
-    offer: str | None = None
+class ApprovedStep:
+    estimate: str | None = None
     total: str | None = None
     by: str | None = None
     how: str | None = None
@@ -182,14 +182,14 @@ class PaidStep:
 
 @table
 class StepRow:
-    came: CameStep | None = None
+    arrived: ArrivedStep | None = None
     remarked: RemarkedStep | None = None
-    agreed: AgreedStep | None = None
+    approved: ApprovedStep | None = None
     setup: dict[str, SetupValue | None] | None = None
     readings: list[ReadingRow | None] | None = None
     seen: list[SeenRow | None] | None = None
     codes: CodesRow | None = None
-    wanted: WantedStep | None = None
+    requested: RequestedStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
     waived: WaivedStep | None = None

@@ -145,7 +145,7 @@ class _Rows(Reader):
 
     def _must_be_named(self) -> bool:
         stands = self.job.vehicle if self.job is not None and not self._is_corrected("vehicle") else Vehicle()
-        return not (stands.plate or stands.vin or stands.told)
+        return not (stands.plate or stands.vin or stands.description)
 
     def _over(self, record: Any) -> Any:
         """What stands, with what is said anew in its place; a correction stands as it is given."""

@@ -19,14 +19,14 @@ from ..model.entry import Draft
 from ..model.records import Customer, Opened, Vehicle, body_of
 from ..model.vin import Check, VinError, read_vin
 from .declared import Declared
-from .drafts import AgreedRow, personal
+from .drafts import ApprovedRow, personal
 from .evidence import Evidence
 from .fault import VisitError
 from .file import read_data
 from .form import CustomerRow, StepRow, VehicleRow, VisitForm
 from .work import Work
 
-__all__ = ["AgreedRow", "VisitError", "VisitFile", "read_visit"]
+__all__ = ["ApprovedRow", "VisitError", "VisitFile", "read_visit"]
 
 
 @attrs.frozen(kw_only=True)
@@ -44,7 +44,7 @@ class VisitFile:
 
     origin: str
     demo: bool
-    steps: tuple[Draft | AgreedRow, ...]
+    steps: tuple[Draft | ApprovedRow, ...]
     remarks: tuple[str, ...] = ()
     instruments_declared: frozenset[str] = frozenset()
     instruments_used: frozenset[str] = frozenset()
@@ -54,8 +54,8 @@ class VisitFile:
         return tuple(step for step in self.steps if isinstance(step, Draft))
 
     @property
-    def agreements(self) -> tuple[AgreedRow, ...]:
-        return tuple(step for step in self.steps if isinstance(step, AgreedRow))
+    def approvals(self) -> tuple[ApprovedRow, ...]:
+        return tuple(step for step in self.steps if isinstance(step, ApprovedRow))
 
 
 def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
@@ -150,14 +150,15 @@ class Reader(Evidence, Work):
             self._given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
             return
         given = {
-            name: self._full((*path, name), getattr(row, name)) for name in ("plate", "vin", "told", "no_vin")
+            name: self._full((*path, name), getattr(row, name))
+            for name in ("plate", "vin", "description", "no_vin")
         }
         vin_wrong = self.faults.at((*path, "vin"))
         if self._must_be_named() and not any(
-            given[name] or self.faults.at((*path, name)) for name in ("plate", "told", "vin")
+            given[name] or self.faults.at((*path, name)) for name in ("plate", "description", "vin")
         ):
             self.faults.add(
-                path, "is not named", "plate, vin or told", 'plate, vin, or told = "make, model, year"'
+                path, "is not named", "plate, vin or told", 'plate, vin, or description = "make, model, year"'
             )
         elif (
             self._must_be_named()
@@ -176,7 +177,7 @@ class Reader(Evidence, Work):
             )
         record = Vehicle(
             plate=personal("plate", given["plate"]),
-            told=personal("told", given["told"]),
+            description=personal("description", given["description"]),
             why_no_vin=given["no_vin"] or "",
             **self._vin((*path, "vin"), given["vin"]),
             **self._odometer((*path, "odometer"), row.odometer),
@@ -222,10 +223,10 @@ class Reader(Evidence, Work):
 
     def _step(self, path: Place, step: StepRow) -> None:
         said = (
-            "came",
+            "arrived",
             "remarked",
-            "agreed",
-            "wanted",
+            "approved",
+            "requested",
             "started",
             "repaired",
             "waived",
@@ -254,14 +255,14 @@ class Reader(Evidence, Work):
                 "repaired alone in its step",
                 "a [[step]] for each",
             )
-        if step.came is not None:
-            self._came((*path, "came"), step.came)
+        if step.arrived is not None:
+            self._came((*path, "arrived"), step.arrived)
         if step.remarked is not None:
             self._remarked((*path, "remarked"), step.remarked)
-        if step.agreed is not None:
-            self._agreed((*path, "agreed"), step.agreed)
-        if step.wanted is not None:
-            self._wanted((*path, "wanted"), step.wanted)
+        if step.approved is not None:
+            self._approved((*path, "approved"), step.approved)
+        if step.requested is not None:
+            self._wanted((*path, "requested"), step.requested)
         if "readings" in groups:
             self._readings(path, step)
         if step.started is not None:

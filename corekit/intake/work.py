@@ -12,31 +12,31 @@ from ..model.money import Money, minor_digits
 from ..model.records import (
     ENDED_HOW,
     LEFT_BECAUSE,
+    REQUESTED_ON,
     WAIVED_BECAUSE,
     WAIVED_CHARGES,
-    WANTED_ON,
-    Came,
+    Arrived,
     Ended,
     Left,
     Paid,
     Remarked,
     Repaired,
+    Requested,
     Started,
     Waived,
-    Wanted,
     body_of,
 )
-from .drafts import AgreedRow, Drafts, personal
+from .drafts import ApprovedRow, Drafts, personal
 from .form import (
-    AgreedStep,
-    CameStep,
+    ApprovedStep,
+    ArrivedStep,
     EndedStep,
     LeftStep,
     PaidStep,
     RemarkedStep,
+    RequestedStep,
     StartedStep,
     WaivedStep,
-    WantedStep,
 )
 
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
@@ -47,9 +47,9 @@ _LONGEST_NUMBER = 40  # characters of an invoice's number
 class Work(Drafts):
     """Rows about work, money, waiting and the end."""
 
-    def _wanted(self, path: Place, row: WantedStep) -> None:
+    def _wanted(self, path: Place, row: RequestedStep) -> None:
         operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
-        ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", WANTED_ON)
+        ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", REQUESTED_ON)
         because = self._full((*path, "because"), row.because)
         if row.ground == "judgement" and not because and not self.faults.at((*path, "because")):
             self.faults.add(
@@ -63,8 +63,8 @@ class Work(Drafts):
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if operation is not None:
-            record = Wanted(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
-            self._say("wanted", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
+            record = Requested(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
+            self._say("requested", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
 
     def _started(self, path: Place, row: StartedStep) -> None:
         measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
@@ -162,8 +162,8 @@ class Work(Drafts):
         )
         self._say("waived", f"waived/{what}", body_of(record), path, withdrawn=reason)
 
-    def _agreed(self, path: Place, row: AgreedStep) -> None:
-        self._given((*path, "offer"), row.offer, "the printed name of the offer", '"repair 1"')
+    def _approved(self, path: Place, row: ApprovedStep) -> None:
+        self._given((*path, "estimate"), row.estimate, "the printed name of the offer", '"repair 1"')
         self._given((*path, "by"), row.by, "who agreed", '"customer"')
         self._given((*path, "how"), row.how, "how", '"in person"')
         total = self._amount((*path, "total"), row.total)
@@ -171,8 +171,10 @@ class Work(Drafts):
             if key is not None:
                 self._known((*path, "declined", n), key, "an operation", self.declared.operations)
         declined = tuple(key for key in row.declined or [] if key is not None)
-        said = {name: getattr(row, name) or "" for name in ("offer", "by", "how", "taken")}
-        self.steps.append(AgreedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path)))
+        said = {name: getattr(row, name) or "" for name in ("estimate", "by", "how", "taken")}
+        self.steps.append(
+            ApprovedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path))
+        )
 
     def _paid(self, path: Place, row: PaidStep) -> None:
         self._given((*path, "how"), row.how, "how it was paid", '"cash"')
@@ -198,19 +200,19 @@ class Work(Drafts):
         )
         self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _came(self, path: Place, row: CameStep) -> None:
-        same = self._full((*path, "same_drive_as"), row.same_drive_as) or ""
+    def _came(self, path: Place, row: ArrivedStep) -> None:
+        same = self._full((*path, "same_trip_as"), row.same_trip_as) or ""
         if same and (self.form.job or "") == same:
             self.faults.add(
-                (*path, "same_drive_as"),
+                (*path, "same_trip_as"),
                 f"{quoted(same)} is this very job",
                 "the name of the job whose customer pays for the coming",
             )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        record = Came(
-            stage=self.stage, same_drive_as=same, **self._odometer((*path, "odometer"), row.odometer)
+        record = Arrived(
+            stage=self.stage, same_trip_as=same, **self._odometer((*path, "odometer"), row.odometer)
         )
-        self._say("came", "came", body_of(record), path, taken=row.taken, withdrawn=reason)
+        self._say("arrived", "arrived", body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _remarked(self, path: Place, row: RemarkedStep) -> None:
         self._given(

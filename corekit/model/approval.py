@@ -11,7 +11,7 @@ from typing import Any
 
 import attrs
 
-from .records import Agreed, Offered, Repaired
+from .records import Approved, Estimated, Repaired
 
 
 @attrs.frozen(kw_only=True)
@@ -25,8 +25,8 @@ class Decision:
         has_diagnosis: Its call-out, travel and diagnosis stand: no later decision replaced them.
     """
 
-    offer: Offered
-    agreement: Agreed
+    estimate: Estimated
+    approval: Approved
     approved: tuple[str, ...] = ()
     done: frozenset[str] = frozenset()
     has_diagnosis: bool = True
@@ -58,36 +58,38 @@ class Approval:
     pending: tuple[str, ...]
 
     @classmethod
-    def of(cls, offers: Sequence[Offered], acts: Iterable[Agreed | Repaired]) -> Approval:
+    def of(cls, estimates: Sequence[Estimated], acts: Iterable[Approved | Repaired]) -> Approval:
         """What stands after these offers and these acts, both in the journal's order.
 
         An agreement to a paper that was never offered approves nothing here; a bill refuses it by name.
         """
         acts = tuple(acts)
-        latest = {act.offer: place for place, act in enumerate(acts) if isinstance(act, Agreed)}
+        latest = {act.estimate: place for place, act in enumerate(acts) if isinstance(act, Approved)}
         works: dict[str, _Work] = {}
-        decided: list[tuple[Offered, Agreed]] = []
+        decided: list[tuple[Estimated, Approved]] = []
         for place, act in enumerate(acts):
             if isinstance(act, Repaired):
                 works.setdefault(act.operation, _Work()).do()
-            elif latest[act.offer] == place and (offer := offer_of(act, offers)) is not None:
-                for key in operations_of(offer):
+            elif latest[act.estimate] == place and (estimate := estimate_of(act, estimates)) is not None:
+                for key in operations_of(estimate):
                     works.setdefault(key, _Work()).decide(len(decided), no=key in act.declined)
-                decided.append((offer, act))
-        asked = dict.fromkeys(key for offer, _ in decided for key in operations_of(offer))
-        answered = {act.document_hash for act in acts if isinstance(act, Agreed)}
-        newest = {offer.stage: offer for offer in offers}
+                decided.append((estimate, act))
+        asked = dict.fromkeys(key for estimate, _ in decided for key in operations_of(estimate))
+        answered = {act.document_hash for act in acts if isinstance(act, Approved)}
+        newest = {estimate.stage: estimate for estimate in estimates}
         return cls(
             decisions=tuple(
-                _decision(n, offer, agreement, works, [later for later, _ in decided[n + 1 :]])
-                for n, (offer, agreement) in enumerate(decided)
+                _decision(n, estimate, approval, works, [later for later, _ in decided[n + 1 :]])
+                for n, (estimate, approval) in enumerate(decided)
             ),
             approved=tuple(key for key in asked if works[key].is_approved),
             open=tuple(key for key in asked if works[key].open_by is not None),
             declined=tuple(key for key in asked if works[key].declined),
             done=tuple(key for key, work in works.items() if work.is_done),
             unapproved=tuple(key for key, work in works.items() if work.is_done and not work.done_by),
-            pending=tuple(offer.name for offer in newest.values() if offer.document_hash not in answered),
+            pending=tuple(
+                estimate.name for estimate in newest.values() if estimate.document_hash not in answered
+            ),
         )
 
 
@@ -127,13 +129,13 @@ class _Work:
 
 
 def _decision(
-    n: int, offer: Offered, agreement: Agreed, works: Mapping[str, _Work], later: Iterable[Offered]
+    n: int, estimate: Estimated, approval: Approved, works: Mapping[str, _Work], later: Iterable[Estimated]
 ) -> Decision:
-    keys = operations_of(offer)
+    keys = operations_of(estimate)
     done = frozenset(key for key in keys if n in works[key].done_by)
     return Decision(
-        offer=offer,
-        agreement=agreement,
+        estimate=estimate,
+        approval=approval,
         approved=tuple(key for key in keys if key in done or works[key].open_by == n),
         done=done,
         # Call-out, travel and diagnosis stand together: a later price of them replaces all of an earlier one.
@@ -141,19 +143,19 @@ def _decision(
     )
 
 
-def offer_of(agreement: Agreed, offers: Iterable[Offered]) -> Offered | None:
+def estimate_of(approval: Approved, estimates: Iterable[Estimated]) -> Estimated | None:
     """The offer that an agreement is bound to by name and hash; None where there is none."""
     return next(
         (
-            offer
-            for offer in offers
-            if (offer.name, offer.document_hash) == (agreement.offer, agreement.document_hash)
+            estimate
+            for estimate in estimates
+            if (estimate.name, estimate.document_hash) == (approval.estimate, approval.document_hash)
         ),
         None,
     )
 
 
-def operations_of(offer: Offered) -> tuple[str, ...]:
+def operations_of(estimate: Estimated) -> tuple[str, ...]:
     """Keys of the work that an offer holds, each once."""
-    lines: Sequence[Mapping[str, Any]] = offer.lines
+    lines: Sequence[Mapping[str, Any]] = estimate.lines
     return tuple(dict.fromkeys(str(line["operation"]) for line in lines if line.get("operation")))

@@ -14,29 +14,29 @@ from .entry import Entry
 from .personal import PICTURE_KINDS, Personal
 from .records import (
     RECORDS,
-    Agreed,
-    Came,
+    Approved,
+    Arrived,
     CodesRead,
     Customer,
     Ended,
+    Estimated,
     Fitted,
     Instrument,
     Issued,
     Left,
     Measured,
-    Offered,
     Opened,
     Paid,
     Photographed,
     Receipted,
     Repaired,
+    Requested,
     Seen,
     Setup,
     Specified,
     Started,
     Vehicle,
     Waived,
-    Wanted,
 )
 
 R = TypeVar("R")
@@ -168,26 +168,26 @@ class Job:
         return {noted.record.name: noted.record for noted in self.all(Instrument)}
 
     @property
-    def offers(self) -> tuple[Noted[Offered], ...]:
-        return self.all(Offered)
+    def estimates(self) -> tuple[Noted[Estimated], ...]:
+        return self.all(Estimated)
 
     @property
-    def agreements(self) -> tuple[Noted[Agreed], ...]:
-        return self.all(Agreed)
+    def approvals(self) -> tuple[Noted[Approved], ...]:
+        return self.all(Approved)
 
     @cached_property
     def approval(self) -> Approval:
         """What is approved, declined, done and open."""
-        acts = (noted.record for noted in self.standing if isinstance(noted.record, (Agreed, Repaired)))
-        return Approval.of([noted.record for noted in self.offers], acts)
+        acts = (noted.record for noted in self.standing if isinstance(noted.record, (Approved, Repaired)))
+        return Approval.of([noted.record for noted in self.estimates], acts)
 
     @property
     def repairs(self) -> tuple[Noted[Repaired], ...]:
         return self.all(Repaired)
 
     @property
-    def wanted(self) -> tuple[Noted[Wanted], ...]:
-        return self.all(Wanted)
+    def wanted(self) -> tuple[Noted[Requested], ...]:
+        return self.all(Requested)
 
     @property
     def issued(self) -> tuple[Noted[Issued], ...]:
@@ -202,12 +202,12 @@ class Job:
         return self.all(Receipted)
 
     @property
-    def visits(self) -> tuple[Noted[Left | Came], ...]:
+    def visits(self) -> tuple[Noted[Left | Arrived], ...]:
         """Where visits of this job ended and began again, oldest first."""
         return tuple(
             Noted(noted.entry, noted.record)
             for noted in self.standing
-            if isinstance(noted.record, (Left, Came))
+            if isinstance(noted.record, (Left, Arrived))
         )
 
     @property
@@ -219,9 +219,9 @@ class Job:
         )
 
     @property
-    def same_drive_as(self) -> str:
+    def same_trip_as(self) -> str:
         """The job whose customer pays for the coming; empty where this one does."""
-        named = [noted.record.same_drive_as for noted in self.all(Came) if noted.record.same_drive_as]
+        named = [noted.record.same_trip_as for noted in self.all(Arrived) if noted.record.same_trip_as]
         return named[-1] if named else ""
 
     @property

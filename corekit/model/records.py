@@ -57,7 +57,7 @@ class Vehicle:
 
     plate: _Person = _words()
     vin: _Person = _words()
-    told: _Person = _words()
+    description: _Person = _words()
     why_no_vin: str = ""
     vin_check: str = ""
     model_years: list[int] = attrs.field(factory=list)
@@ -186,7 +186,7 @@ class CodesRead:
 
 
 #: Why work is asked for without a finding.
-WANTED_ON = ("customer", "scheduled", "judgement", "rework")
+REQUESTED_ON = ("customer", "scheduled", "judgement", "rework")
 #: Why a visit ended with the job open. How a job ended without (further) repair. Why work is not charged.
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
 ENDED_HOW = ("no fault found", "declined", "referred")
@@ -196,7 +196,7 @@ WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 
 @attrs.frozen(kw_only=True)
-class Wanted:
+class Requested:
     """Work asked for without a finding: `ground` is one of `WANTED_ON`.
 
     A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for,
@@ -232,17 +232,17 @@ class Left:
 
 
 @attrs.frozen(kw_only=True)
-class Came:
+class Arrived:
     """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
 
-    `odometer` is in metres. `same_drive_as` names the job whose customer pays for the coming already (another
+    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the coming already (another
     vehicle in the same driveway).
     """
 
     stage: int = 0
     odometer: float | None = None
     odometer_typed: str = ""
-    same_drive_as: str = ""
+    same_trip_as: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -297,7 +297,7 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
-class Offered:
+class Estimated:
     """A Document that was handed over for agreement, kept whole."""
 
     name: str
@@ -313,14 +313,14 @@ class Offered:
 
 
 @attrs.frozen(kw_only=True)
-class Agreed:
+class Approved:
     """Who agreed to which offered Document (its hash), and what was declined in the same stroke.
 
     `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
     person.
     """
 
-    offer: str
+    estimate: str
     document_hash: str
     total: int
     currency: str
@@ -442,16 +442,16 @@ RECORDS: dict[str, type] = {
     "setup": Setup,
     "seen": Seen,
     "codes": CodesRead,
-    "wanted": Wanted,
-    "offered": Offered,
+    "requested": Requested,
+    "estimated": Estimated,
     "remarked": Remarked,
     "left": Left,
-    "came": Came,
+    "arrived": Arrived,
     "started": Started,
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
-    "agreed": Agreed,
+    "approved": Approved,
     "repaired": Repaired,
     "issued": Issued,
     "paid": Paid,

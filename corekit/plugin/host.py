@@ -143,12 +143,12 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
             other = systems.get(wanted.key.split(".", 1)[0])
             if other is None:
                 continue
-            offered = other.measurands.get(wanted.key)
-            if offered is not None and offered.kind == wanted.kind:
+            estimated = other.measurands.get(wanted.key)
+            if estimated is not None and estimated.kind == wanted.kind:
                 continue
             has = (
-                f"declares it as a {offered.kind}, not a {wanted.kind}"
-                if offered is not None
+                f"declares it as a {estimated.kind}, not a {wanted.kind}"
+                if estimated is not None
                 else "declares no such measurand"
             )
             found.append(

@@ -33,7 +33,7 @@ class InvoicedJob:
     job: Job
     assessment: Assessment
     lines: Sequence[Line]
-    agreements: Sequence[Yes]
+    approvals: Sequence[Yes]
     payments: Sequence[tuple[str, Money]]
 
 
@@ -78,13 +78,13 @@ def collective(
 
 
 def _named(nth: int, job: Job) -> Words:
-    description = job.vehicle.told
+    description = job.vehicle.description
     return (f"Vehicle {nth}, ", description) if isinstance(description, Personal) else (f"Vehicle {nth}",)
 
 
 def _identification(job: Job) -> list[Block]:
     """By what the customer knows it from the others, beside the lines that are paid for it."""
-    known = [words for words in (job.vehicle.told, job.vehicle.plate) if isinstance(words, Personal)]
+    known = [words for words in (job.vehicle.description, job.vehicle.plate) if isinstance(words, Personal)]
     return (
         [Paragraph(words=tuple(run for words in known for run in (", ", words))[1:], tone="small")]
         if known
@@ -102,7 +102,7 @@ def _section(nth: int, part: InvoicedJob, sheet: Sheet) -> list[Block]:
     about: list[Block] = [
         *sections.complaint(part.job),
         *what_was_found(part.assessment, sheet),
-        *sections.agreements(part.agreements, sheet),
+        *sections.approvals(part.approvals, sheet),
         *sections.retest_results(part.assessment),
         *sections.to_watch(part.assessment, sheet),
     ]

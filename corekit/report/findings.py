@@ -145,7 +145,10 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
     claims it.
     """
     rested_on = dict.fromkeys(
-        entry for noted in job.offers for line in noted.record.lines for entry in line["ground"]["evidence"]
+        entry
+        for noted in job.estimates
+        for line in noted.record.lines
+        for entry in line["ground"]["evidence"]
     )
     kinds = {entry.id: entry for entry in job.entries if entry.kind in ("measured", "seen")}
     reasons: dict[str, list[str]] = {}

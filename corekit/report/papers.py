@@ -37,8 +37,8 @@ def estimate_document(
         cap: The most that coming and looking may come to before tax, where the shop has set one.
     """
     blocks: list[Block] = [*sections.parties_and_vehicle(job, sheet), *sections.complaint(job)]
-    offered = {line.operation for line in lines if line.ground.finding_code}
-    grounds = [finding for finding in assessment.current if finding.calls_for in offered]
+    estimated = {line.operation for line in lines if line.ground.finding_code}
+    grounds = [finding for finding in assessment.current if finding.calls_for in estimated]
     if grounds:
         blocks += [
             Heading(text="What we found"),
@@ -98,7 +98,7 @@ def invoice_document(
     lines: Sequence[Line],
     totals: Totals,
     payable: Payable,
-    agreements: Sequence[Yes],
+    approvals: Sequence[Yes],
     payments: Sequence[tuple[str, Money]],
     link: int,
     record_mark: str,
@@ -116,7 +116,7 @@ def invoice_document(
         *sections.complaint(job),
         *in_short(assessment),
         *what_was_found(assessment, sheet),
-        *sections.agreements(agreements, sheet),
+        *sections.approvals(approvals, sheet),
         *sections.work_done(job, lines, totals, sheet),
         *sections.retest_results(assessment),
         Heading(text="What it costs"),

@@ -17,7 +17,7 @@ from ..model.finding import Urgency, Verdict
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
-from ..model.records import Came, Left, Remarked
+from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .findings import checks
 from .sheet import WHO_AGREES, Sheet, Yes
@@ -45,7 +45,7 @@ def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
 def vehicle(job: Job) -> list[tuple[str, Words]]:
     """Which vehicle: as told, plate, VIN, odometer."""
     vehicle = job.vehicle
-    rows: list[tuple[str, Words]] = [("Vehicle", _joined(vehicle.told) or ("not described",))]
+    rows: list[tuple[str, Words]] = [("Vehicle", _joined(vehicle.description) or ("not described",))]
     if isinstance(vehicle.plate, Personal):
         rows.append(("Plate", (vehicle.plate,)))
     if isinstance(vehicle.vin, Personal):
@@ -95,18 +95,18 @@ def complaint(job: Job) -> list[Block]:
     return blocks
 
 
-def agreements(agreements: Sequence[Yes], sheet: Sheet) -> list[Block]:
+def approvals(approvals: Sequence[Yes], sheet: Sheet) -> list[Block]:
     """Every yes that stands: to what, how much, by whom and how, and what was declined with it."""
     rows: list[tuple[str, Words]] = []
-    for yes in agreements:
-        agreement = yes.agreement
-        offered = Money(agreement.total, agreement.currency)
-        total = f"{yes.agreed} of {offered}" if yes.agreed != offered else str(offered)
-        text = f"{total} {agreement.currency}, approved by {_whom(agreement.by)}, {agreement.how}"
-        text += (", signed" if agreement.signature is not None else "") + (f", {yes.day}" if yes.day else "")
-        if agreement.declined:
-            text += f". Declined: {', '.join(_title(key, sheet) for key in agreement.declined)}"
-        rows.append((agreement.offer.capitalize(), (text,)))
+    for yes in approvals:
+        approval = yes.approval
+        estimated = Money(approval.total, approval.currency)
+        total = f"{yes.approved} of {estimated}" if yes.approved != estimated else str(estimated)
+        text = f"{total} {approval.currency}, approved by {_whom(approval.by)}, {approval.how}"
+        text += (", signed" if approval.signature is not None else "") + (f", {yes.day}" if yes.day else "")
+        if approval.declined:
+            text += f". Declined: {', '.join(_title(key, sheet) for key in approval.declined)}"
+        rows.append((approval.estimate.capitalize(), (text,)))
     if not rows:
         rows.append(("Approval", ("none recorded",)))
     return [Heading(text="What you approved"), Pairs(rows=tuple(rows))]
@@ -150,10 +150,10 @@ def work_done(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> 
 def _visits(job: Job) -> list[str]:
     """One sentence for each time that the work was interrupted and taken up again."""
     sentences: list[str] = []
-    left: Noted[Left | Came] | None = None
+    left: Noted[Left | Arrived] | None = None
     for noted in job.visits:
         record = noted.record
-        if isinstance(record, Came) and left is not None and isinstance(left.record, Left):
+        if isinstance(record, Arrived) and left is not None and isinstance(left.record, Left):
             odometer = f", odometer {record.odometer_typed}" if record.odometer_typed else ""
             sentences.append(
                 f"Interrupted on {_day(left)}, {left.record.because}; taken up again on"
@@ -163,7 +163,7 @@ def _visits(job: Job) -> list[str]:
     return sentences
 
 
-def _day(noted: Noted[Left | Came]) -> str:
+def _day(noted: Noted[Left | Arrived]) -> str:
     return (noted.entry.taken or noted.entry.recorded)[:10]
 
 

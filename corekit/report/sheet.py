@@ -8,7 +8,7 @@ import attrs
 
 from ..model.measurand import Operation
 from ..model.money import Money
-from ..model.records import Agreed
+from ..model.records import Approved
 
 
 @attrs.frozen(kw_only=True)
@@ -27,9 +27,9 @@ class Issuer:
 class Yes:
     """One agreement, the day of it, and what was agreed to after what was declined in the same stroke."""
 
-    agreement: Agreed
+    approval: Approved
     day: str
-    agreed: Money
+    approved: Money
 
 
 @attrs.frozen(kw_only=True)

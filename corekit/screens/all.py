@@ -5,7 +5,7 @@ from __future__ import annotations
 import flask
 
 from . import (
-    agree,
+    approve,
     arrive,
     calculators,
     explain,
@@ -26,7 +26,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
     for screen in (
         jobs,
         arrive,
-        agree,
+        approve,
         wanted,
         papers,
         photos,

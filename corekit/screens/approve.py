@@ -10,9 +10,9 @@ import flask
 
 from ..billing.approval import ConsentError
 from ..desk import jobs, quote
-from ..desk.approving import agree as record_approval
-from ..desk.estimating import Offer, Terms, offer_named
-from ..desk.estimating import offer as make_offer
+from ..desk.approving import approve as record_approval
+from ..desk.estimating import Estimate, Terms, estimate_named
+from ..desk.estimating import estimate as make_estimate
 from ..desk.offerable import asked_for, cap_of
 from ..desk.quote import Part, Prospect
 from ..desk.rows import add_rows
@@ -22,7 +22,7 @@ from ..intake.fault import VisitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal
-from ..model.records import Agreed, Offered
+from ..model.records import Approved, Estimated
 from ..report.sheet import WHO_AGREES
 from ..visit.guidance import open_tests
 from . import forms
@@ -36,7 +36,7 @@ from .signature import Signature, SignatureError, read_signature
 #: How a yes is given, as it is printed. A signature belongs to the first.
 IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
 HOW = (IN_PERSON, BY_PHONE, BY_MESSAGE)
-_SCREEN_OF = {"diagnosis": "diagnosis", "repair": "offer"}
+_SCREEN_OF = {"diagnosis": "diagnosis", "repair": "estimate"}
 _LONGEST_WORDS = 2000
 _FARTHEST = Decimal(2000)  # km of one drive; more is a slip of the finger
 
@@ -54,7 +54,7 @@ class Asking:
         pdf: Address of its PDF.
     """
 
-    offer: Offer
+    estimate: Estimate
     paper: str
     parts: Sequence[Part]
     pdf: str
@@ -74,7 +74,7 @@ class Given:
     the signature's path, the PDF.
     """
 
-    offer: str
+    estimate: str
     text: str
     said: str
     signature: str
@@ -110,20 +110,20 @@ def add(app: flask.Flask, van: Van) -> None:
             book=van.shop.prices,
             needs_km=_needs_km(van, record),
             cap=cap_of(van.shop.prices),
-            pays_words=vehicle_named(record.same_drive_as, van),
+            pays_words=vehicle_named(record.same_trip_as, van),
             **_yes_form(van, record, waits),
         )
 
-    @app.get("/job/<job>/offer")
-    def offer(job: str) -> str:
+    @app.get("/job/<job>/estimate")
+    def estimate(job: str) -> str:
         """The repair: what may be offered and what not yet, then the paper and the yes."""
         record = van.job(job)
         assessment = van.assessed(record)
         waits = awaited(van, record, "repair")
-        agreed = agreed_to_do(van, record)
-        ahead, error = _ahead(van, record, "repair", agreed)
+        approved = approved_to_do(van, record)
+        ahead, error = _ahead(van, record, "repair", approved)
         return job_page(
-            "offer.html",
+            "estimate.html",
             record,
             van,
             asking=waits,
@@ -132,7 +132,7 @@ def add(app: flask.Flask, van: Van) -> None:
             error=error,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
-            agreed=agreed,
+            approved=approved,
             taken=_taken(ahead),
             looked=any(record.spoken_of(stage) or record.codes_read(stage) for stage in record.stages),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
@@ -141,7 +141,7 @@ def add(app: flask.Flask, van: Van) -> None:
             **_yes_form(van, record, waits),
         )
 
-    @app.post("/job/<job>/offer-of/<stage>")
+    @app.post("/job/<job>/estimate-of/<stage>")
     def make(job: str, stage: str) -> flask.Response:
         """Make the offer; its paper is shown next, for the yes."""
         if stage not in _SCREEN_OF:
@@ -152,14 +152,16 @@ def add(app: flask.Flask, van: Van) -> None:
         except VisitError as error:
             return refused(error)
         # Everything from the form: sent again later, it still asks for the same.
-        without = {*form.getlist("agreed"), *(set(form.getlist("may")) - set(form.getlist("take")))}
+        without = {*form.getlist("approved"), *(set(form.getlist("may")) - set(form.getlist("take")))}
         return run_action(
-            lambda: make_offer(van.shop, job, stage, km=km, without=without, request_id=forms.request_id()),
+            lambda: make_estimate(
+                van.shop, job, stage, km=km, without=without, request_id=forms.request_id()
+            ),
             f"/job/{job}/{_SCREEN_OF[stage]}",
         )
 
-    @app.post("/job/<job>/agree")
-    def agree(job: str) -> flask.Response:
+    @app.post("/job/<job>/approve")
+    def approve(job: str) -> flask.Response:
         """The customer's word on an offer, bound to the paper that was shown."""
         try:
             record = van.job(job)
@@ -167,7 +169,7 @@ def add(app: flask.Flask, van: Van) -> None:
             signature = said.signature.text if said.signature else ""
             record_approval(
                 van.shop,
-                said.offer,
+                said.estimate,
                 by=said.by,
                 how=said.how,
                 declined=said.declined,
@@ -181,21 +183,21 @@ def add(app: flask.Flask, van: Van) -> None:
             return refused(error)
         return redirect(f"/job/{job}")
 
-    @app.post("/job/<job>/agree/try")
+    @app.post("/job/<job>/approve/try")
     def trial(job: str) -> str:
         """What a yes comes to with what is declined so far; nothing is written."""
         record = van.job(job)
         try:
-            offer = _offer_meant(van, record)
-            declined = _declined(_operations(record, offer))
-            total = quote.agreed_if(van.shop, offer, declined)
+            estimate = _estimate_meant(van, record)
+            declined = _declined(_operations(record, estimate))
+            total = quote.approved_if(van.shop, estimate, declined)
         except CorekitError as error:
             return flask.render_template(
-                "agree_trial.html", error=str(error), total=None, declined=(), nothing=False
+                "approve_preview.html", error=str(error), total=None, declined=(), nothing=False
             )
-        nothing = bool(declined) and set(declined) == _operations(record, offer)
+        nothing = bool(declined) and set(declined) == _operations(record, estimate)
         return flask.render_template(
-            "agree_trial.html", error="", total=total, declined=declined, nothing=nothing
+            "approve_preview.html", error="", total=total, declined=declined, nothing=nothing
         )
 
 
@@ -211,8 +213,8 @@ def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
     )
     return {
         "who": WHO_AGREES,
-        "paper": shown(waits.offer.document, van, record) if waits else None,
-        "wanted": wanted,
+        "paper": shown(waits.estimate.document, van, record) if waits else None,
+        "requested": wanted,
     }
 
 
@@ -229,76 +231,78 @@ def _taken(ahead: Prospect | None) -> list[str]:
 
 def awaited(van: Van, job: Job, stage: str) -> Asking | None:
     """The latest offer of a stage, while nobody has answered it."""
-    offered = _latest(job, stage)
-    if offered is None or any(
-        noted.record.document_hash == offered.document_hash for noted in job.agreements
+    estimated = _latest(job, stage)
+    if estimated is None or any(
+        noted.record.document_hash == estimated.document_hash for noted in job.approvals
     ):
         return None
-    offer = offer_named(van.shop, job, offered.name)
+    estimate = estimate_named(van.shop, job, estimated.name)
     return Asking(
-        offer=offer,
-        paper=document_hash(offer.document),
-        parts=quote.offered_parts(offered),
-        pdf=paper_path(offer),
+        estimate=estimate,
+        paper=document_hash(estimate.document),
+        parts=quote.estimated_parts(estimated),
+        pdf=paper_path(estimate),
     )
 
 
-def _latest(job: Job, stage: str) -> Offered | None:
-    made = [noted.record for noted in job.offers if noted.record.stage == stage]
+def _latest(job: Job, stage: str) -> Estimated | None:
+    made = [noted.record for noted in job.estimates if noted.record.stage == stage]
     return made[-1] if made else None
 
 
 def answered(van: Van, job: Job, stage: str) -> list[Given]:
     """Every word on the offers of a stage, in order."""
-    offers = {noted.record.document_hash: noted.record for noted in job.offers if noted.record.stage == stage}
+    estimates = {
+        noted.record.document_hash: noted.record for noted in job.estimates if noted.record.stage == stage
+    }
     return [
-        _given(van, job, noted, offers[noted.record.document_hash])
-        for noted in job.agreements
-        if noted.record.document_hash in offers
+        _given(van, job, noted, estimates[noted.record.document_hash])
+        for noted in job.approvals
+        if noted.record.document_hash in estimates
     ]
 
 
-def _given(van: Van, job: Job, noted: Noted[Agreed], offered: Offered) -> Given:
-    agreed, offer = noted.record, offer_named(van.shop, job, offered.name)
+def _given(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> Given:
+    approved, estimate = noted.record, estimate_named(van.shop, job, estimated.name)
     try:
-        come_to = str(quote.agreed_if(van.shop, offer, agreed.declined))
+        come_to = str(quote.approved_if(van.shop, estimate, approved.declined))
     except ConsentError:  # today's tax rates give the offer another total; what was said stands all the same
-        come_to = f"part of {offer.total}"
-    titles = {part.operation: part.title for part in quote.offered_parts(offered)}
-    declined = ", ".join(titles.get(key, key) for key in agreed.declined)
-    signed = ", signed" if agreed.signature is not None else ""
-    text = f"{come_to} {offer.total.currency}, approved by the {agreed.by}, {agreed.how}{signed}" + (
+        come_to = f"part of {estimate.total}"
+    titles = {part.operation: part.title for part in quote.estimated_parts(estimated)}
+    declined = ", ".join(titles.get(key, key) for key in approved.declined)
+    signed = ", signed" if approved.signature is not None else ""
+    text = f"{come_to} {estimate.total.currency}, approved by the {approved.by}, {approved.how}{signed}" + (
         f"; declined: {declined}" if declined else ""
     )
-    said = van.texts(job).get(agreed.said.hash, "removed") if isinstance(agreed.said, Personal) else ""
+    said = van.texts(job).get(approved.said.hash, "removed") if isinstance(approved.said, Personal) else ""
     return Given(
-        offer=agreed.offer,
+        estimate=approved.estimate,
         text=text,
         said=said,
-        signature=_drawn_under(van, job, agreed),
-        pdf=paper_path(offer),
+        signature=_drawn_under(van, job, approved),
+        pdf=paper_path(estimate),
     )
 
 
-def _drawn_under(van: Van, job: Job, agreed: Agreed) -> str:
+def _drawn_under(van: Van, job: Job, approved: Approved) -> str:
     """The signature as an SVG path; empty when there is none, when it was destroyed after retention, or when
     it is none of ours.
     """
-    if not isinstance(agreed.signature, Personal):
+    if not isinstance(approved.signature, Personal):
         return ""
     try:
-        kept = read_signature(jobs.pictures_of(van.shop, job, "signature").get(agreed.signature.hash, ""))
+        kept = read_signature(jobs.pictures_of(van.shop, job, "signature").get(approved.signature.hash, ""))
     except SignatureError:  # of another make, from a Python caller
         return ""
     return kept.path if kept else ""
 
 
-def agreed_to_do(van: Van, job: Job) -> dict[str, str]:
+def approved_to_do(van: Van, job: Job) -> dict[str, str]:
     """Work that was agreed to and is not done yet, key → title: it is not offered again."""
     return {key: van.shop.plugins.title(key) for key in job.approval.open}
 
 
-def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tuple[Prospect | None, str]:
+def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tuple[Prospect | None, str]:
     """What would be offered, without what is agreed to already; or why nothing can be."""
     assessment = van.assessed(job)
     may = (
@@ -306,10 +310,10 @@ def _ahead(van: Van, job: Job, stage: str, agreed: Collection[str] = ()) -> tupl
         if stage == "repair"
         else set()
     )
-    if may and may <= set(agreed):
+    if may and may <= set(approved):
         return None, ""
     try:
-        return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(agreed) & may)), ""
+        return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(approved) & may)), ""
     except CorekitError as error:
         return None, str(error)
 
@@ -326,7 +330,7 @@ def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
 
 
 def _needs_km(van: Van, job: Job) -> bool:
-    return van.shop.prices.per_km is not None and not job.same_drive_as
+    return van.shop.prices.per_km is not None and not job.same_trip_as
 
 
 # ---- what comes in
@@ -338,7 +342,7 @@ class Said:
     said word for word.
     """
 
-    offer: Offer
+    estimate: Estimate
     by: str
     how: str
     declined: tuple[str, ...]
@@ -355,8 +359,8 @@ def said_of(van: Van, job: Job) -> Said:
         DeskError: the paper is not the one that stands.
     """
     form = flask.request.form
-    offer = _offer_meant(van, job)
-    pieces = _operations(job, offer)
+    estimate = _estimate_meant(van, job)
+    pieces = _operations(job, estimate)
     nothing = bool(form.get("no")) and bool(pieces)
     declined = tuple(sorted(pieces)) if nothing else _declined(pieces)
     faults = []
@@ -401,19 +405,25 @@ def said_of(van: Van, job: Job) -> Said:
     if faults:
         raise VisitError(faults)
     return Said(
-        offer=offer, by=by, how=how, declined=declined, nothing=nothing, signature=signature, words=words
+        estimate=estimate,
+        by=by,
+        how=how,
+        declined=declined,
+        nothing=nothing,
+        signature=signature,
+        words=words,
     )
 
 
-def _offer_meant(van: Van, job: Job) -> Offer:
+def _estimate_meant(van: Van, job: Job) -> Estimate:
     """The offer whose paper was shown.
 
     Raises:
         VisitError: another paper stands by now, or none of that name.
     """
     form = flask.request.form
-    named = form.get("offer", "")
-    if not any(noted.record.name == named for noted in job.offers):
+    named = form.get("estimate", "")
+    if not any(noted.record.name == named for noted in job.estimates):
         raise VisitError(
             [
                 Fault(
@@ -424,8 +434,8 @@ def _offer_meant(van: Van, job: Job) -> Offer:
                 )
             ]
         )
-    offer = offer_named(van.shop, job, named)
-    if form.get("paper", "") != document_hash(offer.document):
+    estimate = estimate_named(van.shop, job, named)
+    if form.get("paper", "") != document_hash(estimate.document):
         raise VisitError(
             [
                 Fault(
@@ -435,11 +445,11 @@ def _offer_meant(van: Van, job: Job) -> Offer:
                 )
             ]
         )
-    return offer
+    return estimate
 
 
-def _operations(job: Job, offer: Offer) -> set[str]:
-    made = next(noted.record for noted in reversed(job.offers) if noted.record.name == offer.name)
+def _operations(job: Job, estimate: Estimate) -> set[str]:
+    made = next(noted.record for noted in reversed(job.estimates) if noted.record.name == estimate.name)
     return {str(line["operation"]) for line in made.lines if line.get("operation")}
 
 

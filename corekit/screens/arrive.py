@@ -37,7 +37,7 @@ class Said:
     reason: str = ""
     plate: str = ""
     vin: str = ""
-    told: str = ""
+    description: str = ""
     no_vin: str = ""
     odometer: str = ""
     name: str = ""
@@ -63,7 +63,7 @@ def add(app: flask.Flask, van: Van) -> None:
             stands = said_in(van, beside)
             said = Said(name=stands.name, phone=stands.phone, address=stands.address)
         job = _drawn_before() or jobs.new_job_id(van.shop)
-        pays = (beside.same_drive_as or beside.name) if beside is not None else ""
+        pays = (beside.same_trip_as or beside.name) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
         return flask.render_template(
             "arrive.html",
@@ -124,7 +124,7 @@ def said_in(van: Van, job: Job) -> Said:
         reason=_text(texts, job.opened.words),
         plate=_text(texts, vehicle.plate),
         vin=_text(texts, vehicle.vin),
-        told=_text(texts, vehicle.told),
+        description=_text(texts, vehicle.description),
         no_vin=vehicle.why_no_vin,
         odometer=vehicle.odometer_typed,
         name=_text(texts, customer.name),

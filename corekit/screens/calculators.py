@@ -24,7 +24,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/reckon")
     def reckon() -> str:
         return flask.render_template(
-            "reckon.html", systems=[system for system in plugins.systems.values() if system.calculations]
+            "calculators.html", systems=[system for system in plugins.systems.values() if system.calculations]
         )
 
     @app.route("/reckon/<key>", methods=["GET", "POST"])

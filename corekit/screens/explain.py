@@ -54,7 +54,7 @@ def add(app: flask.Flask, van: Van) -> None:
             codes=code_sentences(record),
             not_said=not_looked_at(assessment),
             words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
-            offers=bool(asked_for(record, assessment, van.shop.plugins)),
+            estimates=bool(asked_for(record, assessment, van.shop.plugins)),
         )
 
 

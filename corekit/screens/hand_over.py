@@ -158,7 +158,7 @@ def same_customer(van: Van, job: Job) -> list[Other]:
     whose = _customer(van, job)
     if not whose[0]:
         return []
-    others = [other for other in open_jobs(van.shop, besides=job.id) if other.agreements]
+    others = [other for other in open_jobs(van.shop, besides=job.id) if other.approvals]
     ready = [other for other in others[::-1] if _customer(van, other) == whose]
     return [
         Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready

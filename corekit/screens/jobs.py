@@ -28,7 +28,7 @@ class Row:
 
 def is_over(job: Job) -> bool:
     """True when nothing is left to do and nothing to invoice."""
-    return job.ended is not None and not job.agreements
+    return job.ended is not None and not job.approvals
 
 
 def add(app: flask.Flask, van: Van) -> None:

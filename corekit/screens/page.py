@@ -37,7 +37,7 @@ def said(reference: object, texts: Mapping[str, str]) -> str:
 
 def vehicle_words(job: Job, texts: Mapping[str, str]) -> str:
     """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
-    known = (said(job.vehicle.told, texts), said(job.vehicle.plate, texts))
+    known = (said(job.vehicle.description, texts), said(job.vehicle.plate, texts))
     return " · ".join(filter(None, known)) or "vehicle not named"
 
 

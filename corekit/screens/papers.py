@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import flask
 
-from ..desk.estimating import Offer, offer_named
+from ..desk.estimating import Estimate, estimate_named
 from ..desk.issuing import invoice_of
 from ..desk.jobs import billed_with
 from ..desk.payments import payments_of
@@ -17,17 +17,17 @@ from .context import Van
 INVOICE, RECEIPT = "invoice", "receipt-"
 
 
-def paper_name(offer: str) -> str:
+def paper_name(estimate: str) -> str:
     """What an offer's paper is called in an address.
 
     >>> paper_name("repair 1")
     'repair-1'
     """
-    return offer.replace(" ", "-")
+    return estimate.replace(" ", "-")
 
 
-def paper_path(offer: Offer) -> str:
-    return f"/job/{offer.job}/paper/{paper_name(offer.name)}.pdf"
+def paper_path(estimate: Estimate) -> str:
+    return f"/job/{estimate.job}/paper/{paper_name(estimate.name)}.pdf"
 
 
 def add(app: flask.Flask, van: Van) -> None:
@@ -48,21 +48,22 @@ def add(app: flask.Flask, van: Van) -> None:
             return _file(
                 receipt_for(van.shop, record.id, payment).pdf.read_bytes(), f"receipt {payment[:12]}"
             )
-        offered = next(
-            (noted.record.name for noted in record.offers if paper_name(noted.record.name) == name), None
+        estimated = next(
+            (noted.record.name for noted in record.estimates if paper_name(noted.record.name) == name), None
         )
-        if offered is None:
+        if estimated is None:
             flask.abort(404)
         return _file(
-            _drawn(van, record, offer_named(van.shop, record, offered)), f"estimate {record.name} {offered}"
+            _drawn(van, record, estimate_named(van.shop, record, estimated)),
+            f"estimate {record.name} {estimated}",
         )
 
 
-def _drawn(van: Van, job: Job, offer: Offer) -> bytes:
+def _drawn(van: Van, job: Job, estimate: Estimate) -> bytes:
     from ..report.pdf import render_pdf
     from ..report.personal_text import resolver
 
-    return render_pdf(offer.document, resolver(van.texts(job)), None)
+    return render_pdf(estimate.document, resolver(van.texts(job)), None)
 
 
 def _file(data: bytes, name: str) -> flask.Response:

@@ -67,7 +67,7 @@ def add(app: flask.Flask, van: Van) -> None:
             found,
             van,
             reasons=[(reason, reason.capitalize()) for reason in LEFT_BECAUSE],
-            may_pay=bool(found.agreements),
+            may_pay=bool(found.approvals),
         )
 
     @app.get("/job/<job>/back")

@@ -62,12 +62,12 @@ def add(app: flask.Flask, van: Van) -> None:
 
     def works(job: Job) -> dict[str, str]:
         """Work that is spoken of in the job, key → title."""
-        offered = [
+        estimated = [
             str(line["operation"])
-            for noted in job.offers
+            for noted in job.estimates
             for line in noted.record.lines
             if line.get("operation")
         ]
         asked = [one.operation for one in asked_for(job, van.assessed(job), plugins)]
-        keys = dict.fromkeys([*asked, *offered, *(noted.record.operation for noted in job.repairs)])
+        keys = dict.fromkeys([*asked, *estimated, *(noted.record.operation for noted in job.repairs)])
         return {key: plugins.title(key) for key in keys}

@@ -16,7 +16,7 @@ from ..model.records import RECORDS, as_the_file_says, body_of
 
 #: What the program says by itself and no file can say.
 PROGRAM_KINDS = frozenset(
-    {"offered", "issued", "published", "forgotten", "withdrawn", "receipted", "invoice", "payment"}
+    {"estimated", "issued", "published", "forgotten", "withdrawn", "receipted", "invoice", "payment"}
 )
 
 
@@ -160,7 +160,7 @@ def setup_of(kind: str, body: Mapping[str, Any]) -> str:
 
 
 #: Kind → what only a screen can say of it, so that a file neither has it nor takes it away.
-_ONLY_ON_SCREENS = {"agreed": ("signature", "said")}
+_ONLY_ON_SCREENS = {"approved": ("signature", "said")}
 
 
 def _content(kind: str, body: Mapping[str, Any], taken: str, texts: Mapping[str, str]) -> str:
@@ -256,7 +256,7 @@ _TELLING = (
     "of",
     "place",
     "operation",
-    "offer",
+    "estimate",
     "name",
     "typed",
     "low_typed",

@@ -261,12 +261,12 @@ def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
             for (seal,) in connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
         ]
         try:
-            agrees = seals.summed(found) == (count, total)
+            approves = seals.summed(found) == (count, total)
         except ValueError:
-            agrees = False
+            approves = False
         if len(found) != count:
             yield f"table {table}: {count} rows were written, and {len(found)} are there"
-        elif not agrees:
+        elif not approves:
             yield f"table {table}: its rows are not those that were written"
 
 

@@ -11,26 +11,26 @@ from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import (
-    Agreed,
-    Came,
+    Approved,
+    Arrived,
     CodesRead,
     Customer,
     Ended,
+    Estimated,
     Fitted,
     Left,
     Measured,
-    Offered,
     Opened,
     Paid,
     Photographed,
     Remarked,
     Repaired,
+    Requested,
     Seen,
     Specified,
     Started,
     Vehicle,
     Waived,
-    Wanted,
 )
 from ..plugin.host import Plugins
 
@@ -106,7 +106,7 @@ def _opened(asked: _Context, record: Opened) -> _Row:
 def _vehicle(asked: _Context, record: Vehicle) -> _Row:
     no_vin = f"no VIN: {record.why_no_vin}" if record.why_no_vin else ""
     known = [
-        asked.text(record.told),
+        asked.text(record.description),
         asked.text(record.plate),
         asked.text(record.vin),
         record.odometer_typed,
@@ -157,7 +157,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     return title, text, record.stage
 
 
-def _wanted(asked: _Context, record: Wanted) -> _Row:
+def _wanted(asked: _Context, record: Requested) -> _Row:
     return (
         f"{asked.title(record.operation)}: asked for",
         ", ".join(filter(None, (record.ground, record.because))),
@@ -165,14 +165,14 @@ def _wanted(asked: _Context, record: Wanted) -> _Row:
     )
 
 
-def _offered(asked: _Context, record: Offered) -> _Row:
+def _estimated(asked: _Context, record: Estimated) -> _Row:
     return f"Estimate: {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
-def _agreed(asked: _Context, record: Agreed) -> _Row:
+def _approved(asked: _Context, record: Approved) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
-        f"Approval: {record.offer}",
+        f"Approval: {record.estimate}",
         f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
         None,
     )
@@ -190,10 +190,10 @@ def _left(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
-def _came(asked: _Context, record: Came) -> _Row:
+def _came(asked: _Context, record: Arrived) -> _Row:
     return (
         "Came",
-        record.odometer_typed or ("same call-out as another car" if record.same_drive_as else "again"),
+        record.odometer_typed or ("same call-out as another car" if record.same_trip_as else "again"),
         record.stage,
     )
 
@@ -233,13 +233,13 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Measured: _measured,
     Seen: _seen,
     CodesRead: _codes,
-    Wanted: _wanted,
-    Offered: _offered,
-    Agreed: _agreed,
+    Requested: _wanted,
+    Estimated: _estimated,
+    Approved: _approved,
     Repaired: _repaired,
     Paid: _paid,
     Left: _left,
-    Came: _came,
+    Arrived: _came,
     Started: _started,
     Ended: _ended,
     Waived: _waived,
@@ -253,10 +253,10 @@ _MAY_BE_WITHDRAWN = (
     Seen,
     CodesRead,
     Specified,
-    Wanted,
+    Requested,
     Paid,
     Left,
-    Came,
+    Arrived,
     Started,
     Ended,
     Waived,

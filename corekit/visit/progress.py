@@ -22,7 +22,7 @@ class Step(StrEnum):
     DIAGNOSIS = "diagnosis"
     TEST = "test"
     EXPLAIN = "explain"
-    OFFER = "offer"
+    OFFER = "estimate"
     REPAIR = "repair"
     RETEST = "retest"
     HAND_OVER = "hand"
@@ -105,18 +105,20 @@ def _step(
 ) -> Step:
     if job.issued or job.ended is not None:
         return Step.HAND_OVER
-    if not job.agreements:
-        return Step.OFFER if any(noted.record.stage == "repair" for noted in job.offers) else Step.DIAGNOSIS
+    if not job.approvals:
+        return (
+            Step.OFFER if any(noted.record.stage == "repair" for noted in job.estimates) else Step.DIAGNOSIS
+        )
     if job.vehicle.why_no_vin == NOT_SEEN:
         return Step.ARRIVE
-    stages = {noted.record.name: noted.record.stage for noted in job.offers}
+    stages = {noted.record.name: noted.record.stage for noted in job.estimates}
     if any(stages[name] == "repair" for name in pending):
         return Step.OFFER
     if to_do:
         return Step.REPAIR
     if unshown:
         return Step.RETEST
-    if job.repairs or any(stages.get(noted.record.offer) == "repair" for noted in job.agreements):
+    if job.repairs or any(stages.get(noted.record.estimate) == "repair" for noted in job.approvals):
         return Step.HAND_OVER
     if any(call.met for call in assessment.calls_at(job.stage)) and not assessment.next_tests:
         return Step.EXPLAIN

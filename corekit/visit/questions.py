@@ -16,7 +16,7 @@ from .. import units
 from ..assess.stage import standing_traits
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
-from ..model.records import Came, Measured, Seen, Setup, Started
+from ..model.records import Arrived, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
@@ -239,7 +239,7 @@ def hazards_read(job: Job, plugins: Plugins) -> frozenset[str]:
     found: set[str] = set()
     for noted in job.standing:
         record = noted.record
-        if isinstance(record, Came):
+        if isinstance(record, Arrived):
             found.clear()  # another day, another place: once more
         elif isinstance(record, (Measured, Started)) or (isinstance(record, Seen) and not record.cannot):
             declared = plugins.measurands.get(record.of) or plugins.observations.get(record.of)

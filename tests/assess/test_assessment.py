@@ -384,7 +384,7 @@ def test_readings_that_disagree_are_no_direct_test_against_a_part() -> None:
         .read("brakes.pressure", "3 bar", "left")
         .see("brakes.pedal", "sinks")
     )
-    assert plain.assessment.may_offer("brakes.replace_master")
+    assert plain.assessment.may_propose("brakes.replace_master")
     torn = (
         Story()
         .read("brakes.pressure", "9 bar", "left")
@@ -434,7 +434,9 @@ def test_what_rests_on_a_dispute_is_undecided_until_it_is_settled() -> None:
     finding = story.finding("brakes.pressure")
     assert finding.verdict is Verdict.UNDECIDED
     assert "Two records disagree" in str(finding.text)
-    assert story.assessment.may_offer("brakes.replace_master")  # the pedal alone speaks directly, and enough
+    assert story.assessment.may_propose(
+        "brakes.replace_master"
+    )  # the pedal alone speaks directly, and enough
     story.say(story.measured("brakes.pressure", "3 bar", "left"), "p", replaces=(one, other))
     assert story.finding("brakes.pressure").verdict is Verdict.FAIL
 
@@ -650,9 +652,9 @@ def test_calls_are_kept_by_the_stage_they_were_made_at() -> None:
 
 
 def test_work_that_exchanges_no_part_is_offered_on_a_plain_failure() -> None:
-    assert Story().read("brakes.travel", "90 mm").assessment.may_offer("brakes.bleed")
-    assert not Story().read("brakes.travel", "60 mm").assessment.may_offer("brakes.bleed")
-    assert not Story().read("brakes.travel", "30 mm").assessment.may_offer("brakes.bleed")
+    assert Story().read("brakes.travel", "90 mm").assessment.may_propose("brakes.bleed")
+    assert not Story().read("brakes.travel", "60 mm").assessment.may_propose("brakes.bleed")
+    assert not Story().read("brakes.travel", "30 mm").assessment.may_propose("brakes.bleed")
 
 
 def test_a_system_without_a_fault_table_calls_for_no_part() -> None:

@@ -145,7 +145,7 @@ def story() -> Story:
     return Story(plugins=PLUGINS).specify("fan.pull", low="100 Pa")
 
 
-def offered(assessment: Assessment) -> list[str]:
+def estimated(assessment: Assessment) -> list[str]:
     return [test.key for test in assessment.next_tests]
 
 
@@ -179,9 +179,9 @@ def test_a_suspect_counts_alone_and_with_another() -> None:
 
 
 def test_a_test_is_offered_only_after_what_it_needs_was_shown() -> None:
-    assert "spins" not in offered(story().see("fan.loud", "no").assessment)
-    assert "spins" not in offered(story().see("fan.loud", "no").see("fan.power", "no").assessment)
-    assert "spins" in offered(story().see("fan.loud", "no").see("fan.power", "yes").assessment)
+    assert "spins" not in estimated(story().see("fan.loud", "no").assessment)
+    assert "spins" not in estimated(story().see("fan.loud", "no").see("fan.power", "no").assessment)
+    assert "spins" in estimated(story().see("fan.loud", "no").see("fan.power", "yes").assessment)
 
 
 @pytest.mark.parametrize("power", ["", "no"])
@@ -191,7 +191,7 @@ def test_a_test_made_before_what_it_needs_means_nothing(power: str) -> None:
     if power:
         before, early = before.see("fan.power", power), early.see("fan.power", power)
     assert chances(early.assessment) == pytest.approx(chances(before.assessment), abs=1e-12)
-    assert "spins" not in offered(early.assessment)
+    assert "spins" not in estimated(early.assessment)
     assert "spins" not in {
         outcome.test.key for outcome in outcomes(RAW, case_at(early.job, 0, fan, PLUGINS), [])
     }
@@ -225,7 +225,7 @@ def test_after_a_repair_the_arrival_s_suspects_are_not_told_again_for_a_test_tha
         .see("fan.spins", "yes")
     )
     assert told.assessment.suspects == ()
-    assert "power" in offered(told.assessment)
+    assert "power" in estimated(told.assessment)
 
 
 def test_a_prerequisite_that_is_likely_and_not_plain_lets_a_test_count_and_never_speak_plainly(
@@ -257,9 +257,9 @@ def test_what_was_spoiled_comes_last_and_says_by_what(monkeypatch: pytest.Monkey
     quick = deepcopy(TABLE)
     quick["test"]["cold"]["minutes"] = 0.5  # so that it would come first
     monkeypatch.setitem(fan.__dict__, "faults", fan.fault_table(quick, "here"))
-    assert offered(story().see("fan.power", "no").assessment)[0] == "cold"
+    assert estimated(story().see("fan.power", "no").assessment)[0] == "cold"
     made = story().see("fan.loud", "no").assessment
-    assert offered(made)[-1] == "cold"
+    assert estimated(made)[-1] == "cold"
     assert made.next_tests[-1].spoiled_by == "Does it grind?"
     assert "It may read wrong now, because of an earlier test: Does it grind?" in as_words(
         Look(assessment=made, plugins=PLUGINS)
@@ -288,7 +288,7 @@ def within(told: Story, minutes: float | None) -> Assessment:
 
 def test_only_what_can_be_done_and_read_in_the_time_left_is_next_and_the_rest_is_named() -> None:
     told = story().see("fan.power", "yes")
-    every = offered(within(told, None))
+    every = estimated(within(told, None))
     assert set(every) == {"spins", "loud", "cold", "pull"}
     assert [test.key for test in within(told, None).too_long] == []
     for minutes, fitting in (
@@ -298,7 +298,7 @@ def test_only_what_can_be_done_and_read_in_the_time_left_is_next_and_the_rest_is
         (31, {"spins", "pull", "cold", "loud"}),
     ):
         made = within(told, minutes)
-        assert offered(made) == [key for key in every if key in fitting]
+        assert estimated(made) == [key for key in every if key in fitting]
         assert [test.key for test in made.too_long] == [key for key in every if key not in fitting]
     words = as_words(Look(assessment=within(told, 5), plugins=PLUGINS))
     assert "Too long for the time left" in words
@@ -349,7 +349,7 @@ def test_what_was_left_open_is_offered_again_and_what_is_settled_is_not() -> Non
     assert "Again: the first attempt was inconclusive." in as_words(
         Look(assessment=left_open, plugins=PLUGINS)
     )
-    assert "pull" not in offered(
+    assert "pull" not in estimated(
         story().see("fan.power", "yes").read("fan.pull", "300 Pa", "left").assessment
     )
     fresh = [test for test in story().see("fan.power", "yes").assessment.next_tests if test.key == "pull"]
@@ -497,7 +497,8 @@ def test_no_suspect_no_odds_and_no_conflicting_reading_reach_any_document_of_the
             assert suspect in shop.assess(job).suspects
             assert odd in shop.assess(job).contradictions
             texts += [
-                json.dumps(noted.record.document, ensure_ascii=False) for noted in shop.store.job(job).offers
+                json.dumps(noted.record.document, ensure_ascii=False)
+                for noted in shop.store.job(job).estimates
             ]
             texts.append(json.dumps(to_data(shop.issue(job).document), ensure_ascii=False))
     assert len(texts) >= 12

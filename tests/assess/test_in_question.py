@@ -95,7 +95,7 @@ horn.__dict__["faults"] = horn.fault_table(TABLE, "here")
 BOTH = Plugins(systems={"brakes": brakes, "horn": horn})
 
 
-def offered(made: Assessment) -> list[str]:
+def estimated(made: Assessment) -> list[str]:
     return [f"{test.system}.{test.key}" for test in made.next_tests]
 
 
@@ -129,9 +129,9 @@ def test_not_knowing_what_is_fitted_is_an_answer_too() -> None:
 
 def test_who_asks_about_a_system_gets_its_first_tests() -> None:
     job = Story(plugins=BOTH).job
-    assert offered(assess(job, BOTH)) == []
-    assert offered(assess(job, BOTH, None, ("horn",))) == ["horn.tone", "horn.left"]
-    assert set(offered(assess(job, BOTH, None, ("horn", "brakes")))) == {
+    assert estimated(assess(job, BOTH)) == []
+    assert estimated(assess(job, BOTH, None, ("horn",))) == ["horn.tone", "horn.left"]
+    assert set(estimated(assess(job, BOTH, None, ("horn", "brakes")))) == {
         "horn.tone",
         "horn.left",
         *(f"brakes.{key}" for key in FIRST),
@@ -146,10 +146,10 @@ def test_asking_about_a_system_that_is_not_there_changes_nothing() -> None:
 
 def test_what_was_read_of_a_system_ranks_its_tests_whether_or_not_somebody_asks() -> None:
     story = Story(plugins=BOTH).see("brakes.pedal", "sinks")
-    alone = offered(story.assessment)
+    alone = estimated(story.assessment)
     assert alone and "brakes.pedal" not in alone
-    assert offered(assess(story.job, BOTH, None, ("brakes",))) == alone
-    assert offered(story.fit("brakes.hose", "rubber").assessment) == alone
+    assert estimated(assess(story.job, BOTH, None, ("brakes",))) == alone
+    assert estimated(story.fit("brakes.hose", "rubber").assessment) == alone
 
 
 def test_a_system_in_question_only_comes_after_the_one_that_was_read() -> None:
@@ -160,7 +160,7 @@ def test_a_system_in_question_only_comes_after_the_one_that_was_read() -> None:
 def test_a_system_that_is_asked_about_comes_before_one_that_was_read_beside_it_and_is_in_order() -> None:
     story = Story(plugins=BOTH).see("horn.tone", "loud")
     assert assess(story.job, BOTH).findings[0].verdict is Verdict.PASS
-    asked = offered(assess(story.job, BOTH, None, ("brakes",)))
+    asked = estimated(assess(story.job, BOTH, None, ("brakes",)))
     assert asked[:3] == [f"brakes.{key}" for key in FIRST] and set(asked[3:]) <= {"horn.left"}
 
 
@@ -173,7 +173,7 @@ def test_a_system_that_shows_something_wrong_comes_before_one_that_is_asked_abou
 
 def test_tests_of_a_system_in_question_that_do_not_fit_into_the_time_left_are_set_apart() -> None:
     made = assess(Story(plugins=BOTH).job, BOTH, 5, ("horn",))
-    assert (offered(made), [test.key for test in made.too_long]) == (["horn.tone"], ["left"])
+    assert (estimated(made), [test.key for test in made.too_long]) == (["horn.tone"], ["left"])
 
 
 def test_a_system_without_a_fault_table_has_no_first_test() -> None:
@@ -192,8 +192,8 @@ def test_what_was_tested_out_on_arrival_does_not_begin_anew_when_a_new_part_is_d
         .read("brakes.travel", "90 mm")
         .read("brakes.pressure", "20 bar", "left")
     )
-    before = offered(story.assessment)
-    assert offered(story.repair("brakes.replace_master").fit("brakes.hose", "rubber").assessment) == before
+    before = estimated(story.assessment)
+    assert estimated(story.repair("brakes.replace_master").fit("brakes.hose", "rubber").assessment) == before
 
 
 def test_a_test_says_where_it_reads_when_that_is_fixed() -> None:

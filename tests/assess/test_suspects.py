@@ -282,16 +282,16 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(
     drawn: tuple[dict[str, Any], dict[str, list[float]]],
 ) -> None:
     raw, shown = drawn
-    offered = next_tests("s", table_of(raw), made(table_of(raw), shown), {})
-    assert all(test.bits >= 0.01 for test in offered)
-    for test in offered:
+    estimated = next_tests("s", table_of(raw), made(table_of(raw), shown), {})
+    assert all(test.bits >= 0.01 for test in estimated)
+    for test in estimated:
         assert test.bits == pytest.approx(promised(raw, shown, test.key), abs=1e-9)
         assert test.repeat is (test.key in shown)
-    rates = [test.bits / raw["test"][test.key]["minutes"] for test in offered]
+    rates = [test.bits / raw["test"][test.key]["minutes"] for test in estimated]
     assert rates == sorted(rates, reverse=True)
     settled = {test for test, weights in shown.items() if max(weights) >= 0.95}
-    assert not settled & {test.key for test in offered}
-    left_out = set(raw["test"]) - settled - {test.key for test in offered}
+    assert not settled & {test.key for test in estimated}
+    left_out = set(raw["test"]) - settled - {test.key for test in estimated}
     assert all(-1e-9 < promised(raw, shown, test) < 0.01 + 1e-9 for test in left_out)
 
 
@@ -315,8 +315,8 @@ def test_a_test_that_all_hypotheses_answer_alike_changes_nothing_and_is_never_of
 
 
 def test_a_test_that_was_made_is_not_offered_again() -> None:
-    offered = {test.key for test in Story().see("brakes.pedal", "spongy").assessment.next_tests}
-    assert offered == {"travel", "pressure"}  # the weather tells nothing
+    estimated = {test.key for test in Story().see("brakes.pedal", "spongy").assessment.next_tests}
+    assert estimated == {"travel", "pressure"}  # the weather tells nothing
 
 
 def test_a_test_without_a_bearing_is_never_offered_and_changes_nothing() -> None:

@@ -57,7 +57,7 @@ def commands(folder: Path, rounds: int) -> None:
     for _ in run_demo(shop):
         pass
     visit = str(next((data_path("demo") / "jobs").glob("1-*.toml")))
-    draft = ["invoice", visit, "--shop", str(shop), "--out", str(folder / "draft.pdf")]
+    draft = ["invoice", visit, "--draft", "--shop", str(shop), "--out", str(folder / "draft.pdf")]
     imports = {
         "model, units, judge": "import corekit.units, corekit.judge, corekit.model.job",
         "and the plugins": "from corekit.plugin.host import load; load()",

@@ -187,7 +187,7 @@ def screens(shop: Shop, line: Line, rounds: int) -> None:
 def begun(shop: Shop) -> str:
     """A job whose diagnosis is agreed to, so that testing comes next."""
     job = add_rows(shop.context, None, BEGINS, request_id=secrets.token_urlsafe(18)).job
-    shop.agree(shop.offer(job, "diagnosis"), by="customer", how="in person")
+    shop.approve(shop.estimate(job, "diagnosis"), by="customer", how="in person")
     return job
 
 

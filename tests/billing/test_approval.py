@@ -13,14 +13,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
+from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_approved
 from corekit.billing.book import PriceBook
+from corekit.billing.estimate import WorkItem, diagnosis_lines, repair_lines
 from corekit.billing.line import Ground, GroundKind, Line, priced_line, to_data
-from corekit.billing.offer import WorkItem, diagnosis_lines, repair_lines
 from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
-from corekit.model.records import Agreed, Offered
+from corekit.model.records import Approved, Estimated
 
 
 def prices(rate: str = "20", diagnosis: str = "50.00") -> PriceBook:
@@ -51,8 +51,8 @@ def work(*keys: str) -> tuple[Line, ...]:
     return repair_lines(BOOK, [WorkItem(operation=key, title=key, ground=GROUND) for key in keys])
 
 
-def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered:
-    return Offered(
+def estimate(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Estimated:
+    return Estimated(
         name=name,
         stage=name.partition(" ")[0],
         document_id="d",
@@ -66,9 +66,9 @@ def offer(name: str, lines: tuple[Line, ...], book: PriceBook = BOOK) -> Offered
     )
 
 
-def yes(to: Offered, *declined: str) -> Agreed:
-    return Agreed(
-        offer=to.name,
+def yes(to: Estimated, *declined: str) -> Approved:
+    return Approved(
+        estimate=to.name,
         document_hash=to.document_hash,
         total=to.total,
         currency=to.currency,
@@ -79,7 +79,7 @@ def yes(to: Offered, *declined: str) -> Agreed:
 
 
 LOOK, REPAIR = diagnosis_lines(BOOK), work("battery.replace", "battery.find_drain")
-DIAGNOSIS, REPAIRS = offer("diagnosis 1", LOOK), offer("repair 1", REPAIR)
+DIAGNOSIS, REPAIRS = estimate("diagnosis 1", LOOK), estimate("repair 1", REPAIR)
 
 
 def refusal(lines: tuple[Line, ...], standing: ApprovedWork) -> str:
@@ -88,7 +88,7 @@ def refusal(lines: tuple[Line, ...], standing: ApprovedWork) -> str:
     return str(caught.value)
 
 
-def test_what_was_agreed_may_be_invoiced_and_so_may_less() -> None:
+def test_what_was_approved_may_be_invoiced_and_so_may_less() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
     assert standing.lines == (*LOOK, *REPAIR)
     assert str(standing.total) == "312.00"  # 1.2 × (50 + 30 + 120 + 60)
@@ -97,7 +97,7 @@ def test_what_was_agreed_may_be_invoiced_and_so_may_less() -> None:
     may_invoice(REPAIR[:2], standing)
 
 
-def test_nothing_is_invoiced_without_an_agreement() -> None:
+def test_nothing_is_invoiced_without_an_approval() -> None:
     assert refusal(LOOK, ApprovedWork([DIAGNOSIS], [], BOOK)).startswith("Nothing was agreed to")
 
 
@@ -106,14 +106,14 @@ def test_a_line_that_was_never_offered_is_refused() -> None:
     assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: was never offered.")
 
 
-def test_a_line_that_was_offered_but_not_agreed_to_is_refused() -> None:
+def test_a_line_that_was_offered_but_not_approved_is_refused() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *REPAIR), standing).startswith(
         'battery.replace: was offered in "repair 1", but nobody agreed to it.'
     )
 
 
-def test_a_repair_agreement_does_not_cover_a_diagnosis() -> None:
+def test_a_repair_approval_does_not_cover_a_diagnosis() -> None:
     assert refusal((*LOOK, *REPAIR), ApprovedWork([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith(
         'diagnosis: was offered in "diagnosis 1", but nobody'
     )
@@ -150,7 +150,7 @@ def test_one_cent_more_is_refused() -> None:
     )
 
 
-def test_an_agreed_line_is_not_invoiced_twice() -> None:
+def test_an_approved_line_is_not_invoiced_twice() -> None:
     assert "diagnosis: comes to 100.00" in refusal(
         (*LOOK, *LOOK), ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS)], BOOK)
     )
@@ -170,7 +170,7 @@ def test_a_tax_rate_that_fell_since_does_not_stand_in_the_way() -> None:
     may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("19")))
 
 
-def test_an_agreement_to_another_paper_is_refused() -> None:
+def test_an_approval_to_another_paper_is_refused() -> None:
     text = refusal(
         REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK)
     )
@@ -178,14 +178,14 @@ def test_an_agreement_to_another_paper_is_refused() -> None:
 
 
 @pytest.mark.parametrize(("total", "currency"), [(25199, "EUR"), (25201, "EUR"), (25200, "USD")])
-def test_an_agreement_to_another_total_is_refused(total: int, currency: str) -> None:
+def test_an_approval_to_another_total_is_refused(total: int, currency: str) -> None:
     text = refusal(
         REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK)
     )
     assert "but the offer says 252.00 EUR. Record the agreement with the total" in text
 
 
-def test_an_agreement_to_no_offer_at_all_is_refused() -> None:
+def test_an_approval_to_no_estimate_at_all_is_refused() -> None:
     assert (
         refusal(REPAIR, ApprovedWork([DIAGNOSIS], [yes(REPAIRS)], BOOK))
         == 'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
@@ -198,17 +198,17 @@ def test_declining_what_was_not_offered_is_refused() -> None:
     )
 
 
-def test_an_offer_whose_lines_cannot_be_read_is_named() -> None:
+def test_an_estimate_whose_lines_cannot_be_read_is_named() -> None:
     spoilt = attrs.evolve(REPAIRS, lines=[REPAIRS.lines[0] | {"price": "60.01"}])
     assert refusal(REPAIR, ApprovedWork([spoilt], [yes(spoilt)], BOOK)).startswith(
         'The lines of the offer "repair 1" cannot be read:'
     )
 
 
-def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
-    agreements = [yes(REPAIRS, "battery.find_drain"), yes(REPAIRS), yes(REPAIRS)]
-    assert ApprovedWork([REPAIRS], agreements, BOOK).lines == REPAIR
-    assert ApprovedWork([REPAIRS], agreements[::-1], BOOK).lines == REPAIR[:2]
+def test_the_latest_word_on_an_estimate_counts_and_counts_once() -> None:
+    approvals = [yes(REPAIRS, "battery.find_drain"), yes(REPAIRS), yes(REPAIRS)]
+    assert ApprovedWork([REPAIRS], approvals, BOOK).lines == REPAIR
+    assert ApprovedWork([REPAIRS], approvals[::-1], BOOK).lines == REPAIR[:2]
     same = yes(REPAIRS)
     assert ApprovedWork([REPAIRS], [same, same], BOOK).total == Money(25200, "EUR")
     assert ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
@@ -216,7 +216,7 @@ def test_the_latest_word_on_an_offer_counts_and_counts_once() -> None:
 
 def test_an_operation_offered_again_is_not_owed_twice() -> None:
     again = work("battery.replace", "battery.clean")
-    second = offer("repair 2", again)
+    second = estimate("repair 2", again)
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
     assert [line.operation for line in standing.lines] == [
         "battery.find_drain",
@@ -228,8 +228,8 @@ def test_an_operation_offered_again_is_not_owed_twice() -> None:
     assert "battery.replace: comes to 300.00" in refusal((*REPAIR, *again), standing)
 
 
-def test_an_operation_declined_in_a_later_offer_is_declined() -> None:
-    second = offer("repair 2", work("battery.replace", "battery.clean"))
+def test_an_operation_declined_in_a_later_estimate_is_declined() -> None:
+    second = estimate("repair 2", work("battery.replace", "battery.clean"))
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second, "battery.replace")], BOOK)
     assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.clean"]
     assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
@@ -250,7 +250,7 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
         currency="EUR",
         tax="standard",
     )
-    first, second = offer("diagnosis 1", look, book), offer("repair 1", (extra,), book)
+    first, second = estimate("diagnosis 1", look, book), estimate("repair 1", (extra,), book)
     standing, lines = ApprovedWork([first, second], [yes(first), yes(second)], book), (*look, extra)
     assert str(standing.total) == "48.04"
     assert (
@@ -258,19 +258,19 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
         == "The invoice comes to 48.05 EUR, but 48.04 was agreed. Only rounding of the tax makes the"
         " difference; invoice it with a rounding amount of -0.01."
     )
-    less = rounding_to_agreed(lines, standing)
+    less = rounding_to_approved(lines, standing)
     may_invoice(lines, standing, less)
     assert str(payable(totals(lines, book), rounding=less).due) == "48.04"
 
 
 def test_no_rounding_amount_hides_a_real_difference() -> None:
     standing = ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21"))
-    assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
+    assert rounding_to_approved(REPAIR, standing) == Money(0, "EUR")
     standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
-    assert rounding_to_agreed(REPAIR, standing) == Money(0, "EUR")
+    assert rounding_to_approved(REPAIR, standing) == Money(0, "EUR")
 
 
-def test_a_rounding_amount_upwards_counts_towards_the_agreed_sum() -> None:
+def test_a_rounding_amount_upwards_counts_towards_the_approved_sum() -> None:
     with pytest.raises(ConsentError, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
         may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
 
@@ -279,25 +279,25 @@ KEYS = ["battery.replace", "battery.find_drain", "battery.clean"]
 
 
 @given(
-    offered=st.lists(st.sets(st.sampled_from(KEYS), min_size=1), max_size=3),
+    estimated=st.lists(st.sets(st.sampled_from(KEYS), min_size=1), max_size=3),
     said=st.lists(st.tuples(st.integers(0, 2), st.sets(st.sampled_from(KEYS))), min_size=1, max_size=4),
     billed=st.lists(st.sampled_from(KEYS), unique=True, min_size=1),
 )
 def test_whatever_was_said_no_invoice_passes_with_work_that_the_last_word_does_not_cover(
-    offered: list[set[str]], said: list[tuple[int, set[str]]], billed: list[str]
+    estimated: list[set[str]], said: list[tuple[int, set[str]]], billed: list[str]
 ) -> None:
-    offers = [offer(f"repair {place}", work(*sorted(keys))) for place, keys in enumerate(offered)]
-    assume(all(place < len(offers) for place, _ in said))
-    agreements = [yes(offers[place], *sorted(no & offered[place])) for place, no in said]
+    estimates = [estimate(f"repair {place}", work(*sorted(keys))) for place, keys in enumerate(estimated)]
+    assume(all(place < len(estimates) for place, _ in said))
+    approvals = [yes(estimates[place], *sorted(no & estimated[place])) for place, no in said]
     last_word: dict[str, bool] = {}
     # A later word on the same offer takes the place of the earlier one.
     for n, (place, no) in enumerate(said):
         if not any(later == place for later, _ in said[n + 1 :]):
-            last_word |= {key: key not in no for key in offered[place]}
-    standing, lines = ApprovedWork(offers, agreements, BOOK), work(*billed)
+            last_word |= {key: key not in no for key in estimated[place]}
+    standing, lines = ApprovedWork(estimates, approvals, BOOK), work(*billed)
     if all(last_word.get(key, False) for key in billed):
-        may_invoice(lines, standing, rounding_to_agreed(lines, standing))
-        assert totals(lines, BOOK).gross + rounding_to_agreed(lines, standing) <= standing.total
+        may_invoice(lines, standing, rounding_to_approved(lines, standing))
+        assert totals(lines, BOOK).gross + rounding_to_approved(lines, standing) <= standing.total
     else:
         with pytest.raises(ConsentError):
             may_invoice(lines, standing)

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.billing.book import PriceBook
+from corekit.billing.estimate import PriceError, WorkItem, diagnosis_lines, repair_lines, without_declined
 from corekit.billing.line import (
     Condition,
     Ground,
@@ -22,7 +23,6 @@ from corekit.billing.line import (
     priced_line,
     to_data,
 )
-from corekit.billing.offer import PriceError, WorkItem, diagnosis_lines, repair_lines, without_declined
 from corekit.billing.price_file import read_price_book
 from corekit.model.canonical import canonical
 from corekit.model.money import Money

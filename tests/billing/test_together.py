@@ -20,7 +20,7 @@ from corekit.billing.price_file import read_price_book
 from corekit.billing.together import Share, together
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
-from corekit.model.records import Agreed, Offered
+from corekit.model.records import Approved, Estimated
 
 GROUND = Ground(kind=GroundKind.CUSTOMER, text="asked for it")
 
@@ -54,12 +54,12 @@ def line(price: str, rate: str = "standard") -> Line:
     )
 
 
-def share(*prices: str, of: PriceBook = BOOK, agreed: bool = True) -> Share:
+def share(*prices: str, of: PriceBook = BOOK, approved: bool = True) -> Share:
     """A job over lines at these prices (`12.00` at the first rate, `12.00 reduced` at the second), all in one
     offer.
     """
     lines = tuple(line(*price.split()) for price in prices)
-    offer = Offered(
+    estimate = Estimated(
         name="diagnosis 1",
         stage="diagnosis",
         document_id="d",
@@ -71,10 +71,15 @@ def share(*prices: str, of: PriceBook = BOOK, agreed: bool = True) -> Share:
         versions={},
         heads=[],
     )
-    yes = Agreed(
-        offer=offer.name, document_hash="h", total=offer.total, currency="EUR", by="customer", how="in person"
+    yes = Approved(
+        estimate=estimate.name,
+        document_hash="h",
+        total=estimate.total,
+        currency="EUR",
+        by="customer",
+        how="in person",
     )
-    return Share(lines=lines, work=ApprovedWork([offer], [yes] if agreed else [], of))
+    return Share(lines=lines, work=ApprovedWork([estimate], [yes] if approved else [], of))
 
 
 def euros(text: str) -> Money:
@@ -122,12 +127,12 @@ def test_the_order_of_the_jobs_changes_nothing() -> None:
     )
 
 
-def test_a_job_that_nobody_agreed_to_is_not_carried_by_the_others() -> None:
+def test_a_job_that_nobody_approved_is_not_carried_by_the_others() -> None:
     with pytest.raises(ConsentError, match="Nothing was agreed to"):
-        together([share("50.02"), share("10.00", agreed=False)], BOOK)
+        together([share("50.02"), share("10.00", approved=False)], BOOK)
 
 
-def test_a_job_above_its_own_agreement_is_not_carried_by_what_others_left_unused() -> None:
+def test_a_job_above_its_own_approval_is_not_carried_by_what_others_left_unused() -> None:
     dear = share("10.00")
     dearer = Share(lines=(*dear.lines, line("1.00")), work=dear.work)
     unused = share("100.00", "50.00")

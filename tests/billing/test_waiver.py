@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_agreed
+from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_approved
 from corekit.billing.line import from_data, to_data
 from corekit.billing.totals import totals
 from corekit.billing.waiver import charged_lines, waive
 from corekit.model.money import Money
 
-from .test_approval import BOOK, DIAGNOSIS, KEYS, LOOK, REPAIR, REPAIRS, offer, work, yes
+from .test_approval import BOOK, DIAGNOSIS, KEYS, LOOK, REPAIR, REPAIRS, estimate, work, yes
 
 NOTE = "goodwill; not charged"
 
@@ -57,15 +57,15 @@ def test_a_line_with_a_price_is_not_waived() -> None:
         attrs.evolve(REPAIR[0], waived=NOTE)
 
 
-def test_work_waived_after_the_yes_may_be_invoiced_below_what_was_agreed() -> None:
+def test_work_waived_after_the_yes_may_be_invoiced_below_what_was_approved() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
     lines = waive((*LOOK, *REPAIR), {"battery.replace": NOTE, "diagnosis": NOTE})
     may_invoice(lines, standing)
-    assert rounding_to_agreed(lines, standing) == Money(0, "EUR")
+    assert rounding_to_approved(lines, standing) == Money(0, "EUR")
 
 
-def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
-    free = offer("repair 1", waive(REPAIR, {"battery.replace": NOTE, "battery.find_drain": NOTE}))
+def test_work_that_was_approved_at_nothing_is_not_charged_later() -> None:
+    free = estimate("repair 1", waive(REPAIR, {"battery.replace": NOTE, "battery.find_drain": NOTE}))
     assert free.total == 0
     standing = ApprovedWork([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
@@ -78,7 +78,7 @@ def test_work_that_was_agreed_to_at_nothing_is_not_charged_later() -> None:
 @given(st.sets(st.sampled_from([*KEYS, "diagnosis"])))
 def test_waiving_never_makes_an_invoice_dearer_and_never_bars_it(waived: set[str]) -> None:
     everything = (*LOOK, *work(*KEYS))
-    made = offer("repair 1", everything)
+    made = estimate("repair 1", everything)
     standing = ApprovedWork([made], [yes(made)], BOOK)
     lines = waive(everything, dict.fromkeys(waived, NOTE))
     may_invoice(lines, standing)
@@ -89,7 +89,7 @@ def test_waiving_never_makes_an_invoice_dearer_and_never_bars_it(waived: set[str
 
 def test_a_later_yes_to_another_price_of_looking_takes_the_place_of_the_first_one() -> None:
     cheaper = waive(LOOK, {"diagnosis": NOTE})
-    second = offer("diagnosis 2", cheaper)
+    second = estimate("diagnosis 2", cheaper)
     standing = ApprovedWork([DIAGNOSIS, second], [yes(DIAGNOSIS), yes(second)], BOOK)
     assert standing.lines == cheaper
     assert standing.total == Money(0, "EUR")

@@ -88,8 +88,8 @@ class FieldCase:
         filled: dict[str, Any] = _filled(rows, self)
         return {
             "job": self.id,
-            "reason": str(self.data["told"]),
-            "vehicle": {"told": "as in the case", "no_vin": "not told"},
+            "reason": str(self.data["description"]),
+            "vehicle": {"description": "as in the case", "no_vin": "not told"},
             **filled,
         }
 

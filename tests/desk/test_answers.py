@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from corekit.assess.assessment import assess
 from corekit.desk import importing
 from corekit.desk.errors import DeskError
-from corekit.desk.estimating import offer_named
+from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, texts_of
 from corekit.desk.rows import TRIAL, RowsResult, add_rows, job_with, withdraw_entry
 from corekit.desk.shop import Shop, open_shop
@@ -35,7 +35,7 @@ from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, f
 
 JOBS = sorted((data_path("demo") / "jobs").glob("*.toml"))
 REST = "battery.rest_voltage"
-ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "told": "a small van"}}
+ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "description": "a small van"}}
 
 
 @pytest.fixture
@@ -121,12 +121,12 @@ def test_a_vehicle_told_on_the_phone_is_filled_up_when_it_is_seen(shop: Shop) ->
         None,
         "call",
         reason="Wants a price.",
-        vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"},
+        vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"},
     ).job
     said(shop, job, "plate", vehicle={"plate": "DEMO-9"})
     seen = said(shop, job, "odometer", vehicle={"odometer": "98400 km"})
     vehicle, texts = shop.store.job(job).vehicle, texts_of(shop.context, shop.store.job(job))
-    assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.told)] == [
+    assert [texts[getattr(ref, "hash", "")] for ref in (vehicle.plate, vehicle.description)] == [
         "DEMO-9",
         "five-door, 1.4 petrol",
     ]
@@ -142,17 +142,17 @@ def test_what_is_answered_again_in_the_same_words_adds_nothing(shop: Shop) -> No
     assert corrected.reason == "corrected on the screen" and corrected.subject.endswith("#1")
 
 
-def test_an_agreement_names_an_offer_that_was_made_and_its_total(shop: Shop) -> None:
+def test_an_approval_names_an_estimate_that_was_made_and_its_total(shop: Shop) -> None:
     job = arrived(shop)
-    agreed = {"offer": "diagnosis 1", "total": "60.00", "by": "customer", "how": "in person"}
+    approved = {"estimate": "diagnosis 1", "total": "60.00", "by": "customer", "how": "in person"}
     with pytest.raises(VisitError, match="made were: none") as error:
-        said(shop, job, "early", step=[{"agreed": agreed}])
-    assert fault(error).path == "step[0].agreed.offer"
-    shop.offer(job, "diagnosis")
+        said(shop, job, "early", step=[{"approved": approved}])
+    assert fault(error).path == "step[0].approved.offer"
+    shop.estimate(job, "diagnosis")
     with pytest.raises(VisitError, match=r"comes to 60\.00 EUR") as error:
-        said(shop, job, "wrong", step=[{"agreed": {**agreed, "total": "6.00"}}])
-    assert fault(error).path == "step[0].agreed"
-    said(shop, job, "right", step=[{"agreed": agreed}])
+        said(shop, job, "wrong", step=[{"approved": {**approved, "total": "6.00"}}])
+    assert fault(error).path == "step[0].approved"
+    said(shop, job, "right", step=[{"approved": approved}])
     with pytest.raises(VisitError, match=r"Only 60\.00 EUR is due, and 60\.01 was given") as error:
         said(shop, job, "money", step=[{"paid": {"amount": "60.01", "how": "cash"}}])
     assert fault(error).path == "step[0].paid.amount"
@@ -169,16 +169,18 @@ def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
     """
     steps: list[Callable[[], list[str]]] = []
     for number, rows in enumerate(fragments()):
-        agreed = next((step["agreed"] for step in rows.get("step", []) if "agreed" in step), None)
-        if agreed is not None:
-            stage, mark = agreed["offer"].split(" ", 1)[0], f"{number:04}"
+        approved = next((step["approved"] for step in rows.get("step", []) if "approved" in step), None)
+        if approved is not None:
+            stage, mark = approved["estimate"].split(" ", 1)[0], f"{number:04}"
             steps.append(
                 lambda stage=stage, mark=mark: [
-                    shop.offer(job, stage, request_id=f"offer-for-answer-{mark}").document.id
+                    shop.estimate(job, stage, request_id=f"offer-for-answer-{mark}").document.id
                 ]
             )  # type: ignore[misc]
             steps.append(
-                lambda name=agreed["offer"], mark=mark: [agree(shop, job, name, f"agree-with-answer-{mark}")]
+                lambda name=approved["estimate"], mark=mark: [
+                    approve(shop, job, name, f"agree-with-answer-{mark}")
+                ]
             )  # type: ignore[misc]
         elif not any("paid" in step for step in rows.get("step", [])):
             steps.append(
@@ -198,9 +200,9 @@ def pay(shop: Shop, job: str, amount: str, answer: str) -> list[str]:
     return []
 
 
-def agree(shop: Shop, job: str, name: str, answer: str) -> str:
-    return shop.agree(
-        offer_named(shop.context, job_named(shop.context, job), name),
+def approve(shop: Shop, job: str, name: str, answer: str) -> str:
+    return shop.approve(
+        estimate_named(shop.context, job_named(shop.context, job), name),
         by="customer",
         how="in person",
         request_id=answer,
@@ -242,7 +244,7 @@ def test_the_same_id_with_other_content_is_refused_and_writes_nothing(shop: Shop
     with pytest.raises(RequestConflictError):
         said(shop, None, "reading", step=[rest("12.5 V")])
     with pytest.raises(RequestConflictError):
-        shop.offer(job, "diagnosis", request_id=f"{'reading':-<16}")
+        shop.estimate(job, "diagnosis", request_id=f"{'reading':-<16}")
     assert readings(shop, job) == ["12.5 V"]
 
 
@@ -308,9 +310,9 @@ def test_two_phones_answering_at_once_never_get_one_subject_twice(shop: Shop, sh
 
 def test_the_same_answer_sent_by_four_at_once_is_taken_once(shop: Shop) -> None:
     job = arrived(shop)
-    shop.offer(job, "diagnosis")
+    shop.estimate(job, "diagnosis")
     at_once(*[lambda: said(shop, job, "reading", step=[rest("12.5 V")])] * 4)
-    at_once(*[lambda: agree(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
+    at_once(*[lambda: approve(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
     at_once(
         *[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", request_id="paid-in-cash-once")]
         * 4
@@ -333,7 +335,7 @@ def test_an_invoice_holds_what_came_in_while_it_was_laid_out(tmp_path: Path) -> 
     demo_shop(tmp_path / "van").close()
     shop = open_shop(tmp_path / "van", assessor=slowly)
     job = arrived(shop)
-    agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
+    approve(shop, job, shop.estimate(job, "diagnosis").name, "agreed-in-person")
     late.append(job)
     assert "12.5" in str(shop.issue(job).document)
     shop.close()
@@ -464,7 +466,7 @@ def test_the_complaint_is_said_once_and_corrected_by_name(shop: Shop) -> None:
 
 def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop: Shop) -> None:
     job = arrived(shop)
-    agree(shop, job, shop.offer(job, "diagnosis").name, "agreed-in-person")
+    approve(shop, job, shop.estimate(job, "diagnosis").name, "agreed-in-person")
     *_, reading = said(shop, job, "reading", step=[rest("12.5 V")]).entries
     (paid,) = said(shop, job, "money", step=[{"paid": {"amount": "20.00", "how": "cash"}}]).entries
     with pytest.raises(DeskError, match="with a reason"):
@@ -599,7 +601,7 @@ def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     trial = job_with(
         shop.context,
         None,
-        {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "plate": "DEMO-7"}},
+        {"reason": "Cranks slowly.", "vehicle": {"description": "a small van", "plate": "DEMO-7"}},
     )
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1

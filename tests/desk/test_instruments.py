@@ -44,7 +44,7 @@ hours = "0.5"
 VISIT = """
 job = "visit"
 reason = "Cranks slowly."
-vehicle = { plate = "XX 1", told = "a small car" }
+vehicle = { plate = "XX 1", description = "a small car" }
 
 [[step]]
 setup = { "battery.rest_time" = "about 9 h", "battery.temperature" = "20 °C" }

@@ -10,7 +10,7 @@ import pytest
 
 from corekit.billing.payment import PaymentError
 from corekit.desk import importing
-from corekit.desk.errors import DeskError, OfferAwaitedError
+from corekit.desk.errors import DeskError, EstimateAwaitedError
 from corekit.desk.issuing import left_out
 from corekit.desk.jobs import job_named
 from corekit.desk.setup import Answers, set_up
@@ -35,13 +35,13 @@ hours = "0.5"
 VISIT = """
 job = "visit"
 reason = "Cranks slowly."
-vehicle = { plate = "XX 1", told = "a small car" }
+vehicle = { plate = "XX 1", description = "a small car" }
 
 [[step]]
-agreed = { offer = "diagnosis 1", total = "60.00", by = "customer", how = "in person" }
+approved = { estimate = "diagnosis 1", total = "60.00", by = "customer", how = "in person" }
 
 [[step]]
-wanted = { operation = "battery.charge", ground = "customer" }
+requested = { operation = "battery.charge", ground = "customer" }
 """
 
 SECOND = 'job = "second"\nreason = "Came back."\nvehicle = { plate = "XX 1" }\n'
@@ -66,30 +66,31 @@ def file(tmp_path: Path) -> Path:
 @pytest.fixture
 def diagnosed(shop: Shop, file: Path) -> str:
     """A job with its diagnosis offered and agreed to."""
-    with pytest.raises(OfferAwaitedError) as awaited:
+    with pytest.raises(EstimateAwaitedError) as awaited:
         shop.import_visit(file)
-    shop.offer(awaited.value.job, "diagnosis")
+    shop.estimate(awaited.value.job, "diagnosis")
     return shop.import_visit(file)
 
 
 def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path, file: Path) -> None:
     set_up(tmp_path / "new", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
     with Shop(tmp_path / "new") as shop:
-        with pytest.raises(OfferAwaitedError):
+        with pytest.raises(EstimateAwaitedError):
             shop.import_visit(file)
         with pytest.raises(DeskError, match=r"0\.00 EUR.*prices\.toml"):
-            shop.offer("visit")
-        assert shop.store.job(shop.store.find("visit")).offers == ()
+            shop.estimate("visit")
+        assert shop.store.job(shop.store.find("visit")).estimates == ()
 
 
-def test_an_offer_by_a_name_that_no_estimate_prints_is_named_with_those_that_were_made(
+def test_an_estimate_by_a_name_that_no_estimate_prints_is_named_with_those_that_were_made(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    shop.offer(diagnosed, "repair")
+    shop.estimate(diagnosed, "repair")
     for name in ("repair", "repair 3", "Repair 1"):
         file.write_text(VISIT + AGREED.replace("repair 1", name), "utf-8")
         with pytest.raises(
-            OfferAwaitedError, match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate"
+            EstimateAwaitedError,
+            match=f"'{name}'.*made were 'diagnosis 1', 'repair 1'.*printed on the estimate",
         ):
             shop.import_visit(file)
 
@@ -123,34 +124,36 @@ def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop
     assert shop.store.books() == [], "money that was never taken is not in the books"
 
 
-def test_nobody_agrees_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> None:
-    offer = shop.offer(diagnosed, "repair")
+def test_nobody_approves_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> None:
+    estimate = shop.estimate(diagnosed, "repair")
     for by, how in (("", "in person"), ("customer", " ")):
         with pytest.raises(DeskError, match="who agreed and how"):
-            shop.agree(offer, by=by, how=how)
-    assert len(shop.store.job(diagnosed).agreements) == 1
+            shop.approve(estimate, by=by, how=how)
+    assert len(shop.store.job(diagnosed).approvals) == 1
 
 
-def test_who_agreed_is_never_a_name_because_the_page_shows_it(shop: Shop, file: Path, diagnosed: str) -> None:
-    offer = shop.offer(diagnosed, "repair")
+def test_who_approved_is_never_a_name_because_the_page_shows_it(
+    shop: Shop, file: Path, diagnosed: str
+) -> None:
+    estimate = shop.estimate(diagnosed, "repair")
     with pytest.raises(DeskError, match="never a name"):
-        shop.agree(offer, by="A. Person", how="in person")
+        shop.approve(estimate, by="A. Person", how="in person")
     file.write_text(VISIT + AGREED.replace('by = "customer"', 'by = "A. Person"') + DONE, "utf-8")
     with pytest.raises(DeskError, match=r"agreed\.by: .*never a name"):
         shop.import_visit(file)
 
 
-def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(
+def test_after_the_invoice_nothing_more_is_priced_approved_or_paid_in_the_job(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
     """The invoice is issued once; what was agreed to later would never be billed, and money for it would be
     nobody's.
     """
-    before = shop.offer(diagnosed, "repair")
+    before = shop.estimate(diagnosed, "repair")
     invoice = shop.issue(diagnosed)
     assert invoice.due == Money.of("60.00", "EUR")
     with pytest.raises(DeskError, match=f"{invoice.number}.*job of its own"):
-        shop.agree(before, by="customer", how="in person")
+        shop.approve(before, by="customer", how="in person")
     with pytest.raises(DeskError, match=f"{invoice.number}.*job of its own"):
         file.write_text(
             VISIT + AGREED + DONE + '\n[[step]]\npaid = { amount = "96.00", how = "cash" }\n', "utf-8"
@@ -159,7 +162,7 @@ def test_after_the_invoice_nothing_more_is_priced_agreed_to_or_paid_in_the_job(
     assert shop.issue(diagnosed).due == Money.of("60.00", "EUR")
 
 
-def test_a_payment_is_not_corrected_beyond_what_was_agreed(shop: Shop, file: Path, diagnosed: str) -> None:
+def test_a_payment_is_not_corrected_beyond_what_was_approved(shop: Shop, file: Path, diagnosed: str) -> None:
     paid = '\n[[step]]\npaid = { amount = "10.00", how = "cash" }\n'
     file.write_text(VISIT + paid, "utf-8")
     shop.import_visit(file)
@@ -172,7 +175,7 @@ def test_a_payment_is_not_corrected_beyond_what_was_agreed(shop: Shop, file: Pat
 
 
 def test_what_an_invoice_leaves_out_is_said(shop: Shop, file: Path, diagnosed: str) -> None:
-    shop.offer(diagnosed, "repair")
+    shop.estimate(diagnosed, "repair")
     assert left_out(shop.context, job_named(shop.context, diagnosed)) == [
         "the offer 'repair 1' has no answer on record."
     ]
@@ -186,7 +189,7 @@ def test_what_an_invoice_leaves_out_is_said(shop: Shop, file: Path, diagnosed: s
     assert left_out(shop.context, job_named(shop.context, diagnosed)) == []
 
 
-def test_work_that_nobody_agreed_to_is_said_to_be_left_out(shop: Shop, file: Path, diagnosed: str) -> None:
+def test_work_that_nobody_approved_is_said_to_be_left_out(shop: Shop, file: Path, diagnosed: str) -> None:
     file.write_text(VISIT + DONE, "utf-8")
     shop.import_visit(file)
     (sentence,) = left_out(shop.context, job_named(shop.context, diagnosed))

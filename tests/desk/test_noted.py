@@ -13,7 +13,7 @@ VISIT = """
 job    = "noted"
 demo   = true
 reason = "Please look."
-vehicle = { vin = "0TSTE1A17A0000001", told = "a van" }
+vehicle = { vin = "0TSTE1A17A0000001", description = "a van" }
 
 [[step]]
 seen = [ { of = "battery.case", is = "sound" }, { of = "battery.terminals", words = "green crust under the boot" } ]

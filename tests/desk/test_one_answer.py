@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from corekit.assess.assessment import Assessment, assess
 from corekit.billing import approval as approval_module
 from corekit.billing import together as together_module
-from corekit.billing.approval import ApprovedWork, may_invoice, rounding_to_agreed
+from corekit.billing.approval import ApprovedWork, may_invoice, rounding_to_approved
 from corekit.billing.line import Line, LineKind
 from corekit.billing.totals import totals
 from corekit.desk.bill import Bill
@@ -27,13 +27,13 @@ from corekit.desk.offerable import to_invoice
 from corekit.model.document import Paragraph
 from corekit.model.entry import Entry
 from corekit.model.job import Job
-from corekit.model.records import Agreed, Offered, Opened, Repaired, Waived, Withdrawn
+from corekit.model.records import Approved, Estimated, Opened, Repaired, Waived, Withdrawn
 from corekit.plugin.host import Plugins
 from corekit.report.sections import to_watch
 from corekit.report.sheet import Issuer, Sheet
 from corekit.visit.progress import Step, standing
 
-from ..billing.test_approval import BOOK, KEYS, LOOK, offer, work, yes
+from ..billing.test_approval import BOOK, KEYS, LOOK, estimate, work, yes
 from ..model.test_job import Journal
 
 SHEET = Sheet(
@@ -50,34 +50,34 @@ class Told:
     """A job told act by act, with what an independent count of the acts expects."""
 
     journal: Journal = attrs.field(factory=Journal)
-    offers: list[Offered] = attrs.field(factory=list)
-    agreements: dict[str, Entry] = attrs.field(factory=dict)
+    estimates: list[Estimated] = attrs.field(factory=list)
+    approvals: dict[str, Entry] = attrs.field(factory=dict)
     repairs: int = 0
     notes: int = 0
 
     def __attrs_post_init__(self) -> None:
         self.journal.say(Opened(origin="demo"), "opened")
 
-    def offer(self, lines: tuple[Line, ...], stage: str = "repair") -> Offered:
-        made = offer(f"{stage} {len(self.offers) + 1}", lines)
-        self.offers.append(made)
+    def estimate(self, lines: tuple[Line, ...], stage: str = "repair") -> Estimated:
+        made = estimate(f"{stage} {len(self.estimates) + 1}", lines)
+        self.estimates.append(made)
         self.journal.say(made, f":offered/{made.name}")
         return made
 
-    def agree(self, offered: Offered, *declined: str) -> None:
-        old = self.agreements.get(offered.name)
-        said = yes(offered, *declined)
-        self.agreements[offered.name] = self.journal.say(
-            said, f":agreed/{offered.name}", replaces=(old,) if old else ()
+    def approve(self, estimated: Estimated, *declined: str) -> None:
+        old = self.approvals.get(estimated.name)
+        said = yes(estimated, *declined)
+        self.approvals[estimated.name] = self.journal.say(
+            said, f":approved/{estimated.name}", replaces=(old,) if old else ()
         )
 
-    def note(self, offered: Offered, *declined: str) -> None:
+    def note(self, estimated: Estimated, *declined: str) -> None:
         """An answer under a subject of its own, as a visit file notes it."""
         self.notes += 1
-        self.journal.say(yes(offered, *declined), f"visit:agreed/{self.notes}")
+        self.journal.say(yes(estimated, *declined), f"visit:approved/{self.notes}")
 
     def withdraw(self, name: str) -> None:
-        if old := self.agreements.pop(name, None):
+        if old := self.approvals.pop(name, None):
             self.journal.say(Withdrawn(), old.subject, replaces=(old,))
 
     def repair(self, operation: str) -> None:
@@ -95,7 +95,7 @@ class Told:
 KEY = st.sampled_from(KEYS)
 SOME = st.sets(KEY, min_size=1)
 ACTS = st.one_of(
-    st.tuples(st.just("offer"), SOME),
+    st.tuples(st.just("estimate"), SOME),
     st.tuples(st.just("diagnosis"), st.none()),
     st.tuples(st.just("answer"), st.tuples(st.integers(0, 9), st.sets(KEY))),
     st.tuples(st.just("answer by file"), st.tuples(st.integers(0, 9), st.sets(KEY))),
@@ -106,28 +106,28 @@ ACTS = st.one_of(
 )
 
 
-def held(offered: Offered) -> set[str]:
-    return {line["operation"] for line in offered.lines} - {""}
+def held(estimated: Estimated) -> set[str]:
+    return {line["operation"] for line in estimated.lines} - {""}
 
 
 def told(acts: list[tuple[str, Any]]) -> Told:
     job = Told()
     for act, what in acts:
-        if act == "offer":
-            job.offer(work(*sorted(what)))
+        if act == "estimate":
+            job.estimate(work(*sorted(what)))
         elif act == "diagnosis":
-            job.agree(job.offer(LOOK, "diagnosis"))
+            job.approve(job.estimate(LOOK, "diagnosis"))
         elif act == "offer and answer":
             keys, no = what
-            job.agree(job.offer(work(*sorted(keys))), *sorted(no & keys))
-        elif act == "answer" and job.offers:
-            offered = job.offers[what[0] % len(job.offers)]
-            job.agree(offered, *sorted(what[1] & held(offered)))
-        elif act == "answer by file" and job.offers:
-            offered = job.offers[what[0] % len(job.offers)]
-            job.note(offered, *sorted(what[1] & held(offered)))
-        elif act == "withdraw" and job.offers:
-            job.withdraw(job.offers[what % len(job.offers)].name)
+            job.approve(job.estimate(work(*sorted(keys))), *sorted(no & keys))
+        elif act == "answer" and job.estimates:
+            estimated = job.estimates[what[0] % len(job.estimates)]
+            job.approve(estimated, *sorted(what[1] & held(estimated)))
+        elif act == "answer by file" and job.estimates:
+            estimated = job.estimates[what[0] % len(job.estimates)]
+            job.note(estimated, *sorted(what[1] & held(estimated)))
+        elif act == "withdraw" and job.estimates:
+            job.withdraw(job.estimates[what % len(job.estimates)].name)
         elif act == "repair":
             job.repair(what)
         elif act == "waive":
@@ -137,11 +137,11 @@ def told(acts: list[tuple[str, Any]]) -> Told:
 
 def words(job: Job) -> Iterator[tuple[int, str, bool]]:
     """(place, operation, yes or no) of every word that stands, read by hand from the journal."""
-    offers = {noted.record.name: noted.record for noted in job.offers}
-    last = {noted.record.offer: noted.id for noted in job.agreements}
+    estimates = {noted.record.name: noted.record for noted in job.estimates}
+    last = {noted.record.estimate: noted.id for noted in job.approvals}
     for place, noted in enumerate(job.standing):
-        if isinstance(noted.record, Agreed) and noted.id == last[noted.record.offer]:
-            for key in held(offers[noted.record.offer]):
+        if isinstance(noted.record, Approved) and noted.id == last[noted.record.estimate]:
+            for key in held(estimates[noted.record.estimate]):
                 yield place, key, key not in noted.record.declined
 
 
@@ -210,8 +210,8 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
         assert kinds[0].count(key) == kinds[1].count(key) + (key in stands.to_do)
     # The bill of this work is always allowed, and no work is charged more often than it was done.
     if lines:
-        may_invoice(lines, approved, rounding_to_agreed(lines, approved))
-        charged = totals(lines, BOOK).gross + rounding_to_agreed(lines, approved)
+        may_invoice(lines, approved, rounding_to_approved(lines, approved))
+        charged = totals(lines, BOOK).gross + rounding_to_approved(lines, approved)
         assert charged <= approved.total
     for key in billed:
         labour = [line for line in lines if (line.operation, line.kind) == (key, LineKind.LABOUR)]
@@ -230,10 +230,10 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
 
 def test_what_was_done_under_a_yes_is_charged_although_doing_it_again_was_declined() -> None:
     job = Told()
-    first = job.offer(work("battery.clean"))
-    job.agree(first)
+    first = job.estimate(work("battery.clean"))
+    job.approve(first)
     job.repair("battery.clean")
-    job.agree(job.offer(work("battery.clean", "battery.find_drain")), "battery.clean")
+    job.approve(job.estimate(work("battery.clean", "battery.find_drain")), "battery.clean")
     approved = ApprovedWork.of(job.job, BOOK)
     assert [line.operation for line in approved.done] == ["battery.clean"]
     assert (job.job.approval.open, job.job.approval.unapproved) == (("battery.find_drain",), ())
@@ -242,9 +242,9 @@ def test_what_was_done_under_a_yes_is_charged_although_doing_it_again_was_declin
 
 def test_work_that_is_approved_again_after_it_was_done_is_to_be_done_again() -> None:
     job = Told()
-    job.agree(job.offer(work("battery.clean")))
+    job.approve(job.estimate(work("battery.clean")))
     job.repair("battery.clean")
-    job.agree(job.offer(work("battery.clean")))
+    job.approve(job.estimate(work("battery.clean")))
     assert job.job.approval.open == ("battery.clean",)
     assert len(ApprovedWork.of(job.job, BOOK).done) == 1
     job.repair("battery.clean")
@@ -256,41 +256,41 @@ def test_work_done_before_the_yes_is_covered_by_it_and_not_to_be_done_again() ->
     job = Told()
     job.repair("battery.clean")
     assert job.job.approval.unapproved == ("battery.clean",)
-    job.agree(job.offer(work("battery.clean")))
+    job.approve(job.estimate(work("battery.clean")))
     assert (job.job.approval.unapproved, job.job.approval.open) == ((), ())
     assert len(ApprovedWork.of(job.job, BOOK).done) == 1
 
 
 def test_a_withdrawn_approval_leaves_nothing_to_do() -> None:
     job = Told()
-    job.agree(job.offer(work("battery.clean")))
+    job.approve(job.estimate(work("battery.clean")))
     job.withdraw("repair 1")
     assert (job.job.approval.open, job.job.approval.pending) == ((), ("repair 1",))
 
 
-def test_an_agreement_to_a_paper_that_was_never_offered_approves_nothing() -> None:
+def test_an_approval_to_a_paper_that_was_never_offered_approves_nothing() -> None:
     job = Told()
-    made = job.offer(work("battery.clean"))
-    job.agree(attrs.evolve(made, document_hash="another paper's"))
+    made = job.estimate(work("battery.clean"))
+    job.approve(attrs.evolve(made, document_hash="another paper's"))
     assert job.job.approval.open == ()
 
 
 def test_what_a_yes_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
     job = Told()
-    first = job.offer(work("battery.clean", "battery.find_drain"))
-    job.agree(first)
-    job.agree(job.offer(work("battery.clean")), "battery.clean")
+    first = job.estimate(work("battery.clean", "battery.find_drain"))
+    job.approve(first)
+    job.approve(job.estimate(work("battery.clean")), "battery.clean")
     before = job.job
-    (earlier,) = (noted.id for noted in before.agreements if noted.record.offer == first.name)
+    (earlier,) = (noted.id for noted in before.approvals if noted.record.estimate == first.name)
     asked = ApprovedWork.of(before, BOOK, [yes(first)], instead_of={earlier}).sums[first.name]
-    job.agree(first)
+    job.approve(first)
     assert asked == ApprovedWork.of(job.job, BOOK).sums[first.name]
 
 
 def test_one_bill_reads_each_line_once_and_works_each_sum_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
     job = Told()
-    job.agree(job.offer(LOOK, "diagnosis"))
-    job.agree(job.offer(work(*KEYS)), KEYS[0])
+    job.approve(job.estimate(LOOK, "diagnosis"))
+    job.approve(job.estimate(work(*KEYS)), KEYS[0])
     for key in KEYS[1:]:
         job.repair(key)
     counts: dict[str, int] = {}
@@ -310,21 +310,21 @@ def test_one_bill_reads_each_line_once_and_works_each_sum_out_once(monkeypatch: 
     record = job.job
     bill = Bill(record, assess(record, Plugins()), BOOK)
     assert bill.total == bill.share.alone
-    offered = sum(len(made.lines) for made in job.offers)
-    assert counts == {"from_data": offered, "_priced": len(job.offers), "totals": 1}
+    estimated = sum(len(made.lines) for made in job.estimates)
+    assert counts == {"from_data": estimated, "_priced": len(job.estimates), "totals": 1}
 
 
-def test_an_offer_that_a_newer_one_replaced_waits_for_no_answer() -> None:
+def test_an_estimate_that_a_newer_one_replaced_waits_for_no_answer() -> None:
     job = Told()
-    job.offer(work("battery.clean"))
-    job.offer(work("battery.find_drain"))
+    job.estimate(work("battery.clean"))
+    job.estimate(work("battery.find_drain"))
     assert job.job.approval.pending == ("repair 2",)
 
 
-def test_of_two_answers_to_one_offer_only_the_latest_counts_whoever_noted_it() -> None:
+def test_of_two_answers_to_one_estimate_only_the_latest_counts_whoever_noted_it() -> None:
     job = Told()
-    made = job.offer(work("battery.clean"))
-    job.agree(made)
+    made = job.estimate(work("battery.clean"))
+    job.approve(made)
     job.repair("battery.clean")
     job.note(made, "battery.clean")
     assert (job.job.approval.approved, job.job.approval.unapproved) == ((), ("battery.clean",))

@@ -50,7 +50,7 @@ def test_a_restored_copy_goes_on_in_a_chain_of_its_own_and_verifies(demo_copy: P
     assert main(["restored", "--shop", str(demo_copy)]) == 0
     with Shop(demo_copy) as shop:
         assert shop.store.lineage != old
-        shop.offer(shop.store.jobs()[2], "diagnosis")
+        shop.estimate(shop.store.jobs()[2], "diagnosis")
         assert shop.store.verify() == []
 
 

@@ -10,13 +10,13 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.estimating import offer_named
+from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, texts_of
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.errors import CorekitError
 from corekit.model.money import Money
-from corekit.model.records import Agreed
+from corekit.model.records import Approved
 
 from .test_mistakes import AGREED, VISIT, diagnosed, file, shop
 
@@ -47,14 +47,14 @@ def refusal(act: Callable[[], object]) -> str:
 
 
 def yes(total: str = REPAIR, **more: object) -> dict[str, Any]:
-    return {"offer": "repair 1", "total": total, "by": "customer", "how": "in person", **more}
+    return {"estimate": "repair 1", "total": total, "by": "customer", "how": "in person", **more}
 
 
 def standing(shop: Shop) -> list[tuple[str, str, list[str]]]:
     """Every approval that stands: which offer, how, what was declined."""
     job = shop.store.job(shop.store.find("visit"))
-    records = [noted.record for noted in job.agreements]
-    return [(record.offer, record.how, record.declined) for record in records]
+    records = [noted.record for noted in job.approvals]
+    return [(record.estimate, record.how, record.declined) for record in records]
 
 
 def test_too_much_money_is_refused_in_the_same_words(shop: Shop, file: Path, diagnosed: str) -> None:
@@ -89,23 +89,23 @@ def test_money_from_everywhere_counts_towards_the_same_sum(shop: Shop, file: Pat
     ],
     ids=["another total", "a name", "what was not offered"],
 )
-def test_an_approval_that_does_not_fit_its_offer_is_refused_in_the_same_words(
+def test_an_approval_that_does_not_fit_its_estimate_is_refused_in_the_same_words(
     shop: Shop, file: Path, diagnosed: str, wrong: dict[str, Any], words: str
 ) -> None:
-    offer = shop.offer(diagnosed, "repair")
+    estimate = shop.estimate(diagnosed, "repair")
     row = {**yes(), **wrong}
     toml = ", ".join(f"{key} = {value!r}".replace("'", '"') for key, value in row.items())
     said = [
         refusal(
-            lambda: shop.agree(
-                offer,
+            lambda: shop.approve(
+                estimate,
                 by=row["by"],
                 how=row["how"],
                 total=Money.of(Decimal(row["total"]), "EUR"),
                 declined=row.get("declined", ()),
             )
         ),
-        refusal(lambda: by_screen(shop, agreed=row)),
+        refusal(lambda: by_screen(shop, approved=row)),
         refusal(lambda: by_file(shop, file, f"\n[[step]]\nagreed = {{ {toml} }}\n")),
     ]
     assert [words in text for text in said] == [True] * 3, said
@@ -116,28 +116,28 @@ def test_an_approval_that_does_not_fit_its_offer_is_refused_in_the_same_words(
 def test_after_the_invoice_an_approval_is_refused_in_the_same_words(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    offer = shop.offer(diagnosed, "repair")
+    estimate = shop.estimate(diagnosed, "repair")
     shop.issue(diagnosed)
     said = [
-        refusal(lambda: shop.agree(offer, by="customer", how="in person")),
-        refusal(lambda: by_screen(shop, agreed=yes())),
+        refusal(lambda: shop.approve(estimate, by="customer", how="in person")),
+        refusal(lambda: by_screen(shop, approved=yes())),
         refusal(lambda: by_file(shop, file, AGREED)),
     ]
     assert [text[text.index("Invoice ") :] for text in said] == [said[0]] * 3
 
 
-def test_of_one_offer_one_approval_stands_whoever_took_it_down(
+def test_of_one_estimate_one_approval_stands_whoever_took_it_down(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    offer = shop.offer(diagnosed, "repair")
+    estimate = shop.estimate(diagnosed, "repair")
     diagnosis = ("diagnosis 1", "in person", [])
-    shop.agree(offer, by="customer", how="by phone")
+    shop.approve(estimate, by="customer", how="by phone")
     assert standing(shop) == [diagnosis, ("repair 1", "by phone", [])]
     by_file(shop, file, AGREED)
     assert standing(shop) == [diagnosis, ("repair 1", "in person", [])]
-    by_screen(shop, agreed=yes(how="by message"))
+    by_screen(shop, approved=yes(how="by message"))
     assert standing(shop) == [diagnosis, ("repair 1", "by message", [])]
-    shop.agree(offer, by="customer", how="by phone", declined=["battery.charge"])
+    shop.approve(estimate, by="customer", how="by phone", declined=["battery.charge"])
     assert standing(shop) == [diagnosis, ("repair 1", "by phone", ["battery.charge"])]
     assert shop.store.verify() == []
 
@@ -145,9 +145,9 @@ def test_of_one_offer_one_approval_stands_whoever_took_it_down(
 def test_a_file_that_says_nothing_new_leaves_what_was_approved_later_elsewhere(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    offer = shop.offer(diagnosed, "repair")
+    estimate = shop.estimate(diagnosed, "repair")
     by_file(shop, file, AGREED)
-    shop.agree(offer, by="customer", how="by phone", declined=["battery.charge"])
+    shop.approve(estimate, by="customer", how="by phone", declined=["battery.charge"])
     before = len(shop.store.journal(diagnosed))
     by_file(shop, file, AGREED)
     assert len(shop.store.journal(diagnosed)) == before
@@ -160,12 +160,12 @@ def test_a_file_that_says_nothing_new_leaves_what_was_approved_later_elsewhere(
 def test_a_file_that_says_the_same_approval_keeps_what_was_signed(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    shop.offer(diagnosed, "repair")
-    offer = offer_named(shop.context, job_named(shop.context, diagnosed), "repair 1")
-    shop.agree(offer, by="customer", how="in person", words="Yes, do it.")
+    shop.estimate(diagnosed, "repair")
+    estimate = estimate_named(shop.context, job_named(shop.context, diagnosed), "repair 1")
+    shop.approve(estimate, by="customer", how="in person", words="Yes, do it.")
     by_file(shop, file, AGREED)
     job = shop.store.job(diagnosed)
-    (approval,) = [noted.record for noted in job.all(Agreed) if noted.record.offer == "repair 1"]
+    (approval,) = [noted.record for noted in job.all(Approved) if noted.record.estimate == "repair 1"]
     assert texts_of(shop.context, job)[getattr(approval.said, "hash", "")] == "Yes, do it."
     before = len(job.entries)
     by_file(shop, file, AGREED)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.errors import EstimateAwaitedError
 from corekit.desk.jobs import job_named, pictures_of, texts_of
 from corekit.desk.rows import RowsResult, add_rows
 from corekit.desk.setup import create_shop
@@ -33,8 +33,8 @@ def by_file(shop: Shop, path: Path) -> str:
     while True:
         try:
             return shop.import_visit(path)
-        except OfferAwaitedError as awaited:
-            shop.offer(awaited.job, awaited.offer.split(" ", 1)[0])
+        except EstimateAwaitedError as awaited:
+            shop.estimate(awaited.job, awaited.estimate.split(" ", 1)[0])
 
 
 def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
@@ -63,9 +63,9 @@ def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
 def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> RowsResult:
     """One fragment sent under an id of its own; where it agrees to an offer that is made first."""
     for step in rows.get("step", []):
-        if job is not None and "agreed" in step:
-            shop.offer(
-                job, step["agreed"]["offer"].split(" ", 1)[0], request_id=f"offer-for-answer-{number:04}"
+        if job is not None and "approved" in step:
+            shop.estimate(
+                job, step["approved"]["estimate"].split(" ", 1)[0], request_id=f"offer-for-answer-{number:04}"
             )
     return add_rows(shop.context, job, rows, request_id=f"answer-number-{number:04}")
 

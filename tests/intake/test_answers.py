@@ -154,7 +154,10 @@ def test_the_job_and_the_demo_are_not_said_by_an_answer() -> None:
 
 
 def test_a_text_that_is_too_long_or_cannot_be_printed_is_refused() -> None:
-    assert set(faults({"reason": "x" * 5000, "vehicle": {"told": "a\x00b"}})) == {"reason", "vehicle.told"}
+    assert set(faults({"reason": "x" * 5000, "vehicle": {"description": "a\x00b"}})) == {
+        "reason",
+        "vehicle.description",
+    }
     many = {"step": [{"seen": [{"of": "battery.case", "words": "x" * 3900}]}] * 300}
     assert "1 MiB" in faults(many, job())["file"]
 
@@ -169,7 +172,7 @@ def test_a_vehicle_that_is_known_by_name_needs_no_second_naming() -> None:
     assert faults({"vehicle": {"odometer": "98400 km"}}, job())["vehicle"]
     read(
         {"vehicle": {"odometer": "98400 km"}},
-        job(("vehicle", Vehicle(why_no_vin="dirty", told={"personal": "told", "hash": "ab"}))),
+        job(("vehicle", Vehicle(why_no_vin="dirty", told={"personal": "description", "hash": "ab"}))),
     )  # type: ignore[arg-type]
 
 

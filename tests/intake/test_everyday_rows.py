@@ -16,7 +16,7 @@ from corekit.model.personal import PersonalText
 from corekit.plugin.host import load
 
 DECLARED = Declared.of(load(), currency="EUR")
-VEHICLE = {"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}
+VEHICLE = {"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"}
 
 
 def file(*steps: dict[str, Any]) -> bytes:
@@ -42,17 +42,17 @@ def faults(*steps: dict[str, Any]) -> list[str]:
 
 def test_a_visit_that_ends_with_the_job_open_says_why_and_when_it_goes_on() -> None:
     left, came = read(
-        {"left": {"because": "part missing", "back": "2026-03-05"}}, {"came": {"odometer": "98450 km"}}
+        {"left": {"because": "part missing", "back": "2026-03-05"}}, {"arrived": {"odometer": "98450 km"}}
     )
     assert (left.kind, left.body) == ("left", {"because": "part missing", "back": "2026-03-05", "stage": 0})
-    assert came.kind == "came"
+    assert came.kind == "arrived"
     assert came.body["odometer"] == 98_450_000  # m
     assert came.body["odometer_typed"] == "98450 km"
 
 
 def test_coming_again_needs_nothing_but_to_be_said() -> None:
-    (came,) = read({"came": {}})
-    assert came.body == {"odometer": None, "odometer_typed": "", "same_drive_as": "", "stage": 0}
+    (came,) = read({"arrived": {}})
+    assert came.body == {"odometer": None, "odometer_typed": "", "same_trip_as": "", "stage": 0}
 
 
 def test_a_reason_to_leave_is_one_of_four() -> None:
@@ -128,7 +128,7 @@ def test_one_row_waives_one_thing() -> None:
 
 
 def test_rework_names_the_invoice_it_makes_good() -> None:
-    (wanted,) = read({"wanted": {"operation": "battery.replace", "ground": "rework", "of": "2026-A0001"}})
+    (wanted,) = read({"requested": {"operation": "battery.replace", "ground": "rework", "of": "2026-A0001"}})
     assert wanted.body == {
         "operation": "battery.replace",
         "ground": "rework",
@@ -136,15 +136,17 @@ def test_rework_names_the_invoice_it_makes_good() -> None:
         "invoice": "2026-A0001",
     }
     assert (
-        "step[0].wanted.of: is missing"
-        in faults({"wanted": {"operation": "battery.replace", "ground": "rework"}})[0]
+        "step[0].requested.of: is missing"
+        in faults({"requested": {"operation": "battery.replace", "ground": "rework"}})[0]
     )
-    (fault,) = faults({"wanted": {"operation": "battery.replace", "ground": "customer", "of": "2026-A0001"}})
+    (fault,) = faults(
+        {"requested": {"operation": "battery.replace", "ground": "customer", "of": "2026-A0001"}}
+    )
     assert 'belongs to the ground "rework"' in fault
 
 
 def test_an_older_wish_has_the_body_that_it_always_had() -> None:
-    (wanted,) = read({"wanted": {"operation": "battery.replace", "ground": "customer"}})
+    (wanted,) = read({"requested": {"operation": "battery.replace", "ground": "customer"}})
     assert wanted.body == {"operation": "battery.replace", "ground": "customer", "because": ""}
 
 
@@ -160,7 +162,7 @@ def test_an_end_says_how_and_why() -> None:
 def test_what_was_said_can_be_withdrawn_with_a_reason() -> None:
     steps = (
         {"left": {"because": "charging", "withdrawn": "stayed after all"}},
-        {"came": {"withdrawn": "never came"}},
+        {"arrived": {"withdrawn": "never came"}},
         {"started": {"of": "battery.drain", "wait": "30 min", "withdrawn": "a door was opened"}},
         {"waived": {"operation": "battery.replace", "because": "goodwill", "withdrawn": "it did cure"}},
         {"ended": {"how": "declined", "because": "too dear", "withdrawn": "agreed after all"}},
@@ -175,7 +177,7 @@ def test_a_repair_stands_alone_in_its_step_beside_these_too() -> None:
     for row in (
         {"left": {"because": "charging"}},
         {"ended": {"how": "declined", "because": "too dear"}},
-        {"came": {}},
+        {"arrived": {}},
     ):
         (fault,) = faults({"repaired": {"operation": "battery.replace"}, **row})
         assert fault.startswith("step[0]: does not say whether")
@@ -190,13 +192,13 @@ def test_a_remark_is_kept_apart_like_every_persons_words() -> None:
 
 def test_within_one_step_coming_is_first_and_the_end_is_last() -> None:
     drafts = read(
-        {"ended": {"how": "declined", "because": "too dear"}, "left": {"because": "charging"}, "came": {}}
+        {"ended": {"how": "declined", "because": "too dear"}, "left": {"because": "charging"}, "arrived": {}}
     )
-    assert [draft.kind for draft in drafts] == ["came", "left", "ended"]
+    assert [draft.kind for draft in drafts] == ["arrived", "left", "ended"]
 
 
 def test_a_job_cannot_share_its_drive_with_itself() -> None:
-    assert faults({"came": {"same_drive_as": "first"}})[0].startswith("step[0].came.same_drive_as: ")
+    assert faults({"arrived": {"same_trip_as": "first"}})[0].startswith("step[0].arrived.same_trip_as: ")
 
 
 @pytest.mark.parametrize("place", [{}, {"place": "posts"}])

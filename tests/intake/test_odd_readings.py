@@ -179,10 +179,14 @@ def test_a_setup_value_that_is_none_is_noted_under_seen_too() -> None:
         pytest.param("hours", "1000 h", ["1000 min"], id="minutes for hours"),
     ],
 )
-def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, offers: list[str]) -> None:
+def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, estimates: list[str]) -> None:
     place = ', place = "1"' if of == "coil" else ""
     (fault,) = faults(reading(of, typed, place))
-    found = [offer for offer in offers if re.search(rf'(?<![\d.]){re.escape(offer)}(?:"| \(|\?)', fault)]
+    found = [
+        estimate
+        for estimate in estimates
+        if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
+    ]
     assert found, fault
     assert (
         body(reading(of, found[0], place))["typed"] == found[0]

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from corekit import units
 from corekit.intake.declared import Declared
-from corekit.intake.visit import AgreedRow, VisitError, VisitFile, read_visit
+from corekit.intake.visit import ApprovedRow, VisitError, VisitFile, read_visit
 from corekit.model.limit import Span
 from corekit.model.measurand import Measurand, Observation, Operation, Trait
 from corekit.model.personal import PersonalText
@@ -92,7 +92,7 @@ SOUND = """
 job = "a-job"
 reason = "Will not start."
 customer = { name = "Example Customer", phone = "000 0001" }
-vehicle = { plate = "DEMO-1", told = "small car", odometer = "98400 km" }
+vehicle = { plate = "DEMO-1", description = "small car", odometer = "98400 km" }
 [traits]
 "cell.type" = "AGM flat plate"
 "cell.rating" = "680 A SAE"
@@ -106,7 +106,7 @@ of = "cell.rest"
 low = "12.4 V"
 from = "label"
 [[step]]
-agreed = { offer = "diagnosis 1", total = "60.00", by = "customer", how = "in person" }
+approved = { estimate = "diagnosis 1", total = "60.00", by = "customer", how = "in person" }
 [[step]]
 setup = { "cell.rest_time" = "9 h", "cell.temperature" = { is = "-35 °C", confirmed = true } }
 readings = [
@@ -123,9 +123,9 @@ seen = [
 setup = { "cell.temperature" = "4 °C" }
 readings = [ { of = "cell.rest", is = "12.60 V" } ]
 [[step]]
-wanted = { operation = "cell.search", ground = "judgement", because = "green plugs" }
+requested = { operation = "cell.search", ground = "judgement", because = "green plugs" }
 [[step]]
-agreed = { offer = "repair 1", total = "318,60", by = "customer", how = "in person", declined = ["cell.search"] }
+approved = { estimate = "repair 1", total = "318,60", by = "customer", how = "in person", declined = ["cell.search"] }
 [[step]]
 repaired = { operation = "cell.replace", "cell.rating" = "720 A SAE" }
 [[step]]
@@ -156,7 +156,7 @@ def with_step(step: str) -> str:
 
 def test_the_steps_keep_the_order_of_the_file() -> None:
     visit = read(SOUND)
-    kinds = [step.kind if not isinstance(step, AgreedRow) else "(agreed)" for step in visit.steps]
+    kinds = [step.kind if not isinstance(step, ApprovedRow) else "(agreed)" for step in visit.steps]
     assert kinds == [
         "opened",
         "customer",
@@ -176,7 +176,7 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
         "seen",
         "setup",
         "measured",
-        "wanted",
+        "requested",
         "(agreed)",
         "repaired",
         "fitted",
@@ -184,7 +184,7 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
         "measured",
         "paid",
     ]
-    assert (visit.origin, visit.demo, [row.offer for row in visit.agreements]) == (
+    assert (visit.origin, visit.demo, [row.estimate for row in visit.approvals]) == (
         "a-job",
         False,
         ["diagnosis 1", "repair 1"],
@@ -254,8 +254,8 @@ def test_answers_come_out_as_declared_and_dont_know_is_one() -> None:
 
 def test_money_is_exact() -> None:
     visit = read(SOUND)
-    assert [row.total for row in visit.agreements] == [Decimal("60.00"), Decimal("318.60")]
-    assert visit.agreements[1].declined == ("cell.search",)
+    assert [row.total for row in visit.approvals] == [Decimal("60.00"), Decimal("318.60")]
+    assert visit.approvals[1].declined == ("cell.search",)
     (paid,) = [draft for draft in visit.drafts if draft.kind == "paid"]
     assert (paid.body["amount"], paid.body["currency"]) == (37860, "EUR")
 
@@ -284,13 +284,13 @@ def test_a_vin_is_kept_apart_and_its_check_is_a_remark_not_a_refusal() -> None:
 
 
 def test_a_vehicle_without_vin_needs_a_plate_or_a_reason() -> None:
-    told = 'vehicle = { told = "small car", no_vin = "plate under the carpet" }'
+    told = 'vehicle = { description = "small car", no_vin = "plate under the carpet" }'
     line = next(line for line in SOUND.splitlines() if line.startswith("vehicle"))
     (vehicle,) = [draft.body for draft in read(SOUND.replace(line, told)).drafts if draft.kind == "vehicle"]
     assert vehicle["why_no_vin"] == "plate under the carpet"
     assert (
         "vehicle.no_vin: there is neither VIN nor plate, and no reason"
-        in faults_of(SOUND.replace(line, 'vehicle = { told = "small car" }'))[0]
+        in faults_of(SOUND.replace(line, 'vehicle = { description = "small car" }'))[0]
     )
     assert "vehicle: is not named" in faults_of(SOUND.replace(line, 'vehicle = { odometer = "1 km" }'))[0]
 
@@ -325,9 +325,9 @@ readings = [
 ]
 seen = [ { of = "cell.case", is = "bulgd" } ]
 [[step]]
-wanted = { operation = "cell.replace", ground = "judgement" }
+requested = { operation = "cell.replace", ground = "judgement" }
 [[step]]
-agreed = { offer = "repair 1", total = "1.318,60", how = "in person" }
+approved = { estimate = "repair 1", total = "1.318,60", how = "in person" }
 [[step]]
 repaired = { operation = "cell.replace", "cell.cable" = "2 m" }
 """
@@ -356,9 +356,9 @@ MEANT = [
     ("step[0].readings[4].is", "15.2 V?", "add confirmed = true"),
     ("step[0].readings[5].of", "is an observation, which stands under seen", ""),
     ("step[0].seen[0].is", '"bulgd" is not an answer', '"bulged"'),
-    ("step[1].wanted.because", "needs a reason", "because"),
-    ("step[2].agreed.by", "is missing", '"customer"'),
-    ("step[2].agreed.total", '"1.318,60" is not an amount of money', "318.60"),
+    ("step[1].requested.because", "needs a reason", "because"),
+    ("step[2].approved.by", "is missing", '"customer"'),
+    ("step[2].approved.total", '"1.318,60" is not an amount of money', "318.60"),
     ('step[3].repaired."cell.cable"', 'belongs to the part "cable"', ""),
 ]
 
@@ -496,19 +496,19 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
         ),
         (
             'wanted = { operation = "cell.search", ground = "hunch" }',
-            'step[8].wanted.ground: "hunch" is not a ground',
+            'step[8].requested.ground: "hunch" is not a ground',
         ),
         ('repaired = { "cell.rating" = "720 A SAE" }', "step[8].repaired.operation: is missing"),
         ('paid = { amount = "0", how = "cash" }', "step[8].paid.amount: is no money"),
         ('paid = { amount = "1.005", how = "cash" }', '"1.005" is not an amount of money'),
         ('paid = { amount = 60.0, how = "cash" }', 'step[8].paid.amount: is the number 60.0; write "60.0"'),
         (
-            'agreed = { offer = "x", total = "-1", by = "customer", how = "x" }',
+            'approved = { estimate = "x", total = "-1", by = "customer", how = "x" }',
             '"-1" is not an amount of money',
         ),
         (
-            'agreed = { offer = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }',
-            'step[8].agreed.declined[0]: "cell.sarch" is not known',
+            'approved = { estimate = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }',
+            'step[8].approved.declined[0]: "cell.sarch" is not known',
         ),
         ('bought = "bread"', "step[8].bought: is not a key here; expected one of came, remarked, agreed"),
     ],

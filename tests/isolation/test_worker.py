@@ -275,9 +275,9 @@ def test_a_shop_assesses_offers_and_issues_with_the_worker_as_with_itself(demo_c
                 data_path("demo") / "first-job" / f"{name}.toml" for name in ("arrival", "repaired")
             )
             job = shop.import_visit(arrival)
-            offer = shop.offer(job, "repair")
-            assert plain.offer(job, "repair") == offer  # nothing has changed, so it is the same one
-            shop.agree(offer, by="customer", how="in person")
+            estimate = shop.estimate(job, "repair")
+            assert plain.estimate(job, "repair") == estimate  # nothing has changed, so it is the same one
+            shop.approve(estimate, by="customer", how="in person")
             shop.import_visit(repaired, job=job)
             assert shop.issue(job).number == plain.issue(job).number
             assert calls == ["first-job"] * 2

@@ -14,25 +14,25 @@ from corekit.model.job import Job, fold, stage_name
 from corekit.model.personal import Personal
 from corekit.model.records import (
     RECORDS,
-    Agreed,
-    Came,
+    Approved,
+    Arrived,
     Customer,
+    Estimated,
     Fitted,
     Instrument,
     Issued,
     Left,
     Measured,
-    Offered,
     Opened,
     Paid,
     Photographed,
     Repaired,
+    Requested,
     Seen,
     Setup,
     Specified,
     Started,
     Vehicle,
-    Wanted,
     Withdrawn,
     body_of,
 )
@@ -210,7 +210,7 @@ def test_a_job_without_a_beginning_says_so() -> None:
 def test_every_kind_of_record_is_found_again() -> None:
     journal = Journal()
     told = Personal("name", "h" * 64)
-    offered = Offered(
+    estimated = Estimated(
         name="repair 1",
         stage="repair",
         document_id="d",
@@ -229,9 +229,11 @@ def test_every_kind_of_record_is_found_again() -> None:
         Instrument(name="meter", accuracy="1 %"),
         Setup(values={}),
         Specified(of="brakes.voltage", where_from="label", kind="voltage", low=1.0),
-        Wanted(operation="brakes.bleed", ground="customer"),
-        offered,
-        Agreed(offer="repair 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"),
+        Requested(operation="brakes.bleed", ground="customer"),
+        estimated,
+        Approved(
+            estimate="repair 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"
+        ),
         Repaired(operation="brakes.bleed", stage=1),
         Issued(number="1", document_id="d", document_hash="h", books_entry="b"),
         Paid(amount=1, currency="EUR", how="cash"),
@@ -245,8 +247,8 @@ def test_every_kind_of_record_is_found_again() -> None:
     assert [
         one[0].record
         for one in (
-            job.offers,
-            job.agreements,
+            job.estimates,
+            job.approvals,
             job.repairs,
             job.wanted,
             job.issued,
@@ -322,13 +324,13 @@ def test_a_waiting_test_that_was_withdrawn_waits_no_more() -> None:
 def test_a_job_is_left_open_until_somebody_comes_again() -> None:
     journal = Journal()
     assert journal.job.left_open is None
-    journal.say(Came(), "came")
+    journal.say(Arrived(), "arrived")
     left = journal.say(Left(because="part missing"), "left")
     assert journal.job.left_open is not None
     assert journal.job.left_open.id == left.id
-    journal.say(Came(odometer=1.0, odometer_typed="0.001 km"), "again")
+    journal.say(Arrived(odometer=1.0, odometer_typed="0.001 km"), "again")
     assert journal.job.left_open is None
-    assert [type(noted.record) for noted in journal.job.visits] == [Came, Left, Came]
+    assert [type(noted.record) for noted in journal.job.visits] == [Arrived, Left, Arrived]
 
 
 def test_pictures_are_no_persons_unless_somebody_asks_for_them() -> None:
@@ -353,16 +355,16 @@ def test_what_stands_in_place_of_an_entry_is_its_last_correction_or_its_withdraw
     assert job.instead_of("no entry") is None
 
 
-def test_an_agreement_without_a_signature_has_the_body_that_it_always_had() -> None:
-    agreed = Agreed(
-        offer="diagnosis 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"
+def test_an_approval_without_a_signature_has_the_body_that_it_always_had() -> None:
+    approved = Approved(
+        estimate="diagnosis 1", document_hash="h", total=1, currency="EUR", by="customer", how="in person"
     )
-    assert "signature" not in body_of(agreed)
-    signed = attrs.evolve(agreed, signature=Personal("signature", "s"))
-    assert RECORDS["agreed"](**body_of(signed)) == signed
+    assert "signature" not in body_of(approved)
+    signed = attrs.evolve(approved, signature=Personal("signature", "s"))
+    assert RECORDS["approved"](**body_of(signed)) == signed
 
 
-def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
+def test_work_counts_as_approved_by_the_latest_word_on_it() -> None:
     journal = Journal()
     for name, keys, declined in (
         ("repair 1", ["a", "b"], ["b"]),
@@ -370,7 +372,7 @@ def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
         ("repair 3", ["d"], None),
     ):
         lines = [{"operation": key} for key in ("", *keys)]
-        offered = Offered(
+        estimated = Estimated(
             name=name,
             stage="repair",
             document_id="d",
@@ -382,10 +384,10 @@ def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
             versions={},
             heads=[],
         )
-        journal.say(offered, f"offered {name}")
+        journal.say(estimated, f"offered {name}")
         if declined is not None:
-            agreed = Agreed(
-                offer=name,
+            approved = Approved(
+                estimate=name,
                 document_hash="h",
                 total=0,
                 currency="EUR",
@@ -393,5 +395,5 @@ def test_work_counts_as_agreed_by_the_latest_word_on_it() -> None:
                 how="in person",
                 declined=declined,
             )
-            journal.say(agreed, f"agreed {name}")
+            journal.say(approved, f"agreed {name}")
     assert journal.job.approval.approved == ("a", "b")

@@ -54,7 +54,7 @@ LIMITS = '[[limit]]\nkey = "beams.dipped"\nlow = 0.012\nunit = "klx"\nsource = "
 VISIT = """
 job = "wall"
 reason = "The light is dim."
-vehicle = { told = "small hatchback", no_vin = "not readable" }
+vehicle = { description = "small hatchback", no_vin = "not readable" }
 [[step]]
 readings = [ { of = "beams.dipped", is = "%s" } ]
 """

@@ -283,7 +283,7 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
                 rows=(
                     ("From", ("Kerbside Example Mechanics, 2 Example Yard, 00000 Nowhere",)),
                     ("To", (Personal("name", "h-name"), ", ", Personal("address", "h-address"))),
-                    ("Vehicle", (Personal("told", "h-told"),)),
+                    ("Vehicle", (Personal("description", "h-told"),)),
                     ("Plate", (Personal("plate", "h-plate"),)),
                     ("Odometer", ("98 400 km",)),
                     ("Visit", ("23 November 2026, 16:40",)),

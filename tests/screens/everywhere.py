@@ -17,7 +17,7 @@ from typing import Any
 
 import attrs
 
-from corekit.desk.estimating import offer_named
+from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, photograph
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
@@ -42,11 +42,15 @@ def say(shop: Shop, job: str | None, **rows: Any) -> str:
 
 
 def begin(shop: Shop, reason: str = "Does not crank after two days at the kerb.", **rows: Any) -> str:
-    told = {"plate": f"DEMO-{next(_numbers)}", "told": "five-door, 1.4 petrol, 2014", "odometer": "98400 km"}
+    told = {
+        "plate": f"DEMO-{next(_numbers)}",
+        "description": "five-door, 1.4 petrol, 2014",
+        "odometer": "98400 km",
+    }
     return say(shop, None, **({"reason": reason, "vehicle": told, "customer": CUSTOMER} | rows))
 
 
-def agree(
+def approve(
     shop: Shop,
     job: str,
     stage: str,
@@ -55,22 +59,22 @@ def agree(
     how: str = "in person",
     words: str = "",
 ) -> None:
-    shop.agree(
-        shop.offer(job, stage), by="customer", how=how, declined=declined, signature=signature, words=words
+    shop.approve(
+        shop.estimate(job, stage), by="customer", how=how, declined=declined, signature=signature, words=words
     )
 
 
 def looking(shop: Shop, **rows: Any) -> str:
     """A job with its diagnosis agreed to."""
     job = begin(shop, **rows)
-    agree(shop, job, "diagnosis")
+    approve(shop, job, "diagnosis")
     return job
 
 
 def steps_of(name: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """A job of the demo: what stands at its head, and its steps without the agreements and the money."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
-    return visit, [step for step in visit["step"] if not {"agreed", "paid"} & set(step)]
+    return visit, [step for step in visit["step"] if not {"approved", "paid"} & set(step)]
 
 
 def read(shop: Shop, name: str, *, first: int | None = None, **rows: Any) -> str:
@@ -103,7 +107,7 @@ def just_begun(shop: Shop) -> str:
 
 def long_words(shop: Shop) -> str:
     """Everything that people say is long."""
-    told = {"plate": "DEMO-LONG-PLATE-1", "told": LONG, "odometer": "1398400 km"}
+    told = {"plate": "DEMO-LONG-PLATE-1", "description": LONG, "odometer": "1398400 km"}
     return looking(
         shop,
         reason=(
@@ -119,20 +123,20 @@ def long_words(shop: Shop) -> str:
 def no_number(shop: Shop) -> str:
     return begin(
         shop,
-        vehicle={"told": "pick-up, rust all over", "no_vin": "not readable"},
+        vehicle={"description": "pick-up, rust all over", "no_vin": "not readable"},
         customer={"phone": "000 0002"},
     )
 
 
-def diagnosis_offered(shop: Shop) -> str:
+def diagnosis_estimated(shop: Shop) -> str:
     job = begin(shop)
-    shop.offer(job, "diagnosis")
+    shop.estimate(job, "diagnosis")
     return job
 
 
-def diagnosis_agreed(shop: Shop) -> str:
+def diagnosis_approved(shop: Shop) -> str:
     job = begin(shop)
-    agree(shop, job, "diagnosis", signature=SIGNED)
+    approve(shop, job, "diagnosis", signature=SIGNED)
     return job
 
 
@@ -210,28 +214,30 @@ def wished(shop: Shop) -> str:
     say(
         shop,
         job,
-        step=[{"wanted": {"operation": CHARGE, "ground": "judgement", "because": "it stood for two weeks"}}],
+        step=[
+            {"requested": {"operation": CHARGE, "ground": "judgement", "because": "it stood for two weeks"}}
+        ],
     )
     say(shop, job, step=[{"waived": {"operation": CHARGE, "because": "goodwill"}}])
     return job
 
 
-def repair_offered(shop: Shop) -> str:
+def repair_estimated(shop: Shop) -> str:
     job = found(shop)
-    shop.offer(job, "repair")
+    shop.estimate(job, "repair")
     return job
 
 
 def moved_on(shop: Shop) -> str:
     """Something was added after the paper was made."""
-    job = repair_offered(shop)
-    say(shop, job, step=[{"wanted": {"operation": CHARGE, "ground": "customer"}}])
+    job = repair_estimated(shop)
+    say(shop, job, step=[{"requested": {"operation": CHARGE, "ground": "customer"}}])
     return job
 
 
 def partly_declined(shop: Shop) -> str:
     job = found(shop)
-    agree(
+    approve(
         shop,
         job,
         "repair",
@@ -244,7 +250,7 @@ def partly_declined(shop: Shop) -> str:
 
 def half_repaired(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
-    agree(shop, job, "repair")
+    approve(shop, job, "repair")
     later(shop, job, "1-worn-battery", until=DRAIN)
     return job
 
@@ -252,14 +258,14 @@ def half_repaired(shop: Shop) -> str:
 def to_show(shop: Shop) -> str:
     """Repaired; the retest is to come."""
     job = read(shop, "1-worn-battery")
-    agree(shop, job, "repair", DRAIN)
+    approve(shop, job, "repair", DRAIN)
     say(shop, job, step=[{"repaired": {"operation": REPLACE}}])
     return job
 
 
 def not_shown(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
-    agree(shop, job, "repair", REPLACE)
+    approve(shop, job, "repair", REPLACE)
     say(shop, job, step=[{"repaired": {"operation": DRAIN}}])
     say(
         shop,
@@ -276,7 +282,7 @@ def not_shown(shop: Shop) -> str:
 
 def left(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
-    agree(shop, job, "repair")
+    approve(shop, job, "repair")
     say(shop, job, step=[{"paid": {"amount": "100.00", "how": "cash"}}])
     say(
         shop,
@@ -293,14 +299,14 @@ def nothing_came(shop: Shop) -> str:
 
 
 def declined(shop: Shop) -> str:
-    job = repair_offered(shop)
+    job = repair_estimated(shop)
     say(shop, job, step=[{"ended": {"how": "declined", "because": "Too dear for a car of this age."}}])
     return job
 
 
 def all_done(shop: Shop) -> str:
     job = read(shop, "1-worn-battery")
-    agree(shop, job, "repair")
+    approve(shop, job, "repair")
     later(shop, job, "1-worn-battery")
     return job
 
@@ -332,12 +338,12 @@ def paid_later(shop: Shop) -> str:
 def together(shop: Shop) -> str:
     """One invoice over two vans; a third is still open."""
     jobs = [
-        looking(shop, customer=FLEET, vehicle={"plate": f"XX {n}", "told": "panel van, white"})
+        looking(shop, customer=FLEET, vehicle={"plate": f"XX {n}", "description": "panel van, white"})
         for n in (1, 2, 3)
     ]
     for job in jobs:
-        say(shop, job, step=[{"wanted": {"operation": CLEAN, "ground": "customer"}}])
-        agree(shop, job, "repair")
+        say(shop, job, step=[{"requested": {"operation": CLEAN, "ground": "customer"}}])
+        approve(shop, job, "repair")
         say(shop, job, step=[{"repaired": {"operation": CLEAN}}])
     shop.issue_together(jobs[:2])
     return jobs[0]
@@ -349,7 +355,7 @@ def together_to_come(shop: Shop) -> str:
         looking(
             shop,
             customer=FLEET | {"name": "Sample Couriers"},
-            vehicle={"plate": f"YY {n}", "told": "pick-up, grey"},
+            vehicle={"plate": f"YY {n}", "description": "pick-up, grey"},
         )
         for n in (1, 2)
     ]
@@ -358,25 +364,25 @@ def together_to_come(shop: Shop) -> str:
 
 def by_phone(shop: Shop) -> str:
     """A price for a car that nobody has seen."""
-    job = begin(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
-    say(shop, job, step=[{"wanted": {"operation": REPLACE, "ground": "customer"}}])
-    shop.offer(job, "repair")
+    job = begin(shop, vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
+    say(shop, job, step=[{"requested": {"operation": REPLACE, "ground": "customer"}}])
+    shop.estimate(job, "repair")
     return job
 
 
-def by_phone_agreed(shop: Shop) -> str:
+def by_phone_approved(shop: Shop) -> str:
     job = by_phone(shop)
-    shop.agree(offer_named(shop.context, job_named(shop.context, job)), by="customer", how="by phone")
+    shop.approve(estimate_named(shop.context, job_named(shop.context, job)), by="customer", how="by phone")
     return job
 
 
 def second_car(shop: Shop) -> str:
     first = looking(shop)
-    return begin(shop, step=[{"came": {"same_drive_as": shop.store.job(first).name}}])
+    return begin(shop, step=[{"arrived": {"same_trip_as": shop.store.job(first).name}}])
 
 
 def photographed(shop: Shop) -> str:
-    job = diagnosis_agreed(shop)
+    job = diagnosis_approved(shop)
     photograph(shop.context, job, photo(), what="a scratch along the left door")
     photograph(shop.context, job, photo(), of="battery.case", what="")
     return job
@@ -398,8 +404,8 @@ STANDS: dict[str, Callable[[Shop], str]] = {
         just_begun,
         long_words,
         no_number,
-        diagnosis_offered,
-        diagnosis_agreed,
+        diagnosis_estimated,
+        diagnosis_approved,
         one_reading,
         undecided,
         confirmed,
@@ -408,7 +414,7 @@ STANDS: dict[str, Callable[[Shop], str]] = {
         own_limit,
         found,
         wished,
-        repair_offered,
+        repair_estimated,
         moved_on,
         partly_declined,
         half_repaired,
@@ -424,7 +430,7 @@ STANDS: dict[str, Callable[[Shop], str]] = {
         together,
         together_to_come,
         by_phone,
-        by_phone_agreed,
+        by_phone_approved,
         second_car,
         photographed,
     )

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.estimating import offer_named
+from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, pictures_of, texts_of
 from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
@@ -80,36 +80,36 @@ def ready_for_repair(desk: Desk, name: str = "4-three-faults") -> str:
     """A job of the demo up to its first repair, with its diagnosis agreed to."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "customer", "vehicle")})
-    agree_on_looking(desk, job)
+    approve_on_looking(desk, job)
     desk.say(job, traits=visit["traits"])
     for step in visit["step"]:
         if "repaired" in step:
             break
-        if "agreed" not in step:
+        if "approved" not in step:
             desk.say(job, step=[step])
     return job
 
 
-def agree_on_looking(desk: Desk, job: str) -> None:
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person").status_code == 303
+def approve_on_looking(desk: Desk, job: str) -> None:
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
+    assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", how="in person").status_code == 303
 
 
-def test_one_yes_in_person_agrees_to_looking_and_leads_to_the_tests(desk: Desk) -> None:
+def test_one_yes_in_person_approves_looking_and_leads_to_the_tests(desk: Desk) -> None:
     job = desk.begin()
     page = desk.page(f"/job/{job}")
     assert "60.00 EUR" in page  # demo/shop/prices.toml: (20.00 + 30.00) × 1.20
-    made = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
+    made = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
     assert made.headers["Location"] == f"/job/{job}/diagnosis"
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person")
-    agreed = desk.job(job).agreements[0].record
-    assert (agreed.offer, agreed.total, agreed.by, agreed.how) == (
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", how="in person")
+    approved = desk.job(job).approvals[0].record
+    assert (approved.estimate, approved.total, approved.by, approved.how) == (
         "diagnosis 1",
         6000,
         "customer",
         "in person",
     )
-    assert agreed.document_hash == desk.job(job).offers[0].record.document_hash
+    assert approved.document_hash == desk.job(job).estimates[0].record.document_hash
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/test"
 
 
@@ -118,32 +118,32 @@ def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     for _ in range(3):
         assert (
             desk.client.post(
-                f"/job/{job}/offer-of/diagnosis", data={"answer": "offer-sent-three-times"}
+                f"/job/{job}/estimate-of/diagnosis", data={"answer": "offer-sent-three-times"}
             ).status_code
             == 303
         )
-    paper = document_hash(offer_named(desk.shop.context, job_named(desk.shop.context, job)).document)
+    paper = document_hash(estimate_named(desk.shop.context, job_named(desk.shop.context, job)).document)
     yes = {
         "answer": "agreed-sent-three-times",
-        "offer": "diagnosis 1",
+        "estimate": "diagnosis 1",
         "paper": paper,
         "by": "customer",
         "how": "by phone",
     }
     for _ in range(3):
-        assert desk.client.post(f"/job/{job}/agree", data=yes).status_code == 303
-    assert [entry.kind for entry in desk.job(job).entries if entry.kind in ("offered", "agreed")] == [
-        "offered",
-        "agreed",
+        assert desk.client.post(f"/job/{job}/approve", data=yes).status_code == 303
+    assert [entry.kind for entry in desk.job(job).entries if entry.kind in ("estimated", "approved")] == [
+        "estimated",
+        "approved",
     ]
 
 
 def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) -> None:
     job = desk.begin()
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", how="in person", paper="0" * 64)
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
+    refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", how="in person", paper="0" * 64)
     assert refused.status_code == 422 and "not the current estimate" in refused.text
-    assert not desk.job(job).agreements
+    assert not desk.job(job).approvals
 
 
 @pytest.mark.parametrize(
@@ -160,23 +160,23 @@ def test_what_a_yes_cannot_be_is_said_beside_its_field(
     desk: Desk, fields: dict[str, str], words: str
 ) -> None:
     job = desk.begin()
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree", **fields)
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
+    refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", **fields)
     assert refused.status_code == 422 and words in refused.text
-    assert not desk.job(job).agreements
+    assert not desk.job(job).approvals
 
 
 def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk: Desk) -> None:
     job = desk.begin()
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
     desk.send(
         f"/job/{job}/diagnosis",
-        f"/job/{job}/agree",
+        f"/job/{job}/approve",
         how="in person",
         signature="[[100, 200, 300, 180], [400, 200]]",
     )
-    agreed = desk.job(job).agreements[0].record
-    assert agreed.how == "in person" and agreed.signature is not None
+    approved = desk.job(job).approvals[0].record
+    assert approved.how == "in person" and approved.signature is not None
     assert list(pictures_of(desk.shop.context, job_named(desk.shop.context, job), "signature").values()) == [
         "[[100,200,300,180],[400,200]]"
     ]
@@ -189,74 +189,74 @@ def test_a_drawn_signature_is_kept_with_the_persons_and_stands_on_no_paper(desk:
 
 def test_a_message_is_kept_word_for_word_and_out_of_the_journal(desk: Desk) -> None:
     job = desk.begin()
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
     desk.send(
-        f"/job/{job}/diagnosis", f"/job/{job}/agree", how="by message", said="Yes, do it, Sample Keeper"
+        f"/job/{job}/diagnosis", f"/job/{job}/approve", how="by message", said="Yes, do it, Sample Keeper"
     )
-    agreed = desk.job(job).agreements[0]
-    assert agreed.record.how == "by message" and "Keeper" not in str(agreed.entry.body)
+    approved = desk.job(job).approvals[0]
+    assert approved.record.how == "by message" and "Keeper" not in str(approved.entry.body)
     assert "Yes, do it, Sample Keeper" in texts_of(desk.shop.context, desk.shop.store.job(job)).values()
 
 
-def test_a_single_piece_is_declined_by_a_tap_and_the_rest_agreed_to(desk: Desk) -> None:
+def test_a_single_piece_is_declined_by_a_tap_and_the_rest_approved(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    page = desk.page(f"/job/{job}/offer")
+    page = desk.page(f"/job/{job}/estimate")
     assert page.count('name="take"') == 3
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    pieces = [line["operation"] for line in desk.job(job).offers[-1].record.lines]
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    pieces = [line["operation"] for line in desk.job(job).estimates[-1].record.lines]
     assert set(pieces) == {"battery.clean_contacts", "egr.clean", "ignition.replace_leads"}
     desk.send(
-        f"/job/{job}/offer",
-        f"/job/{job}/agree",
+        f"/job/{job}/estimate",
+        f"/job/{job}/approve",
         want=["battery.clean_contacts", "ignition.replace_leads"],
         how="in person",
     )
-    assert desk.job(job).agreements[-1].record.declined == ["egr.clean"]
-    answered = desk.page(f"/job/{job}/offer")
+    assert desk.job(job).approvals[-1].record.declined == ["egr.clean"]
+    answered = desk.page(f"/job/{job}/estimate")
     assert "declined: Clean the EGR valve and its passages" in answered
 
 
 def test_a_form_that_says_neither_in_person_nor_otherwise_is_no_yes(desk: Desk) -> None:
     job = desk.begin()
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis")
-    assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/agree").status_code == 422
-    assert not desk.job(job).agreements
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
+    assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve").status_code == 422
+    assert not desk.job(job).approvals
 
 
 def test_the_total_of_what_is_left_is_worked_out_before_the_yes(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    offer = offer_named(desk.shop.context, job_named(desk.shop.context, job))
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    estimate = estimate_named(desk.shop.context, job_named(desk.shop.context, job))
     form = {
-        "offer": offer.name,
-        "paper": document_hash(offer.document),
+        "estimate": estimate.name,
+        "paper": document_hash(estimate.document),
         "want": ["battery.clean_contacts", "ignition.replace_leads"],
     }
-    trial = desk.client.post(f"/job/{job}/agree/try", data=form)
+    trial = desk.client.post(f"/job/{job}/approve/try", data=form)
     # demo/shop/prices.toml, by hand: (0.4 × 62.50 + 4.50 + 0.5 × 62.50 + 58.00) × 1.20 = 118.75 × 1.20
     assert "142.50 EUR" in trial.text
-    assert len(desk.job(job).agreements) == 1, "trying writes nothing"
+    assert len(desk.job(job).approvals) == 1, "trying writes nothing"
     desk.client.post(
-        f"/job/{job}/agree",
+        f"/job/{job}/approve",
         data={**form, "answer": "the-yes-to-two-of-three", "by": "customer", "how": "in person"},
     )
-    assert desk.job(job).agreements[-1].record.declined == ["egr.clean"]
+    assert desk.job(job).approvals[-1].record.declined == ["egr.clean"]
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
 
 def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     for _ in range(2):
-        offer = offer_named(desk.shop.context, job_named(desk.shop.context, job))
+        estimate = estimate_named(desk.shop.context, job_named(desk.shop.context, job))
         form = {
-            "offer": offer.name,
-            "paper": document_hash(offer.document),
+            "estimate": estimate.name,
+            "paper": document_hash(estimate.document),
             "by": "customer",
             "no": "by phone",
             "answer": "nothing-of-it-is-wanted",
         }
-        assert desk.client.post(f"/job/{job}/agree", data=form).headers["Location"] == f"/job/{job}"
+        assert desk.client.post(f"/job/{job}/approve", data=form).headers["Location"] == f"/job/{job}"
     record = desk.job(job)
     assert record.ended is not None and record.ended.record.how == "declined"
     assert len([entry for entry in record.entries if entry.kind == "ended"]) == 1
@@ -266,81 +266,82 @@ def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(de
 
 def test_a_yes_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    refused = desk.send(f"/job/{job}/offer", f"/job/{job}/agree", drop=("want",), how="in person")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    refused = desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", drop=("want",), how="in person")
     assert refused.status_code == 422 and "Nothing is left to approve" in refused.text
-    assert len(desk.job(job).agreements) == 1
+    assert len(desk.job(job).approvals) == 1
 
 
 def test_what_is_taken_out_is_not_offered(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair", take=["egr.clean"])
-    assert {line["operation"] for line in desk.job(job).offers[-1].record.lines} == {"egr.clean"}
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair", take=["egr.clean"])
+    assert {line["operation"] for line in desk.job(job).estimates[-1].record.lines} == {"egr.clean"}
 
 
 def test_a_fault_found_on_the_way_makes_a_second_offer_of_the_new_work_alone(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair", take=["battery.clean_contacts"])
-    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", how="in person")
-    page = desk.page(f"/job/{job}/offer")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair", take=["battery.clean_contacts"])
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", how="in person")
+    page = desk.page(f"/job/{job}/estimate")
     assert "Approved and still to do" in page and page.count('name="take"') == 2
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    latest = desk.job(job).offers[-1].record
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    latest = desk.job(job).estimates[-1].record
     assert latest.name == "repair 2"
     assert {line["operation"] for line in latest.lines} == {"egr.clean", "ignition.replace_leads"}
     # The second is declined: the first goes on, the job has not ended.
-    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", no="in person")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", no="in person")
     assert desk.job(job).ended is None
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
 
 def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offered(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    assert "could go on the estimate too" not in desk.page(f"/job/{job}/offer")
-    desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
-    page = desk.page(f"/job/{job}/offer")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    assert "could go on the estimate too" not in desk.page(f"/job/{job}/estimate")
+    desk.say(job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
+    page = desk.page(f"/job/{job}/estimate")
     assert "Charge the battery could go on the estimate too" in page
     assert "270.30 EUR" in page  # 240.30 and, by hand, 0.4 × 62.50 × 1.20 more
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     assert (
-        desk.job(job).offers[-1].record.name == "repair 2" and desk.job(job).offers[-1].record.total == 27030
+        desk.job(job).estimates[-1].record.name == "repair 2"
+        and desk.job(job).estimates[-1].record.total == 27030
     )
-    assert "Estimate: repair 2" in desk.page(f"/job/{job}/offer")
+    assert "Estimate: repair 2" in desk.page(f"/job/{job}/estimate")
 
 
 def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -> None:
     job = desk.begin()
-    desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    assert "Something changed" not in desk.page(f"/job/{job}/offer")
+    desk.say(job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    assert "Something changed" not in desk.page(f"/job/{job}/estimate")
     desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
-    assert "Something changed since this estimate was made" in desk.page(f"/job/{job}/offer")
+    assert "Something changed since this estimate was made" in desk.page(f"/job/{job}/estimate")
     wish = desk.job(job).wanted[0].id
     withdraw_entry(desk.shop.context, job, wish, "not wanted after all", request_id="the-wish-is-withdrawn")
-    assert "calls for this work any more" in desk.page(f"/job/{job}/offer")
+    assert "calls for this work any more" in desk.page(f"/job/{job}/estimate")
 
 
 def test_after_a_new_paper_in_place_of_an_old_one_the_visit_goes_on(desk: Desk) -> None:
     job = desk.begin()
-    agree_on_looking(desk, job)
-    desk.say(job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    desk.say(job, step=[{"wanted": {"operation": "battery.replace", "ground": "customer"}}])
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", how="in person")
-    assert desk.job(job).agreements[-1].record.offer == "repair 2"
+    approve_on_looking(desk, job)
+    desk.say(job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    desk.say(job, step=[{"requested": {"operation": "battery.replace", "ground": "customer"}}])
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", how="in person")
+    assert desk.job(job).approvals[-1].record.estimate == "repair 2"
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
 
 def test_a_yes_in_part_is_still_shown_when_tax_has_changed_since(desk: Desk) -> None:
     job = ready_for_repair(desk)
-    desk.send(f"/job/{job}/offer", f"/job/{job}/offer-of/repair")
-    desk.send(f"/job/{job}/offer", f"/job/{job}/agree", want=["egr.clean"], how="in person")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
+    desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", want=["egr.clean"], how="in person")
     prices = desk.shop.context.folder / "prices.toml"
     prices.write_text(prices.read_text("utf-8").replace('standard = "20"', 'standard = "25"'), "utf-8")
     with_new_tax = Desk(desk.shop.context.folder)
-    assert "part of 240.30 EUR" in with_new_tax.page(f"/job/{job}/offer")
+    assert "part of 240.30 EUR" in with_new_tax.page(f"/job/{job}/estimate")
     with_new_tax.shop.close()
 
 
@@ -351,7 +352,7 @@ def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: D
     for step in visit["step"]:
         if "readings" in step or "seen" in step:
             desk.say(job, step=[step])
-    page = desk.page(f"/job/{job}/offer")
+    page = desk.page(f"/job/{job}/estimate")
     assert "Not yet:" in page and "Next test:" in page
     assert "probab" not in page.lower() and "%" not in page, (
         "numbers of suspects are not for the customer's side of the screen"
@@ -360,7 +361,7 @@ def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: D
 
 def test_every_paper_of_a_job_is_a_file_and_no_other_name_opens_one(desk: Desk) -> None:
     job = desk.begin()
-    agree_on_looking(desk, job)
+    approve_on_looking(desk, job)
     paper = desk.client.get(f"/job/{job}/paper/diagnosis-1.pdf")
     assert (
         paper.mimetype == "application/pdf"
@@ -383,8 +384,10 @@ def test_a_drive_priced_by_the_kilometre_is_asked_for_and_charged(empty_shop: Pa
     desk = Desk(empty_shop)
     job = desk.begin()
     for wrong in ("far", "-3", "99999"):
-        refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis", km=wrong)
+        refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis", km=wrong)
         assert refused.status_code == 422 and "in kilometres" in refused.text
-    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/offer-of/diagnosis", km="14,5")
-    assert desk.job(job).offers[0].record.total == 6870  # (20.00 + 14.5 × 0.50 + 30.00) × 1.20 = 57.25 × 1.20
+    desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis", km="14,5")
+    assert (
+        desk.job(job).estimates[0].record.total == 6870
+    )  # (20.00 + 14.5 × 0.50 + 30.00) × 1.20 = 57.25 × 1.20
     desk.shop.close()

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from corekit.desk.estimating import offer_named
+from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, pictures_of
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
@@ -33,7 +33,7 @@ def read_to_the_repair(shop: Shop, job: str) -> None:
     for step in visit["step"]:
         if "repaired" in step:
             break
-        if not {"agreed", "paid"} & set(step):
+        if not {"approved", "paid"} & set(step):
             say(shop, job, step=[step])
 
 
@@ -66,8 +66,8 @@ def test_a_finger_signs_under_the_paper_that_is_shown(
     by_finger(page, [(0.1, 0.5), (0.4, 0.2), (0.7, 0.8)])
     press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
-    agreed = served.shop.store.job(job).agreements[0].record
-    assert agreed.how == "in person" and agreed.signature is not None
+    approved = served.shop.store.job(job).approvals[0].record
+    assert approved.how == "in person" and approved.signature is not None
     kept = read_signature(
         next(
             iter(pictures_of(served.shop.context, job_named(served.shop.context, job), "signature").values())
@@ -89,8 +89,8 @@ def test_a_signature_half_drawn_under_one_paper_does_not_come_back_under_another
 ) -> None:
     served, page = screens(empty_shop), phone().page
     job = say(served.shop, None, reason="Cranks slowly.", vehicle={"plate": "DEMO-1"})
-    say(served.shop, job, step=[{"wanted": {"operation": "battery.replace", "ground": "customer"}}])
-    page.goto(f"{served.address}/job/{job}/offer")
+    say(served.shop, job, step=[{"requested": {"operation": "battery.replace", "ground": "customer"}}])
+    page.goto(f"{served.address}/job/{job}/estimate")
     press(page, "Show the estimate")
     page.get_by_text("Sign on the screen").tap()
     by_finger(page, [(0.1, 0.5), (0.7, 0.8)])
@@ -100,7 +100,7 @@ def test_a_signature_half_drawn_under_one_paper_does_not_come_back_under_another
     page.reload()
     page.wait_for_selector(".back-note")
     assert drawn.input_value(), "under the same paper it comes back"
-    say(served.shop, job, step=[{"wanted": {"operation": "battery.charge", "ground": "customer"}}])
+    say(served.shop, job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
     page.reload()
     press(page, "New estimate with everything")
     page.wait_for_selector("text=Repair 2")
@@ -118,7 +118,7 @@ def test_the_total_follows_the_tap_that_declines(
     press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
     read_to_the_repair(served.shop, job)
-    page.goto(f"{served.address}/job/{job}/offer")
+    page.goto(f"{served.address}/job/{job}/estimate")
     press(page, "Show the estimate")
     page.locator("label.want", has_text="Clean the EGR valve").tap()
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")  # by hand, see test_agreeing.py
@@ -131,10 +131,10 @@ def test_the_total_follows_the_tap_that_declines(
     page.wait_for_selector("[data-trial] >> text=142.50 EUR")
     press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/repair*")
-    agreed = served.shop.store.job(job).agreements[-1].record
+    approved = served.shop.store.job(job).approvals[-1].record
     assert (
-        agreed.declined == ["egr.clean"]
-        and offer_named(served.shop.context, job_named(served.shop.context, job)).total.minor == 24030
+        approved.declined == ["egr.clean"]
+        and estimate_named(served.shop.context, job_named(served.shop.context, job)).total.minor == 24030
     )
     assert not watched.errors
 
@@ -183,7 +183,9 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
     ).Axe()
     served = screens(empty_shop)
     page = phone(width=width, height=height).page
-    job = say(served.shop, None, reason="Starts badly.", vehicle={"plate": "DEMO-4", "told": "hatchback"})
+    job = say(
+        served.shop, None, reason="Starts badly.", vehicle={"plate": "DEMO-4", "description": "hatchback"}
+    )
     found: dict[str, Any] = {}
 
     def look(name: str) -> None:
@@ -214,7 +216,7 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
     press(page, "Approved in person")
     page.wait_for_url(f"**/job/{job}/test*")
     read_to_the_repair(served.shop, job)
-    for step in ("diagnosis", "arrive", "photos", "explain", "wanted", "waive", "offer"):
+    for step in ("diagnosis", "arrive", "photos", "explain", "requested", "waive", "estimate"):
         see(f"/job/{job}/{step}")
     press(page, "Show the estimate")
     look("the paper of the repair")

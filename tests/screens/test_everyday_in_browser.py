@@ -39,7 +39,7 @@ REPLACE, DRAIN, CLEAN, CHARGE = (
     "battery.charge",
 )
 CUSTOMER = {"name": "Sample Keeper", "phone": "000 0001", "address": "1 Made-up Road, Sampleton"}
-VEHICLE = {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"}
+VEHICLE = {"plate": "DEMO-1", "description": "five-door, 1.4 petrol", "odometer": "98400 km"}
 SOUND = {
     "battery.type": "agm flat plate",
     "battery.rating": "680 A SAE",
@@ -105,9 +105,9 @@ class Driveway:
             self.answer(step=[step])
 
     def yes(self, stage: str, total: str) -> None:
-        offer = self.shop.offer(self.id, stage)
-        assert str(offer.total) == total
-        self.shop.agree(offer, by="customer", how="in person")
+        estimate = self.shop.estimate(self.id, stage)
+        assert str(estimate.total) == total
+        self.shop.approve(estimate, by="customer", how="in person")
 
     def looked(self) -> None:
         """Coming and looking agreed to, the battery looked at and found worn."""
@@ -175,9 +175,9 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
     hand.open("By phone or by message")
     hand.write("What was said or written, word for word", "Yes, look at it. Key is under the mat.")
     hand.press("Approved by message")
-    assert [noted.record.how for noted in drive.job.agreements] == ["by message"]
+    assert [noted.record.how for noted in drive.job.approvals] == ["by message"]
     drive.say(*WORN)
-    drive.open("offer")
+    drive.open("estimate")
     hand.press("Show the estimate")
     hand.open("By phone or by message")
     hand.write("What was said or written, word for word", "Go ahead with the battery")
@@ -195,7 +195,7 @@ def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
     assert {"Yes, look at it. Key is under the mat.", "Go ahead with the battery"} <= set(
         texts_of(drive.shop.context, drive.shop.store.job(drive.id)).values()
     )
-    assert drive.kinds("offered", "agreed") == ["offered", "agreed", "offered", "agreed"]
+    assert drive.kinds("estimated", "approved") == ["estimated", "approved", "estimated", "approved"]
 
 
 # ---- money
@@ -246,7 +246,7 @@ def test_cash_before_the_invoice_stands_on_it_and_needs_no_receipt(drive: Drivew
 def test_diagnosis_only_tells_what_was_found_and_charges_the_looking(drive: Driveway) -> None:
     drive.looked()
     hand = drive.hand
-    drive.open("offer")
+    drive.open("estimate")
     hand.press("Show the estimate")
     hand.open("Customer declines everything")
     hand.write("Why", "Too dear for a car of this age.")
@@ -260,7 +260,12 @@ def test_diagnosis_only_tells_what_was_found_and_charges_the_looking(drive: Driv
         assert "Starter battery, AGM" not in text
         assert "8.40 V" in text, "what was found is theirs"
     assert "Due 60.00" in paper
-    assert drive.kinds("agreed", "ended", "repaired", "issued") == ["agreed", "agreed", "ended", "issued"]
+    assert drive.kinds("approved", "ended", "repaired", "issued") == [
+        "approved",
+        "approved",
+        "ended",
+        "issued",
+    ]
 
 
 def test_a_visit_that_came_to_nothing_pays_for_the_coming_alone(drive: Driveway) -> None:
@@ -325,10 +330,10 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         assert "Paid, cash, in advance" in text
         assert "not finished" not in text
     assert "Total 306.60" in paper and "Due 0.00" in paper
-    assert drive.kinds("paid", "left", "came", "repaired", "issued") == [
+    assert drive.kinds("paid", "left", "arrived", "repaired", "issued") == [
         "paid",
         "left",
-        "came",
+        "arrived",
         "repaired",
         "paid",
         "issued",
@@ -365,7 +370,7 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: D
         assert f"Interrupted on {day}, charging; taken up again on {day}" in text
         assert "11.90 V" in text and "12.86 V" in text
     assert "Total 90.00" in paper  # 60.00 + 30.00
-    assert drive.kinds("left", "came", "repaired", "issued") == ["left", "came", "repaired", "issued"]
+    assert drive.kinds("left", "arrived", "repaired", "issued") == ["left", "arrived", "repaired", "issued"]
 
 
 # ---- something was wrong
@@ -512,7 +517,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand.write("Key-off current", "380")
     hand.write("Wait before the drain was read", "40")
     hand.press("Save")
-    drive.open("offer")
+    drive.open("estimate")
     hand.press("Add more work")
     hand.choose("Why", "Customer's request")
     hand.choose("Battery and charging", "Clean and tighten posts and clamps")
@@ -533,7 +538,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
         assert "Declined by you: Clean" in text
         assert "Terminal protection" not in text
     assert "Total 366.60" in paper  # 60.00 + 246.60 + 60.00
-    assert drive.kinds("agreed", "repaired") == ["agreed", "agreed", "repaired", "agreed", "repaired"]
+    assert drive.kinds("approved", "repaired") == ["approved", "approved", "repaired", "approved", "repaired"]
 
 
 # ---- one customer, several vehicles
@@ -545,14 +550,14 @@ def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) ->
     for nth, work in ((1, CLEAN), (2, CHARGE)):
         drive.begin(
             customer=FLEET,
-            vehicle={"plate": f"XX {nth}", "told": f"panel van {nth}"},
+            vehicle={"plate": f"XX {nth}", "description": f"panel van {nth}"},
             reason=f"Complaint about van {nth}.",
         )
         drive.yes("diagnosis", "60.00")
-        drive.say({"wanted": {"operation": work, "ground": "customer"}})
+        drive.say({"requested": {"operation": work, "ground": "customer"}})
         drive.yes("repair", {CLEAN: "35.40", CHARGE: "30.00"}[work])
         drive.say({"repaired": {"operation": work}})
-    drive.begin(vehicle={"plate": "YY 9", "told": "somebody else's"})
+    drive.begin(vehicle={"plate": "YY 9", "description": "somebody else's"})
     drive.yes("diagnosis", "60.00")
     hand = drive.hand
     drive.from_the_list("XX 1")
@@ -630,10 +635,10 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
         assert "246.60 EUR, approved by the customer, by phone" in text
         assert "Call-out" not in text, "nobody agreed to one"
     assert "Total 246.60" in paper
-    assert drive.kinds("offered", "agreed", "vehicle", "repaired", "issued") == [
+    assert drive.kinds("estimated", "approved", "vehicle", "repaired", "issued") == [
         "vehicle",
-        "offered",
-        "agreed",
+        "estimated",
+        "approved",
         "vehicle",
         "repaired",
         "issued",
@@ -666,7 +671,7 @@ def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: 
     assert "Net, vehicle 1 30.00" in paper and "Net, vehicle 2 50.00" in paper
     assert "Total 96.00" in paper
     assert "Sample Keeper" in paper, "the same customer, typed once"
-    assert drive.job.same_drive_as == name
+    assert drive.job.same_trip_as == name
 
 
 # ---- for everybody
@@ -682,17 +687,17 @@ def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driv
             if wrong := hard_to_use(page):
                 found[path] = wrong
 
-    drive.begin(vehicle={"told": "five-door", "no_vin": "not seen yet"})
+    drive.begin(vehicle={"description": "five-door", "no_vin": "not seen yet"})
     look("arrive")
     drive.looked()
-    look("way", "deposit", "end", "offer")
+    look("way", "deposit", "end", "estimate")
     drive.yes("repair", "246.60")
     drive.say(
         {"paid": {"amount": "100.00", "how": "cash"}},
         {"left": {"because": "part missing", "back": "2026-12-01"}},
     )
     look("deposit", "leave", "back")
-    drive.say({"came": {}}, {"repaired": {"operation": REPLACE}})
+    drive.say({"arrived": {}}, {"repaired": {"operation": REPLACE}})
     reading = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured")
     look("record", f"record/{reading}", "retest", "hand", "wanted?rework=2026-A0001")
     drive.say(
@@ -747,9 +752,9 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     for text in (page, paper):
         assert "12.50 V" in text and "Paid, cash" in text
     assert "Total 60.00" in paper and "Due 0.00" in paper
-    assert drive.kinds("offered", "agreed", "measured", "paid", "issued") == [
-        "offered",
-        "agreed",
+    assert drive.kinds("estimated", "approved", "measured", "paid", "issued") == [
+        "estimated",
+        "approved",
         "measured",
         "paid",
         "issued",

@@ -122,11 +122,11 @@ def test_with_nothing_read_nothing_is_claimed(client: Any, shop: Shop) -> None:
     assert "Nothing has been evaluated yet." in text and "In order" not in text
 
 
-def test_the_way_leads_to_the_offer_when_there_is_one_and_back_to_testing_when_not(
+def test_the_way_leads_to_the_estimate_when_there_is_one_and_back_to_testing_when_not(
     client: Any, shop: Shop
 ) -> None:
     ready, open_one = told(shop, "4-three-faults"), told(shop, "3-undecided")
-    assert f'class="main" href="/job/{ready}/offer"' in client.get(f"/job/{ready}/explain").text
+    assert f'class="main" href="/job/{ready}/estimate"' in client.get(f"/job/{ready}/explain").text
     assert f'class="main" href="/job/{open_one}/test"' in client.get(f"/job/{open_one}/explain").text
 
 
@@ -139,23 +139,23 @@ def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: 
     job = add_rows(
         shop.context,
         None,
-        {"reason": "Noise.", "vehicle": {"told": "van", "no_vin": "not seen yet"}},
+        {"reason": "Noise.", "vehicle": {"description": "van", "no_vin": "not seen yet"}},
         request_id=secrets.token_urlsafe(18),
     ).job
-    row = "step[0].wanted"
+    row = "step[0].requested"
     form = {
         "answer": secrets.token_urlsafe(18),
         "screen": f"/job/{job}/wanted",
-        "next": f"/job/{job}/offer",
+        "next": f"/job/{job}/estimate",
         f"{row}.operation": "battery.replace",
     }
     refused = client.post(f"/job/{job}/answer", data=form | {f"{row}.ground": "judgement"})
     assert refused.status_code == 422 and "needs a reason" in refused.text
     taken = client.post(f"/job/{job}/answer", data=form | {f"{row}.ground": "customer"})
-    assert taken.headers["Location"] == f"/job/{job}/offer"
-    offer = client.get(f"/job/{job}/offer").text
-    assert 'name="take" value="battery.replace"' in offer
-    assert "246.60 EUR" in offer  # demo/shop/prices.toml, by hand: (0.6 × 62.50 + 168.00) × 1.20
+    assert taken.headers["Location"] == f"/job/{job}/estimate"
+    estimate = client.get(f"/job/{job}/estimate").text
+    assert 'name="take" value="battery.replace"' in estimate
+    assert "246.60 EUR" in estimate  # demo/shop/prices.toml, by hand: (0.6 × 62.50 + 168.00) × 1.20
 
 
 def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop: Shop) -> None:
@@ -166,8 +166,8 @@ def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop:
         request_id=secrets.token_urlsafe(18),
     ).job
     for step in (
-        {"wanted": {"operation": "battery.replace", "ground": "customer"}},
-        {"wanted": {"operation": "battery.charge", "ground": "customer"}},
+        {"requested": {"operation": "battery.replace", "ground": "customer"}},
+        {"requested": {"operation": "battery.charge", "ground": "customer"}},
     ):
         add_rows(shop.context, job, {"step": [step]}, request_id=secrets.token_urlsafe(18))
     page = client.get(f"/job/{job}/waive").text
@@ -178,5 +178,7 @@ def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop:
         "step[0].waived.because": "goodwill",
     }
     assert client.post(f"/job/{job}/answer", data=form).status_code == 303
-    offer = client.get(f"/job/{job}/offer").text
-    assert "30.00 EUR" in offer and "not charged" in offer  # the charging alone, by hand: 0.4 × 62.50 × 1.20
+    estimate = client.get(f"/job/{job}/estimate").text
+    assert (
+        "30.00 EUR" in estimate and "not charged" in estimate
+    )  # the charging alone, by hand: 0.4 × 62.50 × 1.20

@@ -45,9 +45,9 @@ class Desk:
     def say(self, **step: Any) -> None:
         add_rows(self.shop.context, self.id, {"step": [step]}, request_id=secrets.token_urlsafe(18))
 
-    def agree(self) -> None:
+    def approve(self) -> None:
         self.say(wanted={**CLEAN, "ground": "customer"})
-        self.shop.agree(self.shop.offer(self.id, "repair"), by="customer", how="in person")
+        self.shop.approve(self.shop.estimate(self.id, "repair"), by="customer", how="in person")
 
     def page(self, below: str) -> str:
         return " ".join(re.sub(r"<[^>]*>", " ", self.client.get(f"/job/{self.id}/{below}").text).split())
@@ -70,14 +70,14 @@ def desk(empty_shop: Path) -> Any:
     made.shop.close()
 
 
-def test_before_anything_was_agreed_to_there_is_nothing_to_take_money_for(desk: Desk) -> None:
+def test_before_anything_was_approved_there_is_nothing_to_take_money_for(desk: Desk) -> None:
     assert "Nothing has been approved yet, so no deposit can be taken." in desk.page("deposit")
     assert 'name="step[0].paid.amount"' not in desk.client.get(f"/job/{desk.id}/deposit").text
     assert "deposit" not in desk.client.get(f"/job/{desk.id}/leave").text
 
 
-def test_more_than_was_agreed_to_is_refused_beside_the_amount_and_kept_as_typed(desk: Desk) -> None:
-    desk.agree()
+def test_more_than_was_approved_is_refused_beside_the_amount_and_kept_as_typed(desk: Desk) -> None:
+    desk.approve()
     assert "not yet paid: 35.40 EUR" in desk.page("deposit")
     refused = desk.pay("50")
     assert refused.status_code == 422
@@ -88,7 +88,7 @@ def test_more_than_was_agreed_to_is_refused_beside_the_amount_and_kept_as_typed(
 
 
 def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk: Desk) -> None:
-    desk.agree()
+    desk.approve()
     desk.pay("20", next=f"/job/{desk.id}/deposit?next=leave")
     (payment,) = payments_of(billed_with(desk.shop.context, job_named(desk.shop.context, desk.id)))
     made = desk.client.post(
@@ -105,8 +105,8 @@ def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk
 
 
 def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk) -> None:
-    desk.shop.agree(desk.shop.offer(desk.id, "diagnosis"), by="customer", how="in person")
-    desk.agree()
+    desk.shop.approve(desk.shop.estimate(desk.id, "diagnosis"), by="customer", how="in person")
+    desk.approve()
     desk.pay("90")
     desk.say(ended={"how": "referred", "because": "It needs a lift."})
     assert "Refund due: 30.00 EUR" in desk.page(
@@ -118,7 +118,7 @@ def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk
 
 
 def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: Desk) -> None:
-    desk.agree()
+    desk.approve()
     desk.say(ended={"how": "declined", "because": "Too dear."})
     page = desk.client.get(f"/job/{desk.id}/hand").text
     back = re.search(r'href="(/job/[^"]*)">Reopen the job', page)
@@ -133,7 +133,7 @@ def test_an_end_is_said_on_the_hand_over_and_can_be_taken_back_from_there(desk: 
 
 
 def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk) -> None:
-    desk.agree()
+    desk.approve()
     desk.say(repaired=CLEAN)
     number = desk.shop.issue(desk.id).number
     page = desk.client.get(f"/new?again={desk.id}").text
@@ -179,7 +179,7 @@ def restored(key: Path) -> None:
 def test_a_link_key_that_cannot_be_used_is_named_where_the_invoice_is_and_hinders_only_until_it_is_back(
     desk: Desk, empty_shop: Path, spoil: Callable[[Path], str]
 ) -> None:
-    desk.agree()
+    desk.approve()
     desk.say(repaired=CLEAN)
     desk.say(waived={**CLEAN, "because": "did not fix"})
     (key,) = (path for path in (empty_shop / "keys").iterdir() if path.name == Path(KEY_FILE).name)

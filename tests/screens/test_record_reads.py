@@ -49,7 +49,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> tuple[Counter[str], Counter[str]
 def test_the_hand_over_screen_reads_a_journal_at_most_twice(
     desk: Desk, counted: tuple[Counter[str], Counter[str]]
 ) -> None:
-    desk.agree()
+    desk.approve()
     desk.say(repaired={"operation": "battery.clean_contacts"})
     for counter in counted:
         counter.clear()
@@ -68,7 +68,7 @@ def test_once_issued_the_hand_over_screen_reads_each_of_its_jobs_at_most_twice(
 ) -> None:
     other = Desk(empty_shop)
     for one in (desk, other):
-        one.agree()
+        one.approve()
         one.say(repaired={"operation": "battery.clean_contacts"})
     desk.shop.issue_together([desk.id, other.id])
     for counter in counted:
@@ -90,7 +90,7 @@ def test_a_reading_that_comes_in_reads_its_journal_once(
 def test_no_personal_text_is_read_twice_for_the_hand_over_screen(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    desk.agree()
+    desk.approve()
     desk.say(repaired={"operation": "battery.clean_contacts"})
     read: Counter[str] = Counter()
     text = store.persons.text

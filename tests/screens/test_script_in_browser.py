@@ -157,7 +157,7 @@ def _bench(folder: Path) -> Bench:
     create_shop(folder, demo=True)
     set_passcode(folder, CODE)
     shop = Shop(folder)
-    rows = {"reason": "starts badly", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
+    rows = {"reason": "starts badly", "vehicle": {"description": "a small van", "no_vin": "not readable"}}
     begun = add_rows(shop.context, None, rows, request_id="begins-the-job-of-this-test")
     app = work_app(Van(shop.context), PasscodeAuth(shop=folder))
     bench = Bench(shop=shop, app=app, posted=[], job=begun.job)
@@ -498,7 +498,7 @@ def test_a_server_that_does_not_answer_keeps_nobody_waiting_for_long(bench: Benc
 
 
 def test_a_server_that_fails_every_time_holds_up_no_other_job(bench: Bench, hand: Hand) -> None:
-    rows = {"reason": "another", "vehicle": {"told": "a car", "no_vin": "not readable"}}
+    rows = {"reason": "another", "vehicle": {"description": "a car", "no_vin": "not readable"}}
     other = add_rows(bench.shop.context, None, rows, request_id="begins-the-other-job").job
     bench.meddle = lambda environ: "fail" if environ["PATH_INFO"] == f"/job/{bench.job}/answer" else ""
     hand.open(1)

@@ -62,7 +62,10 @@ def testing(
 ) -> Callable[..., Phone]:
     def begin(**size: int) -> Phone:
         served = screens(empty_shop)
-        rows = {"reason": "Cranks slowly.", "vehicle": {"told": "a small van", "no_vin": "not readable"}}
+        rows = {
+            "reason": "Cranks slowly.",
+            "vehicle": {"description": "a small van", "no_vin": "not readable"},
+        }
         job = add_rows(served.shop.context, None, rows, request_id=secrets.token_urlsafe(18)).job
         watched = phone(**size)
         return Phone(served, watched, Thumb(watched.page), job)

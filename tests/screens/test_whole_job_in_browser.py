@@ -257,7 +257,7 @@ def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters
     with Shop(served.folder) as shop:
         record = shop.store.job(job)
         assert len(record.measured(0)) == 6 and len(record.measured(1)) == 1
-        repair = next(noted.record for noted in record.offers if noted.record.stage == "repair")
+        repair = next(noted.record for noted in record.estimates if noted.record.stage == "repair")
         assert len(repair.lines) == 2
     is_as_from_a_file(served.folder, job, tmp_path)
     assert hand.taps <= MOST_TAPS
@@ -275,10 +275,10 @@ def by_growing_file(shop: Shop, folder: Path, signature: str) -> str:
     path = folder / "visit.toml"
     path.write_text(first, encoding="utf-8")
     job = shop.import_visit(path)
-    shop.agree(shop.offer(job, "diagnosis"), by="customer", how="in person")
+    shop.approve(shop.estimate(job, "diagnosis"), by="customer", how="in person")
     path.write_text(first + looked, encoding="utf-8")
     assert shop.import_visit(path) == job
-    shop.agree(shop.offer(job, "repair"), by="customer", how="in person", signature=signature)
+    shop.approve(shop.estimate(job, "repair"), by="customer", how="in person", signature=signature)
     path.write_text(first + looked + repaired, encoding="utf-8")
     return shop.import_visit(path)
 

@@ -14,7 +14,17 @@ from hypothesis import strategies as st
 from corekit.model.canonical import digest
 from corekit.model.entry import Draft, Entry, own_subject
 from corekit.model.personal import Personal, PersonalText
-from corekit.model.records import Agreed, Measured, Offered, Opened, Seen, Setup, Vehicle, Withdrawn, body_of
+from corekit.model.records import (
+    Approved,
+    Estimated,
+    Measured,
+    Opened,
+    Seen,
+    Setup,
+    Vehicle,
+    Withdrawn,
+    body_of,
+)
 from corekit.store.reconcile import Reconciled
 from corekit.store.store import Store
 
@@ -329,7 +339,7 @@ def test_a_reading_whose_setup_is_not_in_the_file_is_refused(store: Store) -> No
 def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> None:
     job, _, _ = imported(store, None, drafts_of([COLD]))
     document = {"id": "d"}
-    offered = Offered(
+    estimated = Estimated(
         name="diagnosis 1",
         stage="diagnosis",
         document_id="d",
@@ -341,15 +351,15 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
         versions={},
         heads=[],
     )
-    agreed = Agreed(
-        offer="diagnosis 1",
-        document_hash=offered.document_hash,
+    approved = Approved(
+        estimate="diagnosis 1",
+        document_hash=estimated.document_hash,
         total=1,
         currency="EUR",
         by="customer",
         how="in person",
     )
-    said = [("offered", "visit:offer#1", offered), ("agreed", own_subject("agreed", "1"), agreed)]
+    said = [("estimated", "visit:offer#1", estimated), ("approved", own_subject("approved", "1"), approved)]
     append(
         store,
         job,

@@ -22,9 +22,9 @@ from corekit.model.entry import Draft
 from corekit.model.personal import Personal, PersonalText
 from corekit.model.records import (
     Customer,
+    Estimated,
     Issued,
     Measured,
-    Offered,
     Opened,
     Paid,
     PaymentTaken,
@@ -155,9 +155,9 @@ REFUSED: dict[str, tuple[Draft, str]] = {
     "a demo in a real store": (said("opened", "s", Opened(origin="x", demo=True)), "demo"),
     "a document with another hash": (
         said(
-            "offered",
+            "estimated",
             "s",
-            Offered(
+            Estimated(
                 name="n",
                 stage="s",
                 document_id="d",

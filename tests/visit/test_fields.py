@@ -63,9 +63,11 @@ def test_what_was_left_empty_is_not_in_the_rows_and_a_unit_key_alone_says_nothin
 
 
 def test_somebody_may_come_without_anything_more_to_say() -> None:
-    assert rows_of([("step[0].came|table", "yes"), ("step[0].came.odometer", "")]) == {"step": [{"came": {}}]}
-    assert rows_of([("step[0].came|table", "yes"), ("step[0].came.odometer", "5 km")]) == {
-        "step": [{"came": {"odometer": "5 km"}}]
+    assert rows_of([("step[0].arrived|table", "yes"), ("step[0].arrived.odometer", "")]) == {
+        "step": [{"arrived": {}}]
+    }
+    assert rows_of([("step[0].arrived|table", "yes"), ("step[0].arrived.odometer", "5 km")]) == {
+        "step": [{"arrived": {"odometer": "5 km"}}]
     }
 
 

@@ -40,8 +40,10 @@ class Visit:
     def say(self, **step: Any) -> None:
         add_rows(self.shop.context, self.job, {"step": [step]}, request_id=self._id())
 
-    def agree(self, stage: str, *declined: str) -> None:
-        self.shop.agree(self.shop.offer(self.job, stage), by="customer", how="in person", declined=declined)
+    def approve(self, stage: str, *declined: str) -> None:
+        self.shop.approve(
+            self.shop.estimate(self.job, stage), by="customer", how="in person", declined=declined
+        )
 
     @property
     def stands(self) -> Standing:
@@ -60,12 +62,12 @@ WANTED = {"operation": "battery.clean_contacts", "ground": "customer"}
 
 def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
     assert visit.stands.step is Step.DIAGNOSIS
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     assert visit.stands.step is Step.TEST
     visit.say(wanted=WANTED)
-    visit.shop.offer(visit.job, "repair")
+    visit.shop.estimate(visit.job, "repair")
     assert (visit.stands.step, visit.stands.pending) == (Step.OFFER, ("repair 1",))
-    visit.agree("repair")
+    visit.approve("repair")
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, ("battery.clean_contacts",))
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert visit.stands.to_do == ()
@@ -75,14 +77,14 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
 
 
 def test_work_that_was_declined_is_not_to_be_done(visit: Visit) -> None:
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     visit.say(wanted=WANTED)
-    visit.agree("repair", "battery.clean_contacts")
+    visit.approve("repair", "battery.clean_contacts")
     assert (visit.stands.step, visit.stands.to_do) == (Step.HAND_OVER, ())
 
 
 def test_a_job_that_was_left_waits_until_somebody_comes_again(visit: Visit) -> None:
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     visit.say(left={"because": "part missing"})
     assert visit.stands.away
     visit.say(came={})
@@ -90,7 +92,7 @@ def test_a_job_that_was_left_waits_until_somebody_comes_again(visit: Visit) -> N
 
 
 def test_a_job_that_ended_is_handed_over(visit: Visit) -> None:
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     visit.say(ended={"how": "no fault found", "because": "nobody was there"})
     assert visit.stands.step is Step.HAND_OVER
 
@@ -100,13 +102,13 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
     visit.job = add_rows(
         shop.context,
         None,
-        {"reason": "Wants it clean.", "vehicle": {"told": "five-door", "no_vin": "not seen yet"}},
+        {"reason": "Wants it clean.", "vehicle": {"description": "five-door", "no_vin": "not seen yet"}},
         request_id=visit._id(),
     ).job
     visit.say(wanted=WANTED)
-    visit.shop.offer(visit.job, "repair")
+    visit.shop.estimate(visit.job, "repair")
     assert visit.stands.step is Step.OFFER, "nobody has to be there to agree"
-    visit.agree("repair")
+    visit.approve("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
     add_rows(
@@ -119,9 +121,9 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
 
 
 def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) -> None:
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     visit.say(wanted=WANTED)
-    visit.agree("repair")
+    visit.approve("repair")
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))
     visit.say(waived={"operation": "battery.clean_contacts", "because": "did not fix"})
@@ -135,9 +137,9 @@ def test_work_that_no_reading_can_show_leads_on_to_the_hand_over(empty_shop: Pat
         prices.write(f'\n[operations."{silent}"]\nhours = "0.5"\n')
     with Shop(empty_shop, plugins=Plugins(systems={"horn": horn})) as shop:
         visit = Visit(shop)
-        visit.agree("diagnosis")
+        visit.approve("diagnosis")
         visit.say(wanted={"operation": silent, "ground": "customer"})
-        visit.agree("repair")
+        visit.approve("repair")
         visit.say(repaired={"operation": silent})
         assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
 
@@ -148,9 +150,9 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
         for key, one in visit.shop.context.plugins.operations.items()
         if one.shown_by and not one.replaces and key in visit.shop.context.prices.operations
     )
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     visit.say(wanted={"operation": operation.key, "ground": "customer"})
-    visit.agree("repair")
+    visit.approve("repair")
     visit.say(repaired={"operation": operation.key})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, (operation.key,))
     visit.say(seen=[{"of": operation.shown_by, "cannot": "no access"}])
@@ -159,13 +161,13 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
 
 def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(visit: Visit) -> None:
     works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
-    visit.agree("diagnosis")
+    visit.approve("diagnosis")
     for operation in works[:2]:
         visit.say(wanted={"operation": operation, "ground": "customer"})
-    visit.agree("repair")
+    visit.approve("repair")
     assert visit.stands.to_do == tuple(works[:2])
     visit.say(wanted={"operation": works[2], "ground": "customer"})
-    visit.agree("repair", works[0])
+    visit.approve("repair", works[0])
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, tuple(works[1:]))
     titles = [visit.shop.context.plugins.operations[key].title for key in works]
     left_out = issuing.left_out(visit.shop.context, visit.shop.store.job(visit.job))

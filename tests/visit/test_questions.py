@@ -35,7 +35,7 @@ from corekit.visit.unit_keys import number_and_unit, unit_keys
 from .clutch import FINGERS, PLUGINS, clutch, force, play, sink, warmth
 
 NOW = datetime(2026, 3, 5, 12, 0, tzinfo=UTC)
-HEAD = 'job = "x"\nreason = "r"\nvehicle = { told = "t", no_vin = "not seen" }\n'
+HEAD = 'job = "x"\nreason = "r"\nvehicle = { description = "t", no_vin = "not seen" }\n'
 
 
 @pytest.fixture

@@ -140,13 +140,13 @@ def persons_in(job: str) -> list[str]:
     told, the complaint.
     """
     data = told_in(job)
-    vehicle = {key: data["vehicle"].get(key) for key in ("plate", "vin", "told")}
+    vehicle = {key: data["vehicle"].get(key) for key in ("plate", "vin", "description")}
     return [text for text in (data["reason"], *data.get("customer", {}).values(), *vehicle.values()) if text]
 
 
-def offers_in(job: str) -> list[str]:
+def estimates_in(job: str) -> list[str]:
     """Printed names of the offers that a demo's visit file agrees to."""
-    return [step["agreed"]["offer"] for step in told_in(job)["step"] if "agreed" in step]
+    return [step["approved"]["estimate"] for step in told_in(job)["step"] if "approved" in step]
 
 
 def invoice_of(job: str, shop: Path) -> Path:

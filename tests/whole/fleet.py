@@ -10,7 +10,7 @@ from typing import Any
 
 import attrs
 
-from corekit.desk.estimating import Offer
+from corekit.desk.estimating import Estimate
 from corekit.desk.shop import Shop
 from corekit.plugin.host import Plugins, load
 
@@ -75,22 +75,22 @@ class Fleet:
         rows: dict[str, Any] = {
             "job": name,
             "reason": f"Complaint about {name}.",
-            "vehicle": {"plate": plate, "told": told},
+            "vehicle": {"plate": plate, "description": told},
             "customer": CUSTOMER if customer is None else customer,
             "traits": {"battery.type": "agm flat plate"},
             "step": [*SOUND, *more.pop("step", [])],
         }
         with self.open() as shop:
             job = self.added(shop, rows)
-            self.agreed(shop, shop.offer(job, "diagnosis"))
+            self.approved(shop, shop.estimate(job, "diagnosis"))
             if work:
                 asked = [
-                    {"wanted": {"operation": operation, "ground": "customer", "because": "asked for"}}
+                    {"requested": {"operation": operation, "ground": "customer", "because": "asked for"}}
                     for operation in work
                 ]
                 rows["step"] = [*rows["step"], *asked]
                 self.added(shop, rows)
-                self.agreed(shop, shop.offer(job, "repair"), **more)
+                self.approved(shop, shop.estimate(job, "repair"), **more)
                 rows["step"] = [
                     *rows["step"],
                     *({"repaired": {"operation": operation}} for operation in work),
@@ -104,5 +104,5 @@ class Fleet:
         return shop.import_visit(file)
 
     @staticmethod
-    def agreed(shop: Shop, offer: Offer, **more: Any) -> None:
-        shop.agree(offer, by="customer", how="by message", **more)
+    def approved(shop: Shop, estimate: Estimate, **more: Any) -> None:
+        shop.approve(estimate, by="customer", how="by message", **more)

@@ -18,7 +18,7 @@ import pypdfium2
 import pytest
 import zxingcpp
 
-from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.errors import EstimateAwaitedError
 from corekit.desk.issuing import Invoice
 from corekit.desk.shop import Shop
 from corekit.model.document import from_data, to_data
@@ -97,8 +97,8 @@ def test_our_own_texts_are_all_in_the_face_of_the_papers(
     """What people type may fall back to another face; what plugins and papers say must not."""
     check_glyphs(invoices[job].document)
     with Shop(demo_out) as shop:
-        for offer in shop.store.job(shop.store.find(job)).offers:
-            check_glyphs(from_data(offer.record.document))
+        for estimate in shop.store.job(shop.store.find(job)).estimates:
+            check_glyphs(from_data(estimate.record.document))
 
 
 def test_the_invoice_answers_in_the_order_of_a_customers_questions(
@@ -284,9 +284,9 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:
-        with pytest.raises(OfferAwaitedError) as awaited:
+        with pytest.raises(EstimateAwaitedError) as awaited:
             shop.import_visit(visit)
-        shop.offer(awaited.value.job, "diagnosis")
+        shop.estimate(awaited.value.job, "diagnosis")
         invoice = shop.issue(shop.import_visit(visit))
         shop.publish()
     assert "0TSTE1D1XS0000001" in paper_text(invoice.pdf)

@@ -36,8 +36,12 @@ from .fleet import CUSTOMER, Fleet
 # %: 14.1949 → 14.19; 88.90. Together: net 150.89, tax 28.6691 → 28.67, gross 179.56; apart 179.55, so the
 # rounding amount is -0.01.
 NET_1, NET_2, NET, TAX, TOTAL = "76.18", "74.71", "150.89", "28.67", 17955
-VAN_1: dict[str, Any] = {"told": "panel van, white", "plate": "XX 1", "work": ("battery.clean_contacts",)}
-VAN_2: dict[str, Any] = {"told": "pick-up, grey", "plate": "XX 2", "work": ("battery.charge",)}
+VAN_1: dict[str, Any] = {
+    "description": "panel van, white",
+    "plate": "XX 1",
+    "work": ("battery.clean_contacts",),
+}
+VAN_2: dict[str, Any] = {"description": "pick-up, grey", "plate": "XX 2", "work": ("battery.charge",)}
 
 
 @pytest.fixture(scope="module")
@@ -49,10 +53,10 @@ def visited(tmp_path_factory: pytest.TempPathFactory) -> Path:
     fleet = Fleet.of(tmp_path_factory.mktemp("fleet") / "shop")
     fleet.visited("van-1", **VAN_1)
     fleet.visited("van-2", **VAN_2)
-    fleet.visited("van-3", told="estate car, blue", plate="XX 3")
+    fleet.visited("van-3", description="estate car, blue", plate="XX 3")
     fleet.visited(
         "other",
-        told="hatchback, red",
+        description="hatchback, red",
         plate="YY 1",
         customer=CUSTOMER | {"address": "10 Made-up Road, Sampleton"},
     )
@@ -224,13 +228,13 @@ def test_jobs_that_do_not_belong_together_are_refused_in_one_sentence(
 def test_another_customer_is_named_with_the_difference(
     fleet: Fleet, customer: dict[str, str], text: str
 ) -> None:
-    fleet.visited("more", told="lorry", plate="XX 9", customer=customer)
+    fleet.visited("more", description="lorry", plate="XX 9", customer=customer)
     with fleet.open() as shop, pytest.raises(DeskError, match=text):
         shop.issue_together(["van-1", "more"])
 
 
 def test_another_phone_is_still_the_same_customer(fleet: Fleet) -> None:
-    fleet.visited("more", told="lorry", plate="XX 9", customer=CUSTOMER | {"phone": "000 0010"})
+    fleet.visited("more", description="lorry", plate="XX 9", customer=CUSTOMER | {"phone": "000 0010"})
     with fleet.open() as shop:
         assert shop.issue_together(["van-1", "more"]).number
 
@@ -284,7 +288,7 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
         assert not shop.store.job(shop.store.find("van-1")).issued
 
 
-def test_a_job_that_cannot_keep_to_its_agreement_is_named(fleet: Fleet) -> None:
+def test_a_job_that_cannot_keep_to_its_approval_is_named(fleet: Fleet) -> None:
     prices = (fleet.folder / "prices.toml").read_text("utf-8")
     (fleet.folder / "prices.toml").write_text(prices.replace('"19"', '"21"'), "utf-8")
     text = (  # 1.21 × 76.18 = 92.1778
@@ -425,13 +429,13 @@ def test_the_record_mark_is_over_all_of_it(fleet: Fleet) -> None:
 
 
 def test_the_command_takes_several_jobs_and_says_one_invoice(fleet: Fleet) -> None:
-    refused(corekit("issue", "van-1", "van-2", shop=fleet.folder, answer="n\n"), "no number was taken")
-    asked = corekit("issue", "van-1", "van-2", shop=fleet.folder, answer="y\n")
+    refused(corekit("invoice", "van-1", "van-2", shop=fleet.folder, answer="n\n"), "no number was taken")
+    asked = corekit("invoice", "van-1", "van-2", shop=fleet.folder, answer="y\n")
     assert "Issue one invoice over van-1 and van-2?" in done(asked).words
     assert "due 179.55 EUR" in asked.out
-    again = done(corekit("issue", "van-2", shop=fleet.folder))
+    again = done(corekit("invoice", "van-2", shop=fleet.folder))
     assert again.out.splitlines()[-3:] == asked.out.splitlines()[-3:]
-    refused(corekit("issue", "van-1", "van-3", "--yes", shop=fleet.folder), "is on invoice")
+    refused(corekit("invoice", "van-1", "van-3", "--yes", shop=fleet.folder), "is on invoice")
 
 
 def test_several_jobs_of_one_paper_are_as_long_as_they_are(fleet: Fleet) -> None:

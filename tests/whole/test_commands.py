@@ -64,19 +64,19 @@ def visit(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def offered(shop: Path, visit: Path) -> Path:
+def estimated(shop: Path, visit: Path) -> Path:
     """A real shop in which the diagnosis of the visit was offered and nobody has agreed yet."""
-    refused(corekit("add", visit, shop=shop), "corekit offer")
-    done(corekit("offer", WORN, shop=shop))
+    refused(corekit("add", visit, shop=shop), "corekit estimate")
+    done(corekit("estimate", WORN, shop=shop))
     return shop
 
 
 @pytest.fixture
-def repair_offered(offered: Path, visit: Path) -> Path:
+def repair_estimated(estimated: Path, visit: Path) -> Path:
     """The diagnosis agreed and made, the repair offered."""
-    refused(corekit("add", visit, shop=offered), "corekit offer")
-    done(corekit("offer", WORN, shop=offered))
-    return offered
+    refused(corekit("add", visit, shop=estimated), "corekit estimate")
+    done(corekit("estimate", WORN, shop=estimated))
+    return estimated
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -95,12 +95,12 @@ def entries(folder: Path) -> int:
 
 def to_the_end(visit: Path, shop: Path) -> Said:
     """A visit file through every step: added, offered and agreed as it says, issued."""
-    refused(corekit("add", visit, shop=shop), "corekit offer")
-    done(corekit("offer", WORN, "--stage", "diagnosis", shop=shop))
-    refused(corekit("add", visit, shop=shop), "corekit offer")
-    done(corekit("offer", WORN, "--stage", "repair", shop=shop))
+    refused(corekit("add", visit, shop=shop), "corekit estimate")
+    done(corekit("estimate", WORN, "--stage", "diagnosis", shop=shop))
+    refused(corekit("add", visit, shop=shop), "corekit estimate")
+    done(corekit("estimate", WORN, "--stage", "repair", shop=shop))
     done(corekit("add", visit, shop=shop))
-    return done(corekit("issue", WORN, "--yes", shop=shop))
+    return done(corekit("invoice", WORN, "--yes", shop=shop))
 
 
 # ---- help, and words nobody knows
@@ -133,11 +133,11 @@ def test_an_unknown_verb_is_named_with_the_nearest_one() -> None:
 def test_a_word_too_few_or_too_many_is_refused_with_the_usage() -> None:
     for words in (
         ["check"],
-        ["issue"],
-        ["agree", WORN],
+        ["invoice"],
+        ["approve", WORN],
         ["pay", WORN],
         ["check", "a", "b"],
-        ["issue", WORN, "--never-heard-of"],
+        ["invoice", WORN, "--never-heard-of"],
         ["serve", "--port", "many"],
     ):
         refused(corekit(*words), "usage:", code=2)
@@ -146,23 +146,29 @@ def test_a_word_too_few_or_too_many_is_refused_with_the_usage() -> None:
 # ---- files and shops that are not there
 
 
-@pytest.mark.parametrize("verb", ["check", "add", "estimate", "invoice"])
-def test_a_missing_file_is_named(verb: str, shop: Path) -> None:
-    refused(corekit(verb, "nowhere.toml", shop=shop), "nowhere.toml", "No such file")
+@pytest.mark.parametrize(
+    "verb", [["check"], ["add"], ["estimate", "--draft"], ["invoice", "--draft"]], ids=" ".join
+)
+def test_a_missing_file_is_named(verb: list[str], shop: Path) -> None:
+    refused(corekit(*verb, "nowhere.toml", shop=shop), "nowhere.toml", "No such file")
 
 
-@pytest.mark.parametrize("verb", ["check", "add", "estimate", "invoice"])
-def test_bad_toml_is_one_fault_with_line_and_column(verb: str, shop: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "verb", [["check"], ["add"], ["estimate", "--draft"], ["invoice", "--draft"]], ids=" ".join
+)
+def test_bad_toml_is_one_fault_with_line_and_column(verb: list[str], shop: Path, tmp_path: Path) -> None:
     bad = written(tmp_path, 'job = "x"\nreason = broken\n')
-    refused(corekit(verb, bad, shop=shop), "line 2", "column")
+    refused(corekit(*verb, bad, shop=shop), "line 2", "column")
     assert entries(shop) == 0
 
 
-@pytest.mark.parametrize("verb", ["check", "add", "estimate", "invoice"])
-def test_every_fault_of_a_file_is_listed_with_its_place(verb: str, shop: Path, visit: Path) -> None:
+@pytest.mark.parametrize(
+    "verb", [["check"], ["add"], ["estimate", "--draft"], ["invoice", "--draft"]], ids=" ".join
+)
+def test_every_fault_of_a_file_is_listed_with_its_place(verb: list[str], shop: Path, visit: Path) -> None:
     wrong = edited(visit.read_text("utf-8"), ('is = "8.4 V"', 'is = "8.4 A"'), ('"340 A"', '"340 V"'))
     refused(
-        corekit(verb, written(visit.parent, wrong), shop=shop),
+        corekit(*verb, written(visit.parent, wrong), shop=shop),
         "step[3].readings[0].is",
         "battery.load_current",
     )
@@ -172,15 +178,15 @@ def test_every_fault_of_a_file_is_listed_with_its_place(verb: str, shop: Path, v
 @pytest.mark.parametrize(
     "words",
     [
-        ("offer", "nobody"),
-        ("issue", "nobody", "--yes"),
+        ("estimate", "nobody"),
+        ("invoice", "nobody", "--yes"),
         ("pay", "nobody", "1.00"),
         ("forget", "nobody", "--yes"),
         ("check", "nobody"),
-        ("estimate", "nobody"),
-        ("invoice", "nobody"),
+        ("estimate", "nobody", "--draft"),
+        ("invoice", "nobody", "--draft"),
         ("publish", "nobody"),
-        ("agree", "nobody", "--total", "1", "--how", "x"),
+        ("approve", "nobody", "--total", "1", "--how", "x"),
     ],
     ids=lambda words: words[0],
 )
@@ -192,17 +198,17 @@ def test_an_unknown_job_is_named_and_what_there_is_listed(words: tuple[str, ...]
     "words",
     [
         ("add", "v.toml"),
-        ("offer", WORN),
-        ("issue", WORN),
+        ("estimate", WORN),
+        ("invoice", WORN),
         ("pay", WORN, "1"),
         ("publish",),
         ("serve",),
         ("verify",),
         ("forget", WORN),
         ("check", WORN),
-        ("estimate", WORN),
-        ("invoice", WORN),
-        ("agree", WORN, "--total", "1", "--how", "x"),
+        ("estimate", WORN, "--draft"),
+        ("invoice", WORN, "--draft"),
+        ("approve", WORN, "--total", "1", "--how", "x"),
     ],
     ids=lambda words: words[0],
 )
@@ -497,7 +503,7 @@ def test_a_plugin_that_fails_is_named_and_costs_the_others_nothing(
         words = done(corekit("check", "undecided", shop=demo_out)).words
         said = checked("undecided", demo_out)
         listed = corekit("plugins")
-        done(corekit("invoice", "undecided", "--out", paper, shop=demo_out))
+        done(corekit("invoice", "undecided", "--draft", "--out", paper, shop=demo_out))
     assert "broken" in words
     assert part in words
     assert "plugin failed" in words
@@ -563,33 +569,35 @@ def test_a_demo_file_is_refused_by_a_real_shop(shop: Path) -> None:
     assert entries(shop) == 0
 
 
-def test_a_file_that_agrees_to_an_offer_not_made_is_kept_up_to_there(shop: Path, visit: Path) -> None:
+def test_a_file_that_approves_an_estimate_not_made_is_kept_up_to_there(shop: Path, visit: Path) -> None:
     said = refused(
         corekit("add", visit, shop=shop),
         "'diagnosis 1'",
         "Everything before it is kept",
-        f"corekit offer {WORN} --stage diagnosis",
+        f"corekit estimate {WORN} --stage diagnosis",
     )
     assert "Traceback" not in said.words
     with Shop(shop) as opened:
         job = opened.store.job(opened.store.find(WORN))
         assert job.fitted(0)
-        assert job.agreements == ()
+        assert job.approvals == ()
         assert job.measured(0) == ()
-    done(corekit("offer", WORN, "--stage", "diagnosis", shop=shop))
+    done(corekit("estimate", WORN, "--stage", "diagnosis", shop=shop))
     refused(corekit("add", visit, shop=shop), "'repair 1'", "--stage repair")
     with Shop(shop) as opened:
         job = opened.store.job(opened.store.find(WORN))
         assert len(job.measured(0)) == 5
-        assert len(job.agreements) == 1
+        assert len(job.approvals) == 1
         assert job.repairs == ()
 
 
-def test_a_wrong_total_in_the_file_adds_nothing(offered: Path, visit: Path) -> None:
-    before = entries(offered)
+def test_a_wrong_total_in_the_file_adds_nothing(estimated: Path, visit: Path) -> None:
+    before = entries(estimated)
     wrong = edited(visit.read_text("utf-8"), ('total = "60.00"', 'total = "59.00"'))
-    refused(corekit("add", written(visit.parent, wrong), shop=offered), "59.00", "60.00", "Nothing was added")
-    assert entries(offered) == before
+    refused(
+        corekit("add", written(visit.parent, wrong), shop=estimated), "59.00", "60.00", "Nothing was added"
+    )
+    assert entries(estimated) == before
 
 
 def test_the_same_file_again_adds_nothing(shop: Path, visit: Path) -> None:
@@ -640,91 +648,95 @@ def test_a_vanished_row_is_refused_and_a_withdrawn_one_taken(shop: Path, visit: 
         assert "clip slipped" in [entry.reason for entry in job.entries]
 
 
-def test_a_payment_in_the_file_beyond_what_was_agreed_adds_nothing(repair_offered: Path, visit: Path) -> None:
-    before = entries(repair_offered)
+def test_a_payment_in_the_file_beyond_what_was_approved_adds_nothing(
+    repair_estimated: Path, visit: Path
+) -> None:
+    before = entries(repair_estimated)
     more = edited(visit.read_text("utf-8"), ('amount = "366.60"', 'amount = "366.61"'))
-    refused(corekit("add", written(visit.parent, more), shop=repair_offered), "366.61", "Nothing was added")
-    assert entries(repair_offered) == before
+    refused(corekit("add", written(visit.parent, more), shop=repair_estimated), "366.61", "Nothing was added")
+    assert entries(repair_estimated) == before
 
 
 # ---- offer, agree
 
 
-def test_an_offer_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
+def test_an_estimate_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
     shop: Path, visit: Path
 ) -> None:
     corekit("add", visit, shop=shop)
-    said = done(corekit("offer", WORN, shop=shop))
+    said = done(corekit("estimate", WORN, shop=shop))
     assert "Estimate 'diagnosis 1': 60.00 EUR" in said.out
-    assert f"corekit agree {WORN} --offer 'diagnosis 1' --total 60.00" in said.out
+    assert f"corekit approve {WORN} --estimate 'diagnosis 1' --total 60.00" in said.out
     text = " ".join(paper_text(shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").split())
     assert "60.00" in text
     assert "DRAFT" not in text
     assert "DEMO" not in text
 
 
-def test_asked_again_with_nothing_changed_the_standing_offer_is_given(shop: Path, visit: Path) -> None:
+def test_asked_again_with_nothing_changed_the_standing_estimate_is_given(shop: Path, visit: Path) -> None:
     corekit("add", visit, shop=shop)
-    first = done(corekit("offer", WORN, shop=shop))
+    first = done(corekit("estimate", WORN, shop=shop))
     paper = (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes()
     before = entries(shop)
-    assert done(corekit("offer", WORN, shop=shop)).out == first.out
+    assert done(corekit("estimate", WORN, shop=shop)).out == first.out
     assert entries(shop) == before
     assert (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes() == paper
 
 
-def test_an_agreement_binds_to_the_offered_paper(offered: Path) -> None:
-    done(corekit("agree", WORN, "--total", "60.00", "--how", "by phone", shop=offered))
-    with Shop(offered) as opened:
+def test_an_approval_binds_to_the_offered_paper(estimated: Path) -> None:
+    done(corekit("approve", WORN, "--total", "60.00", "--how", "by phone", shop=estimated))
+    with Shop(estimated) as opened:
         job = opened.store.job(opened.store.find(WORN))
-        assert job.agreements[0].record.document_hash == job.offers[0].record.document_hash
+        assert job.approvals[0].record.document_hash == job.estimates[0].record.document_hash
 
 
 @pytest.mark.parametrize("total", ["59.99", "60.01", "0", "600"])
-def test_a_wrong_total_is_not_an_agreement(offered: Path, total: str) -> None:
-    before = entries(offered)
+def test_a_wrong_total_is_not_an_approval(estimated: Path, total: str) -> None:
+    before = entries(estimated)
     refused(
-        corekit("agree", WORN, f"--total={total}", "--how", "x", shop=offered),
+        corekit("approve", WORN, f"--total={total}", "--how", "x", shop=estimated),
         "60.00",
         "Nothing was recorded",
     )
-    assert entries(offered) == before
+    assert entries(estimated) == before
 
 
 @pytest.mark.parametrize("total", ["sixty", "", "60,00 EUR", "NaN", "inf", "-60.00", "60.001"])
-def test_a_total_that_is_no_amount_is_refused_in_words(offered: Path, total: str) -> None:
-    before = entries(offered)
-    refused(corekit("agree", WORN, f"--total={total}", "--how", "x", shop=offered), "amount")
-    assert entries(offered) == before
+def test_a_total_that_is_no_amount_is_refused_in_words(estimated: Path, total: str) -> None:
+    before = entries(estimated)
+    refused(corekit("approve", WORN, f"--total={total}", "--how", "x", shop=estimated), "amount")
+    assert entries(estimated) == before
 
 
-def test_an_offer_that_was_not_made_cannot_be_agreed_to(shop: Path, visit: Path) -> None:
+def test_an_estimate_that_was_not_made_cannot_be_approved(shop: Path, visit: Path) -> None:
     corekit("add", visit, shop=shop)
-    refused(corekit("agree", WORN, "--total", "60.00", "--how", "x", shop=shop), "corekit offer")
-    corekit("offer", WORN, shop=shop)
+    refused(corekit("approve", WORN, "--total", "60.00", "--how", "x", shop=shop), "corekit estimate")
+    corekit("estimate", WORN, shop=shop)
     refused(
-        corekit("agree", WORN, "--offer", "repair 9", "--total", "60.00", "--how", "x", shop=shop),
+        corekit("approve", WORN, "--estimate", "repair 9", "--total", "60.00", "--how", "x", shop=shop),
         "repair 9",
         "diagnosis 1",
     )
 
 
-def test_declining_what_was_not_offered_is_refused(offered: Path) -> None:
+def test_declining_what_was_not_offered_is_refused(estimated: Path) -> None:
     refused(
         corekit(
-            "agree", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=offered
+            "approve", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=estimated
         ),
         "battery.replace",
     )
 
 
-def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered: Path, visit: Path) -> None:
+def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(
+    repair_estimated: Path, visit: Path
+) -> None:
     """The visit goes on without the drain's repair; its agreement is recorded by command and
     not by the file.
     """
     done(
         corekit(
-            "agree",
+            "approve",
             WORN,
             "--total",
             "306.60",
@@ -732,15 +744,15 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered
             "in person",
             "--declined",
             "battery.find_drain",
-            shop=repair_offered,
+            shop=repair_estimated,
         )
     )
     text = visit.read_text("utf-8")
     text = text[: text.index(DRAIN_REPAIRED)]
     step = text[text.index(REPAIR_AGREED) : text.index("[[step]]", text.index(REPAIR_AGREED) + 1)]
-    done(corekit("add", written(visit.parent, edited(text, (step, ""))), shop=repair_offered))
-    done(corekit("issue", WORN, "--yes", shop=repair_offered))
-    paper = " ".join(paper_text(next((repair_offered / "papers").glob("invoice-*.pdf"))).split())
+    done(corekit("add", written(visit.parent, edited(text, (step, ""))), shop=repair_estimated))
+    done(corekit("invoice", WORN, "--yes", shop=repair_estimated))
+    paper = " ".join(paper_text(next((repair_estimated / "papers").glob("invoice-*.pdf"))).split())
     assert "Declined by you: Find and cure the key-off drain." in paper
     assert "Starter battery, AGM" in paper
     lines = paper[paper.index("What we did") : paper.index("What it costs")]
@@ -751,23 +763,23 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(repair_offered
     assert "Total 306.60" in paper
 
 
-def test_nothing_that_calls_for_work_makes_no_repair_offer(shop: Path, tmp_path: Path) -> None:
+def test_nothing_that_calls_for_work_makes_no_repair_estimate(shop: Path, tmp_path: Path) -> None:
     text = real(JOBS["undecided"].read_text("utf-8"))
-    agreed = text[text.index("[[step]]\nagreed") : text.index("[[step]]\nseen")]
+    approved = text[text.index("[[step]]\nagreed") : text.index("[[step]]\nseen")]
     paid = text[text.index("[[step]]\npaid") :]
-    done(corekit("add", written(tmp_path, edited(text, (agreed, ""), (paid, ""))), shop=shop))
+    done(corekit("add", written(tmp_path, edited(text, (approved, ""), (paid, ""))), shop=shop))
     refused(
-        corekit("offer", "undecided", "--stage", "repair", shop=shop),
+        corekit("estimate", "undecided", "--stage", "repair", shop=shop),
         "Nothing in undecided calls for work",
         "corekit check undecided",
-        "wanted",
+        "requested",
     )
 
 
 @pytest.mark.parametrize("km", ["far", "-3", "1e3", "12 km"])
-def test_a_distance_that_is_none_is_refused_in_words(offered: Path, km: str) -> None:
-    for verb in ("offer", "estimate", "invoice"):
-        refused(corekit(verb, WORN, f"--km={km}", shop=offered), "--km", "not a distance")
+def test_a_distance_that_is_none_is_refused_in_words(estimated: Path, km: str) -> None:
+    for verb in (["estimate"], ["estimate", "--draft"], ["invoice", "--draft"]):
+        refused(corekit(*verb, WORN, f"--km={km}", shop=estimated), "--km", "not a distance")
 
 
 # ---- drafts
@@ -778,7 +790,7 @@ def test_a_draft_says_so_has_no_number_and_no_code_and_is_kept_nowhere(
     source: str | Path, demo_copy: Path, tmp_path: Path
 ) -> None:
     before = files(demo_copy)
-    done(corekit("invoice", source, "--out", tmp_path / "draft.pdf", shop=demo_copy))
+    done(corekit("invoice", source, "--draft", "--out", tmp_path / "draft.pdf", shop=demo_copy))
     text = paper_text(tmp_path / "draft.pdf")
     assert "DRAFT" in text
     assert not re.search(r"\d{4}-A\d{4}", text)
@@ -791,7 +803,7 @@ def test_where_all_is_repaired_there_is_nothing_to_estimate(
     source: str | Path, demo_copy: Path, tmp_path: Path
 ) -> None:
     refused(
-        corekit("estimate", source, "--out", tmp_path / "draft.pdf", shop=demo_copy),
+        corekit("estimate", source, "--draft", "--out", tmp_path / "draft.pdf", shop=demo_copy),
         "calls for work that may be offered",
         "corekit check",
     )
@@ -802,7 +814,7 @@ def test_where_all_is_repaired_there_is_nothing_to_estimate(
 def test_a_draft_into_a_folder_that_is_not_there_says_so(verb: str, demo_copy: Path, tmp_path: Path) -> None:
     words = ["--stage", "diagnosis"] if verb == "estimate" else []
     refused(
-        corekit(verb, WORN, *words, "--out", tmp_path / "no" / "folder.pdf", shop=demo_copy),
+        corekit(verb, WORN, *words, "--draft", "--out", tmp_path / "no" / "folder.pdf", shop=demo_copy),
         "folder.pdf",
         "there is no folder",
     )
@@ -811,26 +823,46 @@ def test_a_draft_into_a_folder_that_is_not_there_says_so(verb: str, demo_copy: P
 def test_an_estimate_can_be_drafted_from_a_file_alone(shop: Path, visit: Path, tmp_path: Path) -> None:
     text = visit.read_text("utf-8")
     arrival = written(tmp_path, text[: text.index(REPAIR_AGREED)])
-    said = done(corekit("estimate", arrival, "--out", tmp_path / "e.pdf", shop=shop))
+    said = done(corekit("estimate", arrival, "--draft", "--out", tmp_path / "e.pdf", shop=shop))
     assert "306.60 EUR" in said.out
     assert "DRAFT" in paper_text(tmp_path / "e.pdf")
     assert entries(shop) == 0
 
 
+@pytest.mark.parametrize("option", [["--out", "x.pdf"], ["--text"]], ids=lambda option: option[0])
+@pytest.mark.parametrize("verb", ["estimate", "invoice"])
+def test_what_only_a_draft_has_is_refused_without_draft(
+    verb: str, option: list[str], demo_copy: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    before = files(demo_copy)
+    refused(corekit(verb, WORN, *option, shop=demo_copy), option[0], "--draft", "Nothing was written")
+    assert files(demo_copy) == before
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_draft_is_of_one_job(demo_copy: Path) -> None:
+    refused(
+        corekit("invoice", WORN, "undecided", "--draft", shop=demo_copy),
+        "one job or file",
+        "Nothing was written",
+    )
+
+
 # ---- issue, pay
 
 
-def test_issuing_asks_first_and_no_answer_is_a_no(repair_offered: Path, visit: Path) -> None:
-    done(corekit("add", visit, shop=repair_offered))
-    before = entries(repair_offered)
+def test_issuing_asks_first_and_no_answer_is_a_no(repair_estimated: Path, visit: Path) -> None:
+    done(corekit("add", visit, shop=repair_estimated))
+    before = entries(repair_estimated)
     for answer in ("", "n\n", "\n", "maybe\n"):
-        said = refused(corekit("issue", WORN, shop=repair_offered, answer=answer), "no number was taken")
+        said = refused(corekit("invoice", WORN, shop=repair_estimated, answer=answer), "no number was taken")
         assert WORN in said.out
         assert "?" in said.out
-    assert entries(repair_offered) == before
+    assert entries(repair_estimated) == before
     assert re.search(
         r"Invoice \d{4}-A0001, due 0\.00 EUR",
-        done(corekit("issue", WORN, shop=repair_offered, answer="y\n")).out,
+        done(corekit("invoice", WORN, shop=repair_estimated, answer="y\n")).out,
     )
 
 
@@ -839,17 +871,17 @@ def test_issued_again_it_is_the_same_invoice(shop: Path, visit: Path) -> None:
     paper = next((shop / "papers").glob("invoice-*.pdf"))
     bytes_before, before = paper.read_bytes(), entries(shop)
     paper.unlink()
-    again = done(corekit("issue", WORN, shop=shop))
+    again = done(corekit("invoice", WORN, shop=shop))
     assert again.out == first.out
     assert paper.read_bytes() == bytes_before
     assert entries(shop) == before
 
 
-def test_nothing_is_issued_without_an_agreement(shop: Path, visit: Path) -> None:
+def test_nothing_is_issued_without_an_approval(shop: Path, visit: Path) -> None:
     text = visit.read_text("utf-8")
     arrival = re.sub(r"(?m)^\[\[step\]\].*\nagreed = .*\n", "", text[: text.index(REPAIR_AGREED)])
     done(corekit("add", written(visit.parent, arrival), shop=shop))
-    refused(corekit("issue", WORN, "--yes", shop=shop), "agreed")
+    refused(corekit("invoice", WORN, "--yes", shop=shop), "approved")
     with Shop(shop) as opened:
         assert opened.store.books() == []
 
@@ -879,7 +911,7 @@ def test_one_can_pay_partly_and_then_the_rest_and_no_more(unpaid: Path) -> None:
         paid = [entry.body["amount"] for entry in opened.store.books() if entry.kind == "payment"]
         assert paid == [10000, 26660]
         assert [noted.record.amount for noted in opened.store.job(opened.store.find(WORN)).payments] == paid
-    assert "due 0.00 EUR" in done(corekit("issue", WORN, shop=unpaid)).out
+    assert "due 0.00 EUR" in done(corekit("invoice", WORN, shop=unpaid)).out
     done(corekit("verify", shop=unpaid))
 
 
@@ -1026,7 +1058,7 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
             for personal in ("Example Customer", "000 0001", "DEMO-1", "five-door", "two days at the kerb"):
                 assert personal.encode() not in path.read_bytes(), f"{personal} is still in {path.name}"
     done(corekit("verify", shop=demo_copy))
-    done(corekit("issue", WORN, shop=demo_copy))
+    done(corekit("invoice", WORN, shop=demo_copy))
     text = paper_text(demo_copy / "papers" / min(name for name in papers if name.startswith("invoice")))
     assert "removed" in text
     assert "Sample Driver" not in text
@@ -1040,7 +1072,7 @@ def test_a_folder_that_may_not_be_written_is_said_in_words(demo_copy: Path, tmp_
     demo_copy.chmod(0o500)
     (demo_copy / "papers").chmod(0o500)
     try:
-        refused(corekit("issue", WORN, shop=demo_copy), "papers")
+        refused(corekit("invoice", WORN, shop=demo_copy), "papers")
     finally:
         demo_copy.chmod(0o700)
         (demo_copy / "papers").chmod(0o700)
@@ -1052,9 +1084,9 @@ def run_as_nobody(demo_copy: Path, tmp_path: Path) -> None:
 
     shutil.rmtree(demo_copy / "papers")
     (demo_copy / "papers").write_text("", "utf-8")
-    refused(corekit("issue", WORN, shop=demo_copy), "papers", "Nothing acknowledged before is lost")
+    refused(corekit("invoice", WORN, shop=demo_copy), "papers", "Nothing acknowledged before is lost")
     refused(
-        corekit("invoice", WORN, "--out", tmp_path / "no" / "such" / "folder.pdf", shop=demo_copy),
+        corekit("invoice", WORN, "--draft", "--out", tmp_path / "no" / "such" / "folder.pdf", shop=demo_copy),
         "folder.pdf",
     )
 

@@ -20,9 +20,11 @@ from corekit.desk.errors import DeskError
 from corekit.desk.shop import Shop
 from corekit.store.store import Store
 
-from .chain import COREKIT, JOBS, corekit, done, found_shop, invoice_of, offers_in, paper_text, refused
+from .chain import COREKIT, JOBS, corekit, done, estimates_in, found_shop, invoice_of, paper_text, refused
 
-ESTIMATES = {f"estimate-{job}-{offer.replace(' ', '-')}.pdf" for job in JOBS for offer in offers_in(job)}
+ESTIMATES = {
+    f"estimate-{job}-{estimate.replace(' ', '-')}.pdf" for job in JOBS for estimate in estimates_in(job)
+}
 
 
 def files_in(folder: Path) -> set[str]:

@@ -20,7 +20,7 @@ import pytest
 
 from corekit.billing.approval import ConsentError
 from corekit.desk.errors import DeskError
-from corekit.desk.estimating import Offer, offer_named
+from corekit.desk.estimating import Estimate, estimate_named
 from corekit.desk.issuing import Invoice, left_out
 from corekit.desk.jobs import job_named, photograph, pictures_of, texts_of
 from corekit.desk.rows import add_rows, withdraw_entry
@@ -71,12 +71,12 @@ class Visit:
         step: dict[str, Any] = {"readings": [{"of": of, "is": text, "with": "meter", **more}]}
         return self.say(**step, **({"setup": setup} if setup else {}))
 
-    def yes(self, stage: str, total: str, *declined: str) -> Offer:
+    def yes(self, stage: str, total: str, *declined: str) -> Estimate:
         """An offer, what the customer sees on it, and the yes to it."""
-        offer = self.shop.offer(self.job, stage)
-        assert str(offer.total) == total
-        self.shop.agree(offer, by="customer", how="in person", declined=declined)
-        return offer
+        estimate = self.shop.estimate(self.job, stage)
+        assert str(estimate.total) == total
+        self.shop.approve(estimate, by="customer", how="in person", declined=declined)
+        return estimate
 
     def issue(self, total: str, due: str = "") -> tuple[Invoice, str]:
         invoice = self.shop.issue(self.job)
@@ -100,7 +100,7 @@ def arrive(shop: Shop, name: str = "first", **more: Any) -> Visit:
         "job": name,
         "reason": "Does not crank in the morning.",
         "customer": {"name": "Example Customer"},
-        "vehicle": {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"},
+        "vehicle": {"plate": "DEMO-1", "description": "five-door, 1.4 petrol", "odometer": "98400 km"},
         "step": [],
         **more,
     }
@@ -158,8 +158,8 @@ def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoi
     visit = arrive(shop, traits=SOUND)
     visit.yes("diagnosis", "60.00")
     worn(visit)
-    offer = shop.offer(visit.job, "repair")
-    assert str(offer.total) == "246.60"
+    estimate = shop.estimate(visit.job, "repair")
+    assert str(estimate.total) == "246.60"
     visit.say(ended={"how": "declined", "because": "Too dear for a car of this age."})
     _, text = visit.issue("60.00")
     assert "You decided against a repair: Too dear for a car of this age." in text
@@ -168,7 +168,7 @@ def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoi
     assert "8.40 V" in text  # what was found is theirs
 
 
-def test_what_was_agreed_and_not_done_is_not_invoiced_when_the_job_is_handed_on(shop: Shop) -> None:
+def test_what_was_approved_and_not_done_is_not_invoiced_when_the_job_is_handed_on(shop: Shop) -> None:
     visit = arrive(shop, traits=SOUND)
     visit.yes("diagnosis", "60.00")
     worn(visit)
@@ -185,7 +185,7 @@ def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(
     with pytest.raises(
         DeskError, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
     ):
-        shop.offer(visit.job, "repair")
+        shop.estimate(visit.job, "repair")
     visit.data["step"][-1]["ended"]["withdrawn"] = "agreed after all"
     visit.add()
     visit.yes("repair", "246.60")
@@ -196,20 +196,20 @@ def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(
 # ---- what is not charged
 
 
-def test_goodwill_before_the_offer_is_priced_into_it_and_printed(shop: Shop) -> None:
+def test_goodwill_before_the_estimate_is_priced_into_it_and_printed(shop: Shop) -> None:
     visit = (
         worn(arrive(shop, traits=SOUND))
         .say(wanted={"operation": CLEAN, "ground": "customer"})
         .say(waived={"operation": CLEAN, "because": "goodwill"})
     )
-    offer = visit.yes("repair", "246.60")
-    assert "goodwill; not charged" in text_of(offer.pdf)
+    estimate = visit.yes("repair", "246.60")
+    assert "goodwill; not charged" in text_of(estimate.pdf)
     visit.say(repaired={"operation": REPLACE}).say(repaired={"operation": CLEAN})
     _, text = visit.issue("246.60")
     assert text.count("goodwill; not charged") == 2  # the hour and the part
 
 
-def test_goodwill_after_the_repair_prices_the_invoice_below_what_was_agreed(shop: Shop) -> None:
+def test_goodwill_after_the_repair_prices_the_invoice_below_what_was_approved(shop: Shop) -> None:
     visit = worn(arrive(shop, traits=SOUND))
     visit.yes("repair", "246.60")
     visit.say(repaired={"operation": REPLACE}).say(waived={"operation": REPLACE, "because": "goodwill"})
@@ -239,8 +239,8 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
             "because": "the new battery has a dead cell",
         }
     )
-    offer = again.yes("repair", "0.00")
-    paper = text_of(offer.pdf)
+    estimate = again.yes("repair", "0.00")
+    paper = text_of(estimate.pdf)
     assert f"rework of invoice {number}; not charged" in paper
     assert f"Warranty repair: of what invoice {number} was for: the new battery has a dead cell" in paper
     again.say(repaired={"operation": REPLACE})
@@ -259,14 +259,16 @@ def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
     assert "guarantee on invoice 2025-A0007; not charged" in visit.issue("0.00")[1]
 
 
-def test_an_offer_of_nothing_is_agreed_to_and_issued_from_the_command_line_like_any_other(shop: Shop) -> None:
+def test_an_estimate_of_nothing_is_approved_and_issued_from_the_command_line_like_any_other(
+    shop: Shop,
+) -> None:
     arrive(shop).say(wanted={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
-    assert "0.00 EUR" in done(corekit("offer", "first", "--stage", "repair", shop=shop.context.folder)).out
+    assert "0.00 EUR" in done(corekit("estimate", "first", "--stage", "repair", shop=shop.context.folder)).out
     done(
         corekit(
-            "agree",
+            "approve",
             "first",
-            "--offer",
+            "--estimate",
             "repair 1",
             "--total",
             "0.00",
@@ -276,19 +278,19 @@ def test_an_offer_of_nothing_is_agreed_to_and_issued_from_the_command_line_like_
         )
     )
     job = shop.store.job(shop.store.find("first"))
-    assert [noted.record.total for noted in job.agreements] == [0]
+    assert [noted.record.total for noted in job.approvals] == [0]
 
 
 def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why(shop: Shop) -> None:
     arrive(shop).yes("diagnosis", "60.00")
-    second = arrive(shop, "second").say(came={"same_drive_as": "first"})
+    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
     second.yes("diagnosis", "36.00")
     second.say(ended={"how": "no fault found", "because": "It started at once."})
     with pytest.raises(ConsentError, match="there is nothing to invoice"):
         shop.issue(second.job)
 
 
-def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop) -> None:
+def test_an_estimate_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop) -> None:
     prices = shop.context.folder / "prices.toml"
     prices.write_text(
         re.sub(r'(call_out +=|price =|per_hour =) "[0-9.]+"', r'\1 "0.00"', prices.read_text("utf-8")),
@@ -297,7 +299,7 @@ def test_an_offer_of_nothing_is_refused_only_where_nothing_is_priced(shop: Shop)
     with Shop(shop.context.folder, plugins=plugins()) as unfilled:
         visit = arrive(unfilled).say(waived={"charge": "call-out", "because": "goodwill"})
         with pytest.raises(DeskError, match=r"would come to 0\.00 EUR\. Fill in prices\.toml"):
-            unfilled.offer(visit.job, "diagnosis")
+            unfilled.estimate(visit.job, "diagnosis")
 
 
 # ---- a wrong diagnosis
@@ -321,7 +323,7 @@ def withdraw(visit: Visit, reason: str) -> None:
 
 def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop: Shop) -> None:
     visit = wrong(shop)
-    offered = shop.store.job(visit.job).offers[-1].record.lines[0]["ground"]["text"]
+    estimated = shop.store.job(visit.job).estimates[-1].record.lines[0]["ground"]["text"]
     withdraw(visit, "the clamps of the load tester had slipped")
     visit.say(waived={"operation": REPLACE, "because": "did not fix"})
     _, text = visit.issue("60.00")
@@ -334,7 +336,7 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
         "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
     )
     assert withdrawn in text
-    assert offered not in text
+    assert estimated not in text
     assert "8.40 V" not in text
     assert "shown to work" not in text
     assert "not repaired yet" not in text
@@ -356,11 +358,11 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
     assert "8.40 V" not in text
 
 
-def test_the_offer_of_then_is_kept_as_it_was_handed_over(shop: Shop) -> None:
+def test_the_estimate_of_then_is_kept_as_it_was_handed_over(shop: Shop) -> None:
     visit = wrong(shop)
-    before = to_data(offer_named(shop.context, job_named(shop.context, visit.job)).document)
+    before = to_data(estimate_named(shop.context, job_named(shop.context, visit.job)).document)
     withdraw(visit, "the clamps of the load tester had slipped")
-    assert to_data(offer_named(shop.context, job_named(shop.context, visit.job)).document) == before
+    assert to_data(estimate_named(shop.context, job_named(shop.context, visit.job)).document) == before
 
 
 def test_a_finding_that_other_readings_bear_out_stays_the_ground(shop: Shop) -> None:
@@ -386,7 +388,7 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
     )
     visit.yes("repair", "35.40")
     visit.say(repaired={"operation": CLEAN})
-    visit.data["step"][0]["wanted"]["withdrawn"] = "it was only dirt on the cover"
+    visit.data["step"][0]["requested"]["withdrawn"] = "it was only dirt on the cover"
     visit.say(waived={"operation": CLEAN, "because": "did not fix"})
     _, text = visit.issue("0.00")
     assert "Mechanic's judgement: withdrawn since: it was only dirt on the cover" in text
@@ -398,34 +400,36 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
 
 def test_the_second_vehicle_in_one_driveway_does_not_pay_for_the_coming(shop: Shop) -> None:
     arrive(shop).yes("diagnosis", "60.00")
-    second = arrive(shop, "second").say(came={"same_drive_as": "first"})
-    offer = second.yes("diagnosis", "36.00")
-    text = text_of(offer.pdf)
+    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
+    estimate = second.yes("diagnosis", "36.00")
+    text = text_of(estimate.pdf)
     assert "Call-out" not in text
     assert "while we were there for another vehicle" in text
     assert "Call-out" not in second.issue("36.00")[1]
 
 
-def test_the_coming_can_be_left_out_of_one_offer_by_hand(shop: Shop) -> None:
+def test_the_coming_can_be_left_out_of_one_estimate_by_hand(shop: Shop) -> None:
     visit = arrive(shop)
-    assert str(shop.offer(visit.job, "diagnosis", call_out=False).total) == "36.00"
-    said = done(corekit("offer", "first", "--stage", "diagnosis", "--no-call-out", shop=shop.context.folder))
+    assert str(shop.estimate(visit.job, "diagnosis", call_out=False).total) == "36.00"
+    said = done(
+        corekit("estimate", "first", "--stage", "diagnosis", "--no-call-out", shop=shop.context.folder)
+    )
     assert "36.00 EUR" in said.out
 
 
 def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> None:
     first = arrive(shop)
-    second = arrive(shop, "second").say(came={"same_drive_as": "first"})
-    first.say(came={"same_drive_as": "second"})
+    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
+    first.say(came={"same_trip_as": "second"})
     for visit in (first, second):
         with pytest.raises(DeskError, match="does not pay for the coming itself"):
-            shop.offer(visit.job, "diagnosis")
+            shop.estimate(visit.job, "diagnosis")
 
 
 def test_a_later_yes_to_another_price_of_the_diagnosis_takes_the_place_of_the_first(shop: Shop) -> None:
     visit = arrive(shop)
     visit.yes("diagnosis", "60.00")
-    visit.say(came={"same_drive_as": arrive(shop, "other").data["job"]})
+    visit.say(came={"same_trip_as": arrive(shop, "other").data["job"]})
     visit.yes("diagnosis", "36.00")
     _, text = visit.issue("36.00")
     assert text.count("Diagnosis, flat price") == 1
@@ -517,8 +521,8 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
 
 def test_what_was_noted_of_the_vehicle_stands_on_every_paper_and_on_no_page(shop: Shop) -> None:
     visit = arrive(shop).say(remarked={"words": "a scratch along the left door"})
-    offer = visit.yes("diagnosis", "60.00")
-    assert "Noted on arrival: a scratch along the left door" in text_of(offer.pdf)
+    estimate = visit.yes("diagnosis", "60.00")
+    assert "Noted on arrival: a scratch along the left door" in text_of(estimate.pdf)
     invoice, text = visit.issue("60.00")
     assert "Noted on arrival: a scratch along the left door" in text
     assert "scratch" not in render_page(invoice.document, mask, "")
@@ -553,14 +557,18 @@ def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop)
 
 
 def test_a_quote_by_phone_says_that_nothing_was_measured_and_becomes_the_visit(shop: Shop) -> None:
-    visit = arrive(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).say(
+    visit = arrive(shop, vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).say(
         wanted={"operation": REPLACE, "ground": "customer"}
     )
-    offer = visit.yes("repair", "246.60")
-    text = text_of(offer.pdf)
+    estimate = visit.yes("repair", "246.60")
+    text = text_of(estimate.pdf)
     assert "Nothing was measured for this price and the vehicle was not seen." in text
     assert "It holds for the vehicle and the work as you described them" in text
-    visit.data["vehicle"] = {"plate": "DEMO-1", "told": "five-door, 1.4 petrol, 2014", "odometer": "98400 km"}
+    visit.data["vehicle"] = {
+        "plate": "DEMO-1",
+        "description": "five-door, 1.4 petrol, 2014",
+        "odometer": "98400 km",
+    }
     visit.add()
     worn(visit)
     visit.say(repaired={"operation": REPLACE})
@@ -570,19 +578,19 @@ def test_a_quote_by_phone_says_that_nothing_was_measured_and_becomes_the_visit(s
     assert "Nothing was measured" not in paper
 
 
-def test_an_offer_that_rests_on_readings_does_not_say_that_nothing_was_measured(shop: Shop) -> None:
-    offer = worn(arrive(shop, traits=SOUND)).yes("repair", "246.60")
-    assert "Nothing was measured" not in text_of(offer.pdf)
+def test_an_estimate_that_rests_on_readings_does_not_say_that_nothing_was_measured(shop: Shop) -> None:
+    estimate = worn(arrive(shop, traits=SOUND)).yes("repair", "246.60")
+    assert "Nothing was measured" not in text_of(estimate.pdf)
 
 
 def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
-    assert "never cost more than" not in text_of(shop.offer(arrive(shop).job, "diagnosis").pdf)
+    assert "never cost more than" not in text_of(shop.estimate(arrive(shop).job, "diagnosis").pdf)
     prices = shop.context.folder / "prices.toml"
     prices.write_text(
         prices.read_text("utf-8").replace('price = "30.00" }', 'price = "30.00", cap = "90.00" }'), "utf-8"
     )
     with Shop(shop.context.folder, plugins=plugins()) as capped:
-        text = text_of(capped.offer(arrive(capped, "second").job, "diagnosis").pdf)
+        text = text_of(capped.estimate(arrive(capped, "second").job, "diagnosis").pdf)
     assert (
         "call-out, travel and diagnosis together never cost more than 90.00 EUR before tax without a new"
         " approval from you." in text
@@ -600,8 +608,8 @@ def photographed(shop: Shop, job: str) -> None:
 
 def test_pictures_are_kept_with_the_persons_and_loaded_only_where_somebody_asks(shop: Shop) -> None:
     visit = arrive(shop)
-    offer = shop.offer(visit.job, "diagnosis")
-    shop.agree(offer, by="customer", how="in person", signature=PICTURE + "c2lnbmVk")
+    estimate = shop.estimate(visit.job, "diagnosis")
+    shop.approve(estimate, by="customer", how="in person", signature=PICTURE + "c2lnbmVk")
     photographed(shop, visit.job)
     texts = texts_of(shop.context, shop.store.job(visit.job))
     assert "a crack beside the left post" in texts.values()
@@ -643,7 +651,7 @@ def test_a_photo_of_nothing_or_of_something_unknown_is_refused(shop: Shop) -> No
 
 def test_no_paper_and_no_page_shows_a_picture(shop: Shop) -> None:
     visit = arrive(shop)
-    shop.agree(shop.offer(visit.job, "diagnosis"), by="customer", how="in person", signature=PICTURE)
+    shop.approve(shop.estimate(visit.job, "diagnosis"), by="customer", how="in person", signature=PICTURE)
     photographed(shop, visit.job)
     invoice, text = visit.issue("60.00")
     assert "aGVsbG8" not in text
@@ -654,7 +662,7 @@ def test_no_paper_and_no_page_shows_a_picture(shop: Shop) -> None:
 
 def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Shop) -> None:
     visit = arrive(shop)
-    shop.agree(shop.offer(visit.job, "diagnosis"), by="customer", how="in person", signature=PICTURE)
+    shop.approve(shop.estimate(visit.job, "diagnosis"), by="customer", how="in person", signature=PICTURE)
     photographed(shop, visit.job)
     counts = shop.forget(visit.job)
     assert (counts["photo"], counts["signature"]) == (1, 1)
@@ -693,7 +701,7 @@ def test_what_vanishes_from_the_file_is_named_with_its_words(shop: Shop) -> None
     assert "ended of first (declined, too dear)" in str(caught.value)
 
 
-def test_waived_work_that_nobody_agreed_to_is_still_no_part_of_an_invoice(shop: Shop) -> None:
+def test_waived_work_that_nobody_approved_is_still_no_part_of_an_invoice(shop: Shop) -> None:
     visit = (
         arrive(shop)
         .say(waived={"operation": CLEAN, "because": "goodwill"})
@@ -759,19 +767,19 @@ class Screen:
         withdraw_entry(self.shop.context, self.job, entry.id, because, request_id=f"answer-{self.count:016}")
 
     def yes(self, stage: str, total: str) -> None:
-        offer = self.shop.offer(self.job, stage)
-        assert str(offer.total) == total
-        self.shop.agree(offer, by="customer", how="by message")
+        estimate = self.shop.estimate(self.job, stage)
+        assert str(estimate.total) == total
+        self.shop.approve(estimate, by="customer", how="by message")
 
 
 def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -> None:
     steps: list[dict[str, Any]] = [
-        {"came": {"odometer": "98401 km"}},
+        {"arrived": {"odometer": "98401 km"}},
         {"remarked": {"words": "a scratch along the left door"}},
         {"started": {"of": "battery.drain", "wait": "30 min"}},
-        {"wanted": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}},
+        {"requested": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}},
         {"left": {"because": "charging", "back": "2026-03-05"}},
-        {"came": {}},
+        {"arrived": {}},
         {"repaired": {"operation": CHARGE}},
         {"waived": {"operation": CHARGE, "because": "did not fix"}},
         {"ended": {"how": "referred", "because": "lift"}},
@@ -808,7 +816,7 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
 
 
 def test_a_quote_by_phone_becomes_a_visit_on_the_screen_too(shop: Shop) -> None:
-    screen = Screen(shop, vehicle={"told": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
+    screen = Screen(shop, vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
     screen.step(wanted={"operation": CLEAN, "ground": "customer"})
     screen.yes("repair", "35.40")
     (vehicle,) = [noted for noted in shop.store.job(screen.job).standing if noted.entry.kind == "vehicle"]
@@ -837,7 +845,7 @@ def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:
     screen = Screen(shop, vehicle={"plate": "DEMO-1"})
     end = screen.step(ended={"how": "declined", "because": "too dear"})
     with pytest.raises(DeskError):
-        shop.offer(screen.job, "diagnosis")
+        shop.estimate(screen.job, "diagnosis")
     screen.withdraw(end, "agreed after all")
     screen.yes("diagnosis", "60.00")
 

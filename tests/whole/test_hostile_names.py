@@ -13,7 +13,7 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from corekit.desk.errors import OfferAwaitedError
+from corekit.desk.errors import EstimateAwaitedError
 from corekit.desk.issuing import Invoice
 from corekit.desk.shop import Shop
 
@@ -32,7 +32,10 @@ def hostile_visit(text: str) -> str:
         ('"undecided"', '"hostile"'),
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
         ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
-        ('plate = "DEMO-3", told = "small van, 1.6 petrol, 2011"', f"told = {typed}, no_vin = {typed}"),
+        (
+            'plate = "DEMO-3", description = "small van, 1.6 petrol, 2011"',
+            f"told = {typed}, no_vin = {typed}",
+        ),
         ('how = "in person"', f"how = {typed}"),
         (
             '{ of = "battery.case", is = "sound" }',
@@ -51,7 +54,7 @@ def hostile_visit(text: str) -> str:
 
 
 #: What of it is masked: everything else that is typed is about the visit and not about a person.
-PERSONAL = ("name", "phone", "address", "told", "words")
+PERSONAL = ("name", "phone", "address", "description", "words")
 
 
 @pytest.fixture(scope="session", params=[HOSTILE, LONG], ids=["hostile", "long"])
@@ -73,8 +76,8 @@ def shop(typed: str, demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -
             try:
                 job = opened.import_visit(visit)
                 break
-            except OfferAwaitedError as awaited:
-                opened.offer(awaited.job, awaited.offer.split()[0])
+            except EstimateAwaitedError as awaited:
+                opened.estimate(awaited.job, awaited.estimate.split()[0])
         opened.issue(job)
         opened.publish(job)
     return folder
@@ -172,9 +175,9 @@ ODD = {
 def test_other_odd_texts_pass_the_whole_chain(odd: str, demo_copy: Path) -> None:
     visit = written(demo_copy.parent, hostile_visit(ODD[odd]))
     while (said := corekit("add", visit, shop=demo_copy)).code:
-        assert "corekit offer" in said.words, said
-        done(corekit("offer", "hostile", shop=demo_copy))
-    for words in (["issue", "hostile", "--yes"], ["publish"], ["check", "hostile"], ["verify"]):
+        assert "corekit estimate" in said.words, said
+        done(corekit("estimate", "hostile", shop=demo_copy))
+    for words in (["invoice", "hostile", "--yes"], ["publish"], ["check", "hostile"], ["verify"]):
         done(corekit(*words, shop=demo_copy))
 
 

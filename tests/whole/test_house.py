@@ -96,7 +96,7 @@ def test_the_contracts_between_the_rooms_hold() -> None:
     ("module", "line", "contract"),
     [
         (
-            "billing/offer.py",
+            "billing/estimate.py",
             "from ..assess.assessment import assess",
             "Billing is given findings and never makes them",
         ),
@@ -358,7 +358,7 @@ def test_a_test_run_says_from_where_everything_was_imported(tmp_path: Path) -> N
 # ---- what lies about
 
 
-def test_the_top_level_holds_only_the_agreed_names() -> None:
+def test_the_top_level_holds_only_the_approved_names() -> None:
     assert {path.relative_to(ROOT).parts[0] for path in tracked()} == TOP_LEVEL
 
 

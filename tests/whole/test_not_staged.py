@@ -444,7 +444,7 @@ def test_with_the_plugin_deleted_from_the_machine_the_command_draws_the_same_inv
     shutil.rmtree(demo_copy / "papers")
     for job in JOBS:
         run = subprocess.run(
-            [sys.executable, "-c", _WITHOUT, "issue", job, "--shop", str(demo_copy)],
+            [sys.executable, "-c", _WITHOUT, "invoice", job, "--shop", str(demo_copy)],
             capture_output=True,
             text=True,
             check=False,
@@ -468,7 +468,7 @@ def test_new_prices_and_a_new_shop_name_leave_an_issued_invoice_alone(demo_copy:
         ("shop.toml", "Example Driveway Repairs", "Another Name"),
     ):
         written(demo_copy, edited((demo_copy / name).read_text("utf-8"), (old, new)), name)
-    done(corekit("issue", "worn-battery", shop=demo_copy))
+    done(corekit("invoice", "worn-battery", shop=demo_copy))
     assert issued(demo_copy) == papers
 
 

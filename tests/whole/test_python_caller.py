@@ -49,16 +49,16 @@ def test_the_lines_of_the_readme_run_as_they_stand(here: Path) -> None:
     assert "10.60 V" in text
 
 
-def test_they_leave_an_agreement_to_the_very_paper_that_was_offered(here: Path) -> None:
+def test_they_leave_an_approval_to_the_very_paper_that_was_offered(here: Path) -> None:
     subprocess.run([sys.executable, "-c", block()], cwd=here, capture_output=True, check=True)
     with Shop(here / "demo-out") as shop:
         job = shop.store.job(shop.store.find("first-job"))
-        (offer,), (agreement,) = job.offers, job.agreements
-        assert (agreement.record.document_hash, agreement.record.total) == (
-            offer.record.document_hash,
-            offer.record.total,
+        (estimate,), (approval,) = job.estimates, job.approvals
+        assert (approval.record.document_hash, approval.record.total) == (
+            estimate.record.document_hash,
+            estimate.record.total,
         )
-        assert (agreement.record.by, agreement.record.how) == ("customer", "in person")
+        assert (approval.record.by, approval.record.how) == ("customer", "in person")
         assert shop.store.verify() == []
 
 

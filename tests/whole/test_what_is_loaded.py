@@ -63,7 +63,7 @@ def packages(modules: set[str]) -> set[str]:
         ["--version"],
         ["--help"],
         ["check", "--help"],
-        ["issue", "--help"],
+        ["invoice", "--help"],
         ["check", str(JOBS["worn-battery"])],
         ["check", str(JOBS["undecided"]), "--json"],
     ],
@@ -94,7 +94,7 @@ def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(
     demo_out: Path, tmp_path: Path
 ) -> None:
     loaded = packages(
-        loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--shop", str(demo_out)), tmp_path)
+        loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--draft", "--shop", str(demo_out)), tmp_path)
     )
     assert loaded & {"pint", "flask", "numpy", "uncertainties", "jinja2", "cheroot"} == set()
     assert "reportlab" in loaded, "the test looks at the wrong thing"

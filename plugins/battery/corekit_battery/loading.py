@@ -226,7 +226,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     hard = more or (lasted is not None and lasted.number > TIME + NEAR_TIME)
     places: dict[str, Any] = {
         **read,
-        "wanted": f"{wanted.number:.0f} A",
+        "requested": f"{wanted.number:.0f} A",
         "beside": _beside(less, more, wanted),
         "at": f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else "",
     }

@@ -171,7 +171,7 @@ def visit(name: str, change: Any = None) -> Assessment:
 
 def test_a_choked_passage_is_found_cleaned_and_shown_open() -> None:
     made = visit("visit.toml")
-    assert made.may_offer("egr.clean") and not [part for part in PARTS if made.may_offer(part)]
+    assert made.may_propose("egr.clean") and not [part for part in PARTS if made.may_propose(part)]
     (repair,) = made.repairs
     assert (
         repair.proof is Proof.SHOWN
@@ -187,7 +187,7 @@ def test_a_retest_that_shows_no_rise_says_not_repaired_yet() -> None:
 
 def test_a_second_fault_leaves_the_first_repair_not_repaired_yet_and_names_the_next_test() -> None:
     made = visit("second_fault.toml")
-    assert made.may_offer("egr.replace_vacuum_hose") and not made.may_offer("egr.replace_regulator")
+    assert made.may_propose("egr.replace_vacuum_hose") and not made.may_propose("egr.replace_regulator")
     assert made.repairs[0].proof is Proof.NOT_YET
     assert made.suspects[0].fault == "regulator"
     assert {"egr.coil", "egr.signal_open"} & {test.wants for test in made.next_tests[:4]}
@@ -205,7 +205,7 @@ def test_an_open_coil_with_command_and_source_present_lets_the_regulator_be_offe
             "\n[[step]]\npaid", late + "\n[[step]]\npaid"
         ),
     )
-    assert made.may_offer("egr.replace_regulator")
+    assert made.may_propose("egr.replace_regulator")
 
 
 def test_a_code_alone_brings_the_system_in_and_a_strange_one_does_not() -> None:

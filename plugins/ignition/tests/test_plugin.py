@@ -204,7 +204,9 @@ def visit(name: str, *changes: tuple[str, str]) -> Assessment:
 
 def test_a_lossy_feed_is_found_beside_the_battery_repaired_and_shown() -> None:
     made = visit("visit.toml")
-    assert made.may_offer("ignition.repair_supply") and not [part for part in PARTS if made.may_offer(part)]
+    assert made.may_propose("ignition.repair_supply") and not [
+        part for part in PARTS if made.may_propose(part)
+    ]
     (repair,) = made.repairs
     assert (
         repair.proof is Proof.SHOWN
@@ -230,7 +232,7 @@ def test_without_the_batterys_reading_the_feed_stays_open_and_the_weak_spark_ask
     battery = '  { of = "battery.charging_voltage", is = "13.9 V", with = "meter" },\n'
     coil = '  { of = "ignition.supply_running", is = "9.4 V"'
     made = visit("visit.toml", (battery + coil, coil))
-    assert not made.may_offer("ignition.repair_supply")
+    assert not made.may_propose("ignition.repair_supply")
     arrival = [
         finding for finding in made.findings if finding.stage == 0 and finding.code == "ignition.spark"
     ]
@@ -239,7 +241,7 @@ def test_without_the_batterys_reading_the_feed_stays_open_and_the_weak_spark_ask
 
 def test_a_second_fault_leaves_new_plugs_not_repaired_yet_and_names_the_next_test() -> None:
     made = visit("second_fault.toml")
-    assert made.may_offer("ignition.replace_plugs") and not made.may_offer("ignition.replace_coil")
+    assert made.may_propose("ignition.replace_plugs") and not made.may_propose("ignition.replace_coil")
     (repair,) = made.repairs
     assert (repair.operation, repair.proof) == ("ignition.replace_plugs", Proof.NOT_YET)
     assert "ignition.swap" in [test.wants for test in made.next_tests]
@@ -250,7 +252,7 @@ def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
     made = visit(
         "second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }')
     )
-    assert made.may_offer("ignition.replace_coil")
+    assert made.may_propose("ignition.replace_coil")
     assert made.suspects[0].fault == "bad_coil"
 
 
@@ -259,4 +261,4 @@ def test_a_code_brings_the_ignition_in_and_calls_for_nothing() -> None:
     for code, there in (("P0303", True), ("P0353", True), ("P0128", False)):
         made = assessed(f'{head}codes = {{ stored = ["{code}"] }}\n')
         assert bool([test for test in made.next_tests if test.system == "ignition"]) is there
-        assert not [part for part in PARTS if made.may_offer(part)]
+        assert not [part for part in PARTS if made.may_propose(part)]
