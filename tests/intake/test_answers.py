@@ -172,7 +172,7 @@ def test_a_vehicle_that_is_known_by_name_needs_no_second_naming() -> None:
     assert faults({"vehicle": {"odometer": "98400 km"}}, job())["vehicle"]
     read(
         {"vehicle": {"odometer": "98400 km"}},
-        job(("vehicle", Vehicle(why_no_vin="dirty", told={"personal": "description", "hash": "ab"}))),
+        job(("vehicle", Vehicle(why_no_vin="dirty", description={"personal": "description", "hash": "ab"}))),
     )  # type: ignore[arg-type]
 
 

@@ -162,7 +162,7 @@ def test_a_setup_value_that_is_none_is_noted_under_seen_too() -> None:
 
 
 @pytest.mark.parametrize(
-    ("of", "typed", "offers"),
+    ("of", "typed", "guesses"),
     [
         pytest.param("volts", "12.6 mV", ["12.6 V"], id="mV for V"),
         pytest.param("drop", "95 V", ["95 mV"], id="V for mV"),
@@ -179,12 +179,12 @@ def test_a_setup_value_that_is_none_is_noted_under_seen_too() -> None:
         pytest.param("hours", "1000 h", ["1000 min"], id="minutes for hours"),
     ],
 )
-def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, estimates: list[str]) -> None:
+def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, guesses: list[str]) -> None:
     place = ', place = "1"' if of == "coil" else ""
     (fault,) = faults(reading(of, typed, place))
     found = [
         estimate
-        for estimate in estimates
+        for estimate in guesses
         if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
     ]
     assert found, fault

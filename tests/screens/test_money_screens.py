@@ -46,7 +46,7 @@ class Desk:
         add_rows(self.shop.context, self.id, {"step": [step]}, request_id=secrets.token_urlsafe(18))
 
     def approve(self) -> None:
-        self.say(wanted={**CLEAN, "ground": "customer"})
+        self.say(requested={**CLEAN, "ground": "customer"})
         self.shop.approve(self.shop.estimate(self.id, "repair"), by="customer", how="in person")
 
     def page(self, below: str) -> str:

@@ -87,7 +87,7 @@ def test_a_job_that_was_left_waits_until_somebody_comes_again(visit: Visit) -> N
     visit.approve("diagnosis")
     visit.say(left={"because": "part missing"})
     assert visit.stands.away
-    visit.say(came={})
+    visit.say(arrived={})
     assert not visit.stands.away
 
 
@@ -138,7 +138,7 @@ def test_work_that_no_reading_can_show_leads_on_to_the_hand_over(empty_shop: Pat
     with Shop(empty_shop, plugins=Plugins(systems={"horn": horn})) as shop:
         visit = Visit(shop)
         visit.approve("diagnosis")
-        visit.say(wanted={"operation": silent, "ground": "customer"})
+        visit.say(requested={"operation": silent, "ground": "customer"})
         visit.approve("repair")
         visit.say(repaired={"operation": silent})
         assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
@@ -151,7 +151,7 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
         if one.shown_by and not one.replaces and key in visit.shop.context.prices.operations
     )
     visit.approve("diagnosis")
-    visit.say(wanted={"operation": operation.key, "ground": "customer"})
+    visit.say(requested={"operation": operation.key, "ground": "customer"})
     visit.approve("repair")
     visit.say(repaired={"operation": operation.key})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, (operation.key,))
@@ -163,10 +163,10 @@ def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(v
     works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
     visit.approve("diagnosis")
     for operation in works[:2]:
-        visit.say(wanted={"operation": operation, "ground": "customer"})
+        visit.say(requested={"operation": operation, "ground": "customer"})
     visit.approve("repair")
     assert visit.stands.to_do == tuple(works[:2])
-    visit.say(wanted={"operation": works[2], "ground": "customer"})
+    visit.say(requested={"operation": works[2], "ground": "customer"})
     visit.approve("repair", works[0])
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, tuple(works[1:]))
     titles = [visit.shop.context.plugins.operations[key].title for key in works]

@@ -199,7 +199,7 @@ def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(
 def test_goodwill_before_the_estimate_is_priced_into_it_and_printed(shop: Shop) -> None:
     visit = (
         worn(arrive(shop, traits=SOUND))
-        .say(wanted={"operation": CLEAN, "ground": "customer"})
+        .say(requested={"operation": CLEAN, "ground": "customer"})
         .say(waived={"operation": CLEAN, "because": "goodwill"})
     )
     estimate = visit.yes("repair", "246.60")
@@ -232,7 +232,7 @@ def test_rework_of_an_earlier_line_is_a_job_of_its_own_at_no_price(shop: Shop) -
     visit.say(repaired={"operation": REPLACE})
     number = visit.issue("246.60")[0].number
     again = arrive(shop, "again").say(
-        wanted={
+        requested={
             "operation": REPLACE,
             "ground": "rework",
             "of": number,
@@ -262,7 +262,7 @@ def test_a_guarantee_names_the_invoice_that_it_was_given_on(shop: Shop) -> None:
 def test_an_estimate_of_nothing_is_approved_and_issued_from_the_command_line_like_any_other(
     shop: Shop,
 ) -> None:
-    arrive(shop).say(wanted={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
+    arrive(shop).say(requested={"operation": CLEAN, "ground": "rework", "of": "2025-A0007"})
     assert "0.00 EUR" in done(corekit("estimate", "first", "--stage", "repair", shop=shop.context.folder)).out
     done(
         corekit(
@@ -283,7 +283,7 @@ def test_an_estimate_of_nothing_is_approved_and_issued_from_the_command_line_lik
 
 def test_a_visit_for_which_nothing_at_all_is_charged_has_no_invoice_and_says_why(shop: Shop) -> None:
     arrive(shop).yes("diagnosis", "60.00")
-    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
+    second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
     second.yes("diagnosis", "36.00")
     second.say(ended={"how": "no fault found", "because": "It started at once."})
     with pytest.raises(ConsentError, match="there is nothing to invoice"):
@@ -384,7 +384,7 @@ def test_a_finding_that_other_readings_bear_out_stays_the_ground(shop: Shop) -> 
 
 def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
     visit = arrive(shop).say(
-        wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
+        requested={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
     )
     visit.yes("repair", "35.40")
     visit.say(repaired={"operation": CLEAN})
@@ -400,7 +400,7 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
 
 def test_the_second_vehicle_in_one_driveway_does_not_pay_for_the_coming(shop: Shop) -> None:
     arrive(shop).yes("diagnosis", "60.00")
-    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
+    second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
     estimate = second.yes("diagnosis", "36.00")
     text = text_of(estimate.pdf)
     assert "Call-out" not in text
@@ -419,8 +419,8 @@ def test_the_coming_can_be_left_out_of_one_estimate_by_hand(shop: Shop) -> None:
 
 def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> None:
     first = arrive(shop)
-    second = arrive(shop, "second").say(came={"same_trip_as": "first"})
-    first.say(came={"same_trip_as": "second"})
+    second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
+    first.say(arrived={"same_trip_as": "second"})
     for visit in (first, second):
         with pytest.raises(DeskError, match="does not pay for the coming itself"):
             shop.estimate(visit.job, "diagnosis")
@@ -429,7 +429,7 @@ def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> N
 def test_a_later_yes_to_another_price_of_the_diagnosis_takes_the_place_of_the_first(shop: Shop) -> None:
     visit = arrive(shop)
     visit.yes("diagnosis", "60.00")
-    visit.say(came={"same_trip_as": arrive(shop, "other").data["job"]})
+    visit.say(arrived={"same_trip_as": arrive(shop, "other").data["job"]})
     visit.yes("diagnosis", "36.00")
     _, text = visit.issue("36.00")
     assert text.count("Diagnosis, flat price") == 1
@@ -447,7 +447,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "Replace the battery was agreed to" in " ".join(
         left_out(shop.context, job_named(shop.context, visit.job))
     )
-    visit.say(came={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
+    visit.say(arrived={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
         repaired={"operation": REPLACE}
     )
     assert shop.store.job(visit.job).left_open is None
@@ -466,7 +466,7 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(shop: Sh
     visit.read("battery.rest_voltage", "11.9 V", setup=COLD)
     visit.yes("repair", "30.00")
     visit.say(left={"because": "charging", "back": "2026-03-03", "taken": "2026-03-02T17:00:00Z"})
-    visit.say(came={"taken": "2026-03-03T08:00:00Z"}).say(repaired={"operation": CHARGE})
+    visit.say(arrived={"taken": "2026-03-03T08:00:00Z"}).say(repaired={"operation": CHARGE})
     visit.read(
         "battery.rest_voltage", "12.86 V", setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"}
     )
@@ -506,7 +506,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_
         }
     )
     visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"}).say(
-        wanted={"operation": CLEAN, "ground": "customer"}
+        requested={"operation": CLEAN, "ground": "customer"}
     )
     visit.yes("repair", "95.40", CLEAN)  # 60.00 + 35.40
     visit.say(repaired={"operation": DRAIN})
@@ -558,7 +558,7 @@ def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop)
 
 def test_a_quote_by_phone_says_that_nothing_was_measured_and_becomes_the_visit(shop: Shop) -> None:
     visit = arrive(shop, vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"}).say(
-        wanted={"operation": REPLACE, "ground": "customer"}
+        requested={"operation": REPLACE, "ground": "customer"}
     )
     estimate = visit.yes("repair", "246.60")
     text = text_of(estimate.pdf)
@@ -676,10 +676,10 @@ def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Sho
 
 def test_every_story_leaves_a_store_that_verifies_and_takes_its_file_again_without_change(shop: Shop) -> None:
     visit = arrive(shop, traits=SOUND)
-    visit.say(came={"odometer": "98401 km"}).say(started={"of": "battery.drain", "wait": "30 min"}).say(
+    visit.say(arrived={"odometer": "98401 km"}).say(started={"of": "battery.drain", "wait": "30 min"}).say(
         left={"because": "no time left"}
     )
-    visit.say(came={}).say(wanted={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(
+    visit.say(arrived={}).say(requested={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(
         waived={"charge": "travel", "because": "goodwill"}
     )
     visit.say(ended={"how": "referred", "because": "moved away"})
@@ -817,7 +817,7 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
 
 def test_a_quote_by_phone_becomes_a_visit_on_the_screen_too(shop: Shop) -> None:
     screen = Screen(shop, vehicle={"description": "five-door, 1.4 petrol", "no_vin": "not seen yet"})
-    screen.step(wanted={"operation": CLEAN, "ground": "customer"})
+    screen.step(requested={"operation": CLEAN, "ground": "customer"})
     screen.yes("repair", "35.40")
     (vehicle,) = [noted for noted in shop.store.job(screen.job).standing if noted.entry.kind == "vehicle"]
     screen.say(vehicle={"plate": "DEMO-1", "odometer": "98400 km"}, instead_of=vehicle.id)
@@ -830,7 +830,7 @@ def test_a_quote_by_phone_becomes_a_visit_on_the_screen_too(shop: Shop) -> None:
 def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Shop) -> None:
     screen = Screen(shop, vehicle={"plate": "DEMO-1"})
     wish = screen.step(
-        wanted={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
+        requested={"operation": CLEAN, "ground": "judgement", "because": "the clamps looked furred"}
     )
     screen.yes("repair", "35.40")
     screen.step(repaired={"operation": CLEAN})
@@ -862,7 +862,7 @@ def test_taking_a_file_in_again_loads_no_picture(shop: Shop, monkeypatch: pytest
         return texts(wanted)
 
     monkeypatch.setattr(shop.store, "texts", noting)
-    visit.say(came={})
+    visit.say(arrived={})
     visit.yes("diagnosis", "60.00")
     assert "name" in asked
     assert "photo" not in asked
