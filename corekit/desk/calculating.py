@@ -21,6 +21,17 @@ from ..plugin.host import Plugins
 from ..units import TypedError, Unit
 from .errors import DeskError
 
+__all__ = [
+    "Calculation",
+    "CalculationError",
+    "Field",
+    "Result",
+    "calculation_named",
+    "fields_of",
+    "source_of",
+    "work_out",
+]
+
 #: So many units are offered as keys; any other can be typed. A ratio may be written without a unit.
 KEYS, PLAIN = 5, ""
 _SECONDS = 5.0

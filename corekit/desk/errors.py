@@ -1,10 +1,28 @@
-"""What a use of corekit can refuse, in words for the person who asked."""
+"""What a use of corekit can refuse, in words for the person who asked; errors of the rooms below are named here
+too, for whoever tells one from another.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..billing.approval import ConsentError
 from ..errors import CorekitError
+from ..fault import Fault
+from ..intake.fault import VisitError
+from ..store.errors import RequestConflictError, StoreError
+
+__all__ = [
+    "STAGES",
+    "ApprovalError",
+    "ConsentError",
+    "DeskError",
+    "EstimateAwaitedError",
+    "Fault",
+    "RequestConflictError",
+    "StoreError",
+    "VisitError",
+]
 
 STAGES = ("diagnosis", "repair")
 

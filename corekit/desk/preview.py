@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from .. import units
 from ..assess.assessment import Assessment
 from ..fault import Fault
 from ..intake.fault import VisitError
@@ -132,3 +133,17 @@ def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Pl
     for gap in assessment.gaps:
         if gap.stage == job.stage and ((gap.system, gap.check) in asking or gap.wants in said):
             yield gap
+
+
+def reason_not_a_number(shop: ShopContext, measurand: str, text: str) -> str:
+    """Why a meter shows no number but something all the same (`OL`), in the words to save; empty otherwise."""
+    declared = shop.plugins.measurands.get(measurand)
+    if declared is None or not text.strip():
+        return ""
+    try:
+        units.read_reading(text.strip(), [declared.unit], shop.settings.decimal)
+    except units.NotAValue as error:
+        return error.noted
+    except units.TypedError:
+        return ""
+    return ""

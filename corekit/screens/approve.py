@@ -8,17 +8,15 @@ from decimal import Decimal, InvalidOperation
 import attrs
 import flask
 
-from ..billing.approval import ConsentError
 from ..desk import jobs, quote
 from ..desk.approving import approve as record_approval
+from ..desk.errors import ConsentError, Fault, VisitError
 from ..desk.estimating import Estimate, Terms, estimate_named
 from ..desk.estimating import estimate as make_estimate
 from ..desk.offerable import asked_for, cap_of
 from ..desk.quote import Part, Prospect
 from ..desk.rows import add_rows
 from ..errors import CorekitError
-from ..fault import Fault
-from ..intake.fault import VisitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal

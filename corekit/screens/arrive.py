@@ -12,11 +12,11 @@ import attrs
 import flask
 
 from ..desk import jobs
+from ..desk.errors import StoreError
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Customer, Opened, Remarked, Vehicle
 from ..model.vin import Check, VinError, read_vin
-from ..store.errors import StoreError
 from ..visit.progress import NOT_SEEN
 from .context import Van
 from .page import job_page, vehicle_named

@@ -8,9 +8,16 @@ from typing import Any
 
 import flask
 
-from ..desk.calculating import CalculationError, Result, calculation_named, fields_of, source_of, work_out
+from ..desk.calculating import (
+    Calculation,
+    CalculationError,
+    Result,
+    calculation_named,
+    fields_of,
+    source_of,
+    work_out,
+)
 from ..desk.errors import DeskError
-from ..plugin.calculation import Calculation
 from .context import Van
 from .forms import Wrong
 

@@ -9,9 +9,8 @@ from datetime import UTC, datetime
 import attrs
 import flask
 
-from ..assess.assessment import Assessment
 from ..desk import jobs
-from ..desk.assessing import assessment_of
+from ..desk.assessing import Assessment, assessment_of
 from ..desk.calculating import Calculator
 from ..desk.context import ShopContext
 from ..model.job import Job

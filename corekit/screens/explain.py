@@ -8,7 +8,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from ..assess.assessment import Assessment
+from ..desk.assessing import Assessment
 from ..desk.offerable import asked_for
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg

@@ -16,10 +16,8 @@ import attrs
 import flask
 from werkzeug.exceptions import HTTPException
 
-from ..fault import Fault
-from ..intake.fault import VisitError
+from ..desk.errors import Fault, RequestConflictError, VisitError
 from ..model.entry import REQUEST_ID
-from ..store.errors import RequestConflictError
 from ..visit.fields import FieldError
 from ..web.address import own_path
 

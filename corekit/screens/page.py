@@ -10,11 +10,11 @@ from urllib.parse import quote
 import attrs
 import flask
 
+from ..desk.errors import StoreError
 from ..desk.jobs import job_named
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Started
-from ..store.errors import StoreError
 from .context import Van
 
 

@@ -9,9 +9,8 @@ import attrs
 import flask
 
 from ..desk import jobs
+from ..desk.errors import Fault, VisitError
 from ..errors import CorekitError
-from ..fault import Fault
-from ..intake.fault import VisitError
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms

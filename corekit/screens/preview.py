@@ -11,11 +11,11 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from .. import units
-from ..assess.assessment import Assessment
 from ..desk import preview
+from ..desk.assessing import Assessment
+from ..desk.errors import VisitError
+from ..desk.preview import reason_not_a_number
 from ..errors import CorekitError
-from ..intake.fault import VisitError
 from ..model.figure import Strip
 from ..model.finding import Finding
 from ..report.figure_svg import figure_svg
@@ -146,18 +146,8 @@ def _drawn(strip: Strip | None, name: str, key: str) -> Markup | None:
 
 
 def _noted(van: Van, given: Mapping[str, str]) -> str:
-    """The reason to keep, where the reading shows no number but something all the same (`OL`)."""
-    measurand = van.shop.plugins.measurands.get(given.get(f"{_READING}of", ""))
-    text = given.get(f"{_READING}is", "").strip()
-    if measurand is None or not text:
-        return ""
-    try:
-        units.read_reading(text, [measurand.unit], van.shop.settings.decimal)
-    except units.NotAValue as error:
-        return error.noted
-    except units.TypedError:
-        return ""
-    return ""
+    """The reason to save, where the reading shows no number but something all the same (`OL`)."""
+    return reason_not_a_number(van.shop, given.get(f"{_READING}of", ""), given.get(f"{_READING}is", ""))
 
 
 def trial_again(van: Van, job: str) -> Trial | None:

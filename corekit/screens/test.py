@@ -10,14 +10,9 @@ from typing import Any
 import attrs
 import flask
 
-from ..assess.assessment import Assessment
-from ..assess.proof import Proof, RepairProof
-from ..assess.suspect import NextTest
-from ..billing.waiver import did_not_fix
+from ..desk.assessing import Assessment, NextTest, Plugins, Proof, Reading, RepairProof, did_not_fix
 from ..model.job import Job
 from ..model.measurand import Measurand, Observation
-from ..plugin.host import Plugins
-from ..plugin.reading import Reading
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
 from ..visit.questions import Question

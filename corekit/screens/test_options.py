@@ -9,8 +9,8 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 import attrs
 import flask
 
+from ..desk.assessing import Plugins
 from ..model.job import Job
-from ..plugin.host import Plugins
 
 _LONGEST = 24 * 60.0  # minutes
 
