@@ -113,3 +113,53 @@ def test_beyond_5_and_200_ohm_a_coil_needs_no_temperature(car: Any, ohms: str) -
 def test_between_5_and_200_ohm_a_coil_is_judged_at_20_degrees_only(car: Any, ohms: str) -> None:
     (gap,) = car.read("coil", ohms, using="meter").gaps("coil_checked")
     assert gap.wants == "egr.coil_temperature" and not car.findings("egr.coil")
+
+
+# ---- a vehicle's own figure may lie beyond what holds for any design
+
+
+def own_coil(car: Any, ohms: str, temperature: str = "", **ends: str) -> Any:
+    car.describe("meter", "0.5 % + 2 digits", **{"200 Ω": "0.1 Ω", "2 kΩ": "1 Ω"}).specify("coil", **ends)
+    setup = {"coil_temperature": temperature} if temperature else {}
+    return car.read("coil", ohms, using="meter", setup=setup)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "ends"),
+    [("260 Ω", {"low": "240 Ω", "high": "280 Ω"}), ("4.0 Ω", {"low": "3.0 Ω", "high": "6.0 Ω"})],
+    ids=["above 200 ohm", "below 5 ohm"],
+)
+def test_a_coil_within_its_own_figure_passes_at_20_degrees_and_waits_for_its_temperature(
+    car: Any, ohms: str, ends: dict[str, str]
+) -> None:
+    (gap,) = own_coil(car, ohms, **ends).gaps("coil_checked")
+    assert gap.wants == "egr.coil_temperature" and not car.findings("egr.coil")
+    found = own_coil(car, ohms, "20 °C", **ends).finding("egr.coil")
+    assert (found.verdict, found.calls_for) == (ck.Verdict.PASS, "")
+    assert found.text.template
+
+
+def test_a_hot_coil_above_200_ohm_is_held_cold_against_its_own_figure(car: Any) -> None:
+    # copper, 0.393 % for each kelvin from 20 °C: 310 Ω at 80 °C are 310 / 1.2358 = 250.9 Ω
+    found = own_coil(car, "310 Ω", "80 °C", low="240 Ω", high="280 Ω").finding("egr.coil")
+    assert found.verdict is ck.Verdict.PASS
+    assert found.value is not None and found.value.number == pytest.approx(250.9, abs=0.1)
+
+
+@pytest.mark.parametrize("temperature", ["", "20 °C"])
+@pytest.mark.parametrize(
+    ("ohms", "ends", "verdict", "limit"),
+    [
+        ("5 MΩ", {"low": "240 Ω", "high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),
+        ("450 Ω", {"high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),  # 290 Ω even if it had 160 °C
+        ("0.8 Ω", {"low": "240 Ω"}, ck.Verdict.FAIL, "egr.coil"),
+        ("5 MΩ", {"low": "20 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
+        ("0.8 Ω", {"high": "40 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
+    ],
+)
+def test_an_open_or_shorted_coil_never_passes_by_its_own_figure(
+    car: Any, ohms: str, ends: dict[str, str], verdict: ck.Verdict, limit: str, temperature: str
+) -> None:
+    found = own_coil(car, ohms, temperature, **ends).finding("egr.coil")
+    assert (found.verdict, found.limits[0].key) == (verdict, limit)
+    assert found.calls_for == "egr.replace_regulator"
