@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import attrs
@@ -292,3 +293,71 @@ def test_whether_an_empty_battery_is_frozen_is_asked_as_far_above_0_as_the_probe
     assert [finding.verdict for finding in found.findings("battery.freezing")] == (
         [ck.Verdict.UNDECIDED] if asks else []
     )
+
+
+# ---- the charge
+
+
+@pytest.fixture
+def half(bench: Any) -> Any:
+    """Half empty, 70 Ah, acid of 1.265: about 12.27 V at rest."""
+    bench.fit("acid", "1.265").fit("capacity", "70 Ah").see("case", "sound")
+    return bench
+
+
+@pytest.mark.parametrize(
+    ("celsius", "off_the_vehicle"), [("4 °C", False), ("1 °C", True), ("-10 °C", True), ("40 °C", False)]
+)
+def test_above_15_volts_the_charger_s_setting_says_more(
+    half: Any, celsius: str, off_the_vehicle: bool
+) -> None:
+    # 14.6 V at 25 °C, 18 mV more for each kelvin colder: 14.98 V at 4 °C, 15.03 V at 1 °C
+    def setting(warm: str) -> str:
+        half.fit("type", "flooded").fit("charger", "10 A")
+        half.read("rest_voltage", "12.267 V", setup={"rest_time": "12 h", "temperature": warm})
+        says: str = half.finding("battery.charge_plan").text.values["setting"]
+        return re.sub(r"[-−\d.]+ (V|°C)", "", says)
+
+    usual = setting("25 °C")
+    assert (setting(celsius) != usual) is off_the_vehicle
+
+
+@pytest.mark.parametrize(
+    ("amps", "too_much"), [("11 A", False), ("20 A", False), ("22 A", True), ("40 A", True)]
+)
+def test_a_closed_battery_is_charged_with_three_tenths_of_its_ampere_hours_at_most(
+    half: Any, amps: str, too_much: bool
+) -> None:
+    half.describe("clamp", "1 %").fit("type", "agm flat plate").read("charge_current", amps, using="clamp")
+    assert ("battery.charge_current" in codes(half)) is too_much
+
+
+@pytest.mark.parametrize(("kind", "air"), [("flooded", "0.42"), ("agm flat plate", "0.17"), ("gel", "0.17")])
+def test_the_air_that_charging_needs_goes_by_whether_the_battery_is_vented(
+    half: Any, kind: str, air: str
+) -> None:
+    # 0.05 m³/h · 6 cells · 70 Ah · 20 mA for each Ah vented, 8 mA valve-regulated
+    half.fit("type", kind).fit("charger", "10 A").see("charge_place", "closed load space")
+    assert air in half.finding("battery.charging_air").text.values["air"]
+
+
+def test_an_unknown_charger_is_taken_to_give_a_fifth_of_the_ampere_hours(half: Any) -> None:
+    half.see("charge_place", "closed load space")
+    assert half.finding("battery.charging_air").text.values["amps"] == "14 A"
+
+
+# ---- what nobody noted of a hydrometer reading
+
+
+def test_acid_of_unknown_temperature_may_lie_eight_thousandths_off_and_of_unknown_reference_six(
+    bench: Any,
+) -> None:
+    # 20 °F either way at 0.004 for each 10 °F; 0.0062 between the three references; both as half-widths
+    bench.fit("type", "flooded").fit("acid", "1.265").describe("exact", "0.0001")
+    for number in range(1, 7):
+        bench.read("gravity", "1.210", place=f"cell {number}", using="exact")
+    found = bench.finding("battery.charge_by_gravity").value
+    slope = 0.25 / (1.225 - 1.190)  # of the scale for acid of 1.265 between 1.190 and 1.225
+    for cause, half_width in (("temperature of the acid", 0.008), ("reference of the hydrometer", 0.0062)):
+        (part,) = (part for name, part in found.budget.items() if name.startswith(cause))
+        assert abs(part) == pytest.approx(slope * half_width / 3**0.5, rel=0.01)
