@@ -295,13 +295,11 @@ def coil_checked(
         yield case.does_not_apply("This valve is moved by an electric motor; it has no vacuum regulator.")
         return
     read = ck.show(ohms.value, "Ω", uncertainty=False)
-    plain = (
-        "It is open." if ohms.number > OPEN_COIL else "It is shorted." if ohms.number < SHORTED_COIL else ""
-    )
+    plain, limit = _plain(case, ohms)
     if plain:
         yield case.judge(
             ohms,
-            case.limit(coil if case.is_specified(coil) else "egr.coil_any"),
+            limit,
             ck.Claim("egr.coil", calls_for=replace_regulator),
             ck.Says(
                 passes="",
@@ -335,3 +333,26 @@ def coil_checked(
         ),
         values={"read": read},
     )
+
+
+def _plain(case: ck.Case, ohms: ck.Reading) -> tuple[str, ck.Limit]:
+    """That a coil is open or shorted, where no temperature can change it, and the limit that says so; else
+    nothing.
+
+    A vehicle's own figure may lie beyond what holds for any design: then the coil is plain only where even
+    the hottest, or the coldest, that it can be would not bring it within its figure.
+    """
+    own, any_design = case.limit(coil), case.limit("egr.coil_any")
+    possible = coil_temperature.possible
+    for words, beyond, end, at, side in (
+        ("It is open.", ohms.number > OPEN_COIL, own.high, possible.high, ck.Side.ABOVE),
+        ("It is shorted.", ohms.number < SHORTED_COIL, own.low, possible.low, ck.Side.BELOW),
+    ):
+        if not beyond:
+            continue
+        if not case.is_specified(coil) or end is None:
+            return words, any_design
+        assert at is not None
+        if case.side(coil_at_20(ohms, ck.exact("temperature", at)), own) is side:
+            return words, own
+    return "", own

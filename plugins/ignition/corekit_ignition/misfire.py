@@ -121,7 +121,6 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
     if total <= 0:
         return ""
     worst = max(counts, key=lambda reading: reading.number)
-    many = [reading.place for reading in counts if reading.number / total > SEVERAL]
     if len(counts) < number:
         return f"Only {len(counts)} of {number} cylinders were noted, so the pattern is open."
     if worst.number >= ONE * total and number > 1:
@@ -135,11 +134,16 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
             f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector,"
             " compression. Swapping with a neighbour tells them apart."
         )
-    if len(many) == number and worst.number <= AS_MUCH * total / number:
+    # From seven cylinders on an even share lies so close to a tenth, or below it, that a tenth tells nothing.
+    even = total / number
+    least = min(SEVERAL * total, even / AS_MUCH)
+    if worst.number <= AS_MUCH * even and all(reading.number > least for reading in counts):
         return (
             "They lie on all cylinders alike: look at what all share, first the supply at the coil, then"
             " fuel, air and timing."
         )
+    several = SEVERAL * total if worst.number > SEVERAL * total else even
+    many = [reading.place for reading in counts if reading.number > several]
     pair = (
         " Two cylinders on one coil point to that coil, its supply or its leads."
         if how is Kind.WASTED and len(many) == 2

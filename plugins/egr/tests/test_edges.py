@@ -1,0 +1,165 @@
+"""Named thresholds of the EGR system's checks, just inside and just outside."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+import corekit as ck
+
+# ---- a regulator that is hardly commanded gives next to nothing on purpose: below 20 % (source: regulator)
+
+
+@pytest.mark.parametrize("duty", ["5 %", "19 %"])
+def test_below_a_fifth_of_duty_the_regulator_is_excused(car: Any, duty: str) -> None:
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
+    assert (found.verdict, found.probability, found.calls_for) == (ck.Verdict.UNDECIDED, None, "")
+    assert found.next_test == "egr.vacuum_on"
+
+
+@pytest.mark.parametrize("duty", ["20 %", "21 %", "35 %", "90 %"])
+def test_from_a_fifth_of_duty_the_regulator_answers_for_its_vacuum(car: Any, duty: str) -> None:
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
+    assert found.probability is not None and found.probability < 0.05
+    assert found.calls_for == "egr.replace_regulator"
+
+
+@pytest.mark.parametrize("duty", ["19 %", "21 %"])
+def test_enough_vacuum_passes_on_either_side_of_a_fifth_of_duty(car: Any, duty: str) -> None:
+    found = car.read("vacuum_on", "12 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
+    assert found.probability is not None and found.probability > 0.95
+
+
+# ---- a back-pressure valve stays shut below 1500 rpm (source: valve-by-hand)
+
+
+def no_rise(bench: Any, speed: str) -> ck.Finding:
+    bench.fit("valve", "vacuum, back-pressure type")
+    for of in ("manifold_shut", "manifold_open"):
+        bench.read(of, "33 kPa", using="tester", setup={"engine_speed": speed})
+    found: ck.Finding = bench.finding("egr.manifold_rise")
+    return found
+
+
+@pytest.mark.parametrize("speed", ["800 rpm", "1450 rpm"])
+def test_a_back_pressure_valve_that_stays_shut_below_1500_rpm_is_left_open(car: Any, speed: str) -> None:
+    found = no_rise(car, speed)
+    assert (found.verdict, found.probability) == (ck.Verdict.UNDECIDED, None)
+    assert found.next_test == "egr.manifold_open"
+
+
+@pytest.mark.parametrize("speed", ["1550 rpm", "2500 rpm"])
+def test_a_back_pressure_valve_that_stays_shut_above_1500_rpm_lets_too_little_through(
+    car: Any, speed: str
+) -> None:
+    found = no_rise(car, speed)
+    assert found.probability is not None and found.probability < 0.05
+
+
+def test_a_plain_valve_has_no_such_excuse(car: Any) -> None:
+    no_rise(car, "1450 rpm")
+    found = car.fit("valve", "vacuum, with regulator").finding("egr.manifold_rise")
+    assert found.probability is not None and found.probability < 0.05
+
+
+# ---- below 1 kPa across the orifice the zero of the gauge outweighs the flow (source: sensor-rails)
+
+
+@pytest.mark.parametrize(("read", "judged"), [("0.95 kPa", False), ("1.05 kPa", True), ("1.9 kPa", True)])
+def test_a_flow_is_judged_from_1_kpa_across_the_orifice_on(car: Any, read: str, judged: bool) -> None:
+    found = (
+        car.specify("pressure_open", low="10 kPa").read("pressure_open", read).finding("egr.relative_flow")
+    )
+    assert found.verdict is (ck.Verdict.FAIL if judged else ck.Verdict.UNDECIDED)
+    assert (found.next_test == "egr.pressure_open") is not judged
+
+
+def test_hoses_are_called_exchanged_from_less_than_200_pa_below_nothing_on(car: Any) -> None:
+    def says(read: str) -> str:
+        found = car.read("pressure_open", read).finding("egr.relative_flow")
+        assert found.verdict is ck.Verdict.UNDECIDED
+        template: str = found.text.template
+        return template
+
+    assert says("-0.25 kPa") == says("-3 kPa") != says("0.6 kPa") == says("-0.15 kPa")
+
+
+# ---- a signal below 0.10 V or above 4.90 V is electrical and no pressure (source: sensor-rails)
+
+
+@pytest.mark.parametrize(
+    ("volts", "electrical"),
+    [("0.06 V", True), ("0.09 V", True), ("0.11 V", False), ("4.89 V", False), ("4.91 V", True)],
+)
+def test_a_signal_is_electrical_from_a_tenth_of_a_volt_from_either_end_on(
+    car: Any, volts: str, electrical: bool
+) -> None:
+    car.read("sensor_supply", "5.00 V", using="meter").read("signal_zero", volts, using="meter")
+    assert len(car.findings("egr.signal_rail")) == electrical
+    assert len(car.findings("egr.zero")) == (not electrical)
+
+
+# ---- a coil is open above 200 Ω and shorted below 5 Ω, whatever the design (source: coil-limits)
+
+
+@pytest.mark.parametrize("ohms", ["3.9 Ω", "4.9 Ω", "201 Ω", "390 Ω"])
+def test_beyond_5_and_200_ohm_a_coil_needs_no_temperature(car: Any, ohms: str) -> None:
+    assert not car.read("coil", ohms, using="meter").gaps("coil_checked")
+    assert car.finding("egr.coil").limits[0].key == "egr.coil_any"
+
+
+@pytest.mark.parametrize("ohms", ["5.1 Ω", "9 Ω", "110 Ω", "199 Ω"])
+def test_between_5_and_200_ohm_a_coil_is_judged_at_20_degrees_only(car: Any, ohms: str) -> None:
+    (gap,) = car.read("coil", ohms, using="meter").gaps("coil_checked")
+    assert gap.wants == "egr.coil_temperature" and not car.findings("egr.coil")
+
+
+# ---- a vehicle's own figure may lie beyond what holds for any design
+
+
+def own_coil(car: Any, ohms: str, temperature: str = "", **ends: str) -> Any:
+    car.describe("meter", "0.5 % + 2 digits", **{"200 Ω": "0.1 Ω", "2 kΩ": "1 Ω"}).specify("coil", **ends)
+    setup = {"coil_temperature": temperature} if temperature else {}
+    return car.read("coil", ohms, using="meter", setup=setup)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "ends"),
+    [("260 Ω", {"low": "240 Ω", "high": "280 Ω"}), ("4.0 Ω", {"low": "3.0 Ω", "high": "6.0 Ω"})],
+    ids=["above 200 ohm", "below 5 ohm"],
+)
+def test_a_coil_within_its_own_figure_passes_at_20_degrees_and_waits_for_its_temperature(
+    car: Any, ohms: str, ends: dict[str, str]
+) -> None:
+    (gap,) = own_coil(car, ohms, **ends).gaps("coil_checked")
+    assert gap.wants == "egr.coil_temperature" and not car.findings("egr.coil")
+    found = own_coil(car, ohms, "20 °C", **ends).finding("egr.coil")
+    assert (found.verdict, found.calls_for) == (ck.Verdict.PASS, "")
+    assert found.text.template
+
+
+def test_a_hot_coil_above_200_ohm_is_held_cold_against_its_own_figure(car: Any) -> None:
+    # copper, 0.393 % for each kelvin from 20 °C: 310 Ω at 80 °C are 310 / 1.2358 = 250.9 Ω
+    found = own_coil(car, "310 Ω", "80 °C", low="240 Ω", high="280 Ω").finding("egr.coil")
+    assert found.verdict is ck.Verdict.PASS
+    assert found.value is not None and found.value.number == pytest.approx(250.9, abs=0.1)
+
+
+@pytest.mark.parametrize("temperature", ["", "20 °C"])
+@pytest.mark.parametrize(
+    ("ohms", "ends", "verdict", "limit"),
+    [
+        ("5 MΩ", {"low": "240 Ω", "high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),
+        ("450 Ω", {"high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),  # 290 Ω even if it had 160 °C
+        ("0.8 Ω", {"low": "240 Ω"}, ck.Verdict.FAIL, "egr.coil"),
+        ("5 MΩ", {"low": "20 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
+        ("0.8 Ω", {"high": "40 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
+    ],
+)
+def test_an_open_or_shorted_coil_never_passes_by_its_own_figure(
+    car: Any, ohms: str, ends: dict[str, str], verdict: ck.Verdict, limit: str, temperature: str
+) -> None:
+    found = own_coil(car, ohms, temperature, **ends).finding("egr.coil")
+    assert (found.verdict, found.limits[0].key) == (verdict, limit)
+    assert found.calls_for == "egr.replace_regulator"
