@@ -41,7 +41,7 @@ REPLACE, DRAIN, CLEAN, CHARGE = (
 CUSTOMER = {"name": "Sample Keeper", "phone": "000 0001", "address": "1 Made-up Road, Sampleton"}
 VEHICLE = {"plate": "DEMO-1", "told": "five-door, 1.4 petrol", "odometer": "98400 km"}
 SOUND = {
-    "battery.type": "agm flat plate",
+    "battery.type": "AGM",
     "battery.rating": "680 A SAE",
     "battery.capacity": "70 Ah",
     "battery.charging_control": "fixed",

@@ -77,11 +77,11 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     phone.open("test")
     phone.thumb.press("Battery and charging")
     phone.at("fitted/battery")
-    phone.thumb.choose("agm flat plate")
+    phone.thumb.choose("AGM")
     phone.thumb.write("Cranking rating", "680")
     phone.thumb.press("Save", exact=True)
     phone.at(r"test/battery\.\w+\?about=battery")
-    assert {record.typed for record in phone.records(Fitted)} == {"agm flat plate", "680 A SAE"}
+    assert {record.typed for record in phone.records(Fitted)} == {"AGM", "680 A SAE"}
     # Under load nothing is said of a battery before it is known to be charged.
     charged = {
         "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},

@@ -144,7 +144,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
 
     yield "fitted"
     hand.press("Battery and charging")
-    hand.choose("Battery type", "agm flat plate")
+    hand.choose("Battery type", "AGM")
     hand.write("Cranking rating", "680")
     hand.write("20-hour capacity", "70")
     hand.choose("Charging voltage", "fixed")
@@ -202,7 +202,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("Approved in person")
 
     yield "repair"
-    hand.choose("Battery type", "agm flat plate")
+    hand.choose("Battery type", "AGM")
     hand.write("Cranking rating", "720")
     hand.press("Same as the old part: 70 Ah", stays=True)
     hand.press("Done: replace the battery")

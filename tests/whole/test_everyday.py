@@ -108,7 +108,7 @@ def arrive(shop: Shop, name: str = "first", **more: Any) -> Visit:
 
 
 SOUND = {
-    "battery.type": "agm flat plate",
+    "battery.type": "AGM",
     "battery.rating": "680 A SAE",
     "battery.capacity": "70 Ah",
     "battery.charging_control": "fixed",

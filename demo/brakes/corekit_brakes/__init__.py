@@ -13,7 +13,7 @@ brakes = ck.System("brakes", "Hydraulic brakes")
 class Pedal(Enum):
     FIRM = "firm"
     SPONGY = "spongy"
-    SINKS = "sinks slowly under a steady foot"
+    SINKS = "sinks slowly under steady pressure"
 
 
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."

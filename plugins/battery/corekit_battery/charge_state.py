@@ -327,7 +327,7 @@ def how_full(
     if full is not None:
         volts = ck.propagate(lambda now, then: now - then + scale.full, (volts, full), "voltage")
         uncertainties["scale"] = KNOWN
-        remarks.append("Measured against this battery's own full voltage.")
+        remarks.append("Measured against this battery's own fully charged voltage.")
     else:
         uncertainties["scale"] = scale.half_width
         if scale.half_width == UNKNOWN:
@@ -336,19 +336,23 @@ def how_full(
     needed = REST_AGM if kind in (BatteryType.AGM, BatteryType.GEL) else REST_FLOODED
     if rested is None or rested.number < needed:
         uncertainties["rest"] = UNRESTED
-        how_long = "How long it had rested is not noted"
+        how_long = "How long it had rested is not recorded"
         if rested is not None:
-            how_long = f"It had rested {ck.show(rested.value, 'h', uncertainty=False)} of the {needed / 3600:.0f} h needed"
+            how_long = (
+                f"It had rested {ck.show(rested.value, 'h', uncertainty=False)} of the"
+                f" {needed / 3600:.0f} h needed"
+            )
         if surface is SurfaceCharge.TAKEN_OFF:  # source: surface-charge
             remarks.append(
-                f"{how_long}; the headlamps took the surface charge off, so this counts for less than a"
+                f"{how_long}; the headlamps removed the surface charge, so this counts for less than a"
                 " rested reading."
             )
         else:
             flattered = rested is not None or surface is SurfaceCharge.LEFT
             if flattered:
                 remarks.append(
-                    f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is"
+                    f"{how_long}; a recent charge or drive makes a battery look better charged than it"
+                    " is, so it is"
                     " too soon to say."
                 )
             else:
@@ -386,7 +390,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
     """Is there charge enough for a load test? The finding's probability is what the load test
     is barred by.
     """
-    enough = "Charged to about {share} ({band}) by its rest voltage of {rest}"
+    enough = "Charged to about {share} ({band}) by its open-circuit voltage of {rest}"
     return case.judge(
         found.share,
         case.limit(found.limit),
@@ -401,13 +405,13 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
             undecided=enough
-            + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
+            + ": perhaps too discharged for a load test to mean anything, so it is charged first.{remarks}",
         ),
         values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
     )
 
 
-@battery.check("How full the battery is")
+@battery.check("State of charge")
 def charge_state(
     case: ck.Case,
     rest: Annotated[ck.Reading, rest_voltage],
@@ -431,9 +435,9 @@ def charge_state(
         yield case.inconclusive(
             ck.Claim("battery.surface_charge", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
             (
-                "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
-                " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
-                " headlamps, then read again."
+                "It stands at {read}, above the open-circuit voltage of any fully charged battery: a"
+                " surface charge is left from the charger, and this says nothing about the state of"
+                " charge. Wait half a day, or remove it with the headlamps, then read again."
             ),
             rest,
             values={
@@ -449,8 +453,8 @@ def charge_state(
         yield case.inconclusive(
             ck.Claim("battery.charge_state", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
             (
-                "The {count} readings of the rest voltage disagree by more than their uncertainty; read it again"
-                " before anything is concluded."
+                "The {count} readings of the open-circuit voltage disagree by more than their"
+                " uncertainty; read it again before anything is concluded."
             ),
             rest,
             values={"count": str(rest.count)},
@@ -465,7 +469,10 @@ def charge_state(
             ck.Claim(
                 "battery.charge_state", of=rest_voltage, unit="%", evidence=[rest], next_test=rest_voltage
             ),
-            "It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
+            (
+                "Its open-circuit voltage is {rest}, which would mean charged to about {share}"
+                " ({band}).{remarks}"
+            ),
             found.share,
             limits=judged.limits,
             values={"rest": ck.show(rest.value, "V", uncertainty=False), **found.words},
@@ -479,10 +486,10 @@ def charge_state(
         ck.Says(
             passes="",
             fails=(
-                "It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer"
-                " hold what it did."
+                "It was found at {read}. Below 10.5 V a battery is damaged: after charging its"
+                " capacity may be reduced."
             ),
-            undecided="It was found at {read}, about where a battery begins to take harm from being empty.",
+            undecided="It was found at {read}, about where deep discharge begins to damage a battery.",
         ),
         values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )

@@ -151,7 +151,7 @@ def test_hours_that_no_charger_can_meet_are_called_that(empty: Bench) -> None:
 
 
 def test_a_charger_larger_than_the_battery_stands_is_turned_down(bench: Bench) -> None:
-    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").fit("charger", "40 A")
+    bench.fit("type", "AGM").fit("capacity", "70 Ah").fit("charger", "40 A")
     bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
     text = str(bench.finding("battery.charge_plan").text)
     assert "at 14 A" in text and "Set the charger to 14 A at most" in text
@@ -169,9 +169,7 @@ def test_a_frosty_flooded_battery_that_asks_for_more_than_15_volts_is_charged_of
 
 
 def test_the_label_beats_the_table_of_voltages(bench: Bench) -> None:
-    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").fit("charger", "10 A").fit(
-        "label_voltage", "14.4 V"
-    )
+    bench.fit("type", "AGM").fit("capacity", "70 Ah").fit("charger", "10 A").fit("label_voltage", "14.4 V")
     bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
     assert "Set about 14.4 V at 0 °C, from its label" in str(bench.finding("battery.charge_plan").text)
 
@@ -246,7 +244,7 @@ def test_a_battery_too_hot_on_the_charger_is_taken_off_it(empty: Bench) -> None:
 
 
 def test_a_closed_load_space_is_no_place_to_charge(empty: Bench) -> None:
-    empty.fit("charger", "10 A").see("charge_place", "closed load space")
+    empty.fit("charger", "10 A").see("charge_place", "closed load area")
     found = empty.finding("battery.charging_air")
     # battery-ex20 and -ex21: 1 % in 6 m³ after 2.228 h at 10 A; 0.42 m³/h for a vented 70 Ah battery
     assert (
@@ -255,7 +253,7 @@ def test_a_closed_load_space_is_no_place_to_charge(empty: Bench) -> None:
 
 
 def test_charging_in_the_open_is_no_trouble(empty: Bench) -> None:
-    assert empty.see("charge_place", "in the open").finding("battery.charging_air").verdict is ck.Verdict.PASS
+    assert empty.see("charge_place", "outdoors").finding("battery.charging_air").verdict is ck.Verdict.PASS
 
 
 @pytest.mark.parametrize(
@@ -281,7 +279,7 @@ def test_a_fixed_set_point_is_held_against_the_batterys_warmth_and_only_advises(
 
 
 def test_a_managed_system_is_never_held_against_a_fixed_set_point(bench: Bench) -> None:
-    bench.fit("charging_control", "managed by the vehicle").read(
+    bench.fit("charging_control", "smart charging").read(
         "charging_voltage", "12.6 V", setup={"temperature": "0 °C"}
     )
     assert bench.run("charging_by_warmth") == []

@@ -136,7 +136,7 @@ def test_stronger_acid_is_stronger_by_every_reference(a: float, b: float) -> Non
 
 
 def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
-    bench.fit("charging_control", "managed by the vehicle")
+    bench.fit("charging_control", "smart charging")
     assert bench.run("known_to_the_vehicle") == []
     (found,) = bench.repaired("replace").run("known_to_the_vehicle")
     assert found.verdict is ck.Verdict.ADVICE and "not noted" in str(found.text)

@@ -8,7 +8,7 @@ import corekit as ck
 
 egr = ck.System("egr", "Exhaust gas recirculation")
 
-# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
 GAS = (  # source: carbon-monoxide
     "Exhaust holds carbon monoxide, which nobody smells: engine only outdoors or with the exhaust led away;"
@@ -46,8 +46,8 @@ class Sensor(Enum):
 
 
 class Regulator(Enum):
-    DUTY = "by duty cycle"
-    SWITCH = "on or off"
+    DUTY = "duty cycle"
+    SWITCH = "on/off"
 
 
 class Engine(Enum):
@@ -70,7 +70,7 @@ class Hoses(Enum):
     SOUND = "sound"
     CRACKED = "cracked"
     OFF = "off"
-    SWAPPED = "exchanged"
+    SWAPPED = "swapped"
     BLOCKED = "blocked"
 
 
@@ -83,7 +83,7 @@ class VacuumHoses(Enum):
 
 class Deposits(Enum):
     CLEAN = "clean"
-    THIN = "thin layer"
+    THIN = "light deposits"
     CHOKED = "choked"
 
 

@@ -201,14 +201,14 @@ def test_a_moving_valve_that_the_engine_ignores_has_a_blocked_passage(car: Any) 
     assert car.finding("egr.stem").calls_for == "egr.replace_valve"
 
 
-@pytest.mark.parametrize("answer", ["cracked", "off", "exchanged", "blocked"])
+@pytest.mark.parametrize("answer", ["cracked", "off", "swapped", "blocked"])
 def test_bad_sensing_hoses_call_for_hoses(car: Any, answer: str) -> None:
     finding = car.see("sensing_hoses", answer).finding("egr.sensing_hoses")
     assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "egr.replace_sensing_hoses"
 
 
 def test_a_thin_layer_of_carbon_is_no_fault(car: Any) -> None:
-    assert car.see("deposits", "thin layer").finding("egr.carbon").verdict is ck.Verdict.PASS
+    assert car.see("deposits", "light deposits").finding("egr.carbon").verdict is ck.Verdict.PASS
     assert car.see("deposits", "choked").finding("egr.carbon").calls_for == "egr.clean"
 
 
@@ -296,7 +296,7 @@ def test_relative_flow_goes_by_the_root_and_by_this_vehicles_own_figure_only(car
 
 
 @pytest.mark.parametrize(
-    ("read", "says"), [("-3 kPa", "exchanged"), ("0.6 kPa", "cannot be told from the zero")]
+    ("read", "says"), [("-3 kPa", "swapped"), ("0.6 kPa", "cannot be told from the zero")]
 )
 def test_a_pressure_that_is_reversed_or_too_small_gives_no_flow(car: Any, read: str, says: str) -> None:
     finding = (

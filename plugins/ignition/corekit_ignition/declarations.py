@@ -8,7 +8,7 @@ import corekit as ck
 
 ignition = ck.System("ignition", "Ignition")
 
-# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
 HIGH_VOLTAGE = (
     "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead or plug"
@@ -43,13 +43,13 @@ LEADS = (*(f"lead {number}" for number in range(1, 13)), "coil lead")
 
 
 class Kind(Enum):
-    DISTRIBUTOR = "one coil and a distributor"
+    DISTRIBUTOR = "distributor"
     WASTED = "wasted spark"
     OWN_COIL = "coil on plug"
 
 
 class CoilType(Enum):
-    POINTS = "for breaker points"
+    POINTS = "breaker points"
     ELECTRONIC = "electronic"
 
 
@@ -60,7 +60,7 @@ class Fitted(Enum):
 
 class LeadType(Enum):
     CARBON = "carbon"
-    WOUND = "wound wire"
+    WOUND = "wire-wound"
 
 
 class PlugType(Enum):
@@ -76,14 +76,14 @@ class Face(Enum):
     OIL = "wet and black, oily"
     FUEL = "wet with fuel"
     BURNT = "white, blistered or blued"
-    WORN = "electrodes worn round"
-    CRACKED = "insulator cracked"
+    WORN = "worn, rounded electrodes"
+    CRACKED = "cracked insulator"
     NEW = "new"
 
 
 class Spark(Enum):
     STEADY = "every time"
-    WEAK = "weak or now and then"
+    WEAK = "weak or intermittent"
     NONE = "none"
 
 
@@ -106,14 +106,14 @@ class Path(Enum):
 
 
 class Swap(Enum):
-    COIL = "went with the coil"
-    PLUG = "went with the plug"
-    LEAD = "went with the lead"
+    COIL = "followed the coil"
+    PLUG = "followed the plug"
+    LEAD = "followed the lead"
     STAYED = "stayed with the cylinder"
 
 
 class Switching(Enum):
-    SWINGS = "swings"
+    SWINGS = "pulses"
     HIGH = "stays high"
     LOW = "stays low"
 
