@@ -137,7 +137,7 @@ def test_a_visit_is_told_what_its_hours_reach_and_why_the_last_fifth_takes_longe
     # 80 % is there after 1.25 h + 2.25 h · ln(22.5 / 14) = 2.32 h.
     assert found.value.number / HOUR == pytest.approx(7.23, abs=0.1)
     text = str(found.text)
-    assert "80 % is there after 2.3 h; the rest takes 68 % of the time" in text and "not full" in text
+    assert "80 % is reached after 2.3 h; the rest takes 68 % of the time" in text and "not fully charged" in text
     assert found.verdict is ck.Verdict.ADVICE and not found.calls_for
     assert found.figure is not None and "80 % in 2.3 h" in found.figure.description
 
@@ -232,7 +232,7 @@ def test_a_current_that_does_not_fall_tells_nothing_yet(empty: Bench) -> None:
 
 def test_a_current_at_the_tail_ends_the_charge_but_proves_nothing_about_the_battery(empty: Bench) -> None:
     found = _currents(empty, "4.0 A", "0.5 A").finding("battery.charge_tail")
-    assert "the charge is done" in str(found.text) and "under load" in str(found.text)
+    assert "the charge is complete" in str(found.text) and "under load" in str(found.text)
 
 
 def test_a_battery_too_hot_on_the_charger_is_taken_off_it(empty: Bench) -> None:
@@ -259,7 +259,7 @@ def test_charging_in_the_open_is_no_trouble(empty: Bench) -> None:
 @pytest.mark.parametrize(
     ("volts", "celsius", "tail", "urgency"),
     [
-        ("13.7 V", "0 °C", "slowly and perhaps never quite.", ck.Urgency.PLAN_IT),
+        ("13.7 V", "0 °C", "slowly and perhaps never fully.", ck.Urgency.PLAN_IT),
         ("14.8 V", "0 °C", "it gets 14.80 V.", ck.Urgency.NOTHING),
         ("15.0 V", "40 °C", "gasses and loses water.", ck.Urgency.PLAN_IT),
     ],

@@ -205,7 +205,7 @@ def test_a_battery_that_may_be_empty_is_not_condemned(bench: Any, rest: str) -> 
     assert (
         finding.verdict is ck.Verdict.UNDECIDED
         and finding.calls_for == ""
-        and "oo empty to judge" in str(finding)
+        and "oo discharged to test" in str(finding)
     )
     assert finding.probability is None  # what is barred must not weigh as an outcome of the load test
     assert finding.next_test == "battery.load_voltage"
@@ -223,7 +223,7 @@ def test_a_charge_that_is_only_probably_enough_still_bars_a_fail(bench: Any) -> 
         setup={"load_current": "320 A", "load_time": "15 s", "temperature": "21 °C"},
     )
     finding = bench.finding("battery.load")
-    assert finding.verdict is ck.Verdict.UNDECIDED and "Perhaps too empty to judge" in str(finding)
+    assert finding.verdict is ck.Verdict.UNDECIDED and "Perhaps too discharged to test" in str(finding)
 
 
 def test_an_empty_battery_that_holds_under_load_passes_all_the_same(bench: Any) -> None:
@@ -237,7 +237,7 @@ def test_too_empty_is_said_before_anybody_puts_a_load_on(bench: Any) -> None:
         .read("rest_voltage", "12.0 V", setup=REST)
         .finding("battery.load")
     )
-    assert finding.verdict is ck.Verdict.UNDECIDED and "Too empty to judge" in str(finding)
+    assert finding.verdict is ck.Verdict.UNDECIDED and "Too discharged to test" in str(finding)
 
 
 def test_an_unknown_charge_bars_a_fail_and_asks_for_the_rest_voltage(bench: Any) -> None:
@@ -356,7 +356,7 @@ def test_clamps_above_posts_are_taken_for_exchanged_readings(bench: Any) -> None
         "cranking_voltage", "9.4 V", place="clamps", using="meter"
     )
     finding = bench.finding("battery.contact")
-    assert finding.verdict is ck.Verdict.UNDECIDED and "exchanged" in str(finding)
+    assert finding.verdict is ck.Verdict.UNDECIDED and "swapped" in str(finding)
 
 
 def test_a_missing_place_is_named(bench: Any) -> None:
@@ -451,7 +451,7 @@ def test_a_broken_or_frozen_battery_is_said_before_driving_with_its_hazard(
     assert (
         finding.verdict is ck.Verdict.FAIL
         and finding.urgency is ck.Urgency.BEFORE_DRIVING
-        and "ot to be charged" in str(finding)
+        and "o not charge" in str(finding)
     )
     assert finding.evidence == ("seen-case",)
 
