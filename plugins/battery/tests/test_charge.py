@@ -137,7 +137,9 @@ def test_a_visit_is_told_what_its_hours_reach_and_why_the_last_fifth_takes_longe
     # 80 % is there after 1.25 h + 2.25 h · ln(22.5 / 14) = 2.32 h.
     assert found.value.number / HOUR == pytest.approx(7.23, abs=0.1)
     text = str(found.text)
-    assert "80 % is reached after 2.3 h; the rest takes 68 % of the time" in text and "not fully charged" in text
+    assert (
+        "80 % is reached after 2.3 h; the rest takes 68 % of the time" in text and "not fully charged" in text
+    )
     assert found.verdict is ck.Verdict.ADVICE and not found.calls_for
     assert found.figure is not None and "80 % in 2.3 h" in found.figure.description
 

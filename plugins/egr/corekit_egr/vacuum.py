@@ -107,8 +107,9 @@ def source_vacuum(
     if air is None:
         yield case.gap(
             barometer,
-            f"{read} of vacuum was read at the regulator's inlet; without the barometric pressure nobody can"
-            " say whether that is little.",
+            f"{read} of vacuum was read at the regulator inlet; without the barometric pressure it is not"
+            " known"
+            " whether that is too low.",
         )
         return
     if vacuum.number > air.number:

@@ -140,8 +140,9 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         }
         parts = own.get(how, "its plug, lead or coil") if how is not None else "its plug, lead or coil"
         return (
-            f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector,"
-            " compression. Swapping with a neighbour tells them apart."
+            f"Nearly all are on {worst.place}. Likely causes belong to that cylinder alone: {parts},"
+            " injector,"
+            " compression. Swapping parts with another cylinder tells them apart."
         )
     if len(many) == number and worst.number <= AS_MUCH * total / number:
         return (

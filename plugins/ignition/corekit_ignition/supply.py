@@ -194,7 +194,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
     if loss.lost.number <= NEAR:
         return case.advise(
             ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING),
-            "With the key on the coil gets the battery's open-circuit voltage less {lost}.",
+            "Key on, coil supply against the battery's open-circuit voltage: voltage drop {lost}.",
             loss.lost,
             values={"lost": _lost(loss.lost)},
         )
@@ -293,4 +293,4 @@ def _volts(reading: ck.Reading) -> str:
 
 def _lost(lost: ck.Value) -> str:
     """A battery that shows less than the coil is the meter's uncertainty, not a gain."""
-    return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "nothing"
+    return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "none"

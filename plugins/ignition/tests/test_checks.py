@@ -79,7 +79,7 @@ def test_a_ballast_resistor_takes_volts_on_purpose_and_not_knowing_of_one_leaves
     )
     assert bench.gaps("supply")[0].wants == "ignition.ballast"
     bench.fit("ballast", "fitted")
-    assert "on purpose" in bench.gaps("supply")[0].text
+    assert "by design" in bench.gaps("supply")[0].text
     assert not bench.findings("ignition.feed")
 
 
@@ -95,12 +95,16 @@ def test_a_batterys_rest_voltage_never_condemns_the_feed(four: Any) -> None:
 
 def test_a_coil_that_shows_more_than_the_battery_loses_nothing(four: Any) -> None:
     four.read("supply_running", "13.9 V", using="meter").read(voltage_of(RUN), "13.88 V", using="meter")
-    assert "nothing is lost" in str(four.finding("ignition.feed"))
+    assert "engine running: none" in str(four.finding("ignition.feed"))
 
 
 @pytest.mark.parametrize(
     ("battery", "says"),
-    [("7.3 V", "battery and starter are tested first"), ("10.5 V", "lost on the way"), ("", "was not read")],
+    [
+        ("7.3 V", "test battery and starter first"),
+        ("10.5 V", "voltage drop in the wiring"),
+        ("", "was not read"),
+    ],
 )
 def test_too_little_while_cranking_names_battery_or_wiring(four: Any, battery: str, says: str) -> None:
     four.read("supply_cranking", "7.1 V", using="meter")
@@ -184,7 +188,7 @@ def test_a_secondary_that_reads_open_fails_only_where_no_diode_can_be(four: Any)
     left_open = four.findings("ignition.secondary_open")
     assert [finding.verdict for finding in left_open] == [ck.Verdict.UNDECIDED] * 2
     assert all(
-        "sound coil too" in str(finding) and finding.next_test == "ignition.spark" for finding in left_open
+        "good coil too" in str(finding) and finding.next_test == "ignition.spark" for finding in left_open
     )
     four.fit("diode", "not fitted")
     assert [finding.verdict for finding in four.findings("ignition.secondary_open")] == [ck.Verdict.FAIL] * 2
@@ -218,7 +222,7 @@ def test_a_secondary_noted_in_ohm_is_read_again_and_condemns_no_coil(bench: Any,
         "ignition.secondary_resistance",
         "",
     )
-    assert "kΩ was on the display" in str(found)
+    assert "the display showed kΩ" in str(found)
 
 
 # ---- current, energy, speed
@@ -244,7 +248,7 @@ def test_a_coil_that_takes_what_it_should_is_told_from_one_that_is_starved(four:
     assert good.urgency is ck.Urgency.NOTHING
     bad = current_bench(four, "4.2 A").finding("ignition.current_short")
     assert (bad.verdict, bad.calls_for) == (ck.Verdict.ADVICE, "")
-    assert "takes only 4.2 A" in str(bad)
+    assert "peaks at only 4.2 A" in str(bad)
 
 
 def test_the_stored_energy_counts_the_currents_uncertainty_twice(four: Any) -> None:
@@ -364,7 +368,7 @@ def test_a_gap_that_asks_for_more_than_a_coil_was_read_to_reach_warns_of_misfire
         "available_voltage", "12 kV", place="coil 3"
     )
     found = four.finding("ignition.reserve")
-    assert "more than there is" in str(found)
+    assert "more than is available" in str(found)
     assert found.urgency is ck.Urgency.THIS_VISIT
 
 
@@ -405,7 +409,7 @@ def test_a_lead_noted_in_ohm_beside_three_in_kiloohm_is_read_again_not_renewed(b
         "ignition.lead_resistance",
         "",
     )
-    assert "kΩ was on the display" in str(found)
+    assert "the display showed kΩ" in str(found)
     healthy = leads_of(bench, "8.40 kohm").findings("ignition.lead_usual")
     assert [finding.urgency for finding in healthy] == [ck.Urgency.NOTHING] * 4
 
@@ -480,7 +484,7 @@ def test_a_weak_spark_asks_for_the_supply_first_and_is_explained_by_a_weak_one(f
     explained = four.read("feed_drop", "3.0 V", using="meter").finding("ignition.spark")
     assert explained.verdict is ck.Verdict.UNDECIDED and "explains it" in str(explained)
     beyond = four.read("feed_drop", "0.1 V", using="meter").finding("ignition.spark")
-    assert "supply at the coil is good" in str(beyond) and "belongs to it alone" in str(beyond)
+    assert "coil supply is good" in str(beyond) and "belongs to it alone" in str(beyond)
 
 
 def test_no_spark_anywhere_with_a_good_supply_points_to_what_all_share(four: Any) -> None:
@@ -530,9 +534,9 @@ def misfires(bench: Any, *counts: str, turns: str = "1000") -> Any:
     ("counts", "says"),
     [
         (("2", "118", "1", "0"), "Nearly all are on cylinder 2"),
-        (("60", "55", "64", "58"), "on all cylinders alike"),
-        (("60", "0", "0", "70"), "on cylinder 1, cylinder 4 above all"),
-        (("60", "0"), "Only 2 of 4 cylinders were noted"),
+        (("60", "55", "64", "58"), "over all cylinders alike"),
+        (("60", "0", "0", "70"), "mainly on cylinder 1, cylinder 4"),
+        (("60", "0"), "Only 2 of 4 cylinders were recorded"),
     ],
 )
 def test_the_pattern_of_misfires_says_where_to_look_and_calls_for_nothing(
