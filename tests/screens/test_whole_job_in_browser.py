@@ -152,8 +152,8 @@ def usual_visit(hand: Hand) -> Iterator[str]:
 
     yield "rest"
     hand.caution()
-    hand.write("Voltage at rest", "12.78")
-    hand.write("Rest before the reading", "9")
+    hand.write("Open-circuit voltage", "12.78")
+    hand.write("Rest time before the reading", "9")
     hand.write("Battery temperature", "4")
     hand.choose("Instrument", "meter")
     hand.press("Save")
@@ -182,9 +182,9 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("Save")
 
     yield "drain"
-    other_test(hand, "Key-off current")
-    hand.write("Key-off current", "18")
-    hand.write("Wait before the drain was read", "40")
+    other_test(hand, "Parasitic draw")
+    hand.write("Parasitic draw", "18")
+    hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
 
     yield "charging"

@@ -1,5 +1,5 @@
-"""What the cables of the starting circuit lose, leg by leg; and voltages beside each other that
-must close.
+"""Voltage drop of the starting circuit, side by side; and voltages beside each other that must
+add up.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def leg_resistance(
     drop: Annotated[float, ck.Input("V", "Voltage drop on this side of the circuit", 0)],
     current: Annotated[float, ck.Input("A", "Current through it", above=0)],
 ) -> Annotated[float, ck.Output("Ω", "Resistance of this side")]:
-    """Resistance of a cable leg with all its joints, from what it loses and the current.
+    """Resistance of one side with all its connections, from its voltage drop and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
     3.0
@@ -47,7 +47,7 @@ def leg_that_closes(
     other_leg: Annotated[float, ck.Input("V", "Voltage drop on the other side", 0, 16)],
     starter: Annotated[float, ck.Input("V", "Voltage at the starter", 0, 16)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop on this side")]:
-    """What one leg must lose when posts, the other leg and the starter are known: the four close.
+    """Voltage drop of one side when posts, the other side and the starter are known: the four add up.
 
     >>> round(leg_that_closes.si(10.0, 0.3, 9.5), 2)
     0.2
@@ -62,7 +62,7 @@ def drops(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     flows: Annotated[ck.Reading | None, starter_current],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each leg against its printed limit, with its current; a joint that loses anything is bad at any
+    """Each side against its printed limit, with its current; a joint that loses anything is bad at any
     current.
     """
     for drop in lost or []:
@@ -138,7 +138,7 @@ def closure(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     starter: Annotated[ck.Reading | None, starter_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Posts, less both legs, is what the starter has.
+    """Posts, less both sides, is what the starter has.
 
     Three of the four give the fourth; four that do not close hold a slip.
     """

@@ -782,7 +782,7 @@ def charging_by_warmth(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A cold battery asks for more than a warm one.
 
-    Only where the set point is fixed, the battery's warmth was taken, and no own figure stands.
+    Only where the set point is fixed, the battery temperature was taken, and no own figure stands.
     """
     if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
         return

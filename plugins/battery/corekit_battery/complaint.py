@@ -121,7 +121,7 @@ def lamp_and_voltage(
     waves: Annotated[list[ck.Reading] | None, ripple],
     meter: Annotated[RippleMeter | None, ripple_meter],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A voltage within its span hides a lost phase; lamp and ripple show it.
+    """A voltage within its span hides an open phase; warning light and ripple show it.
 
     The feed of the lamp itself fits as well.
     """

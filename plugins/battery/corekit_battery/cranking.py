@@ -92,7 +92,7 @@ def loop_drop(
     area: Annotated[float, ck.Input("m²", "Cross-section", above=0)],
     temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop")]:
-    """Voltage lost along a copper cable there and back.
+    """Voltage drop along a copper cable there and back.
 
     >>> round(loop_drop.si(150, 3, 25e-6, 333.15), 4)
     0.3591
@@ -118,7 +118,7 @@ def voltage_lost(
     current: Annotated[float, ck.Input("A", "Current")],
     resistance: Annotated[float, ck.Input("Ω", "Resistance of the path", 0)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop")]:
-    """Voltage lost along a resistance.
+    """Voltage drop along a resistance.
 
     >>> voltage_lost.si(100, 0.002)
     0.2

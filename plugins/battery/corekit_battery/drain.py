@@ -92,7 +92,7 @@ def woken(
     before: Annotated[ck.Reading | None, unwoken_drain],
     drawn: Annotated[ck.Reading | None, drain],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A meter put into the lead resets the units; until they were woken once they may draw less than they
+    """A meter put into the lead resets the modules; until they were woken once they may draw less than they
     ever do when parked.
     """
     if before is None:

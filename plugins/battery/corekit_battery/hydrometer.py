@@ -136,7 +136,9 @@ def charge_by_gravity(
     body: Annotated[Case | None, case_seen],
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The average of the cells read as a state of charge; and whether the voltage at rest agrees with it."""
+    """The average of the cells read as a state of charge; and whether the open-circuit voltage agrees with
+    it.
+    """
     if not cells or kind in (BatteryType.AGM, BatteryType.GEL):
         return
     if acid is FullAcid.G1300:
@@ -169,7 +171,7 @@ def charge_by_gravity(
         else []
     )
     if rest is not None and not apart and not rest.disagrees and not charge_of(case, rest).flattered:
-        # the voltage at rest has said it already; twice the same verdict is one too many
+        # the open-circuit voltage has said it already; twice the same verdict is one too many
         yield case.advise(
             ck.Claim(
                 "battery.charge_by_gravity", of=gravity, unit="%", evidence=cells, urgency=ck.Urgency.NOTHING

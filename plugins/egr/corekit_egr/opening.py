@@ -1,5 +1,5 @@
-"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the warmth of
-the tube.
+"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the
+temperature of the tube.
 """
 
 from __future__ import annotations

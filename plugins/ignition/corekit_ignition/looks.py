@@ -175,9 +175,9 @@ def spark_seen(
     else:
         shared = len(bad) == len(seen) > 1
         where = (
-            "what all cylinders share: switching, coil, distributor"
+            "what all cylinders share (switching, coil, distributor)"
             if shared
-            else "what belongs to it alone: coil or lead"
+            else "what belongs to it alone (coil or lead)"
         )
         yield case.advise(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),

@@ -36,7 +36,7 @@ NEAR = (
 # there.
 battery_cranking = ck.foreign("battery.cranking_voltage", "V", "Battery voltage while cranking")
 battery_running = ck.foreign("battery.charging_voltage", "V", "Battery voltage with the engine running")
-battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery voltage at rest")
+battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery open-circuit voltage")
 
 
 @attrs.frozen(kw_only=True)
@@ -63,8 +63,8 @@ def supply(
     resistor: Annotated[Fitted | None, ballast],
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or
-    cranking.
+    """The voltage drop from battery to coil: read directly, else the battery's voltage less the coil's while
+    running or cranking.
     """
     through = may_be_ballasted(resistor, how)
     loss = loss_of(
@@ -187,8 +187,8 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
 
 
 def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
-    """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is
-    never a verdict.
+    """A battery rested for hours shows more than one with the key on, so a drop from its open-circuit voltage
+    is never a verdict.
     """
     evidence = [reading for reading in (loss.at_coil, loss.at_battery) if reading is not None]
     if loss.lost.number <= NEAR:
