@@ -75,6 +75,10 @@ def cell_spread(
                 " close to the {limit} allowed to call."
             ),
         ),
+        ck.Tells(
+            passes="The battery's six cells are as alike as they should be.",
+            fails="The battery's six cells differ more than they should.",
+        ),
         values=places,
     )
     if judged.verdict is not ck.Verdict.PASS and average < CHARGED:

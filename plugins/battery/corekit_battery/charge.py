@@ -577,6 +577,10 @@ def charge_tail(
                     " Charge with less or pause."
                 ),
             ),
+            ck.Tells(
+                passes="",
+                fails="The battery got too hot on the charger; charging has to stop until it has cooled.",
+            ),
             values={"read": ck.show(hot.value, "°C", uncertainty=False)},
         )
         if warm.verdict is not ck.Verdict.PASS:
@@ -700,6 +704,10 @@ def _too_much(
                 "Charging current {read}, close to the {limit} that is usual for a sealed battery of"
                 " this size."
             ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=("The battery is being charged with more current than is usual for one of its size."),
         ),
         values={"read": ck.show(strongest.value, "A", uncertainty=False)},
     )

@@ -407,6 +407,10 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
             undecided=enough
             + ": perhaps too discharged for a load test to mean anything, so it is charged first.{remarks}",
         ),
+        ck.Tells(
+            passes="The battery is charged enough to be tested.",
+            fails="The battery needs charging before it can be tested.",
+        ),
         values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
     )
 
@@ -490,6 +494,9 @@ def charge_state(
                 " capacity may be reduced."
             ),
             undecided="It was found at {read}, about where deep discharge begins to damage a battery.",
+        ),
+        ck.Tells(
+            passes="", fails="The battery was found so deeply discharged that it may not recover fully."
         ),
         values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )

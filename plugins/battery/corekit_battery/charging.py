@@ -402,6 +402,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 " alternator's own terminal, and the voltage drop on both sides."
             ),
         ),
+        ck.Tells(passes="", fails="With the engine running the battery gets no useful charge."),
         values={"read": ck.show(highest, "V", uncertainty=False)},
     )
     if (none.probability or 0.0) > 0.05:
@@ -417,6 +418,12 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 "Even with the engine running its voltage is only {read}: the battery is deeply"
                 " discharged, and such a battery pulls down a good alternator. Charge it with a"
                 " charger, let it rest and test it, then measure the charging again."
+            ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=(
+                "The battery is deeply discharged and has to be charged before anything else can be judged."
             ),
         ),
         values={"read": ck.show(lowest, "V", uncertainty=False)},

@@ -139,6 +139,7 @@ def lamp_and_voltage(
             limit,
             ck.Claim("battery.ripple"),
             _RIPPLE,
+            _RIPPLE_PLAIN,
             values={"read": ck.show(wave.value, "V", uncertainty=False), "fit": fit},
         )
         for wave in waves or []
@@ -194,6 +195,12 @@ _RIPPLE = ck.Says(
         "The ripple is {read}, close to what is printed for the alternator's own terminal ({limit}); no"
         " standard sets a limit.{fit}"
     ),
+)
+
+
+_RIPPLE_PLAIN = ck.Tells(
+    passes="The charging current is smooth enough; no standard sets a limit for that.",
+    fails="The charging current is rough; no standard sets a limit for that.",
 )
 
 

@@ -173,6 +173,10 @@ def freezing(
                 " it is charged, load-tested or jump-started."
             ),
         ),
+        ck.Tells(
+            passes="",
+            fails=("The battery may be frozen; it must not be charged or jump-started before it has thawed."),
+        ),
         values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
     )
     if judged.verdict is ck.Verdict.PASS:

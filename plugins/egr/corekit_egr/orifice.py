@@ -306,6 +306,10 @@ def relative_flow(
                 " close to {limit} to call."
             ),
         ),
+        ck.Tells(
+            passes="With the valve open the exhaust flow is as required.",
+            fails="With the valve open the exhaust flow is not as required.",
+        ),
         values={
             "read": ck.show(across.value, "kPa diff", uncertainty=False),
             "share": (

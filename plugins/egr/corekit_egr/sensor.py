@@ -217,6 +217,13 @@ def zero(
                 " {limit}{type} to call."
             ),
         ),
+        ck.Tells(
+            passes="With no flow the sensor reads what it usually should.",
+            fails=(
+                "With no flow the sensor does not read what it usually should; that alone does"
+                " not show that it is faulty."
+            ),
+        ),
         values={
             "read": read,
             "at_5": ck.show(at_5, "V", uncertainty=False),

@@ -324,6 +324,9 @@ def coil_checked(
                 fails="The regulator coil reads {read}. {plain}",
                 undecided="The regulator coil reads {read}; measure again.",
             ),
+            ck.Tells(
+                passes="", fails="The electrical part of the valve's control measures far outside the usual."
+            ),
             values={"read": read, "plain": plain},
         )
         return
@@ -347,6 +350,13 @@ def coil_checked(
             ),
             undecided=(
                 "The regulator coil reads {read}, which is {value} at 20 °C, close to an end of {limit}."
+            ),
+        ),
+        ck.Tells(
+            passes="The electrical part of the valve's control measures as usual.",
+            fails=(
+                "The electrical part of the valve's control measures outside the usual; that"
+                " may be by design."
             ),
         ),
         values={"read": read},

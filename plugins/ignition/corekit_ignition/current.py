@@ -291,6 +291,13 @@ def current(
                     ),
                     undecided="{it} peaks at {read}, too close to an end of {limit} to call.",
                 ),
+                ck.Tells(
+                    passes="{it} takes the current specified for it.",
+                    fails=(
+                        "{it} does not take the current specified for it; that alone does not show"
+                        " that the coil is faulty."
+                    ),
+                ),
                 values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
             )
     elif charge is None or volts is None or not ohms or data is None:
@@ -331,6 +338,13 @@ def current(
                 ),
                 undecided="{it} stores about {energy} for each spark, close to the usual {limit}.",
             ),
+            ck.Tells(
+                passes="{it} stores as much energy for each spark as is usual.",
+                fails=(
+                    "{it} stores less energy for each spark than is usual; that alone does not"
+                    " show that the coil is faulty."
+                ),
+            ),
             values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
 
@@ -366,6 +380,10 @@ def _expected(
                 undecided=(
                     "{it} peaks at {read}; about {right} can be expected, and the two are too close to call."
                 ),
+            ),
+            ck.Tells(
+                passes="{it} takes as much current as can be expected.",
+                fails="{it} takes less current than can be expected.",
             ),
             values={
                 "it": peak.place.capitalize(),

@@ -95,6 +95,10 @@ def lead_resistances(
                 ),
                 undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
             ),
+            ck.Tells(
+                passes="{it} has a resistance within the expected range.",
+                fails="{it} has a resistance outside the expected range.",
+            ),
             values={
                 "it": place.capitalize(),
                 "read": ck.show(reading.value, "kΩ", uncertainty=False),

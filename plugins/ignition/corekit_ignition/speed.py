@@ -280,6 +280,10 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 "At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}."
             ),
         ),
+        ck.Tells(
+            passes="At {speed} the coil has time to charge.",
+            fails="At {speed} the coil has too little time to charge fully.",
+        ),
         values={**words, "needed": _ms(needed)},
     )
 

@@ -119,6 +119,13 @@ def primary(
                     " meter's leads, or use four wires."
                 ),
             ),
+            ck.Tells(
+                passes=(
+                    "{it}: one winding measures within its range; that alone does not show that"
+                    " the coil works."
+                ),
+                fails="{it}: one winding measures outside its range.",
+            ),
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
@@ -193,6 +200,13 @@ def secondary(
                 ),
                 fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
                 undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
+            ),
+            ck.Tells(
+                passes=(
+                    "{it}: one winding measures within its range; that alone does not show that"
+                    " the coil works."
+                ),
+                fails="{it}: one winding measures outside its range; good coils can do so too.",
             ),
             values={
                 "it": reading.place.capitalize(),
