@@ -41,7 +41,7 @@ from corekit.web.server import server_for
 BEGINS = {
     "reason": "Does not crank after two days at the kerb.",
     "vehicle": {"plate": "DEMO-1"},
-    "traits": {"battery.type": "agm flat plate", "battery.rating": "680 A SAE", "battery.capacity": "70 Ah"},
+    "traits": {"battery.type": "AGM", "battery.rating": "680 A SAE", "battery.capacity": "70 Ah"},
 }
 REST = {'step[0].setup."battery.rest_time"': "9 h", 'step[0].setup."battery.temperature"': "4 °C"}
 LOAD = {

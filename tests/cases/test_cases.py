@@ -242,7 +242,7 @@ def test_no_voltage_no_tester_and_no_load_test_of_a_discharged_battery_calls_for
 
 @settings(max_examples=60, deadline=None)
 @given(
-    kind=st.sampled_from(["flooded", "efb", "agm flat plate", "gel", "don't know"]),
+    kind=st.sampled_from(["flooded", "EFB", "AGM", "gel", "don't know"]),
     rest=st.floats(10.5, 12.2),
     loaded=st.floats(5.0, 9.0),
     tester=st.floats(30.0, 400.0),

@@ -138,7 +138,7 @@ def test_what_is_answered_again_in_the_same_words_adds_nothing(shop: Shop) -> No
     job = arrived(shop)
     said(shop, job, "trait", traits={"battery.type": "flooded"})
     assert said(shop, job, "again", traits={"battery.type": "flooded"}).entries == ()
-    (corrected,) = said(shop, job, "other", traits={"battery.type": "agm flat plate"}).entries
+    (corrected,) = said(shop, job, "other", traits={"battery.type": "AGM"}).entries
     assert corrected.reason == "corrected on the screen" and corrected.subject.endswith("#1")
 
 

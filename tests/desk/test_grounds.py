@@ -29,7 +29,7 @@ def test_what_decides_is_the_ground_before_what_only_advises(blocks: tuple[objec
         row.text: row.ground for block in blocks if isinstance(block, PricedLines) for row in block.rows
     }
     assert grounds["Clean and tighten posts and clamps"] == "Posts and clamps are corroded."
-    assert grounds["Replace the plug leads"].startswith(("Lead 2: cracked", "The misfire went with the lead"))
+    assert grounds["Replace the plug leads"].startswith(("Lead 2: cracked", "The misfire followed the lead"))
 
 
 def test_an_estimate_shows_only_findings_that_ask_for_the_work_it_offers(blocks: tuple[object, ...]) -> None:

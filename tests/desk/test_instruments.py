@@ -249,10 +249,10 @@ def test_where_the_uncertainty_comes_from_is_said_on_demand(
     assert "read with meter, whose calibration had run out on 2025-01-05" in plain
     assert main(["check", str(file), "--uncertainty", "--shop", str(folder)]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "Where the uncertainty comes from, largest share first How full the battery is: " in told
-    assert "Voltage at rest, 12,5-12,6 V: how loosely it was typed" in told
+    assert "Where the uncertainty comes from, largest share first State of charge: " in told
+    assert "Open-circuit voltage, 12,5-12,6 V: how loosely it was typed" in told
     assert "meter (20 V): the percentage in its accuracy, shared by all readings so taken" in told
-    assert "Rest before the reading, about 9 h: typed as about: ± 5 % of it" in told
+    assert "Rest time before the reading, about 9 h: typed as about: ± 5 % of it" in told
 
 
 def test_the_data_carries_the_budget_of_every_value(

@@ -41,7 +41,7 @@ REPLACE, DRAIN, CLEAN, CHARGE = (
 CUSTOMER = {"name": "Sample Keeper", "phone": "000 0001", "address": "1 Made-up Road, Sampleton"}
 VEHICLE = {"plate": "DEMO-1", "description": "five-door, 1.4 petrol", "odometer": "98400 km"}
 SOUND = {
-    "battery.type": "agm flat plate",
+    "battery.type": "AGM",
     "battery.rating": "680 A SAE",
     "battery.capacity": "70 Ah",
     "battery.charging_control": "fixed",
@@ -358,8 +358,8 @@ def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: D
     hand.press("Done: charge the battery")
     assert hand.heading.startswith("Did it help?")
     drive.read_the_caution()
-    hand.write("Voltage at rest", "12.86")
-    hand.write("Rest before the reading", "9")
+    hand.write("Open-circuit voltage", "12.86")
+    hand.write("Rest time before the reading", "9")
     hand.write("Battery temperature", "5")
     hand.press("Save")
     drive.open("hand")
@@ -430,28 +430,28 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     hand.press("State this on the invoice, at no charge")
     hand.press("Continue testing")
     hand.press("Another test")
-    hand.press("Key-off current")
+    hand.press("Parasitic draw")
     drive.read_the_caution()
-    hand.write("Key-off current", "380")
-    hand.write("Wait before the drain was read", "40")
+    hand.write("Parasitic draw", "380")
+    hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
-    hand.press("Enough for an estimate: Find and cure the key-off drain")
+    hand.press("Enough for an estimate: Trace and repair the parasitic draw")
     hand.press("Go to the estimate")
     hand.press("Show the estimate")
     hand.press("Approved in person")
-    hand.press("Done: find and cure the key-off drain")
+    hand.press("Done: trace and repair the parasitic draw")
     drive.read_the_caution()
-    hand.write("Key-off current", "18")
-    hand.write("Wait before the drain was read", "40")
+    hand.write("Parasitic draw", "18")
+    hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
-    assert "Find and cure the key-off drain: shown to work" in hand.text
+    assert "Trace and repair the parasitic draw: shown to work" in hand.text
     hand.press("Hand over")
     assert "Still to pay: 120.00 EUR" in hand.text  # 60.00 + 60.00, the battery at nothing
     page = drive.issue()
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "Replace the battery: done, but did not fix the fault; not charged." in text
-        assert "Find and cure the key-off drain: done, and shown to work." in text
+        assert "Trace and repair the parasitic draw: done, and shown to work." in text
         assert "no work done since then did" not in text
         assert "8.40 V" not in text
     assert "Total 120.00" in paper
@@ -514,8 +514,8 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand = drive.hand
     drive.open("test/battery.drain")
     drive.read_the_caution()
-    hand.write("Key-off current", "380")
-    hand.write("Wait before the drain was read", "40")
+    hand.write("Parasitic draw", "380")
+    hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
     drive.open("estimate")
     hand.press("Add more work")
@@ -528,8 +528,8 @@ def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_p
     hand.tap(hand.page.locator("label.want", has_text="Clean and tighten"))
     hand.page.get_by_text("Total to approve 60.00 EUR").wait_for()
     hand.press("Approved in person")
-    assert hand.heading == "Find and cure the key-off drain"
-    hand.press("Done: find and cure the key-off drain")
+    assert hand.heading == "Trace and repair the parasitic draw"
+    hand.press("Done: trace and repair the parasitic draw")
     hand.press("Hand over without this reading")
     page = drive.issue()
     paper = drive.paper("Invoice as a PDF")
@@ -732,17 +732,17 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     hand.choose("Battery type", "flooded")
     hand.press("Save")
     hand.press("Another test")
-    hand.press("Voltage at rest")
+    hand.press("Open-circuit voltage")
     drive.read_the_caution()
-    hand.write("Voltage at rest", "125")
-    hand.write("Rest before the reading", "9")
+    hand.write("Open-circuit voltage", "125")
+    hand.write("Rest time before the reading", "9")
     hand.write("Battery temperature", "4")
     hand.press("Save")
     assert '"125 V" is outside what is possible' in hand.text
-    assert hand.page.get_by_label("Rest before the reading", exact=True).input_value() == "9", (
+    assert hand.page.get_by_label("Rest time before the reading", exact=True).input_value() == "9", (
         "what was typed is still there"
     )
-    hand.write("Voltage at rest", "12.5")
+    hand.write("Open-circuit voltage", "12.5")
     hand.press("Save")
     hand.press("Stop testing and explain")
     hand.press("Hand over without a repair")

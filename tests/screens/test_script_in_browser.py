@@ -63,7 +63,7 @@ READING = """
 """
 SMALL = """
 {% extends "base.html" %}{% import "form.html" as form with context %}
-{% block waiting %}<ul class="waiting"><li>Key-off current: check again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
+{% block waiting %}<ul class="waiting"><li>Parasitic draw: check again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
 {% block body %}
 <h1>Small things</h1>
 <form method="post" action="/bench/take" data-answer>
@@ -926,7 +926,7 @@ def test_what_waits_is_counted_down_and_said_when_it_is_time(bench: Bench, hand:
     hand.page.clock.run_for(60_000)
     assert hand.page.inner_text("time") == "14:20, now"
     assert hand.page.title().startswith("Due now")
-    hand.says("Due now: Key-off current")
+    hand.says("Due now: Parasitic draw")
 
 
 def test_a_list_is_filtered_by_what_is_typed(bench: Bench, hand: Hand) -> None:

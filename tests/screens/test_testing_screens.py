@@ -365,7 +365,7 @@ def test_while_typing_it_is_said_what_was_understood_and_what_it_means_and_nothi
     real: Visit,
 ) -> None:
     before = len(real.job.entries)
-    # Key-off current: at most 50 mA is usual (training pages on battery drain, as in the plugin's limits).
+    # Parasitic draw: at most 50 mA is usual (training pages on battery drain, as in the plugin's limits).
     page = tried(real, "battery.drain", "380", unit="mA")
     assert page.text.startswith("380 mA ±") and "<svg" in page.html and "at most 50 mA" in page.text
     assert len(real.job.entries) == before

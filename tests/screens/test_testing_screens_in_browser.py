@@ -80,11 +80,11 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     phone.open("test")
     phone.thumb.press("Battery and charging")
     phone.at("fitted/battery")
-    phone.thumb.choose("agm flat plate")
+    phone.thumb.choose("AGM")
     phone.thumb.write("Cranking rating", "680")
     phone.thumb.press("Save", exact=True)
     phone.at(r"test/battery\.\w+\?about=battery")
-    assert {record.typed for record in phone.records(Fitted)} == {"agm flat plate", "680 A SAE"}
+    assert {record.typed for record in phone.records(Fitted)} == {"AGM", "680 A SAE"}
     # Under load nothing is said of a battery before it is known to be charged.
     charged = {
         "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},
@@ -133,14 +133,14 @@ def test_what_is_asked_while_typing_is_settled_with_one_key(testing: Callable[..
     phone = testing()
     phone.open("test/battery.rest_voltage")
     phone.past_the_caution()
-    phone.thumb.write("Voltage at rest", "127.8")
+    phone.thumb.write("Open-circuit voltage", "127.8")
     phone.page.locator("[data-trial] [data-fill]").first.tap()  # 12.78 V: a point that was left out
     assert phone.page.locator(FIELD).input_value() == "12.78 V"
-    phone.thumb.write("Voltage at rest", "5.1")
+    phone.thumb.write("Open-circuit voltage", "5.1")
     phone.page.locator("[data-trial] [data-confirm]").tap()
     phone.page.locator("[data-trial] .understood").get_by_text("5.10 V").wait_for()
     phone.thumb.press("Save", exact=True)
-    phone.page.get_by_text("Voltage at rest: 5.1 V.").wait_for()
+    phone.page.get_by_text("Open-circuit voltage: 5.1 V.").wait_for()
     assert phone.records(Measured)[0].confirmed is True
 
 
@@ -150,13 +150,13 @@ def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(
     phone = testing()
     phone.open("test/battery.rest_voltage")
     phone.past_the_caution()
-    phone.thumb.write("Voltage at rest", "12.6")
+    phone.thumb.write("Open-circuit voltage", "12.6")
     phone.thumb.write("Battery temperature", "70")
     phone.thumb.press("Save", exact=True)
     beside = phone.page.locator("""[data-faults='step[0].setup."battery.temperature".is']""")
     beside.get_by_text("70 °C?").wait_for()
     beside.get_by_role("button", name="Reading is correct").tap()
-    phone.page.get_by_text("Voltage at rest: 12.6 V.").wait_for()
+    phone.page.get_by_text("Open-circuit voltage: 12.6 V.").wait_for()
 
 
 def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_order_when_it_is_back(

@@ -144,7 +144,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
 
     yield "fitted"
     hand.press("Battery and charging")
-    hand.choose("Battery type", "agm flat plate")
+    hand.choose("Battery type", "AGM")
     hand.write("Cranking rating", "680")
     hand.write("20-hour capacity", "70")
     hand.choose("Charging voltage", "fixed")
@@ -152,8 +152,8 @@ def usual_visit(hand: Hand) -> Iterator[str]:
 
     yield "rest"
     hand.caution()
-    hand.write("Voltage at rest", "12.78")
-    hand.write("Rest before the reading", "9")
+    hand.write("Open-circuit voltage", "12.78")
+    hand.write("Rest time before the reading", "9")
     hand.write("Battery temperature", "4")
     hand.choose("Instrument", "meter")
     hand.press("Save")
@@ -182,9 +182,9 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("Save")
 
     yield "drain"
-    other_test(hand, "Key-off current")
-    hand.write("Key-off current", "18")
-    hand.write("Wait before the drain was read", "40")
+    other_test(hand, "Parasitic draw")
+    hand.write("Parasitic draw", "18")
+    hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
 
     yield "charging"
@@ -202,7 +202,7 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("Approved in person")
 
     yield "repair"
-    hand.choose("Battery type", "agm flat plate")
+    hand.choose("Battery type", "AGM")
     hand.write("Cranking rating", "720")
     hand.press("Same as the old part: 70 Ah", stays=True)
     hand.press("Done: replace the battery")

@@ -96,8 +96,8 @@ def test_its_findings_stand_on_an_invoice(environment: Path, tmp_path: Path) -> 
     text = " ".join(
         " ".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "draft.pdf").pages).split()
     )
-    assert "At the front left wheel only" in text
-    assert "Left and right front differ" in text
+    assert "Pressure at the front left wheel only" in text
+    assert "Pressure left and right front differs" in text
 
 
 def test_its_own_tests_pass_where_it_is_installed(environment: Path, tmp_path: Path) -> None:

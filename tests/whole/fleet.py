@@ -77,7 +77,7 @@ class Fleet:
             "reason": f"Complaint about {name}.",
             "vehicle": {"plate": plate, "description": told},
             "customer": CUSTOMER if customer is None else customer,
-            "traits": {"battery.type": "agm flat plate"},
+            "traits": {"battery.type": "AGM"},
             "step": [*SOUND, *more.pop("step", [])],
         }
         with self.open() as shop:

@@ -108,7 +108,7 @@ def arrive(shop: Shop, name: str = "first", **more: Any) -> Visit:
 
 
 SOUND = {
-    "battery.type": "agm flat plate",
+    "battery.type": "AGM",
     "battery.rating": "680 A SAE",
     "battery.capacity": "70 Ah",
     "battery.charging_control": "fixed",
@@ -353,7 +353,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
     )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
     assert "Replace the battery: done, but did not fix the fault; not charged." in text
-    assert "Find and cure the key-off drain: done, and shown to work." in text
+    assert "Trace and repair the parasitic draw: done, and shown to work." in text
     assert "no work done since then did" not in text
     assert "8.40 V" not in text
 
@@ -723,7 +723,7 @@ def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
         left={"because": "charging", "back": "2026-03-05"}
     )
     said = done(corekit("check", "first", shop=shop.context.folder)).words
-    assert "Waiting: Key-off current, 30 min, begun 2026-03-04T10:15:00Z" in said
+    assert "Waiting: Parasitic draw, 30 min, begun 2026-03-04T10:15:00Z" in said
     assert "Left open: charging, back on 2026-03-05" in said
     assert "Clean and tighten posts and clamps: goodwill; not charged" in said
     visit.say(ended={"how": "declined", "because": "too dear"})

@@ -55,7 +55,7 @@ from .chain import (
     written,
 )
 
-REPLACED, CURED = "Replace the battery", "Find and cure the key-off drain"
+REPLACED, CURED = "Replace the battery", "Trace and repair the parasitic draw"
 
 
 # ---- papers from files

@@ -13,7 +13,7 @@ brakes = ck.System("brakes", "Hydraulic brakes")
 class Pedal(Enum):
     FIRM = "firm"
     SPONGY = "spongy"
-    SINKS = "sinks slowly under a steady foot"
+    SINKS = "sinks slowly under steady pressure"
 
 
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."
@@ -33,18 +33,18 @@ bore = brakes.trait(
 force = brakes.measurand(
     "pedal_force",
     "N",
-    "Force on the pedal",
+    "Pedal force",
     possible=(0, 3000),
     usual=(20, 1500),
     accuracy="2 % + 5 N",
     where="Gauge between foot and pedal.",
-    how="Engine off, steady foot, no servo left.",
+    how="Engine off, steady foot, vacuum in the servo used up.",
     hazard=PRESS,
 )
 pressure = brakes.measurand(
     "line_pressure",
     "bar gauge",
-    "Pressure at the bleeder",
+    "Pressure at the bleed screw",
     possible=(0, 300),
     usual=(0, 200),
     accuracy="2 % + 1 bar",
@@ -69,7 +69,7 @@ bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=
 
 @brakes.calculation(source="pressure-is-force-over-area")
 def expected_pressure(
-    force: Annotated[float, ck.Input("N", "Force on the pedal", 0, 3000)],
+    force: Annotated[float, ck.Input("N", "Pedal force", 0, 3000)],
     ratio: Annotated[float, ck.Input("1", "Pedal ratio", 1, 10)],
     bore: Annotated[float, ck.Input("m", "Bore of the master cylinder", 0.01, 0.05)],
 ) -> Annotated[float, ck.Output("Pa gauge", "Pressure in the lines")]:
@@ -83,8 +83,8 @@ def expected_pressure(
 
 @brakes.calculation(source="seal-friction")
 def least_pressure(
-    expected: Annotated[float, ck.Input("Pa gauge", "Pressure of the foot", above=0)],
-) -> Annotated[float, ck.Output("Pa gauge", "Least at a wheel")]:
+    expected: Annotated[float, ck.Input("Pa gauge", "Pressure expected from the pedal force", above=0)],
+) -> Annotated[float, ck.Output("Pa gauge", "Lowest pressure at a wheel")]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
     >>> least_pressure.si(1e6)
@@ -97,7 +97,7 @@ def least_pressure(
 def share(
     one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", above=0)],
     other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other", above=0)],
-) -> Annotated[float, ck.Output("1", "Weaker over stronger")]:
+) -> Annotated[float, ck.Output("1", "Lower over higher")]:
     """The smaller of two pressures as a share of the larger.
 
     >>> share.si(8e6, 1e7)
@@ -107,13 +107,17 @@ def share(
 
 
 FITS = ck.Says(
-    passes="At the {place} wheel {value} arrive; {limit} is what the foot makes.",
-    fails="At the {place} wheel only {value} arrive; {limit} is what the foot makes.",
-    undecided="At the {place} wheel {value} arrive: too close to what the foot makes ({limit}) to call.",
+    passes="Pressure at the {place} wheel {value}; {limit} is expected from the pedal force.",
+    fails="Pressure at the {place} wheel only {value}; {limit} is expected from the pedal force.",
+    undecided="Pressure at the {place} wheel {value}: too close to the {limit} expected to call.",
+)
+FITS_PLAIN = ck.Tells(
+    passes="The {place} brake gets the pressure expected from the pedal.",
+    fails="The {place} brake gets less pressure than expected from the pedal.",
 )
 
 
-@brakes.check("Pressure fits the foot")
+@brakes.check("Pressure against pedal force")
 def fits(
     case: ck.Case,
     lines: Annotated[list[ck.Reading], pressure],
@@ -126,17 +130,22 @@ def fits(
     limit = case.computed_limit("brakes.pressure", "seal-friction", low=least)
     work = renew if feel is Pedal.SINKS else bleed
     for line in lines:  # one finding per wheel
-        yield case.judge(line, limit, ck.Claim("brakes.pressure", evidence=[foot], calls_for=work), FITS)
+        claim = ck.Claim("brakes.pressure", evidence=[foot], calls_for=work)
+        yield case.judge(line, limit, claim, FITS, FITS_PLAIN)
 
 
 ALIKE = ck.Says(
-    passes="Left and right {place} pull alike: the weaker reaches {value} of the stronger.",
-    fails="Left and right {place} differ: the weaker reaches {value} of the stronger; {limit} is usual.",
-    undecided="Left and right {place} are too close to the limit to call: {value}, usual is {limit}.",
+    passes="Pressure left and right {place} alike: the lower is {value} of the higher.",
+    fails="Pressure left and right {place} differs: the lower is {value} of the higher; {limit} is usual.",
+    undecided="Pressure left and right {place} too close to the limit to call: {value}; {limit} is usual.",
+)
+ALIKE_PLAIN = ck.Tells(
+    passes="The left and right {place} brakes get about the same pressure.",
+    fails="One {place} brake gets less pressure than the other, by more than is usual.",
 )
 
 
-@brakes.check("Left and right pull alike")
+@brakes.check("Brake balance left to right")
 def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterator[ck.Finding | ck.Gap]:
     for axle in ("front", "rear"):
         claim = ck.Claim("brakes.alike", of=pressure, unit="%", place=axle, calls_for=bleed)
@@ -144,7 +153,7 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
             if isinstance(pair, ck.Gap):
                 yield pair
             else:
-                yield case.judge(share(*pair), case.limit("brakes.alike"), claim, ALIKE)
+                yield case.judge(share(*pair), case.limit("brakes.alike"), claim, ALIKE, ALIKE_PLAIN)
 
 
 @ck.hookimpl

@@ -30,7 +30,7 @@ def test_a_wheel_that_gets_too_little_is_named_and_only_advised_on():
 
 @pytest.mark.parametrize(
     ("feel", "work"),
-    [("sinks slowly under a steady foot", "replace_master_cylinder"), ("spongy", "bleed")],
+    [("sinks slowly under steady pressure", "replace_master_cylinder"), ("spongy", "bleed")],
 )
 def test_a_pedal_that_sinks_speaks_for_the_master_cylinder_and_a_spongy_one_for_bleeding(feel, work):
     assert bench("10 bar", "10 bar", feel).findings("brakes.pressure")[0].calls_for == f"brakes.{work}"

@@ -1,4 +1,4 @@
-"""Acid: from concentration, molality and gravity to rest voltage and freezing point, and back."""
+"""Acid: from concentration, molality and gravity to open-circuit voltage and freezing point, and back."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def molality_of_gravity_25(
 @battery.calculation(source="bode-emf")
 def gravity_of_voltage(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 11.35, 12.98)],
-) -> Annotated[float, ck.Output("1", "Specific gravity of the acid")]:
+) -> Annotated[float, ck.Output("1", "Specific gravity")]:
     """Gravity (80 °F against 60 °F) of the acid in a rested 12-V block, from its voltage at 25 °C.
 
     >>> round(gravity_of_voltage.si(12.456), 2)
@@ -126,11 +126,11 @@ def gravity_of_voltage(
 
 @battery.calculation(source="gravity-rule")
 def voltage_by_rule(
-    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity", 1.0, 1.35)],
     constant: Annotated[float, ck.Input("V", "Constant of the rule, 0.84 V or 0.845 V", 0.84, 0.845)],
 ) -> Annotated[float, ck.Output("V", "Open-circuit voltage")]:
-    """Rest voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845 V, six
-    times.
+    """Open-circuit voltage of a 12-V block by the textbook rule: gravity plus a constant of 0.84 or 0.845
+    V, six times.
 
     >>> round(voltage_by_rule.si(1.265, 0.84), 2)
     12.63
@@ -162,7 +162,7 @@ FREEZING = (
 
 @battery.calculation(source="freezing-tables")
 def freezing_point(
-    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.28)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity", 1.0, 1.28)],
 ) -> Annotated[float, ck.Output("K", "Freezing point")]:
     """Where the acid begins to freeze: the warmest that any of the printed tables gives for this gravity.
 

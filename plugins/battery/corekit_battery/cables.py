@@ -1,5 +1,5 @@
-"""What the cables of the starting circuit lose, leg by leg; and voltages beside each other that
-must close.
+"""Voltage drop of the starting circuit, side by side; and voltages beside each other that must
+add up.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from .declarations import (
     starter_voltage,
 )
 
-LEGS = {"positive leg": "battery.positive_leg", "ground leg": "battery.ground_leg"}
+LEGS = {"positive side": "battery.positive_leg", "ground side": "battery.ground_leg"}
 STAY_OPEN = (
     0.2  # V: closer than this to each other two sums of four readings need not close; an estimate of ours
 )
@@ -33,7 +33,7 @@ def leg_resistance(
     drop: Annotated[float, ck.Input("V", "Voltage drop on this side of the circuit", 0)],
     current: Annotated[float, ck.Input("A", "Current through it", above=0)],
 ) -> Annotated[float, ck.Output("Ω", "Resistance of this side")]:
-    """Resistance of a cable leg with all its joints, from what it loses and the current.
+    """Resistance of one side with all its connections, from its voltage drop and the current.
 
     >>> round(leg_resistance.si(0.6, 200) * 1000, 2)
     3.0
@@ -47,7 +47,7 @@ def leg_that_closes(
     other_leg: Annotated[float, ck.Input("V", "Voltage drop on the other side", 0, 16)],
     starter: Annotated[float, ck.Input("V", "Voltage at the starter", 0, 16)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop on this side")]:
-    """What one leg must lose when posts, the other leg and the starter are known: the four close.
+    """Voltage drop of one side when posts, the other side and the starter are known: the four add up.
 
     >>> round(leg_that_closes.si(10.0, 0.3, 9.5), 2)
     0.2
@@ -55,14 +55,14 @@ def leg_that_closes(
     return posts - other_leg - starter
 
 
-@battery.check("What the cables lose")
+@battery.check("Voltage drop of the starting circuit")
 def drops(
     case: ck.Case,
     *,
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     flows: Annotated[ck.Reading | None, starter_current],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each leg against its printed limit, with its current; a joint that loses anything is bad at any
+    """Each side against its printed limit, with its current; a joint that loses anything is bad at any
     current.
     """
     for drop in lost or []:
@@ -70,7 +70,9 @@ def drops(
         if drop.place not in LEGS:
             yield _joint(case, drop)
         elif current is None or current.number <= 0:
-            yield case.gap(starter_current, f"What the {drop.place} loses means nothing without the current.")
+            yield case.gap(
+                starter_current, f"The voltage drop on the {drop.place} means nothing without the current."
+            )
         else:
             yield _leg(case, drop, current)
 
@@ -84,14 +86,19 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
         limit,
         ck.Claim("battery.cable_drop", evidence=[current], calls_for=repair_cable, next_test=cable_drop),
         ck.Says(
-            passes="The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}).",
+            passes="Voltage drop on the {place}: {read} at {current} ({has}); {limit} is allowed ({may}).",
             fails=(
-                "The {place} loses {read} at {current} ({has}); {limit} is allowed ({may}). Measure it in"
-                " pieces at the same current to find the joint."
+                "Voltage drop on the {place}: {read} at {current} ({has}); {limit} is allowed ({may})."
+                " Measure it section by section at the same current to find the bad connection."
             ),
             undecided=(
-                "The {place} loses {read} at {current} ({has}): too close to the {limit} allowed to call."
+                "Voltage drop on the {place}: {read} at {current} ({has}): too close to the"
+                " {limit} allowed to call."
             ),
+        ),
+        ck.Tells(
+            passes="The {place} of the starter's wiring loses no more voltage than is allowed.",
+            fails="The {place} of the starter's wiring loses more voltage than is allowed.",
         ),
         values={
             "read": ck.show(drop.value, "V", uncertainty=False),
@@ -108,18 +115,22 @@ def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
         case.limit("battery.contact"),
         ck.Claim("battery.joint", calls_for=clean_contacts, next_test=cable_drop),
         ck.Says(
-            passes="From {place} {read} is lost: that joint is good.",
+            passes="Voltage drop from {place}: {read}; this connection is good.",
             fails=(
-                "From {place} {read} is lost, where next to nothing should be, however good it looks. Clean"
-                " and tighten it, then read again."
+                "Voltage drop from {place}: {read}, where there should be next to none, however good"
+                " it looks. Clean and tighten it, then read again."
             ),
-            undecided="From {place} {read} is lost, which this meter cannot tell from nothing.",
+            undecided="Voltage drop from {place}: {read}, which this meter cannot tell from zero.",
+        ),
+        ck.Tells(
+            passes="This battery connection carries its current well.",
+            fails="A battery connection loses voltage where it should lose next to none.",
         ),
         values={"read": ck.show(drop.value, "V", uncertainty=False)},
     )
 
 
-@battery.check("Whether the voltages of the starting circuit close")
+@battery.check("Whether the voltages of the starting circuit add up")
 def closure(
     case: ck.Case,
     *,
@@ -127,7 +138,7 @@ def closure(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     starter: Annotated[ck.Reading | None, starter_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Posts, less both legs, is what the starter has.
+    """Posts, less both sides, is what the starter has.
 
     Three of the four give the fourth; four that do not close hold a slip.
     """
@@ -152,12 +163,15 @@ def closure(
                 evidence=[posts, other, starter],
                 urgency=ck.Urgency.NOTHING,
             ),
-            ("By the three other readings the {place} loses about {read} while cranking. Measure it itself."),
+            (
+                "By the three other readings the voltage drop on the {place} is about {read} while"
+                " cranking. Measure it directly."
+            ),
             left,
             values={"read": ck.show(left, "V", uncertainty=False)},
         )
     elif len(legs) == 2:
-        rest = posts.value - legs["positive leg"].value - legs["ground leg"].value - starter.value
+        rest = posts.value - legs["positive side"].value - legs["ground side"].value - starter.value
         if abs(rest.number) > max(STAY_OPEN, 2 * rest.u):
             yield _open(case, posts, starter, list(legs.values()), rest)
 
@@ -165,7 +179,7 @@ def closure(
 def _open(
     case: ck.Case, posts: ck.Reading, starter: ck.Reading, legs: list[ck.Reading], rest: ck.Value
 ) -> ck.Finding:
-    named = [f"the {leg.place} loses {ck.show(leg.value, 'V', uncertainty=False)}" for leg in legs]
+    named = [f"the {leg.place} drops {ck.show(leg.value, 'V', uncertainty=False)}" for leg in legs]
     return case.inconclusive(
         ck.Claim(
             "battery.contradiction",
@@ -175,8 +189,8 @@ def _open(
             next_test=cable_drop,
         ),
         (
-            "While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves {left}"
-            " over, so one of them is wrong. Read them again."
+            "While cranking the posts have {posts}, the starter {starter}, and {legs}: that leaves"
+            " {left} unaccounted for, so one of them is wrong. Read them again."
         ),
         rest,
         values={
@@ -213,8 +227,8 @@ def small_load(
             yield case.inconclusive(
                 ck.Claim("battery.not_at_rest", of=small_load_voltage, urgency=ck.Urgency.NOTHING),
                 (
-                    "At the {place} {read} was read with a load on: that is no voltage at rest, and gives no"
-                    " state of charge."
+                    "At the {place} {read} was read with a load on: that is not an open-circuit"
+                    " voltage, and gives no state of charge."
                 ),
                 reading,
                 values={"read": ck.show(reading.value, "V", uncertainty=False)},
@@ -226,7 +240,7 @@ def small_load(
     if near is None:
         yield case.gap(
             small_load_voltage,
-            "What is lost on the way to the fuse box shows only beside the voltage at the posts.",
+            "The voltage drop to the fuse box can be found only with the voltage at the posts beside it.",
         )
         return
     lost = near.value - far.value
@@ -243,17 +257,18 @@ def small_load(
         ),
         ck.Says(
             passes=(
-                "Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is"
-                " usual."
+                "{near} at the posts, {far} at the fuse box: a voltage drop of {lost}; {limit} is usual."
             ),
             fails=(
-                "Of {near} at the posts {far} is left at the fuse box: {lost} is lost on the way, {limit} is"
-                " usual. A joint is bad; measure post to clamp on both posts with that load on, then on along"
-                " the cables."
+                "{near} at the posts, {far} at the fuse box: a voltage drop of {lost}; {limit} is"
+                " usual. A connection is bad; measure post to clamp on both posts with that load on,"
+                " then along the cables."
             ),
-            undecided=(
-                "Of {near} at the posts {far} is left at the fuse box: about {lost} is lost on the way."
-            ),
+            undecided=("{near} at the posts, {far} at the fuse box: a voltage drop of about {lost}."),
+        ),
+        ck.Tells(
+            passes=("The wiring from the battery to the fuse box loses no more voltage than is usual."),
+            fails="The wiring from the battery to the fuse box loses more voltage than is usual.",
         ),
         values={
             "near": ck.show(near.value, "V", uncertainty=False),

@@ -137,7 +137,7 @@ def run_time(
     20.0
 
     Raises:
-        ValueError: the current is far below the 20-hour current (a key-off drain) or above 50 A (cranking),
+        ValueError: the current is far below the 20-hour current (a parasitic draw) or above 50 A (cranking),
             where the law does not hold.
     """
     if not LOWEST * capacity / TWENTY_HOURS <= current <= HIGHEST:

@@ -26,14 +26,14 @@ def cell_spread(
     Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides.
     """
     if not cells and kind in (BatteryType.AGM, BatteryType.GEL):
-        yield case.does_not_apply("The battery is closed; its acid cannot be drawn.")
+        yield case.does_not_apply("The battery is sealed; its acid cannot be drawn.")
         return
     if not cells:
-        yield case.gap(gravity, "The gravity of the cells was not read.")
+        yield case.gap(gravity, "The specific gravity of the cells was not read.")
         return
     missing = [place for place in gravity.places if place not in {cell.place for cell in cells}]
     if missing:
-        yield case.gap(gravity, f"Gravity of {', '.join(missing)} is missing; all six are compared.")
+        yield case.gap(gravity, f"Specific gravity of {', '.join(missing)} is missing; all six are compared.")
         return
     high, low = max(cells, key=lambda cell: cell.number), min(cells, key=lambda cell: cell.number)
     spread = high.value - low.value
@@ -49,8 +49,8 @@ def cell_spread(
         "One cell no longer takes charge."
         if full
         else (
-            "The battery is not full (average {average}): charge it slowly, let it stand, and read them again"
-            " before any verdict on it; water added just before and a half charge look the same."
+            "The battery is not full (average {average}): charge it slowly, let it stand, and read"
+            " them again before any verdict on it; water just added and a partial charge look the same."
         ).format(average=places["average"])
     )
     judged = case.judge(
@@ -65,15 +65,19 @@ def cell_spread(
             next_test=gravity,
         ),
         ck.Says(
-            passes="The six cells lie {spread} apart in gravity; {limit} is allowed.",
+            passes="The specific gravity of the six cells differs by {spread}; {limit} is allowed.",
             fails=(
-                "The six cells lie {spread} apart in gravity ({low} lowest, {high} highest); {limit} is"
-                " allowed. {then}"
+                "The specific gravity of the six cells differs by {spread} ({low} lowest, {high}"
+                " highest); {limit} is allowed. {then}"
             ),
             undecided=(
-                "The six cells lie about {spread} apart in gravity ({low} lowest), too close to the {limit}"
-                " allowed to call."
+                "The specific gravity of the six cells differs by about {spread} ({low} lowest), too"
+                " close to the {limit} allowed to call."
             ),
+        ),
+        ck.Tells(
+            passes="The battery's six cells are as alike as they should be.",
+            fails="The battery's six cells differ more than they should.",
         ),
         values=places,
     )
@@ -81,8 +85,8 @@ def cell_spread(
         yield case.inconclusive(
             ck.Claim("battery.cell_spread", of=gravity, unit="1", evidence=cells, next_test=gravity),
             (
-                "The six cells lie {spread} apart in gravity ({low} lowest), but the battery is not charged."
-                " Charge it, let it stand, and read them again."
+                "The specific gravity of the six cells differs by {spread} ({low} lowest), but the"
+                " battery is not charged. Charge it, let it stand, and read them again."
             ),
             spread,
             values={"spread": places["spread"], "low": low.place},
@@ -100,8 +104,8 @@ def cell_spread(
         yield case.advise(
             ck.Claim("battery.cells_apart", unit="1", evidence=cells),
             (
-                "{low} lies {spread} below the best cell. One handbook would already call the battery"
-                " unserviceable; watch it."
+                "{low} reads {spread} below the best cell. One handbook would already call the battery"
+                " unserviceable; monitor it."
             ),
             spread,
             limits=warned.limits,

@@ -79,7 +79,7 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
-SLOW, HOT = "It fills slowly and perhaps never quite.", "It gasses and loses water."
+SLOW, HOT = "It charges slowly and perhaps never fully.", "It gasses and loses water."
 SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
@@ -88,10 +88,10 @@ ENOUGH = 0.8  # the share of charge after which the slow part begins, in words a
 
 
 class ChargingPlace(Enum):
-    OPEN = "in the open"
-    AIRY = "indoors with air moving"
+    OPEN = "outdoors"
+    AIRY = "indoors, ventilated"
     CLOSED_ROOM = "closed room"
-    LOAD_SPACE = "closed load space"
+    LOAD_SPACE = "closed load area"
 
 
 # ---- what is asked and read
@@ -104,11 +104,11 @@ charge_place = battery.observation(
     hazard=SPARK,
 )
 charger = battery.trait(
-    "charger", "Current of the charger at hand", units=("A",), possible=(0.5, 200), how="On its plate."
+    "charger", "Rated current of the charger", units=("A",), possible=(0.5, 200), how="On its rating plate."
 )
 hours_at_hand = battery.trait(
     "charge_hours",
-    "Time at hand for charging",
+    "Time available for charging",
     units=("h", "min"),
     possible=(0.1, 72),
     how="Before the customer needs the car.",
@@ -140,7 +140,7 @@ charge_elapsed = battery.measurand(
 charge_current = battery.measurand(
     "charge_current",
     "A",
-    "Current from the charger",
+    "Charger current",
     possible=(0, 200),
     usual=(0.1, 60),
     accuracy="3 % + 0.1 A",
@@ -264,7 +264,7 @@ def charger_needed(
     soonest = time_to_return.si(1 - left / missing, tau)
     if hours <= soonest:
         raise ValueError(
-            f"No charger does it in {hours / HOUR:.1f} h; this battery itself needs {soonest / HOUR:.1f} h"
+            f"No charger can do it in {hours / HOUR:.1f} h; this battery itself needs {soonest / HOUR:.1f} h"
             " for that."
         )
     low, high = (
@@ -327,7 +327,7 @@ class _Plan:
         return charging_time(self.missing, self.current, self.tau, self.tail)
 
 
-@battery.check("What charging can reach")
+@battery.check("Charging plan")
 def charge_plan(
     case: ck.Case,
     *,
@@ -350,25 +350,23 @@ def charge_plan(
     if gives is None and hours is None:
         return
     if body not in (None, Case.SOUND) or acid_level is Level.BARE:
-        yield case.does_not_apply("The battery is not charged: what was seen of it bars that.")
+        yield case.does_not_apply("The battery is not charged: what was seen of it rules that out.")
         return
     if rest is None:
         yield case.gap(
             rest_voltage,
-            "How long a charge takes depends on how empty the battery is; its voltage at rest was not read.",
+            "How long a charge takes depends on the state of charge; the open-circuit voltage was not read.",
         )
         return
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(
-            capacity, "How long a charge takes follows from the battery's Ah, which are not known."
-        )
+        yield case.gap(capacity, "How long a charge takes depends on the battery's Ah, which are not known.")
         return
     plan = _plan(rest, charge_of(case, rest), holds, gives, warmth, kind, currents or [])
     if plan is None:
         yield case.advise(
             ck.Claim("battery.charge_plan", evidence=[rest], urgency=ck.Urgency.NOTHING),
-            "By its voltage at rest the battery is about full; there is little to charge.",
+            "By its open-circuit voltage the battery is about fully charged; there is little to charge.",
         )
         return
     yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
@@ -487,13 +485,13 @@ def _planned(
             "portion": f"{100 * (1 - to_enough.number / whole.number):.0f} %",
         }
         says += (
-            " 80 % is there after {enough}; the rest takes {portion} of the time, because a battery takes"
-            " less and less."
+            " 80 % is reached after {enough}; the rest takes {portion} of the time, because a battery"
+            " accepts less and less current."
         )
     if hours is not None:
         places |= {"hours": _hours(hours.number), "reached": f"{100 * plan.share(hours.number):.0f} %"}
-        says += " In the {hours} at hand it reaches about {reached}" + (
-            ": not full." if hours.number < whole.number else "."
+        says += " In the {hours} available it reaches about {reached}" + (
+            ": not fully charged." if hours.number < whole.number else "."
         )
     return case.advise(
         ck.Claim(
@@ -539,15 +537,15 @@ def _which_charger(
     yield case.advise(
         ck.Claim("battery.charger", evidence=[rest], urgency=ck.Urgency.NOTHING),
         (
-            "A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because the"
-            " battery then sets the pace."
+            "A charger of {needed} is enough for 80 % in {hours}; a larger one gains little, because"
+            " the battery then limits the current."
         )
         + fits,
         values={"needed": f"{needed:.0f} A", "hours": _hours(hours.number), "most": f"{most:.0f} A"},
     )
 
 
-@battery.check("The charge, by its current")
+@battery.check("End of charge by current")
 def charge_tail(
     case: ck.Case,
     currents: Annotated[list[ck.Reading] | None, charge_current],
@@ -579,13 +577,19 @@ def charge_tail(
                     " Charge with less or pause."
                 ),
             ),
+            ck.Tells(
+                passes="",
+                fails="The battery got too hot on the charger; charging has to stop until it has cooled.",
+            ),
             values={"read": ck.show(hot.value, "°C", uncertainty=False)},
         )
         if warm.verdict is not ck.Verdict.PASS:
             yield warm
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(capacity, "When a charge is done follows from the battery's Ah, which are not known.")
+        yield case.gap(
+            capacity, "When a charge is complete depends on the battery's Ah, which are not known."
+        )
         return
     yield from _too_much(case, currents, holds, kind)
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
@@ -598,8 +602,9 @@ def charge_tail(
         yield case.advise(
             ck.Claim("battery.charge_tail", evidence=currents, calls_for=None, urgency=ck.Urgency.NOTHING),
             (
-                "The current has fallen to {read}, below {tail}: by its current the charge is done. A cold or"
-                " sulphated battery looks the same, so read its voltage after a rest and put it under load."
+                "The current has fallen to {read}, below {tail}: by its current the charge is"
+                " complete. A cold or sulphated battery looks the same, so read its open-circuit"
+                " voltage after a rest and put it under load."
             ),
             latest,
             values={"read": read, "tail": end},
@@ -619,9 +624,9 @@ def charge_tail(
         yield case.inconclusive(
             ck.Claim("battery.charge_tail", evidence=currents, next_test=charge_current),
             (
-                "In {apart} the current went from {was} to {read}: it does not fall yet, so the charger still"
-                " sets the pace. If it rises at a steady voltage, feel whether the battery grows hot, and"
-                " stop if it does."
+                "In {apart} the current went from {was} to {read}: it does not fall yet, so the"
+                " charger still limits the current. If it rises at a steady voltage, feel whether the"
+                " battery gets hot, and stop if it does."
             ),
             later,
             values={
@@ -634,7 +639,7 @@ def charge_tail(
     left = time_left(later, tail, tau)
     missing = ck.propagate(lambda amps, constant: amps * constant, (later.value, tau), "charge")
     quick = (
-        " That is quicker than a battery usually takes charge; part of it may only make gas."
+        " That is faster than a battery usually accepts charge; part of it may only make gas."
         if tau.number < TAU_LAW
         else ""
     )
@@ -657,7 +662,9 @@ def charge_tail(
             "tail": end,
             "tau": _hours(tau.number),
             "left": _hours(left.number),
-            "spread": f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}",
+            "spread": (
+                f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}"
+            ),
             "missing": f"{missing.number / HOUR:.0f} Ah",
         },
     )
@@ -690,13 +697,17 @@ def _too_much(
         ck.Says(
             passes="",
             fails=(
-                "It is charged with {read}; {limit} is usual for a closed battery of this size unless its"
-                " label allows more."
+                "Charging current {read}; {limit} is usual for a sealed battery of this size unless"
+                " its label allows more."
             ),
             undecided=(
-                "It is charged with {read}, close to the {limit} that is usual for a closed battery of this"
-                " size."
+                "Charging current {read}, close to the {limit} that is usual for a sealed battery of"
+                " this size."
             ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=("The battery is being charged with more current than is usual for one of its size."),
         ),
         values={"read": ck.show(strongest.value, "A", uncertainty=False)},
     )
@@ -704,7 +715,7 @@ def _too_much(
         yield judged
 
 
-@battery.check("Gas and air while charging")
+@battery.check("Ventilation while charging")
 def charging_air(
     case: ck.Case,
     there: Annotated[ChargingPlace | None, charge_place],
@@ -749,9 +760,9 @@ def charging_air(
             charge_place,
             ck.Claim("battery.charging_air", urgency=ck.Urgency.THIS_VISIT),
             (
-                "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of hydrogen in"
-                " about {soon}, sooner under the roof, and a spark can set it off. Open up or take it outside"
-                " before charging goes on.{air}"
+                "It is charged in a {where}. Overcharged at {amps} it fills {volume} with 1 % of"
+                " hydrogen in about {soon}, sooner under the roof, and a spark can ignite it. Open up"
+                " or take it outside before charging goes on.{air}"
             ),
             passes=False,
             values=places,
@@ -760,17 +771,17 @@ def charging_air(
         yield case.visual(
             charge_place,
             ck.Claim("battery.charging_air"),
-            "It is charged indoors with air moving; keep it moving until an hour after.{air}",
+            "It is charged indoors with ventilation; keep ventilating until an hour after.{air}",
             passes=True,
             values={"air": air},
         )
     else:
         yield case.visual(
-            charge_place, ck.Claim("battery.charging_air"), "It is charged in the open.", passes=True
+            charge_place, ck.Claim("battery.charging_air"), "It is charged outdoors.", passes=True
         )
 
 
-@battery.check("Charging voltage for the battery's warmth")
+@battery.check("Charging voltage for the battery temperature")
 def charging_by_warmth(
     case: ck.Case,
     *,
@@ -779,7 +790,7 @@ def charging_by_warmth(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A cold battery asks for more than a warm one.
 
-    Only where the set point is fixed, the battery's warmth was taken, and no own figure stands.
+    Only where the set point is fixed, the battery temperature was taken, and no own figure stands.
     """
     if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
         return
@@ -802,9 +813,16 @@ def charging_by_warmth(
             next_test=charging_voltage,
         ),
         ck.Says(
-            passes="For a battery at {warm} {limit} is usual; it gets {read}.",
-            fails="For a battery at {warm} {limit} is usual; it gets {read}. {slow}",
-            undecided="For a battery at {warm} {limit} is usual; it gets {read}, close to an end of that.",
+            passes="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}.",
+            fails="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}. {slow}",
+            undecided=(
+                "For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}, close"
+                " to an end of that."
+            ),
+        ),
+        ck.Tells(
+            passes="The charging voltage is what is usual for the battery's temperature.",
+            fails="The charging voltage is not what is usual for the battery's temperature.",
         ),
         values={
             "read": ck.show(volts.value, "V", uncertainty=False),
@@ -832,7 +850,9 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
         ),
         chart.line([(0.0, 80.0), (end / HOUR, 80.0)], 0.5, dashed=True),
         chart.line(curve, 1.2),
-        chart.words(whole / HOUR, 100 * plan.share(whole), f"about full after {_hours(whole)}", "end", 1.5),
+        chart.words(
+            whole / HOUR, 100 * plan.share(whole), f"about fully charged after {_hours(whole)}", "end", 1.5
+        ),
     ]
     told = f"From about {begun:.0f} % the charge climbs"
     to_enough = plan.time_to(ENOUGH)
@@ -844,7 +864,7 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
             )
         ]
         told += f" to 80 % in {_hours(to_enough.number)}"
-    told += f" and is about full after {_hours(whole)}."
+    told += f" and is about fully charged after {_hours(whole)}."
     if hours is not None:
         at = 100 * plan.share(hours.number)
         marks += [
@@ -852,5 +872,5 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
             *chart.dot(hours.number / HOUR, at, 0.0),
         ]
         marks += [chart.words(hours.number / HOUR, 0.0, f" this visit: {at:.0f} %", "start", 2.0)]
-        told += f" The {_hours(hours.number)} at hand end at about {at:.0f} %."
+        told += f" The {_hours(hours.number)} available end at about {at:.0f} %."
     return chart.figure(marks, f"State of charge against time at {plan.current.number:.0f} A", told)

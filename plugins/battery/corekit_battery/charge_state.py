@@ -1,5 +1,5 @@
-"""How full the battery is, by its voltage at rest: always a band, because the acid decides what a voltage
-means.
+"""How full the battery is, by its open-circuit voltage: always a band, because the acid decides what a
+voltage means.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from .tables import Rows
 ACID_1265: Rows = ((1.120, 0.0), (1.155, 0.25), (1.190, 0.5), (1.225, 0.75), (1.265, 1.0))
 #: source: tm-5-1185-table-2
 ACID_1280: Rows = ((1.160, 0.0), (1.190, 0.25), (1.220, 0.5), (1.250, 0.75), (1.280, 1.0))
-#: Rest voltage of a 12-V block near 25 °C → state of charge. source: charge-by-type
+#: Open-circuit voltage of a 12-V block near 25 °C → state of charge. source: charge-by-type
 EFB: Rows = ((11.80, 0.0), (12.00, 0.25), (12.25, 0.5), (12.50, 0.75), (12.75, 1.0))
 AGM: Rows = ((11.80, 0.0), (12.00, 0.25), (12.30, 0.5), (12.60, 0.75), (12.85, 1.0))
 GEL: Rows = ((11.80, 0.0), (12.05, 0.25), (12.35, 0.5), (12.65, 0.75), (12.90, 1.0))
@@ -73,7 +73,7 @@ def rest_voltage_at_25(
 
 @battery.calculation(source="tm-5-4210-table-2")
 def charge_1265(
-    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity", 1.0, 1.35)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by gravity, for a battery whose acid is 1.265 when full.
 
@@ -85,7 +85,7 @@ def charge_1265(
 
 @battery.calculation(source="tm-5-1185-table-2")
 def charge_1280(
-    gravity: Annotated[float, ck.Input("1", "Specific gravity of the acid", 1.0, 1.35)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity", 1.0, 1.35)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
     """State of charge by gravity, for a battery whose acid is 1.280 when full.
 
@@ -99,7 +99,7 @@ def charge_1280(
 def charge_by_voltage_1265(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.265 when full.
+    """State of charge by open-circuit voltage at 25 °C, for a battery whose acid is 1.265 when full.
 
     >>> round(charge_by_voltage_1265.si(12.6), 1)
     0.9
@@ -111,7 +111,7 @@ def charge_by_voltage_1265(
 def charge_by_voltage_1280(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge by rest voltage at 25 °C, for a battery whose acid is 1.280 when full.
+    """State of charge by open-circuit voltage at 25 °C, for a battery whose acid is 1.280 when full.
 
     >>> round(charge_by_voltage_1280.si(12.6), 1)
     0.8
@@ -123,8 +123,8 @@ def charge_by_voltage_1280(
 def charge_by_voltage_flooded(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge of a flooded battery of unknown acid, by rest voltage at 25 °C: midway between the
-    scales of 1.265 and 1.280.
+    """State of charge of a flooded battery of unknown acid, by open-circuit voltage at 25 °C: midway
+    between the scales of 1.265 and 1.280.
 
     >>> charge_by_voltage_flooded.si(13.0)
     1.0
@@ -136,7 +136,7 @@ def charge_by_voltage_flooded(
 def charge_by_voltage_efb(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge of an enhanced flooded battery, by rest voltage near 25 °C.
+    """State of charge of an enhanced flooded battery, by open-circuit voltage near 25 °C.
 
     >>> charge_by_voltage_efb.si(12.5)
     0.75
@@ -148,7 +148,7 @@ def charge_by_voltage_efb(
 def charge_by_voltage_agm(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge of a flat-plate AGM battery, by rest voltage near 25 °C.
+    """State of charge of a flat-plate AGM battery, by open-circuit voltage near 25 °C.
 
     >>> charge_by_voltage_agm.si(12.3)
     0.5
@@ -160,7 +160,7 @@ def charge_by_voltage_agm(
 def charge_by_voltage_gel(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge of a gel battery, by rest voltage near 25 °C.
+    """State of charge of a gel battery, by open-circuit voltage near 25 °C.
 
     >>> charge_by_voltage_gel.si(12.65)
     0.75
@@ -172,8 +172,8 @@ def charge_by_voltage_gel(
 def charge_by_voltage_any(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage at 25 °C", 0, 16)],
 ) -> Annotated[float, ck.Output("1", "State of charge")]:
-    """State of charge of a battery of unknown type, by rest voltage near 25 °C: midway between the scales
-    that read highest and lowest.
+    """State of charge of a battery of unknown type, by open-circuit voltage near 25 °C: midway between the
+    scales that read highest and lowest.
 
     >>> charge_by_voltage_any.si(13.0)
     1.0
@@ -195,8 +195,8 @@ def _in_table(voltage: float) -> float:
 
 @attrs.frozen(kw_only=True)
 class Scale:
-    """One way from rest voltage to charge: how, where 100 % begins, which limit a charge read off it may be
-    held against.
+    """One way from open-circuit voltage to charge: how, where 100 % begins, which limit a charge read off
+    it may be held against.
     """
 
     of: Callable[..., ck.Value]
@@ -315,7 +315,7 @@ def how_full(
     acid: FullAcid | None = None,
     full: ck.Value | None = None,
 ) -> Charge:
-    """State of charge from a rest voltage and whatever else is known."""
+    """State of charge from an open-circuit voltage and whatever else is known."""
     scale = scale_for(kind, acid)
     uncertainties: dict[str, float] = {}
     remarks = []
@@ -327,7 +327,7 @@ def how_full(
     if full is not None:
         volts = ck.propagate(lambda now, then: now - then + scale.full, (volts, full), "voltage")
         uncertainties["scale"] = KNOWN
-        remarks.append("Measured against this battery's own full voltage.")
+        remarks.append("Measured against this battery's own fully charged voltage.")
     else:
         uncertainties["scale"] = scale.half_width
         if scale.half_width == UNKNOWN:
@@ -336,19 +336,23 @@ def how_full(
     needed = REST_AGM if kind in (BatteryType.AGM, BatteryType.GEL) else REST_FLOODED
     if rested is None or rested.number < needed:
         uncertainties["rest"] = UNRESTED
-        how_long = "How long it had rested is not noted"
+        how_long = "How long it had rested is not recorded"
         if rested is not None:
-            how_long = f"It had rested {ck.show(rested.value, 'h', uncertainty=False)} of the {needed / 3600:.0f} h needed"
+            how_long = (
+                f"It had rested {ck.show(rested.value, 'h', uncertainty=False)} of the"
+                f" {needed / 3600:.0f} h needed"
+            )
         if surface is SurfaceCharge.TAKEN_OFF:  # source: surface-charge
             remarks.append(
-                f"{how_long}; the headlamps took the surface charge off, so this counts for less than a"
+                f"{how_long}; the headlamps removed the surface charge, so this counts for less than a"
                 " rested reading."
             )
         else:
             flattered = rested is not None or surface is SurfaceCharge.LEFT
             if flattered:
                 remarks.append(
-                    f"{how_long}; a recent charge or drive makes a battery look fuller than it is, so it is"
+                    f"{how_long}; a recent charge or drive makes a battery look better charged than it"
+                    " is, so it is"
                     " too soon to say."
                 )
             else:
@@ -386,7 +390,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
     """Is there charge enough for a load test? The finding's probability is what the load test
     is barred by.
     """
-    enough = "Charged to about {share} ({band}) by its rest voltage of {rest}"
+    enough = "Charged to about {share} ({band}) by its open-circuit voltage of {rest}"
     return case.judge(
         found.share,
         case.limit(found.limit),
@@ -401,13 +405,17 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
             passes=enough + ": enough for a load test.{remarks}",
             fails=enough + ": it needs charging.{remarks}",
             undecided=enough
-            + ": perhaps too empty for a load test to mean anything, so it is charged first.{remarks}",
+            + ": perhaps too discharged for a load test to mean anything, so it is charged first.{remarks}",
+        ),
+        ck.Tells(
+            passes="The battery is charged enough to be tested.",
+            fails="The battery needs charging before it can be tested.",
         ),
         values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
     )
 
 
-@battery.check("How full the battery is")
+@battery.check("State of charge")
 def charge_state(
     case: ck.Case,
     rest: Annotated[ck.Reading, rest_voltage],
@@ -431,9 +439,9 @@ def charge_state(
         yield case.inconclusive(
             ck.Claim("battery.surface_charge", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
             (
-                "It stands at {read}, above what any full battery rests at: a surface charge is left from the"
-                " charger, and this says nothing of how full it is. Wait half a day, or take it off with the"
-                " headlamps, then read again."
+                "It stands at {read}, above the open-circuit voltage of any fully charged battery: a"
+                " surface charge is left from the charger, and this says nothing about the state of"
+                " charge. Wait half a day, or remove it with the headlamps, then read again."
             ),
             rest,
             values={
@@ -449,8 +457,8 @@ def charge_state(
         yield case.inconclusive(
             ck.Claim("battery.charge_state", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
             (
-                "The {count} readings of the rest voltage disagree by more than their uncertainty; read it again"
-                " before anything is concluded."
+                "The {count} readings of the open-circuit voltage disagree by more than their"
+                " uncertainty; read it again before anything is concluded."
             ),
             rest,
             values={"count": str(rest.count)},
@@ -465,7 +473,10 @@ def charge_state(
             ck.Claim(
                 "battery.charge_state", of=rest_voltage, unit="%", evidence=[rest], next_test=rest_voltage
             ),
-            "It rests at {rest}, which would mean charged to about {share} ({band}).{remarks}",
+            (
+                "Its open-circuit voltage is {rest}, which would mean charged to about {share}"
+                " ({band}).{remarks}"
+            ),
             found.share,
             limits=judged.limits,
             values={"rest": ck.show(rest.value, "V", uncertainty=False), **found.words},
@@ -479,10 +490,13 @@ def charge_state(
         ck.Says(
             passes="",
             fails=(
-                "It was found at {read}. Below 10.5 V a battery takes harm: after charging it may no longer"
-                " hold what it did."
+                "It was found at {read}. Below 10.5 V a battery is damaged: after charging its"
+                " capacity may be reduced."
             ),
-            undecided="It was found at {read}, about where a battery begins to take harm from being empty.",
+            undecided="It was found at {read}, about where deep discharge begins to damage a battery.",
+        ),
+        ck.Tells(
+            passes="", fails="The battery was found so deeply discharged that it may not recover fully."
         ),
         values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )

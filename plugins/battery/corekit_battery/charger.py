@@ -24,7 +24,7 @@ BANDS = {
 HOUR = 3600.0
 
 
-@battery.check("What the charger did")
+@battery.check("Charger voltage and time")
 def charged(
     case: ck.Case,
     *,
@@ -41,9 +41,7 @@ def charged(
     if held is not None:
         own = case.is_specified(charger_voltage)
         if kind is None and not own:
-            yield case.gap(
-                battery_type, "Which voltage a charger should hold depends on the type of battery."
-            )
+            yield case.gap(battery_type, "The right charger voltage depends on the type of battery.")
         else:
             profile = _profile(
                 case, held, case.limit(charger_voltage if own or kind is None else BANDS[kind])
@@ -63,9 +61,9 @@ def charged(
                 next_test=charge_current,
             ),
             (
-                "At {read} the current falls{tail} before the battery is full, so nothing can be said against"
-                " it yet. Charge it at the voltage it asks for until the current stays low, let it rest, then"
-                " test it again."
+                "At {read} the current falls{tail} before the battery is full, so the battery cannot"
+                " be faulted yet. Charge it at the right voltage until the current stays low, let it"
+                " rest, then test it again."
             ),
             held,
             values={
@@ -79,9 +77,9 @@ def charged(
         yield case.inconclusive(
             ck.Claim("battery.charge_first", of=charge_elapsed, next_test=charge_current),
             (
-                "It was on the charger for {read}, and nobody saw the current fall: that says neither that it"
-                " is full nor that it is bad. Charge it until the current stays low, which takes an empty"
-                " battery a night and more, let it rest, then test it again."
+                "It was on the charger for {read}, and no falling current was recorded: that shows"
+                " neither that it is full nor that it is bad. Charge it until the current stays low,"
+                " which takes a discharged battery a night and more, let it rest, then test it again."
             ),
             lasted,
             values={"read": f"{lasted.number / HOUR:.3g} h"},
@@ -90,7 +88,7 @@ def charged(
 
 def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
     meaning = (
-        "It never fills the battery like this."
+        "It never fully charges the battery like this."
         if case.side(held, limit) is ck.Side.BELOW
         else "It makes the battery gas, dry out and heat up."
     )
@@ -102,6 +100,10 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
             passes="The charger holds {read}, within {limit}.",
             fails="The charger holds {read}, outside {limit}. {meaning}",
             undecided="The charger holds {read}, too close to an end of {limit} to call.",
+        ),
+        ck.Tells(
+            passes="The charger's voltage suits this battery.",
+            fails="The charger's voltage does not suit this battery.",
         ),
         values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
     )

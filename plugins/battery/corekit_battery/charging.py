@@ -292,9 +292,10 @@ def charging(
                 next_test=charging_voltage,
             ),
             (
-                "With the engine running {read} was read, yet in use the battery stays charged: both cannot"
-                " be. The meter's mode or the place of its tips is questionable, since half-wave and AC output"
-                " read nonsense on a DC range. Read DC volts on the battery's own posts at 2000 rpm."
+                "With the engine running {read} was read, yet in daily use the battery stays charged:"
+                " both cannot be. The meter's mode or the position of the probes is questionable,"
+                " since half-wave and AC output give false readings on a DC range. Read DC volts on"
+                " the battery's own posts at 2000 rpm."
             ),
             highest,
             values={"read": ck.show(highest, "V", uncertainty=False)},
@@ -321,13 +322,15 @@ def _held(
     low = case.side(highest, limit) is ck.Side.BELOW
     overcharged = case.side(highest, attrs.evolve(limit, low=None)) is not ck.Side.INSIDE
     when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
-    when += [f"lamps and blower {lamps.value}"] if lamps is not None else []
+    when += [f"lights and blower {lamps.value}"] if lamps is not None else []
     wanders = (
-        " This vehicle moves its charging voltage on purpose, so one reading says little." if managed else ""
+        (" This vehicle varies its charging voltage on purpose (smart charging), so one reading says little.")
+        if managed
+        else ""
     )
     too_low = (
-        "The battery is not being charged as it should. A very flat one can hold a working alternator down"
-        " for a while: charge it and read again."
+        "The battery is not being charged as it should. A deeply discharged battery can hold down the"
+        " voltage of a working alternator for a while: charge it and read again."
     )
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", uncertainty=False)
@@ -353,14 +356,13 @@ def _held(
             next_test=charging_voltage,
         ),
         ck.Says(
-            passes="With the engine running the battery gets {read}{when}, within {limit}.{wanders}",
-            fails=(
-                "With the engine running the battery gets {read}{when}, outside {limit}. {meaning}{wanders}"
-            ),
-            undecided=(
-                "With the engine running the battery gets {read}{when}, too close to an end of {limit} to"
-                " call.{wanders}"
-            ),
+            passes="Charging voltage {read}{when}, within {limit}.{wanders}",
+            fails=("Charging voltage {read}{when}, outside {limit}. {meaning}{wanders}"),
+            undecided=("Charging voltage {read}{when}, too close to an end of {limit} to call.{wanders}"),
+        ),
+        ck.Tells(
+            passes="With the engine running the battery gets a charging voltage within its range.",
+            fails="With the engine running the battery gets a charging voltage outside its range.",
         ),
         values={
             "read": read,
@@ -394,12 +396,13 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
             passes="",
             undecided="",
             fails=(
-                "With the engine running the battery is at {read} at best, below what even a managed system"
-                " asks for ({limit}): no useful charge reaches it. Alternator, its exciter lead, main link,"
-                " belt and cables all fit; measure at the alternator's own terminal and the drop on both"
-                " legs."
+                "With the engine running the battery is at {read} at best, below what even smart"
+                " charging requires ({limit}): no useful charge reaches it. Alternator, its exciter"
+                " wire, main fusible link, belt and cables are all possible causes; measure at the"
+                " alternator's own terminal, and the voltage drop on both sides."
             ),
         ),
+        ck.Tells(passes="", fails="With the engine running the battery gets no useful charge."),
         values={"read": ck.show(highest, "V", uncertainty=False)},
     )
     if (none.probability or 0.0) > 0.05:
@@ -412,9 +415,15 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
             passes="",
             undecided="",
             fails=(
-                "Even with the engine running its voltage is only {read}: the battery is as good as empty,"
-                " and such a battery pulls a sound alternator down. Charge it from outside, let it rest and"
-                " test it, then measure the charging again."
+                "Even with the engine running its voltage is only {read}: the battery is deeply"
+                " discharged, and such a battery pulls down a good alternator. Charge it with a"
+                " charger, let it rest and test it, then measure the charging again."
+            ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=(
+                "The battery is deeply discharged and has to be charged before anything else can be judged."
             ),
         ),
         values={"read": ck.show(lowest, "V", uncertainty=False)},
@@ -422,7 +431,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
     return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
 
 
-@battery.check("What the alternator gives")
+@battery.check("Alternator output")
 def output(
     case: ck.Case,
     *,
@@ -436,7 +445,7 @@ def output(
     if gives is None:
         return
     if rated is None:
-        yield case.gap(alternator_rating, "What the alternator gives says something only beside its rating.")
+        yield case.gap(alternator_rating, "The alternator's output means something only beside its rating.")
         return
     share = ck.propagate(lambda amps, plate: amps / plate, (gives.value, rated), "ratio")
     yield case.judge(
@@ -444,13 +453,17 @@ def output(
         case.limit("battery.output"),
         ck.Claim("battery.output", of=alternator_output, unit="%", evidence=[gives]),
         ck.Says(
-            passes="The alternator gives {gives}, {share} of its {rated}: its output is whole.",
+            passes="Alternator output {gives}, {share} of its {rated}: full output.",
             fails=(
-                "The alternator gives {gives}, {share} of its {rated}; {limit} is usual with the battery"
-                " loaded down and every load on. If less was asked of it, it need not give more: repeat it"
-                " loaded down before anything is concluded."
+                "Alternator output {gives}, {share} of its {rated}; {limit} is usual with the battery"
+                " loaded down and all loads on. If the demand was lower, it need not give more: repeat"
+                " it loaded down before anything is concluded."
             ),
-            undecided="The alternator gives {gives}, {share} of its {rated}: close to the usual {limit}.",
+            undecided="Alternator output {gives}, {share} of its {rated}: close to the usual {limit}.",
+        ),
+        ck.Tells(
+            passes="The alternator gives its full output.",
+            fails=("The alternator gave less than it usually should; that alone does not show a fault."),
         ),
         values={
             "gives": ck.show(gives.value, "A", uncertainty=False),

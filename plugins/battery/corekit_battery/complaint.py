@@ -54,7 +54,7 @@ def cranking_power_left(
     return ck.interpolate_clamped(temperature, CRANKING_POWER)
 
 
-@battery.check("What it takes to say why it cranks badly")
+@battery.check("Readings needed for a cranking complaint")
 def cranks_badly(
     case: ck.Case,
     turns: Annotated[Cranks | None, cranks],
@@ -71,7 +71,7 @@ def cranks_badly(
     does = {
         Cranks.SLOWLY: "It cranks slowly",
         Cranks.NOT: "It does not crank",
-        Cranks.SOMETIMES: "It fails to crank now and then",
+        Cranks.SOMETIMES: "It fails to crank intermittently",
     }[turns]
     looked_at = case.noted(cranks)
     places = {reading.place for reading in volts or []}
@@ -81,8 +81,8 @@ def cranks_badly(
                 "battery.cranking_unread", of=cranking_voltage, evidence=looked_at, next_test=cranking_voltage
             ),
             (
-                "{does}, and the voltage while cranking was not read. Without it neither battery nor starter"
-                " nor cables can be blamed or cleared."
+                "{does}, and the voltage while cranking was not read. Without it neither battery nor"
+                " starter nor cables can be blamed or ruled out."
             ),
             values={"does": does},
         )
@@ -90,8 +90,8 @@ def cranks_badly(
         yield case.inconclusive(
             ck.Claim("battery.cables_unread", of=cable_drop, evidence=looked_at, next_test=cable_drop),
             (
-                "{does}, and what the cables lose was not read. Read both legs while it cranks, with the"
-                " current: post to starter stud, other post to starter body."
+                "{does}, and the voltage drop of the cables was not read. Read both sides while"
+                " cranking, with the current: post to starter stud, other post to starter body."
             ),
             values={"does": does},
         )
@@ -100,8 +100,8 @@ def cranks_badly(
         yield case.advise(
             ck.Claim("battery.cold", unit="%", evidence=[warmth, *looked_at], urgency=ck.Urgency.NOTHING),
             (
-                "{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of its"
-                " cranking power then, while stiff oil asks for more."
+                "{does} at {cold}, and cold is a plain reason: a full battery gives about {left} of"
+                " its cranking power then, while thick oil demands more."
             ),
             left,
             values={
@@ -112,7 +112,7 @@ def cranks_badly(
         )
 
 
-@battery.check("Whether lamp and voltage agree")
+@battery.check("Charge warning light against charging voltage")
 def lamp_and_voltage(
     case: ck.Case,
     *,
@@ -121,7 +121,7 @@ def lamp_and_voltage(
     waves: Annotated[list[ck.Reading] | None, ripple],
     meter: Annotated[RippleMeter | None, ripple_meter],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A voltage within its span hides a lost phase; lamp and ripple show it.
+    """A voltage within its span hides an open phase; warning light and ripple show it.
 
     The feed of the lamp itself fits as well.
     """
@@ -131,7 +131,7 @@ def lamp_and_voltage(
     fit = (
         ""
         if meter is RippleMeter.FIT
-        else " Only a true-RMS meter on its AC-coupled range reads ripple well, and none is noted."
+        else " Only a true-RMS meter on its AC-coupled range reads ripple well, and none is recorded."
     )
     high = [
         case.judge(
@@ -139,6 +139,7 @@ def lamp_and_voltage(
             limit,
             ck.Claim("battery.ripple"),
             _RIPPLE,
+            _RIPPLE_PLAIN,
             values={"read": ck.show(wave.value, "V", uncertainty=False), "fit": fit},
         )
         for wave in waves or []
@@ -151,11 +152,11 @@ def lamp_and_voltage(
     least = case.limit(charging_voltage).low
     if volts is None or least is None or volts.number < least.number:
         return
-    signs = ([f"the charge lamp {lamp.value}"] if lit and lamp is not None else []) + (
-        ["there is much ripple"] if rough else []
+    signs = ([f"the charge warning light {lamp.value}"] if lit and lamp is not None else []) + (
+        ["the AC ripple is high"] if rough else []
     )
     noted = case.noted(charge_lamp)
-    feed = " The feed of the lamp fits as well." if lit else ""
+    feed = " The feed of the warning light is a possible cause as well." if lit else ""
     yield case.inconclusive(
         ck.Claim(
             "battery.lost_phase",
@@ -163,21 +164,18 @@ def lamp_and_voltage(
             evidence=[*noted, *(waves or [])],
             next_test=ripple if not waves else alternator_output,
         ),
-        (
-            "With the engine running the battery gets {read}, but {signs}: a failed diode or a lost phase is"
-            " possible.{feed} {ask}"
-        ),
+        ("Charging voltage {read}, but {signs}: a failed diode or an open phase is possible.{feed} {ask}"),
         volts,
         values={
             "read": ck.show(volts.value, "V", uncertainty=False),
             "signs": " and ".join(signs),
             "feed": feed,
             "ask": (
-                "Read the ripple at the posts with loads on, then the output with every load on."
+                "Read the ripple at the posts with loads on, then the output with all loads on."
                 if not waves
                 else (
-                    "Measure the output with every load on against the rating, and the drops on both legs, before"
-                    " any part is named."
+                    "Measure the output with all loads on against the rating, and the voltage drop on"
+                    " both sides, before any part is named."
                 )
             ),
         },
@@ -200,7 +198,13 @@ _RIPPLE = ck.Says(
 )
 
 
-@battery.check("What it delivers")
+_RIPPLE_PLAIN = ck.Tells(
+    passes="The charging current is smooth enough; no standard sets a limit for that.",
+    fails="The charging current is rough; no standard sets a limit for that.",
+)
+
+
+@battery.check("Capacity test")
 def capacity_test(
     case: ck.Case,
     *,
@@ -222,9 +226,9 @@ def capacity_test(
                 "battery.contradiction", of=discharge_current, evidence=[fell], next_test=discharge_current
             ),
             (
-                "A current of {read} is noted, and the voltage fell by {fell} only: no battery is that stiff,"
-                " so one of the two is wrong. Count the charge from where the voltage steps down, and look at"
-                " the raw current."
+                "A current of {read} is recorded, and the voltage dropped by only {fell}: no battery"
+                " has so little internal resistance, so one of the two is wrong. Count the charge from"
+                " where the voltage steps down, and look at the raw current."
             ),
             current,
             values={
@@ -239,17 +243,18 @@ def capacity_test(
             yield case.inconclusive(
                 ck.Claim("battery.capacity_unread", of=delivered, evidence=noted, next_test=delivered),
                 (
-                    "It empties sooner than it did, and no voltage shows how much it holds. Charge it full,"
-                    " then discharge it with a known current (about a twentieth of its Ah) down to 10.5 V."
+                    "It runs down sooner than before, and no voltage shows how much it holds. Charge"
+                    " it fully, then discharge it with a known current (about a twentieth of its Ah)"
+                    " down to 10.5 V."
                 ),
             )
         return
     if rated is None:
-        yield case.gap(capacity, "What it delivered says something only beside the Ah on its label.")
+        yield case.gap(capacity, "The delivered capacity means something only beside the Ah on its label.")
         return
     if current is None:
         yield case.gap(
-            discharge_current, "What it delivered says something only with the current it was taken at."
+            discharge_current, "The delivered capacity means something only with the current it was taken at."
         )
         return
     share = ck.propagate(lambda got, whole: got / whole, (gave.value, rated), "ratio")
@@ -259,14 +264,23 @@ def capacity_test(
         ck.Claim("battery.capacity_left", of=delivered, unit="%", evidence=[gave, current]),
         ck.Says(
             passes=(
-                "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"
-                " serves."
+                "It delivered {gave}, {share} of its rated capacity; {limit} is usual for a"
+                " serviceable battery."
             ),
             fails=(
-                "It delivered {gave}, {share} of what its label says; {limit} is usual for one that still"
-                " serves."
+                "It delivered {gave}, {share} of its rated capacity; {limit} is usual for a"
+                " serviceable battery."
             ),
-            undecided="It delivered {gave}, {share} of what its label says: close to the usual {limit}.",
+            undecided="It delivered {gave}, {share} of its rated capacity: close to the usual {limit}.",
+        ),
+        ck.Tells(
+            passes=(
+                "The battery delivered {share} of what its label says, as one that still serves usually does."
+            ),
+            fails=(
+                "The battery delivered {share} of what its label says, less than one that"
+                " still serves usually does."
+            ),
         ),
         values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},
     )

@@ -92,7 +92,7 @@ def loop_drop(
     area: Annotated[float, ck.Input("m²", "Cross-section", above=0)],
     temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop")]:
-    """Voltage lost along a copper cable there and back.
+    """Voltage drop along a copper cable there and back.
 
     >>> round(loop_drop.si(150, 3, 25e-6, 333.15), 4)
     0.3591
@@ -118,7 +118,7 @@ def voltage_lost(
     current: Annotated[float, ck.Input("A", "Current")],
     resistance: Annotated[float, ck.Input("Ω", "Resistance of the path", 0)],
 ) -> Annotated[float, ck.Output("V", "Voltage drop")]:
-    """Voltage lost along a resistance.
+    """Voltage drop along a resistance.
 
     >>> voltage_lost.si(100, 0.002)
     0.2
@@ -184,12 +184,17 @@ def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
         case.limit(cranking_voltage),
         ck.Claim("battery.cranking"),
         ck.Says(
-            passes="While cranking the battery keeps {read} at its posts; {limit} is usual.",
+            passes="Cranking voltage {read} at the posts; {limit} is usual.",
             fails=(
-                "While cranking it falls to {read} at the posts; {limit} is usual with a warm engine. "
-                "A weak or empty battery, a stiff cold engine or a starter that draws too much can do that."
+                "Cranking voltage drops to {read} at the posts; {limit} is usual with a warm engine. A"
+                " weak or discharged battery, a stiff cold engine or a starter that draws too much"
+                " current can cause that."
             ),
-            undecided="While cranking it shows {read} at the posts, close to the usual {limit}.",
+            undecided="Cranking voltage {read} at the posts, close to the usual {limit}.",
+        ),
+        ck.Tells(
+            passes="The battery keeps the usual voltage while the engine is cranked.",
+            fails="The battery's voltage drops lower than usual while the engine is cranked.",
         ),
         values={"read": ck.show(posts.value, "V", uncertainty=False)},
     )
@@ -211,8 +216,8 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 next_test=cranking_voltage,
             ),
             (
-                "While cranking the clamps read {clamps}, more than the posts with {posts}, which cannot be."
-                " Were the two exchanged? Read both again."
+                "While cranking the clamps read {clamps}, more than the posts with {posts}, which"
+                " cannot be. Were the two swapped? Read both again."
             ),
             lost,
             values=places,
@@ -228,15 +233,19 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
             next_test=cranking_voltage,
         ),
         ck.Says(
-            passes="From posts to clamps {lost} is lost while cranking: the contacts are good.",
+            passes="Voltage drop from posts to clamps while cranking: {lost}; the connections are good.",
             fails=(
-                "From posts to clamps {lost} is lost while cranking, where next to nothing should be. Clean"
-                " and tighten them, then read again."
+                "Voltage drop from posts to clamps while cranking: {lost}, where there should be next"
+                " to none. Clean and tighten them, then read again."
             ),
             undecided=(
-                "From posts to clamps about {lost} is lost while cranking; these two readings cannot tell it"
-                " from nothing. Measure across each joint."
+                "Voltage drop from posts to clamps while cranking: about {lost}; these two readings"
+                " cannot tell it from zero. Measure across each connection."
             ),
+        ),
+        ck.Tells(
+            passes="The battery connections carry their current well.",
+            fails="The battery connections lose voltage where they should lose next to none.",
         ),
         values=places,
     )

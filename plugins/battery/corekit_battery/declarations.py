@@ -8,20 +8,23 @@ import corekit as ck
 
 battery = ck.System("battery", "Battery and charging")
 
-# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
 SPARK = (
-    "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and nothing of metal laid"
-    " on top."
+    "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and no metal"
+    " objects on top."
 )
 ACID = (
-    "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, wash off at"
-    " once."
+    "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, rinse"
+    " off at once."
 )
-SHORT = "A tool across both posts welds itself fast and burns: rings and watches off, cover the other post."
+SHORT = (
+    "A tool across both posts can weld itself on and cause burns: take off rings and watches, cover"
+    " the other post."
+)
 MEMORY = (
-    "Cutting the supply may lock doors and radio, lose settings and upset restraint systems: read the maker's"
-    " instructions first; negative off first and on last."
+    "Disconnecting the battery may lock doors and radio, lose settings and upset restraint systems:"
+    " read the manufacturer's instructions first; negative off first and on last."
 )
 HIGH_VOLTAGE = (
     "A vehicle with a high-voltage drive is out of scope here: what has orange cables is left to people"
@@ -29,12 +32,12 @@ HIGH_VOLTAGE = (
 )
 # As the handbooks have it; source: jump-order
 CLAMPS = (
-    "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the empty battery, and comes"
-    " off first."
+    "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the discharged battery,"
+    " and comes off first."
 )
 MOVING = (
-    "Hands, sleeves and leads away from belts and fans; gear in neutral, parking brake on, outdoors or with"
-    " the exhaust led away."
+    "Keep hands, sleeves and leads clear of belts and fans; gear in neutral, parking brake on,"
+    " outdoors or with exhaust extraction."
 )
 # What the handbooks say of frozen batteries; source: frozen
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
@@ -42,13 +45,13 @@ DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, 
 
 class BatteryType(Enum):
     FLOODED = "flooded"
-    EFB = "efb"
-    AGM = "agm flat plate"
+    EFB = "EFB"
+    AGM = "AGM"
     GEL = "gel"
 
 
 class FullAcid(Enum):
-    """Gravity of the acid when the battery is full, as its maker gives it."""
+    """Specific gravity of the full battery, as its manufacturer gives it."""
 
     G1265 = "1.265"
     G1280 = "1.280"
@@ -57,7 +60,7 @@ class FullAcid(Enum):
 
 class Control(Enum):
     FIXED = "fixed"
-    MANAGED = "managed by the vehicle"
+    MANAGED = "smart charging"
 
 
 class Case(Enum):
@@ -69,9 +72,9 @@ class Case(Enum):
 
 
 class Level(Enum):
-    RIGHT = "right"
+    RIGHT = "correct"
     LOW = "low"
-    BARE = "plates bare"
+    BARE = "plates exposed"
 
 
 class Terminals(Enum):
@@ -81,8 +84,8 @@ class Terminals(Enum):
 
 
 class SurfaceCharge(Enum):
-    TAKEN_OFF = "taken off"
-    LEFT = "left on"
+    TAKEN_OFF = "removed"
+    LEFT = "not removed"
 
 
 class Loads(Enum):
@@ -91,10 +94,10 @@ class Loads(Enum):
 
 
 class Cranks(Enum):
-    WELL = "as it should"
-    SLOWLY = "slowly"
-    NOT = "not at all"
-    SOMETIMES = "now and then not"
+    WELL = "normal"
+    SLOWLY = "slow"
+    NOT = "no crank"
+    SOMETIMES = "intermittent no crank"
 
 
 class Lamp(Enum):
@@ -107,25 +110,25 @@ class InUse(Enum):
     CHARGED = "stays charged"
     FLAT_STANDING = "goes flat while parked"
     FLAT_DRIVING = "goes flat while driving"
-    SOONER = "empties sooner than it did"
+    SOONER = "runs down sooner than before"
 
 
 class Settles(Enum):
-    SETTLED = "has settled"
-    FALLING = "still falls"
+    SETTLED = "settled"
+    FALLING = "still falling"
 
 
 class Cut(Enum):
-    """What the key-off current does while one circuit is cut."""
+    """What the parasitic draw does while one fuse is pulled."""
 
-    GONE = "goes away"
-    FALLS = "falls"
-    STAYS = "stays"
+    GONE = "gone"
+    FALLS = "drops"
+    STAYS = "no change"
 
 
 class RippleMeter(Enum):
     FIT = "true RMS, AC coupled"
-    OTHER = "another meter or mode"
+    OTHER = "other meter or range"
 
 
 # ---- what can fail or be renewed
@@ -139,14 +142,14 @@ battery_type = battery.trait(
     "Battery type",
     BatteryType,
     part=starter_battery,
-    how="On its label; a battery of a stop-start car is AGM or EFB.",
+    how="On its label; a stop-start car has AGM (flat plate) or EFB.",
 )
 full_acid = battery.trait(
     "acid",
-    "Acid of the full battery",
+    "Specific gravity when full",
     FullAcid,
     part=starter_battery,
-    how="Gravity when full, from the battery's data sheet.",
+    how="From the battery's data sheet.",
 )
 rating = battery.trait(
     "rating",
@@ -166,24 +169,24 @@ capacity = battery.trait(
 )
 full_voltage = battery.trait(
     "full_voltage",
-    "Rest voltage when it was known to be full",
+    "Open-circuit voltage when known to be full",
     units=("V",),
     possible=(12.3, 13.4),
     part=starter_battery,
-    how="Read after a full charge and a night's rest; it beats every table.",
+    how="Read after a full charge and a night's rest; it is better than any table.",
 )
 control = battery.trait(
     "charging_control",
     "Charging voltage",
     Control,
-    how="Managed: a sensor on the negative clamp, a voltage that wanders on purpose.",
+    how="Smart charging: a sensor on the negative clamp, and the voltage varies on purpose.",
 )
 alternator_rating = battery.trait(
     "alternator_rating",
     "Alternator rating",
     units=("A",),
     possible=(5, 500),
-    how="On its plate; hot and at full speed.",
+    how="On its rating plate; hot and at full speed.",
 )
 
 # ---- what to measure
@@ -191,11 +194,11 @@ alternator_rating = battery.trait(
 rest_time = battery.measurand(
     "rest_time",
     "h",
-    "Rest before the reading",
+    "Rest time before the reading",
     possible=(0, 8760),
     usual=(0, 500),
     accuracy="5 % + 0.1 h",
-    how="Since the engine last ran, the charger came off or a load was on.",
+    how="Since the engine last ran, the charger was disconnected or a load was on.",
 )
 temperature = battery.measurand(
     "temperature",
@@ -205,25 +208,25 @@ temperature = battery.measurand(
     usual=(-25, 55),
     accuracy="3 °C",
     where="The battery's own side wall or post, not the air.",
-    how="Contact or infra-red thermometer on a dull spot; it lags the air by hours.",
+    how="Contact or infra-red thermometer on a dull spot; it lags behind the air by hours.",
 )
 rest_voltage = battery.measurand(
     "rest_voltage",
     "V",
-    "Voltage at rest",
+    "Open-circuit voltage",
     part=starter_battery,
     possible=(0, 16),
     usual=(10.5, 13.2),
     accuracy="0.5 % + 0.02 V",
     conditions=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.",
-    how="Everything off, doors closed, units asleep.",
+    how="Everything off, doors closed, modules asleep.",
     hazard=f"{SPARK} {SHORT}",
 )
 gravity = battery.measurand(
     "gravity",
     "1",
-    "Gravity of the acid",
+    "Specific gravity",
     part=starter_battery,
     possible=(1.0, 1.35),
     usual=(1.1, 1.3),
@@ -243,10 +246,10 @@ cranking_voltage = battery.measurand(
     accuracy="0.5 % + 0.05 V",
     places=("posts", "clamps"),
     conditions=(temperature,),
-    where="Once with the tips on the posts, once on the clamps.",
+    where="Once with the probes on the posts, once on the clamps.",
     how=(
-        "Fuel or ignition disabled, the steady value while it turns; a slow meter or a one-second log misses"
-        " the dip."
+        "Fuel or ignition disabled, the steady value while cranking; a slow meter or a one-second log"
+        " misses the dip."
     ),
     hazard=f"{MOVING} {SPARK}",
 )
@@ -277,7 +280,7 @@ load_voltage = battery.measurand(
     usual=(5, 12.5),
     accuracy="0.5 % + 0.05 V",
     conditions=(load_current, load_time, temperature),
-    where="On the posts, load clamps outside the meter's tips.",
+    where="On the posts, the meter's probes inside the load clamps.",
     how="Charged to 75 % or more; read at the end of 15 s, load still on.",
     hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
 )
@@ -298,72 +301,72 @@ charging_voltage = battery.measurand(
     accuracy="0.5 % + 0.02 V",
     conditions=(engine_speed, temperature),
     where="On the posts, engine running.",
-    how="Fast idle, lamps and blower on, after a minute or two.",
+    how="Fast idle, lights and blower on, after a minute or two.",
     hazard=f"{MOVING} {SPARK}",
 )
 sleep_time = battery.measurand(
     "sleep_time",
     "min",
-    "Wait before the drain was read",
+    "Wait before the parasitic draw was read",
     possible=(0, 1440),
     usual=(1, 120),
     accuracy="2 min",
-    how="Since the last door, key or lock; half an hour, on recent vehicles up to 75 minutes.",
+    how="Since the last door, key or lock was used; half an hour, on recent vehicles up to 75 minutes.",
 )
 drain = battery.measurand(
     "drain",
     "mA",
-    "Key-off current",
+    "Parasitic draw",
     possible=(0, 30000),
     usual=(1, 3000),
     accuracy="3 % + 10 mA",
     conditions=(sleep_time,),
     where="Around the negative lead.",
     how=(
-        "After the units sleep, latches closed by hand. Clamp meter, or a bridging lead before the clamp"
-        " comes off: a cut supply wakes the units again."
+        "With the modules asleep, latches closed by hand. Clamp meter, or a bridging lead before the"
+        " clamp comes off: cutting the supply wakes the modules again."
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )
 unwoken_drain = battery.measurand(
     "unwoken_drain",
     "mA",
-    "Key-off current before the vehicle was woken",
+    "Parasitic draw before the vehicle was woken",
     possible=(0, 30000),
     usual=(0, 3000),
     accuracy="3 % + 10 mA",
     where="Around the negative lead.",
     how=(
-        "Meter just put in, nothing switched since. The parked vehicle is never in this state: wake it, read"
-        " again."
+        "Meter just connected, nothing switched since. The parked vehicle is never in this state: wake"
+        " it, read again."
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )
 starter_current = battery.measurand(
     "starter_current",
     "A",
-    "Current of the starter",
+    "Starter current",
     possible=(0, 3000),
     usual=(40, 1200),
     accuracy="3 % + 5 A",
-    where="Clamp around every lead on that post.",
-    how="The steady value while it turns, not the first peak.",
+    where="Current clamp around every lead on that post.",
+    how="The steady value while cranking, not the first peak.",
     hazard=MOVING,
 )
 cable_drop = battery.measurand(
     "cable_drop",
     "V",
-    "Voltage lost along a cable",
+    "Voltage drop in the starting circuit",
     possible=(0, 15),
     usual=(0, 1.5),
     accuracy="0.5 % + 0.01 V",
     conditions=(starter_current, temperature),
-    places=("positive leg", "ground leg", "positive post to clamp", "negative post to clamp"),
+    places=("positive side", "ground side", "positive post to clamp", "negative post to clamp"),
     where=(
-        "Positive leg: post to starter stud. Ground leg: post to starter body. Tips on the posts, not on the"
-        " clamps."
+        "Positive side: post to starter stud. Ground side: post to starter body. Probes on the posts,"
+        " not on the clamps."
     ),
-    how="While it cranks; if nothing turns, with the load that shows the trouble.",
+    how="While cranking; if nothing turns, with the load that shows the trouble.",
     hazard=f"{MOVING} {SHORT}",
 )
 starter_voltage = battery.measurand(
@@ -375,7 +378,7 @@ starter_voltage = battery.measurand(
     accuracy="0.5 % + 0.02 V",
     conditions=(starter_current,),
     where="Starter stud to starter body.",
-    how="While it cranks, the steady value.",
+    how="While cranking, the steady value.",
     hazard=MOVING,
 )
 sample_interval = battery.measurand(
@@ -390,14 +393,14 @@ sample_interval = battery.measurand(
 logged_minimum = battery.measurand(
     "logged_minimum",
     "V",
-    "Lowest voltage of a logged start",
+    "Lowest voltage in a logged start",
     part=starter_battery,
     possible=(0, 15),
     usual=(4, 12.5),
     accuracy="0.5 % + 0.1 V",
     conditions=(sample_interval,),
-    where="Wherever the log takes it; a control unit sees less than the posts have.",
-    how="The least value of the whole start.",
+    where="Wherever the log takes it; an ECU sees less than the posts.",
+    how="The lowest value of the whole start.",
 )
 small_load_current = battery.measurand(
     "small_load_current",
@@ -416,38 +419,38 @@ small_load_voltage = battery.measurand(
     usual=(10.5, 13.2),
     accuracy="0.5 % + 0.02 V",
     conditions=(small_load_current, temperature),
-    places=("posts", "fuse box", "control unit"),
-    how="Key on or lamps on, engine off. It is no voltage at rest.",
+    places=("posts", "fuse box", "ECU"),
+    how="Key on or lights on, engine off. This is not an open-circuit voltage.",
 )
 ripple = battery.measurand(
     "ripple",
     "V",
-    "Ripple",
+    "AC ripple",
     possible=(0, 5),
     usual=(0, 1.5),
     accuracy="3 % + 0.01 V",
     places=("posts", "alternator"),
     conditions=(engine_speed,),
     where="Battery posts; the alternator's own terminal shows more.",
-    how="AC volts, about 2000 rpm, lamps and blower on.",
+    how="AC volts, about 2000 rpm, lights and blower on.",
     hazard=f"{MOVING} {SPARK}",
 )
 alternator_output = battery.measurand(
     "alternator_output",
     "A",
-    "Output of the alternator",
+    "Alternator output",
     possible=(0, 500),
     usual=(1, 300),
     accuracy="3 % + 2 A",
     conditions=(engine_speed,),
-    where="Clamp around the alternator's own lead.",
-    how="2000 to 2500 rpm, every load on.",
+    where="Current clamp around the alternator's output lead.",
+    how="2000 to 2500 rpm, all loads on.",
     hazard=f"{MOVING} {SPARK}",
 )
 charger_voltage = battery.measurand(
     "charger_voltage",
     "V",
-    "Voltage that the charger holds",
+    "Charger voltage",
     possible=(0, 20),
     usual=(12.5, 15.6),
     accuracy="0.5 % + 0.02 V",
@@ -459,15 +462,15 @@ charger_voltage = battery.measurand(
 tester_figure = battery.measurand(
     "tester_figure",
     "A",
-    "Cranking amperes by the tester",
+    "Cranking amps by the tester",
     part=starter_battery,
     possible=(0, 3000),
     usual=(30, 1500),
     accuracy="10 %",
     conditions=(temperature,),
     how=(
-        "An estimate from the battery's conductance, in the rating system that the tester was set to; worth"
-        " nothing below 75 % charge."
+        "An estimate from the battery's conductance, in the rating system that the tester was set to;"
+        " meaningless below 75 % charge."
     ),
 )
 discharge_current = battery.measurand(
@@ -482,17 +485,17 @@ discharge_current = battery.measurand(
 discharge_fall = battery.measurand(
     "discharge_fall",
     "V",
-    "Fall of the voltage when the discharge began",
+    "Voltage drop when the discharge began",
     part=starter_battery,
     possible=(0, 5),
     usual=(0, 2),
     accuracy="0.005 V",
-    how="Before against a few seconds after the load went on.",
+    how="Reading before, less the reading a few seconds after the load went on.",
 )
 delivered = battery.measurand(
     "delivered",
     "Ah",
-    "Charge delivered down to 10.5 V",
+    "Capacity delivered down to 10.5 V",
     part=starter_battery,
     possible=(0, 1000),
     usual=(1, 400),
@@ -508,7 +511,7 @@ surface_charge = battery.observation(
     "surface_charge",
     "Surface charge",
     SurfaceCharge,
-    how="Headlamps on for 15 s, off, then 3 min of waiting takes it off.",
+    how="Headlamps on for 15 s, off, then 3 min of waiting removes it.",
 )
 case_seen = battery.observation(
     "case",
@@ -520,7 +523,7 @@ case_seen = battery.observation(
 )
 level = battery.observation(
     "level",
-    "Acid level",
+    "Electrolyte level",
     Level,
     part=starter_battery,
     how="Only where caps come off; the plates must be covered.",
@@ -533,35 +536,31 @@ terminals = battery.observation(
     how="Turn each clamp by hand; look under it too.",
     hazard=SHORT,
 )
-loads = battery.observation("charging_loads", "Lamps and blower at the charging reading", Loads)
-cranks = battery.observation(
-    "cranks", "How the engine cranks", Cranks, how="Once, before anything is touched."
-)
-charge_lamp = battery.observation("charge_lamp", "Charge lamp with the engine running", Lamp)
-in_use = battery.observation(
-    "in_use", "What the battery does in use", InUse, how="As told by the person who drives it."
-)
-settles = battery.observation("drain_settles", "Whether the key-off current still falls", Settles)
+loads = battery.observation("charging_loads", "Lights and blower at the charging reading", Loads)
+cranks = battery.observation("cranks", "Engine cranking", Cranks, how="Once, before anything is touched.")
+charge_lamp = battery.observation("charge_lamp", "Charge warning light, engine running", Lamp)
+in_use = battery.observation("in_use", "Battery in daily use", InUse, how="As reported by the driver.")
+settles = battery.observation("drain_settles", "Whether the parasitic draw is still falling", Settles)
 circuit_cut = battery.observation(
     "circuit_cut",
-    "Key-off current with one circuit cut",
+    "Parasitic draw with one fuse pulled",
     Cut,
     places=(
         "body",
         "audio",
         "alarm",
-        "lamps",
+        "lighting",
         "engine control",
         "charging",
         "comfort",
         "trailer",
-        "retrofitted",
-        "another",
+        "aftermarket",
+        "other",
     ),
-    how="One fuse at a time, the current read before and after; a cut fuse can wake other units.",
+    how="One fuse at a time, the current read before and after; pulling a fuse can wake other modules.",
     hazard=MEMORY,
 )
-ripple_meter = battery.observation("ripple_meter", "Meter for the ripple", RippleMeter)
+ripple_meter = battery.observation("ripple_meter", "Meter used for the ripple", RippleMeter)
 
 # ---- what can be done
 
@@ -577,7 +576,8 @@ charge = battery.operation(
     "Charge the battery",
     shown_by=rest_voltage,
     hazard=(
-        f"{DAMAGED} {SPARK} Charger off while its leads go on or come off; air must move. {CLAMPS}"
+        f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
+        f" ventilated. {CLAMPS}"
         f" {HIGH_VOLTAGE}"
     ),
 )
@@ -589,11 +589,13 @@ clean_contacts = battery.operation(
 )
 repair_cable = battery.operation(
     "repair_cable",
-    "Clean or renew joints and cables of the starting circuit",
+    "Repair cables and connections of the starting circuit",
     shown_by=cable_drop,
     hazard=f"{MEMORY} {SHORT}",
 )
-find_drain = battery.operation("find_drain", "Find and cure the key-off drain", shown_by=drain, hazard=MEMORY)
+find_drain = battery.operation(
+    "find_drain", "Trace and repair the parasitic draw", shown_by=drain, hazard=MEMORY
+)
 charging_repair = battery.operation(
     "charging_repair",
     "Repair the charging system",

@@ -68,7 +68,7 @@ def time_to_no_start(
     """
     drawn = drain + monthly_loss / MONTH * capacity
     if drawn <= 0:
-        raise ValueError("Without a drain and without self-discharge a battery lasts for ever.")
+        raise ValueError("Without parasitic draw and self-discharge a battery lasts for ever.")
     return max(0.0, charge - needed) * capacity / drawn
 
 
@@ -86,13 +86,13 @@ def gravity_after(
     return gravity - stood / DAY * ck.interpolate_clamped(temperature, PER_DAY)
 
 
-@battery.check("Whether the vehicle was woken before its drain was read")
+@battery.check("Whether the vehicle was woken before its parasitic draw was read")
 def woken(
     case: ck.Case,
     before: Annotated[ck.Reading | None, unwoken_drain],
     drawn: Annotated[ck.Reading | None, drain],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A meter put into the lead resets the units; until they were woken once they may draw less than they
+    """A meter put into the lead resets the modules; until they were woken once they may draw less than they
     ever do when parked.
     """
     if before is None:
@@ -102,8 +102,8 @@ def woken(
         yield case.inconclusive(
             ck.Claim("battery.drain", next_test=drain),
             (
-                "{low} was read before the vehicle was woken once. Parked it is never in that state: ignition"
-                " on and off, lock it, wait, read again."
+                "{low} was read before the vehicle was woken once. A parked vehicle is never in that"
+                " state: ignition on and off, lock it, wait, read again."
             ),
             before,
             values={"low": low},
@@ -112,15 +112,15 @@ def woken(
         yield case.advise(
             ck.Claim("battery.wake_state", evidence=[drawn], urgency=ck.Urgency.NOTHING),
             (
-                "Before the vehicle was woken {low} was drawn, after it {high}. The second is the state it"
-                " parks in, so that one counts."
+                "Before the vehicle was woken {low} was drawn, after it {high}. The second is the"
+                " parked state, so that one counts."
             ),
             before,
             values={"low": low, "high": ck.show(drawn.value, "mA", uncertainty=False)},
         )
 
 
-@battery.check("Which circuit carries the drain")
+@battery.check("Circuit of the parasitic draw")
 def circuits(
     case: ck.Case, cut: Annotated[dict[str, Cut] | None, circuit_cut]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -129,18 +129,18 @@ def circuits(
         noted = case.noted(circuit_cut, place)
         if does is Cut.STAYS:
             continue
-        what = "goes away" if does is Cut.GONE else "falls"
+        what = "gone" if does is Cut.GONE else "drops"
         yield case.advise(
             ck.Claim("battery.drain_circuit", of=drain, place=place, evidence=noted, calls_for=find_drain),
             (
-                "With the circuit {place} cut the key-off current {what}: it runs through there. Unplug what"
-                " hangs on it one by one."
+                "With the fuse of the circuit {place} pulled the parasitic draw {what}: it runs"
+                " through there. Unplug what is connected to it one by one."
             ),
             values={"what": what},
         )
 
 
-@battery.check("What is drawn with the key off")
+@battery.check("Parasitic draw")
 def key_off(
     case: ck.Case,
     drawn: Annotated[ck.Reading, drain],
@@ -159,9 +159,9 @@ def key_off(
         yield case.inconclusive(
             ck.Claim("battery.contradiction", next_test=drain),
             (
-                "For the current with the key off both {low} and {high} are noted, and both cannot hold: a"
-                " slip of unit or range, or units awake once. Read the display and its range again before"
-                " anything is concluded."
+                "For the parasitic draw both {low} and {high} are recorded, and both cannot hold: a"
+                " slip of unit or range, or modules awake once. Read the display and its range again"
+                " before anything is concluded."
             ),
             drawn,
             values={"low": f"{several[0] * 1000:.3g} mA", "high": f"{several[-1] * 1000:.3g} mA"},
@@ -173,7 +173,7 @@ def key_off(
     awake = early and case.side(drawn, limit) is not ck.Side.INSIDE
     evidence = [reading for reading in (waited,) if reading is not None]
     if awake:
-        how_long = "how long the car had been left alone is not noted"
+        how_long = "how long the car had been left alone is not recorded"
         if waited is not None:
             how_long = (
                 f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
@@ -181,8 +181,8 @@ def key_off(
         yield case.inconclusive(
             ck.Claim("battery.drain", evidence=evidence, urgency=ck.Urgency.PLAN_IT, next_test=drain),
             (
-                "With the key off {read} is drawn, but {how_long}, and some units stay awake for half an hour"
-                " or more. Read it again after that."
+                "The parasitic draw is {read}, but {how_long}, and some modules stay awake for half an"
+                " hour or more. Read it again after that."
             ),
             drawn,
             limits=[limit],
@@ -201,15 +201,18 @@ def key_off(
                 next_test=drain,
             ),
             ck.Says(
-                passes="With the key off {read} is drawn; {limit} is usual.",
+                passes="The parasitic draw is {read}; {limit} is usual.",
                 fails=(
-                    "With the key off {read} is drawn; {limit} is usual. Something stays on when the car is"
-                    " parked."
+                    "The parasitic draw is {read}; {limit} is usual. Something stays on when the car"
+                    " is parked."
                 ),
                 undecided=(
-                    "With the key off {read} is drawn, too close to the usual {limit} to call with this"
-                    " meter."
+                    "The parasitic draw is {read}, too close to the usual {limit} to call with this meter."
                 ),
+            ),
+            ck.Tells(
+                passes="Parked, the car draws no more current than is usual.",
+                fails="Parked, the car draws more current than is usual: something stays on.",
             ),
             values={"read": read},
         )
@@ -218,7 +221,11 @@ def key_off(
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(
-            capacity, "How many days the battery stands this drain follows from its Ah, which are not known."
+            capacity,
+            (
+                "How many days the battery lasts with this parasitic draw depends on its Ah, which are"
+                " not known."
+            ),
         )
         return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
@@ -245,8 +252,8 @@ def _days(
                 "battery.days", evidence=[drawn, *([rest] if rest else [])], urgency=ck.Urgency.THIS_VISIT
             ),
             (
-                "At about {share} charge it has less than the {needed} that a start is taken to need,"
-                " whatever is drawn."
+                "At about {share} charge it has less than the {needed} assumed for a start, whatever"
+                " the parasitic draw."
             ),
             values={"share": f"{100 * start.number:.0f} %", "needed": f"{100 * needed:.0f} %"},
         )

@@ -80,7 +80,7 @@ STEPS = 16  # of each phase of a trip
 class StopStart(Enum):
     NONE = "none"
     WORKS = "works"
-    RARELY = "hardly ever stops the engine"
+    RARELY = "rarely stops the engine"
 
 
 # ---- how the car is used, as told
@@ -90,10 +90,10 @@ trip_time = battery.trait(
     "Length of a usual trip",
     units=("min", "h"),
     possible=(0.5, 600),
-    how="As told; door to door.",
+    how="As reported; door to door.",
 )
 trips_per_week = battery.trait(
-    "trips_per_week", "Trips in a week", units=("1",), possible=(1, 200), how="There and back are two."
+    "trips_per_week", "Trips per week", units=("1",), possible=(1, 200), how="There and back count as two."
 )
 idle_share = battery.trait(
     "idle_share",
@@ -104,27 +104,27 @@ idle_share = battery.trait(
 )
 driving_loads = battery.trait(
     "driving_loads",
-    "Loads while driving",
+    "Electrical load while driving",
     units=("A",),
     possible=(0, 300),
-    how="Alternator's lead less battery's lead.",
+    how="Current in the alternator lead less that in the battery lead.",
 )
 outside = battery.trait(
     "outside_temperature",
-    "Usual temperature of the season",
+    "Usual outside temperature of the season",
     units=("°C",),
     possible=(-40, 50),
-    how="Where the car stands and drives.",
+    how="Where the car is parked and driven.",
 )
 stop_start = battery.trait(
     "stop_start",
     "Stop-start system",
     StopStart,
-    how="A vehicle that hardly ever stops its engine may be short of charge.",
+    how="A vehicle that rarely stops its engine may be short of charge.",
 )
 restarts = battery.trait(
     "restarts_per_trip",
-    "Restarts in a trip",
+    "Restarts per trip",
     units=("1",),
     possible=(0, 200),
     how="By the stop-start system.",
@@ -309,7 +309,7 @@ class _Told:
         return settled_charge(*(self.parts[name] for name in _NAMES))
 
 
-@battery.check("Whether this driving refills the battery")
+@battery.check("Driving pattern and charge")
 def energy_life(
     case: ck.Case,
     *,
@@ -335,25 +335,25 @@ def energy_life(
         ):
             yield case.gap(
                 trip_time,
-                "It was found low and little is drawn while parked; whether the driving refills it follows"
-                " from how long the trips are.",
+                "It was found low and the parasitic draw is small; whether the driving recharges it"
+                " depends on how long the trips are.",
             )
         return
     if trip is None or trips is None:
         wanted = trip_time if trip is None else trips_per_week
         yield case.gap(
             wanted,
-            "Whether this driving refills the battery takes both, how long the trips are and how many.",
+            "Whether this driving recharges the battery depends on both the length and the number of trips.",
         )
         return
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(
-            capacity, "Whether this driving refills the battery follows from its Ah, which are not known."
+            capacity, "Whether this driving recharges the battery depends on its Ah, which are not known."
         )
         return
     if trip.number * trips.number > WEEK:
-        yield case.gap(trip_time, "Trips so long and so many do not fit into a week. Ask again.")
+        yield case.gap(trip_time, "So many trips of that length do not fit into a week. Ask again.")
         return
     told = _told(case, trip, trips, holds, kind, drawn)
     settled = told.settles_at()
@@ -363,7 +363,7 @@ def energy_life(
         "settles": (
             f"settles at about {100 * settled.number:.0f} % ({_band(settled)})"
             if settled.number > 0.02
-            else "runs down altogether"
+            else "runs down completely"
         ),
         "trips": f"{trips.number:g}",
         "trip": ck.show(trip, "min", uncertainty=False),
@@ -385,16 +385,26 @@ def energy_life(
         ),
         ck.Says(
             passes=(
-                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: it is kept"
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: it stays"
                 " charged.{guessed}"
             ),
             fails=(
-                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving never"
-                " refills it.{ways}{guessed}"
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving"
+                " never fully recharges it.{ways}{guessed}"
             ),
             undecided=(
-                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving may"
-                " never refill it.{ways}{guessed}"
+                "Driven like this ({trips} trips of {trip} a week) the battery {settles}: this driving"
+                " may never fully recharge it.{ways}{guessed}"
+            ),
+        ),
+        ck.Tells(
+            passes=(
+                "Driven like this ({trips} trips of {trip} a week) the battery stays charged,"
+                " as far as can be estimated."
+            ),
+            fails=(
+                "Driven like this ({trips} trips of {trip} a week) the battery is, as far as"
+                " can be estimated, never fully recharged."
             ),
         ),
         values=places,
@@ -471,15 +481,13 @@ def _told(
         "drain": (
             drawn.value
             if drawn is not None
-            else ck.Value(
-                "current", USUAL_DRAIN, {"key-off current not read": USUAL_DRAIN / 2 / math.sqrt(3)}
-            )
+            else ck.Value("current", USUAL_DRAIN, {"parasitic draw not read": USUAL_DRAIN / 2 / math.sqrt(3)})
         ),
         "loss": ck.exact("ratio", LOSS[kind] if kind is not None else max(LOSS.values())),
         "kept": ck.exact("ratio", KEPT[kind] if kind is not None else KEPT_UNKNOWN),
     }
     if drawn is None:
-        guessed.append(f"a key-off current of {1000 * USUAL_DRAIN:.0f} mA")
+        guessed.append(f"a parasitic draw of {1000 * USUAL_DRAIN:.0f} mA")
     parts["apart"] = parts["apart"] if parts["apart"].number >= trip.number else trip
     return _Told(parts=parts, guessed=tuple(guessed))
 
@@ -532,7 +540,7 @@ def _ways(told: _Told, kind: BatteryType | None) -> list[_Way]:
     if use.drain > 2 * USUAL_DRAIN:
         ways.append(
             _Way(
-                words="the key-off drain cured",
+                words="the parasitic draw repaired",
                 settled=_settled(attrs.evolve(use, drain=USUAL_DRAIN).after_a_trip),
             )
         )
@@ -564,8 +572,7 @@ def _kept_charged() -> float:
 def _in_words(ways: list[_Way]) -> str:
     def named(some: list[_Way]) -> str:
         return "; ".join(
-            f"{way.words}"
-            f" ({f'about {100 * way.settled:.0f} %' if way.settled > 0.02 else 'runs down all the same'})"
+            f"{way.words} ({f'about {100 * way.settled:.0f} %' if way.settled > 0.02 else 'still runs down'})"
             for way in some
         )
 
@@ -580,9 +587,9 @@ def _in_words(ways: list[_Way]) -> str:
 
 
 def _guessed(told: _Told, ruled: Managed | None) -> str:
-    says = f" Taken as usual, because nobody said: {', '.join(told.guessed)}." if told.guessed else ""
+    says = f" Assumed, because not recorded: {', '.join(told.guessed)}." if told.guessed else ""
     return says + (
-        " This vehicle keeps its battery below full on purpose, to have room."
+        " This vehicle keeps its battery below full charge on purpose (smart charging)."
         if ruled is Managed.MANAGED
         else ""
     )

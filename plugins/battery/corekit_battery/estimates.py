@@ -27,7 +27,7 @@ DIP = 0.005
 SURE = 0.95
 
 
-@battery.check("The tester's amperes")
+@battery.check("Battery tester")
 def tester(
     case: ck.Case,
     *,
@@ -43,8 +43,8 @@ def tester(
         yield case.inconclusive(
             ck.Claim("battery.tester", next_test=rest_voltage),
             (
-                "The tester shows {read}. Without the voltage at rest nobody knows whether the battery was"
-                " charged enough for that to mean anything."
+                "The tester shows {read}. Without the open-circuit voltage it is not known whether the"
+                " battery was charged enough for that to mean anything."
             ),
             shown,
             values={"read": read},
@@ -55,8 +55,8 @@ def tester(
         yield case.inconclusive(
             ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage),
             (
-                "The tester shows {read}, but the charge may lie anywhere {band}, and below 75 % such a"
-                " figure is low whatever the battery is worth. Charge it, then test it again."
+                "The tester shows {read}, but the charge may be anywhere {band}, and below 75 % such a"
+                " figure is low however good the battery is. Charge it, then test it again."
             ),
             shown,
             values={"read": read, **found.words},
@@ -65,7 +65,8 @@ def tester(
     if rated is None:
         yield case.gap(
             rating,
-            f"The tester shows {read}; that says something only beside the rating on the label, with the name"
+            f"The tester shows {read}; that means something only beside the rating on the label, with the"
+            " name"
             " of its test.",
         )
         return
@@ -81,7 +82,7 @@ def tester(
     )
 
 
-@battery.check("The lowest value of a logged start")
+@battery.check("Lowest voltage in a logged start")
 def logged_start(
     case: ck.Case,
     lowest: Annotated[ck.Reading | None, logged_minimum],
@@ -110,8 +111,9 @@ def logged_start(
                 next_test=cranking_voltage,
             ),
             (
-                "The log shows {read} at its lowest, one sample every {every}. The dip of a start lasts some"
-                " hundredths of a second, so that is luck: it neither blames nor clears the battery."
+                "The log shows {read} at its lowest, one sample every {every}. The dip of a start"
+                " lasts some hundredths of a second, so that is luck: it neither blames the battery"
+                " nor rules it out."
             ),
             lowest,
             values={"read": read, "every": f"{interval.number:.3g} s"},
@@ -120,8 +122,8 @@ def logged_start(
     yield case.advise(
         ck.Claim("battery.first_dip", of=logged_minimum, evidence=[interval], urgency=ck.Urgency.NOTHING),
         (
-            "The first dip of the start goes down to {read}. What is judged is the steady voltage while it"
-            " turns."
+            "The first dip of the start goes down to {read}. What is judged is the steady voltage"
+            " while cranking."
         ),
         lowest,
         values={"read": read},

@@ -19,17 +19,17 @@ class Told(Enum):
 
 made_known = battery.observation(
     "made_known",
-    "New battery made known to the vehicle",
+    "New battery registered with the vehicle",
     Told,
     how=(
-        "With the maker's procedure: type, capacity and the day it was fitted. The vehicle's own instructions"
-        " say whether it is needed."
+        "With the manufacturer's procedure: type, capacity and the day it was fitted. The vehicle's"
+        " own instructions say whether it is needed."
     ),
     hazard=MEMORY,
 )
 
 
-@battery.check("Whether the vehicle knows of its new battery")
+@battery.check("Battery registration")
 def known_to_the_vehicle(
     case: ck.Case, told: Annotated[Told | None, made_known], ruled: Annotated[Control | None, control]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -42,9 +42,9 @@ def known_to_the_vehicle(
             made_known,
             ck.Claim("battery.made_known"),
             (
-                "The new battery was made known to the vehicle."
+                "The new battery was registered with the vehicle."
                 if told is Told.DONE
-                else "This vehicle need not be told of a new battery."
+                else "This vehicle needs no battery registration."
             ),
             passes=True,
         )
@@ -52,8 +52,8 @@ def known_to_the_vehicle(
         yield case.advise(
             ck.Claim("battery.made_known", evidence=case.noted(made_known), urgency=ck.Urgency.PLAN_IT),
             (
-                "The vehicle was not told of its new battery. One that manages its charging goes on as for"
-                " the old one, which can overcharge the new one or leave it empty."
+                "The new battery was not registered. A vehicle with smart charging goes on as for the"
+                " old one, which can overcharge or undercharge the new one."
             ),
         )
     elif ruled is Control.MANAGED:
@@ -64,7 +64,7 @@ def known_to_the_vehicle(
                 urgency=ck.Urgency.THIS_VISIT,
             ),
             (
-                "Whether this vehicle was told of its new battery is not noted. It manages its charging, "
-                "so look in its instructions and tell it of type and capacity."
+                "Whether the new battery was registered is not recorded. The vehicle has smart"
+                " charging, so look in its instructions and register type and capacity."
             ),
         )

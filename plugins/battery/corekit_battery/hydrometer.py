@@ -115,7 +115,7 @@ def _at_80f(cell: ck.Reading, warmth: ck.Reading | None, by: Reference | None) -
         return ck.Value(
             found.kind,
             found.number,
-            {**found.budget, "reference of the hydrometer not noted": UNSAID / math.sqrt(3)},
+            {**found.budget, "reference of the hydrometer not recorded": UNSAID / math.sqrt(3)},
             found.rests_on,
         )
     if by is Reference.F80 or not 1.05 <= found.number <= 1.32:
@@ -123,7 +123,7 @@ def _at_80f(cell: ck.Reading, warmth: ck.Reading | None, by: Reference | None) -
     return gravity_80f_of_25c(found) if by is Reference.C25 else gravity_80f_of_20c(found)
 
 
-@battery.check("Charge by the acid")
+@battery.check("State of charge by specific gravity")
 def charge_by_gravity(
     case: ck.Case,
     cells: Annotated[list[ck.Reading] | None, gravity],
@@ -136,14 +136,16 @@ def charge_by_gravity(
     body: Annotated[Case | None, case_seen],
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The average of the cells read as a state of charge; and whether the voltage at rest agrees with it."""
+    """The average of the cells read as a state of charge; and whether the open-circuit voltage agrees with
+    it.
+    """
     if not cells or kind in (BatteryType.AGM, BatteryType.GEL):
         return
     if acid is FullAcid.G1300:
         yield case.gap(
             full_acid,
-            "No printed scale of charge is on file for acid of 1.300, so the gravity says nothing about the"
-            " charge.",
+            "No printed scale of charge is on file for acid of 1.300, so the specific gravity gives no"
+            " state of charge.",
         )
         return
     taken = [reading for cell in cells if (reading := cell.condition(temperature) or warmth) is not None]
@@ -157,9 +159,7 @@ def charge_by_gravity(
     warm = [_at_80f(cell, cell.condition(temperature) or warmth, by) for cell in cells]
     average = ck.propagate(lambda *each: sum(each) / len(each), warm, "ratio")
     if not 1.0 <= average.number <= 1.35:
-        yield case.gap(
-            gravity, "The gravities, brought to 80 °F, are those of no battery acid. Read them again."
-        )
+        yield case.gap(gravity, "Corrected to 80 °F, these values fit no battery acid. Read them again.")
         return
     share = _share(average, acid)
     limit = "battery.charge_for_load" if acid else "battery.charge_for_load_by_type"
@@ -171,14 +171,14 @@ def charge_by_gravity(
         else []
     )
     if rest is not None and not apart and not rest.disagrees and not charge_of(case, rest).flattered:
-        # the voltage at rest has said it already; twice the same verdict is one too many
+        # the open-circuit voltage has said it already; twice the same verdict is one too many
         yield case.advise(
             ck.Claim(
                 "battery.charge_by_gravity", of=gravity, unit="%", evidence=cells, urgency=ck.Urgency.NOTHING
             ),
             (
-                "Its acid agrees: {average} on average at 80 °F means charged to about {share}"
-                " ({band}).{remarks}"
+                "The specific gravity agrees: {average} on average at 80 °F means charged to about"
+                " {share} ({band}).{remarks}"
             ),
             share,
             values=places,
@@ -197,17 +197,21 @@ def charge_by_gravity(
         ),
         ck.Says(
             passes=(
-                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): enough"
-                " for a load test.{remarks}"
+                "By its specific gravity ({average} on average at 80 °F) it is charged to about"
+                " {share} ({band}): enough for a load test.{remarks}"
             ),
             fails=(
-                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}): it"
-                " needs charging.{remarks}"
+                "By its specific gravity ({average} on average at 80 °F) it is charged to about"
+                " {share} ({band}): it needs charging.{remarks}"
             ),
             undecided=(
-                "By its acid ({average} on average at 80 °F) it is charged to about {share} ({band}), perhaps"
-                " too little for a load test.{remarks}"
+                "By its specific gravity ({average} on average at 80 °F) it is charged to about"
+                " {share} ({band}), perhaps too little for a load test.{remarks}"
             ),
+        ),
+        ck.Tells(
+            passes="By its acid the battery is charged enough to be tested.",
+            fails="By its acid the battery needs charging.",
         ),
         values=places,
     )
@@ -235,9 +239,9 @@ def _remarks(
     if warmth is None and any(cell.condition(temperature) is None for cell in cells):
         remarks.append("The acid's temperature was not taken.")
     if by is None:
-        remarks.append("The hydrometer's reference is not noted; 80 °F was taken.")
+        remarks.append("The hydrometer's reference is not recorded; 80 °F was assumed.")
     if acid is None:
-        remarks.append("How strong the acid is when full is not known.")
+        remarks.append("The specific gravity when full is not known.")
     return tuple(remarks)
 
 
@@ -252,7 +256,7 @@ def _against_voltage(
     if by_voltage.flattered or rest.disagrees or abs(apart.number) <= 2 * apart.u:
         return
     why = (
-        "Acid that has not mixed, water just added, or a rest too short can do that"
+        "Acid that has not mixed, water just added, or too short a rest can do that"
         if apart.number < 0
         else "A cell without contact, acid added instead of water, or a wrong reading can do that"
     )
@@ -261,8 +265,8 @@ def _against_voltage(
             "battery.acid_against_voltage", of=gravity, unit="%", evidence=[*cells, rest], next_test=gravity
         ),
         (
-            "By its acid it is charged to about {acid}, by its voltage at rest to about {volts}: both cannot"
-            " be. {why}; read both again after a charge and a rest."
+            "By its specific gravity it is charged to about {acid}, by its open-circuit voltage to"
+            " about {volts}: both cannot be. {why}; read both again after a charge and a rest."
         ),
         found.share,
         values={"why": why, "acid": found.words["share"], "volts": by_voltage.words["share"]},

@@ -103,7 +103,7 @@ def apparent_resistance(
     return (rest - loaded) / current
 
 
-@battery.check("Whether it holds under load")
+@battery.check("Load test")
 def load(
     case: ck.Case,
     *,
@@ -123,7 +123,7 @@ def load(
     if own is None and warmth is None:
         yield case.gap(
             temperature,
-            "What a battery must hold under load depends on its temperature, and that was not taken.",
+            "The voltage required under load depends on the battery temperature, and that was not taken.",
         )
         return
     if current is None:
@@ -175,9 +175,9 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> It
 
 
 _NO_RATING = (
-    "Under a load of {load} it shows {read}, but the battery's cranking rating is not known, so nobody can"
-    " say whether that load was right. Read the rating off its label, with the name of the test (SAE, EN …),"
-    " and set half of it."
+    "Under a load of {load} it shows {read}, but the battery's cranking rating is not known, so"
+    " whether that load was right is not known. Read the rating off its label, with the name of the"
+    " test (SAE, EN …), and set half of it."
 )
 
 
@@ -241,15 +241,19 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
             figure=_picture(under, warmth),
         ),
         ck.Says(
-            passes="It holds {read} under a load of {load}{beside}; {limit} is needed{at}.",
+            passes="It holds {read} under a load of {load}{beside}; {limit} is required{at}.",
             fails=(
-                "It falls to {read} under a load of {load}{beside}; {limit} is needed{at}. "
-                "It was charged enough for the test, so the weakness is in the battery."
+                "It drops to {read} under a load of {load}{beside}; {limit} is required{at}. It was"
+                " charged enough for the test, so the weakness is in the battery."
             ),
             undecided=(
-                "It shows {read} under a load of {load}: too close to what is needed{at} ({limit}) to call."
-                " Charge it fully, then test it again."
+                "It shows {read} under a load of {load}: too close to what is required{at} ({limit})"
+                " to call. Charge it fully, then test it again."
             ),
+        ),
+        ck.Tells(
+            passes="The battery holds its voltage under load as it should.",
+            fails="The battery was charged, and its voltage drops too far under load.",
         ),
         values=places,
     )
@@ -268,7 +272,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
 
 def _beside(less: bool, more: bool, wanted: ck.Value) -> str:
     """Says so where a verdict stands although the load was not the one asked for."""
-    return f", {'less' if less else 'more'} than the {wanted.number:.0f} A asked for" if less or more else ""
+    return f", {'less' if less else 'more'} than the {wanted.number:.0f} A required" if less or more else ""
 
 
 def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: bool) -> ck.Finding:
@@ -276,9 +280,9 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
         f" for {ck.show(tried.lasted.value, 's', uncertainty=False)}" if tried.lasted is not None else ""
     )
     too = (
-        "easier than the test asks, so holding it proves little"
+        "easier than the test requires, so holding it proves little"
         if easy
-        else "harder than the test asks, so falling short proves little"
+        else "harder than the test requires, so falling short proves little"
     )
     return case.inconclusive(
         ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=load_voltage),
@@ -297,8 +301,8 @@ def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Findi
         return case.inconclusive(
             ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=rest_voltage),
             (
-                "It falls to {read} under a load of {load}, but whether it was charged is not known. Read its"
-                " voltage at rest first."
+                "It drops to {read} under a load of {load}, but whether it was charged is not known."
+                " Read its open-circuit voltage first."
             ),
             tried.under,
             values=places,
@@ -330,16 +334,16 @@ def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge) -> str:
 # `seen` is put in before the places of the sentence are.
 _SEEN = "it shows {read} under a load of {load}, but "
 _TOO_EMPTY = (
-    "Too empty to judge: {seen}it is charged to about {{share}} ({{band}}), and below 75 % that says nothing."
-    " Charge it, then test it under load."
+    "Too discharged to test: {seen}it is charged to about {{share}} ({{band}}), and below 75 % that"
+    " says nothing. Charge it, then test it under load."
 )
 _PERHAPS = (
-    "Perhaps too empty to judge: {seen}its charge may lie anywhere {{band}}, and below 75 % that says"
-    " nothing. Charge it, then test it under load."
+    "Perhaps too discharged to test: {seen}its charge may be anywhere {{band}}, and below 75 % that"
+    " says nothing. Charge it, then test it under load."
 )
 _TOO_SOON = (
-    "Too soon to judge: {seen}nobody can say yet how full it is.{{remarks}} Let it rest or charge it, then"
-    " test it under load."
+    "Too soon to judge: {seen}its state of charge is not certain yet.{{remarks}} Let it rest or charge"
+    " it, then test it under load."
 )
 
 
@@ -359,11 +363,11 @@ def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
         [
             *chart.scales([-20, -10, 0, 10, 20, 30, 40], ys, "battery temperature, °C", "V after 15 s"),
             chart.line([*line, (40.0, line[-1][1])], 1.1, dashed=True),
-            chart.words(39.0, line[-1][1], "a sound battery stays above", "end", 1.5),
+            chart.words(39.0, line[-1][1], "a good battery stays above", "end", 1.5),
             *chart.dot(celsius, volts, 2 * under.value.u),
             chart.words(celsius, volts, f" {read}", "start", -4.5),
         ],
-        "Under load, against what its temperature asks for",
-        f"At {celsius:.0f} °C the battery showed {read} under load; a sound one stays above {needed}. "
+        "Voltage under load against the voltage required at its temperature",
+        f"At {celsius:.0f} °C the battery showed {read} under load; a good one stays above {needed}. "
         "The line rises from 8.5 V at −18 °C to 9.6 V at 21 °C and above.",
     )

@@ -37,16 +37,18 @@ ICE = 273.15
 _CASE = {
     Case.SOUND: "The battery case is sound.",
     Case.SWOLLEN: (
-        "The battery case is swollen: it has been overheated, overcharged or frozen. Not to be charged,"
-        " loaded or jump-started."
+        "The battery case is swollen: it has been overheated, overcharged or frozen. Do not charge,"
+        " load-test or jump-start it."
     ),
-    Case.CRACKED: "The battery case is cracked; acid can run out. Not to be charged, loaded or jump-started.",
+    Case.CRACKED: (
+        "The battery case is cracked; acid can leak out. Do not charge, load-test or jump-start it."
+    ),
     Case.LEAKING: (
-        "The battery leaks acid, which burns skin and eats metal. Not to be charged, loaded or jump-started."
+        "The battery leaks acid, which burns skin and eats metal. Do not charge, load-test or jump-start it."
     ),
     Case.FROZEN: (
-        "The battery is frozen. Not to be charged, loaded or jump-started: it can burst. Let it thaw in a"
-        " warm place, then look for cracks."
+        "The battery is frozen. Do not charge, load-test or jump-start it: it can burst. Let it thaw"
+        " in a warm place, then look for cracks."
     ),
 }
 
@@ -67,7 +69,7 @@ def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[
     )
 
 
-@battery.check("Acid level")
+@battery.check("Electrolyte level")
 def acid_level(
     case: ck.Case, seen: Annotated[Level, level], kind: Annotated[BatteryType | None, battery_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -77,15 +79,19 @@ def acid_level(
     """
     if kind in (BatteryType.AGM, BatteryType.GEL):
         yield case.does_not_apply(
-            f"The level of a closed battery ({kind.value}) is not looked at, and nothing is poured into it."
+            f"The electrolyte level of a sealed battery ({kind.value}) is not checked, and nothing is"
+            " poured into it."
         )
         return
     says = {
-        Level.RIGHT: "The acid stands above the plates.",
-        Level.LOW: "The acid is low. Distilled water after charging, never acid; not over the mark.",
+        Level.RIGHT: "The electrolyte covers the plates.",
+        Level.LOW: (
+            "The electrolyte is low. Top up with distilled water after charging, never acid; not above"
+            " the mark."
+        ),
         Level.BARE: (
-            "The plates stand bare. Cover them with distilled water before any charge or load: gas collects"
-            " inside and a spark can burst it."
+            "The plates are exposed. Cover them with distilled water before any charge or load: gas"
+            " collects inside and a spark can burst it."
         ),
     }[seen]
     urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
@@ -96,8 +102,8 @@ def acid_level(
 def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> Iterator[ck.Finding | ck.Gap]:
     """Looks alone clear nothing: good-looking contacts still need a reading across them."""
     says = {
-        Terminals.TIGHT: "Posts and clamps look clean and sit tight.",
-        Terminals.LOOSE: "A clamp is loose on its post. It can cut out while driving and it can spark.",
+        Terminals.TIGHT: "Posts and clamps look clean and are tight.",
+        Terminals.LOOSE: "A clamp is loose on its post. It can lose contact while driving and it can spark.",
         Terminals.CORRODED: "Posts and clamps are corroded.",
     }[seen]
     yield case.visual(
@@ -138,12 +144,13 @@ def freezing(
             return
         low = freezing_point(acid)
     if rest is None:
-        why = "nobody knows how empty it is"
+        why = "its state of charge is not known"
     elif weak:
-        why = "it is as good as empty, and weak acid freezes like water"
+        why = "it is deeply discharged, and weak acid freezes like water"
     else:
         why = (
-            f"resting at {ck.show(rest.value, 'V', uncertainty=False)}, its acid freezes at about"
+            f"at an open-circuit voltage of {ck.show(rest.value, 'V', uncertainty=False)} its acid"
+            " freezes at about"
             f" {ck.show(low, '°C', uncertainty=False)}"
         )
     judged = case.judge(
@@ -158,13 +165,17 @@ def freezing(
         ck.Says(
             passes="",
             fails=(
-                "At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not charge,"
-                " load or jump-start it before it has thawed."
+                "At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not"
+                " charge, load-test or jump-start it before it has thawed."
             ),
             undecided=(
-                "At {read} the battery may be freezing: {why}. Look for ice and a bulging case before it is"
-                " charged, loaded or jump-started."
+                "At {read} the battery may be freezing: {why}. Look for ice and a bulging case before"
+                " it is charged, load-tested or jump-started."
             ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=("The battery may be frozen; it must not be charged or jump-started before it has thawed."),
         ),
         values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
     )

@@ -202,11 +202,11 @@ def test_short_trips_in_the_cold_are_called_what_they_are_and_only_advise(town: 
     assert found.verdict is ck.Verdict.ADVICE and not found.calls_for
     text = str(found.text)
     assert (
-        "this driving never refills it" in text
+        "this driving never fully recharges it" in text
         and "one night a week on a small charger" in text
         and "trips of" in text
     )
-    assert "Taken as usual, because nobody said: an alternator of 110 A" in text
+    assert "Assumed, because not recorded: an alternator of 110 A" in text
     assert found.figure is not None and "settles at" in found.figure.description
 
 
@@ -217,7 +217,7 @@ def test_long_trips_keep_it_charged_and_ask_for_nothing(town: Bench) -> None:
         .fit("outside_temperature", "20 °C")
         .finding("battery.energy_life")
     )
-    assert found.urgency is ck.Urgency.NOTHING and "kept charged" in str(found.text)
+    assert found.urgency is ck.Urgency.NOTHING and "stays charged" in str(found.text)
 
 
 def test_a_drain_that_is_cured_is_named_among_what_helps(town: Bench) -> None:
@@ -226,7 +226,7 @@ def test_a_drain_that_is_cured_is_named_among_what_helps(town: Bench) -> None:
         .read("drain", "300 mA", setup={"sleep_time": "45 min"})
         .finding("battery.energy_life")
     )
-    assert "the key-off drain cured" in str(found.text)
+    assert "the parasitic draw repaired" in str(found.text)
 
 
 def test_an_agm_battery_and_a_larger_one_settle_higher_and_neither_beats_a_night_on_a_charger(

@@ -101,11 +101,11 @@ def test_an_output_below_its_rating_advises_only(bench: Any) -> None:
 
 def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -> None:
     bench.meter().read(
-        "cable_drop", "0.55 V", place="positive leg", using="meter", setup={"starter_current": "178 A"}
+        "cable_drop", "0.55 V", place="positive side", using="meter", setup={"starter_current": "178 A"}
     )
-    bench.read("cable_drop", "0.15 V", place="ground leg", using="meter", setup={"starter_current": "178 A"})
+    bench.read("cable_drop", "0.15 V", place="ground side", using="meter", setup={"starter_current": "178 A"})
     positive, ground = (
-        bench.finding("battery.cable_drop", place) for place in ("positive leg", "ground leg")
+        bench.finding("battery.cable_drop", place) for place in ("positive side", "ground side")
     )
     assert (positive.verdict, ground.verdict) == (ck.Verdict.FAIL, ck.Verdict.PASS)
     # 0.55 V / 178 A = 3.09 mΩ, 0.4 V / 178 A = 2.25 mΩ
@@ -119,7 +119,7 @@ def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -
 
 
 def test_a_drop_along_a_leg_without_its_current_is_no_finding(bench: Any) -> None:
-    bench.read("cable_drop", "0.9 V", place="positive leg")
+    bench.read("cable_drop", "0.9 V", place="positive side")
     assert "battery.cable_drop" not in codes(bench)
     assert [gap for gap in bench.gaps("drops") if gap.wants == "battery.starter_current"]
 
@@ -145,15 +145,15 @@ def test_what_is_lost_on_the_way_to_the_fuse_box_is_the_difference(
 def test_three_voltages_of_the_starting_circuit_give_the_fourth(bench: Any) -> None:
     # 10.30 - 0.21 - 9.99 = 0.10 V
     bench.read("cranking_voltage", "10.30 V", place="posts").read(
-        "cable_drop", "0.21 V", place="positive leg", setup=CRANKING
+        "cable_drop", "0.21 V", place="positive side", setup=CRANKING
     )
     finding = bench.read("starter_voltage", "9.99 V").finding("battery.closure")
-    assert finding.place == "ground leg" and finding.value.number == pytest.approx(0.10, abs=0.001)
+    assert finding.place == "ground side" and finding.value.number == pytest.approx(0.10, abs=0.001)
 
 
 def test_four_voltages_that_do_not_close_hold_a_slip(bench: Any) -> None:
     bench.read("cranking_voltage", "10.30 V", place="posts").read("starter_voltage", "9.10 V")
-    for place in ("positive leg", "ground leg"):
+    for place in ("positive side", "ground side"):
         bench.read("cable_drop", "0.1 V", place=place, setup=CRANKING)
     assert "1.00 V" in str(bench.finding("battery.contradiction"))
 
@@ -171,7 +171,7 @@ def test_resistance_times_current_is_the_drop(drop: float, current: float) -> No
 # ---- the complaint
 
 
-@pytest.mark.parametrize("turns", ["slowly", "not at all", "now and then not"])
+@pytest.mark.parametrize("turns", ["slow", "no crank", "intermittent no crank"])
 def test_bad_cranking_asks_for_voltage_and_cables_until_both_are_read(bench: Any, turns: str) -> None:
     bench.see("cranks", turns)
     assert {"battery.cranking_unread", "battery.cables_unread"} <= codes(bench)
@@ -183,7 +183,7 @@ def test_bad_cranking_asks_for_voltage_and_cables_until_both_are_read(bench: Any
 
 def test_good_cranking_asks_for_nothing(bench: Any) -> None:
     assert not {"battery.cranking_unread", "battery.cables_unread", "battery.cold"} & codes(
-        bench.see("cranks", "as it should").read("temperature", "-21 °C")
+        bench.see("cranks", "normal").read("temperature", "-21 °C")
     )
 
 
@@ -198,7 +198,7 @@ def test_a_colder_battery_never_cranks_better(first: float, second: float) -> No
 
 
 def test_slow_cranking_in_the_cold_is_explained_and_in_warmth_not(bench: Any) -> None:
-    bench.see("cranks", "slowly").read("temperature", "-21 °C")
+    bench.see("cranks", "slow").read("temperature", "-21 °C")
     assert "cold" in str(bench.finding("battery.cold"))
     assert "battery.cold" not in codes(bench.read("temperature", "15 °C"))
 
@@ -245,7 +245,7 @@ def test_a_voltage_above_any_full_battery_is_a_surface_charge(bench: Any) -> Non
 
 
 def test_a_charger_below_the_label_never_fills_the_battery(bench: Any) -> None:
-    bench.describe("meter", "0.02 V").fit("type", "agm flat plate").fit("capacity", "70 Ah").specify(
+    bench.describe("meter", "0.02 V").fit("type", "AGM").fit("capacity", "70 Ah").specify(
         "charger_voltage", low="14.6 V", high="14.8 V"
     )
     bench.read("charger_voltage", "13.8 V", using="meter").read("charge_current", "0.6 A", place="later")
@@ -256,7 +256,7 @@ def test_a_charger_below_the_label_never_fills_the_battery(bench: Any) -> None:
 
 
 def test_the_same_current_at_the_right_voltage_ends_the_charge(bench: Any) -> None:
-    bench.fit("type", "agm flat plate").fit("capacity", "70 Ah").read("charger_voltage", "14.6 V").read(
+    bench.fit("type", "AGM").fit("capacity", "70 Ah").read("charger_voltage", "14.6 V").read(
         "charge_current", "0.6 A", place="later"
     )
     assert "battery.charge_tail" in codes(bench) and "battery.charge_first" not in codes(bench)
@@ -288,20 +288,18 @@ def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench
 
 def test_a_current_that_has_settled_needs_no_noted_wait(bench: Any) -> None:
     assert bench.read("drain", "250 mA").finding("battery.drain").verdict is ck.Verdict.UNDECIDED
-    assert (
-        bench.see("drain_settles", "has settled").finding("battery.drain").calls_for == "battery.find_drain"
-    )
+    assert bench.see("drain_settles", "settled").finding("battery.drain").calls_for == "battery.find_drain"
 
 
 def test_the_woken_reading_counts_and_the_difference_is_said(bench: Any) -> None:
-    bench.read("unwoken_drain", "20 mA").read("drain", "250 mA").see("drain_settles", "has settled")
+    bench.read("unwoken_drain", "20 mA").read("drain", "250 mA").see("drain_settles", "settled")
     assert (
         "20" in str(bench.finding("battery.wake_state")) and bench.finding("battery.drain").probability < 0.05
     )
 
 
 def test_the_circuit_that_takes_the_current_away_is_named(bench: Any) -> None:
-    bench.see("circuit_cut", "goes away", place="audio").see("circuit_cut", "stays", place="lamps")
+    bench.see("circuit_cut", "gone", place="audio").see("circuit_cut", "no change", place="lighting")
     assert [finding.place for finding in bench.findings("battery.drain_circuit")] == ["audio"]
 
 
@@ -331,7 +329,7 @@ def test_what_it_delivers_is_held_against_its_label_as_advice(bench: Any, gave: 
 
 def test_fading_capacity_asks_for_a_discharge_and_not_for_a_voltage(bench: Any) -> None:
     assert (
-        bench.see("in_use", "empties sooner than it did").finding("battery.capacity_unread").next_test
+        bench.see("in_use", "runs down sooner than before").finding("battery.capacity_unread").next_test
         == "battery.delivered"
     )
 

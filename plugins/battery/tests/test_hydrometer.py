@@ -55,14 +55,14 @@ def test_unknown_acid_widens_the_band_and_only_advises(flooded: Bench) -> None:
     flooded.fitted.pop("battery.acid")
     found = cells(flooded, *["1.230"] * 6).finding("battery.charge_by_gravity")
     assert found.verdict is ck.Verdict.ADVICE and found.value.u > 0.15 / 3**0.5
-    assert "How strong the acid is when full is not known" in str(found.text)
+    assert "The specific gravity when full is not known" in str(found.text)
 
 
 def test_a_reference_nobody_noted_is_said_and_costs_certainty(flooded: Bench) -> None:
     noted = cells(flooded, *["1.210"] * 6).finding("battery.charge_by_gravity").value.u
     flooded.sightings.clear()
     found = flooded.finding("battery.charge_by_gravity")
-    assert found.value.u > noted and "reference is not noted" in str(found.text)
+    assert found.value.u > noted and "reference is not recorded" in str(found.text)
 
 
 @pytest.mark.parametrize("celsius", ["-50 °C", "80 °C"])
@@ -98,7 +98,7 @@ def test_acid_and_voltage_that_agree_raise_nothing(flooded: Bench) -> None:
     )
     assert flooded.findings("battery.acid_against_voltage") == []
     found = flooded.finding("battery.charge_by_gravity")
-    assert found.verdict is ck.Verdict.ADVICE and "Its acid agrees" in str(found.text)
+    assert found.verdict is ck.Verdict.ADVICE and "The specific gravity agrees" in str(found.text)
 
 
 def test_acid_decides_where_the_voltage_at_rest_cannot(flooded: Bench) -> None:
@@ -136,10 +136,10 @@ def test_stronger_acid_is_stronger_by_every_reference(a: float, b: float) -> Non
 
 
 def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
-    bench.fit("charging_control", "managed by the vehicle")
+    bench.fit("charging_control", "smart charging")
     assert bench.run("known_to_the_vehicle") == []
     (found,) = bench.repaired("replace").run("known_to_the_vehicle")
-    assert found.verdict is ck.Verdict.ADVICE and "not noted" in str(found.text)
+    assert found.verdict is ck.Verdict.ADVICE and "not recorded" in str(found.text)
     assert bench.repaired("find_drain").run("known_to_the_vehicle") == []
     (late,) = bench.see("made_known", "done").run("known_to_the_vehicle")
     assert late.verdict is ck.Verdict.PASS

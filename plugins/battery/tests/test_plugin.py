@@ -127,7 +127,7 @@ def test_a_charged_battery_that_sags_under_load_is_called_worn_whatever_single_n
     assert results.chances["worn_out"] >= 0.80
     assert results.calls_for("replace")
     # also with a drain and a small loss at the clamps found in the same visit
-    assert called(rest_voltage="charged", load="sags", case="sound", contact="lost", drain="much")
+    assert called(rest_voltage="charged", load="sags", case="sound", contact="drop", drain="high")
 
 
 @pytest.mark.parametrize("outcome", ["very low", "low", "charged"])

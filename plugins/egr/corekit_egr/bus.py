@@ -1,4 +1,4 @@
-"""What the control unit's numbers mean: raw counts of the emission-related data, as quantities."""
+"""What the ECU's numbers mean: raw counts of the emission-related data, as quantities."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .declarations import egr
 def commanded(
     count: Annotated[float, ck.Input("1", "Byte read, 0 to 255", 0, 255)],
 ) -> Annotated[float, ck.Output("1", "Commanded EGR opening")]:
-    """Opening that the control unit asks of the valve, data item 2C.
+    """Opening that the ECU asks of the valve, data item 2C.
 
     >>> round(commanded.si(0x40), 5)
     0.25098

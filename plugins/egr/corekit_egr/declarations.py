@@ -8,28 +8,28 @@ import corekit as ck
 
 egr = ck.System("egr", "Exhaust gas recirculation")
 
-# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
 GAS = (  # source: carbon-monoxide
-    "Exhaust holds carbon monoxide, which nobody smells: engine only outdoors or with the exhaust led away;"
-    " stop at any alarm."
+    "Exhaust contains carbon monoxide, which has no smell: run the engine only outdoors or with"
+    " exhaust extraction; stop at any alarm."
 )
 HOT = (  # source: workshop-cautions
-    "Exhaust pipe, EGR valve and cooler can be hotter than 200 °C: let them cool, or wear gloves made for"
-    " heat."
+    "Exhaust pipe, EGR valve and cooler can be hotter than 200 °C: let them cool, or wear"
+    " heat-resistant gloves."
 )
 MOVING = (
-    "Hands, sleeves, hoses and leads away from belts and fans; wheels chocked, brake set, gear in park or"
-    " neutral."
+    "Keep hands, sleeves, hoses and leads clear of belts and fans; wheels chocked, parking brake on,"
+    " gear in park or neutral."
 )
-CARBON = "Goggles on when carbon is scraped; none of it may fall into the intake."
+CARBON = "Wear goggles when scraping carbon; none of it may fall into the intake."
 KEEP = (  # source: tampering-us, source: defeat-eu
     "Exhaust gas recirculation is an emission control. It is repaired here, never blanked off, deleted or"
     " coded out; the law forbids that in many places."
 )
-SHORTLY = "At idle the valve is held open for 5 s at most."
+SHORTLY = "At idle hold the valve open for 5 s at most."
 GENTLY = (  # source: sensor-span-earlier
-    "Never more than 8 inHg on the sensor: the pump that tests a valve can ruin it."
+    "Never more than 8 inHg on the sensor: the pump used to test a valve can destroy it."
 )
 
 
@@ -46,8 +46,8 @@ class Sensor(Enum):
 
 
 class Regulator(Enum):
-    DUTY = "by duty cycle"
-    SWITCH = "on or off"
+    DUTY = "duty cycle"
+    SWITCH = "on/off"
 
 
 class Engine(Enum):
@@ -70,7 +70,7 @@ class Hoses(Enum):
     SOUND = "sound"
     CRACKED = "cracked"
     OFF = "off"
-    SWAPPED = "exchanged"
+    SWAPPED = "swapped"
     BLOCKED = "blocked"
 
 
@@ -83,7 +83,7 @@ class VacuumHoses(Enum):
 
 class Deposits(Enum):
     CLEAN = "clean"
-    THIN = "thin layer"
+    THIN = "light deposits"
     CHOKED = "choked"
 
 
@@ -102,8 +102,8 @@ valve_type = egr.trait(
     Valve,
     part=egr_valve,
     how=(
-        "A hose on top: vacuum; a plug of several pins and no hose: electric. Whether exhaust pressure has to"
-        " help, its documents say."
+        "A hose on top: vacuum; a multi-pin connector and no hose: electric. Whether it is a"
+        " back-pressure type is in its documents."
     ),
 )
 sensor_type = egr.trait(
@@ -112,7 +112,7 @@ sensor_type = egr.trait(
     Sensor,
     part=egr_sensor,
     how=(
-        "Two hoses: differential pressure, the later type mostly in plastic, the earlier in metal. On the"
+        "Two hoses: differential pressure, the later type mostly plastic, the earlier metal. On the"
         " valve itself: valve position."
     ),
 )
@@ -121,7 +121,7 @@ regulator_type = egr.trait(
     "Vacuum regulator",
     Regulator,
     part=egr_regulator,
-    how="Between the vacuum source and the valve; two hoses, one plug.",
+    how="Between the vacuum source and the valve; two hoses, one connector.",
 )
 
 # ---- what to measure
@@ -134,8 +134,8 @@ barometer = egr.measurand(
     usual=(70, 106),
     accuracy="1 kPa",
     lasting=True,
-    where="At the vehicle, from its control unit or a barometer.",
-    how="As it is here, not the one that a weather service reckons down to sea level.",
+    where="At the vehicle, from its ECU or a barometer.",
+    how="Absolute pressure on site, not a weather service's figure corrected to sea level.",
 )
 engine_speed = egr.measurand(
     "engine_speed",
@@ -148,38 +148,38 @@ engine_speed = egr.measurand(
 sensor_supply = egr.measurand(
     "sensor_supply",
     "V",
-    "Supply of the EGR sensor",
+    "EGR sensor supply voltage",
     possible=(0, 16),
     usual=(4, 5.5),
     accuracy="0.5 % + 0.02 V",
-    where="At the sensor's plug, supply against sensor ground.",
-    how="Key on, engine off, plug on its sensor, probe from the back.",
+    where="At the sensor connector, supply against sensor ground.",
+    how="Key on, engine off, connector plugged in, back-probed.",
 )
 sensor_ground = egr.measurand(
     "sensor_ground",
     "V",
-    "Voltage on the sensor's ground",
+    "Voltage drop on the sensor ground",
     possible=(-1, 16),
     usual=(-0.05, 1),
     accuracy="0.5 % + 0.003 V",
     where="Sensor ground against battery negative.",
-    how="Key on, engine off, plug on.",
+    how="Key on, engine off, connector plugged in.",
 )
 signal_zero = egr.measurand(
     "signal_zero",
     "V",
-    "Sensor signal at rest",
+    "Sensor signal, valve closed, engine off",
     possible=(-0.5, 16),
     usual=(0.2, 2),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply,),
-    where="At the sensor's plug, signal against sensor ground.",
-    how="Key on, engine off, valve shut, plug and hoses on.",
+    where="At the sensor connector, signal against sensor ground.",
+    how="Key on, engine off, valve closed, connector and hoses on.",
 )
 hand_vacuum = egr.measurand(
     "hand_vacuum",
     "inHg diff",
-    "Vacuum put on the sensor",
+    "Vacuum applied to the sensor",
     possible=(0, 30),
     usual=(1, 8),
     accuracy="3 % + 0.2 inHg",
@@ -190,36 +190,39 @@ hand_vacuum = egr.measurand(
 signal_pumped = egr.measurand(
     "signal_pumped",
     "V",
-    "Sensor signal under the hand pump",
+    "Sensor signal with hand pump",
     possible=(-0.5, 16),
     usual=(0.2, 5),
     accuracy="0.5 % + 0.02 V",
     conditions=(hand_vacuum, sensor_supply),
-    where="At the sensor's plug, signal against sensor ground.",
-    how="Key on, engine off, about 5 inHg on the downstream port; it must come back to rest when let go.",
+    where="At the sensor connector, signal against sensor ground.",
+    how=(
+        "Key on, engine off, about 5 inHg on the downstream port; it must return to its starting value"
+        " when released."
+    ),
     hazard=GENTLY,
 )
 signal_open = egr.measurand(
     "signal_open",
     "V",
-    "Sensor signal with the valve open",
+    "Sensor signal, valve open",
     possible=(-0.5, 16),
     usual=(0.2, 5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply, engine_speed),
-    where="At the sensor's plug, signal against sensor ground.",
+    where="At the sensor connector, signal against sensor ground.",
     how="Engine warm, valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
 )
 manifold_shut = egr.measurand(
     "manifold_shut",
     "kPa abs",
-    "Manifold pressure, valve shut",
+    "Manifold pressure, valve closed",
     possible=(5, 300),
     usual=(20, 110),
     accuracy="1 kPa",
     conditions=(engine_speed,),
-    where="From the control unit, or a gauge on the manifold (then barometer less vacuum).",
+    where="From the ECU, or a gauge on the manifold (then barometer less vacuum).",
     how="Engine warm, 75 °C or more, speed steady.",
     hazard=f"{GAS} {MOVING}",
 )
@@ -244,24 +247,24 @@ pressure_open = egr.measurand(
     accuracy="2 % + 0.1 kPa",
     conditions=(engine_speed,),
     where="Between the two sensing hoses, upstream less downstream.",
-    how="Gauge between both hoses, zero taken off first.",
+    how="Gauge between both hoses, zeroed first.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
 )
 tube_shut = egr.measurand(
     "tube_shut",
     "°C",
-    "EGR tube behind the valve, valve shut",
+    "EGR tube temperature, valve closed",
     possible=(-40, 700),
     usual=(10, 200),
     accuracy="5 °C",
-    where="On the tube downstream of the valve, on a matt spot; bare metal reads low.",
-    how="Engine warm, valve shut for some minutes.",
+    where="On the tube downstream of the valve, on a matt spot; shiny metal reads low.",
+    how="Engine warm, valve closed for some minutes.",
     hazard=f"{GAS} {HOT}",
 )
 tube_open = egr.measurand(
     "tube_open",
     "°C",
-    "EGR tube behind the valve, valve open",
+    "EGR tube temperature, valve open",
     possible=(-40, 700),
     usual=(20, 400),
     accuracy="5 °C",
@@ -272,35 +275,35 @@ tube_open = egr.measurand(
 supply_vacuum = egr.measurand(
     "supply_vacuum",
     "inHg diff",
-    "Vacuum at the regulator's inlet",
+    "Vacuum at the regulator inlet",
     possible=(0, 31),
     usual=(10, 26),
     accuracy="3 % + 0.5 inHg",
     conditions=(barometer, engine_speed),
-    where="On the hose that feeds the regulator, by a T-piece.",
+    where="On the supply hose of the regulator, with a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
 )
 vacuum_off = egr.measurand(
     "vacuum_off",
     "inHg diff",
-    "Vacuum at the valve, regulator without power",
+    "Vacuum at the valve, regulator unplugged",
     possible=(0, 31),
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
-    where="On the hose to the valve, by a T-piece.",
-    how="Engine warm, at idle, regulator's plug pulled.",
+    where="On the hose to the valve, with a T-piece.",
+    how="Engine warm, at idle, regulator unplugged.",
     hazard=f"{GAS} {MOVING}",
 )
 duty = egr.measurand(
     "duty",
     "%",
-    "Duty at the regulator's plug",
+    "Duty cycle at the regulator connector",
     possible=(0, 100),
     usual=(0, 95),
     accuracy="2 points",
-    where="At the regulator's plug, from the back.",
-    how="A meter that shows duty; a plain voltage there is only an average.",
+    where="At the regulator connector, back-probed.",
+    how="A meter that shows duty cycle; a plain voltage there is only an average.",
 )
 vacuum_on = egr.measurand(
     "vacuum_on",
@@ -310,14 +313,14 @@ vacuum_on = egr.measurand(
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
     conditions=(duty,),
-    where="On the hose to the valve, by a T-piece.",
-    how="Engine warm, regulator commanded by the tester, or on a road test with a second person reading.",
+    where="On the hose to the valve, with a T-piece.",
+    how="Engine warm, regulator commanded by the scan tool, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
 )
 hold_loss = egr.measurand(
     "hold_loss",
     "inHg diff",
-    "Vacuum that the valve loses in a minute",
+    "Vacuum loss of the valve in one minute",
     possible=(0, 31),
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
@@ -328,49 +331,49 @@ hold_loss = egr.measurand(
 coil_temperature = egr.measurand(
     "coil_temperature",
     "°C",
-    "Temperature of the regulator's coil",
+    "Regulator coil temperature",
     possible=(-40, 160),
     usual=(-10, 120),
     accuracy="5 °C",
     where="On its housing.",
-    how="As warm as the coil is at the reading of its resistance.",
+    how="At the time the resistance is read.",
 )
 coil = egr.measurand(
     "coil",
     "Ω",
-    "Resistance of the regulator's coil",
+    "Regulator coil resistance",
     possible=(0, 10_000_000),
     usual=(2, 300),
     accuracy="1 % + 0.5 Ω",
     conditions=(coil_temperature,),
-    where="Across the two pins, plug pulled.",
-    how="Lead resistance taken off; an open coil reads far above 200 Ω.",
+    where="Across the two pins, unplugged.",
+    how="Lead resistance subtracted; an open coil reads far above 200 Ω.",
 )
 
 # ---- what to look at
 
 reaction = egr.observation(
     "reaction",
-    "Engine while the valve is opened by hand",
+    "Engine reaction to opening the valve",
     Reaction,
     how=(
-        "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the tester's command. Plug the hose"
-        " that was pulled off."
+        "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the scan tool's command. Plug"
+        " the hose that was pulled off."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
 )
 stem = egr.observation(
     "stem",
-    "Stem of the valve",
+    "EGR valve stem",
     Stem,
-    how="Look at it, or feel it with a glove, while vacuum or command comes and goes.",
+    how="Watch it, or feel it with a glove, while vacuum or command is applied and released.",
     hazard=HOT,
 )
 sensing_hoses = egr.observation(
     "sensing_hoses",
-    "Hoses of the pressure sensor",
+    "Pressure sensor hoses",
     Hoses,
-    how="Bend them, look at the ends, blow through them with the sensor off; upstream to upstream.",
+    how="Bend them, check the ends, blow through them with the sensor off; upstream to upstream.",
     hazard=HOT,
 )
 vacuum_hoses = egr.observation(
@@ -382,9 +385,9 @@ vacuum_hoses = egr.observation(
 )
 deposits = egr.observation(
     "deposits",
-    "Carbon in valve and passage",
+    "Carbon deposits in valve and passage",
     Deposits,
-    how="Valve off, look into the ports on both sides, engine cold.",
+    how="Valve removed, look into the ports on both sides, engine cold.",
     hazard=f"{HOT} {CARBON}",
 )
 
@@ -416,7 +419,7 @@ replace_regulator = egr.operation(
 )
 replace_sensing_hoses = egr.operation(
     "replace_sensing_hoses",
-    "Replace the hoses of the EGR sensor",
+    "Replace the EGR sensor hoses",
     shown_by=signal_open,
     hazard=f"{HOT} {KEEP}",
 )
@@ -424,5 +427,5 @@ replace_vacuum_hose = egr.operation(
     "replace_vacuum_hose", "Replace the vacuum hose", shown_by=vacuum_on, hazard=f"{HOT} {MOVING} {KEEP}"
 )
 repair_wiring = egr.operation(
-    "repair_wiring", "Repair the wiring of the EGR sensor", shown_by=sensor_supply, hazard=KEEP
+    "repair_wiring", "Repair the EGR sensor wiring", shown_by=sensor_supply, hazard=KEEP
 )

@@ -28,11 +28,11 @@ from .declarations import (
 )
 
 AT_IDLE = (  # source: valve-by-hand
-    "A back-pressure valve does not open at idle whatever is done to it; this look says nothing here."
+    "A back-pressure valve does not open at idle in any case; this check says nothing here."
 )
 
 
-@egr.check("Engine while the valve is opened by hand")
+@egr.check("Engine reaction to opening the valve")
 def engine_reacts(
     case: ck.Case,
     felt: Annotated[Reaction, reaction],
@@ -60,8 +60,8 @@ def engine_reacts(
         yield case.inconclusive(
             ck.Claim("egr.reaction", evidence=case.noted(reaction), next_test=stem),
             (
-                "With the valve opened by hand at idle nothing changes. Either the valve does not move or"
-                " nothing comes through: watch its stem."
+                "With the valve opened by hand at idle nothing changes. Either the valve does not move"
+                " or nothing flows through: watch its stem."
             ),
         )
     elif seen is Stem.MOVES:
@@ -69,8 +69,8 @@ def engine_reacts(
             reaction,
             ck.Claim("egr.reaction", calls_for=clean),
             (
-                "The valve moves, yet the engine takes no notice: the passage behind it is blocked, by carbon"
-                " or by something put there."
+                "The valve moves, yet the engine does not react: the passage behind it is blocked, by"
+                " carbon or by something put there."
             ),
             passes=False,
         )
@@ -78,15 +78,12 @@ def engine_reacts(
         yield case.visual(
             reaction,
             ck.Claim("egr.reaction"),
-            (
-                "With vacuum or command on the valve nothing changes in the engine, and the valve does not"
-                " move."
-            ),
+            ("With vacuum or command on the valve the engine does not react, and the valve does not move."),
             passes=False,
         )
 
 
-@egr.check("Stem of the EGR valve")
+@egr.check("EGR valve stem")
 def stem_moves(
     case: ck.Case, seen: Annotated[Stem, stem], valve: Annotated[Valve | None, valve_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -101,7 +98,9 @@ def stem_moves(
         (
             "The valve's stem moves."
             if moves
-            else "The valve's stem does not move. Carbon may hold it: clean it first, then look again."
+            else (
+                "The valve's stem does not move. Carbon may be holding it: clean it first, then check again."
+            )
         ),
         passes=moves,
     )
@@ -118,15 +117,15 @@ _SENSING = {
         " there."
     ),
     Hoses.SWAPPED: (
-        "The two hoses of the pressure sensor are exchanged: its signal falls where it should rise."
+        "The two hoses of the pressure sensor are swapped: its signal falls where it should rise."
     ),
     Hoses.BLOCKED: (
-        "A hose of the pressure sensor is blocked: its signal stays where it is, or lags far behind."
+        "A hose of the pressure sensor is blocked: its signal does not change, or lags far behind."
     ),
 }
 
 
-@egr.check("Hoses of the pressure sensor")
+@egr.check("Pressure sensor hoses")
 def sensing_hoses_looked_at(
     case: ck.Case, seen: Annotated[Hoses, sensing_hoses]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -142,11 +141,10 @@ def sensing_hoses_looked_at(
 _VACUUM = {
     VacuumHoses.SOUND: "The vacuum hoses are sound.",
     VacuumHoses.CRACKED: (
-        "A vacuum hose is cracked: the valve gets too little vacuum, and the engine draws air that nobody"
-        " measured."
+        "A vacuum hose is cracked: the valve gets too little vacuum, and the engine draws in unmetered air."
     ),
     VacuumHoses.OFF: (
-        "A vacuum hose is off: the valve gets no vacuum, and the engine draws air that nobody measured."
+        "A vacuum hose is off: the valve gets no vacuum, and the engine draws in unmetered air."
     ),
     VacuumHoses.BLOCKED: "A vacuum hose is blocked: the valve gets no vacuum.",
 }
@@ -168,14 +166,13 @@ def vacuum_hoses_looked_at(
 _CARBON = {
     Deposits.CLEAN: "Valve and passage are clean.",
     Deposits.THIN: (
-        "Valve and passage carry a thin layer of carbon, which is usual and takes next to nothing from the"
-        " flow."
+        "Valve and passage have light carbon deposits, which is usual and hardly reduces the flow."
     ),
     Deposits.CHOKED: "Valve or passage is choked with carbon.",
 }
 
 
-@egr.check("Carbon in valve and passage")
+@egr.check("Carbon deposits in valve and passage")
 def carbon(case: ck.Case, seen: Annotated[Deposits, deposits]) -> Iterator[ck.Finding | ck.Gap]:
     """A thin layer is no fault: a passage of twice the orifice's width loses half its width before a quarter
     of the flow is gone.

@@ -1,5 +1,5 @@
-"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the warmth of
-the tube.
+"""The valve is opened: does gas come through? By manifold pressure, by the sensor's signal, by the
+temperature of the tube.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ def mixed_temperature(
     return (1 - rate) * fresh + rate * exhaust
 
 
-@egr.check("Rise of manifold pressure when the valve opens")
+@egr.check("Manifold pressure rise, valve open")
 def manifold_rise(
     case: ck.Case,
     shut: Annotated[ck.Reading, manifold_shut],
@@ -114,8 +114,7 @@ def manifold_rise(
     """
     if kind is Engine.DIESEL:
         yield case.does_not_apply(
-            "A diesel engine draws its air without a choked throttle, so its manifold pressure says nothing"
-            " of the flow."
+            "A diesel engine has no choked throttle, so its manifold pressure says nothing about the flow."
         )
         return
     rise = opened.value - shut.value
@@ -135,9 +134,9 @@ def manifold_rise(
                 next_test=manifold_shut,
             ),
             (
-                "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle lets fresh air"
-                " give way, and the rise says nothing; a diesel engine has no such throttle. Judge by the"
-                " tube's warmth or the sensor instead."
+                "Manifold pressure went from {shut} to {opened}. Above {choked} the throttle is not"
+                " choked and fresh air gives way, so the rise says nothing; a diesel engine has no"
+                " such throttle. Use the tube temperature or the sensor instead."
             ),
             rise,
             values={
@@ -160,8 +159,8 @@ def manifold_rise(
                 next_test=manifold_open,
             ),
             (
-                "Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust pressure"
-                " behind it: read again at about 2500 rpm."
+                "Manifold pressure went from {shut} to {opened}. This valve opens only with exhaust"
+                " back pressure: read again at about 2500 rpm."
             ),
             rise,
             values=read,
@@ -181,23 +180,28 @@ def manifold_rise(
         ),
         ck.Says(
             passes=(
-                "Opening the valve raises manifold pressure from {shut} to {opened}: exhaust comes in, about"
-                " {share} of what the engine draws."
+                "Opening the valve raises manifold pressure from {shut} to {opened}: exhaust flows,"
+                " about {share} of what the engine draws in."
             ),
             fails=(
-                "Opening the valve moves manifold pressure from {shut} to {opened} only; {limit} of rise is"
-                " expected. Too little exhaust comes in. Where it is held up this reading does not say."
+                "Opening the valve moves manifold pressure from {shut} to {opened} only; a rise of"
+                " {limit} is expected. Too little exhaust flows. Where it is restricted this reading"
+                " does not show."
             ),
             undecided=(
-                "Opening the valve moves manifold pressure from {shut} to {opened}; {limit} of rise is"
-                " expected, and the readings are too coarse to tell. Read again at 1500 rpm."
+                "Opening the valve moves manifold pressure from {shut} to {opened}; a rise of {limit}"
+                " is expected, and the readings are too coarse to tell. Read again at 1500 rpm."
             ),
+        ),
+        ck.Tells(
+            passes="Exhaust gas flows back into the engine when the valve opens.",
+            fails="Too little exhaust gas flows back into the engine when the valve opens.",
         ),
         values=read,
     )
 
 
-@egr.check("Warmth behind the EGR valve")
+@egr.check("EGR tube temperature rise")
 def tube_warms(
     case: ck.Case, shut: Annotated[ck.Reading, tube_shut], opened: Annotated[ck.Reading, tube_open]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -210,21 +214,25 @@ def tube_warms(
             "egr.tube_warms", of=tube_open, unit="°C diff", evidence=[shut, opened], next_test=tube_open
         ),
         ck.Says(
-            passes="Behind the opened valve the tube warms by {rise}: exhaust flows.",
+            passes="With the valve open the tube warms up by {rise}: exhaust flows.",
             fails=(
-                "Behind the opened valve the tube warms by {rise} only; {limit} within a minute is expected."
-                " Little or no exhaust flows."
+                "With the valve open the tube warms up by {rise} only; {limit} within a minute is"
+                " expected. Little or no exhaust flows."
             ),
             undecided=(
-                "Behind the opened valve the tube warms by {rise}, where {limit} is expected: too close to"
-                " call. Wait another minute and read again."
+                "With the valve open the tube warms up by {rise}, where {limit} is expected: too close"
+                " to call. Wait another minute and read again."
             ),
+        ),
+        ck.Tells(
+            passes="Exhaust gas flows through the tube behind the valve.",
+            fails="Little or no exhaust gas flows through the tube behind the valve.",
         ),
         values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
     )
 
 
-@egr.check("Rise of the sensor's signal when the valve opens")
+@egr.check("Sensor signal rise, valve open")
 def signal_rise(
     case: ck.Case,
     opened: Annotated[ck.Reading, signal_open],
@@ -238,8 +246,8 @@ def signal_rise(
     """
     if felt is Reaction.NONE:
         yield case.does_not_apply(
-            "The engine did not react to the opened valve, so there may have been no flow to report: a flat"
-            " signal is then the truth."
+            "The engine did not react to the opened valve, so there may have been no flow to report: a"
+            " flat signal is then correct."
         )
         return
     if felt is None:
@@ -257,7 +265,8 @@ def signal_rise(
             opened.number, supply.number, EARLIER_ZERO, EARLIER_SLOPE * 1000, 1000.0
         )
         pressure = (
-            f", about {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', uncertainty=False)}"
+            ", about"
+            f" {ck.show(ck.exact('pressure difference', round(across, -2)), 'kPa diff', uncertainty=False)}"
             " on a sensor of that type"
         )
     yield case.judge(
@@ -285,13 +294,17 @@ def signal_rise(
                 " close to call. Read again at 1500 rpm."
             ),
         ),
+        ck.Tells(
+            passes="The sensor reports the exhaust flow when the valve opens.",
+            fails="Exhaust gas flows, but its sensor hardly reports it.",
+        ),
         values={
             "gained": ck.show(gained, "V", uncertainty=False),
             "pressure": pressure,
             "why": (
-                "A signal that falls points to exchanged hoses."
+                "A falling signal points to swapped hoses."
                 if falls
-                else "The hoses of the sensor, then the sensor, come next."
+                else "Check the hoses of the sensor next, then the sensor."
             ),
         },
     )

@@ -249,7 +249,7 @@ def flow_left_in_series(
     return math.sqrt((1 + 1 / area_ratio**2) / (1 + 1 / (area_ratio * diameter**2) ** 2))
 
 
-@egr.check("Relative flow by the metering orifice")
+@egr.check("Relative flow at the metering orifice")
 def relative_flow(
     case: ck.Case, across: Annotated[ck.Reading, pressure_open]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -258,8 +258,8 @@ def relative_flow(
         yield case.inconclusive(
             ck.Claim("egr.relative_flow", next_test=pressure_open),
             (
-                "Across the metering orifice it reads {value}, less than nothing: the two hoses are"
-                " exchanged, or the zero has drifted. Take the zero again."
+                "Across the metering orifice it reads {value}, below zero: the two hoses are swapped,"
+                " or the zero has drifted. Zero the gauge again."
             ),
             across,
         )
@@ -276,8 +276,8 @@ def relative_flow(
         return
     if not case.is_specified(pressure_open):
         yield case.does_not_apply(
-            "How large the pressure across the metering orifice should be, only this vehicle's own figure can"
-            " say; none was entered."
+            "The pressure across the metering orifice can be judged only with this vehicle's"
+            " specification; none was entered."
         )
         return
     limit = case.limit(pressure_open)
@@ -288,26 +288,32 @@ def relative_flow(
         ck.Claim("egr.relative_flow"),
         ck.Says(
             passes=(
-                "With the valve open {read} stands across the metering orifice{share}; asked for is {limit}."
+                "With the valve open the pressure across the metering orifice is {read}{share};"
+                " {limit} is required."
             ),
             fails=(
-                "With the valve open only {read} stands across the metering orifice{share}; asked for is"
-                " {limit}."
+                "With the valve open the pressure across the metering orifice is only {read}{share};"
+                " {limit} is required."
                 if case.side(across, limit) is ck.Side.BELOW
                 else (
-                    "With the valve open {read} stands across the metering orifice; asked for is {limit}. "
-                    "So much can also mean that the orifice itself is narrowed."
+                    "With the valve open the pressure across the metering orifice is {read}; {limit}"
+                    " is required. So high a reading can also mean that the orifice itself is"
+                    " restricted."
                 )
             ),
             undecided=(
-                "With the valve open {read} stands across the metering orifice{share}, too close to {limit}"
-                " to call."
+                "With the valve open the pressure across the metering orifice is {read}{share}, too"
+                " close to {limit} to call."
             ),
+        ),
+        ck.Tells(
+            passes="With the valve open the exhaust flow is as required.",
+            fails="With the valve open the exhaust flow is not as required.",
         ),
         values={
             "read": ck.show(across.value, "kPa diff", uncertainty=False),
             "share": (
-                f", which is {ck.show(share, '%', uncertainty=False)} of the least flow asked for"
+                f", which is {ck.show(share, '%', uncertainty=False)} of the lowest flow required"
                 if share is not None
                 else ""
             ),

@@ -86,7 +86,7 @@ def least_answer(
     return LEAST_SLOPE * pressure
 
 
-@egr.check("Supply and ground of the EGR sensor")
+@egr.check("EGR sensor supply and ground")
 def wiring(
     case: ck.Case,
     supply: Annotated[ck.Reading | None, sensor_supply],
@@ -94,19 +94,23 @@ def wiring(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Before any signal is believed. Advice: the figures are workshop custom."""
     if supply is None:
-        yield case.gap(sensor_supply, "Supply of the EGR sensor: not measured.")
+        yield case.gap(sensor_supply, "EGR sensor supply voltage: not measured.")
     else:
         yield case.judge(
             supply,
             case.limit(sensor_supply),
             ck.Claim("egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply),
             ck.Says(
-                passes="The EGR sensor gets {read} of supply; {limit} is usual.",
+                passes="EGR sensor supply {read}; {limit} is usual.",
                 fails=(
-                    "The EGR sensor gets {read} of supply, outside the usual {limit}. Nothing that it says"
-                    " can be believed until the supply is right."
+                    "EGR sensor supply {read}, outside the usual {limit}. Its signal cannot be trusted"
+                    " until the supply is right."
                 ),
-                undecided="The EGR sensor gets {read} of supply, close to an end of the usual {limit}.",
+                undecided="EGR sensor supply {read}, close to an end of the usual {limit}.",
+            ),
+            ck.Tells(
+                passes="The sensor gets the supply voltage it usually should.",
+                fails=("The sensor does not get its usual supply voltage, so its signal cannot be trusted."),
             ),
             values={"read": ck.show(supply.value, "V", uncertainty=False)},
         )
@@ -116,21 +120,24 @@ def wiring(
             case.limit(sensor_ground),
             ck.Claim("egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground),
             ck.Says(
-                passes="Its ground lies {read} above battery negative; {limit} is usual.",
+                passes="EGR sensor ground {read} above battery negative; {limit} is usual.",
                 fails=(
-                    "Its ground lies {read} above battery negative, where {limit} is usual: a bad ground"
-                    " lifts every signal and looks like a bad sensor."
+                    "EGR sensor ground {read} above battery negative; {limit} is usual: a bad ground"
+                    " raises every signal and looks like a bad sensor."
                 ),
                 undecided=(
-                    "Its ground lies {read} above battery negative, where {limit} is usual: too close to"
-                    " call."
+                    "EGR sensor ground {read} above battery negative; {limit} is usual: too close to call."
                 ),
+            ),
+            ck.Tells(
+                passes="The sensor's ground connection is as it usually should be.",
+                fails="The sensor's ground connection is worse than usual.",
             ),
             values={"read": ck.show(ground.value, "V", uncertainty=False)},
         )
 
 
-@egr.check("Sensor signal at rest")
+@egr.check("Sensor zero signal")
 def zero(
     case: ck.Case,
     signal: Annotated[ck.Reading, signal_zero],
@@ -145,9 +152,9 @@ def zero(
         yield case.advise(
             ck.Claim("egr.signal_rail", urgency=ck.Urgency.THIS_VISIT),
             (
-                "At rest the EGR sensor says {read}, at the very end of its range. That is electrical, a"
-                " broken or shorted wire for example, and no pressure. Measure supply, ground and signal wire"
-                " with the plug on."
+                "The EGR sensor's zero signal is {read}, at the very end of its range. That is"
+                " electrical, an open or shorted wire for example, and no pressure. Measure supply,"
+                " ground and signal wire with the connector plugged in."
             ),
             signal,
             limits=(),
@@ -157,22 +164,22 @@ def zero(
     if supply is None:
         yield case.gap(
             sensor_supply,
-            "Supply of the EGR sensor: not measured, and its signal at rest means nothing without it.",
+            "EGR sensor supply voltage: not measured, and its zero signal means nothing without it.",
         )
         return
     own = case.is_specified(signal_zero)
     if kind is Sensor.POSITION and not own:
         yield case.does_not_apply(
-            "What a valve-position sensor says at rest, only this vehicle's own figure can judge; none was"
-            " entered."
+            "The zero signal of a valve-position sensor can be judged only with this vehicle's"
+            " specification; none was entered."
         )
         return
     if not _fair(supply):
         yield case.inconclusive(
             ck.Claim("egr.zero", evidence=[supply], next_test=sensor_supply),
             (
-                "At rest the EGR sensor says {read}, but with {supply} of supply no signal can be judged. Put"
-                " the supply right first."
+                "The EGR sensor's zero signal is {read}, but with a supply of {supply} no signal can"
+                " be judged. Repair the supply first."
             ),
             signal,
             values={"read": read, "supply": ck.show(supply.value, "V", uncertainty=False)},
@@ -199,14 +206,22 @@ def zero(
             next_test=signal_zero,
         ),
         ck.Says(
-            passes="At rest the EGR sensor says {read} ({at_5} at 5 V of supply); {limit} is usual{type}.",
+            passes="EGR sensor zero signal {read} ({at_5} at 5 V supply); {limit} is usual{type}.",
             fails=(
-                "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), outside {limit}{type}. That"
-                " alone condemns no sensor: ground, hoses and a second test come before it."
+                "EGR sensor zero signal {read} ({at_5} at 5 V supply), outside {limit}{type}. That"
+                " alone does not condemn the sensor: check ground and hoses and make a second test"
+                " first."
             ),
             undecided=(
-                "At rest the EGR sensor says {read} ({at_5} at 5 V of supply), too close to an end of"
+                "EGR sensor zero signal {read} ({at_5} at 5 V supply), too close to an end of"
                 " {limit}{type} to call."
+            ),
+        ),
+        ck.Tells(
+            passes="With no flow the sensor reads what it usually should.",
+            fails=(
+                "With no flow the sensor does not read what it usually should; that alone does"
+                " not show that it is faulty."
             ),
         ),
         values={
@@ -219,9 +234,9 @@ def zero(
         yield case.inconclusive(
             ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply]),
             (
-                "At rest the EGR sensor says {read}. Its type is not known: {later} is usual for the later"
-                " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find out"
-                " which type is fitted."
+                "EGR sensor zero signal {read}. Its type is not known: {later} is usual for the later"
+                " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find"
+                " out the type."
             ),
             at_5,
             values={"read": read, "later": _band(later), "earlier": _band(earlier)},
@@ -230,7 +245,7 @@ def zero(
     yield judged
 
 
-@egr.check("Answer of the EGR sensor to a hand pump")
+@egr.check("EGR sensor response to a hand pump")
 def answer(
     case: ck.Case,
     pumped: Annotated[ck.Reading, signal_pumped],
@@ -241,13 +256,13 @@ def answer(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The direct test of the sensor: vacuum on its downstream port must raise the signal."""
     if kind is Sensor.POSITION:
-        yield case.does_not_apply("A valve-position sensor has no hoses to pump on.")
+        yield case.does_not_apply("A valve-position sensor has no hoses to connect a pump to.")
         return
     if not _fair(supply):
         yield case.gap(
             sensor_supply,
-            "Without a right supply the answer of the EGR sensor means nothing; repair the supply, then pump"
-            " again.",
+            "Without the right supply the EGR sensor's response means nothing; repair the supply, then"
+            " pump again.",
         )
         return
     gained = signal_at_5_volts(pumped, supply) - signal_at_5_volts(rest, supply)
@@ -274,15 +289,19 @@ def answer(
             next_test=signal_pumped,
         ),
         ck.Says(
-            passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it answers.",
+            passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it responds.",
             fails=(
-                "With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is expected. "
-                "Its supply being right, the sensor does not answer as it should."
+                "With {pumped} from a hand pump the sensor's signal moves by {gained}; {limit} is"
+                " expected. With the supply right, the sensor does not respond as it should."
             ),
             undecided=(
                 "With {pumped} from a hand pump the sensor's signal rises by {gained}, where {limit} is"
                 " expected: too close to call. Pump again."
             ),
+        ),
+        ck.Tells(
+            passes="The sensor responds to pressure.",
+            fails="The sensor does not respond to pressure as it should.",
         ),
         values=places,
     )

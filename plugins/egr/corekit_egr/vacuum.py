@@ -30,7 +30,7 @@ SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
 
-NO_VACUUM = "This valve is moved by an electric motor; there is no vacuum to measure."
+NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
 
 @egr.calculation(source="altitude")
@@ -90,7 +90,7 @@ def coil_warm(
     return resistance * ck.copper_factor(temperature)
 
 
-@egr.check("Vacuum at the regulator's inlet")
+@egr.check("Vacuum at the regulator inlet")
 def source_vacuum(
     case: ck.Case,
     vacuum: Annotated[ck.Reading, supply_vacuum],
@@ -107,14 +107,18 @@ def source_vacuum(
     if air is None:
         yield case.gap(
             barometer,
-            f"{read} of vacuum was read at the regulator's inlet; without the barometric pressure nobody can"
-            " say whether that is little.",
+            f"{read} of vacuum was read at the regulator inlet; without the barometric pressure it is not"
+            " known"
+            " whether that is too low.",
         )
         return
     if vacuum.number > air.number:
         yield case.inconclusive(
             ck.Claim("egr.supply_vacuum", evidence=[air], next_test=supply_vacuum),
-            "{value} of vacuum cannot be at {air} of air. Check the gauge and its unit.",
+            (
+                "{value} of vacuum cannot be right at {air} of barometric pressure. Check the gauge"
+                " and its unit."
+            ),
             vacuum,
             values={"air": ck.show(air.value, "kPa abs", uncertainty=False)},
         )
@@ -133,12 +137,19 @@ def source_vacuum(
             next_test=supply_vacuum,
         ),
         ck.Says(
-            passes="The regulator is fed with {read}{level}; {limit} is usual.",
+            passes="The regulator is supplied with {read}{level}; {limit} is usual.",
             fails=(
-                "The regulator is fed with only {read}{level}; {limit} is usual. A leaking or blocked hose,"
-                " or an engine that draws badly: without vacuum the valve cannot open."
+                "The regulator is supplied with only {read}{level}; {limit} is usual. Likely causes: a"
+                " leaking or blocked hose, or an engine with low vacuum. Without vacuum the valve"
+                " cannot open."
             ),
-            undecided="The regulator is fed with {read}{level}, where {limit} is usual: too close to call.",
+            undecided=(
+                "The regulator is supplied with {read}{level}, where {limit} is usual: too close to call."
+            ),
+        ),
+        ck.Tells(
+            passes="The valve's control gets the vacuum it usually should.",
+            fails="The valve's control gets less vacuum than usual.",
         ),
         values={
             "read": read,
@@ -151,7 +162,7 @@ def source_vacuum(
     )
 
 
-@egr.check("Vacuum at the valve, regulator without power")
+@egr.check("Vacuum at the valve, regulator unplugged")
 def unpowered(
     case: ck.Case, vacuum: Annotated[ck.Reading, vacuum_off], valve: Annotated[Valve | None, valve_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -164,16 +175,20 @@ def unpowered(
         case.limit(vacuum_off),
         ck.Claim("egr.vacuum_off", calls_for=replace_regulator, next_test=vacuum_off),
         ck.Says(
-            passes="With the regulator's plug pulled {read} is left at the valve: as good as none.",
+            passes="With the regulator unplugged {read} is left at the valve: practically none.",
             fails=(
-                "With the regulator's plug pulled there is still {read} at the valve, where {limit} may be"
-                " left. A regulator that does not shut, or whose vent is blocked, opens the valve when nobody"
-                " asked."
+                "With the regulator unplugged there is still {read} at the valve; {limit} is allowed."
+                " A regulator that does not close, or whose vent is blocked, opens the valve without a"
+                " command."
             ),
             undecided=(
-                "With the regulator's plug pulled {read} is left at the valve, where {limit} may be: too"
+                "With the regulator unplugged {read} is left at the valve; {limit} is allowed: too"
                 " close to call."
             ),
+        ),
+        ck.Tells(
+            passes="The valve gets no vacuum when it should get none.",
+            fails="The valve gets vacuum when it should get none.",
         ),
         values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
     )
@@ -198,8 +213,8 @@ def commanded(
         yield case.inconclusive(
             ck.Claim("egr.vacuum_on", evidence=[command], next_test=vacuum_on),
             (
-                "At {duty} of duty the regulator is hardly asked for anything, so {read} at the valve says"
-                " nothing. Read again while it is commanded."
+                "At a duty cycle of {duty} the regulator is hardly commanded, so {read} at the valve"
+                " says nothing. Read again while it is commanded."
             ),
             vacuum,
             values={"read": read, "duty": ck.show(command.value, "%", uncertainty=False)},
@@ -211,12 +226,12 @@ def commanded(
         else []
     )
     known += (
-        [f"{ck.show(command.value, '%', uncertainty=False)} of duty at its plug"]
+        [f"{ck.show(command.value, '%', uncertainty=False)} duty cycle at its connector"]
         if command is not None
         else []
     )
     missing = [] if source is not None else ["its inlet"]
-    missing += [] if command is not None else ["the command at its plug"]
+    missing += [] if command is not None else ["the command at its connector"]
     yield case.judge(
         vacuum,
         limit,
@@ -227,12 +242,16 @@ def commanded(
             next_test=vacuum_on,
         ),
         ck.Says(
-            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is asked for.",
-            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is asked for.{then}",
+            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is required.",
+            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is required.{then}",
             undecided=(
-                "Commanded, the regulator gives the valve {read}{known}, where {limit} is asked for: too"
-                " close to call.{then}"
+                "Commanded, the regulator gives the valve {read}{known}, where {limit} is required:"
+                " too close to call.{then}"
             ),
+        ),
+        ck.Tells(
+            passes="On command the valve gets the vacuum it needs.",
+            fails="On command the valve gets too little vacuum.",
         ),
         values={
             "read": read,
@@ -256,15 +275,11 @@ def holds(
         return
     if valve is Valve.BACK_PRESSURE:
         yield case.does_not_apply(
-            "A back-pressure valve lets its vacuum go until exhaust pressure closes its bleed: that is its"
-            " way, not a fault."
+            "A back-pressure valve bleeds off its vacuum until exhaust pressure closes the bleed: that"
+            " is by design, not a fault."
         )
         return
-    unknown = (
-        ""
-        if valve is not None
-        else " A back-pressure valve would do the same in good order: find out the type."
-    )
+    unknown = "" if valve is not None else " A good back-pressure valve would do the same: find out the type."
     yield case.judge(
         loss,
         case.limit(hold_loss),
@@ -277,11 +292,12 @@ def holds(
                 " to call. Pump again and wait longer."
             ),
         ),
+        ck.Tells(passes="The valve holds its vacuum.", fails="The valve loses more vacuum than is usual."),
         values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
     )
 
 
-@egr.check("Coil of the vacuum regulator")
+@egr.check("Vacuum regulator coil")
 def coil_checked(
     case: ck.Case,
     ohms: Annotated[ck.Reading, coil],
@@ -292,7 +308,7 @@ def coil_checked(
     plain at any temperature.
     """
     if valve is Valve.ELECTRIC:
-        yield case.does_not_apply("This valve is moved by an electric motor; it has no vacuum regulator.")
+        yield case.does_not_apply("This valve is electric; it has no vacuum regulator.")
         return
     read = ck.show(ohms.value, "Ω", uncertainty=False)
     plain, limit = _plain(case, ohms)
@@ -303,8 +319,11 @@ def coil_checked(
             ck.Claim("egr.coil", calls_for=replace_regulator),
             ck.Says(
                 passes="",
-                fails="The regulator's coil has {read}. {plain}",
-                undecided="The regulator's coil has {read}; measure again.",
+                fails="The regulator coil reads {read}. {plain}",
+                undecided="The regulator coil reads {read}; measure again.",
+            ),
+            ck.Tells(
+                passes="", fails="The electrical part of the valve's control measures far outside the usual."
             ),
             values={"read": read, "plain": plain},
         )
@@ -312,7 +331,7 @@ def coil_checked(
     if warmth is None:
         yield case.gap(
             coil_temperature,
-            f"The regulator's coil has {read}. A warm coil reads high; without its temperature nothing more"
+            f"The regulator coil reads {read}. A warm coil reads high; without its temperature nothing more"
             " can be said.",
         )
         return
@@ -322,13 +341,20 @@ def coil_checked(
         case.limit(coil),
         ck.Claim("egr.coil", of=coil, unit="Ω", calls_for=replace_regulator, next_test=coil),
         ck.Says(
-            passes="The regulator's coil has {read}, which is {value} at 20 °C; {limit} is usual.",
+            passes="The regulator coil reads {read}, which is {value} at 20 °C; {limit} is usual.",
             fails=(
-                "The regulator's coil has {read}, which is {value} at 20 °C, outside {limit}. Designs differ:"
-                " compare with this vehicle's own figure."
+                "The regulator coil reads {read}, which is {value} at 20 °C, outside {limit}. Designs"
+                " differ: compare with this vehicle's specification."
             ),
             undecided=(
-                "The regulator's coil has {read}, which is {value} at 20 °C, close to an end of {limit}."
+                "The regulator coil reads {read}, which is {value} at 20 °C, close to an end of {limit}."
+            ),
+        ),
+        ck.Tells(
+            passes="The electrical part of the valve's control measures as usual.",
+            fails=(
+                "The electrical part of the valve's control measures outside the usual; that"
+                " may be by design."
             ),
         ),
         values={"read": read},

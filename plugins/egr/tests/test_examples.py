@@ -148,8 +148,8 @@ def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
 
 #: Test of the source's matrix → test of the table, passed and failed outcome.
 MATRIX = {
-    "T1": ("zero", "in its band", "outside"),
-    "T2": ("answer", "answers", "does not"),
+    "T1": ("zero", "within its range", "outside"),
+    "T2": ("answer", "responds", "does not"),
     "T3": ("reaction", "runs rough", "no change"),
     "T4": ("hold", "holds", "leaks"),
     "T5": ("source", "enough", "low"),

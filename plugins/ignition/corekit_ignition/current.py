@@ -284,12 +284,19 @@ def current(
                 case.limit(peak_current),
                 ck.Claim("ignition.current", calls_for=repair_switching, next_test=peak_current),
                 ck.Says(
-                    passes="{it} takes {read} at its peak; {limit} is its own figure.",
+                    passes="{it} peaks at {read}; its specification is {limit}.",
                     fails=(
-                        "{it} takes {read} at its peak; {limit} is its own figure. Supply, switching and"
-                        " winding decide that; test the supply first."
+                        "{it} peaks at {read}; its specification is {limit}. Supply, switching and"
+                        " winding all affect it; test the supply first."
                     ),
-                    undecided="{it} takes {read} at its peak, too close to an end of {limit} to call.",
+                    undecided="{it} peaks at {read}, too close to an end of {limit} to call.",
+                ),
+                ck.Tells(
+                    passes="{it} takes the current specified for it.",
+                    fails=(
+                        "{it} does not take the current specified for it; that alone does not show"
+                        " that the coil is faulty."
+                    ),
                 ),
                 values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
             )
@@ -306,7 +313,7 @@ def current(
         )
         yield case.gap(
             missing,
-            "What current is right follows from supply, resistance, inductance and charge time; missing:"
+            "The right current depends on supply, resistance, inductance and dwell; missing:"
             f" {missing.title.lower()}.",
         )
     else:
@@ -314,7 +321,7 @@ def current(
     if data is None:
         if own:
             yield case.gap(
-                inductance, "The energy stored follows from the coil's inductance, which is not known."
+                inductance, "The energy stored depends on the coil's inductance, which is not known."
             )
         return
     for peak in peaks:
@@ -326,10 +333,17 @@ def current(
             ck.Says(
                 passes="{it} stores about {energy} for each spark; {limit} is usual.",
                 fails=(
-                    "{it} stores about {energy} for each spark; {limit} is usual. Supply and charge time come"
-                    " before the coil."
+                    "{it} stores about {energy} for each spark; {limit} is usual. Check supply and"
+                    " dwell before the coil."
                 ),
                 undecided="{it} stores about {energy} for each spark, close to the usual {limit}.",
+            ),
+            ck.Tells(
+                passes="{it} stores as much energy for each spark as is usual.",
+                fails=(
+                    "{it} stores less energy for each spark than is usual; that alone does not"
+                    " show that the coil is faulty."
+                ),
             ),
             values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
@@ -358,17 +372,18 @@ def _expected(
             limit,
             ck.Claim("ignition.current_short", evidence=[charge, volts, winding], next_test=supply_running),
             ck.Says(
-                passes=(
-                    "{it} takes {read} at its peak; with {volts} for {time} about {right} can be expected."
-                ),
+                passes=("{it} peaks at {read}; with {volts} for {time} about {right} can be expected."),
                 fails=(
-                    "{it} takes only {read} at its peak; with {volts} for {time} about {right} can be"
-                    " expected. Something in the way of the current eats it."
+                    "{it} peaks at only {read}; with {volts} for {time} about {right} can be expected."
+                    " A resistance in the circuit reduces the current."
                 ),
                 undecided=(
-                    "{it} takes {read} at its peak; about {right} can be expected, and the two are too close"
-                    " to call."
+                    "{it} peaks at {read}; about {right} can be expected, and the two are too close to call."
                 ),
+            ),
+            ck.Tells(
+                passes="{it} takes as much current as can be expected.",
+                fails="{it} takes less current than can be expected.",
             ),
             values={
                 "it": peak.place.capitalize(),

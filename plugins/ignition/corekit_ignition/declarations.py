@@ -8,29 +8,29 @@ import corekit as ck
 
 ignition = ck.System("ignition", "Ignition")
 
-# ---- what to beware of, in our words; local rules and the vehicle maker's instructions come first
+# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
 HIGH_VOLTAGE = (
-    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead or plug"
-    " while the engine turns, key off and engine still before anything is unplugged."
+    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead"
+    " or plug while the engine turns, key off and engine stopped before anything is unplugged."
 )
 IMPLANT = (  # source: implant-distance
-    "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer to stand"
-    " away."
+    "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer"
+    " to keep clear."
 )
 NO_FUEL = (
-    "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark lights"
-    " vapour, and unburned fuel ruins a catalyst."
+    "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark"
+    " ignites vapour, and unburned fuel ruins a catalyst."
 )
 TESTER = (  # source: open-lead
-    "Never crank with a lead or coil left open: an earthed spark tester with a set gap takes the spark, or"
-    " the coil can be destroyed."
+    "Never crank with a lead or coil left open: use an earthed spark tester with a set gap, or the"
+    " coil can be destroyed."
 )
 MOVING = (
-    "Hands, sleeves and leads away from belts and fans; a small shock throws the arm into them. Gear in"
-    " neutral, parking brake on."
+    "Keep hands, sleeves and leads clear of belts and fans; a small shock can throw the arm into them."
+    " Gear in neutral, parking brake on."
 )
-HOT = "Exhaust, coils, boots and plugs burn skin; plugs come out of a cold engine only."
+HOT = "Exhaust, coils, boots and plugs burn skin; remove plugs from a cold engine only."
 NO_HYBRID = (
     "Not for hybrid and electric vehicles: their high-voltage circuits are outside this system and belong to"
     " people trained for them."
@@ -43,13 +43,13 @@ LEADS = (*(f"lead {number}" for number in range(1, 13)), "coil lead")
 
 
 class Kind(Enum):
-    DISTRIBUTOR = "one coil and a distributor"
+    DISTRIBUTOR = "distributor"
     WASTED = "wasted spark"
     OWN_COIL = "coil on plug"
 
 
 class CoilType(Enum):
-    POINTS = "for breaker points"
+    POINTS = "breaker points"
     ELECTRONIC = "electronic"
 
 
@@ -60,7 +60,7 @@ class Fitted(Enum):
 
 class LeadType(Enum):
     CARBON = "carbon"
-    WOUND = "wound wire"
+    WOUND = "wire-wound"
 
 
 class PlugType(Enum):
@@ -76,14 +76,14 @@ class Face(Enum):
     OIL = "wet and black, oily"
     FUEL = "wet with fuel"
     BURNT = "white, blistered or blued"
-    WORN = "electrodes worn round"
-    CRACKED = "insulator cracked"
+    WORN = "worn, rounded electrodes"
+    CRACKED = "cracked insulator"
     NEW = "new"
 
 
 class Spark(Enum):
     STEADY = "every time"
-    WEAK = "weak or now and then"
+    WEAK = "weak or intermittent"
     NONE = "none"
 
 
@@ -106,14 +106,14 @@ class Path(Enum):
 
 
 class Swap(Enum):
-    COIL = "went with the coil"
-    PLUG = "went with the plug"
-    LEAD = "went with the lead"
+    COIL = "followed the coil"
+    PLUG = "followed the plug"
+    LEAD = "followed the lead"
     STAYED = "stayed with the cylinder"
 
 
 class Switching(Enum):
-    SWINGS = "swings"
+    SWINGS = "pulses"
     HIGH = "stays high"
     LOW = "stays low"
 
@@ -128,26 +128,26 @@ distributor_cap = ignition.part("cap", "Distributor cap and rotor")
 # ---- what the vehicle is fitted with
 
 cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
-kind = ignition.trait("kind", "Kind of ignition", Kind, how="Wasted spark: one coil fires two plugs at once.")
+kind = ignition.trait("kind", "Ignition type", Kind, how="Wasted spark: one coil fires two plugs at once.")
 coil_type = ignition.trait(
     "coil_type",
     "Coil type",
     CoilType,
     part=ignition_coil,
-    how="What switches it: breaker points, or a module or control unit.",
+    how="What switches it: breaker points, or a module or ECU.",
 )
 ballast = ignition.trait(
     "ballast",
     "Ballast resistor",
     Fitted,
-    how="A resistor or a resistance wire in the feed; the starter bypasses it.",
+    how="A resistor or resistance wire in the feed; bypassed while cranking.",
 )
 diode = ignition.trait(
     "diode",
     "Diode in the secondary",
     Fitted,
     part=ignition_coil,
-    how="From the coil's data; many coils on plugs have one.",
+    how="From the coil's data; many coil-on-plug coils have one.",
 )
 inductance = ignition.trait(
     "inductance",
@@ -159,7 +159,7 @@ inductance = ignition.trait(
 )
 coil_resistance = ignition.trait(
     "coil_resistance",
-    "Primary resistance, from its data",
+    "Primary resistance, from data",
     units=("Ω",),
     possible=(0.1, 10),
     part=ignition_coil,
@@ -170,27 +170,27 @@ current_limit = ignition.trait(
     "Current limit",
     units=("A",),
     possible=(1, 30),
-    how="Of module or control unit, from its data.",
+    how="Of module or ECU, from its data.",
 )
 off_time = ignition.trait(
     "off_time",
     "Burn and recovery time",
     units=("ms",),
     possible=(0.2, 5),
-    how="Between two charges; from data or a trace.",
+    how="Between two charges; from data or a scope trace.",
 )
 proposed_inductance = ignition.trait(
-    "proposed_inductance", "Primary inductance of a coil proposed instead", units=("mH",), possible=(0.3, 20)
+    "proposed_inductance", "Primary inductance of a proposed coil", units=("mH",), possible=(0.3, 20)
 )
 proposed_resistance = ignition.trait(
     "proposed_resistance",
-    "Primary resistance of a coil proposed instead",
+    "Primary resistance of a proposed coil",
     units=("Ω",),
     possible=(0.1, 10),
     how="At 20 °C.",
 )
 proposed_limit = ignition.trait(
-    "proposed_limit", "Current limit with a coil proposed instead", units=("A",), possible=(1, 30)
+    "proposed_limit", "Current limit with a proposed coil", units=("A",), possible=(1, 30)
 )
 compression_ratio = ignition.trait("compression_ratio", "Compression ratio", units=("1",), possible=(5, 20))
 lead_type = ignition.trait(
@@ -198,7 +198,7 @@ lead_type = ignition.trait(
     "Plug leads",
     LeadType,
     part=plug_leads,
-    how="Printed on the lead; a coil on the plug has none.",
+    how="Printed on the lead; coil-on-plug ignition has none.",
 )
 plug_type = ignition.trait(
     "plug_type",
@@ -221,8 +221,8 @@ winding_temperature = ignition.measurand(
     usual=(-10, 110),
     accuracy="5 °C",
     how=(
-        "Contact or infra-red thermometer on the coil's body; a coil that ran is hotter inside, so let it"
-        " stand half an hour."
+        "Contact or infra-red thermometer on the coil's body; a coil that was running is hotter"
+        " inside, so let it stand half an hour."
     ),
     hazard=HOT,
 )
@@ -233,60 +233,57 @@ engine_speed = ignition.measurand(
     possible=(0, 12000),
     usual=(50, 7500),
     accuracy="50 rpm",
-    how="Tachometer or scan tool, where it misses.",
+    how="Tachometer or scan tool, where it misfires.",
 )
 supply_key_on = ignition.measurand(
     "supply_key_on",
     "V",
-    "Supply at the coil, key on",
+    "Coil supply voltage, key on",
     possible=(0, 20),
     usual=(3, 14.8),
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
-    how="Coil plugged in, current flowing; probe from behind the connector.",
+    how="Coil plugged in, current flowing; back-probe the connector.",
     hazard=f"{HIGH_VOLTAGE} {NO_HYBRID}",
 )
 supply_cranking = ignition.measurand(
     "supply_cranking",
     "V",
-    "Supply at the coil while cranking",
+    "Coil supply voltage while cranking",
     possible=(0, 15),
     usual=(6, 12.5),
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
-    how="The steady value while it turns; the battery's own voltage at the same time.",
+    how="The steady value while cranking; the battery's own voltage at the same time.",
     hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
 )
 supply_running = ignition.measurand(
     "supply_running",
     "V",
-    "Supply at the coil, engine running",
+    "Coil supply voltage, engine running",
     possible=(0, 20),
     usual=(5, 15.5),
     accuracy="0.5 % + 0.05 V",
     conditions=(engine_speed,),
     where="Coil feed terminal to battery negative.",
-    how="At the speed where it misses; the battery's own voltage at the same time.",
+    how="At the speed where it misfires; the battery's own voltage at the same time.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 feed_drop = ignition.measurand(
     "feed_drop",
     "V",
-    "Voltage lost between battery and coil",
+    "Voltage drop, positive side, battery to coil",
     possible=(0, 15),
     usual=(0, 8),
     accuracy="0.5 % + 0.02 V",
-    where=(
-        "Battery positive to the coil's feed terminal; with a ballast resistor to the end of it that the feed"
-        " comes from."
-    ),
+    where=("Battery positive to the coil's feed terminal; with a ballast resistor, to its feed end."),
     how="While the coil draws current: cranking or running.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 ground_drop = ignition.measurand(
     "ground_drop",
     "V",
-    "Voltage lost in the ground",
+    "Voltage drop, ground side",
     possible=(0, 15),
     usual=(0, 4),
     accuracy="0.5 % + 0.02 V",
@@ -304,12 +301,10 @@ primary_resistance = ignition.measurand(
     places=COILS,
     conditions=(winding_temperature,),
     where=(
-        "Between the two thin terminals; a single coil is coil 1, a coil on a plug has its cylinder's number."
+        "Between the two thin terminals; a single coil is coil 1, a coil-on-plug coil has its"
+        " cylinder's number."
     ),
-    how=(
-        "Meter leads held together first and taken off the reading, or four wires; wait until it stands"
-        " still."
-    ),
+    how=("Null the meter leads first, or use four wires; wait until the reading is steady."),
     hazard=f"{OFF} {HOT}",
 )
 secondary_resistance = ignition.measurand(
@@ -322,13 +317,13 @@ secondary_resistance = ignition.measurand(
     places=COILS,
     conditions=(winding_temperature,),
     where="High-voltage terminal to the terminal its data name.",
-    how="20 kΩ range or higher, the display's unit with it.",
+    how="20 kΩ range or higher, noting the display's unit.",
     hazard=f"{OFF} {HOT}",
 )
 lead_length = ignition.measurand(
     "lead_length",
     "m",
-    "Length of the lead",
+    "Lead length",
     possible=(0.02, 3),
     usual=(0.1, 1.5),
     accuracy="0.02 m",
@@ -338,48 +333,48 @@ lead_length = ignition.measurand(
 lead_resistance = ignition.measurand(
     "lead_resistance",
     "kΩ",
-    "Resistance of the lead",
+    "Lead resistance",
     possible=(0, 10000),
     usual=(0.05, 35),
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
-    where="From end to end, boots with it if they stay on.",
-    how="20 kΩ range or higher, the display's unit with it; bend the lead while reading.",
-    hazard=f"{HIGH_VOLTAGE} {HOT} Pull at the boot, never at the lead.",
+    where="From end to end, including the boots if they stay on.",
+    how="20 kΩ range or higher, noting the display's unit; bend the lead while reading.",
+    hazard=f"{HIGH_VOLTAGE} {HOT} Pull on the boot, never on the lead.",
 )
 dwell = ignition.measurand(
     "dwell",
     "ms",
-    "Charge time",
+    "Dwell (coil charge time)",
     possible=(0, 60),
     usual=(0.5, 25),
     accuracy="3 % + 0.05 ms",
     conditions=(engine_speed,),
-    how="Time the coil is switched on for one spark, from a trace.",
+    how="Time the coil is switched on for one spark, from a scope trace.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
 )
 peak_current = ignition.measurand(
     "peak_current",
     "A",
-    "Primary current at its peak",
+    "Peak primary current",
     possible=(0, 60),
     usual=(1, 20),
     accuracy="3 % + 0.2 A",
     places=COILS,
     conditions=(engine_speed,),
-    where="Clamp around one primary wire.",
+    where="Current clamp around one primary wire.",
     how="Current clamp set to zero first; the value just before the spark.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 available_voltage = ignition.measurand(
     "available_voltage",
     "kV",
-    "Voltage the coil can reach",
+    "Available voltage",
     possible=(0, 80),
     usual=(10, 50),
     accuracy="10 % + 1 kV",
     places=COILS,
-    how="Rated probe and earthed tester with a wide gap, for a second only.",
+    how="Rated probe and earthed tester with a wide gap, for one second only.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL}",
 )
 firing_voltage = ignition.measurand(
@@ -391,7 +386,7 @@ firing_voltage = ignition.measurand(
     accuracy="10 % + 0.5 kV",
     places=CYLINDERS,
     conditions=(engine_speed,),
-    how="Rated high-voltage clip on each lead in turn, the same steady speed.",
+    how="Rated high-voltage clip on each lead in turn, at the same steady speed.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 plug_gap = ignition.measurand(
@@ -402,18 +397,18 @@ plug_gap = ignition.measurand(
     usual=(0.4, 2),
     accuracy="0.05 mm",
     places=CYLINDERS,
-    where="Between the electrodes, at the narrowest place.",
+    where="Between the electrodes, at the narrowest point.",
     how="Wire gauge; nothing pressed against the insulator.",
     hazard=HOT,
 )
 revolutions = ignition.measurand(
     "revolutions",
     "count",
-    "Revolutions counted over",
+    "Revolutions counted",
     possible=(1, 1000000),
     usual=(100, 20000),
     accuracy="1",
-    how="As the scan tool says, mostly 200 or 1000; else speed times minutes.",
+    how="As the scan tool shows, mostly 200 or 1000; otherwise speed times minutes.",
 )
 misfires = ignition.measurand(
     "misfires",
@@ -425,8 +420,8 @@ misfires = ignition.measurand(
     places=CYLINDERS,
     conditions=(revolutions, engine_speed),
     how=(
-        "Scan tool, misfire counters of every cylinder over the same revolutions, warm, and under the load"
-        " where it misses; note zeros too."
+        "Scan tool, misfire counters of every cylinder over the same revolutions, engine warm, under"
+        " the load where it misfires; record zeros too."
     ),
     hazard=f"{MOVING} On the road somebody else drives.",
 )
@@ -435,7 +430,7 @@ misfires = ignition.measurand(
 
 plug_face = ignition.observation(
     "plug_face",
-    "Firing end of the plug",
+    "Spark plug appearance",
     Face,
     places=CYLINDERS,
     how="All of them, in order, side by side.",
@@ -443,7 +438,7 @@ plug_face = ignition.observation(
 )
 spark = ignition.observation(
     "spark",
-    "Spark at the tester",
+    "Spark at the spark tester",
     Spark,
     places=CYLINDERS,
     how="Earthed tester with a set gap in place of the plug, a few seconds of cranking.",
@@ -451,7 +446,7 @@ spark = ignition.observation(
 )
 lead_look = ignition.observation(
     "lead_look",
-    "Lead and boots",
+    "Plug lead and boots",
     LeadLook,
     places=LEADS,
     how="Bend it, look inside both boots.",
@@ -461,24 +456,29 @@ cap_look = ignition.observation(
     "cap_look",
     "Distributor cap and rotor",
     CapLook,
-    how="Inside and out, in good light; fine dark lines are tracks.",
+    how="Inside and out, in good light; fine dark lines are carbon tracks.",
     hazard=HIGH_VOLTAGE,
 )
 secondary_path = ignition.observation(
-    "secondary_path", "Secondary on the ohmmeter", Path, places=COILS, how="On the highest range.", hazard=OFF
+    "secondary_path",
+    "Secondary winding on the ohmmeter",
+    Path,
+    places=COILS,
+    how="On the highest range.",
+    hazard=OFF,
 )
 swap = ignition.observation(
     "swap",
-    "Misfire after swapping with a neighbour",
+    "Misfire after swapping parts",
     Swap,
-    how="Swap one part only, then count again.",
+    how="Swap one part with another cylinder, then count again.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
 switching = ignition.observation(
     "switching",
-    "Voltage at the coil's switched side while cranking",
+    "Coil switched side while cranking",
     Switching,
-    how="It must swing with every spark; a lamp for testing shows it.",
+    how="The voltage must pulse with every spark; a test light shows it.",
     hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
 )
 
@@ -504,16 +504,19 @@ replace_cap = ignition.operation(
 )
 repair_supply = ignition.operation(
     "repair_supply",
-    "Repair the supply of the ignition",
+    "Repair the ignition supply",
     shown_by=feed_drop,
     hazard=f"{WORK} Battery negative off first.",
 )
 repair_ground = ignition.operation(
     "repair_ground",
-    "Repair the ground of the ignition",
+    "Repair the ignition ground",
     shown_by=ground_drop,
     hazard=f"{WORK} Battery negative off first.",
 )
 repair_switching = ignition.operation(
-    "repair_switching", "Repair what switches the coil", shown_by=peak_current, hazard=f"{WORK} {NO_FUEL}"
+    "repair_switching",
+    "Repair the coil switching (points, module or wiring)",
+    shown_by=peak_current,
+    hazard=f"{WORK} {NO_FUEL}",
 )

@@ -268,7 +268,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
     if not case.is_specified(plug_gap):
         yield case.gap(
             plug_gap,
-            "The gaps were read, but this engine's own figure for them is not in the file; there is no"
+            "The gaps were read, but this engine's specification is not in the file; there is no"
             " general one.",
         )
         return
@@ -285,15 +285,19 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
                 next_test=plug_gap,
             ),
             ck.Says(
-                passes="{it}: plug gap {read}; {limit} is this engine's figure.",
-                fails="{it}: plug gap {read}; {limit} is this engine's figure. {meaning}",
+                passes="{it}: plug gap {read}; this engine's specification is {limit}.",
+                fails="{it}: plug gap {read}; this engine's specification is {limit}. {meaning}",
                 undecided="{it}: plug gap {read}, too close to an end of {limit} to call with this gauge.",
+            ),
+            ck.Tells(
+                passes="The spark plug gap is as specified for this engine.",
+                fails="The spark plug gap is not as specified for this engine.",
             ),
             values={
                 "it": reading.place.capitalize(),
                 "read": ck.show(reading.value, "mm", uncertainty=False),
                 "meaning": (
-                    "A wide gap asks more of coil and leads and misses first under load."
+                    "A wide gap needs more voltage from coil and leads and misfires first under load."
                     if wide
                     else "A narrow gap makes a small, weak spark."
                 ),
@@ -301,7 +305,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
         )
 
 
-@ignition.check("Voltage the gap asks for")
+@ignition.check("Required voltage at the plug gap")
 def demand(
     case: ck.Case,
     gaps: Annotated[list[ck.Reading], plug_gap],
@@ -323,7 +327,7 @@ def demand(
         weakest = min(reached, key=lambda reading: reading.number)
         given, words = (
             weakest.value,
-            f"{weakest.place} was read to reach {ck.show(weakest.value, 'kV', uncertainty=False)}",
+            f"{weakest.place} reached {ck.show(weakest.value, 'kV', uncertainty=False)}",
         )
         span = (given.number - 2 * given.u, given.number + 2 * given.u)
         used.append(weakest)
@@ -335,7 +339,7 @@ def demand(
             ck.exact("capacitance", CAPACITANCE),
         )
         span = (given.number * (1 - SUPPLY_UNCERTAINTY), given.number * (1 + SUPPLY_UNCERTAINTY))
-        words = f"from its energy {weakest.place} can reach about {_kv(*span)}"
+        words = f"from its energy {weakest.place} has about {_kv(*span)}"
         used.append(weakest)
     else:
         span, words = ORDINARY, f"ordinary coils reach {_kv(*ORDINARY)}"
@@ -344,7 +348,7 @@ def demand(
     tight = (
         ""
         if high < span[0]
-        else " They may meet under load: cylinders are compared, and nothing is renewed on this alone."
+        else " There may be no reserve under load: compare the cylinders, and replace nothing on this alone."
     )
     yield case.advise(
         ck.Claim(
@@ -355,19 +359,19 @@ def demand(
             urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
             figure=_picture((low, high), span) if tight else None,
         ),
-        "At full load the {gap} gap of {it} asks for about {asked}; {words}.{tight}",
+        "Required voltage of {it} with a {gap} gap at full load: about {asked}; {words}.{tight}",
         asked,
         values={
             "gap": ck.show(widest.value, "mm", uncertainty=False),
             "it": widest.place,
             "asked": _kv(low, high),
             "words": words,
-            "tight": " That is more than there is: expect misfires under load." if short else tight,
+            "tight": " That is more than is available: expect misfires under load." if short else tight,
         },
     )
 
 
-@ignition.check("Firing voltages beside each other")
+@ignition.check("Firing voltages compared")
 def firing(
     case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -375,7 +379,7 @@ def firing(
     if len(volts) < AT_LEAST:
         yield case.gap(
             firing_voltage,
-            "Firing voltages say something beside each other only; read them on all cylinders.",
+            "Firing voltages mean something only when compared; read them on all cylinders.",
         )
         return
     top = max(volts, key=lambda reading: reading.number)
@@ -389,16 +393,20 @@ def firing(
         ),
         ck.Says(
             passes=(
-                "The firing voltages lie close together; the highest is {times} times the mean of the others."
+                "The firing voltages are close together; the highest is {times} times the mean of the others."
             ),
             fails=(
-                "{it} needs {read} to fire, {times} times the mean of the others: look there for a wide gap,"
-                " an open or loose lead, or a lean mixture."
+                "{it} needs {read} to fire, {times} times the mean of the others. Likely causes there:"
+                " a wide gap, an open or loose lead, or a lean mixture."
             ),
             undecided=(
                 "{it} needs {read} to fire, {times} times the mean of the others: too close to {limit} to"
                 " call."
             ),
+        ),
+        ck.Tells(
+            passes="All cylinders need about the same voltage for their spark.",
+            fails="One cylinder needs clearly more voltage for its spark than the others.",
         ),
         values={
             "it": top.place.capitalize(),
@@ -423,7 +431,7 @@ def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figur
     marks: list[ck.Polyline | ck.Band | ck.Label] = [
         *chart.scales([10 * n for n in range(ends // 10 + 1)], [], "kV", "")
     ]
-    for row, (words, (low, high)) in enumerate((("can be given", given), ("asked for at full load", asked))):
+    for row, (words, (low, high)) in enumerate((("available", given), ("required at full load", asked))):
         corners = chart.at(low / 1000, 0.6 + 1.3 * row), chart.at(high / 1000, 1.0 + 1.3 * row)
         marks += [
             ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12),
@@ -431,6 +439,6 @@ def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figur
         ]
     return chart.figure(
         marks,
-        "Voltage asked for and voltage there is",
-        f"The gap asks for {_kv(*asked)} at full load; {_kv(*given)} can be given. The two spans meet.",
+        "Required and available voltage",
+        f"The gap requires {_kv(*asked)} at full load; {_kv(*given)} is available. The two ranges overlap.",
     )

@@ -38,7 +38,7 @@ def most_by_length(
     return MOST_BY_LENGTH * length
 
 
-@ignition.check("Resistance of the leads")
+@ignition.check("Plug lead resistance")
 def lead_resistances(
     case: ck.Case,
     ohms: Annotated[list[ck.Reading] | None, lead_resistance],
@@ -53,7 +53,7 @@ def lead_resistances(
         yield (
             case.does_not_apply("Each plug has its own coil and no lead.")
             if without
-            else case.gap(lead_resistance, "Resistance of the leads: not measured.")
+            else case.gap(lead_resistance, "Plug lead resistance: not measured.")
         )
         return
     own = case.is_specified(lead_resistance)
@@ -90,10 +90,14 @@ def lead_resistances(
             ck.Says(
                 passes="{it} reads {read}{over}; {limit} {usual}.",
                 fails=(
-                    "{it} reads {read}{over}; {limit} {usual}. Too much in the way weakens the spark; read it"
-                    " again while bending it, boot by boot."
+                    "{it} reads {read}{over}; {limit} {usual}. Too high a resistance weakens the"
+                    " spark; read it again while bending it, boot by boot."
                 ),
                 undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
+            ),
+            ck.Tells(
+                passes="{it} has a resistance within the expected range.",
+                fails="{it} has a resistance outside the expected range.",
             ),
             values={
                 "it": place.capitalize(),
@@ -101,12 +105,12 @@ def lead_resistances(
                 "over": f" over {ck.show(metres.value, 'm', uncertainty=False)}"
                 if metres is not None
                 else "",
-                "usual": "is its own figure" if own else "is usual",
+                "usual": "is its specification" if own else "is usual",
             },
         )
     if not own and any(metres is None for metres in long.values()):
         yield case.gap(
-            lead_length, "A lead is judged by its length; where that was not read, only the total counts."
+            lead_length, "A lead is judged by its length; where that was not recorded, only the total counts."
         )
 
 
@@ -114,28 +118,26 @@ def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
     return case.inconclusive(
         ck.Claim("ignition.lead_usual", place=reading.place, next_test=lead_resistance),
         (
-            "{it} was noted as {read}, hundreds of times less for its length than its neighbours: most likely"
-            " kΩ was on the display. Read it again."
+            "{it} was recorded as {read}, hundreds of times less for its length than the other leads:"
+            " most likely the display showed kΩ. Read it again."
         ),
         reading,
         values={"it": reading.place.capitalize(), "read": ck.show(reading.value, "Ω", uncertainty=False)},
     )
 
 
-@ignition.check("Leads and boots")
+@ignition.check("Plug leads and boots")
 def leads_looked_at(
     case: ck.Case, seen: Annotated[dict[str, LeadLook], lead_look]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A track or a crack is seen, and leaks whatever the ohmmeter says."""
     says = {
-        LeadLook.SOUND: "{it}: looks sound and sits well.",
+        LeadLook.SOUND: "{it}: looks sound and is seated properly.",
         LeadLook.LOOSE: (
             "{it}: loose or not seated. Push it home until it clicks, then count the misfires again."
         ),
-        LeadLook.CRACKED: "{it}: cracked, chafed or hard. It lets the spark out, most of all when wet.",
-        LeadLook.TRACKED: (
-            "{it}: burnt, or marked by sparks that ran along it. The spark takes that way again."
-        ),
+        LeadLook.CRACKED: "{it}: cracked, chafed or hard. The spark leaks out, most of all when wet.",
+        LeadLook.TRACKED: ("{it}: burnt or carbon-tracked. The spark takes that path again."),
     }
     for place in (place for place in LEADS if place in seen):
         look = seen[place]

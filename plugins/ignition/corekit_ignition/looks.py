@@ -38,24 +38,24 @@ from .supply import battery_cranking, battery_running, loss_of, may_be_ballasted
 
 # What each look usually means. source: plug-looks
 _MEANS = {
-    Face.TAN: "tan or pale grey, as a sound engine leaves them",
+    Face.TAN: "tan or pale grey, as in a sound engine",
     Face.NEW: "new",
     Face.SOOT: "dry black soot, from short trips, a rich mixture, a blocked air filter or a weak spark",
     Face.OIL: (
-        "wet and black with oil, which comes past rings or valve guides; a new plug would soon look the same"
+        "wet and black with oil, which gets past rings or valve guides; a new plug would soon look the same"
     ),
     Face.FUEL: "wet with fuel, so it did not fire",
     Face.BURNT: (
         "white, blistered or blued, so it ran too hot: loose plug, wrong heat range, timing or lean mixture"
     ),
-    Face.WORN: "electrodes worn round, which asks for a higher voltage",
+    Face.WORN: "electrodes worn and rounded, which raises the required voltage",
     Face.CRACKED: "insulator cracked; the spark jumps inside the crack",
 }
 _FAILS = (Face.CRACKED, Face.BURNT, Face.WORN)
 _SOUND = (Face.TAN, Face.NEW)
 
 
-@ignition.check("Firing ends of the plugs")
+@ignition.check("Spark plug appearance")
 def plugs_looked_at(
     case: ck.Case, seen: Annotated[dict[str, Face], plug_face]
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -67,7 +67,7 @@ def plugs_looked_at(
     for place, face in seen.items():
         groups.setdefault(face, []).append(place)
     text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
-    says = "What the plugs look like: {text}."
+    says = "Spark plugs: {text}."
     if any(face in groups for face in _FAILS):
         yield case.visual(
             plug_face,
@@ -82,7 +82,7 @@ def plugs_looked_at(
         evidence = case.noted(plug_face, *seen)
         yield case.advise(
             ck.Claim("ignition.plug_face", evidence=evidence),
-            says + " Look for the cause before plugs are renewed.",
+            says + " Find the cause before replacing plugs.",
             values={"text": text},
         )
 
@@ -97,7 +97,7 @@ def cap_looked_at(
         yield (
             case.does_not_apply("This ignition has no distributor.")
             if without
-            else case.gap(cap_look, "Distributor cap and rotor: not looked at.")
+            else case.gap(cap_look, "Distributor cap and rotor: not checked.")
         )
         return
     says = {
@@ -113,7 +113,7 @@ def cap_looked_at(
     )
 
 
-@ignition.check("Spark at the tester")
+@ignition.check("Spark at the spark tester")
 def spark_seen(
     case: ck.Case,
     seen: Annotated[dict[str, Spark], spark],
@@ -133,8 +133,8 @@ def spark_seen(
         yield case.advise(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.NOTHING),
             (
-                "At the tester a spark jumps every time ({places}). That clears coil and leads roughly; under"
-                " load a gap asks for more."
+                "At the spark tester there is a spark every time ({places}). That roughly rules out"
+                " coil and leads; under load a gap requires more voltage."
             ),
             values={"places": _listed(list(seen))},
         )
@@ -158,8 +158,8 @@ def spark_seen(
         yield case.inconclusive(
             ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
             (
-                "At the tester there is {what} on {bad}. A weak supply alone does that: read the supply at"
-                " the coil before anything is renewed."
+                "At the spark tester there is {what} on {bad}. A weak supply alone can cause that:"
+                " read the coil supply before replacing anything."
             ),
             values=words,
         )
@@ -167,33 +167,36 @@ def spark_seen(
         yield case.inconclusive(
             ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
             (
-                "At the tester there is {what} on {bad}, but the supply at the coil is weak, which explains"
-                " it: repair that, then try the spark again."
+                "At the spark tester there is {what} on {bad}, but the coil supply is weak, which"
+                " explains it: repair that, then check the spark again."
             ),
             values=words,
         )
     else:
         shared = len(bad) == len(seen) > 1
         where = (
-            "what all cylinders share: switching, coil, distributor"
+            "what all cylinders share (switching, coil, distributor)"
             if shared
-            else "what belongs to it alone: coil or lead"
+            else "what belongs to it alone (coil or lead)"
         )
         yield case.advise(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
-            "At the tester there is {what} on {bad}, and the supply at the coil is good: look at {where}.",
+            (
+                "At the spark tester there is {what} on {bad}, and the coil supply is good. Likely"
+                " causes: {where}."
+            ),
             values={"where": where, **words},
         )
 
 
 _WENT = {
-    Swap.COIL: ("The misfire went with the coil to the other cylinder: the coil is at fault.", replace_coil),
-    Swap.PLUG: ("The misfire went with the plug to the other cylinder: the plug is at fault.", replace_plugs),
-    Swap.LEAD: ("The misfire went with the lead to the other cylinder: the lead is at fault.", replace_leads),
+    Swap.COIL: ("The misfire followed the coil to the other cylinder: the coil is at fault.", replace_coil),
+    Swap.PLUG: ("The misfire followed the plug to the other cylinder: the plug is at fault.", replace_plugs),
+    Swap.LEAD: ("The misfire followed the lead to the other cylinder: the lead is at fault.", replace_leads),
 }
 
 
-@ignition.check("Where the misfire went")
+@ignition.check("Misfire after swapping parts")
 def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding | ck.Gap]:
     """Of all tests this speaks most directly: the fault follows the part, or it stays."""
     if went is Swap.STAYED:
@@ -209,18 +212,18 @@ def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding |
     yield case.visual(swap, ck.Claim("ignition.swap", calls_for=operation), says, passes=False)
 
 
-@ignition.check("Switching of the coil")
+@ignition.check("Coil switching")
 def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[ck.Finding | ck.Gap]:
     """A coil that is never switched makes no spark, however good it is."""
     says = {
         Switching.SWINGS: "While cranking the coil is switched on and off.",
         Switching.HIGH: (
-            "While cranking the coil's switched side stays high: it is never switched on. Points, module,"
-            " pick-up or their wiring."
+            "While cranking the coil's switched side stays high: it is never switched on. Likely"
+            " causes: points, module, pick-up or their wiring."
         ),
         Switching.LOW: (
-            "While cranking the coil's switched side stays low: never switched off, or no supply arrives."
-            " Points, module, a short, or the feed."
+            "While cranking the coil's switched side stays low: never switched off, or no supply"
+            " arrives. Likely causes: points, module, a short, or the feed."
         ),
     }[seen]
     yield case.visual(

@@ -73,13 +73,11 @@ def misfire(
     )
     if turns is None:
         yield case.gap(
-            revolutions, "Misfires mean something only over a number of revolutions, which was not read."
+            revolutions, "Misfires mean something only over a number of revolutions, which was not recorded."
         )
         return
     if number is None:
-        yield case.gap(
-            cylinders, "The share of misfires follows from the number of cylinders, which is not known."
-        )
+        yield case.gap(cylinders, "The misfire rate depends on the number of cylinders, which is not known.")
         return
     total = sum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to
@@ -96,16 +94,26 @@ def misfire(
         ck.Claim("ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires),
         ck.Says(
             passes=(
-                "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
+                "Misfires counted in {turns} revolutions: {total}, a rate of {share} of all firings; a"
                 " monitor allows {limit}."
             ),
             fails=(
-                "Misfires counted in {turns} revolutions: {total}, which is {share} of all firings, where a"
+                "Misfires counted in {turns} revolutions: {total}, a rate of {share} of all firings; a"
                 " monitor allows {limit}. {pattern}"
             ),
             undecided=(
                 "Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
                 "too close to the {limit} that a monitor allows to call. Count for longer. {pattern}"
+            ),
+        ),
+        ck.Tells(
+            passes=(
+                "Counted in {turns} turns of the engine: {total} misfires, no more than an"
+                " on-board monitor allows."
+            ),
+            fails=(
+                "Counted in {turns} turns of the engine: {total} misfires, more than an"
+                " on-board monitor allows."
             ),
         ),
         values={
@@ -122,7 +130,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         return ""
     worst = max(counts, key=lambda reading: reading.number)
     if len(counts) < number:
-        return f"Only {len(counts)} of {number} cylinders were noted, so the pattern is open."
+        return f"Only {len(counts)} of {number} cylinders were recorded, so the pattern is open."
     if worst.number >= ONE * total and number > 1:
         own = {
             Kind.OWN_COIL: "its coil, plug",
@@ -131,16 +139,17 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         }
         parts = own.get(how, "its plug, lead or coil") if how is not None else "its plug, lead or coil"
         return (
-            f"Nearly all are on {worst.place}: look at what belongs to it alone, {parts}, injector,"
-            " compression. Swapping with a neighbour tells them apart."
+            f"Nearly all are on {worst.place}. Likely causes belong to that cylinder alone: {parts},"
+            " injector,"
+            " compression. Swapping parts with another cylinder tells them apart."
         )
     # From seven cylinders on an even share lies so close to a tenth, or below it, that a tenth tells nothing.
     even = total / number
     least = min(SEVERAL * total, even / AS_MUCH)
     if worst.number <= AS_MUCH * even and all(reading.number > least for reading in counts):
         return (
-            "They lie on all cylinders alike: look at what all share, first the supply at the coil, then"
-            " fuel, air and timing."
+            "They are spread over all cylinders alike. Likely causes are what all share: first the"
+            " coil supply, then fuel, air and timing."
         )
     several = SEVERAL * total if worst.number > SEVERAL * total else even
     many = [reading.place for reading in counts if reading.number > several]
@@ -149,4 +158,4 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         if how is Kind.WASTED and len(many) == 2
         else ""
     )
-    return f"They lie on {', '.join(many)} above all.{pair} Look at what these share."
+    return f"They are mainly on {', '.join(many)}.{pair} Look at what these share."

@@ -227,7 +227,7 @@ def energy_by_speed(
     if how is Kind.DISTRIBUTOR and count is None:
         yield case.gap(
             cylinders,
-            "How often the one coil fires follows from the number of cylinders, which is not known.",
+            "How often the one coil fires depends on the number of cylinders, which is not known.",
         )
         return
     firings = {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how) or (
@@ -259,8 +259,8 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 "ignition.dwell", of=dwell, unit="ms", evidence=[volts, rpm], urgency=ck.Urgency.THIS_VISIT
             ),
             (
-                "At {volts} the coil never reaches its current limit, however long it is charged: the supply"
-                " comes first."
+                "At {volts} the coil never reaches its current limit, however long the dwell: check"
+                " the supply first."
             ),
             there,
             values=words,
@@ -280,6 +280,10 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 "At {speed} the coil has {time} to charge and needs about as much, {needed} at {volts}."
             ),
         ),
+        ck.Tells(
+            passes="At {speed} the coil has time to charge.",
+            fails="At {speed} the coil has too little time to charge fully.",
+        ),
         values={**words, "needed": _ms(needed)},
     )
 
@@ -289,7 +293,7 @@ def _energy(
 ) -> ck.Finding:
     energy, needed = fitted.energy(rpm.value, beside), fitted.needs(beside)
     short = needed is None or dwell_available(rpm, beside.firings, beside.off).number < needed.number
-    says = "At {speed} and {volts} the fitted coil can store about {energy} for each spark."
+    says = "At {speed} and {volts} the present coil can store about {energy} for each spark."
     words: dict[str, Any] = {
         "speed": _rpm(rpm.value),
         "volts": ck.show(volts.value, "V", uncertainty=False),
@@ -317,9 +321,9 @@ def _energy(
             "ratio_low": f"{other.energy(low, beside).number / fitted.energy(low, beside).number:.2f}",
         }
         says += (
-            " The proposed one would store about {other} there, {ratio} times as much, and {ratio_low} times"
-            " at {low}: a gain means nothing without its speed. It cures nothing but a lack of energy;"
-            " supply, plugs and leads are looked at first."
+            " The proposed one would store about {other} there, {ratio} times as much, and {ratio_low}"
+            " times at {low}: a gain means nothing without its speed. It fixes only a lack of energy;"
+            " check supply, plugs and leads first."
         )
     return case.advise(
         ck.Claim(
@@ -365,7 +369,7 @@ def _picture(
             for index, line in enumerate(lines)
         ),
     ]
-    described = f"At {words['speed']} the fitted coil stores {words['energy']}"
+    described = f"At {words['speed']} the present coil stores {words['energy']}"
     described += f", the proposed one {words['other']}." if other is not None else "."
     return chart.figure(
         marks,

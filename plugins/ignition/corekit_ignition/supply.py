@@ -36,7 +36,7 @@ NEAR = (
 # there.
 battery_cranking = ck.foreign("battery.cranking_voltage", "V", "Battery voltage while cranking")
 battery_running = ck.foreign("battery.charging_voltage", "V", "Battery voltage with the engine running")
-battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery voltage at rest")
+battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery open-circuit voltage")
 
 
 @attrs.frozen(kw_only=True)
@@ -49,7 +49,7 @@ class Loss:
     at_battery: ck.Reading | None = None
 
 
-@ignition.check("Supply at the coil")
+@ignition.check("Coil supply")
 def supply(
     case: ck.Case,
     *,
@@ -63,8 +63,8 @@ def supply(
     resistor: Annotated[Fitted | None, ballast],
     how: Annotated[Kind | None, kind],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The voltage lost on the way: read directly, else the battery's voltage less the coil's while running or
-    cranking.
+    """The voltage drop from battery to coil: read directly, else the battery's voltage less the coil's while
+    running or cranking.
     """
     through = may_be_ballasted(resistor, how)
     loss = loss_of(
@@ -91,13 +91,11 @@ def supply(
         )
         yield case.gap(
             wanted,
-            "The coil's supply was read, but not the battery's voltage beside it; only the two together show"
-            " what is lost on the way.",
+            "The coil supply was read, but not the battery voltage with it; only the two together show"
+            " the voltage drop.",
         )
     else:
-        yield case.gap(
-            feed_drop, "The supply at the coil was not read; it comes before coils, leads and plugs."
-        )
+        yield case.gap(feed_drop, "The coil supply was not read; it comes before coils, leads and plugs.")
 
 
 def may_be_ballasted(resistor: Fitted | None, how: Kind | None) -> bool:
@@ -167,15 +165,21 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
             next_test=feed_drop,
         ),
         ck.Says(
-            passes="Between battery and coil {lost} is lost{when}; {limit} is usual.",
+            passes="Voltage drop from battery to coil{when}: {lost}; {limit} is usual.",
             fails=(
-                "Between battery and coil {lost} is lost{when}; {limit} is usual.{left} A weak spark follows"
-                " from that, however good the coil is: the wiring is repaired and read again before any coil"
-                " is judged."
+                "Voltage drop from battery to coil{when}: {lost}; {limit} is usual.{left} That makes a"
+                " weak spark, however good the coil is: repair the wiring and read again before any"
+                " coil is judged."
             ),
             undecided=(
-                "Between battery and coil {lost} is lost{when}, too close to the usual {limit} to call; read"
-                " it across the feed itself."
+                "Voltage drop from battery to coil{when}: {lost}, too close to the usual {limit} to"
+                " call; read it across the feed itself."
+            ),
+        ),
+        ck.Tells(
+            passes="The wiring to the ignition coil loses no more voltage than is usual.",
+            fails=(
+                "The wiring to the ignition coil loses more voltage than is usual, which weakens the spark."
             ),
         ),
         values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
@@ -183,22 +187,23 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
 
 
 def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
-    """A battery rested for hours shows more than one with the key on, so a drop from its rest voltage is
-    never a verdict.
+    """A battery rested for hours shows more than one with the key on, so a drop from its open-circuit voltage
+    is never a verdict.
     """
     evidence = [reading for reading in (loss.at_coil, loss.at_battery) if reading is not None]
     if loss.lost.number <= NEAR:
         return case.advise(
             ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING),
-            "With the key on the coil gets all but {lost} of what the battery shows at rest.",
+            "Key on, coil supply against the battery's open-circuit voltage: voltage drop {lost}.",
             loss.lost,
             values={"lost": _lost(loss.lost)},
         )
     return case.inconclusive(
         ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, next_test=feed_drop),
         (
-            "With the key on the coil gets {lost} less than the battery shows at rest. Part of that is the"
-            " battery itself; read the drop across the feed while the coil draws current."
+            "With the key on the coil gets {lost} less than the battery's open-circuit voltage. Part"
+            " of that is the battery itself; read the voltage drop across the feed while the coil"
+            " draws current."
         ),
         loss.lost,
         values={"lost": _lost(loss.lost)},
@@ -209,16 +214,16 @@ def _ballasted(case: ck.Case, resistor: Fitted | None) -> ck.Gap:
     if resistor is None:
         return case.gap(
             ballast,
-            "Whether a ballast resistor sits in the feed is not known; it takes several volts on purpose.",
+            "Whether a ballast resistor is in the feed is not known; it drops several volts by design.",
         )
     return case.gap(
         feed_drop,
-        "The ballast resistor takes several volts on purpose; the drop counts only up to it, or while"
-        " cranking.",
+        "The ballast resistor drops several volts by design; the voltage drop counts only up to it, or"
+        " while cranking.",
     )
 
 
-@ignition.check("Supply while cranking")
+@ignition.check("Coil supply while cranking")
 def cranking_supply(
     case: ck.Case,
     volts: Annotated[ck.Reading, supply_cranking],
@@ -228,13 +233,13 @@ def cranking_supply(
     posts = at_posts(battery)
     if posts is None:
         cause = (
-            "The battery's voltage at the same moment tells whether battery or wiring is to blame; it was not"
-            " read."
+            "The battery voltage at the same moment shows whether battery or wiring is to blame; it"
+            " was not read."
         )
     elif (posts.value - volts.value).number <= NEAR:
-        cause = f"The battery itself shows {_volts(posts)} then: battery and starter are tested first."
+        cause = f"The battery itself shows {_volts(posts)} then: test battery and starter first."
     else:
-        cause = f"The battery shows {_volts(posts)} then: the rest is lost on the way."
+        cause = f"The battery shows {_volts(posts)} then: the rest is voltage drop in the wiring."
     yield case.judge(
         volts,
         case.limit(supply_cranking),
@@ -244,15 +249,19 @@ def cranking_supply(
             next_test=supply_cranking,
         ),
         ck.Says(
-            passes="While cranking the coil gets {read}; {limit} is asked for.",
-            fails="While cranking the coil gets only {read}; {limit} is asked for. {cause}",
-            undecided="While cranking the coil gets {read}, close to the {limit} asked for. {cause}",
+            passes="While cranking the coil gets {read}; {limit} is required.",
+            fails="While cranking the coil gets only {read}; {limit} is required. {cause}",
+            undecided="While cranking the coil gets {read}, close to the {limit} required. {cause}",
+        ),
+        ck.Tells(
+            passes="The ignition coil gets the voltage it needs while the engine is cranked.",
+            fails="The ignition coil gets too little voltage while the engine is cranked.",
         ),
         values={"read": _volts(volts), "cause": cause},
     )
 
 
-@ignition.check("Ground of the ignition")
+@ignition.check("Ignition ground")
 def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[ck.Finding | ck.Gap]:
     """A bad ground robs the coil as a bad feed does."""
     yield case.judge(
@@ -260,12 +269,19 @@ def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[
         case.limit(ground_drop),
         ck.Claim("ignition.ground", calls_for=repair_ground, next_test=ground_drop),
         ck.Says(
-            passes="In the ground of the ignition {lost} is lost; {limit} is usual.",
+            passes="Voltage drop on the ground side of the ignition: {lost}; {limit} is usual.",
             fails=(
-                "In the ground of the ignition {lost} is lost; {limit} is usual. The ground is cleaned and"
-                " tightened before any coil is judged."
+                "Voltage drop on the ground side of the ignition: {lost}; {limit} is usual. Clean and"
+                " tighten the ground before any coil is judged."
             ),
-            undecided="In the ground of the ignition {lost} is lost, too close to the usual {limit} to call.",
+            undecided=(
+                "Voltage drop on the ground side of the ignition: {lost}, too close to the usual"
+                " {limit} to call."
+            ),
+        ),
+        ck.Tells(
+            passes="The ignition's ground connection loses no more voltage than is usual.",
+            fails="The ignition's ground connection loses more voltage than is usual.",
         ),
         values={"lost": _lost(lost.value)},
     )
@@ -277,4 +293,4 @@ def _volts(reading: ck.Reading) -> str:
 
 def _lost(lost: ck.Value) -> str:
     """A battery that shows less than the coil is the meter's uncertainty, not a gain."""
-    return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "nothing"
+    return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "none"

@@ -72,7 +72,7 @@ def primary(
     own = case.is_specified(primary_resistance)
     if not own and made is None:
         yield case.gap(
-            coil_type, "What is usual for a primary winding depends on the type of coil, which is not known."
+            coil_type, "The usual primary resistance depends on the coil type, which is not known."
         )
         return
     if not own and made is CoilType.POINTS and resistor is None:
@@ -92,7 +92,7 @@ def primary(
         if warm is None:
             yield case.gap(
                 winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
+                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
             )
             continue
         cold = resistance_at_20(reading, warm)
@@ -119,16 +119,23 @@ def primary(
                     " meter's leads, or use four wires."
                 ),
             ),
+            ck.Tells(
+                passes=(
+                    "{it}: one winding measures within its range; that alone does not show that"
+                    " the coil works."
+                ),
+                fails="{it}: one winding measures outside its range.",
+            ),
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": ck.show(warm.value, "°C", uncertainty=False),
                 "cold": _cold(reading, warm, "Ω"),
-                "usual": "is its own figure" if own else "is usual",
+                "usual": "is its specification" if own else "is usual",
                 "meaning": (
-                    "A broken or badly joined winding reads high."
+                    "An open or badly connected winding reads high."
                     if case.side(cold, limit) is ck.Side.ABOVE
-                    else "Shorted turns read low; so does a meter set to zero wrongly."
+                    else "Shorted turns read low; so does a wrongly zeroed meter."
                 ),
             },
         )
@@ -156,7 +163,7 @@ def secondary(
         if warm is None:
             yield case.gap(
                 winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not read.",
+                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
             )
             continue
         at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
@@ -164,8 +171,8 @@ def secondary(
             yield case.inconclusive(
                 ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
                 (
-                    "{it}: the secondary winding was noted as {read}, hundreds of times too little: most"
-                    " likely kΩ was on the display. Read it again."
+                    "{it}: the secondary winding was recorded as {read}, hundreds of times too low:"
+                    " most likely the display showed kΩ. Read it again."
                 ),
                 reading,
                 values={
@@ -194,12 +201,19 @@ def secondary(
                 fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
                 undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
             ),
+            ck.Tells(
+                passes=(
+                    "{it}: one winding measures within its range; that alone does not show that"
+                    " the coil works."
+                ),
+                fails="{it}: one winding measures outside its range; good coils can do so too.",
+            ),
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": ck.show(warm.value, "°C", uncertainty=False),
                 "cold": _cold(reading, warm, "kΩ"),
-                "usual": "is its own figure" if own else "is usual, and sound coils lie outside it too",
+                "usual": "is its specification" if own else "is usual, and good coils lie outside it too",
             },
         )
 
@@ -207,7 +221,7 @@ def secondary(
 def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     it = place.capitalize()
     if diodes is Fitted.NO:
-        says = "{it}: the secondary winding reads open, and there is no diode in it: it is broken."
+        says = "{it}: the secondary winding reads open, and there is no diode in it: it is open-circuit."
         return case.visual(
             secondary_path,
             ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil),
@@ -225,8 +239,8 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
             next_test=spark,
         ),
         (
-            "{it}: the secondary {may}, and an ohmmeter then reads open on a sound coil too. This reading"
-            " says nothing; try the spark at a tester."
+            "{it}: the secondary {may}, and an ohmmeter then reads open on a good coil too. This"
+            " reading says nothing; check the spark with a spark tester."
         ),
         values={"it": it, "may": may},
     )

@@ -134,7 +134,7 @@ def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(
 def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply_was_found_good() -> None:
     assert not shown(ignition, secondary="outside").calls_for("replace_coil")
     assert shown(
-        ignition, secondary="outside", spark="none", feed="arrives", ground="good", switching="swings"
+        ignition, secondary="outside", spark="none", feed="within", ground="within", switching="pulses"
     ).calls_for("replace_coil")
 
 
@@ -150,7 +150,7 @@ def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None
 
 def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
     weak = shown(ignition, spark="weak").chances
-    explained = shown(ignition, spark="weak", feed="lost").chances
+    explained = shown(ignition, spark="weak", feed="too high").chances
     assert explained["weak_supply"] > 0.8
     assert explained["bad_coil"] < weak["bad_coil"] / 3
 
@@ -213,9 +213,7 @@ def test_a_lossy_feed_is_found_beside_the_battery_repaired_and_shown() -> None:
         and repair.finding is not None
         and repair.finding.of == "ignition.feed_drop"
     )
-    assert "supply at the coil is weak, which explains it" in " ".join(
-        str(finding) for finding in made.findings
-    )
+    assert "coil supply is weak, which explains it" in " ".join(str(finding) for finding in made.findings)
     assert not [
         finding
         for finding in made.current
@@ -248,10 +246,8 @@ def test_a_second_fault_leaves_new_plugs_not_repaired_yet_and_names_the_next_tes
 
 
 def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
-    spark = 'place = "cylinder 3", is = "weak or now and then" }'
-    made = visit(
-        "second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "went with the coil" }')
-    )
+    spark = 'place = "cylinder 3", is = "weak or intermittent" }'
+    made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "followed the coil" }'))
     assert made.may_propose("ignition.replace_coil")
     assert made.suspects[0].fault == "bad_coil"
 
