@@ -4,9 +4,6 @@ that counts.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import os
 import shutil
 import socket
 import threading
@@ -16,15 +13,14 @@ from typing import Any
 
 import attrs
 import pytest
-from cryptography import x509
-from cryptography.hazmat.primitives import serialization
 
 from corekit.desk.setup import found
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.screens.app import OpenDoor, work_app
 from corekit.screens.context import Van
-from corekit.web.pairing import SERVER_FILE, VanCertificate
+
+from ..conftest import PATIENCE, at_most
 
 
 @pytest.fixture
@@ -52,16 +48,16 @@ class Screens:
 
     def stop(self) -> None:
         """Stop answering, as a server that was killed does."""
-        self.server.stop()
-        self.thread.join(10)
+        stop_serving(self.server, self.thread)
 
     def start(self) -> None:
         """Answer again, at the same address."""
         port = int(self.address.rpartition(":")[2])
-        self.server, self.thread = _serving(self.app, port)
+        self.server, self.thread = start_serving(self.app, port)
 
 
-def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
+def start_serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
+    """A server of these screens and the thread that it runs in; `stop_serving` ends both."""
     from cheroot.wsgi import Server
 
     server = Server(("127.0.0.1", port), app, numthreads=4, shutdown_timeout=1)
@@ -69,6 +65,13 @@ def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
     thread = threading.Thread(target=server.serve, daemon=True)
     thread.start()
     return server, thread
+
+
+def stop_serving(server: Any, thread: threading.Thread) -> None:
+    """End a server; one that goes on answering, or an answer that never ends, is a failure."""
+    with at_most(PATIENCE):
+        server.stop()
+        thread.join()
 
 
 def free_port() -> int:
@@ -89,7 +92,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
         app = wrap(work_app(Van(shop), OpenDoor()))
-        server, thread = _serving(app, free_port())
+        server, thread = start_serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]
 
@@ -97,46 +100,6 @@ def screens() -> Iterator[Callable[..., Screens]]:
     for one in running:
         one.stop()
         one.shop.close()
-
-
-@pytest.fixture
-def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
-    """Call it to get another Chromium, with arguments of its own and of the same kind as the shared one."""
-    made = []
-
-    def launch(*arguments: str) -> Any:
-        path = os.environ.get("COREKIT_CHROMIUM") or next(
-            filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome")))
-        )
-        made.append(
-            chromium.browser_type.launch(
-                executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]
-            )
-        )
-        return made[-1]
-
-    yield launch
-    for browser in made:
-        browser.close()
-
-
-@pytest.fixture
-def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificate], Any]:
-    """Call it with a van's certificate to get a Chromium that knows its key: by a pin, because there is no
-    store of certificates to pair it with.
-    """
-
-    def launch(van: VanCertificate) -> Any:
-        van.context_for("127.0.0.1")
-        leaf = x509.load_pem_x509_certificate((van.shop / SERVER_FILE).read_bytes())
-        key = leaf.public_key().public_bytes(
-            serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
-        )
-        return browser_with(
-            f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"
-        )
-
-    return launch
 
 
 @attrs.define
