@@ -52,6 +52,7 @@ READING = """
 {% block title %}Reading {{ n }}{% endblock %}
 {% block body %}
 <h1>Reading {{ n }}</h1>
+<p><a class="other" href="/bench/{{ job }}/{{ n + 1 }}">Without an answer</a></p>
 <form method="post" action="/job/{{ job }}/answer" data-answer data-try="/bench/try">
 {{ form.own("/bench/" ~ job ~ "/" ~ (n + 1)) }}
 <input type="hidden" name="step[0].readings[0].of" value="battery.rest_voltage">
@@ -830,6 +831,39 @@ def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_han
     bench.start()
     hand.says("The connection is back. Load this screen anew")
     assert hand.page.input_value("[name='step[0].readings[0].is']") == "12.6"
+
+
+def test_a_link_that_was_followed_is_not_undone_when_the_connection_is_back(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.ready()
+    bench.stop()
+    hand.page.reload()
+    hand.says("As of ")
+    asked, noticed, given = threading.Event(), threading.Event(), threading.Event()
+
+    def meddle(environ: dict[str, Any]) -> str:
+        path = environ["PATH_INFO"]
+        if path == "/door/state":
+            asked.wait(PATIENCE)  # the page learns of the connection while the next one is on its way
+        elif path.endswith("/2"):
+            asked.set()
+            given.wait(PATIENCE)
+        elif path == "/bench/noticed" or path.endswith("/1"):  # it says so, or is loaded anew
+            noticed.set()
+        return ""
+
+    bench.meddle = meddle
+    bench.start()
+    # From here on the page cannot be asked: whoever asks a page that is being left waits for the next.
+    hand.page.evaluate("""() => {
+        const line = document.getElementById("line"), says = "The connection is back";
+        const look = () => { if (line.textContent.includes(says)) { fetch("/bench/noticed"); } };
+        new MutationObserver(look).observe(line, { childList: true });
+        setTimeout(() => document.querySelector("a.other").click());
+    }""")
+    assert noticed.wait(PATIENCE)
+    given.set()
+    hand.at(f"/bench/{bench.job}/2")
 
 
 def test_papers_and_the_door_are_never_kept(bench: Bench, hand: Hand) -> None:
