@@ -1,5 +1,5 @@
 """What all tests share: from where everything was imported, skips that fail in CI, the demo made once, one
-Chromium.
+Chromium and an end to every wait on it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ import hashlib
 import importlib
 import os
 import shutil
+import signal
+import time
 from collections.abc import Callable, Generator, Iterator
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -32,6 +34,10 @@ CHROMIUM_ARGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+#: Seconds after which what was to happen in a browser counts as not happening; long, for a busy machine.
+PATIENCE = 60.0
+#: Seconds that the setup, the body or the teardown of one test in a browser may take.
+LONGEST = 240.0
 
 
 def pytest_report_header() -> list[str]:
@@ -58,6 +64,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # As a plugin, because the hooks of a conftest are asked about the tests of its own folder only, and
     # plugins/ has tests too.
     config.pluginmanager.register(_NothingSkipped())
+    config.pluginmanager.register(_NothingHangs())
 
 
 class _NothingSkipped:
@@ -86,6 +93,56 @@ def _no_skip(report: Any, nodeid: str) -> None:
         report.longrepr = f"{nodeid}: {why}\nWith COREKIT_CI=1 a skip is a failure."
 
 
+@contextlib.contextmanager
+def at_most(seconds: float) -> Iterator[None]:
+    """Fail, at the place where it waits, what the main thread has not done after so many seconds.
+
+    Closing and evaluating in a browser know no limit of their own, nor does joining a thread.
+    """
+
+    def late(*_: object) -> None:
+        pytest.fail(f"still waiting after {seconds:g} s")
+
+    began, handler = time.monotonic(), signal.signal(signal.SIGALRM, late)
+    outer, _ = signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, handler)
+        if outer:
+            signal.setitimer(signal.ITIMER_REAL, max(outer - (time.monotonic() - began), 0.01))
+
+
+class _NothingHangs:
+    """A test in a browser that waits for what never comes fails with the line that waits; the run goes on.
+
+    What even that does not end is ended by `faulthandler_timeout` in pyproject.toml.
+    """
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> Generator[None, Any, Any]:
+        __tracebackhide__ = True
+        with _end_of(item):
+            return (yield)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Generator[None, Any, Any]:
+        __tracebackhide__ = True
+        with _end_of(item):
+            return (yield)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_teardown(self, item: pytest.Item) -> Generator[None, Any, Any]:
+        __tracebackhide__ = True
+        with _end_of(item):
+            return (yield)
+
+
+def _end_of(item: pytest.Item) -> contextlib.AbstractContextManager[None]:
+    return at_most(LONGEST) if item.get_closest_marker("browser") else contextlib.nullcontext()
+
+
 @pytest.fixture(scope="session")
 def demo_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo as `corekit demo` leaves it, made once. Do not write into it; take `demo_copy` for that."""
@@ -112,88 +169,33 @@ def empty_shop(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A passcode is kept at a cost that suits hundreds of looks; what is kept says its own cost, so nothing
+    else changes.
+    """
+    monkeypatch.setattr("corekit.web.passcode._N", 2**4)
+    monkeypatch.setattr("corekit.web.passcode._P", 1)
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """A headless Chromium for the whole run; skips where there is none."""
-    found = os.environ.get("COREKIT_CHROMIUM") or next(
-        filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None
-    )
-    if not found:
-        pytest.skip("no Chromium here; set COREKIT_CHROMIUM to its path")
     sync_api = pytest.importorskip(
         "playwright.sync_api", reason="the Python package playwright is not installed"
     )
+    path = _chromium_path()
     with sync_api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
+        browser = driver.chromium.launch(executable_path=path, args=CHROMIUM_ARGS)
         yield browser
         browser.close()
 
 
-@attrs.define
-class Watched:
-    """A page on a phone, and what happened on it: console errors and warnings, addresses asked for."""
-
-    page: Any
-    errors: list[str] = attrs.field(factory=list)
-    asked: list[str] = attrs.field(factory=list)
-
-    @classmethod
-    def of(cls, page: Any) -> Watched:
-        watched = cls(page)
-        page.on(
-            "console",
-            lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None,
-        )
-        page.on("pageerror", lambda error: watched.errors.append(str(error)))
-        page.on("request", lambda request: watched.asked.append(request.url))
-        return watched
-
-    def open(self, link: str) -> None:
-        self.page.goto(link)
-        self.page.wait_for_selector("article.opened")
-        self.page.evaluate("document.fonts.ready")
-
-    @property
-    def text(self) -> str:
-        return " ".join(self.page.inner_text("body").split())
-
-
-@contextlib.contextmanager
-def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
-    contexts = []
-
-    def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
-        context = browser.new_context(
-            viewport={"width": width, "height": height},
-            java_script_enabled=script,
-            accept_downloads=True,
-            is_mobile=True,
-            has_touch=True,
-        )
-        context.set_default_timeout(15_000)
-        contexts.append(context)
-        return Watched.of(context.new_page())
-
-    yield open_one
-    for context in contexts:
-        context.close()
-
-
-@pytest.fixture
-def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
-    """Call it to get a page on a phone's screen.
-
-    All are closed with the test: a server waits for connections that stay open.
-    """
-    with opening(chromium) as phone:
-        yield phone
-
-
-@pytest.fixture(scope="session")
-def lasting_phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
-    """As `phone`, for pages that several tests look at."""
-    with opening(chromium) as phone:
-        yield phone
+def _chromium_path() -> str:
+    path = os.environ.get("COREKIT_CHROMIUM") or next(
+        filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None
+    )
+    return path or pytest.skip("no Chromium here; set COREKIT_CHROMIUM to its path")
 
 
 @pytest.fixture
@@ -202,13 +204,8 @@ def browser_with(chromium: Any) -> Iterator[Callable[..., Any]]:
     made = []
 
     def launch(*arguments: str) -> Any:
-        path = os.environ.get("COREKIT_CHROMIUM") or next(
-            filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome")))
-        )
         made.append(
-            chromium.browser_type.launch(
-                executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *arguments]
-            )
+            chromium.browser_type.launch(executable_path=_chromium_path(), args=[*CHROMIUM_ARGS, *arguments])
         )
         return made[-1]
 
@@ -234,3 +231,120 @@ def browser_knowing(browser_with: Callable[..., Any]) -> Callable[[VanCertificat
         )
 
     return launch
+
+
+def soon(claim: Callable[[], bool], what: Callable[[], str]) -> None:
+    """Wait until it is so; for what tells nobody when it happens. Else `what` says what never did."""
+    deadline = time.monotonic() + PATIENCE
+    while not claim():
+        assert time.monotonic() < deadline, f"never: {what()}"
+        time.sleep(0.05)
+
+
+def settled(page: Any, asked: str, given: Any = None, *, within: float = PATIENCE) -> Any:
+    """What comes of the promise that a function of JavaScript returns.
+
+    Evaluating knows no limit: it waits for a promise that never settles, and on a page that is being left for
+    the next one to come. Here the promise is rejected in time, and the page has as long again to come.
+    """
+    limit = f"not settled within {within:g} s"
+    with at_most(within + PATIENCE):
+        return page.evaluate(
+            f"([given, limit, most]) => Promise.race([({asked})(given), new Promise((_, reject) =>"
+            " setTimeout(() => reject(new Error(limit)), most))])",
+            [given, limit, within * 1000],
+        )
+
+
+def put_to_rest(page: Any) -> None:
+    """Leave a page for an empty one, whatever it was about to do.
+
+    Where a page wants to know when it is left (pagehide), Chromium drops a request to close it that comes
+    while the next document is put in its place, and yet says that it was done; whoever waits for the page to
+    be gone waits for ever. The screens go on by themselves, so they are left before they are closed.
+    """
+    from playwright import sync_api
+
+    for _ in range(5):
+        try:
+            page.goto("about:blank")
+            return
+        except sync_api.Error as error:
+            if "interrupted by another navigation" not in str(error):
+                raise
+        # What the page itself had begun came in before. The empty page follows, and must not be asked for
+        # once more meanwhile; unless it was what came in that was asked for last.
+        with contextlib.suppress(sync_api.TimeoutError):
+            page.wait_for_url("about:blank", timeout=5000)
+            return
+    pytest.fail(f"a page that goes on by itself and cannot be left: {page.url}")
+
+
+@attrs.define
+class Watched:
+    """A page on a phone, and what happened on it: console errors and warnings, addresses asked for."""
+
+    page: Any
+    errors: list[str] = attrs.field(factory=list)
+    asked: list[str] = attrs.field(factory=list)
+
+    @classmethod
+    def of(cls, page: Any) -> Watched:
+        watched = cls(page)
+        page.on(
+            "console",
+            lambda said: watched.errors.append(said.text) if said.type in ("error", "warning") else None,
+        )
+        page.on("pageerror", lambda error: watched.errors.append(str(error)))
+        page.on("request", lambda request: watched.asked.append(request.url))
+        return watched
+
+    def open(self, link: str) -> None:
+        self.page.goto(link)
+        self.page.wait_for_selector("article.opened")
+        settled(self.page, "() => document.fonts.ready.then(() => true)")
+
+    @property
+    def text(self) -> str:
+        return " ".join(self.page.inner_text("body").split())
+
+
+@contextlib.contextmanager
+def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
+    """Gives what opens a page on a phone's screen in this browser, in a context of its own."""
+    contexts = []
+
+    def open_one(*, script: bool = True, width: int = 360, height: int = 740) -> Watched:
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            java_script_enabled=script,
+            accept_downloads=True,
+            is_mobile=True,
+            has_touch=True,
+        )
+        context.set_default_timeout(PATIENCE * 1000)
+        contexts.append(context)
+        return Watched.of(context.new_page())
+
+    yield open_one
+    for context in contexts:
+        for page in context.pages:
+            put_to_rest(page)
+        context.close()
+
+
+@pytest.fixture
+def phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """Call it to get a page on a phone's screen.
+
+    All are closed with the test: a server waits for connections that stay open.
+    """
+    with opening(chromium) as phone:
+        yield phone
+
+
+@pytest.fixture(scope="session")
+def lasting_phone(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """As `phone`, for pages that several tests look at."""
+    with opening(chromium) as phone:
+        yield phone

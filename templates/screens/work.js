@@ -16,6 +16,7 @@
 const REPLY_MS = 8000;  // a reply later than this counts as none
 const PHOTO_MS = 40000; // a photo over a weak hotspot takes its time
 const HASTY_MS = 1500;  // while there is known to be no connection, nobody is kept waiting longer than this
+const LEAVING_MS = 10000; // a page that somebody leads elsewhere is left within this, or it was a paper to be saved
 const TRY_MS = 250;
 const DRAFT_MS = 250;
 const LONGEST_PAUSE_MS = 60000;
@@ -139,6 +140,7 @@ const state = {
   away: false, failing: false, locked: false, back: false, // what the last try showed
   wanted: false, running: null, pause: 0, timer: 0, // of the sending
   resting: false, // the page is being left; what is typed was taken
+  ledAway: -Infinity, // when somebody last asked for another page
 };
 const awaited = new Map(); // answer id → who waits on this page for what becomes of it
 const tabs = window.BroadcastChannel ? new BroadcastChannel("corekit") : null;
@@ -306,11 +308,13 @@ async function showLine() {
   document.dispatchEvent(new Event("corekit:queue"));
 }
 
-/** A screen from a kept copy is loaded anew once there is a connection; not under the hands of somebody who types. */
+/** A screen from a kept copy is loaded anew once there is a connection; not under the hands of somebody who types, nor while another one that was asked for
+ * is on its way: loading anew would take its place. */
 function connectionIsBack() {
   if (!(asOf || missing)) { return; }
   state.back = true;
-  if (formsOfPage().every((form) => !typed(form).length && !busy.has(form))) { location.reload(); } else { showLine(); }
+  const stays = performance.now() - state.ledAway > LEAVING_MS;
+  if (stays && formsOfPage().every((form) => !typed(form).length && !busy.has(form))) { location.reload(); } else { showLine(); }
 }
 
 // ── what is half typed ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -853,6 +857,7 @@ const keepSoon = later(keepDrafts, DRAFT_MS);
 document.addEventListener("input", keepSoon);
 document.addEventListener("change", keepSoon);
 window.addEventListener("pagehide", keepDrafts);
+window.addEventListener("beforeunload", () => { state.ledAway = performance.now(); });
 window.addEventListener("online", wakeUp);
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "hidden") { keepDrafts(); return; }
@@ -862,6 +867,7 @@ document.addEventListener("visibilitychange", () => {
 window.addEventListener("pageshow", (event) => {
   if (!event.persisted) { return; } // a page brought back as it was left: its buttons are still off
   state.resting = false;
+  state.ledAway = -Infinity;
   formsOfPage().forEach(wake);
   stillLetIn();
 });

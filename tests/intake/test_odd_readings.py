@@ -183,9 +183,7 @@ def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, guesses
     place = ', place = "1"' if of == "coil" else ""
     (fault,) = faults(reading(of, typed, place))
     found = [
-        estimate
-        for estimate in guesses
-        if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
+        estimate for estimate in guesses if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
     ]
     assert found, fault
     assert (

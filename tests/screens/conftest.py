@@ -17,6 +17,8 @@ from corekit.desk.shop import Shop
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
+from ..conftest import PATIENCE, at_most
+
 
 @attrs.define
 class Screens:
@@ -32,16 +34,16 @@ class Screens:
 
     def stop(self) -> None:
         """Stop answering, as a server that was killed does."""
-        self.server.stop()
-        self.thread.join(10)
+        stop_serving(self.server, self.thread)
 
     def start(self) -> None:
         """Answer again, at the same address."""
         port = int(self.address.rpartition(":")[2])
-        self.server, self.thread = _serving(self.app, port)
+        self.server, self.thread = start_serving(self.app, port)
 
 
-def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
+def start_serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
+    """A server of these screens and the thread that it runs in; `stop_serving` ends both."""
     from cheroot.wsgi import Server
 
     server = Server(("127.0.0.1", port), app, numthreads=4, shutdown_timeout=1)
@@ -49,6 +51,13 @@ def _serving(app: Any, port: int) -> tuple[Any, threading.Thread]:
     thread = threading.Thread(target=server.serve, daemon=True)
     thread.start()
     return server, thread
+
+
+def stop_serving(server: Any, thread: threading.Thread) -> None:
+    """End a server; one that goes on answering, or an answer that never ends, is a failure."""
+    with at_most(PATIENCE):
+        server.stop()
+        thread.join()
 
 
 def free_port() -> int:
@@ -69,7 +78,7 @@ def screens() -> Iterator[Callable[..., Screens]]:
     def serve(folder: Path, *, wrap: Callable[[Any], Any] = lambda app: app) -> Screens:
         shop = Shop(folder)
         app = wrap(work_app(Van(shop.context), NoAuth()))
-        server, thread = _serving(app, free_port())
+        server, thread = start_serving(app, free_port())
         running.append(Screens(f"http://127.0.0.1:{server.bind_addr[1]}", shop, app, server, thread))
         return running[-1]
 

@@ -14,8 +14,11 @@ from typing import Any
 import attrs
 import pytest
 
+from ..conftest import PATIENCE
+
 sync_api = pytest.importorskip("playwright.sync_api")
 Error, expect = sync_api.Error, sync_api.expect
+expect.set_options(timeout=PATIENCE * 1000)
 
 
 @attrs.define

@@ -10,7 +10,6 @@ from __future__ import annotations
 import html
 import re
 import shutil
-import threading
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -25,6 +24,7 @@ from corekit.reference import data_path
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
+from .conftest import start_serving, stop_serving
 from .everywhere import Screen, crawl, fill, forms_of, kinds, richest
 
 pytestmark = pytest.mark.browser
@@ -52,8 +52,6 @@ class Everywhere:
 
 @pytest.fixture(scope="module")
 def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]:
-    from cheroot.wsgi import Server
-
     folder = tmp_path_factory.mktemp("everywhere") / "shop"
     folder.mkdir()
     for name in ("shop.toml", "prices.toml"):
@@ -63,13 +61,9 @@ def everywhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Everywhere]
         jobs = fill(shop)
         app = work_app(Van(shop.context), NoAuth())
         statuses, screens = crawl(app)
-        server = Server(("127.0.0.1", 0), app, numthreads=4, shutdown_timeout=1)
-        server.prepare()
-        thread = threading.Thread(target=server.serve, daemon=True)
-        thread.start()
+        server, thread = start_serving(app, 0)
         yield Everywhere(shop, f"http://127.0.0.1:{server.bind_addr[1]}", jobs, statuses, screens)
-        server.stop()
-        thread.join(10)
+        stop_serving(server, thread)
 
 
 def test_every_address_that_a_screen_names_answers(everywhere: Everywhere) -> None:
@@ -260,13 +254,13 @@ class Eye:
 
 
 @pytest.fixture
-def eye(lasting_phone: Callable[..., Any], everywhere: Everywhere) -> Callable[[tuple[int, int]], Eye]:
+def eye(phone: Callable[..., Any], everywhere: Everywhere) -> Callable[[tuple[int, int]], Eye]:
     axe = pytest.importorskip(
         "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
     ).Axe()
 
     def one(size: tuple[int, int]) -> Eye:
-        watched = lasting_phone(width=size[0], height=size[1])
+        watched = phone(width=size[0], height=size[1])
         return Eye(watched.page, watched, axe, everywhere.address)
 
     return one

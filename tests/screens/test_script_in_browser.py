@@ -35,7 +35,8 @@ from corekit.web.auth import PasscodeAuth
 from corekit.web.passcode import set_passcode
 from corekit.web.server import server_for
 
-from ..conftest import Watched
+from ..conftest import PATIENCE, Watched, put_to_rest, settled, soon
+from .conftest import stop_serving
 
 Error: Any = pytest.importorskip(
     "playwright.sync_api", reason="the Python package playwright is not installed"
@@ -51,6 +52,7 @@ READING = """
 {% block title %}Reading {{ n }}{% endblock %}
 {% block body %}
 <h1>Reading {{ n }}</h1>
+<p><a class="other" href="/bench/{{ job }}/{{ n + 1 }}">Without an answer</a></p>
 <form method="post" action="/job/{{ job }}/answer" data-answer data-try="/bench/try">
 {{ form.own("/bench/" ~ job ~ "/" ~ (n + 1)) }}
 <input type="hidden" name="step[0].readings[0].of" value="battery.rest_voltage">
@@ -128,8 +130,7 @@ class Bench:
 
     def stop(self) -> None:
         if self.server:
-            self.server.stop()
-            self.thread.join(20)
+            stop_serving(self.server, self.thread)
             self.server = None
 
     def readings(self) -> list[str]:
@@ -203,7 +204,7 @@ def _bench(folder: Path) -> Bench:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
+def bench(tmp_path: Path, quick: None) -> Iterator[Bench]:
     bench = _bench(tmp_path / "shop")
     yield bench
     bench.stop()
@@ -211,20 +212,12 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
 
 
 def until(page: Any, claim: str, arg: Any = None) -> None:
-    # A promise that never settles would keep the driver waiting for ever, so each asking has an end of its
-    # own.
-    bounded = (
-        f"(arg) => Promise.race([({claim})(arg), new Promise((resolve) => setTimeout(() => resolve(false),"
-        " 2000))])"
-    )
-    for _ in range(300):
+    def is_so() -> bool:
         with contextlib.suppress(Error):  # the page is just being left
-            if page.evaluate(bounded, arg):
-                return
-        page.wait_for_timeout(50)
-    raise AssertionError(
-        f"never came true at {page.url}: {claim} {arg or ''}; the line says {page.inner_text('body')!r}"
-    )
+            return bool(settled(page, claim, arg, within=2))
+        return False
+
+    soon(is_so, lambda: f"{claim} {arg or ''} at {page.url}, which says {page.inner_text('body')!r}")
 
 
 @attrs.define
@@ -263,11 +256,10 @@ class Hand:
 
     def has_come_in(self, count: int) -> None:
         """Wait until so many readings stand in the journal."""
-        for _ in range(300):
-            if len(self.bench.readings()) == count:
-                return
-            self.page.wait_for_timeout(50)
-        raise AssertionError(f"{count} readings were to come in; there are {self.bench.readings()}")
+        soon(
+            lambda: len(self.bench.readings()) == count,
+            lambda: f"{count} readings; there are {self.bench.readings()}",
+        )
 
     def all_sent(self) -> None:
         self.until("() => typeof items === 'function' && items().then((list) => list.length === 0)")
@@ -286,25 +278,28 @@ class Hand:
 
     def copies(self) -> list[str]:
         """Paths of the screens of which the phone has a copy."""
-        urls = self.page.evaluate(
-            f"{PAGES}.then((pages) => pages.keys()).then((all) => all.map((one) => one.url))"
+        urls = settled(
+            self.page, f"() => {PAGES}.then((pages) => pages.keys()).then((all) => all.map((one) => one.url))"
         )
         return [str(url).removeprefix(self.bench.address) for url in urls]
 
     def queue(self) -> list[Any]:
-        return list(self.page.evaluate("items()"))
+        return list(settled(self.page, "() => items()"))
 
     def kept(self) -> str:
         """Everything that this phone keeps, as text."""
         return str(
-            self.page.evaluate("""async () => {
+            settled(
+                self.page,
+                """async () => {
                   const found = [JSON.stringify(await items()), JSON.stringify({...localStorage}), JSON.stringify({...sessionStorage})];
                   for (const name of await caches.keys()) {
                     const cache = await caches.open(name);
                     for (const one of await cache.keys()) { if (!one.url.endsWith('.ttf')) { found.push(await (await cache.match(one)).text()); } }
                   }
                   return found.join(' ');
-                }""")
+                }""",
+            )
         )
 
 
@@ -477,17 +472,14 @@ def test_a_server_that_does_not_answer_keeps_nobody_waiting_for_long(bench: Benc
     def meddle(environ: dict[str, Any]) -> str:
         if environ["PATH_INFO"].endswith("/answer"):
             came.set()
-            go_on.wait(60)
+            go_on.wait(PATIENCE)
         return ""
 
     bench.meddle = meddle
     hand.page.clock.install()
     hand.open(1)
     hand.read("12.61")
-    for _ in range(100):
-        if came.is_set():
-            break
-        hand.page.wait_for_timeout(50)
+    assert came.wait(PATIENCE)
     hand.page.clock.fast_forward(9000)  # the deadline of a reply is 8 s
     hand.at(f"/bench/{bench.job}/2")
     assert bench.readings() == []
@@ -576,9 +568,11 @@ def test_two_tabs_send_each_answer_once_and_in_order(bench: Bench, hand: Hand, l
     for page in (hand.page, other):
         page.evaluate(at_once)
     bench.start()
-    hand.has_come_in(5)  # asked of the journal: a page that is busy with itself may answer late
+    hand.has_come_in(5)
+    hand.all_sent()
     for page in (hand.page, other):
-        page.goto("about:blank")
+        put_to_rest(page)
+    bench.stop()  # so that nothing is under way any more that would come in twice
     assert bench.readings() == expected
     assert len(bench.posted) == 5
 
@@ -613,7 +607,8 @@ def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record
     bench: Bench, hand: Hand
 ) -> None:
     hand.open(1)
-    hand.page.evaluate(
+    settled(
+        hand.page,
         "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
         " document.body.dataset.shop, title: 'T', at: new Date(Date.now() - 3600e3).toISOString(), fields:"
         " [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12.5 V']], shown:"
@@ -634,16 +629,16 @@ def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record
 
 def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: Hand) -> None:
     hand.open(1)
-    hand.page.evaluate("document.body.dataset.shop")
-    hand.page.evaluate(
+    settled(
+        hand.page,
         "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
         " 'Another', at: new Date().toISOString(), title: 'T', fields: [['step[0].readings[0].of',"
         " 'battery.rest_voltage'], ['step[0].readings[0].is', '12 V']], shown: [] })",
         bench.job,
     )
     hand.read("12.61")
+    hand.at(f"/bench/{bench.job}/2")
     hand.says("1 answer for another shop on this phone")
-    hand.has_come_in(1)
     assert bench.readings() == ["12.61 V"]
     assert len(hand.queue()) == 1
 
@@ -715,13 +710,8 @@ def test_lock_now_deletes_the_copies_and_nothing_personal_stays(bench: Bench, ha
         "() => caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length === 0)"
     )
     hand.page.goto(f"{bench.address}/queue")  # 401: the server says that it is locked
-    assert "a small van" not in str(hand.page.evaluate("caches.keys()"))
-    assert (
-        hand.page.evaluate(
-            "caches.open('corekit-pages-1').then((pages) => pages.keys()).then((all) => all.length)"
-        )
-        == 0
-    )
+    assert "a small van" not in str(settled(hand.page, "() => caches.keys()"))
+    assert hand.copies() == []
 
 
 def test_lock_now_without_a_connection_deletes_the_copies_and_says_what_stays_open(
@@ -841,6 +831,39 @@ def test_a_copy_is_loaded_anew_when_the_connection_is_back_but_not_under_the_han
     bench.start()
     hand.says("The connection is back. Reload this screen")
     assert hand.page.input_value("[name='step[0].readings[0].is']") == "12.6"
+
+
+def test_a_link_that_was_followed_is_not_undone_when_the_connection_is_back(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.ready()
+    bench.stop()
+    hand.page.reload()
+    hand.says("As of ")
+    asked, noticed, given = threading.Event(), threading.Event(), threading.Event()
+
+    def meddle(environ: dict[str, Any]) -> str:
+        path = environ["PATH_INFO"]
+        if path == "/door/state":
+            asked.wait(PATIENCE)  # the page learns of the connection while the next one is on its way
+        elif path.endswith("/2"):
+            asked.set()
+            given.wait(PATIENCE)
+        elif path == "/bench/noticed" or path.endswith("/1"):  # it says so, or is loaded anew
+            noticed.set()
+        return ""
+
+    bench.meddle = meddle
+    bench.start()
+    # From here on the page cannot be asked: whoever asks a page that is being left waits for the next.
+    hand.page.evaluate("""() => {
+        const line = document.getElementById("line"), says = "The connection is back";
+        const look = () => { if (line.textContent.includes(says)) { fetch("/bench/noticed"); } };
+        new MutationObserver(look).observe(line, { childList: true });
+        setTimeout(() => document.querySelector("a.other").click());
+    }""")
+    assert noticed.wait(PATIENCE)
+    given.set()
+    hand.at(f"/bench/{bench.job}/2")
 
 
 def test_papers_and_the_door_are_never_kept(bench: Bench, hand: Hand) -> None:

@@ -30,6 +30,8 @@ from corekit.web.page_app import page_app
 from corekit.web.pairing import VanCertificate
 from corekit.web.passcode import read_passcode, set_passcode
 
+from ..conftest import PATIENCE, at_most
+
 CODE = "471108"
 COMMAND = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())", "work"]
 
@@ -48,16 +50,17 @@ def started(*words: str | Path) -> Iterator[tuple[subprocess.Popen[str], list[st
     try:
         assert run.stdout is not None
         lines = []
-        for line in run.stdout:
-            lines.append(line.rstrip("\n"))
-            if line.startswith("They lock after"):
-                break
-        else:
-            pytest.fail("it ended by itself: " + "\n".join(lines))
+        with at_most(PATIENCE):
+            for line in run.stdout:
+                lines.append(line.rstrip("\n"))
+                if line.startswith("They lock after"):
+                    break
+            else:
+                pytest.fail("it ended by itself: " + "\n".join(lines))
         yield run, lines
     finally:
         run.kill()
-        run.communicate()
+        run.communicate(timeout=PATIENCE)
 
 
 def ended(run: subprocess.Popen[str]) -> tuple[int, str]:

@@ -16,7 +16,7 @@ import pytest
 from corekit.desk.rows import add_rows
 from corekit.model.records import Fitted, Measured, Seen
 
-from ..conftest import Watched
+from ..conftest import Watched, settled, soon
 from .conftest import Screens, Thumb
 
 pytestmark = pytest.mark.browser
@@ -40,7 +40,7 @@ class Phone:
 
     def open(self, path: str) -> None:
         self.page.goto(f"{self.screens.address}/job/{self.job}/{path}")
-        self.page.evaluate("document.fonts.ready")
+        settled(self.page, "() => document.fonts.ready.then(() => true)")
 
     def past_the_caution(self) -> None:
         gate = self.page.locator("details.gate:not([open]) > summary")
@@ -164,7 +164,7 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
 ) -> None:
     phone = testing()
     phone.open("test?about=battery")
-    phone.page.evaluate("navigator.serviceWorker.ready")
+    settled(phone.page, "() => navigator.serviceWorker.ready.then(() => true)")
     phone.page.reload()
     ahead = phone.page.evaluate("JSON.parse(document.querySelector('main').dataset.ahead)")
     phone.page.wait_for_function(
@@ -193,11 +193,8 @@ def test_without_a_connection_one_test_follows_the_other_and_all_is_sent_in_orde
     phone.screens.start()
     phone.page.evaluate("window.dispatchEvent(new Event('online'))")
     kept = [path.split("/test/")[1].split("?")[0] for path in seen]
-    for _ in range(200):
-        job = phone.screens.shop.store.job(phone.job)
-        if len(job.all(Measured)) + len(job.all(Seen)) == 3:
-            break
-        phone.page.wait_for_timeout(100)
+    soon(lambda: len(phone.records(Measured) + phone.records(Seen)) == 3, lambda: "three answers on record")
+    job = phone.screens.shop.store.job(phone.job)
     assert [noted.record.of for noted in job.standing if isinstance(noted.record, (Measured, Seen))] == kept
 
 

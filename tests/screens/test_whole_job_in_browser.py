@@ -15,7 +15,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -35,7 +34,7 @@ from corekit.web.pairing import VanCertificate, make_authority
 from corekit.web.passcode import set_passcode
 from corekit.web.server import running, server_for
 
-from ..conftest import Watched
+from ..conftest import PATIENCE, Watched, at_most, opening, settled, soon
 from ..desk.visits_by_answer import demo_shop, told
 from .conftest import free_port
 from .driving import Error, Hand, expect
@@ -44,7 +43,6 @@ pytestmark = pytest.mark.browser
 
 FILE = Path(__file__).parent / "data" / "usual_battery_job.toml"
 CODE = "471108"
-PATIENCE = 60.0  # seconds until something that was to happen by itself counts as not happening
 MOST_TAPS, MOST_TYPED = 60, 60
 TOTAL = "306.60"
 
@@ -72,17 +70,18 @@ class Served:
         )
         assert self.run.stdout is not None
         lines = []
-        for line in self.run.stdout:
-            lines.append(line)
-            if f"{self.address}/" in line:
-                return
+        with at_most(PATIENCE):
+            for line in self.run.stdout:
+                lines.append(line)
+                if f"{self.address}/" in line:
+                    return
         pytest.fail(f"the screens did not open: {''.join(lines)}")
 
     def kill(self) -> None:
         """As a battery that goes flat ends it: at once, with nothing said."""
         assert self.run is not None
         self.run.kill()
-        self.run.communicate()
+        self.run.communicate(timeout=PATIENCE)
         self.run = None
 
     def workers(self) -> set[int]:
@@ -115,14 +114,6 @@ def let_in(phone: Watched, address: str) -> Hand:
     assert hand.heading == "Jobs"
     phone.errors.clear()  # the browser counts the locked door itself as one
     return attrs.evolve(hand, taps=0, typed=0)
-
-
-def soon(claim: Callable[[], bool], what: str) -> None:
-    """Wait until it is so."""
-    deadline = time.monotonic() + PATIENCE
-    while not claim():
-        assert time.monotonic() < deadline, f"never: {what}"
-        time.sleep(0.05)
 
 
 # ---- the visit
@@ -319,7 +310,7 @@ def is_as_from_a_file(screens: Path, job: str, scratch: Path) -> None:
 def holds(hand: Hand, claim: str, said: object = None) -> bool:
     """Whether a claim about the page holds; no while another page is on its way."""
     try:
-        return bool(hand.page.evaluate(claim, said))
+        return bool(settled(hand.page, claim, said))
     except Error as error:
         if "context was destroyed" in str(error):
             return False
@@ -333,7 +324,7 @@ def kept(hand: Hand) -> None:
         const copies = await Promise.all(JSON.parse(document.querySelector("main").dataset.ahead).map((path) => pages.match(path)));
         return copies.length > 3 && copies.every(Boolean);
     }"""
-    soon(lambda: holds(hand, claim), "copies of what comes next")
+    soon(lambda: holds(hand, claim), lambda: "copies of what comes next")
 
 
 def open_anew(hand: Hand, address: str) -> None:
@@ -351,7 +342,7 @@ def connected(hand: Hand) -> None:
         "() => document.readyState === 'complete' && document.body.dataset.asOf === undefined &&"
         " document.getElementById('line').textContent === ''"
     )
-    soon(lambda: holds(hand, claim), "the connection is back and everything is sent")
+    soon(lambda: holds(hand, claim), lambda: "the connection is back and everything is sent")
 
 
 def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_as_from_a_file(
@@ -369,7 +360,10 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
             assert len(again) == 1 and again != first
             kept(hand)
             served.kill()
-            soon(lambda worker=Path(f"/proc/{again}"): not worker.exists(), "the worker ends with its server")
+            soon(
+                lambda worker=Path(f"/proc/{again}"): not worker.exists(),
+                lambda: "the worker ends with its server",
+            )
         if step == "terminals":
             lines.append(hand.page.inner_text("#line"))
             served.start()
@@ -381,7 +375,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
                 lambda: holds(
                     hand, "() => Object.keys(localStorage).some((name) => name.startsWith('corekit:draft:'))"
                 ),
-                "a draft",
+                lambda: "a draft",
             )
             open_anew(hand, served.address)
             expect(hand.page.get_by_label("Voltage under load", exact=True)).to_have_value("8.4")
@@ -421,11 +415,9 @@ def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
     with (
         opened(empty_shop, PasscodeAuth(shop=empty_shop, hosts=van.names, tls=True)) as app,
         running(server_for(app, port=0, tls=van)) as server,
+        opening(browser_knowing(van)) as phone,
     ):
-        context = browser_knowing(van).new_context(
-            viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True
-        )
-        hand = let_in(Watched.of(context.new_page()), f"https://127.0.0.1:{server.bind_addr[1]}")
+        hand = let_in(phone(), f"https://127.0.0.1:{server.bind_addr[1]}")
         hand.press("Start a job")
         hand.write("What the customer says", "Cranks slowly.")
         hand.write("Plate", "DEMO-2")
@@ -435,9 +427,8 @@ def test_on_the_hotspot_a_paired_phone_is_let_in_answers_and_keeps_copies(
             "async () => isSecureContext && (await navigator.serviceWorker.ready).active !== null &&"
             " Boolean(await caches.match('/queue'))"
         )
-        soon(lambda: holds(hand, ready), "copies over TLS")
-        assert all(cookie["secure"] for cookie in context.cookies())
-        context.close()
+        soon(lambda: holds(hand, ready), lambda: "copies over TLS")
+        assert all(cookie["secure"] for cookie in hand.page.context.cookies())
     with Shop(empty_shop) as shop:
         assert [
             texts_of(shop.context, shop.store.job(job))[shop.store.job(job).vehicle.plate.hash]

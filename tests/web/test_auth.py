@@ -33,6 +33,8 @@ from corekit.web.passcode import (
 from corekit.web.rate_limit import LoginThrottle
 from corekit.web.server import running, server_for
 
+from ..conftest import settled
+
 CODE = "471108"
 OWN = {"Sec-Fetch-Site": "same-origin", "Origin": "http://localhost"}
 MINUTE = 60
@@ -113,13 +115,6 @@ def made(tmp_path: Path, quick: None) -> Callable[..., Behind]:
         return Behind(tmp_path, clock, door, app, taken, app.test_client())
 
     return make
-
-
-@pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A cost that suits hundreds of looks; what is kept says its own cost, so nothing else changes."""
-    monkeypatch.setattr("corekit.web.passcode._N", 2**4)
-    monkeypatch.setattr("corekit.web.passcode._P", 1)
 
 
 @pytest.fixture
@@ -735,7 +730,7 @@ def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(
         page = phone().page
         page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
         given(page, "wrong!")
-        page.evaluate("document.fonts.ready")
+        settled(page, "() => document.fonts.ready.then(() => true)")
         for target in ("#passcode", "button", "summary"):
             assert page.locator(target).bounding_box()["height"] >= 48, target
         assert page.evaluate("document.documentElement.scrollWidth") <= 360

@@ -12,7 +12,7 @@ import pytest
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
-from ..conftest import Watched
+from ..conftest import Watched, settled
 from .conftest import KEY, NOON, Served, a_document
 
 pytestmark = pytest.mark.browser
@@ -34,7 +34,7 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
-    page.evaluate("document.fonts.ready")
+    settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     for text in (
         "8.4 V",
@@ -63,7 +63,7 @@ def test_a_scanned_code_opens_on_a_phone(
     page, code = watched.page, running.desk.code
     page.goto(f"{running.address}/v#{code}")
     page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
-    page.evaluate("document.fonts.ready")
+    settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     assert "Invoice 2026-0001" in shown
     assert "378.60 EUR" in shown
