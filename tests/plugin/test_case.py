@@ -124,7 +124,7 @@ def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> Non
 
 
 @pytest.mark.parametrize(
-    ("mm", "advises", "description"),
+    ("mm", "advises", "told"),
     [
         (30, False, "All is well."),
         (90, False, "Too far: 90.0 mm"),
