@@ -55,7 +55,7 @@ pedal = brakes.observation("pedal", "Pedal feel", Pedal)
 hoses_part = brakes.part("hose", "Brake hose")
 master = brakes.part("master", "Master cylinder")
 hose = brakes.trait("hose", "Hoses", Hose, part=hoses_part)
-bore = brakes.trait("bore", "Bore of the master cylinder", units=("mm",), part=master)
+bore = brakes.trait("bore", "Master cylinder bore", units=("mm",), part=master)
 
 bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=travel)
 replace_master = brakes.operation(

@@ -26,9 +26,7 @@ pedal_ratio = brakes.trait(
     possible=(1, 10),
     how="Length of the pedal over its short arm.",
 )
-bore = brakes.trait(
-    "master_bore", "Bore of the master cylinder", units=("mm",), possible=(10, 50), part=cylinder
-)
+bore = brakes.trait("master_bore", "Master cylinder bore", units=("mm",), possible=(10, 50), part=cylinder)
 
 force = brakes.measurand(
     "pedal_force",
@@ -71,7 +69,7 @@ bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=
 def expected_pressure(
     force: Annotated[float, ck.Input("N", "Pedal force", 0, 3000)],
     ratio: Annotated[float, ck.Input("1", "Pedal ratio", 1, 10)],
-    bore: Annotated[float, ck.Input("m", "Bore of the master cylinder", 0.01, 0.05)],
+    bore: Annotated[float, ck.Input("m", "Master cylinder bore", 0.01, 0.05)],
 ) -> Annotated[float, ck.Output("Pa gauge", "Pressure in the lines")]:
     """Pressure that a foot makes behind a master cylinder, without servo and friction.
 
@@ -83,7 +81,7 @@ def expected_pressure(
 
 @brakes.calculation(source="seal-friction")
 def least_pressure(
-    expected: Annotated[float, ck.Input("Pa gauge", "Pressure expected from the pedal force", above=0)],
+    expected: Annotated[float, ck.Input("Pa gauge", "Expected pressure", above=0)],
 ) -> Annotated[float, ck.Output("Pa gauge", "Lowest pressure at a wheel")]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
@@ -129,7 +127,7 @@ def fits(
     least = least_pressure(expected_pressure(foot, ratio, size))
     limit = case.computed_limit("brakes.pressure", "seal-friction", low=least)
     work = renew if feel is Pedal.SINKS else bleed
-    for line in lines:  # one finding per wheel
+    for line in lines:
         claim = ck.Claim("brakes.pressure", evidence=[foot], calls_for=work)
         yield case.judge(line, limit, claim, FITS, FITS_PLAIN)
 
