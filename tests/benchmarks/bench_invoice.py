@@ -17,6 +17,7 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -291,8 +292,8 @@ def main() -> None:
     for nth in range(rounds):
         link = f"https://readings.example/v#K7QX-4M2P-9TBD-6HWE-3RNA-{nth:04d}"
         mine, other = (
-            seconds(lambda: render_pdf(document, SAY, link)),
-            seconds(lambda: idiomatic(document, link)),
+            seconds(partial(render_pdf, document, SAY, link)),
+            seconds(partial(idiomatic, document, link)),
         )
         ratios.append(mine / other)
         times.append((mine, other))

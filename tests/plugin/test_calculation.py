@@ -140,9 +140,9 @@ def test_the_declaration_can_be_read_off_it() -> None:
 def test_what_does_not_fit_is_refused_with_its_name_and_unit(
     args: tuple[Any, ...], named: dict[str, Any], error: type[Exception], words: list[str]
 ) -> None:
-    with pytest.raises(error) as error:
+    with pytest.raises(error) as refusal:
         resistance(*args, **named)
-    assert [word for word in words if word not in str(error.value)] == []
+    assert [word for word in words if word not in str(refusal.value)] == []
 
 
 def test_a_name_given_in_order_and_again_is_refused() -> None:

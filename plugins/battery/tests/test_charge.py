@@ -27,8 +27,8 @@ def test_a_larger_charger_never_takes_longer(
 
 @given(missing=MISSING, current=CURRENT, tau=TAU, left=st.floats(0.01, 0.99))
 def test_no_charge_beats_the_ampere_hour_law(missing: float, current: float, tau: float, left: float) -> None:
-    # Woodbridge 1935: not more amperes than ampere-hours are missing, so from Q to q it takes at least 1 h ·
-    # ln(Q / q)
+    # Woodbridge 1935: not more amperes than ampere-hours are missing, so going from Q to q takes at least
+    # one hour times ln(Q / q).
     assert charging.charging_time_to.si(missing, current, tau, missing * left) >= HOUR * -math.log(left) * (
         1 - 1e-9
     )
