@@ -32,7 +32,7 @@ class Case(Enum):
 
 class Kind(Enum):
     FLOODED = "flooded"
-    AGM = "AGM"
+    AGM = "agm flat plate"
 
 
 def measurand(
@@ -247,7 +247,7 @@ def test_answers_come_out_as_declared_and_dont_know_is_one() -> None:
     fitted = {
         draft.body["of"]: draft.body for draft in reversed(read(SOUND).drafts) if draft.kind == "fitted"
     }
-    assert fitted["cell.type"]["answer"] == "AGM"
+    assert fitted["cell.type"]["answer"] == "agm flat plate"
     assert (fitted["cell.rating"]["kind"], fitted["cell.rating"]["number"]) == ("cranking rating SAE", 680.0)
     assert (fitted["cell.cable"]["answer"], fitted["cell.cable"]["number"]) == ("", None)
 
@@ -340,7 +340,7 @@ MEANT = [
     (
         'traits."cell.type"',
         "is not an answer",
-        'one of "flooded", "AGM" or "don\'t know"',
+        'one of "flooded", "agm flat plate" or "don\'t know"',
     ),
     ('traits."cell.rating"', "by which test", '"680 A SAE" or "680 A EN"'),
     ('traits."brakes.pads"', 'no system "brakes" is installed (installed: cell)', ""),

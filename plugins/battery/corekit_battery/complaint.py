@@ -275,11 +275,11 @@ def capacity_test(
         ),
         ck.Tells(
             passes=(
-                "The battery delivered {share} of what its label says, as one that still serves usually does."
+                "The battery delivered {share} of what its label says, as is usual for a serviceable battery."
             ),
             fails=(
-                "The battery delivered {share} of what its label says, less than one that"
-                " still serves usually does."
+                "The battery delivered {share} of what its label says, less than is usual for a"
+                " serviceable battery."
             ),
         ),
         values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},

@@ -169,6 +169,13 @@ def test_a_charged_battery_that_sags_fails_and_speaks_for_a_new_one(worn: Any) -
     )
 
 
+def test_the_customer_is_told_of_a_load_test_in_a_plain_sentence_without_figures(worn: Any) -> None:
+    finding = worn.finding("battery.load")
+    assert finding.customer_text is not None and str(finding.customer_text) != str(finding.text)
+    told = str(finding.customer_text)
+    assert "load" in told and not any(letter.isdigit() for letter in told) and "safe" not in told
+
+
 @pytest.mark.parametrize(("rating", "amps", "warm", "volts", "verdict"), [
     pytest.param("640 A SAE", "320 A", "-1.1 °C", "9.3 V", ck.Verdict.PASS, id="battery-ex12"),
     pytest.param("550 A SAE", "275 A", "25 °C", "9.4 V", ck.Verdict.FAIL, id="battery-ex14"),

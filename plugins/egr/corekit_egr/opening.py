@@ -44,7 +44,7 @@ PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: 
 
 @egr.calculation(source="map-rise-model")
 def manifold_open_by_rate(
-    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve shut", above=0)],
+    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve closed", above=0)],
     rate: Annotated[float, ck.Input("1", "Share of exhaust in the charge", 0, below=1)],
     fresh: Annotated[float, ck.Input("K", "Temperature of the fresh air", 233.15, 1273.15)],
     exhaust: Annotated[float, ck.Input("K", "Temperature of the exhaust led back", 233.15, 1273.15)],
@@ -59,7 +59,7 @@ def manifold_open_by_rate(
 
 @egr.calculation(source="map-rise-model")
 def rate_by_manifold(
-    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve shut", above=0)],
+    shut: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve closed", above=0)],
     opened: Annotated[float, ck.Input("Pa abs", "Manifold pressure, valve open", above=0)],
     fresh: Annotated[float, ck.Input("K", "Temperature of the fresh air", 233.15, 1273.15)],
     exhaust: Annotated[float, ck.Input("K", "Temperature of the exhaust led back", 233.15, 1273.15)],
