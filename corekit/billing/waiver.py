@@ -27,7 +27,7 @@ def waivers(job: Job) -> dict[str, str]:
     """
     rework = {
         noted.record.operation: f"rework of invoice {noted.record.invoice}; not charged"
-        for noted in job.wanted
+        for noted in job.requested
         if noted.record.ground == "rework"
     }
     return {

@@ -59,7 +59,7 @@ def draft_estimate(
     work = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not work:
         raise DeskError(
-            f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
+            f"Nothing in {bench.job.name} calls for work that may be proposed; `corekit check` names the next"
             " test."
         )
     lines = waive(
@@ -83,8 +83,8 @@ def draft_estimate(
 def draft_invoice(
     visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
 ) -> DraftPaper:
-    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
-    agreements, what was done.
+    """Draft the invoice and write it to `out` (without one, as text): what was approved and done, or, without
+    approvals, what was done.
     """
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job

@@ -1,4 +1,4 @@
-"""What work may be offered, and what has to be invoiced."""
+"""What work may be proposed, and what has to be invoiced."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from .errors import DeskError
 
 
 def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
-    """Every operation that may be offered now, each with its one ground, most urgent first: what findings
+    """Every operation that may be proposed now, each with its one ground, most urgent first: what findings
     call for, then what was asked for.
     """
     asked: dict[str, WorkItem] = {}
@@ -31,7 +31,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkIt
         operation = finding.calls_for
         if operation and operation not in asked and assessment.may_propose(operation, job.stage):
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
-    for noted in job.wanted:
+    for noted in job.requested:
         if noted.record.operation not in done:
             asked.setdefault(
                 noted.record.operation,
@@ -41,20 +41,20 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkIt
 
 
 def left_in(asked: Sequence[WorkItem], without: Collection[str]) -> list[WorkItem]:
-    """The work that is offered when these operations are left out.
+    """The work that is proposed when these operations are left out.
 
     Raises:
-        DeskError: one of them could not be offered anyway, or nothing is left.
+        DeskError: one of them could not be proposed anyway, or nothing is left.
     """
     strange = sorted(set(without) - {one.operation for one in asked})
     if strange:
         raise DeskError(
-            f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer"
+            f"{', '.join(strange)}: cannot be proposed now, so it cannot be left out either. Look at the estimate"
             " again."
         )
     kept = [one for one in asked if one.operation not in without]
     if asked and not kept:
-        raise DeskError("Everything that could be offered was left out, so there is nothing to offer.")
+        raise DeskError("Everything that could be proposed was left out, so there is nothing to estimate.")
     return kept
 
 
@@ -91,7 +91,7 @@ def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:
 def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """For a draft: every repair in the journal with the ground there is for it."""
     asked: dict[str, WorkItem] = {}
-    wanted = {noted.record.operation: noted.record for noted in job.wanted}
+    wanted = {noted.record.operation: noted.record for noted in job.requested}
     for noted in job.repairs:
         operation = noted.record.operation
         speaking = [
@@ -124,12 +124,12 @@ def not_ended(job: Job) -> None:
 
 
 def cap_of(book: PriceBook) -> Money | None:
-    """The most that coming and looking may come to before tax, where the price book says so."""
+    """The most that call-out and diagnosis may come to before tax, where the price book says so."""
     return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
 
 
 def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:
-    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the
+    """The approved lines whose work was done: call-out and diagnosis always, an operation once it stands in the
     journal.
 
     What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not

@@ -1,4 +1,4 @@
-"""What papers need: the sheet they share, who agreed and paid, their files, and how these are called."""
+"""What papers need: the sheet they share, who approved and paid, their files, and how these are called."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
 
 
 def approvals_of(job: Job, work: ApprovedWork) -> list[Yes]:
-    """Every agreement with the day of the yes: when it was given if that is known, else when it
+    """Every approval with its day: when it was given if that is known, else when it
     was recorded.
     """
     latest: dict[str, Yes] = {}

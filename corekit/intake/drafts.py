@@ -26,9 +26,9 @@ _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
 @attrs.frozen(kw_only=True)
 class ApprovedRow:
-    """An agreement as the file states it: to the offer of this printed name and total, without a currency.
+    """An approval as the file states it: to the estimate of this printed name and total, without a currency.
 
-    Whoever keeps the offers binds it to the offered Document's hash and refuses another total.
+    Whoever keeps the estimates binds it to the estimate's Document's hash and refuses another total.
     """
 
     estimate: str

@@ -1,4 +1,4 @@
-"""What was probably meant by a number that is odd. It is offered, never applied."""
+"""What was probably meant by a number that is odd. It is proposed, never applied."""
 
 from __future__ import annotations
 

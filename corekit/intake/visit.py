@@ -36,7 +36,7 @@ class VisitFile:
     Attributes:
         origin: The file's own name for its job; a re-import is compared under it.
         demo: Marked as a demonstration; a real store refuses it.
-        steps: Everything in the order of the file, agreements among the drafts.
+        steps: Everything in the order of the file, approvals among the drafts.
         remarks: What is odd but no fault, one sentence each.
         instruments_declared: Names of the instruments that the file describes. instruments_used: that its
             readings name.
@@ -158,7 +158,10 @@ class Reader(Evidence, Work):
             given[name] or self.faults.at((*path, name)) for name in ("plate", "description", "vin")
         ):
             self.faults.add(
-                path, "is not named", "plate, vin or told", 'plate, vin, or description = "make, model, year"'
+                path,
+                "is not named",
+                "plate, vin or description",
+                'plate, vin, or description = "make, model, year"',
             )
         elif (
             self._must_be_named()
@@ -244,7 +247,7 @@ class Reader(Evidence, Work):
             self.faults.add(
                 path,
                 "is empty",
-                "came, remarked, agreed, setup, readings, seen, codes, wanted, started, repaired, waived,"
+                "arrived, remarked, approved, setup, readings, seen, codes, requested, started, repaired, waived,"
                 " paid, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:

@@ -186,7 +186,7 @@ class Job:
         return self.all(Repaired)
 
     @property
-    def wanted(self) -> tuple[Noted[Requested], ...]:
+    def requested(self) -> tuple[Noted[Requested], ...]:
         return self.all(Requested)
 
     @property

@@ -191,7 +191,7 @@ REQUESTED_ON = ("customer", "scheduled", "judgement", "rework")
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
 ENDED_HOW = ("no fault found", "declined", "referred")
 WAIVED_BECAUSE = ("did not fix", "guarantee", "goodwill")
-#: What may be waived that is no operation: the lines of coming and looking, by their kind.
+#: What may be waived that is no operation: the lines of call-out and diagnosis, by their kind.
 WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 
@@ -270,7 +270,7 @@ class Ended:
 
 @attrs.frozen(kw_only=True)
 class Waived:
-    """Work (`operation`) or a part of coming and looking (`charge` of `WAIVED_CHARGES`) is not charged:
+    """Work (`operation`) or a part of call-out and diagnosis (`charge` of `WAIVED_CHARGES`) is not charged:
     `because` of `WAIVED_BECAUSE`.
 
     `invoice` is the number of the earlier invoice that the guarantee was given on.
@@ -298,7 +298,7 @@ class Photographed:
 
 @attrs.frozen(kw_only=True)
 class Estimated:
-    """A Document that was handed over for agreement, kept whole."""
+    """A Document that was handed over for approval, kept whole."""
 
     name: str
     stage: str
@@ -314,7 +314,7 @@ class Estimated:
 
 @attrs.frozen(kw_only=True)
 class Approved:
-    """Who agreed to which offered Document (its hash), and what was declined in the same stroke.
+    """Who approved which estimate's Document (its hash), and what was declined with it.
 
     `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
     person.

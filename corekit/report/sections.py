@@ -1,4 +1,4 @@
-"""The sections that papers share: who and which vehicle, what was told, agreed and done, whether it worked,
+"""The sections that papers share: who and which vehicle, what was told, approved and done, whether it worked,
 what to watch.
 """
 
@@ -96,7 +96,7 @@ def complaint(job: Job) -> list[Block]:
 
 
 def approvals(approvals: Sequence[Yes], sheet: Sheet) -> list[Block]:
-    """Every yes that stands: to what, how much, by whom and how, and what was declined with it."""
+    """Every approval that stands: to what, how much, by whom and how, and what was declined with it."""
     rows: list[tuple[str, Words]] = []
     for yes in approvals:
         approval = yes.approval

@@ -298,7 +298,7 @@ def add(app: flask.Flask, van: Van) -> None:
         job: Job, wishes: TestOptions, assessment: Assessment, tests: Sequence[NextTest]
     ) -> dict[str, Any]:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be,
-        what may be offered.
+        what may be proposed.
         """
         left = guidance.repeatable_tests(assessment, plugins)
         aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]

@@ -50,8 +50,8 @@ class Standing:
     """A job's next step, and what is open in it.
 
     Attributes:
-        pending: Printed names of offers that have no answer yet, of each stage the latest.
-        to_do: Operations that were agreed to and not done, in the order of the agreements.
+        pending: Printed names of estimates that have no answer yet, of each stage the latest.
+        to_do: Operations that were approved and not done, in the order of the approvals.
         unshown: Operations that were done and that no retest speaks of yet.
         away: The last visit ended with the job open, and nobody has come again since.
     """

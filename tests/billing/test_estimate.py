@@ -1,4 +1,4 @@
-"""What is offered, line by line."""
+"""What is proposed, line by line."""
 
 from __future__ import annotations
 
@@ -146,7 +146,7 @@ def test_a_declined_operation_takes_all_its_lines_along() -> None:
 
 @pytest.mark.parametrize("key", ["battery.charge", ""])
 def test_what_was_not_offered_cannot_be_declined(key: str) -> None:
-    with pytest.raises(ValueError, match=r"offered are battery\.find_drain"):
+    with pytest.raises(ValueError, match=r"on it are battery\.find_drain"):
         without_declined((*diagnosis_lines(book()), *repair_lines(book(), [DRAIN])), [key])
 
 
@@ -216,7 +216,7 @@ def test_a_line_survives_being_written_down(
     )
     data = to_data(line)
     assert from_data(json.loads(json.dumps(data))) == line
-    assert canonical(data)  # an offer's lines are hashed
+    assert canonical(data)  # an estimate's lines are hashed
 
 
 @pytest.mark.parametrize(

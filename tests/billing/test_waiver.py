@@ -70,7 +70,7 @@ def test_work_that_was_approved_at_nothing_is_not_charged_later() -> None:
     standing = ApprovedWork([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
     with pytest.raises(
-        ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
+        ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was approved"
     ):
         may_invoice(REPAIR[:2], standing)
 

@@ -18,7 +18,7 @@ def blocks(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[ob
     """The demo's fourth job as it stood on arrival: three systems with a fault in each."""
     whole = next((data_path("demo") / "jobs").glob("4-*.toml")).read_text("utf-8")
     arrival = tmp_path_factory.mktemp("arrival") / "arrival.toml"
-    arrival.write_text(whole[: whole.index('[[step]]\nagreed = { offer = "repair 1"')], "utf-8")
+    arrival.write_text(whole[: whole.index('[[step]]\napproved = { estimate = "repair 1"')], "utf-8")
     return draft_estimate(
         str(arrival), is_file=True, folder=demo_out, stage="repair", km=None, out=None
     ).document.blocks

@@ -1,6 +1,6 @@
 """What is approved, declined, done and open is one answer: next step, papers and bill never differ.
 
-The laws are our own rule: the latest word on a piece of work counts, what was done under a yes stays
+The laws are our own rule: the latest word on a piece of work counts, what was done under an approval stays
 approved, and nothing is charged that was not both approved and done.
 """
 
@@ -99,7 +99,7 @@ ACTS = st.one_of(
     st.tuples(st.just("diagnosis"), st.none()),
     st.tuples(st.just("answer"), st.tuples(st.integers(0, 9), st.sets(KEY))),
     st.tuples(st.just("answer by file"), st.tuples(st.integers(0, 9), st.sets(KEY))),
-    st.tuples(st.just("offer and answer"), st.tuples(SOME, st.sets(KEY))),
+    st.tuples(st.just("estimate and answer"), st.tuples(SOME, st.sets(KEY))),
     st.tuples(st.just("withdraw"), st.integers(0, 9)),
     st.tuples(st.just("repair"), KEY),
     st.tuples(st.just("waive"), KEY),
@@ -117,7 +117,7 @@ def told(acts: list[tuple[str, Any]]) -> Told:
             job.estimate(work(*sorted(what)))
         elif act == "diagnosis":
             job.approve(job.estimate(LOOK, "diagnosis"))
-        elif act == "offer and answer":
+        elif act == "estimate and answer":
             keys, no = what
             job.approve(job.estimate(work(*sorted(keys))), *sorted(no & keys))
         elif act == "answer" and job.estimates:
@@ -186,8 +186,8 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
     assert set(stands.to_do) == beginning(sentences, "nothing says that it was done")
     assert set(stands.to_do) == named_in(watch, "Approved but not done, so not charged: ")
     # Done is either billed or was never approved, and nothing is billed that was not done.
-    assert billed | beginning(sentences, "nobody agreed to it") == done
-    assert billed.isdisjoint(beginning(sentences, "nobody agreed to it"))
+    assert billed | beginning(sentences, "nobody approved it") == done
+    assert billed.isdisjoint(beginning(sentences, "nobody approved it"))
     # Nobody is told to do, and nobody pays for, what the last word on it declined.
     last: dict[str, tuple[int, bool]] = {key: (place, said) for place, key, said in words(job)}
     for key, (place, said) in last.items():
@@ -220,8 +220,8 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
             noted.record.operation for noted in job.waived
         }
     assert len([line for line in lines if line.kind is LineKind.DIAGNOSIS]) <= 1
-    # An offer waits for an answer on the screen when the bill says that it has none.
-    assert {f"the offer {name!r} has no answer on record." for name in stands.pending} == {
+    # An estimate waits for an answer on the screen when the bill says that it has none.
+    assert {f"the estimate {name!r} has no answer on record." for name in stands.pending} == {
         sentence for sentence in sentences if "has no answer" in sentence
     }
     if stands.step is Step.REPAIR:

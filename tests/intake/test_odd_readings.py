@@ -183,14 +183,12 @@ def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, guesses
     place = ', place = "1"' if of == "coil" else ""
     (fault,) = faults(reading(of, typed, place))
     found = [
-        estimate
-        for estimate in guesses
-        if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
+        estimate for estimate in guesses if re.search(rf'(?<![\d.]){re.escape(estimate)}(?:"| \(|\?)', fault)
     ]
     assert found, fault
     assert (
         body(reading(of, found[0], place))["typed"] == found[0]
-    )  # what is offered is understood, possible and usual
+    )  # what is proposed is understood, possible and usual
 
 
 def test_gauge_and_absolute_are_told_apart_by_the_air_around_and_say_so() -> None:

@@ -1,4 +1,4 @@
-"""Agreeing on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word
+"""Approving on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word
 once, bound to the paper that was shown.
 """
 
@@ -77,7 +77,7 @@ def desk(empty_shop: Path) -> Any:
 
 
 def ready_for_repair(desk: Desk, name: str = "4-three-faults") -> str:
-    """A job of the demo up to its first repair, with its diagnosis agreed to."""
+    """A job of the demo up to its first repair, with its diagnosis approved."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "customer", "vehicle")})
     approve_on_looking(desk, job)
@@ -118,13 +118,13 @@ def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     for _ in range(3):
         assert (
             desk.client.post(
-                f"/job/{job}/estimate-of/diagnosis", data={"answer": "offer-sent-three-times"}
+                f"/job/{job}/estimate-of/diagnosis", data={"answer": "estimate-sent-three-times"}
             ).status_code
             == 303
         )
     paper = document_hash(estimate_named(desk.shop.context, job_named(desk.shop.context, job)).document)
     yes = {
-        "answer": "agreed-sent-three-times",
+        "answer": "approved-sent-three-times",
         "estimate": "diagnosis 1",
         "paper": paper,
         "by": "customer",
@@ -261,7 +261,7 @@ def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(de
     assert record.ended is not None and record.ended.record.how == "declined"
     assert len([entry for entry in record.entries if entry.kind == "ended"]) == 1
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/hand"
-    assert desk.shop.issue(job).due.amount == 60  # coming and looking alone
+    assert desk.shop.issue(job).due.amount == 60  # call-out and diagnosis alone
 
 
 def test_a_yes_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
@@ -317,7 +317,7 @@ def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -
     assert "Something changed" not in desk.page(f"/job/{job}/estimate")
     desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
     assert "Something changed since this estimate was made" in desk.page(f"/job/{job}/estimate")
-    wish = desk.job(job).wanted[0].id
+    wish = desk.job(job).requested[0].id
     withdraw_entry(desk.shop.context, job, wish, "not wanted after all", request_id="the-wish-is-withdrawn")
     assert "calls for this work any more" in desk.page(f"/job/{job}/estimate")
 

@@ -145,7 +145,7 @@ def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: 
     row = "step[0].requested"
     form = {
         "answer": secrets.token_urlsafe(18),
-        "screen": f"/job/{job}/wanted",
+        "screen": f"/job/{job}/requested",
         "next": f"/job/{job}/estimate",
         f"{row}.operation": "battery.replace",
     }

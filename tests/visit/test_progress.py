@@ -64,7 +64,7 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
     assert visit.stands.step is Step.DIAGNOSIS
     visit.approve("diagnosis")
     assert visit.stands.step is Step.TEST
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
     assert (visit.stands.step, visit.stands.pending) == (Step.OFFER, ("repair 1",))
     visit.approve("repair")
@@ -78,7 +78,7 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
 
 def test_work_that_was_declined_is_not_to_be_done(visit: Visit) -> None:
     visit.approve("diagnosis")
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.approve("repair", "battery.clean_contacts")
     assert (visit.stands.step, visit.stands.to_do) == (Step.HAND_OVER, ())
 
@@ -105,9 +105,9 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
         {"reason": "Wants it clean.", "vehicle": {"description": "five-door", "no_vin": "not seen yet"}},
         request_id=visit._id(),
     ).job
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
-    assert visit.stands.step is Step.OFFER, "nobody has to be there to agree"
+    assert visit.stands.step is Step.OFFER, "nobody has to be there to approve"
     visit.approve("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
@@ -122,7 +122,7 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
 
 def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) -> None:
     visit.approve("diagnosis")
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.approve("repair")
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))

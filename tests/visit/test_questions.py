@@ -220,7 +220,7 @@ def test_a_caution_counts_as_read_once_something_was_answered_behind_it_and_a_ne
     assert ask("clutch.play", job("")).unread
     assert not ask("clutch.play", job(answered)).unread  # the same words
     assert ask("clutch.sink", job(answered)).unread  # other words
-    assert ask("clutch.play", job(answered + "[[step]]\ncame = {}")).unread
+    assert ask("clutch.play", job(answered + "[[step]]\narrived = {}")).unread
     assert not ask("clutch.force", job("")).unread  # there is none
     assert hazards_read(job(answered), PLUGINS) == {FINGERS}
 

@@ -72,7 +72,7 @@ class Visit:
         return self.say(**step, **({"setup": setup} if setup else {}))
 
     def yes(self, stage: str, total: str, *declined: str) -> Estimate:
-        """An offer, what the customer sees on it, and the yes to it."""
+        """An estimate, what the customer sees on it, and the approval of it."""
         estimate = self.shop.estimate(self.job, stage)
         assert str(estimate.total) == total
         self.shop.approve(estimate, by="customer", how="in person", declined=declined)
@@ -186,7 +186,7 @@ def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(
         DeskError, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
     ):
         shop.estimate(visit.job, "repair")
-    visit.data["step"][-1]["ended"]["withdrawn"] = "agreed after all"
+    visit.data["step"][-1]["ended"]["withdrawn"] = "approved after all"
     visit.add()
     visit.yes("repair", "246.60")
     visit.say(repaired={"operation": REPLACE})
@@ -444,7 +444,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         left={"because": "part missing", "back": "2026-03-05", "taken": "2026-03-02T15:00:00+01:00"}
     )
     assert shop.store.job(visit.job).left_open is not None
-    assert "Replace the battery was agreed to" in " ".join(
+    assert "Replace the battery was approved" in " ".join(
         left_out(shop.context, job_named(shop.context, visit.job))
     )
     visit.say(arrived={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
@@ -846,7 +846,7 @@ def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:
     end = screen.step(ended={"how": "declined", "because": "too dear"})
     with pytest.raises(DeskError):
         shop.estimate(screen.job, "diagnosis")
-    screen.withdraw(end, "agreed after all")
+    screen.withdraw(end, "approved after all")
     screen.yes("diagnosis", "60.00")
 
 

@@ -94,7 +94,7 @@ def times(text: str, whole: str) -> int:
 
 
 def test_it_stands_literally_on_the_customers_paper(typed: str, invoice: Invoice) -> None:
-    """Shop's name and street, name, phone, address, told, no VIN, complaint, who agreed, how, why a level
+    """Shop's name and street, name, phone, address, told, no VIN, complaint, who approved, how, why a level
     could not be seen, how it was paid.
     """
     assert times(typed, paper_text(invoice.pdf)) >= 10

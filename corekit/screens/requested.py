@@ -28,8 +28,8 @@ REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodw
 def add(app: flask.Flask, van: Van) -> None:
     plugins, book = van.shop.plugins, van.shop.prices
 
-    @app.get("/job/<job>/wanted")
-    def wanted(job: str) -> str:
+    @app.get("/job/<job>/requested")
+    def requested(job: str) -> str:
         """Any work that the price book prices, by system; `?rework=` is the number of the invoice whose work
         is to be made good.
         """
@@ -44,7 +44,7 @@ def add(app: flask.Flask, van: Van) -> None:
             operation.title for key, operation in plugins.operations.items() if key not in book.operations
         ]
         return job_page(
-            "wanted.html",
+            "requested.html",
             van.job(job),
             van,
             priced={title: found for title, found in priced.items() if found},
