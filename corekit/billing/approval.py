@@ -92,8 +92,8 @@ class ApprovedWork:
         """The lines that stand approved, in the order of the approvals.
 
         Raises:
-            ConsentError: an approval names no estimate, or its hash, total or currency is not the estimate's, or
-                it declines what is not on it; or an estimate's lines cannot be read.
+            ConsentError: an approval names no estimate, or its hash, total or currency is not the estimate's,
+                or it declines what is not on it; or an estimate's lines cannot be read.
         """
         return tuple(line for priced in self._priced for line in priced.approved)
 
@@ -136,8 +136,8 @@ class ApprovedWork:
         estimate = priced.decision.estimate
         if estimate.currency != self.book.currency:
             raise ConsentError(
-                f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in {self.book.currency}; make a'
-                " new estimate."
+                f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in {self.book.currency};'
+                " make a new estimate."
             )
         if priced.approved == priced.estimated:
             return Money(estimate.total, estimate.currency)
@@ -183,7 +183,8 @@ def may_invoice(
     """
     if not work.approvals:
         raise ConsentError(
-            "Nothing was approved, so nothing can be invoiced. Make an estimate and record the customer's approval."
+            "Nothing was approved, so nothing can be invoiced. Make an estimate and record the customer's"
+            " approval."
         )
     allowed = work.total
     approved = _nets(work.lines)
@@ -214,10 +215,11 @@ def may_invoice(
 
 
 def rounding_to_approved(lines: Sequence[Line], work: ApprovedWork, come_to: Totals | None = None) -> Money:
-    """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several estimates.
+    """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several
+    estimates.
 
-    Tax is rounded once on each document, so one invoice over two estimates can come out a cent above their sum.
-    That cent was never approved. It is zero whenever something other than rounding makes the difference.
+    Tax is rounded once on each document, so one invoice over two estimates can come out a cent above their
+    sum. That cent was never approved. It is zero whenever something other than rounding makes the difference.
     """
     zero = Money(0, work.book.currency)
     excess = (come_to or totals(lines, work.book)).gross - work.total
@@ -255,8 +257,8 @@ def _refuse_unbound(approval: Approved, estimates: Sequence[Estimated]) -> None:
     estimate = estimate_of(approval, estimates)
     if estimate is None:
         raise ConsentError(
-            f'The approval of "{approval.estimate}" is about another document than the estimate that was made (hash'
-            f" {approval.document_hash[:12]}, offered {named[-1].document_hash[:12]}). Show the customer the"
+            f'The approval of "{approval.estimate}" is about another document than the estimate'
+            f" that was made (hash {approval.document_hash[:12]}, made {named[-1].document_hash[:12]}). Show the customer the"
             " estimate as it stands and record a new approval."
         )
     if (approval.total, approval.currency) != (estimate.total, estimate.currency):

@@ -167,7 +167,7 @@ def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, 
     if strange := [key for key in keys if key not in estimated]:
         known = ", ".join(sorted(estimated)) or "no operations"
         raise InputError(
-            f"{', '.join(strange) or 'An empty key'}: not on the estimate, so it cannot be declined; on it are"
-            f" {known}."
+            f"{', '.join(strange) or 'An empty key'}: not on the estimate, so it cannot be declined; on it"
+            f" are {known}."
         )
     return tuple(line for line in lines if line.operation not in keys)

@@ -1,5 +1,5 @@
-"""Make an estimate of a job and save it as it is printed. The customer approves exactly this estimate; another
-price needs another estimate.
+"""Make an estimate of a job and save it as it is printed. The customer approves exactly this estimate;
+another price needs another estimate.
 
 With --draft nothing is saved and nobody can approve it: a file or a job becomes a paper marked DRAFT.
 """

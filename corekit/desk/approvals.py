@@ -24,7 +24,8 @@ class Approval:
     """What was said of an estimate, before it is held against the paper.
 
     Attributes:
-        estimate: The estimate's printed name. paper: Hash of the Document that was shown, where that is known.
+        estimate: The estimate's printed name. paper: Hash of the Document that was shown, where that is
+            known.
         by, how: Who said it (never a name), and how.
         declined: Keys of work that was declined with it.
         total: What stands on the paper, where somebody typed it: it must be the estimate's.
@@ -78,7 +79,8 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
     if job is None or estimated is None:
         made = ", ".join(repr(noted.record.name) for noted in job.estimates) if job is not None else ""
         raise ApprovalError(
-            f"There is no estimate {approval.estimate!r}; made were: {made or 'none'}. Make the estimate first.",
+            f"There is no estimate {approval.estimate!r}; made were: {made or 'none'}. Make the"
+            " estimate first.",
             "estimate",
         )
     if not approval.by.strip() or not approval.how.strip():
@@ -87,15 +89,15 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
         )
     if approval.by not in WHO_AGREES:
         raise ApprovalError(
-            f"{approval.by!r} would stand in the record for good, so who approved is never a name. Write one of"
-            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
+            f"{approval.by!r} would stand in the record for good, so who approved is never a name. Write"
+            f" one of {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
             "by",
         )
     total = Money(estimated.total, estimated.currency)
     if approval.total not in (None, total.amount):
         raise ApprovalError(
-            f"The estimate {approval.estimate!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
-            " was recorded. Write the total that is printed on the estimate, or make a new estimate."
+            f"The estimate {approval.estimate!r} comes to {total} {total.currency}, not {approval.total}."
+            " Nothing was recorded. Write the total that is printed on the estimate, or make a new estimate."
         )
     record = Approved(
         estimate=estimated.name,
@@ -137,7 +139,8 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
 
     Raises:
         DeskError: the job's invoice is issued already.
-        ConsentError: one is about another paper than the estimate that was made, or what was declined is not on the estimate.
+        ConsentError: one is about another document than the estimate that was made, or what was declined is not
+            on the estimate.
     """
     new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:

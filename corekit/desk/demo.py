@@ -52,7 +52,8 @@ def _job(shop: Shop, path: Path) -> Iterator[str]:
                 raise
             estimated.add(awaited.estimate)
             estimate = shop.estimate(awaited.job, awaited.estimate.split(" ", 1)[0])
-            yield f"{awaited.name}: estimate {estimate.name!r}, {estimate.total} {estimate.total.currency}: {estimate.pdf}"
+            total = f"{estimate.total} {estimate.total.currency}"
+            yield f"{awaited.name}: estimate {estimate.name!r}, {total}: {estimate.pdf}"
     record = job_with_id(shop.context, job)
     invoice = shop.issue(job)
     yield f"{record.name}: invoice {invoice.number}, due {invoice.due} {invoice.due.currency}: {invoice.pdf}"

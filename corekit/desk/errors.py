@@ -36,8 +36,8 @@ class EstimateAwaitedError(DeskError):
         if stage in STAGES and count == str(before + 1):
             what = f"The file approves the estimate {estimate!r}, which was not made yet."
             cure = (
-                f"Make the estimate with `corekit estimate {name} --stage {stage}`, show it, then add the file"
-                " again."
+                f"Make the estimate with `corekit estimate {name} --stage {stage}`, show it, then add the"
+                " file again."
             )
         else:
             known = f"made were {', '.join(map(repr, made))}" if made else "none was made yet"

@@ -62,8 +62,8 @@ def estimate(
     without: Collection[str] = (),
     request_id: str = "",
 ) -> Estimate:
-    """Make an estimate and keep its Document: `diagnosis` (call-out and diagnosis) or `repair` (what the findings
-    call for).
+    """Make an estimate and keep its Document: `diagnosis` (call-out and diagnosis) or `repair` (what the
+    findings call for).
 
     Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing
     changed, it gives the estimate that stands.
@@ -74,7 +74,8 @@ def estimate(
             same drive as another one.
         without: Keys of work that could be proposed and is not: it is approved already, or the customer does
             not want to hear of it.
-        request_id: Of what asks for it, where a screen does; asked under it again, it is the estimate made then.
+        request_id: Of what asks for it, where a screen does; asked under it again, it is the estimate made
+            then.
 
     Raises:
         RequestConflictError: the id is another request's.
@@ -235,7 +236,8 @@ def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
     if not named:
         made = ", ".join(repr(noted.record.name) for noted in job.estimates) or "none"
         raise DeskError(
-            f"{job.name} has no estimate {name!r}; made were {made}. Make one with `corekit estimate {job.name}`."
+            f"{job.name} has no estimate {name!r}; made were {made}. Make one with"
+            f" `corekit estimate {job.name}`."
         )
     pdf = paper.path_of(shop, paper.estimate_name(job, named[-1]))
     return _made(job, named[-1], from_data(named[-1].document), pdf)

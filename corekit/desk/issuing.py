@@ -67,8 +67,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
     """Take a number and issue the invoice of a job, or one over several jobs of one customer; asked again, or
     for one of them, the same invoice.
 
-    Each job keeps within what was approved in it; tax is worked out once on the whole. All of them are issued,
-    or none. `request_id` is that of what asks, where a screen does.
+    Each job keeps within what was approved in it; tax is worked out once on the whole. All of them are
+    issued, or none. `request_id` is that of what asks, where a screen does.
 
     Raises:
         ConsentError: one of them would exceed what was approved in it, or there is nothing of it to invoice.
@@ -190,7 +190,8 @@ def left_out(shop: ShopContext, record: Job) -> list[str]:
         ),
         *(f"the estimate {name!r} has no answer on record." for name in approval.pending),
         *(
-            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never read."
+            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never"
+            " read."
             for noted in record.waiting
         ),
     ]

@@ -49,8 +49,8 @@ def left_in(asked: Sequence[WorkItem], without: Collection[str]) -> list[WorkIte
     strange = sorted(set(without) - {one.operation for one in asked})
     if strange:
         raise DeskError(
-            f"{', '.join(strange)}: cannot be proposed now, so it cannot be left out either. Look at the estimate"
-            " again."
+            f"{', '.join(strange)}: cannot be proposed now, so it cannot be left out either. Look at the"
+            " estimate again."
         )
     kept = [one for one in asked if one.operation not in without]
     if asked and not kept:
@@ -129,8 +129,8 @@ def cap_of(book: PriceBook) -> Money | None:
 
 
 def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:
-    """The approved lines whose work was done: call-out and diagnosis always, an operation once it stands in the
-    journal.
+    """The approved lines whose work was done: call-out and diagnosis always, an operation once it stands in
+    the journal.
 
     What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
     for the looking; and a line claims no finding that its evidence does not bear out any more.

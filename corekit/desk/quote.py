@@ -93,7 +93,8 @@ def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) 
     """What an approved estimate would come to with these pieces of work declined.
 
     Raises:
-        ConsentError: what is declined is not on the estimate, or today's tax rates give the estimate another total.
+        ConsentError: what is declined is not on the estimate, or today's tax rates give the estimate another
+            total.
     """
     yes = Approved(
         estimate=estimate.name,

@@ -247,8 +247,8 @@ class Reader(Evidence, Work):
             self.faults.add(
                 path,
                 "is empty",
-                "arrived, remarked, approved, setup, readings, seen, codes, requested, started, repaired, waived,"
-                " paid, left or ended",
+                "arrived, remarked, approved, setup, readings, seen, codes, requested, started, repaired,"
+                " waived, paid, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")

@@ -20,8 +20,8 @@ class Decision:
 
     Attributes:
         estimate, approval: The estimate, and the latest word on it.
-        approved: Operations that stand approved by this decision, in the estimate's order; `done`: those of them
-            that were done under it.
+        approved: Operations that stand approved by this decision, in the estimate's order; `done`: those of
+            them that were done under it.
         has_diagnosis: Its call-out, travel and diagnosis stand: no later decision replaced them.
     """
 
@@ -45,8 +45,8 @@ class Approval:
         approved: Operations that were approved, done or not; `open`: those that are still to be done.
         declined: Operations of which the latest word is no.
         done: Operations that were done, approved or not; `unapproved`: those that nobody approved.
-        pending: Names of the estimates that wait for an answer; a newer estimate of the same stage takes the place
-            of an older one.
+        pending: Names of the estimates that wait for an answer; a newer estimate of the same stage takes the
+            place of an older one.
     """
 
     decisions: tuple[Decision, ...]

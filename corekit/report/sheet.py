@@ -46,6 +46,6 @@ class Sheet:
     draft: bool = False
 
 
-#: Who may approve an estimate. It is printed on the page that everybody with the code can read, so it is never
-#: a name.
+#: Who may approve an estimate. It is printed on the page that everybody with the code can read, so it is
+#: never a name.
 WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")

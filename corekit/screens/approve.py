@@ -1,4 +1,6 @@
-"""Approving: what call-out and diagnosis costs, what the repair costs, the paper, and the approval or refusal of it."""
+"""Approving: what call-out and diagnosis costs, what the repair costs, the paper, and the approval or refusal
+of it.
+"""
 
 from __future__ import annotations
 
@@ -340,8 +342,8 @@ def _needs_km(van: Van, job: Job) -> bool:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """A word on an estimate, as the form brought it; `nothing`: all of its work is declined; `words`: what was
-    said word for word.
+    """A word on an estimate, as the form brought it; `nothing`: all of its work is declined; `words`: what
+    was said word for word.
     """
 
     estimate: Estimate

@@ -305,8 +305,8 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Paragraph(
                 words=(
                     (
-                        "Estimate repair 1, 318.60 EUR, approved in person by the customer on 23 November 2026."
-                        " Declined: finding the drain."
+                        "Estimate repair 1, 318.60 EUR, approved in person by the customer on 23 November"
+                        " 2026. Declined: finding the drain."
                     ),
                 )
             ),
