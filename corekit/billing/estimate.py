@@ -39,7 +39,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     Args:
         book: The prices.
         km: The distance that is charged; needed when the price book prices the kilometre.
-        call_out: False where another job pays for the coming (the second vehicle in one driveway): neither
+        call_out: False where another job pays for the call-out (the second vehicle in one driveway): neither
             call-out nor travel.
 
     Raises:

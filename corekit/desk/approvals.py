@@ -21,14 +21,14 @@ from .errors import ApprovalError, DeskError
 
 @attrs.frozen(kw_only=True)
 class Approval:
-    """What was said of an estimate, before it is held against the paper.
+    """What was said of an estimate, before it is compared with the document.
 
     Attributes:
         estimate: The estimate's printed name. paper: Hash of the Document that was shown, where that is
             known.
         by, how: Who said it (never a name), and how.
         declined: Keys of work that was declined with it.
-        total: What stands on the paper, where somebody typed it: it must be the estimate's.
+        total: What is printed on the estimate, where somebody typed it: it must be the estimate's.
         signature: A drawn one, as text; kept with the persons and on no paper.
         words: What was said or written word for word; kept like a signature.
         taken: When, RFC 3339, if known.

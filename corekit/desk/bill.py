@@ -1,4 +1,4 @@
-"""The bill of a job: what was approved and done, what it comes to, and the paper it makes, with a number or
+"""The bill of a job: what was approved and done, what it comes to, and the document it makes, with a number or
 as a draft.
 """
 

@@ -70,7 +70,7 @@ def estimate(
 
     Args:
         km: How far the drive was.
-        call_out: whether a diagnosis is charged with the coming; not said, it is unless the job came in the
+        call_out: whether a diagnosis is charged with the call-out; not said, it is unless the job came in the
             same drive as another one.
         without: Keys of work that could be proposed and is not: it is approved already, or the customer does
             not want to hear of it.
@@ -81,7 +81,7 @@ def estimate(
         RequestConflictError: the id is another request's.
         DeskError: nothing calls for work, the price book prices none of it, the job has ended, its invoice
             is issued already, what is to be left out could not be proposed, or the job that it shares its
-            drive with is not one that pays for the coming.
+            drive with is not one that pays for the call-out.
         PriceError: the price book does not price what is called for.
     """
     job = shop.store.find(job)
@@ -172,7 +172,7 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
     other = job_named(shop, job.same_trip_as)
     if other.id == job.id or other.same_trip_as:
         raise DeskError(
-            f"{job.name} came in the same drive as {job.same_trip_as}, which does not pay for the coming"
+            f"{job.name} is on the same trip as {job.same_trip_as}, which does not pay for the call-out"
             " itself. Name the job that does, or withdraw the row that says so."
         )
     return False

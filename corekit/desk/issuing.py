@@ -105,7 +105,7 @@ def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.Common
 
 
 def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None) -> None:
-    """Write the invoice, unless its jobs have grown since the bill was made: then it is made anew."""
+    """Write the invoice, unless its jobs have grown since the bill was made: then it is made again."""
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
@@ -188,7 +188,7 @@ def left_out(shop: ShopContext, record: Job) -> list[str]:
             for key in waivers(record)
             if key not in lines
         ),
-        *(f"the estimate {name!r} has no answer on record." for name in approval.pending),
+        *(f"the estimate {name!r} has no answer yet." for name in approval.pending),
         *(
             f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never"
             " read."

@@ -103,9 +103,7 @@ def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) ->
         if not grounds and operation in wanted:
             grounds = [ground_of_wish(wanted[operation])]
         if not grounds:
-            grounds = [
-                Ground(kind=GroundKind.JUDGEMENT, text="no finding and no request on record speaks for it")
-            ]
+            grounds = [Ground(kind=GroundKind.JUDGEMENT, text="no recorded finding or request speaks for it")]
         asked.setdefault(operation, ask(operation, grounds[0], plugins))
     return list(asked.values())
 
@@ -119,7 +117,7 @@ def not_ended(job: Job) -> None:
     if job.ended is not None:
         raise DeskError(
             f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is"
-            " offered in it. If it goes on after all, withdraw that end with a reason, then ask again."
+            " proposed in it. If it goes on after all, withdraw that end with a reason, then ask again."
         )
 
 
@@ -132,22 +130,22 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
     """The approved lines whose work was done: call-out and diagnosis always, an operation once it stands in
     the journal.
 
-    What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
-    for the looking; and a line claims no finding that its evidence does not bear out any more.
+    What is waived stays visible at no charge; a job without a fault found pays for the call-out and not
+    for the diagnosis; and a line claims no finding that its evidence does not bear out any more.
     """
     lines = [line for line in work.done if line.operation or is_charged(line, job)]
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 
 def is_charged(line: Line, job: Job) -> bool:
-    """False for the diagnosis of a job that came to nothing."""
+    """False for the diagnosis of a job in which no fault was found."""
     return not (
         line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "no fault found"
     )
 
 
 def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
-    """The line as offered while its evidence stands; else with the ground that there is today, or with why
+    """The line as estimated while its evidence stands; else with the ground that there is today, or with why
     there is none any more.
     """
     gone = [entry for one in line.ground.evidence if (entry := job.instead_of(one)) is not None]

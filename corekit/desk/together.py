@@ -1,4 +1,4 @@
-"""One invoice over several jobs of one customer: who may be put together, and what goes on the paper."""
+"""One invoice over several jobs of one customer: who may be put together, and what goes on the invoice."""
 
 from __future__ import annotations
 

@@ -139,7 +139,7 @@ class Reader(Evidence, Work):
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(
-                ("customer",), "is empty", "name, phone or address", "what is known, or leave customer away"
+                ("customer",), "is empty", "name, phone or address", "what is known, or omit customer"
             )
         record = Customer(**{name: personal(name, text) for name, text in given.items()})
         self._say("customer", "customer", body_of(self._over(record)), ("customer",))

@@ -193,7 +193,7 @@ class Work(Drafts):
                 (*path, "amount"),
                 "is no money",
                 "the amount received",
-                "what was paid, or leave the step away",
+                "what was paid, or omit the step",
             )
         record = Paid(
             amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or ""
@@ -206,7 +206,7 @@ class Work(Drafts):
             self.faults.add(
                 (*path, "same_trip_as"),
                 f"{quoted(same)} is this very job",
-                "the name of the job whose customer pays for the coming",
+                "the name of the job whose customer pays for the call-out",
             )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Arrived(
@@ -248,8 +248,8 @@ class Work(Drafts):
         self._given(
             (*path, "because"),
             row.because,
-            "the reason, as the paper says it",
-            '"no fault showed in an hour of looking"',
+            "the reason, as the invoice says it",
+            '"no fault showed in an hour of testing"',
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Ended(how=how, because=(row.because or "").strip(), stage=self.stage)
@@ -266,7 +266,7 @@ class Work(Drafts):
         if number is not None and len(number) > _LONGEST_NUMBER:
             self.faults.add(
                 path,
-                f"{quoted(number)} is no number of an invoice",
+                f"{quoted(number)} is not the number of an invoice",
                 f"at most {_LONGEST_NUMBER} characters",
                 "it as it is printed",
             )

@@ -235,7 +235,7 @@ class Left:
 class Arrived:
     """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
 
-    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the coming already (another
+    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the call-out already (another
     vehicle in the same driveway).
     """
 
@@ -362,7 +362,7 @@ class Paid:
 class Receipted:
     """A receipt was handed over, a Document kept whole.
 
-    `payment` is the id of the entry that says what was paid; `name` is how the paper is filed.
+    `payment` is the id of the entry that says what was paid; `name` is how the receipt is filed.
     """
 
     payment: str

@@ -302,7 +302,7 @@ def _drawn_under(van: Van, job: Job, approved: Approved) -> str:
 
 
 def approved_to_do(van: Van, job: Job) -> dict[str, str]:
-    """Work that was approved and is not done yet, key → title: it is not offered again."""
+    """Work that was approved and is not done yet, key → title: it is not proposed again."""
     return {key: van.shop.plugins.title(key) for key in job.approval.open}
 
 

@@ -103,7 +103,7 @@ def _chains(entries: Sequence[Entry]) -> Iterator[str]:
         if len({entry.journal for entry in chain}) > 1:
             yield f"table entry, chain {chain[0].chain}: it belongs to more than one journal"
     for ids in (_twice(entry.id for entry in entries), _twice((entry.chain, entry.n) for entry in entries)):
-        yield from (f"table entry, {one}: it stands there twice" for one in ids)
+        yield from (f"table entry, {one}: it is there twice" for one in ids)
 
 
 def _twice(things: Iterable[Any]) -> list[Any]:
@@ -130,7 +130,7 @@ def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
     ):
         where = f"table person, text {hash_[:12]} ({kind}) of job {job}"
         if hash_ in here:
-            yield f"{where}: it stands there twice"
+            yield f"{where}: it is there twice"
         here[hash_] = job
         try:
             if persons.salted_hash(salt, kind, text) != hash_ or not (_composed(text) and _composed(kind)):

@@ -179,7 +179,7 @@ def test_a_payment_is_not_corrected_beyond_what_was_approved(shop: Shop, file: P
 def test_what_an_invoice_leaves_out_is_said(shop: Shop, file: Path, diagnosed: str) -> None:
     shop.estimate(diagnosed, "repair")
     assert left_out(shop.context, job_named(shop.context, diagnosed)) == [
-        "the estimate 'repair 1' has no answer on record."
+        "the estimate 'repair 1' has no answer yet."
     ]
     file.write_text(VISIT + AGREED, "utf-8")
     shop.import_visit(file)

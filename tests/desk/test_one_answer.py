@@ -221,7 +221,7 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
         }
     assert len([line for line in lines if line.kind is LineKind.DIAGNOSIS]) <= 1
     # An estimate waits for an answer on the screen when the bill says that it has none.
-    assert {f"the estimate {name!r} has no answer on record." for name in stands.pending} == {
+    assert {f"the estimate {name!r} has no answer yet." for name in stands.pending} == {
         sentence for sentence in sentences if "has no answer" in sentence
     }
     if stands.step is Step.REPAIR:

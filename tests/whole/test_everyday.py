@@ -422,7 +422,7 @@ def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> N
     second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
     first.say(arrived={"same_trip_as": "second"})
     for visit in (first, second):
-        with pytest.raises(DeskError, match="does not pay for the coming itself"):
+        with pytest.raises(DeskError, match="does not pay for the call-out itself"):
             shop.estimate(visit.job, "diagnosis")
 
 
