@@ -136,8 +136,8 @@ class ApprovedWork:
         estimate = priced.decision.estimate
         if estimate.currency != self.book.currency:
             raise ConsentError(
-                f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in {self.book.currency};'
-                " make a new estimate."
+                f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in'
+                f" {self.book.currency}; make a new estimate."
             )
         if priced.approved == priced.estimated:
             return Money(estimate.total, estimate.currency)
@@ -258,8 +258,9 @@ def _refuse_unbound(approval: Approved, estimates: Sequence[Estimated]) -> None:
     if estimate is None:
         raise ConsentError(
             f'The approval of "{approval.estimate}" is about another document than the estimate'
-            f" that was made (hash {approval.document_hash[:12]}, made {named[-1].document_hash[:12]}). Show the customer the"
-            " estimate as it stands and record a new approval."
+            f" that was made (hash {approval.document_hash[:12]}, the estimate's"
+            f" {named[-1].document_hash[:12]}). Show the customer the estimate as it stands and record a new"
+            " approval."
         )
     if (approval.total, approval.currency) != (estimate.total, estimate.currency):
         raise ConsentError(

@@ -14,7 +14,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.personal import Personal, PersonalText
 from ..model.records import Approved, Estimated, body_of
-from ..report.sheet import WHO_AGREES
+from ..report.sheet import WHO_APPROVES
 from .context import ShopContext
 from .errors import ApprovalError, DeskError
 
@@ -87,10 +87,10 @@ def draft_of(job: Job | None, approval: Approval) -> Draft:
         raise ApprovalError(
             "An approval says who approved and how, e.g. the customer, in person. Nothing was recorded."
         )
-    if approval.by not in WHO_AGREES:
+    if approval.by not in WHO_APPROVES:
         raise ApprovalError(
             f"{approval.by!r} would stand in the record for good, so who approved is never a name. Write"
-            f" one of {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
+            f" one of {', '.join(WHO_APPROVES)}; names belong to customer = {{ … }}. Nothing was recorded.",
             "by",
         )
     total = Money(estimated.total, estimated.currency)
@@ -139,8 +139,8 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
 
     Raises:
         DeskError: the job's invoice is issued already.
-        ConsentError: one is about another document than the estimate that was made, or what was declined is not
-            on the estimate.
+        ConsentError: one is about another document than the estimate that was made, or what was declined is
+            not on it.
     """
     new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:

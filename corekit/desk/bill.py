@@ -1,5 +1,5 @@
-"""The bill of a job: what was approved and done, what it comes to, and the document it makes, with a number or
-as a draft.
+"""The bill of a job: what was approved and done, what it comes to, and the document it makes, with a number
+or as a draft.
 """
 
 from __future__ import annotations

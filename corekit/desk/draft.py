@@ -29,7 +29,7 @@ from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
-from .offerable import asked_for, cap_of, done_without_estimate, is_charged
+from .offerable import cap_of, done_without_estimate, is_charged, requested_work
 from .settings import Settings, declared, read_prices, read_settings
 
 #: Columns of a paper in the terminal.
@@ -56,7 +56,7 @@ def draft_estimate(
 ) -> DraftPaper:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
-    work = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
+    work = requested_work(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not work:
         raise DeskError(
             f"Nothing in {bench.job.name} calls for work that may be proposed; `corekit check` names the next"

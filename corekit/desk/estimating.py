@@ -28,7 +28,7 @@ from .assessing import assessment_of
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import job_named
-from .offerable import asked_for, cap_of, left_in, not_ended
+from .offerable import cap_of, left_in, not_ended, requested_work
 from .settings import PRICE_FILE
 
 
@@ -155,7 +155,7 @@ def lines_of(
         return waive(diagnosis_lines(shop.prices, terms.km, call_out=pays), waivers(job))
     if stage != "repair":
         raise DeskError(f"An estimate is for the stage diagnosis or repair; got {stage!r}.")
-    work = asked_for(job, assessment, shop.plugins)
+    work = requested_work(job, assessment, shop.plugins)
     if not work:
         raise DeskError(
             f"Nothing in {job.name} calls for work that may be proposed. See `corekit check {job.name}`: it"

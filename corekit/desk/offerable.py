@@ -20,7 +20,7 @@ from ..plugin.host import Plugins
 from .errors import DeskError
 
 
-def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
+def requested_work(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """Every operation that may be proposed now, each with its one ground, most urgent first: what findings
     call for, then what was asked for.
     """
@@ -73,8 +73,8 @@ def ground_of(finding: Finding) -> Ground:
 
 
 def ground_of_wish(wanted: Requested, evidence: tuple[str, ...] = ()) -> Ground:
-    told = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
-    text = f"{told}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or told
+    origin = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
+    text = f"{origin}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or origin
     return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
 
 

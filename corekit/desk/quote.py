@@ -17,7 +17,7 @@ from ..model.records import Approved, Estimated
 from ..report.cost import ground_words
 from .context import ShopContext
 from .estimating import Estimate, Terms, lines_of
-from .offerable import asked_for
+from .offerable import requested_work
 
 
 @attrs.frozen(kw_only=True)
@@ -56,7 +56,7 @@ def prospect(
     Raises:
         DeskError, PriceError: as `estimating.estimate`.
     """
-    if stage == "repair" and not asked_for(job, assessment, shop.plugins):
+    if stage == "repair" and not requested_work(job, assessment, shop.plugins):
         return None
     lines = lines_of(shop, job, assessment, stage, terms)
     return Prospect(parts=parts_of(lines), total=totals(lines, shop.prices).gross)
@@ -96,7 +96,7 @@ def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) 
         ConsentError: what is declined is not on the estimate, or today's tax rates give the estimate another
             total.
     """
-    yes = Approved(
+    approval = Approved(
         estimate=estimate.name,
         document_hash=document_hash(estimate.document),
         total=estimate.total.minor,
@@ -107,4 +107,4 @@ def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) 
     )
     job = shop.store.job(estimate.job)
     earlier = {noted.id for noted in job.approvals if noted.record.estimate == estimate.name}
-    return ApprovedWork.of(job, shop.prices, [yes], instead_of=earlier).sums[estimate.name]
+    return ApprovedWork.of(job, shop.prices, [approval], instead_of=earlier).sums[estimate.name]

@@ -34,8 +34,8 @@ def verify(store: Store, mark: str = "") -> Verified:
     """Check a shop's store, and hold it against the record mark of a paper.
 
     The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one
-    before it, so where the mark's entries are here and the chains verify, nothing that the document rests on was
-    changed or removed since.
+    before it, so where the mark's entries are here and the chains verify, nothing that the document rests on
+    was changed or removed since.
     """
     faults, words = store.verify(), ""
     if mark:

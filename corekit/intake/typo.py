@@ -33,7 +33,7 @@ class Slip:
         return f"{self.write}{self._how}?"
 
     @property
-    def told(self) -> str:
+    def suggestion(self) -> str:
         return f"{quoted(self.write)}{self._how}"
 
     @property

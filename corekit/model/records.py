@@ -235,8 +235,8 @@ class Left:
 class Arrived:
     """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
 
-    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the call-out already (another
-    vehicle in the same driveway).
+    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the call-out already
+    (another vehicle in the same driveway).
     """
 
     stage: int = 0

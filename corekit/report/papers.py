@@ -16,7 +16,7 @@ from ..model.job import Job
 from ..model.money import Money
 from . import cost, sections
 from .findings import finding_row, in_short, what_was_found
-from .sheet import Sheet, Yes
+from .sheet import ApprovalRow, Sheet
 
 
 def estimate_document(
@@ -98,7 +98,7 @@ def invoice_document(
     lines: Sequence[Line],
     totals: Totals,
     payable: Payable,
-    approvals: Sequence[Yes],
+    approvals: Sequence[ApprovalRow],
     payments: Sequence[tuple[str, Money]],
     link: int,
     record_mark: str,

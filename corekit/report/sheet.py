@@ -24,7 +24,7 @@ class Issuer:
 
 
 @attrs.frozen(kw_only=True)
-class Yes:
+class ApprovalRow:
     """One approval, the day of it, and what was approved after what was declined with it."""
 
     approval: Approved
@@ -48,4 +48,4 @@ class Sheet:
 
 #: Who may approve an estimate. It is printed on the page that everybody with the code can read, so it is
 #: never a name.
-WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")
+WHO_APPROVES = ("customer", "owner", "driver", "keeper", "representative")

@@ -15,7 +15,7 @@ from ..desk import jobs, quote
 from ..desk.approving import approve as record_approval
 from ..desk.estimating import Estimate, Terms, estimate_named
 from ..desk.estimating import estimate as make_estimate
-from ..desk.offerable import asked_for, cap_of
+from ..desk.offerable import cap_of, requested_work
 from ..desk.quote import Part, Prospect
 from ..desk.rows import add_rows
 from ..errors import CorekitError
@@ -25,7 +25,7 @@ from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Approved, Estimated
-from ..report.sheet import WHO_AGREES
+from ..report.sheet import WHO_APPROVES
 from ..visit.guidance import open_tests
 from . import forms
 from .context import Van
@@ -113,7 +113,7 @@ def add(app: flask.Flask, van: Van) -> None:
             needs_km=_needs_km(van, record),
             cap=cap_of(van.shop.prices),
             pays_words=vehicle_named(record.same_trip_as, van),
-            **_yes_form(van, record, waits),
+            **_approval_form(van, record, waits),
         )
 
     @app.get("/job/<job>/estimate")
@@ -140,7 +140,7 @@ def add(app: flask.Flask, van: Van) -> None:
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
             operations=van.shop.plugins.operations,
             next_test=next(iter(open_tests(assessment, van.shop.plugins)), None),
-            **_yes_form(van, record, waits),
+            **_approval_form(van, record, waits),
         )
 
     @app.post("/job/<job>/estimate-of/<stage>")
@@ -203,7 +203,7 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
 
-def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
+def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
     """What the form of the approval needs."""
     came_back = flask.g.get("given")
     wanted = (
@@ -214,7 +214,7 @@ def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
         else []
     )
     return {
-        "who": WHO_AGREES,
+        "who": WHO_APPROVES,
         "paper": shown(waits.estimate.document, van, record) if waits else None,
         "requested": wanted,
     }
@@ -310,7 +310,7 @@ def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tu
     """What would be proposed, without what is approved already; or why nothing can be."""
     assessment = van.assessed(job)
     may = (
-        {asked.operation for asked in asked_for(job, assessment, van.shop.plugins)}
+        {asked.operation for asked in requested_work(job, assessment, van.shop.plugins)}
         if stage == "repair"
         else set()
     )
@@ -379,9 +379,11 @@ def said_of(van: Van, job: Job) -> Said:
         )
     if how not in HOW:
         faults.append(Fault("how", "", "How was it approved? In person, by phone or by message."))
-    if by not in WHO_AGREES:
+    if by not in WHO_APPROVES:
         faults.append(
-            Fault("by", "", f"Who approved? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
+            Fault(
+                "by", "", f"Who approved? One of {', '.join(WHO_APPROVES)}; a name belongs to the customer."
+            )
         )
     signature = None
     try:

@@ -51,8 +51,8 @@ def work_on(van: Van, key: str, job: Job) -> Work:
     )
 
 
-def _known(told: str) -> str:
-    return "" if told == DONT_KNOW else told
+def _known(answer: str) -> str:
+    return "" if answer == DONT_KNOW else answer
 
 
 def repaired_place(trait: str) -> str:

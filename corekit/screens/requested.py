@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import flask
 
-from ..desk.offerable import asked_for
+from ..desk.offerable import requested_work
 from ..model.job import Job
 from ..model.records import WAIVED_CHARGES
 from .context import Van
@@ -68,6 +68,6 @@ def add(app: flask.Flask, van: Van) -> None:
             for line in noted.record.lines
             if line.get("operation")
         ]
-        asked = [one.operation for one in asked_for(job, van.assessed(job), plugins)]
+        asked = [one.operation for one in requested_work(job, van.assessed(job), plugins)]
         keys = dict.fromkeys([*asked, *estimated, *(noted.record.operation for noted in job.repairs)])
         return {key: plugins.title(key) for key in keys}

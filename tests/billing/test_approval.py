@@ -101,12 +101,12 @@ def test_nothing_is_invoiced_without_an_approval() -> None:
     assert refusal(LOOK, ApprovedWork([DIAGNOSIS], [], BOOK)).startswith("Nothing was approved")
 
 
-def test_a_line_that_was_never_offered_is_refused() -> None:
+def test_a_line_that_is_on_no_estimate_is_refused() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: is on no estimate.")
 
 
-def test_a_line_that_was_offered_but_not_approved_is_refused() -> None:
+def test_a_line_that_was_estimated_but_not_approved_is_refused() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *REPAIR), standing).startswith(
         'battery.replace: is on the estimate "repair 1", but nobody approved it.'
@@ -156,7 +156,7 @@ def test_an_approved_line_is_not_invoiced_twice() -> None:
     )
 
 
-def test_a_tax_rate_that_rose_since_needs_a_new_yes() -> None:
+def test_a_tax_rate_that_rose_since_needs_a_new_approval() -> None:
     text = refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21")))
     assert (
         text
@@ -171,7 +171,7 @@ def test_a_tax_rate_that_fell_since_does_not_stand_in_the_way() -> None:
     may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("19")))
 
 
-def test_an_approval_to_another_paper_is_refused() -> None:
+def test_an_approval_of_another_document_is_refused() -> None:
     text = refusal(
         REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK)
     )
@@ -193,7 +193,7 @@ def test_an_approval_to_no_estimate_at_all_is_refused() -> None:
     )
 
 
-def test_declining_what_was_not_offered_is_refused() -> None:
+def test_declining_what_is_not_on_the_estimate_is_refused() -> None:
     assert refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith(
         'The approval of "repair 1" declines what is not on it.'
     )
@@ -215,7 +215,7 @@ def test_the_latest_word_on_an_estimate_counts_and_counts_once() -> None:
     assert ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
 
 
-def test_an_operation_offered_again_is_not_owed_twice() -> None:
+def test_an_operation_estimated_again_is_not_owed_twice() -> None:
     again = work("battery.replace", "battery.clean")
     second = estimate("repair 2", again)
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
@@ -236,7 +236,7 @@ def test_an_operation_declined_in_a_later_estimate_is_declined() -> None:
     assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
 
 
-def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None:
+def test_a_cent_of_tax_rounding_between_two_estimates_is_taken_off_openly() -> None:
     # At 20 %: 10.02 → 2.004 → 2.00 and 30.02 → 6.004 → 6.00, but 40.04 → 8.008 → 8.01.
     book = prices(diagnosis="10.02")
     look = diagnosis_lines(book)

@@ -32,7 +32,9 @@ def test_what_decides_is_the_ground_before_what_only_advises(blocks: tuple[objec
     assert grounds["Replace the plug leads"].startswith(("Lead 2: cracked", "The misfire went with the lead"))
 
 
-def test_an_estimate_shows_only_findings_that_ask_for_the_work_it_offers(blocks: tuple[object, ...]) -> None:
+def test_an_estimate_shows_only_findings_that_ask_for_the_work_it_proposes(
+    blocks: tuple[object, ...],
+) -> None:
     rows = [row for block in blocks if isinstance(block, Findings) for row in block.rows]
     assert {row.urgency for row in rows} == {"this visit"}
     assert not any(row.text.startswith("Lead 1") for row in rows)

@@ -74,7 +74,7 @@ def diagnosed(shop: Shop, file: Path) -> str:
     return shop.import_visit(file)
 
 
-def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path, file: Path) -> None:
+def test_a_shop_whose_prices_were_never_filled_in_makes_no_estimate(tmp_path: Path, file: Path) -> None:
     set_up(tmp_path / "new", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
     with Shop(tmp_path / "new") as shop:
         with pytest.raises(EstimateAwaitedError):

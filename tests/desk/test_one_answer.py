@@ -228,7 +228,7 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
         assert stands.to_do
 
 
-def test_what_was_done_under_a_yes_is_charged_although_doing_it_again_was_declined() -> None:
+def test_what_was_done_under_an_approval_is_charged_although_doing_it_again_was_declined() -> None:
     job = Told()
     first = job.estimate(work("battery.clean"))
     job.approve(first)
@@ -252,7 +252,7 @@ def test_work_that_is_approved_again_after_it_was_done_is_to_be_done_again() -> 
     assert str(totals(ApprovedWork.of(job.job, BOOK).done, BOOK).gross) == "72.00"
 
 
-def test_work_done_before_the_yes_is_covered_by_it_and_not_to_be_done_again() -> None:
+def test_work_done_before_the_approval_is_covered_by_it_and_not_to_be_done_again() -> None:
     job = Told()
     job.repair("battery.clean")
     assert job.job.approval.unapproved == ("battery.clean",)
@@ -268,14 +268,14 @@ def test_a_withdrawn_approval_leaves_nothing_to_do() -> None:
     assert (job.job.approval.open, job.job.approval.pending) == ((), ("repair 1",))
 
 
-def test_an_approval_to_a_paper_that_was_never_offered_approves_nothing() -> None:
+def test_an_approval_of_an_estimate_that_was_never_made_approves_nothing() -> None:
     job = Told()
     made = job.estimate(work("battery.clean"))
     job.approve(attrs.evolve(made, document_hash="another paper's"))
     assert job.job.approval.open == ()
 
 
-def test_what_a_yes_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
+def test_what_an_approval_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
     job = Told()
     first = job.estimate(work("battery.clean", "battery.find_drain"))
     job.approve(first)

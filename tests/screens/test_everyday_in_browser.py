@@ -167,7 +167,7 @@ def drive(empty_shop: Path, screens: Callable[..., Screens], phone: Callable[...
 # ---- approved without the customer there
 
 
-def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
+def test_the_customer_is_absent_and_approves_by_message(drive: Driveway) -> None:
     drive.begin(traits=SOUND)
     hand = drive.hand
     drive.open()
@@ -268,7 +268,7 @@ def test_diagnosis_only_tells_what_was_found_and_charges_the_looking(drive: Driv
     ]
 
 
-def test_a_visit_that_came_to_nothing_pays_for_the_coming_alone(drive: Driveway) -> None:
+def test_a_visit_that_found_no_fault_pays_for_the_call_out_alone(drive: Driveway) -> None:
     drive.begin()
     drive.yes("diagnosis", "60.00")
     hand = drive.hand
@@ -500,7 +500,9 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
 # ---- more than was thought
 
 
-def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_part(drive: Driveway) -> None:
+def test_an_extra_fault_found_on_the_way_is_a_second_estimate_that_is_declined_in_part(
+    drive: Driveway,
+) -> None:
     drive.looked()
     drive.yes("repair", "246.60")
     drive.say(
@@ -645,7 +647,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     ]
 
 
-def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: Driveway) -> None:
+def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_call_out(drive: Driveway) -> None:
     drive.begin()
     drive.yes("diagnosis", "60.00")
     first, name = drive.id, drive.job.name

@@ -66,7 +66,7 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
     assert visit.stands.step is Step.TEST
     visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
-    assert (visit.stands.step, visit.stands.pending) == (Step.OFFER, ("repair 1",))
+    assert (visit.stands.step, visit.stands.pending) == (Step.ESTIMATE, ("repair 1",))
     visit.approve("repair")
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, ("battery.clean_contacts",))
     visit.say(repaired={"operation": "battery.clean_contacts"})
@@ -107,7 +107,7 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
     ).job
     visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
-    assert visit.stands.step is Step.OFFER, "nobody has to be there to approve"
+    assert visit.stands.step is Step.ESTIMATE, "nobody has to be there to approve"
     visit.approve("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
@@ -159,7 +159,7 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
     assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
 
 
-def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(visit: Visit) -> None:
+def test_work_that_was_declined_on_a_later_estimate_is_not_the_next_step(visit: Visit) -> None:
     works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
     visit.approve("diagnosis")
     for operation in works[:2]:

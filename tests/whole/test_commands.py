@@ -660,7 +660,7 @@ def test_a_payment_in_the_file_beyond_what_was_approved_adds_nothing(
 # ---- estimate, approve
 
 
-def test_an_estimate_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
+def test_an_estimate_is_a_document_with_its_total_and_the_words_that_record_the_approval(
     shop: Path, visit: Path
 ) -> None:
     corekit("add", visit, shop=shop)
@@ -683,7 +683,7 @@ def test_asked_again_with_nothing_changed_the_standing_estimate_is_given(shop: P
     assert (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes() == paper
 
 
-def test_an_approval_binds_to_the_offered_paper(estimated: Path) -> None:
+def test_an_approval_binds_to_the_estimate_that_was_shown(estimated: Path) -> None:
     done(corekit("approve", WORN, "--total", "60.00", "--how", "by phone", shop=estimated))
     with Shop(estimated) as opened:
         job = opened.store.job(opened.store.find(WORN))
@@ -719,7 +719,7 @@ def test_an_estimate_that_was_not_made_cannot_be_approved(shop: Path, visit: Pat
     )
 
 
-def test_declining_what_was_not_offered_is_refused(estimated: Path) -> None:
+def test_declining_what_is_not_on_the_estimate_is_refused(estimated: Path) -> None:
     refused(
         corekit(
             "approve", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=estimated
