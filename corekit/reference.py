@@ -112,7 +112,7 @@ def code_meanings() -> dict[str, CodeMeaning]:
         if not row.meaning:
             faults.add((*at, "meaning"), "is empty", "what the code means")
         if row.code in found:
-            faults.add((*at, "code"), f"{row.code} stands there twice", "each code once")
+            faults.add((*at, "code"), f"{row.code} is given twice", "each code once")
         if row.source not in known:
             faults.add((*at, "source"), f"there is no source {quoted(row.source)}", "a key of sources.toml")
         else:

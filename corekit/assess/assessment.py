@@ -37,7 +37,7 @@ class Assessment:
             next tests of a system that is only in question (see `assess`) stand behind those of the systems
             that were read.
         too_long: Next tests that do not fit into the time left; none when no time was named.
-        calls: For every operation that some finding speaks for: may it be offered?
+        calls: For every operation that some finding speaks for: may it be proposed?
         readings: stage → readings in the order of the declarations.
         replaces: Operation → the part it exchanges.
     """
@@ -108,7 +108,7 @@ class Assessment:
         return tuple(gap for gap in late if (gap.system, gap.check) not in still_open)
 
     def may_propose(self, operation: str, stage: int | None = None) -> bool:
-        """May it be offered on what this stage shows (without one: on what any stage did)? What was called
+        """May it be proposed on what this stage shows (without one: on what any stage did)? What was called
         for earlier was answered then.
         """
         return any(
@@ -373,7 +373,7 @@ def _ruling(system: System, case: Case, findings: Sequence[Finding], disputed: C
 
 
 def _plain_call(system: System, finding: Finding, stage: int) -> Call:
-    """Work that exchanges no part may be offered when the finding speaks for it plainly, as a verdict or as
+    """Work that exchanges no part may be proposed when the finding speaks for it plainly, as a verdict or as
     advice.
     """
     if system.operations[finding.calls_for].replaces:

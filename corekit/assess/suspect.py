@@ -80,7 +80,7 @@ class NextTest:
 
 @attrs.frozen(kw_only=True)
 class Call:
-    """Whether an operation may be offered on what was found, and why or why not yet."""
+    """Whether an operation may be proposed on what was found, and why or why not yet."""
 
     operation: str
     met: bool

@@ -1,1 +1,1 @@
-"""Price book, offer, agreement, totals, payment. Is given findings and never makes them."""
+"""Price book, estimate, approval, totals, payment. Is given findings and never makes them."""

@@ -1,6 +1,6 @@
 """What was approved in lines and money, and whether an invoice keeps within it.
 
-The rule is the strictest there is: nothing above the agreed sum, and nothing that was not agreed to, without
+The rule is the strictest there is: nothing above the approved sum, and nothing that was not approved, without
 a new yes. Local law may ask more than this (a written estimate, a certain form of consent, a statement on the
 paper); it never makes an invoice that is refused here a good idea.
 """
@@ -30,7 +30,7 @@ class ConsentError(CorekitError, ValueError):
 
 @attrs.frozen
 class _Priced:
-    """One decision in lines: all that were offered, those that stand approved, those to charge for."""
+    """One decision in lines: all on the estimate, those that stand approved, those to charge for."""
 
     decision: Decision
     estimated: tuple[Line, ...]
@@ -48,10 +48,10 @@ def _acts(given: Iterable[Approved | Repaired]) -> tuple[Approved | Repaired, ..
 
 @attrs.frozen
 class ApprovedWork:
-    """`model.approval.Approval` in lines and money: everything offered, every agreement and repair in the
+    """`model.approval.Approval` in lines and money: every estimate, every approval and repair in the
     journal's order, and the price book.
 
-    Each offer's lines are read once, whatever is asked.
+    Each estimate's lines are read once, whatever is asked.
     """
 
     estimates: tuple[Estimated, ...] = attrs.field(converter=_estimates)
@@ -65,7 +65,7 @@ class ApprovedWork:
         """What stands in a job's journal.
 
         Args:
-            more: Agreements that are about to be written. instead_of: Ids of the entries that they take the
+            more: Approvals that are about to be written. instead_of: Ids of the entries that they take the
                 place of.
         """
         acts: list[Approved | Repaired] = []
@@ -89,11 +89,11 @@ class ApprovedWork:
 
     @property
     def lines(self) -> tuple[Line, ...]:
-        """The lines that stand approved, in the order of the agreements.
+        """The lines that stand approved, in the order of the approvals.
 
         Raises:
-            ConsentError: an agreement names no offer, or its hash, total or currency is not the offer's, or
-                it declines what was not offered; or an offer's lines cannot be read.
+            ConsentError: an approval names no estimate, or its hash, total or currency is not the estimate's,
+                or it declines what is not on it; or an estimate's lines cannot be read.
         """
         return tuple(line for priced in self._priced for line in priced.approved)
 
@@ -108,17 +108,17 @@ class ApprovedWork:
 
     @cached_property
     def total(self) -> Money:
-        """The sum agreed to, tax included: each offer's total, less what was declined.
+        """The sum approved, tax included: each estimate's total, less what was declined.
 
         Raises:
-            ConsentError: as `lines`; or part of an offer was declined and today's tax rates no longer give
-                the total that it was offered at, so that nobody can say what the rest was agreed at.
+            ConsentError: as `lines`; or part of an estimate was declined and today's tax rates no longer give
+                the total that it was estimated at, so that nobody can say what the rest was approved at.
         """
         return total(self.sums.values(), self.book.currency)
 
     @cached_property
     def sums(self) -> dict[str, Money]:
-        """Printed name of each offer that has an answer → the sum agreed to of it, after what was declined.
+        """Printed name of each estimate that has an answer → the sum approved of it, after what was declined.
 
         Raises:
             ConsentError: as `total`.
@@ -136,8 +136,8 @@ class ApprovedWork:
         estimate = priced.decision.estimate
         if estimate.currency != self.book.currency:
             raise ConsentError(
-                f'Offer "{estimate.name}" is in {estimate.currency}, the price book in {self.book.currency}; make a'
-                " new offer."
+                f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in'
+                f" {self.book.currency}; make a new estimate."
             )
         if priced.approved == priced.estimated:
             return Money(estimate.total, estimate.currency)
@@ -145,10 +145,10 @@ class ApprovedWork:
             return Money(0, estimate.currency)
         if not self._still_comes_to_its_total(priced):
             raise ConsentError(
-                f'Offer "{estimate.name}" was made at {Money(estimate.total, estimate.currency)}'
+                f'Estimate "{estimate.name}" was made at {Money(estimate.total, estimate.currency)}'
                 f" {estimate.currency}; with the tax rates of {self.book.where} its lines come to another"
-                " sum, so what was not declined has no agreed one. Make a new offer and record a new"
-                " agreement."
+                " sum, so what was not declined has no approved one. Make a new estimate and record a new"
+                " approval."
             )
         return totals(priced.approved, self.book).gross
 
@@ -167,8 +167,8 @@ def may_invoice(
 ) -> None:
     """Return when these lines may be invoiced; else say why not.
 
-    Every line belongs to something that was agreed to; no operation comes to more (before tax) than agreed
-    for it; the total (tax and rounding amount included) is not above the agreed total. Local law may ask
+    Every line belongs to something that was approved; no operation comes to more (before tax) than approved
+    for it; the total (tax and rounding amount included) is not above the approved total. Local law may ask
     more.
 
     Args:
@@ -183,39 +183,43 @@ def may_invoice(
     """
     if not work.approvals:
         raise ConsentError(
-            "Nothing was agreed to, so nothing can be invoiced. Make an offer and record the customer's yes."
+            "Nothing was approved, so nothing can be invoiced. Make an estimate and record the customer's"
+            " approval."
         )
     allowed = work.total
     approved = _nets(work.lines)
     for line in lines:
         if line.net.currency != work.book.currency:
             raise ConsentError(
-                f"{line.text}: is priced in {line.net.currency}, but {work.book.currency} was agreed."
+                f"{line.text}: is priced in {line.net.currency}, but {work.book.currency} was approved."
             )
         if line.what not in approved:
             raise ConsentError(_not_approved(line, work))
     for what, net in _nets(lines).items():
         if net > approved[what]:
             raise ConsentError(
-                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was agreed. "
-                "Invoice what was agreed, or make a new offer and record a new agreement."
+                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was approved. "
+                "Invoice what was approved, or make a new estimate and record a new approval."
             )
     come_to = come_to or totals(lines, work.book)
     gross = come_to.gross + (rounding or Money(0, work.book.currency))
     if gross > allowed:
-        cure = "Make a new offer and record a new agreement."
+        cure = "Make a new estimate and record a new approval."
         if rounding is None and (less := rounding_to_approved(lines, work, come_to)).minor:
             cure = (
                 f"Only rounding of the tax makes the difference; invoice it with a rounding amount of {less}."
             )
-        raise ConsentError(f"The invoice comes to {gross} {gross.currency}, but {allowed} was agreed. {cure}")
+        raise ConsentError(
+            f"The invoice comes to {gross} {gross.currency}, but {allowed} was approved. {cure}"
+        )
 
 
 def rounding_to_approved(lines: Sequence[Line], work: ApprovedWork, come_to: Totals | None = None) -> Money:
-    """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several offers.
+    """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several
+    estimates.
 
-    Tax is rounded once on each document, so one invoice over two offers can come out a cent above their sum.
-    That cent was never agreed to. It is zero whenever something other than rounding makes the difference.
+    Tax is rounded once on each document, so one invoice over two estimates can come out a cent above their
+    sum. That cent was never approved. It is zero whenever something other than rounding makes the difference.
     """
     zero = Money(0, work.book.currency)
     excess = (come_to or totals(lines, work.book)).gross - work.total
@@ -232,7 +236,7 @@ def _priced(decision: Decision) -> _Priced:
         without_declined(estimated, decision.approval.declined)
     except ValueError as error:
         raise ConsentError(
-            f'The agreement to "{estimate.name}" declines what was not in it. {error}'
+            f'The approval of "{estimate.name}" declines what is not on it. {error}'
         ) from error
     approved = tuple(
         line
@@ -247,21 +251,22 @@ def _refuse_unbound(approval: Approved, estimates: Sequence[Estimated]) -> None:
     named = [estimate for estimate in estimates if estimate.name == approval.estimate]
     if not named:
         raise ConsentError(
-            f'An agreement names the offer "{approval.estimate}", which was never made; made are'
+            f'An approval names the estimate "{approval.estimate}", which was never made; made are'
             f" {_list(estimate.name for estimate in estimates)}."
         )
     estimate = estimate_of(approval, estimates)
     if estimate is None:
         raise ConsentError(
-            f'The agreement to "{approval.estimate}" is about another paper than the one that was offered (hash'
-            f" {approval.document_hash[:12]}, offered {named[-1].document_hash[:12]}). Show the customer the"
-            " offer as it stands and record a new agreement."
+            f'The approval of "{approval.estimate}" is about another document than the estimate'
+            f" that was made (hash {approval.document_hash[:12]}, the estimate's"
+            f" {named[-1].document_hash[:12]}). Show the customer the estimate as it stands and record a new"
+            " approval."
         )
     if (approval.total, approval.currency) != (estimate.total, estimate.currency):
         raise ConsentError(
-            f'The agreement to "{approval.estimate}" says {Money(approval.total, approval.currency)}'
-            f" {approval.currency}, but the offer says {Money(estimate.total, estimate.currency)}"
-            f" {estimate.currency}. Record the agreement with the total that is printed on the offer."
+            f'The approval of "{approval.estimate}" says {Money(approval.total, approval.currency)}'
+            f" {approval.currency}, but the estimate says {Money(estimate.total, estimate.currency)}"
+            f" {estimate.currency}. Record the approval with the total that is printed on the estimate."
         )
 
 
@@ -269,11 +274,11 @@ def _lines_of(estimate: Estimated) -> tuple[Line, ...]:
     try:
         return tuple(from_data(data) for data in estimate.lines)
     except ValueError as error:
-        raise ConsentError(f'The lines of the offer "{estimate.name}" cannot be read: {error}') from error
+        raise ConsentError(f'The lines of the estimate "{estimate.name}" cannot be read: {error}') from error
 
 
 def _not_approved(line: Line, work: ApprovedWork) -> str:
-    what, cure = line.what, "Leave it off, or make a new offer and record a new agreement."
+    what, cure = line.what, "Leave it off, or make a new estimate and record a new approval."
     refused = [
         decision.estimate.name
         for decision in work.approval.decisions
@@ -287,8 +292,8 @@ def _not_approved(line: Line, work: ApprovedWork) -> str:
         if any(other.what == what for other in _lines_of(estimate))
     ]
     if estimated:
-        return f'{what}: was offered in "{estimated[-1]}", but nobody agreed to it. {cure}'
-    return f"{what}: was never offered. {cure}"
+        return f'{what}: is on the estimate "{estimated[-1]}", but nobody approved it. {cure}'
+    return f"{what}: is on no estimate. {cure}"
 
 
 def _nets(lines: Iterable[Line]) -> dict[str, Money]:

@@ -1,4 +1,4 @@
-"""What can be offered: the lines of a diagnosis, and the lines of the repairs that are called for."""
+"""What can be proposed: the lines of a diagnosis, and the lines of the repairs that are called for."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     Args:
         book: The prices.
         km: The distance that is charged; needed when the price book prices the kilometre.
-        call_out: False where another job pays for the coming (the second vehicle in one driveway): neither
+        call_out: False where another job pays for the call-out (the second vehicle in one driveway): neither
             call-out nor travel.
 
     Raises:
@@ -76,7 +76,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     if call_out and book.per_km is not None:
         if km is None:
             got = "a distance is needed to price the drive"
-            write = 'the kilometres with the offer, or flat = "…" here'
+            write = 'the kilometres with the estimate, or flat = "…" here'
             raise PriceError([Fault("travel.per_km", "the kilometres", got, write)], book.where)
         if km < 0:
             raise InputError(f"A distance cannot be negative; got {km} km.")
@@ -167,7 +167,7 @@ def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, 
     if strange := [key for key in keys if key not in estimated]:
         known = ", ".join(sorted(estimated)) or "no operations"
         raise InputError(
-            f"{', '.join(strange) or 'An empty key'}: not offered, so it cannot be declined; offered are"
-            f" {known}."
+            f"{', '.join(strange) or 'An empty key'}: not on the estimate, so it cannot be declined; on it"
+            f" are {known}."
         )
     return tuple(line for line in lines if line.operation not in keys)

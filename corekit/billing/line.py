@@ -1,6 +1,6 @@
 """A line: a priced row with one ground.
 
-It can be written down as plain JSON data, because an offer keeps its lines.
+It can be written down as plain JSON data, because an estimate keeps its lines.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ class Line:
 
     @property
     def what(self) -> str:
-        """What it is agreed and waived as: its operation, or its kind where there is no operation."""
+        """What it is approved and waived as: its operation, or its kind where there is no operation."""
         return self.operation or str(self.kind)
 
     def __attrs_post_init__(self) -> None:

@@ -180,7 +180,7 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
     if tax.none is not None:
         others = [key for key in ("rates", "default") if getattr(tax, key)] + [*named]
         if others:
-            write = f"none without {', '.join(others)}, or leave none away"
+            write = f"none without {', '.join(others)}, or omit none"
             faults.add(("tax", "none"), "a shop outside tax has no rates", "none alone", write)
         elif not tax.none.strip():
             faults.add(("tax", "none"), "is empty", "the reason why no tax is shown")

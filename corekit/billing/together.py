@@ -1,4 +1,4 @@
-"""Several jobs on one invoice: each within its own agreement, tax once on the whole."""
+"""Several jobs on one invoice: each within its own approval, tax once on the whole."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class Share:
         """The rounding amount (BT-114) of an invoice over this job alone.
 
         Raises:
-            ConsentError: it would exceed what was agreed.
+            ConsentError: it would exceed what was approved.
         """
         rounding = rounding_to_approved(self.lines, self.work, self.totals)
         may_invoice(self.lines, self.work, rounding, self.totals)
@@ -51,12 +51,12 @@ def together(shares: Sequence[Share], book: PriceBook) -> tuple[Totals, Money]:
     """What these jobs come to on one invoice, and its rounding amount (BT-114, zero or negative).
 
     Lines are rounded each, tax once per rate over all of them (EN 16931 BR-CO-10, BR-CO-17), so the whole can
-    come out a few cents above the invoices apart. Those cents were never agreed to; the rounding amount takes
-    them off, so that together is never dearer than apart, and apart is never above what was agreed. Where
+    come out a few cents above the invoices apart. Those cents were never approved; the rounding amount takes
+    them off, so that together is never dearer than apart, and apart is never above what was approved. Where
     together is cheaper, it stays so.
 
     Raises:
-        ConsentError: some job would exceed what was agreed in it.
+        ConsentError: some job would exceed what was approved in it.
     """
     apart = total((share.alone for share in shares), book.currency)
     whole = totals([line for share in shares for line in share.lines], book)

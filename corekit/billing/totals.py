@@ -129,7 +129,7 @@ def percent_of(rate: str, book: PriceBook) -> Decimal:
         return Decimal(0)
     if rate not in book.rates:
         raise InputError(
-            f'{book.where}: tax.rates has no rate "{rate}", which a line names; add it, or make the offer'
+            f'{book.where}: tax.rates has no rate "{rate}", which a line names; add it, or make the estimate'
             " again with today's rates."
         )
     return book.rates[rate]
@@ -139,7 +139,7 @@ def payable(of: Totals, paid: Money | None = None, rounding: Money | None = None
     """What is due: gross less what was paid plus the rounding amount (BR-CO-16).
 
     The rounding amount is for cash without small coins, and for a cent by which tax on one invoice differs
-    from tax on the offers agreed to. It stands by itself and never changes net, tax or gross.
+    from tax on the estimates approved. It stands by itself and never changes net, tax or gross.
     """
     zero = Money(0, of.gross.currency)
     paid, rounding = paid or zero, rounding or zero

@@ -27,7 +27,7 @@ def waivers(job: Job) -> dict[str, str]:
     """
     rework = {
         noted.record.operation: f"rework of invoice {noted.record.invoice}; not charged"
-        for noted in job.wanted
+        for noted in job.requested
         if noted.record.ground == "rework"
     }
     return {
@@ -49,7 +49,7 @@ def did_not_fix(job: Job) -> frozenset[str]:
 
 
 def waive(lines: Iterable[Line], notes: Mapping[str, str]) -> tuple[Line, ...]:
-    """The same lines, those of waived things at a price of nothing and with the reason on them; the quantity
+    """The same lines, those of waived things at no charge and with the reason on them; the quantity
     stays, because it was done.
     """
     return tuple(_at_nothing(line, notes[line.what]) if line.what in notes else line for line in lines)

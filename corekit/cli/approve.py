@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
             total=money(args.total, estimate.total.currency),
         )
         print(
-            f"Recorded: {estimate.name!r}, {estimate.total} {estimate.total.currency}, approved by the {args.by},"
-            f" {args.how}."
+            f"Recorded: {estimate.name!r}, {estimate.total} {estimate.total.currency}, approved by the"
+            f" {args.by}, {args.how}."
         )
     return 0

@@ -28,7 +28,7 @@ def minutes(text: str) -> float:
     """Minutes as a person types them: 20, 7.5 or 7,5.
 
     Raises:
-        ArgumentTypeError: it is no number of minutes.
+        ArgumentTypeError: it is not a number of minutes.
     """
     if not re.fullmatch(r"[0-9]{1,4}([.,][0-9])?", text.strip()):
         raise argparse.ArgumentTypeError(f"{text!r} is not a number of minutes; write one, e.g. 20.")

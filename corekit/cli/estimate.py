@@ -1,7 +1,7 @@
-"""Make an estimate of a job and save it as it is printed. The customer approves exactly this estimate; another
-price needs another estimate.
+"""Make an estimate of a job and save it as it is printed. The customer approves exactly this estimate;
+another price needs another estimate.
 
-With --draft nothing is saved and nobody can approve it: a file or a job becomes a paper marked DRAFT.
+With --draft nothing is saved and nobody can approve it: a file or a job becomes a document marked DRAFT.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Take a number and issue the invoice. Asked again, it gives the same invoice. It never exceeds what was
 approved. Several jobs of one customer go on one invoice when you name them together.
 
-With --draft no number is taken: a file or a job becomes a paper marked DRAFT.
+With --draft no number is taken: a file or a job becomes a document marked DRAFT.
 """
 
 from __future__ import annotations

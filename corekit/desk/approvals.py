@@ -1,4 +1,4 @@
-"""The customer's word on an offer: bound to the very paper, once, whoever writes it down."""
+"""The customer's word on an estimate: bound to the very document, once, whoever writes it down."""
 
 from __future__ import annotations
 
@@ -14,20 +14,21 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.personal import Personal, PersonalText
 from ..model.records import Approved, Estimated, body_of
-from ..report.sheet import WHO_AGREES
+from ..report.sheet import WHO_APPROVES
 from .context import ShopContext
 from .errors import ApprovalError, DeskError
 
 
 @attrs.frozen(kw_only=True)
 class Approval:
-    """What was said of an offer, before it is held against the paper.
+    """What was said of an estimate, before it is compared with the document.
 
     Attributes:
-        offer: The offer's printed name. paper: Hash of the Document that was shown, where that is known.
+        estimate: The estimate's printed name. paper: Hash of the Document that was shown, where that is
+            known.
         by, how: Who said it (never a name), and how.
-        declined: Keys of work that was declined in the same stroke.
-        total: What stands on the paper, where somebody typed it: it must be the offer's.
+        declined: Keys of work that was declined with it.
+        total: What is printed on the estimate, where somebody typed it: it must be the estimate's.
         signature: A drawn one, as text; kept with the persons and on no paper.
         words: What was said or written word for word; kept like a signature.
         taken: When, RFC 3339, if known.
@@ -60,7 +61,7 @@ class Approval:
 
 
 def estimated_under(job: Job | None, name: str) -> Estimated | None:
-    """The offer of this printed name, if it was made; the latest of them."""
+    """The estimate of this printed name, if it was made; the latest of them."""
     estimates = (
         [noted.record for noted in job.estimates if noted.record.name == name] if job is not None else []
     )
@@ -68,34 +69,35 @@ def estimated_under(job: Job | None, name: str) -> Estimated | None:
 
 
 def draft_of(job: Job | None, approval: Approval) -> Draft:
-    """The row that an approval becomes, bound to the hash of its offer. It takes the place of whatever was
-    said of this offer before, in a file, on a screen or by command.
+    """The row that an approval becomes, bound to the hash of its estimate. It takes the place of whatever was
+    said of this estimate before, in a file, on a screen or by command.
 
     Raises:
-        ApprovalError: there is no such offer, it is not said who or how, or the total is another one.
+        ApprovalError: there is no such estimate, it is not said who or how, or the total is another one.
     """
     estimated = estimated_under(job, approval.estimate)
     if job is None or estimated is None:
         made = ", ".join(repr(noted.record.name) for noted in job.estimates) if job is not None else ""
         raise ApprovalError(
-            f"There is no offer {approval.estimate!r}; made were: {made or 'none'}. Make the offer first.",
+            f"There is no estimate {approval.estimate!r}; made were: {made or 'none'}. Make the"
+            " estimate first.",
             "estimate",
         )
     if not approval.by.strip() or not approval.how.strip():
         raise ApprovalError(
-            "An agreement says who agreed and how, e.g. the customer, in person. Nothing was recorded."
+            "An approval says who approved and how, e.g. the customer, in person. Nothing was recorded."
         )
-    if approval.by not in WHO_AGREES:
+    if approval.by not in WHO_APPROVES:
         raise ApprovalError(
-            f"{approval.by!r} would stand in the record for good, so who agreed is never a name. Write one of"
-            f" {', '.join(WHO_AGREES)}; names belong to customer = {{ … }}. Nothing was recorded.",
+            f"{approval.by!r} would stand in the record for good, so who approved is never a name. Write"
+            f" one of {', '.join(WHO_APPROVES)}; names belong to customer = {{ … }}. Nothing was recorded.",
             "by",
         )
     total = Money(estimated.total, estimated.currency)
     if approval.total not in (None, total.amount):
         raise ApprovalError(
-            f"The offer {approval.estimate!r} comes to {total} {total.currency}, not {approval.total}. Nothing"
-            " was recorded. Write the total that is printed on the offer, or make a new offer."
+            f"The estimate {approval.estimate!r} comes to {total} {total.currency}, not {approval.total}."
+            " Nothing was recorded. Write the total that is printed on the estimate, or make a new estimate."
         )
     record = Approved(
         estimate=estimated.name,
@@ -137,7 +139,8 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
 
     Raises:
         DeskError: the job's invoice is issued already.
-        ConsentError: one is about another paper than was offered, or what was declined was not offered.
+        ConsentError: one is about another document than the estimate that was made, or what was declined is
+            not on it.
     """
     new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:

@@ -1,4 +1,4 @@
-"""Taking down the customer's word on an offer."""
+"""Taking down the customer's word on an estimate."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def approve(
     words: str = "",
     request_id: str = "",
 ) -> Entry:
-    """Record who agreed to an offer, how, and what was declined in the same stroke.
+    """Record who approved an estimate, how, and what was declined with it.
 
     Args:
         total, signature, words: As `approvals.Approval` has them.
@@ -36,7 +36,7 @@ def approve(
         RequestConflictError: the id is another request's.
         DeskError: it is not said who or how, the total is another one, or the job's invoice is issued
             already.
-        ConsentError: what was declined was not offered.
+        ConsentError: what was declined is not on the estimate.
     """
     approval = approvals.Approval(
         estimate=estimate.name,

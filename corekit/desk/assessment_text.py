@@ -26,7 +26,7 @@ from ..report.findings import code_sentences
 from .check import Seen
 
 WIDTH = 100
-NEXT_SHOWN = 4  # tests told with hazard and step; the others by their question
+NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
 LEAST_SHARE = 0.005  # of an uncertainty; smaller ones are only counted
 
 
@@ -127,8 +127,8 @@ def _tally(seen: Seen) -> str:
     counts: dict[str, int] = {}
     for finding in seen.assessment.current:
         counts[str(finding.verdict)] = counts.get(str(finding.verdict), 0) + 1
-    told = ", ".join(f"{counts[verdict]} {verdict}" for verdict in map(str, Verdict) if verdict in counts)
-    return told or "no findings yet"
+    tally = ", ".join(f"{counts[verdict]} {verdict}" for verdict in map(str, Verdict) if verdict in counts)
+    return tally or "no findings yet"
 
 
 def _finding(finding: Finding, many: bool, seen: Seen) -> str:
@@ -180,15 +180,15 @@ def _uncertainties(seen: Seen) -> Iterator[str]:
         if finding.value is None or not rows:
             continue
         when = f" ({stage_name(finding.stage)})" if many else ""
-        told = [
+        rows_shown = [
             f"{row.part:>4.0%}  {units.show_uncertainty(row.u, finding.unit)}  {row.words}"
             for row in rows
             if row.part >= LEAST_SHARE
         ]
-        rest = len(rows) - len(told)
+        rest = len(rows) - len(rows_shown)
         yield _item(
             f"{finding.check}{when}: {units.show(finding.value, finding.unit)}",
-            *told,
+            *rows_shown,
             *([f"      and {rest} smaller"] if rest else []),
         )
     for one in dict.fromkeys(

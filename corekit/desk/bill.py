@@ -1,5 +1,5 @@
-"""The bill of a job: what was agreed and done, what it comes to, and the paper it makes, with a number or as
-a draft.
+"""The bill of a job: what was approved and done, what it comes to, and the document it makes, with a number
+or as a draft.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ class Bill:
     """A job's invoice, worked out and ready for a number.
 
     Raises:
-        ConsentError: nothing was both agreed to and done, or it would exceed what was agreed.
+        ConsentError: nothing was both approved and done, or it would exceed what was approved.
     """
 
     def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
@@ -30,7 +30,7 @@ class Bill:
         self.lines = to_invoice(job, self.work, assessment)
         if not self.lines:
             raise ConsentError(
-                f"Nothing in {job.name} was both agreed to and done, so there is nothing to invoice."
+                f"Nothing in {job.name} was both approved and done, so there is nothing to invoice."
             )
         self.share = Share(lines=self.lines, work=self.work)
         self.payable = payable_after(

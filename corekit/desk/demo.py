@@ -39,7 +39,7 @@ def run_demo(out: Path) -> Iterator[str]:
 
 
 def _job(shop: Shop, path: Path) -> Iterator[str]:
-    """One visit file: added, offered where it speaks of an agreement, added again, until its invoice can be
+    """One visit file: added, estimated where it speaks of an approval, added again, until its invoice can be
     issued.
     """
     estimated: set[str] = set()
@@ -52,7 +52,8 @@ def _job(shop: Shop, path: Path) -> Iterator[str]:
                 raise
             estimated.add(awaited.estimate)
             estimate = shop.estimate(awaited.job, awaited.estimate.split(" ", 1)[0])
-            yield f"{awaited.name}: offer {estimate.name!r}, {estimate.total} {estimate.total.currency}: {estimate.pdf}"
+            total = f"{estimate.total} {estimate.total.currency}"
+            yield f"{awaited.name}: estimate {estimate.name!r}, {total}: {estimate.pdf}"
     record = job_with_id(shop.context, job)
     invoice = shop.issue(job)
     yield f"{record.name}: invoice {invoice.number}, due {invoice.due} {invoice.due.currency}: {invoice.pdf}"

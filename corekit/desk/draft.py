@@ -29,7 +29,7 @@ from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
-from .offerable import asked_for, cap_of, done_without_estimate, is_charged
+from .offerable import cap_of, done_without_estimate, is_charged, requested_work
 from .settings import Settings, declared, read_prices, read_settings
 
 #: Columns of a paper in the terminal.
@@ -56,10 +56,10 @@ def draft_estimate(
 ) -> DraftPaper:
     """Draft an estimate and write it to `out`; without one, as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
-    work = asked_for(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
+    work = requested_work(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not work:
         raise DeskError(
-            f"Nothing in {bench.job.name} calls for work that may be offered; `corekit check` names the next"
+            f"Nothing in {bench.job.name} calls for work that may be proposed; `corekit check` names the next"
             " test."
         )
     lines = waive(
@@ -83,8 +83,8 @@ def draft_estimate(
 def draft_invoice(
     visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
 ) -> DraftPaper:
-    """Draft the invoice and write it to `out` (without one, as text): what was agreed and done, or, without
-    agreements, what was done.
+    """Draft the invoice and write it to `out` (without one, as text): what was approved and done, or, without
+    approvals, what was done.
     """
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job

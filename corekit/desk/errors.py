@@ -40,11 +40,11 @@ class ApprovalError(DeskError):
 
 
 class EstimateAwaitedError(DeskError):
-    """A visit file speaks of an agreement to an offer that was not made yet. Everything before it is kept.
+    """A visit file speaks of an approval of an estimate that was not made yet. Everything before it is kept.
 
     Attributes:
         job, name: Id and name of the job.
-        offer: The offer's name, as the file gives it.
+        estimate: The estimate's name, as the file gives it.
     """
 
     def __init__(self, job: str, name: str, estimate: str, made: Sequence[str] = ()) -> None:
@@ -52,13 +52,13 @@ class EstimateAwaitedError(DeskError):
         stage, _, count = estimate.partition(" ")
         before = sum(other.startswith(f"{stage} ") for other in made)
         if stage in STAGES and count == str(before + 1):
-            what = f"The file agrees to the offer {estimate!r}, which was not made yet."
+            what = f"The file approves the estimate {estimate!r}, which was not made yet."
             cure = (
-                f"Make the offer with `corekit estimate {name} --stage {stage}`, show it, then add the file"
-                " again."
+                f"Make the estimate with `corekit estimate {name} --stage {stage}`, show it, then add the"
+                " file again."
             )
         else:
             known = f"made were {', '.join(map(repr, made))}" if made else "none was made yet"
-            what = f"The file agrees to an offer {estimate!r}, and there is none of that name: {known}."
+            what = f"The file approves an estimate {estimate!r}, and there is none of that name: {known}."
             cure = "Write the name that is printed on the estimate, e.g. 'diagnosis 1' or 'repair 1'."
         super().__init__(f"{what} Everything before it is kept. {cure}")

@@ -1,4 +1,4 @@
-"""Offers: what would be done and what it costs, made once and kept."""
+"""Estimates: what would be done and what it costs, made once and kept."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ from .assessing import assessment_of
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import job_named
-from .offerable import asked_for, cap_of, left_in, not_ended
+from .offerable import cap_of, left_in, not_ended, requested_work
 from .settings import PRICE_FILE
 
 
 @attrs.frozen(kw_only=True)
 class Estimate:
-    """An offer that was made: its printed name, the frozen Document and the PDF."""
+    """An estimate that was made: its printed name, the frozen Document and the PDF."""
 
     job: str
     name: str
@@ -45,7 +45,7 @@ class Estimate:
 
 @attrs.frozen(kw_only=True)
 class Terms:
-    """What somebody says of an offer before it is made; see `offer`."""
+    """What somebody says of an estimate before it is made; see `estimate`."""
 
     km: Decimal | None = None
     call_out: bool | None = None
@@ -62,25 +62,26 @@ def estimate(
     without: Collection[str] = (),
     request_id: str = "",
 ) -> Estimate:
-    """Make an offer and keep its Document: `diagnosis` (coming and looking) or `repair` (what the findings
-    call for).
+    """Make an estimate and keep its Document: `diagnosis` (call-out and diagnosis) or `repair` (what the
+    findings call for).
 
     Without a stage: the diagnosis while there is nothing to go by, else the repair. Asked again with nothing
-    changed, it gives the offer that stands.
+    changed, it gives the estimate that stands.
 
     Args:
         km: How far the drive was.
-        call_out: whether a diagnosis is charged with the coming; not said, it is unless the job came in the
+        call_out: whether a diagnosis is charged with the call-out; not said, it is unless the job came in the
             same drive as another one.
-        without: Keys of work that could be offered and is not: it is agreed to already, or the customer does
+        without: Keys of work that could be proposed and is not: it is approved already, or the customer does
             not want to hear of it.
-        request_id: Of what asks for it, where a screen does; asked under it again, it is the offer made then.
+        request_id: Of what asks for it, where a screen does; asked under it again, it is the estimate made
+            then.
 
     Raises:
         RequestConflictError: the id is another request's.
         DeskError: nothing calls for work, the price book prices none of it, the job has ended, its invoice
-            is issued already, what is to be left out could not be offered, or the job that it shares its
-            drive with is not one that pays for the coming.
+            is issued already, what is to be left out could not be proposed, or the job that it shares its
+            drive with is not one that pays for the call-out.
         PriceError: the price book does not price what is called for.
     """
     job = shop.store.find(job)
@@ -111,7 +112,7 @@ def estimate(
 
 
 def _with_paper(shop: ShopContext, job: Job, estimated: Estimated) -> Estimate:
-    """An offer with its paper, drawn from what is kept."""
+    """An estimate with its paper, drawn from what is kept."""
     document = from_data(estimated.document)
     pdf = paper.pdf_of(shop, document, paper.estimate_name(job, estimated), [job])
     return _made(job, estimated, document, pdf)
@@ -128,9 +129,9 @@ def _made(job: Job, estimated: Estimated, document: Document, pdf: Path) -> Esti
 
 
 def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draft | Entry:
-    """The entry of the offer that stands, or the draft of a new one."""
+    """The entry of the estimate that stands, or the draft of a new one."""
     assessment = assessment_of(shop, job)
-    stage = stage or ("repair" if any(assessment.readings) or job.wanted else "diagnosis")
+    stage = stage or ("repair" if any(assessment.readings) or job.requested else "diagnosis")
     lines = lines_of(shop, job, assessment, stage, terms)
     standing = _same_estimate(job, stage, lines)
     if standing is not None:
@@ -144,22 +145,22 @@ def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draf
 def lines_of(
     shop: ShopContext, job: Job, assessment: Assessment, stage: str, terms: Terms
 ) -> tuple[Line, ...]:
-    """What an offer would hold now; nothing is written.
+    """What an estimate would hold now; nothing is written.
 
     Raises:
-        DeskError, PriceError: as `offer`.
+        DeskError, PriceError: as `estimate`.
     """
     if stage == "diagnosis":
         pays = _pays_for_the_coming(shop, job) if terms.call_out is None else terms.call_out
         return waive(diagnosis_lines(shop.prices, terms.km, call_out=pays), waivers(job))
     if stage != "repair":
-        raise DeskError(f"An offer is for the stage diagnosis or repair; got {stage!r}.")
-    work = asked_for(job, assessment, shop.plugins)
+        raise DeskError(f"An estimate is for the stage diagnosis or repair; got {stage!r}.")
+    work = requested_work(job, assessment, shop.plugins)
     if not work:
         raise DeskError(
-            f"Nothing in {job.name} calls for work that may be offered. See `corekit check {job.name}`: it"
+            f"Nothing in {job.name} calls for work that may be proposed. See `corekit check {job.name}`: it"
             " names the next test. Work on the customer's wish or on your own judgement is written into the"
-            " file as wanted = { … }."
+            " file as requested = { … }."
         )
     return waive(repair_lines(shop.prices, left_in(work, terms.without)), waivers(job))
 
@@ -171,7 +172,7 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
     other = job_named(shop, job.same_trip_as)
     if other.id == job.id or other.same_trip_as:
         raise DeskError(
-            f"{job.name} came in the same drive as {job.same_trip_as}, which does not pay for the coming"
+            f"{job.name} is on the same trip as {job.same_trip_as}, which does not pay for the call-out"
             " itself. Name the job that does, or withdraw the row that says so."
         )
     return False
@@ -197,7 +198,7 @@ def _new_estimate(
     priced = charged_lines(lines)
     if priced and not totals(priced, shop.prices).gross.minor:
         raise DeskError(
-            f"This offer would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
+            f"This estimate would come to {sums.gross} {sums.gross.currency}. Fill in {PRICE_FILE} in"
             f" {shop.folder.resolve()}, then ask again."
         )
     document = estimate_document(
@@ -226,7 +227,7 @@ def _new_estimate(
 
 
 def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
-    """The offer of a printed name that was made, or the latest one.
+    """The estimate of a printed name that was made, or the latest one.
 
     Raises:
         DeskError: there is none.
@@ -235,7 +236,8 @@ def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
     if not named:
         made = ", ".join(repr(noted.record.name) for noted in job.estimates) or "none"
         raise DeskError(
-            f"{job.name} has no offer {name!r}; made were {made}. Make one with `corekit estimate {job.name}`."
+            f"{job.name} has no estimate {name!r}; made were {made}. Make one with"
+            f" `corekit estimate {job.name}`."
         )
     pdf = paper.path_of(shop, paper.estimate_name(job, named[-1]))
     return _made(job, named[-1], from_data(named[-1].document), pdf)

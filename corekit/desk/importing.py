@@ -45,7 +45,7 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
         job: The job that it belongs to, where the file has another name for it.
 
     Raises:
-        OfferAwaitedError: it agrees to an offer that was not made; everything before that is kept.
+        EstimateAwaitedError: it approves an estimate that was not made; everything before that is kept.
         DeskError, ConsentError, PaymentError: something in it may not be written, or it is a demo file in a
             real store; nothing is added.
     """
@@ -87,7 +87,7 @@ def _job_of(shop: ShopContext, origin: str) -> str | None:
 
 
 def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:
-    """The file's rows, each approval bound to its offer; and the first offer that is still to be made."""
+    """The file's rows, each approval bound to its estimate; and the first estimate still to be made."""
     drafts: list[Draft] = []
     for step in visit.steps:
         if not isinstance(step, ApprovedRow):

@@ -22,7 +22,7 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
     """The job that the file tells of, sealed in a chain of its own in memory, and its personal texts by
     reference.
 
-    Agreements are left out: they are bound to offers, and offers are in a store.
+    Approvals are left out: they are bound to estimates, and estimates are in a store.
     """
     drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, ApprovedRow))]
     result = reconcile((), {}, visit.origin, drafts)

@@ -67,11 +67,11 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
     """Take a number and issue the invoice of a job, or one over several jobs of one customer; asked again, or
     for one of them, the same invoice.
 
-    Each job keeps within what was agreed in it; tax is worked out once on the whole. All of them are issued,
-    or none. `request_id` is that of what asks, where a screen does.
+    Each job keeps within what was approved in it; tax is worked out once on the whole. All of them are
+    issued, or none. `request_id` is that of what asks, where a screen does.
 
     Raises:
-        ConsentError: one of them would exceed what was agreed in it, or there is nothing of it to invoice.
+        ConsentError: one of them would exceed what was approved in it, or there is nothing of it to invoice.
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
     """
@@ -105,7 +105,7 @@ def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.Common
 
 
 def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None) -> None:
-    """Write the invoice, unless its jobs have grown since the bill was made: then it is made anew."""
+    """Write the invoice, unless its jobs have grown since the bill was made: then it is made again."""
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
@@ -179,18 +179,19 @@ def left_out(shop: ShopContext, record: Job) -> list[str]:
     lines = {line.what for line in work.done}
     return [
         *(
-            f"{shop.plugins.title(key)} was agreed to, but nothing says that it was done."
+            f"{shop.plugins.title(key)} was approved, but nothing says that it was done."
             for key in approval.open
         ),
-        *(f"{shop.plugins.title(key)} was done, but nobody agreed to it." for key in approval.unapproved),
+        *(f"{shop.plugins.title(key)} was done, but nobody approved it." for key in approval.unapproved),
         *(
-            f"{shop.plugins.title(key)} is not charged, but stands on no line: it was not agreed to and done."
+            f"{shop.plugins.title(key)} is not charged, but stands on no line: it was not approved and done."
             for key in waivers(record)
             if key not in lines
         ),
-        *(f"the offer {name!r} has no answer on record." for name in approval.pending),
+        *(f"the estimate {name!r} has no answer yet." for name in approval.pending),
         *(
-            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never read."
+            f"{shop.plugins.title(noted.record.of)}: a test with this reading was begun, and it was never"
+            " read."
             for noted in record.waiting
         ),
     ]

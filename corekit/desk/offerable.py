@@ -1,4 +1,4 @@
-"""What work may be offered, and what has to be invoiced."""
+"""What work may be proposed, and what has to be invoiced."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from ..plugin.host import Plugins
 from .errors import DeskError
 
 
-def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
-    """Every operation that may be offered now, each with its one ground, most urgent first: what findings
+def requested_work(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
+    """Every operation that may be proposed now, each with its one ground, most urgent first: what findings
     call for, then what was asked for.
     """
     asked: dict[str, WorkItem] = {}
@@ -31,7 +31,7 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkIt
         operation = finding.calls_for
         if operation and operation not in asked and assessment.may_propose(operation, job.stage):
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
-    for noted in job.wanted:
+    for noted in job.requested:
         if noted.record.operation not in done:
             asked.setdefault(
                 noted.record.operation,
@@ -41,20 +41,20 @@ def asked_for(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkIt
 
 
 def left_in(asked: Sequence[WorkItem], without: Collection[str]) -> list[WorkItem]:
-    """The work that is offered when these operations are left out.
+    """The work that is proposed when these operations are left out.
 
     Raises:
-        DeskError: one of them could not be offered anyway, or nothing is left.
+        DeskError: one of them could not be proposed anyway, or nothing is left.
     """
     strange = sorted(set(without) - {one.operation for one in asked})
     if strange:
         raise DeskError(
-            f"{', '.join(strange)}: cannot be offered now, so it cannot be left out either. Look at the offer"
-            " again."
+            f"{', '.join(strange)}: cannot be proposed now, so it cannot be left out either. Look at the"
+            " estimate again."
         )
     kept = [one for one in asked if one.operation not in without]
     if asked and not kept:
-        raise DeskError("Everything that could be offered was left out, so there is nothing to offer.")
+        raise DeskError("Everything that could be proposed was left out, so there is nothing to estimate.")
     return kept
 
 
@@ -73,8 +73,8 @@ def ground_of(finding: Finding) -> Ground:
 
 
 def ground_of_wish(wanted: Requested, evidence: tuple[str, ...] = ()) -> Ground:
-    told = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
-    text = f"{told}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or told
+    origin = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
+    text = f"{origin}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or origin
     return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
 
 
@@ -91,7 +91,7 @@ def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:
 def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """For a draft: every repair in the journal with the ground there is for it."""
     asked: dict[str, WorkItem] = {}
-    wanted = {noted.record.operation: noted.record for noted in job.wanted}
+    wanted = {noted.record.operation: noted.record for noted in job.requested}
     for noted in job.repairs:
         operation = noted.record.operation
         speaking = [
@@ -103,9 +103,7 @@ def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) ->
         if not grounds and operation in wanted:
             grounds = [ground_of_wish(wanted[operation])]
         if not grounds:
-            grounds = [
-                Ground(kind=GroundKind.JUDGEMENT, text="no finding and no request on record speaks for it")
-            ]
+            grounds = [Ground(kind=GroundKind.JUDGEMENT, text="no recorded finding or request speaks for it")]
         asked.setdefault(operation, ask(operation, grounds[0], plugins))
     return list(asked.values())
 
@@ -119,35 +117,35 @@ def not_ended(job: Job) -> None:
     if job.ended is not None:
         raise DeskError(
             f"{job.name} has ended ({job.ended.record.how}: {job.ended.record.because}), so nothing more is"
-            " offered in it. If it goes on after all, withdraw that end with a reason, then ask again."
+            " proposed in it. If it goes on after all, withdraw that end with a reason, then ask again."
         )
 
 
 def cap_of(book: PriceBook) -> Money | None:
-    """The most that coming and looking may come to before tax, where the price book says so."""
+    """The most that call-out and diagnosis may come to before tax, where the price book says so."""
     return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
 
 
 def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:
-    """The agreed lines whose work was done: coming and looking always, an operation once it stands in the
-    journal.
+    """The approved lines whose work was done: call-out and diagnosis always, an operation once it stands in
+    the journal.
 
-    What is waived stays visible at a price of nothing; a job that came to nothing pays for the coming and not
-    for the looking; and a line claims no finding that its evidence does not bear out any more.
+    What is waived stays visible at no charge; a job without a fault found pays for the call-out and not
+    for the diagnosis; and a line claims no finding that its evidence does not bear out any more.
     """
     lines = [line for line in work.done if line.operation or is_charged(line, job)]
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 
 def is_charged(line: Line, job: Job) -> bool:
-    """False for the diagnosis of a job that came to nothing."""
+    """False for the diagnosis of a job in which no fault was found."""
     return not (
         line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "no fault found"
     )
 
 
 def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
-    """The line as offered while its evidence stands; else with the ground that there is today, or with why
+    """The line as estimated while its evidence stands; else with the ground that there is today, or with why
     there is none any more.
     """
     gone = [entry for one in line.ground.evidence if (entry := job.instead_of(one)) is not None]

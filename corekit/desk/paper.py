@@ -1,4 +1,4 @@
-"""What papers need: the sheet they share, who agreed and paid, their files, and how these are called."""
+"""What papers need: the sheet they share, who approved and paid, their files, and how these are called."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Arrived, Estimated, Instrument, Receipted, body_of
 from ..plugin.host import Plugins
-from ..report.sheet import Issuer, Sheet, Yes
+from ..report.sheet import ApprovalRow, Issuer, Sheet
 from ..store.mark import random_id
 from .context import ShopContext
 from .jobs import job_named, names_of, texts_of
@@ -111,14 +111,14 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     return shop.store.forget(record.id)
 
 
-def approvals_of(job: Job, work: ApprovedWork) -> list[Yes]:
-    """Every agreement with the day of the yes: when it was given if that is known, else when it
+def approvals_of(job: Job, work: ApprovedWork) -> list[ApprovalRow]:
+    """Every approval with its day: when it was given if that is known, else when it
     was recorded.
     """
-    latest: dict[str, Yes] = {}
+    latest: dict[str, ApprovalRow] = {}
     for noted in job.approvals:
         approved = work.sums[noted.record.estimate]
-        latest[noted.record.estimate] = Yes(
+        latest[noted.record.estimate] = ApprovalRow(
             approval=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], approved=approved
         )
     return list(latest.values())

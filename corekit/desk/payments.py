@@ -70,7 +70,7 @@ def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> 
     """What a job's invoice comes to; before there is one, what was approved so far and by these drafts.
 
     Raises:
-        ConsentError: an approval among the drafts does not fit its offer.
+        ConsentError: an approval among the drafts does not fit its estimate.
     """
     if job is not None and job.issued:
         record = shop.store.invoice(job.issued[-1].record.number).body
@@ -121,7 +121,7 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         except PaymentError as error:
             if (job is not None and job.issued) or amount <= due.due:
                 raise
-            raise PaymentError(f"{error} For more there must be a yes to an offer first.") from error
+            raise PaymentError(f"{error} For more there must be an approved estimate first.") from error
         paid = paid + amount
 
 

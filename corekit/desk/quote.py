@@ -1,4 +1,4 @@
-"""What would be offered, and what a yes would come to: asked before anything is written."""
+"""What would be proposed, and what an approval would come to: asked before anything is written."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ from ..model.records import Approved, Estimated
 from ..report.cost import ground_words
 from .context import ShopContext
 from .estimating import Estimate, Terms, lines_of
-from .offerable import asked_for
+from .offerable import requested_work
 
 
 @attrs.frozen(kw_only=True)
 class Part:
-    """Lines that are offered and declined together: one piece of work, or coming and looking.
+    """Lines that are proposed and declined together: one piece of work, or call-out and diagnosis.
 
     Attributes:
-        operation: Key of the piece of work; empty for coming and looking.
+        operation: Key of the piece of work; empty for call-out and diagnosis.
         title: What it is called: that of its first line.
         ground: Why, as it is printed.
         net: What its lines come to before tax.
@@ -42,7 +42,7 @@ class Part:
 
 @attrs.frozen(kw_only=True)
 class Prospect:
-    """What an offer would hold, piece by piece, and its total with tax."""
+    """What an estimate would hold, piece by piece, and its total with tax."""
 
     parts: tuple[Part, ...]
     total: Money
@@ -51,19 +51,19 @@ class Prospect:
 def prospect(
     shop: ShopContext, job: Job, assessment: Assessment, stage: str, terms: Terms
 ) -> Prospect | None:
-    """What `estimating.offer` would offer now; None when no repair may be offered at all.
+    """What `estimating.estimate` would hold now; None when no repair may be proposed at all.
 
     Raises:
-        DeskError, PriceError: as `estimating.offer`.
+        DeskError, PriceError: as `estimating.estimate`.
     """
-    if stage == "repair" and not asked_for(job, assessment, shop.plugins):
+    if stage == "repair" and not requested_work(job, assessment, shop.plugins):
         return None
     lines = lines_of(shop, job, assessment, stage, terms)
     return Prospect(parts=parts_of(lines), total=totals(lines, shop.prices).gross)
 
 
 def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
-    """The lines by piece of work, in their order; coming and looking as one."""
+    """The lines by piece of work, in their order; call-out and diagnosis as one."""
     grouped: dict[str, list[Line]] = {}
     for line in lines:
         grouped.setdefault(line.operation, []).append(line)
@@ -71,7 +71,7 @@ def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
 
 
 def estimated_parts(estimated: Estimated) -> tuple[Part, ...]:
-    """What an offer that was made holds."""
+    """What an estimate that was made holds."""
     return parts_of([from_data(line) for line in estimated.lines])
 
 
@@ -90,12 +90,13 @@ def _part(operation: str, lines: tuple[Line, ...]) -> Part:
 
 
 def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) -> Money:
-    """What a yes to an offer would come to with these pieces of work declined.
+    """What an approved estimate would come to with these pieces of work declined.
 
     Raises:
-        ConsentError: what is declined was not offered, or today's tax rates give the offer another total.
+        ConsentError: what is declined is not on the estimate, or today's tax rates give the estimate another
+            total.
     """
-    yes = Approved(
+    approval = Approved(
         estimate=estimate.name,
         document_hash=document_hash(estimate.document),
         total=estimate.total.minor,
@@ -106,4 +107,4 @@ def approved_if(shop: ShopContext, estimate: Estimate, declined: Sequence[str]) 
     )
     job = shop.store.job(estimate.job)
     earlier = {noted.id for noted in job.approvals if noted.record.estimate == estimate.name}
-    return ApprovedWork.of(job, shop.prices, [yes], instead_of=earlier).sums[estimate.name]
+    return ApprovedWork.of(job, shop.prices, [approval], instead_of=earlier).sums[estimate.name]

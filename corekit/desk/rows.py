@@ -291,7 +291,7 @@ def _to_correct(job: Job | None, entry: object) -> Entry | None:
 
 
 def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
-    """The rows, each approval bound to its offer."""
+    """The rows, each approval bound to its estimate."""
     drafts: list[Draft] = []
     for step in visit.steps:
         if isinstance(step, ApprovedRow):

@@ -98,7 +98,7 @@ class Shop:
         without: Collection[str] = (),
         request_id: str = "",
     ) -> Estimate:
-        """Make an offer and keep its Document; see `estimating.offer`."""
+        """Make an estimate and keep its Document; see `estimating.estimate`."""
         return estimating.estimate(
             self.context, job, stage, km=km, call_out=call_out, without=without, request_id=request_id
         )
@@ -115,8 +115,8 @@ class Shop:
         words: str = "",
         request_id: str = "",
     ) -> Entry:
-        """Record who agreed to an offer, how, and what was declined in the same stroke; see
-        `approving.agree`.
+        """Record who approved an estimate, how, and what was declined with it; see
+        `approving.approve`.
         """
         return approving.approve(
             self.context,

@@ -1,4 +1,4 @@
-"""One invoice over several jobs of one customer: who may be put together, and what goes on the paper."""
+"""One invoice over several jobs of one customer: who may be put together, and what goes on the invoice."""
 
 from __future__ import annotations
 
@@ -90,8 +90,8 @@ class CommonBill:
     """An invoice over these jobs, worked out and ready for a number.
 
     Raises:
-        ConsentError: in one of them nothing was both agreed to and done, or it would exceed what was
-            agreed.
+        ConsentError: in one of them nothing was both approved and done, or it would exceed what was
+            approved.
         DeskError: they are not one customer's.
     """
 

@@ -34,8 +34,8 @@ def verify(store: Store, mark: str = "") -> Verified:
     """Check a shop's store, and hold it against the record mark of a paper.
 
     The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one
-    before it, so where the mark's entries are here and the chains verify, nothing that the paper rests on was
-    changed or removed since.
+    before it, so where the mark's entries are here and the chains verify, nothing that the document rests on
+    was changed or removed since.
     """
     faults, words = store.verify(), ""
     if mark:
@@ -63,11 +63,11 @@ def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
                 f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"
             ], ""
         return [], f"The mark is that of {what}: everything it was printed from is here, unchanged."
-    why = "the end of the store was cut off, the paper is another shop's, or a letter is wrong"
+    why = "the end of the store was cut off, the document is another shop's, or a letter is wrong"
     return [f"the record mark {mark}: no invoice or receipt in this store has it; {why}"], ""
 
 
-#: Kinds of entry whose paper carries a record mark → what the paper is.
+#: Kinds of entry whose document carries a record mark → what it is.
 _MARKED: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "invoice": lambda body: f"invoice {body['number']}",
     "receipted": lambda body: f"receipt {body['name']}",

@@ -95,7 +95,7 @@ class Declared:
             ("a reading", self.measurands, "readings or setup"),
             ("an observation", self.observations, "seen"),
             ("a trait", self.traits, "[traits] or beside repaired"),
-            ("an operation", self.operations, "repaired or wanted"),
+            ("an operation", self.operations, "repaired or requested"),
         ):
             if key in shelf:
                 return f"{quoted(key)} is {name}, which stands under {place}", expected, ""

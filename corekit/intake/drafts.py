@@ -26,9 +26,9 @@ _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
 @attrs.frozen(kw_only=True)
 class ApprovedRow:
-    """An agreement as the file states it: to the offer of this printed name and total, without a currency.
+    """An approval as the file states it: to the estimate of this printed name and total, without a currency.
 
-    Whoever keeps the offers binds it to the offered Document's hash and refuses another total.
+    Whoever keeps the estimates binds it to the estimate's Document's hash and refuses another total.
     """
 
     estimate: str
@@ -102,7 +102,7 @@ class Drafts:
     def _full(self, path: Place, text: str | None) -> str | None:
         """A text that may be absent, but not empty."""
         if text is not None and not text.strip():
-            self.faults.add(path, "is empty", "text", "what is to be said, or leave it away")
+            self.faults.add(path, "is empty", "text", "what is to be said, or omit it")
         return text
 
     def _known(self, path: Place, key: str | None, what: str, shelf: Mapping[str, Any]) -> Any:
@@ -165,7 +165,7 @@ class Drafts:
                     (*path, "range"),
                     "is a range of no instrument",
                     "with beside it",
-                    'with = "…", or leave range away',
+                    'with = "…", or omit range',
                 )
             return ""
         shop = self.declared.instruments

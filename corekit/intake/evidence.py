@@ -92,7 +92,7 @@ class Evidence(Drafts):
     def _setup(self, path: Place, given: Mapping[str, SetupValue | None]) -> str:
         if not given:
             self.faults.add(
-                path, "is empty", "what the readings were taken with", "the values, or leave setup away"
+                path, "is empty", "what the readings were taken with", "the values, or omit setup"
             )
         values: dict[str, dict[str, Any]] = {}
         for key, value in given.items():
@@ -248,7 +248,7 @@ class Evidence(Drafts):
                 if text is not None and (code := self._code((*path, state, n), text))
             ]
             for code in [code for code, count in Counter(codes).items() if count > 1]:
-                self.faults.add((*path, state), f"{code} stands there twice", "each code once", "it once")
+                self.faults.add((*path, state), f"{code} is given twice", "each code once", "it once")
             record = CodesRead(stage=self.stage, state=state, codes=codes)
             self._say(
                 "codes",

@@ -110,7 +110,7 @@ class Examination:
         span = _span_text(possible, unit)
         got = f"{quoted(read.text)} is outside what is possible ({span})"
         self.faults.add(
-            path, got, span, any_of(slip.told for slip in meant), guesses=[slip.write for slip in meant]
+            path, got, span, any_of(slip.suggestion for slip in meant), guesses=[slip.write for slip in meant]
         )
 
     def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
@@ -187,7 +187,7 @@ class Examination:
         if low.number * high.number <= 0 or far < DECADES * near or confirmed:
             return
         meant = [
-            f"{end} = {slip.told}?"
+            f"{end} = {slip.suggestion}?"
             for end, read, span in self._nearer(low, high)
             for slip in slips(read, span, self.decimal)
         ]

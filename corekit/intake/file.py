@@ -103,11 +103,11 @@ def _walk(data: dict[str, Any]) -> Iterator[tuple[Place, Any]]:
 def _look_at(path: Place, item: Any, faults: Faults) -> None:
     if isinstance(item, _Table):
         for key in item.twice:
-            faults.add((*path, key), "stands there twice", "each key once", "it once")
+            faults.add((*path, key), "is given twice", "each key once", "it once")
     if len(path) >= DEEPEST and isinstance(item, (dict, list)):
         faults.add(path, "is nested too deeply", "the form of a visit file")
     elif item is None:
-        faults.add(path, "null says nothing", "a value", "a value, or leave the key away")
+        faults.add(path, "null says nothing", "a value", "a value, or omit the key")
     elif isinstance(item, float) and not math.isfinite(item):
         faults.add(path, f"{item} is not a number", "text in quotes")
     elif isinstance(item, str):

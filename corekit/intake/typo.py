@@ -1,4 +1,4 @@
-"""What was probably meant by a number that is odd. It is offered, never applied."""
+"""What was probably meant by a number that is odd. It is proposed, never applied."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from ..units import Typed
 #: probably exchanged.
 ATMOSPHERE = 101_325.0
 MOST = 2  # more guesses are no help
-# where a span reaches nought, every small enough unit would fit it; a guess this much below its larger end is
+# where a span reaches zero, every small enough unit would fit it; a guess this much below its larger end is
 # none
 _FAR = 300
 _POINTS = (10, 0.1, 100, 0.01, 1000, 0.001)
@@ -33,7 +33,7 @@ class Slip:
         return f"{self.write}{self._how}?"
 
     @property
-    def told(self) -> str:
+    def suggestion(self) -> str:
         return f"{quoted(self.write)}{self._how}"
 
     @property
@@ -72,7 +72,7 @@ def _other_unit(read: Typed, usual: Span) -> Iterator[Slip]:
 
 
 def _other_zero(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
-    """A gauge shows nought where the air around has its full pressure."""
+    """A gauge shows zero where the air around has its full pressure."""
     shift = {"pressure absolute": ATMOSPHERE, "pressure gauge": -ATMOSPHERE}.get(read.kind)
     if shift is None or read.loosely or not usual.holds(read.number + shift):
         return

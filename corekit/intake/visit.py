@@ -36,7 +36,7 @@ class VisitFile:
     Attributes:
         origin: The file's own name for its job; a re-import is compared under it.
         demo: Marked as a demonstration; a real store refuses it.
-        steps: Everything in the order of the file, agreements among the drafts.
+        steps: Everything in the order of the file, approvals among the drafts.
         remarks: What is odd but no fault, one sentence each.
         instruments_declared: Names of the instruments that the file describes. instruments_used: that its
             readings name.
@@ -139,7 +139,7 @@ class Reader(Evidence, Work):
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(
-                ("customer",), "is empty", "name, phone or address", "what is known, or leave customer away"
+                ("customer",), "is empty", "name, phone or address", "what is known, or omit customer"
             )
         record = Customer(**{name: personal(name, text) for name, text in given.items()})
         self._say("customer", "customer", body_of(self._over(record)), ("customer",))
@@ -158,7 +158,10 @@ class Reader(Evidence, Work):
             given[name] or self.faults.at((*path, name)) for name in ("plate", "description", "vin")
         ):
             self.faults.add(
-                path, "is not named", "plate, vin or told", 'plate, vin, or description = "make, model, year"'
+                path,
+                "is not named",
+                "plate, vin or description",
+                'plate, vin, or description = "make, model, year"',
             )
         elif (
             self._must_be_named()
@@ -244,8 +247,8 @@ class Reader(Evidence, Work):
             self.faults.add(
                 path,
                 "is empty",
-                "came, remarked, agreed, setup, readings, seen, codes, wanted, started, repaired, waived,"
-                " paid, left or ended",
+                "arrived, remarked, approved, setup, readings, seen, codes, requested, started, repaired,"
+                " waived, paid, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")

@@ -1,4 +1,4 @@
-"""What was done, agreed and paid: the steps of a visit file that are no evidence."""
+"""What was done, approved and paid: the steps of a visit file that are no evidence."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ class Work(Drafts):
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if operation is not None:
             record = Requested(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
-            self._say("requested", f"wanted/{operation.key}", body_of(record), path, withdrawn=reason)
+            self._say("requested", f"requested/{operation.key}", body_of(record), path, withdrawn=reason)
 
     def _started(self, path: Place, row: StartedStep) -> None:
         measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
@@ -141,7 +141,7 @@ class Work(Drafts):
             what = self._one_of(
                 (*path, "charge"),
                 row.charge,
-                "a part of coming and looking",
+                "a part of call-out and diagnosis",
                 "what is not charged",
                 WAIVED_CHARGES,
             )
@@ -163,8 +163,8 @@ class Work(Drafts):
         self._say("waived", f"waived/{what}", body_of(record), path, withdrawn=reason)
 
     def _approved(self, path: Place, row: ApprovedStep) -> None:
-        self._given((*path, "estimate"), row.estimate, "the printed name of the offer", '"repair 1"')
-        self._given((*path, "by"), row.by, "who agreed", '"customer"')
+        self._given((*path, "estimate"), row.estimate, "the printed name of the estimate", '"repair 1"')
+        self._given((*path, "by"), row.by, "who approved", '"customer"')
         self._given((*path, "how"), row.how, "how", '"in person"')
         total = self._amount((*path, "total"), row.total)
         for n, key in enumerate(row.declined or []):
@@ -193,7 +193,7 @@ class Work(Drafts):
                 (*path, "amount"),
                 "is no money",
                 "the amount received",
-                "what was paid, or leave the step away",
+                "what was paid, or omit the step",
             )
         record = Paid(
             amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or ""
@@ -206,7 +206,7 @@ class Work(Drafts):
             self.faults.add(
                 (*path, "same_trip_as"),
                 f"{quoted(same)} is this very job",
-                "the name of the job whose customer pays for the coming",
+                "the name of the job whose customer pays for the call-out",
             )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Arrived(
@@ -248,8 +248,8 @@ class Work(Drafts):
         self._given(
             (*path, "because"),
             row.because,
-            "the reason, as the paper says it",
-            '"no fault showed in an hour of looking"',
+            "the reason, as the invoice says it",
+            '"no fault showed in an hour of testing"',
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Ended(how=how, because=(row.because or "").strip(), stage=self.stage)
@@ -266,7 +266,7 @@ class Work(Drafts):
         if number is not None and len(number) > _LONGEST_NUMBER:
             self.faults.add(
                 path,
-                f"{quoted(number)} is no number of an invoice",
+                f"{quoted(number)} is not the number of an invoice",
                 f"at most {_LONGEST_NUMBER} characters",
                 "it as it is printed",
             )

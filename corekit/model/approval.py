@@ -16,12 +16,12 @@ from .records import Approved, Estimated, Repaired
 
 @attrs.frozen(kw_only=True)
 class Decision:
-    """What the customer decided on one offer, and what of it stands.
+    """What the customer decided on one estimate, and what of it stands.
 
     Attributes:
-        offer, agreement: The offer, and the latest word on it.
-        approved: Operations that stand approved by this decision, in the offer's order; `done`: those of them
-            that were done under it.
+        estimate, approval: The estimate, and the latest word on it.
+        approved: Operations that stand approved by this decision, in the estimate's order; `done`: those of
+            them that were done under it.
         has_diagnosis: Its call-out, travel and diagnosis stand: no later decision replaced them.
     """
 
@@ -36,17 +36,17 @@ class Decision:
 class Approval:
     """What stands approved in a job, and what came of it.
 
-    The latest word on an offer counts, and so does the latest word on a piece of work that was offered more
+    The latest word on an estimate counts, and so does the latest word on a piece of work that was on more
     than once. What was done stays approved by the word under which it was done: a later no is about doing it
     again, and so is a later yes.
 
     Attributes:
-        decisions: Every offer that has an answer, in the order of the answers.
+        decisions: Every estimate that has an answer, in the order of the answers.
         approved: Operations that were approved, done or not; `open`: those that are still to be done.
         declined: Operations of which the latest word is no.
         done: Operations that were done, approved or not; `unapproved`: those that nobody approved.
-        pending: Names of the offers that wait for an answer; a newer offer of the same stage takes the place
-            of an older one.
+        pending: Names of the estimates that wait for an answer; a newer estimate of the same stage takes the
+            place of an older one.
     """
 
     decisions: tuple[Decision, ...]
@@ -59,9 +59,9 @@ class Approval:
 
     @classmethod
     def of(cls, estimates: Sequence[Estimated], acts: Iterable[Approved | Repaired]) -> Approval:
-        """What stands after these offers and these acts, both in the journal's order.
+        """What stands after these estimates and these acts, both in the journal's order.
 
-        An agreement to a paper that was never offered approves nothing here; a bill refuses it by name.
+        An approval of an estimate that was never made approves nothing here; a bill refuses it by name.
         """
         acts = tuple(acts)
         latest = {act.estimate: place for place, act in enumerate(acts) if isinstance(act, Approved)}
@@ -121,7 +121,7 @@ class _Work:
         self.declined = no
         if no:
             self.open_by = None
-        elif self.before_approval:  # it was done already: the yes is to that, and asks for nothing more
+        elif self.before_approval:  # it was done already: the approval is of that, and asks for nothing more
             self.done_by.append(decision)
             self.before_approval = False
         else:
@@ -144,7 +144,7 @@ def _decision(
 
 
 def estimate_of(approval: Approved, estimates: Iterable[Estimated]) -> Estimated | None:
-    """The offer that an agreement is bound to by name and hash; None where there is none."""
+    """The estimate that an approval is bound to by name and hash; None where there is none."""
     return next(
         (
             estimate
@@ -156,6 +156,6 @@ def estimate_of(approval: Approved, estimates: Iterable[Estimated]) -> Estimated
 
 
 def operations_of(estimate: Estimated) -> tuple[str, ...]:
-    """Keys of the work that an offer holds, each once."""
+    """Keys of the work that an estimate holds, each once."""
     lines: Sequence[Mapping[str, Any]] = estimate.lines
     return tuple(dict.fromkeys(str(line["operation"]) for line in lines if line.get("operation")))

@@ -265,5 +265,5 @@ def from_data(data: dict[str, Any]) -> Document:
 
 
 def document_hash(document: Document) -> str:
-    """SHA-256 of the Document's canonical text: what an agreement names."""
+    """SHA-256 of the Document's canonical text: what an approval names."""
     return digest(to_data(document))

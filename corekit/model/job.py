@@ -186,7 +186,7 @@ class Job:
         return self.all(Repaired)
 
     @property
-    def wanted(self) -> tuple[Noted[Requested], ...]:
+    def requested(self) -> tuple[Noted[Requested], ...]:
         return self.all(Requested)
 
     @property
@@ -220,7 +220,7 @@ class Job:
 
     @property
     def same_trip_as(self) -> str:
-        """The job whose customer pays for the coming; empty where this one does."""
+        """The job whose customer pays for the call-out; empty where this one does."""
         named = [noted.record.same_trip_as for noted in self.all(Arrived) if noted.record.same_trip_as]
         return named[-1] if named else ""
 

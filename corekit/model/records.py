@@ -191,7 +191,7 @@ REQUESTED_ON = ("customer", "scheduled", "judgement", "rework")
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
 ENDED_HOW = ("no fault found", "declined", "referred")
 WAIVED_BECAUSE = ("did not fix", "guarantee", "goodwill")
-#: What may be waived that is no operation: the lines of coming and looking, by their kind.
+#: What may be waived that is no operation: the lines of call-out and diagnosis, by their kind.
 WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 
@@ -235,8 +235,8 @@ class Left:
 class Arrived:
     """The mechanic is at the vehicle: a further visit of the job, or a first one worth a word.
 
-    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the coming already (another
-    vehicle in the same driveway).
+    `odometer` is in metres. `same_trip_as` names the job whose customer pays for the call-out already
+    (another vehicle in the same driveway).
     """
 
     stage: int = 0
@@ -270,7 +270,7 @@ class Ended:
 
 @attrs.frozen(kw_only=True)
 class Waived:
-    """Work (`operation`) or a part of coming and looking (`charge` of `WAIVED_CHARGES`) is not charged:
+    """Work (`operation`) or a part of call-out and diagnosis (`charge` of `WAIVED_CHARGES`) is not charged:
     `because` of `WAIVED_BECAUSE`.
 
     `invoice` is the number of the earlier invoice that the guarantee was given on.
@@ -298,7 +298,7 @@ class Photographed:
 
 @attrs.frozen(kw_only=True)
 class Estimated:
-    """A Document that was handed over for agreement, kept whole."""
+    """A Document that was handed over for approval, kept whole."""
 
     name: str
     stage: str
@@ -314,7 +314,7 @@ class Estimated:
 
 @attrs.frozen(kw_only=True)
 class Approved:
-    """Who agreed to which offered Document (its hash), and what was declined in the same stroke.
+    """Who approved which estimate's Document (its hash), and what was declined with it.
 
     `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
     person.
@@ -362,7 +362,7 @@ class Paid:
 class Receipted:
     """A receipt was handed over, a Document kept whole.
 
-    `payment` is the id of the entry that says what was paid; `name` is how the paper is filed.
+    `payment` is the id of the entry that says what was paid; `name` is how the receipt is filed.
     """
 
     payment: str

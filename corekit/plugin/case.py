@@ -214,10 +214,10 @@ class Case:
             probability, leans = sum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.UNDECIDED if limit.decides else Verdict.ADVICE
         advises = verdict is Verdict.ADVICE
-        template, told = says.text(leans, advises), tells.text(leans, advises) if tells else ""
+        template, customer_text = says.text(leans, advises), tells.text(leans, advises) if tells else ""
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
-            template, told = DISAGREE, ""
+            template, customer_text = DISAGREE, ""
         if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
             template += " This instrument cannot decide it at all: its uncertainty is as wide as the limit."
             template += (
@@ -233,7 +233,7 @@ class Case:
             places |= _repeats(judged, unit)
         passes = leans is Verdict.PASS
         return attrs.evolve(
-            self._finding(claim, verdict, judged, _Texts(template, told, places)),
+            self._finding(claim, verdict, judged, _Texts(template, customer_text, places)),
             urgency=Urgency.NOTHING if passes else claim.urgency or Urgency.THIS_VISIT,
             probability=probability,
             limits=(limit,) if limit.beaten is None else (limit, limit.beaten),

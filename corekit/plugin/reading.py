@@ -244,7 +244,7 @@ def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) ->
 def _step(text: str, unit: str) -> float:
     """One step of a display in the coherent unit, 0.0 for none.
 
-    It is a difference, also on a scale that does not begin at nought: 0.1 °C is 0.1 K.
+    It is a difference, also on a scale that does not begin at zero: 0.1 °C is 0.1 K.
     """
     width = _typed(text, unit)
     return width.number - units.to_coherent(0.0, width.unit) if width is not None else 0.0

@@ -23,7 +23,7 @@ from . import cost, sections
 from .findings import CODES_SAY, in_short, what_was_found
 from .papers import issued_document
 from .readings import how_read
-from .sheet import Sheet, Yes
+from .sheet import ApprovalRow, Sheet
 
 
 @attrs.frozen(kw_only=True)
@@ -33,7 +33,7 @@ class InvoicedJob:
     job: Job
     assessment: Assessment
     lines: Sequence[Line]
-    approvals: Sequence[Yes]
+    approvals: Sequence[ApprovalRow]
     payments: Sequence[tuple[str, Money]]
 
 

@@ -141,7 +141,7 @@ def _noted(job: Job, sheet: Sheet) -> list[Block]:
 
 
 def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
-    """What an offer rested on and was withdrawn since, with the reason: the customer holds the paper that
+    """What an estimate rested on and was withdrawn since, with the reason: the customer holds the paper that
     claims it.
     """
     rested_on = dict.fromkeys(

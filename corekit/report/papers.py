@@ -1,7 +1,7 @@
 """Build the papers: an estimate and an invoice as Documents, from what the steps before have made.
 
 The order is that of a customer's questions: who and which vehicle; what you told us; what we found and how we
-know; what you agreed to; what we did; whether it worked; what it costs; what to watch; the code.
+know; what you approved; what we did; whether it worked; what it costs; what to watch; the code.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from ..model.job import Job
 from ..model.money import Money
 from . import cost, sections
 from .findings import finding_row, in_short, what_was_found
-from .sheet import Sheet, Yes
+from .sheet import ApprovalRow, Sheet
 
 
 def estimate_document(
@@ -30,11 +30,11 @@ def estimate_document(
     totals: Totals,
     cap: Money | None = None,
 ) -> Document:
-    """The paper a customer agrees to: what it is about, on what ground, at which price, and what a yes
+    """The paper a customer approves: what it is about, on what ground, at which price, and what an approval
     covers.
 
     Args:
-        cap: The most that coming and looking may come to before tax, where the shop has set one.
+        cap: The most that call-out and diagnosis may come to before tax, where the shop has set one.
     """
     blocks: list[Block] = [*sections.parties_and_vehicle(job, sheet), *sections.complaint(job)]
     estimated = {line.operation for line in lines if line.ground.finding_code}
@@ -98,7 +98,7 @@ def invoice_document(
     lines: Sequence[Line],
     totals: Totals,
     payable: Payable,
-    approvals: Sequence[Yes],
+    approvals: Sequence[ApprovalRow],
     payments: Sequence[tuple[str, Money]],
     link: int,
     record_mark: str,
@@ -107,7 +107,7 @@ def invoice_document(
 
     Args:
         number: The invoice's number; empty on a draft.
-        agreements: Every yes that stands.
+        approvals: Every approval that stands.
         payments: How and how much.
         link, record_mark: For the code; a draft carries neither code nor link.
     """

@@ -20,7 +20,7 @@ from .sheet import Sheet
 @attrs.frozen(kw_only=True)
 class PaidFor:
     """What money was paid for, and what that comes to: an issued invoice by its number, over so many
-    vehicles, or (no number) what was agreed to so far.
+    vehicles, or (no number) what was approved so far.
     """
 
     total: Money

@@ -1,4 +1,4 @@
-"""The sections that papers share: who and which vehicle, what was told, agreed and done, whether it worked,
+"""The sections that papers share: who and which vehicle, what was told, approved and done, whether it worked,
 what to watch.
 """
 
@@ -20,7 +20,7 @@ from ..model.personal import Personal
 from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .findings import checks
-from .sheet import WHO_AGREES, Sheet, Yes
+from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 
 def parties_and_vehicle(job: Job, sheet: Sheet) -> list[Block]:
@@ -95,15 +95,15 @@ def complaint(job: Job) -> list[Block]:
     return blocks
 
 
-def approvals(approvals: Sequence[Yes], sheet: Sheet) -> list[Block]:
-    """Every yes that stands: to what, how much, by whom and how, and what was declined with it."""
+def approvals(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
+    """Every approval that stands: to what, how much, by whom and how, and what was declined with it."""
     rows: list[tuple[str, Words]] = []
-    for yes in approvals:
-        approval = yes.approval
+    for row in approvals:
+        approval = row.approval
         estimated = Money(approval.total, approval.currency)
-        total = f"{yes.approved} of {estimated}" if yes.approved != estimated else str(estimated)
+        total = f"{row.approved} of {estimated}" if row.approved != estimated else str(estimated)
         text = f"{total} {approval.currency}, approved by {_whom(approval.by)}, {approval.how}"
-        text += (", signed" if approval.signature is not None else "") + (f", {yes.day}" if yes.day else "")
+        text += (", signed" if approval.signature is not None else "") + (f", {row.day}" if row.day else "")
         if approval.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in approval.declined)}"
         rows.append((approval.estimate.capitalize(), (text,)))
@@ -113,7 +113,7 @@ def approvals(approvals: Sequence[Yes], sheet: Sheet) -> list[Block]:
 
 
 def _whom(by: str) -> str:
-    return f"the {by}" if by in WHO_AGREES else "somebody on the customer's behalf"
+    return f"the {by}" if by in WHO_APPROVES else "somebody on the customer's behalf"
 
 
 def _title(operation: str, sheet: Sheet) -> str:

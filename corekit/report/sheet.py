@@ -24,8 +24,8 @@ class Issuer:
 
 
 @attrs.frozen(kw_only=True)
-class Yes:
-    """One agreement, the day of it, and what was agreed to after what was declined in the same stroke."""
+class ApprovalRow:
+    """One approval, the day of it, and what was approved after what was declined with it."""
 
     approval: Approved
     day: str
@@ -46,6 +46,6 @@ class Sheet:
     draft: bool = False
 
 
-#: Who may agree to an offer. It is printed on the page that everybody with the code can read, so it is never
-#: a name.
-WHO_AGREES = ("customer", "owner", "driver", "keeper", "representative")
+#: Who may approve an estimate. It is printed on the page that everybody with the code can read, so it is
+#: never a name.
+WHO_APPROVES = ("customer", "owner", "driver", "keeper", "representative")

@@ -132,7 +132,7 @@ def _round_numbers(low: float, high: float, wanted_step: float) -> list[tuple[fl
 
 
 def number(value: float, decimals: int) -> str:
-    """A number on a scale, with a true minus sign and never a minus nought."""
+    """A number on a scale, with a true minus sign and never a minus zero."""
     text = f"{abs(value):.{decimals}f}"
     return f"−{text}" if value < 0 and float(text) != 0 else text
 

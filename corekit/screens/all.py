@@ -15,8 +15,8 @@ from . import (
     photos,
     record,
     repair,
+    requested,
     test,
-    wanted,
 )
 from .context import Van
 
@@ -27,7 +27,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         jobs,
         arrive,
         approve,
-        wanted,
+        requested,
         papers,
         photos,
         explain,

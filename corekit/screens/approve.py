@@ -1,4 +1,6 @@
-"""Agreeing: what coming and looking costs, what the repair costs, the paper, and the yes or no to it."""
+"""Approving: what call-out and diagnosis costs, what the repair costs, the paper, and the approval or refusal
+of it.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,7 @@ from ..desk.approving import approve as record_approval
 from ..desk.errors import ConsentError, Fault, VisitError
 from ..desk.estimating import Estimate, Terms, estimate_named
 from ..desk.estimating import estimate as make_estimate
-from ..desk.offerable import asked_for, cap_of
+from ..desk.offerable import cap_of, requested_work
 from ..desk.quote import Part, Prospect
 from ..desk.rows import add_rows
 from ..errors import CorekitError
@@ -21,7 +23,7 @@ from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Approved, Estimated
-from ..report.sheet import WHO_AGREES
+from ..report.sheet import WHO_APPROVES
 from ..visit.guidance import open_tests
 from . import forms
 from .context import Van
@@ -31,23 +33,23 @@ from .page import job_page, vehicle_named
 from .papers import paper_path
 from .signature import Signature, SignatureError, read_signature
 
-#: How a yes is given, as it is printed. A signature belongs to the first.
+#: How an approval is given, as it is printed. A signature belongs to the first.
 IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
 HOW = (IN_PERSON, BY_PHONE, BY_MESSAGE)
 _SCREEN_OF = {"diagnosis": "diagnosis", "repair": "estimate"}
 _LONGEST_WORDS = 2000
 _FARTHEST = Decimal(2000)  # km of one drive; more is a slip of the finger
 
-#: What stands on the invoice when nothing of an offer was wanted and no other reason was typed.
+#: What stands on the invoice when nothing of an estimate was wanted and no other reason was typed.
 DECLINED = "the estimated repair was declined"
 
 
 @attrs.frozen(kw_only=True)
 class Asking:
-    """An offer that waits for its answer, as the screen shows it.
+    """An estimate that waits for its answer, as the screen shows it.
 
     Attributes:
-        mark: First letters of the paper's hash, which the yes is bound to; `paper` is the whole of it.
+        mark: First letters of the paper's hash, which the approval is bound to; `paper` is the whole of it.
         parts: Its pieces of work; only those with an operation can be declined singly.
         pdf: Address of its PDF.
     """
@@ -91,7 +93,7 @@ def mark_of(paper: str) -> str:
 def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/diagnosis")
     def diagnosis(job: str) -> str:
-        """Coming and looking: what it costs, then the paper and the yes."""
+        """Call-out and diagnosis: what it costs, then the paper and the approval."""
         record = van.job(job)
         waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
         ahead, error = (
@@ -109,12 +111,12 @@ def add(app: flask.Flask, van: Van) -> None:
             needs_km=_needs_km(van, record),
             cap=cap_of(van.shop.prices),
             pays_words=vehicle_named(record.same_trip_as, van),
-            **_yes_form(van, record, waits),
+            **_approval_form(van, record, waits),
         )
 
     @app.get("/job/<job>/estimate")
     def estimate(job: str) -> str:
-        """The repair: what may be offered and what not yet, then the paper and the yes."""
+        """The repair: what may be proposed and what not yet, then the paper and the approval."""
         record = van.job(job)
         assessment = van.assessed(record)
         waits = awaited(van, record, "repair")
@@ -136,12 +138,12 @@ def add(app: flask.Flask, van: Van) -> None:
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
             operations=van.shop.plugins.operations,
             next_test=next(iter(open_tests(assessment, van.shop.plugins)), None),
-            **_yes_form(van, record, waits),
+            **_approval_form(van, record, waits),
         )
 
     @app.post("/job/<job>/estimate-of/<stage>")
     def make(job: str, stage: str) -> flask.Response:
-        """Make the offer; its paper is shown next, for the yes."""
+        """Make the estimate; its paper is shown next, for the approval."""
         if stage not in _SCREEN_OF:
             flask.abort(404)
         form = flask.request.form
@@ -160,7 +162,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.post("/job/<job>/approve")
     def approve(job: str) -> flask.Response:
-        """The customer's word on an offer, bound to the paper that was shown."""
+        """The customer's word on an estimate, bound to the paper that was shown."""
         try:
             record = van.job(job)
             said = said_of(van, record)
@@ -183,7 +185,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.post("/job/<job>/approve/try")
     def trial(job: str) -> str:
-        """What a yes comes to with what is declined so far; nothing is written."""
+        """What an approval comes to with what is declined so far; nothing is written."""
         record = van.job(job)
         try:
             estimate = _estimate_meant(van, record)
@@ -199,8 +201,8 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
 
-def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
-    """What the form of the yes needs."""
+def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
+    """What the form of the approval needs."""
     came_back = flask.g.get("given")
     wanted = (
         came_back.getlist("want")
@@ -210,14 +212,14 @@ def _yes_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
         else []
     )
     return {
-        "who": WHO_AGREES,
+        "who": WHO_APPROVES,
         "paper": shown(waits.estimate.document, van, record) if waits else None,
         "requested": wanted,
     }
 
 
 def _taken(ahead: Prospect | None) -> list[str]:
-    """The pieces of work that are to be offered: all, until somebody took one out."""
+    """The pieces of work that are to be proposed: all, until somebody took one out."""
     came_back = flask.g.get("given")
     if came_back is not None:
         return list(came_back.getlist("take"))
@@ -228,7 +230,7 @@ def _taken(ahead: Prospect | None) -> list[str]:
 
 
 def awaited(van: Van, job: Job, stage: str) -> Asking | None:
-    """The latest offer of a stage, while nobody has answered it."""
+    """The latest estimate of a stage, while nobody has answered it."""
     estimated = _latest(job, stage)
     if estimated is None or any(
         noted.record.document_hash == estimated.document_hash for noted in job.approvals
@@ -249,7 +251,7 @@ def _latest(job: Job, stage: str) -> Estimated | None:
 
 
 def answered(van: Van, job: Job, stage: str) -> list[Given]:
-    """Every word on the offers of a stage, in order."""
+    """Every word on the estimates of a stage, in order."""
     estimates = {
         noted.record.document_hash: noted.record for noted in job.estimates if noted.record.stage == stage
     }
@@ -264,7 +266,9 @@ def _given(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> 
     approved, estimate = noted.record, estimate_named(van.shop, job, estimated.name)
     try:
         come_to = str(quote.approved_if(van.shop, estimate, approved.declined))
-    except ConsentError:  # today's tax rates give the offer another total; what was said stands all the same
+    except (
+        ConsentError
+    ):  # today's tax rates give the estimate another total; what was said stands all the same
         come_to = f"part of {estimate.total}"
     titles = {part.operation: part.title for part in quote.estimated_parts(estimated)}
     declined = ", ".join(titles.get(key, key) for key in approved.declined)
@@ -296,15 +300,15 @@ def _drawn_under(van: Van, job: Job, approved: Approved) -> str:
 
 
 def approved_to_do(van: Van, job: Job) -> dict[str, str]:
-    """Work that was agreed to and is not done yet, key → title: it is not offered again."""
+    """Work that was approved and is not done yet, key → title: it is not proposed again."""
     return {key: van.shop.plugins.title(key) for key in job.approval.open}
 
 
 def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tuple[Prospect | None, str]:
-    """What would be offered, without what is agreed to already; or why nothing can be."""
+    """What would be proposed, without what is approved already; or why nothing can be."""
     assessment = van.assessed(job)
     may = (
-        {asked.operation for asked in asked_for(job, assessment, van.shop.plugins)}
+        {asked.operation for asked in requested_work(job, assessment, van.shop.plugins)}
         if stage == "repair"
         else set()
     )
@@ -317,12 +321,12 @@ def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tu
 
 
 def _holds(waits: Asking, ahead: Prospect) -> bool:
-    """The paper still says what would be offered, or less, because something was left out on purpose."""
+    """The paper still says what would be proposed, or less, because something was left out on purpose."""
     return all(part in ahead.parts for part in waits.parts)
 
 
 def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
-    """What could be offered and does not stand on the paper, because it came later or was left out."""
+    """What could be proposed and does not stand on the paper, because it came later or was left out."""
     on_it = {part.operation for part in waits.parts} if waits else set()
     return [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
 
@@ -336,8 +340,8 @@ def _needs_km(van: Van, job: Job) -> bool:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """A word on an offer, as the form brought it; `nothing`: all of its work is declined; `words`: what was
-    said word for word.
+    """A word on an estimate, as the form brought it; `nothing`: all of its work is declined; `words`: what
+    was said word for word.
     """
 
     estimate: Estimate
@@ -373,9 +377,11 @@ def said_of(van: Van, job: Job) -> Said:
         )
     if how not in HOW:
         faults.append(Fault("how", "", "How was it approved? In person, by phone or by message."))
-    if by not in WHO_AGREES:
+    if by not in WHO_APPROVES:
         faults.append(
-            Fault("by", "", f"Who approved? One of {', '.join(WHO_AGREES)}; a name belongs to the customer.")
+            Fault(
+                "by", "", f"Who approved? One of {', '.join(WHO_APPROVES)}; a name belongs to the customer."
+            )
         )
     signature = None
     try:
@@ -414,7 +420,7 @@ def said_of(van: Van, job: Job) -> Said:
 
 
 def _estimate_meant(van: Van, job: Job) -> Estimate:
-    """The offer whose paper was shown.
+    """The estimate whose paper was shown.
 
     Raises:
         VisitError: another paper stands by now, or none of that name.
@@ -452,12 +458,12 @@ def _operations(job: Job, estimate: Estimate) -> set[str]:
 
 
 def _declined(pieces: set[str]) -> tuple[str, ...]:
-    """Pieces of an offer that the form does not want."""
+    """Pieces of an estimate that the form does not want."""
     return tuple(sorted(pieces - set(flask.request.form.getlist("want"))))
 
 
 def _ended(van: Van, job: str, because: str) -> None:
-    """Nothing of the only repair offer is wanted: the job ends there.
+    """Nothing of the only repair estimate is wanted: the job ends there.
 
     Its own request, known by the first one's id, so that sending twice adds nothing.
     """

@@ -74,7 +74,7 @@ def add(app: flask.Flask, van: Van) -> None:
             pays=pays,
             pays_words=vehicle_named(pays, van),
             invoice=invoice,
-            next=f"/job/{job}/wanted?{urlencode({'rework': invoice})}" if invoice else "",
+            next=f"/job/{job}/requested?{urlencode({'rework': invoice})}" if invoice else "",
         )
 
     @app.get("/job/<job>/arrive")

@@ -9,7 +9,7 @@ import flask
 from markupsafe import Markup
 
 from ..desk.assessing import Assessment
-from ..desk.offerable import asked_for
+from ..desk.offerable import requested_work
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
 from ..report.findings import code_sentences, finding_row, not_looked_at, story
@@ -23,7 +23,7 @@ _HOW_SURE = {Verdict.ADVICE: "advice", Verdict.UNDECIDED: "not decided yet"}
 
 
 @attrs.frozen(kw_only=True)
-class Told:
+class Explanation:
     """One finding as the customer reads it: when, how sure where that is not plain, the sentence, the limit
     in words, the limit strip, a figure.
     """
@@ -49,12 +49,12 @@ def add(app: flask.Flask, van: Van) -> None:
             "explain.html",
             record,
             van,
-            told=[told(finding, assessment, n) for n, finding in enumerate(to_do)],
+            explanations=[explanation(finding, assessment, n) for n, finding in enumerate(to_do)],
             in_order=[str(finding.text) for finding in findings if _in_order(finding, assessment)],
             codes=code_sentences(record),
             not_said=not_looked_at(assessment),
             words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
-            estimates=bool(asked_for(record, assessment, van.shop.plugins)),
+            estimates=bool(requested_work(record, assessment, van.shop.plugins)),
         )
 
 
@@ -62,14 +62,16 @@ def _in_order(finding: Finding, assessment: Assessment) -> bool:
     return finding.urgency is Urgency.NOTHING or assessment.is_dealt_with(finding)
 
 
-def told(finding: Finding, assessment: Assessment, n: int) -> Told:
+def explanation(finding: Finding, assessment: Assessment, n: int) -> Explanation:
     """A finding for the customer's eyes; `n` keeps the drawings of one page apart."""
     row, strip = finding_row(finding, assessment), strip_of_finding(finding, assessment)
     drawn = (
-        Markup(figure_svg(strip_figure(strip, finding.check), f"told-{n}")) if strip is not None else Markup()
+        Markup(figure_svg(strip_figure(strip, finding.check), f"explained-{n}"))
+        if strip is not None
+        else Markup()
     )
     figure = Markup(figure_svg(finding.figure, f"figure-{n}")) if finding.figure is not None else Markup()
-    return Told(
+    return Explanation(
         when=row.urgency,
         how_sure=_HOW_SURE.get(finding.verdict, ""),
         text=row.text,

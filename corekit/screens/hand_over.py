@@ -154,7 +154,7 @@ class Other:
 
 
 def same_customer(van: Van, job: Job) -> list[Other]:
-    """The other jobs of this customer that something was agreed to in and that are on no invoice yet."""
+    """The other jobs of this customer that something was approved in and that are on no invoice yet."""
     whose = _customer(van, job)
     if not whose[0]:
         return []

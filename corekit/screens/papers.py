@@ -1,4 +1,4 @@
-"""The papers of a job as files: any offer that was made, the invoice, and receipts."""
+"""The papers of a job as files: any estimate that was made, the invoice, and receipts."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from ..desk.receipts import receipt_for
 from ..model.job import Job
 from .context import Van
 
-#: The invoice's name among the papers of a job, and how a receipt's begins; an offer's is its printed one
+#: The invoice's name among the papers of a job, and how a receipt's begins; an estimate's is its printed one
 #: with a hyphen.
 INVOICE, RECEIPT = "invoice", "receipt-"
 
 
 def paper_name(estimate: str) -> str:
-    """What an offer's paper is called in an address.
+    """What an estimate's paper is called in an address.
 
     >>> paper_name("repair 1")
     'repair-1'

@@ -1,4 +1,4 @@
-"""The repair: one piece of agreed work at a time, its cautions before it, and what the new part is."""
+"""The repair: one piece of approved work at a time, its cautions before it, and what the new part is."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Work:
     """A piece of work as the screen shows it.
 
     Attributes:
-        cautions: Of the operation and of the shop's price book. parts: What the offer said goes in.
+        cautions: Of the operation and of the shop's price book. parts: What the estimate said goes in.
         asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
             nothing measures.
     """
@@ -51,8 +51,8 @@ def work_on(van: Van, key: str, job: Job) -> Work:
     )
 
 
-def _known(told: str) -> str:
-    return "" if told == DONT_KNOW else told
+def _known(answer: str) -> str:
+    return "" if answer == DONT_KNOW else answer
 
 
 def repaired_place(trait: str) -> str:
@@ -65,7 +65,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.get("/job/<job>/repair")
     def repair(job: str) -> str:
-        """The agreed work that is not done yet; `?work=` takes another of it first."""
+        """The approved work that is not done yet; `?work=` takes another of it first."""
         record = van.job(job)
         to_do = standing(record, van.assessed(record)).to_do
         chosen = flask.request.args.get("work", "")

@@ -55,7 +55,7 @@ class Row:
 
     path: str
     title: str
-    told: str
+    recorded: str
 
 
 def add(app: flask.Flask, van: Van) -> None:
@@ -114,7 +114,7 @@ def add(app: flask.Flask, van: Van) -> None:
             next=following or wishes.path(job, back),
             after=following or next((path_of(job, one, wishes) for one in others), ""),
             cannot=questions.CANNOT,
-            missing=_missing(ask.key, assessment, plugins) if ask.told else [],
+            missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
             place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
@@ -164,7 +164,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
         record, wishes = van.job(job), options_in_address(plugins)
-        told = questions.present_answers(record, plugins)
+        recorded = questions.present_answers(record, plugins)
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
         groups = []
         for system in plugins.systems.values():
@@ -177,9 +177,9 @@ def add(app: flask.Flask, van: Van) -> None:
             )  # what is only read with something else comes last
             rows = [
                 Row(
-                    path=wishes.path(record, f"test/{one.key}", place=_unread(told, one)),
+                    path=wishes.path(record, f"test/{one.key}", place=_unread(recorded, one)),
                     title=one.title,
-                    told=_told(told, one.key, one.places),
+                    recorded=_recorded(recorded, one.key, one.places),
                 )
                 for one in declared
             ]
@@ -249,7 +249,13 @@ def add(app: flask.Flask, van: Van) -> None:
             flask.abort(404)
         back = wishes.path(record, f"test/{key}", place=wishes.place)
         return job_page(
-            "limit.html", record, van, ask=ask, back=back, told=_own_limit(record, key), read_off=_READ_OFF
+            "limit.html",
+            record,
+            van,
+            ask=ask,
+            back=back,
+            recorded=_own_limit(record, key),
+            read_off=_READ_OFF,
         )
 
     @app.get("/job/<job>/retest")
@@ -257,15 +263,15 @@ def add(app: flask.Flask, van: Van) -> None:
         """The reading that shows the last repair, taken as it was taken on arrival."""
         record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
-        told = questions.present_answers(record, plugins)
+        recorded = questions.present_answers(record, plugins)
         given_up = did_not_fix(record)
         for repair in reversed(assessment.repairs):
             key = _shown_by(repair, plugins)
             if not key or repair.operation in given_up:
                 continue
             before = _arrival(assessment, key)
-            unread = [reading for reading in before if (key, reading.place) not in told]
-            if unread or not any(of == key for of, _ in told):
+            unread = [reading for reading in before if (key, reading.place) not in recorded]
+            if unread or not any(of == key for of, _ in recorded):
                 ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
                 return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
         return job_page(
@@ -293,7 +299,7 @@ def add(app: flask.Flask, van: Van) -> None:
         job: Job, wishes: TestOptions, assessment: Assessment, tests: Sequence[NextTest]
     ) -> dict[str, Any]:
         """What stands beside the next test: what the last answer meant, what comes later, what it could be,
-        what may be offered.
+        what may be proposed.
         """
         left = guidance.repeatable_tests(assessment, plugins)
         aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]
@@ -353,17 +359,17 @@ def time_words(test: NextTest) -> str:
     return f"about {test.minutes:g} min" if test.minutes else ""
 
 
-def _told(told: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
+def _recorded(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
     """What was read of it: at every place that was spoken of."""
     if not places:
-        return told.get((key, ""), "")
-    return "; ".join(f"{place}: {told[key, place]}" for place in places if (key, place) in told)
+        return recorded.get((key, ""), "")
+    return "; ".join(f"{place}: {recorded[key, place]}" for place in places if (key, place) in recorded)
 
 
-def _unread(told: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
+def _unread(recorded: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
     """The place of it that comes next; empty when it has none."""
     return next(
-        (place for place in declared.places if (declared.key, place) not in told),
+        (place for place in declared.places if (declared.key, place) not in recorded),
         declared.places[0] if declared.places else "",
     )
 
@@ -465,5 +471,7 @@ def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins
     for gap in assessment.not_repeated:
         declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
         if declared is not None:
-            rows[gap.wants] = Row(path=wishes.path(job, f"test/{gap.wants}"), title=declared.title, told="")
+            rows[gap.wants] = Row(
+                path=wishes.path(job, f"test/{gap.wants}"), title=declared.title, recorded=""
+            )
     return list(rows.values())

@@ -75,7 +75,9 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
         PublishError: a draft, a moment without a time zone, or an end before the beginning.
     """
     if document.draft:
-        raise PublishError(f"{document.title}: a draft is not published; offer or issue it first.")
+        raise PublishError(
+            f"{document.title}: a draft is not published; make the estimate or issue the invoice first."
+        )
     ends = published + LIFE if expires is None else expires
     if published.tzinfo is None or ends.tzinfo is None:
         raise PublishError(f"{document.title}: the moments of publishing and expiry need a time zone.")

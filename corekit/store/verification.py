@@ -103,7 +103,7 @@ def _chains(entries: Sequence[Entry]) -> Iterator[str]:
         if len({entry.journal for entry in chain}) > 1:
             yield f"table entry, chain {chain[0].chain}: it belongs to more than one journal"
     for ids in (_twice(entry.id for entry in entries), _twice((entry.chain, entry.n) for entry in entries)):
-        yield from (f"table entry, {one}: it stands there twice" for one in ids)
+        yield from (f"table entry, {one}: it is there twice" for one in ids)
 
 
 def _twice(things: Iterable[Any]) -> list[Any]:
@@ -130,7 +130,7 @@ def _persons(connection: sqlite3.Connection, entries: Sequence[Entry]) -> Iterat
     ):
         where = f"table person, text {hash_[:12]} ({kind}) of job {job}"
         if hash_ in here:
-            yield f"{where}: it stands there twice"
+            yield f"{where}: it is there twice"
         here[hash_] = job
         try:
             if persons.salted_hash(salt, kind, text) != hash_ or not (_composed(text) and _composed(kind)):
@@ -176,7 +176,7 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
     for chain, taken in places.items():
         if sorted(taken) != list(range(1, len(taken) + 1)):
             yield f"table entry, books {chain}: the invoices' places are not 1 to {len(taken)} without a gap"
-    told = set()
+    noted = set()
     for entry in issued:
         where = f"table entry, entry {entry.n} of chain {entry.chain}"
         found = invoices.get(str(entry.body.get("books_entry")))
@@ -187,13 +187,13 @@ def _books(entries: Sequence[Entry]) -> Iterator[str]:
             or any(found.body.get(name) != entry.body.get(name) for name in same)
         ):
             yield f"{where}: it says that invoice {entry.body.get('number')} was issued, and the books do not"
-        elif (found.id, entry.job) in told:
+        elif (found.id, entry.job) in noted:
             yield f"{where}: it issues invoice {entry.body.get('number')} a second time"
         else:
-            told.add((found.id, entry.job))
+            noted.add((found.id, entry.job))
     for invoice in invoices.values():
         for job in jobs_of(invoice):
-            if (invoice.id, job) not in told:
+            if (invoice.id, job) not in noted:
                 of_several = f" {job}" if len(jobs_of(invoice)) > 1 else ""
                 yield (
                     f"table entry, entry {invoice.n} of books {invoice.chain}: its job{of_several} does not"

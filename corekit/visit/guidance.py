@@ -93,9 +93,9 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     """
     if is_codes(test, plugins):
         return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
-    told = present_answers(job, plugins)
+    recorded = present_answers(job, plugins)
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
-    return test.repeat or all((test.wants, place) in told for place in places)
+    return test.repeat or all((test.wants, place) in recorded for place in places)
 
 
 def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap, ...]:
@@ -130,7 +130,7 @@ class Meaning:
     """The last thing that was read or seen in this stage, and what follows from it, most urgent first."""
 
     title: str
-    told: str
+    recorded: str
     findings: tuple[Finding, ...] = ()
 
 
@@ -146,7 +146,7 @@ def last_meaning(assessment: Assessment, plugins: Plugins) -> Meaning | None:
     record = last.record
     if isinstance(record, CodesRead):
         title = "Trouble codes"
-        told = (
+        recorded = (
             f"could not be read: {record.cannot}"
             if record.cannot
             else f"{record.state} {', '.join(record.codes) or 'none'}"
@@ -154,8 +154,8 @@ def last_meaning(assessment: Assessment, plugins: Plugins) -> Meaning | None:
     else:
         assert isinstance(record, (Measured, Seen))
         title = plugins.title(record.of) + (f", {record.place}" if record.place else "")
-        told = present_answers(job, plugins).get((record.of, record.place), "")
-    return Meaning(title=title, told=told, findings=findings_on([last.id], assessment))
+        recorded = present_answers(job, plugins).get((record.of, record.place), "")
+    return Meaning(title=title, recorded=recorded, findings=findings_on([last.id], assessment))
 
 
 def findings_on(entries: Iterable[str], assessment: Assessment) -> tuple[Finding, ...]:

@@ -40,7 +40,7 @@ class HistoryRow:
     """One entry: its id, the stage it belongs to, what it is about, what it says.
 
     Attributes:
-        withdrawable: It may be taken back with a reason; what was handed over or agreed to may not.
+        withdrawable: It may be taken back with a reason; what was handed over or approved may not.
     """
 
     entry: str
@@ -192,7 +192,7 @@ def _left(asked: _Context, record: Left) -> _Row:
 
 def _came(asked: _Context, record: Arrived) -> _Row:
     return (
-        "Came",
+        "Arrived",
         record.odometer_typed or ("same call-out as another car" if record.same_trip_as else "again"),
         record.stage,
     )
@@ -247,7 +247,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Remarked: _remarked,
 }
 
-# What was handed over, agreed to or done stays; it is answered by something new.
+# What was handed over, approved or done stays; it is answered by something new.
 _MAY_BE_WITHDRAWN = (
     Measured,
     Seen,

@@ -22,7 +22,7 @@ class Step(StrEnum):
     DIAGNOSIS = "diagnosis"
     TEST = "test"
     EXPLAIN = "explain"
-    OFFER = "estimate"
+    ESTIMATE = "estimate"
     REPAIR = "repair"
     RETEST = "retest"
     HAND_OVER = "hand"
@@ -38,7 +38,7 @@ TITLES = {
     Step.DIAGNOSIS: "Approve diagnosis",
     Step.TEST: "Test",
     Step.EXPLAIN: "Explain",
-    Step.OFFER: "Repair estimate",
+    Step.ESTIMATE: "Repair estimate",
     Step.REPAIR: "Repair",
     Step.RETEST: "Test again",
     Step.HAND_OVER: "Hand over",
@@ -50,8 +50,8 @@ class Standing:
     """A job's next step, and what is open in it.
 
     Attributes:
-        pending: Printed names of offers that have no answer yet, of each stage the latest.
-        to_do: Operations that were agreed to and not done, in the order of the agreements.
+        pending: Printed names of estimates that have no answer yet, of each stage the latest.
+        to_do: Operations that were approved and not done, in the order of the approvals.
         unshown: Operations that were done and that no retest speaks of yet.
         away: The last visit ended with the job open, and nobody has come again since.
     """
@@ -107,13 +107,15 @@ def _step(
         return Step.HAND_OVER
     if not job.approvals:
         return (
-            Step.OFFER if any(noted.record.stage == "repair" for noted in job.estimates) else Step.DIAGNOSIS
+            Step.ESTIMATE
+            if any(noted.record.stage == "repair" for noted in job.estimates)
+            else Step.DIAGNOSIS
         )
     if job.vehicle.why_no_vin == NOT_SEEN:
         return Step.ARRIVE
     stages = {noted.record.name: noted.record.stage for noted in job.estimates}
     if any(stages[name] == "repair" for name in pending):
-        return Step.OFFER
+        return Step.ESTIMATE
     if to_do:
         return Step.REPAIR
     if unshown:

@@ -43,7 +43,7 @@ class PlaceState:
     """
 
     name: str
-    told: str = ""
+    recorded: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -87,7 +87,7 @@ class Question:
         answers: Of an observation.
         beside: What it must be read with. tools: Instruments that fit. tool: The one to take it for read
             with; empty: none named.
-        told: What was last said of it at this place in this stage.
+        recorded: What was last said of it at this place in this stage.
         waits: Minutes that it has been waiting since it was started; None when it was not started.
     """
 
@@ -106,7 +106,7 @@ class Question:
     beside: tuple[Companion, ...] = ()
     tools: tuple[InstrumentChoice, ...] = ()
     tool: str = ""
-    told: str = ""
+    recorded: str = ""
     waits: float | None = None
 
     @property
@@ -121,7 +121,7 @@ class Question:
         names = [place.name for place in self.places]
         at = names.index(self.place) if self.place in names else -1
         later = [*self.places[at + 1 :], *self.places[: max(at, 0)]]
-        return next((place.name for place in later if not place.told and place.name != self.place), "")
+        return next((place.name for place in later if not place.recorded and place.name != self.place), "")
 
     @property
     def known_beside(self) -> str:
@@ -137,7 +137,7 @@ class Question:
 class TraitQuestion:
     """One trait of the vehicle.
 
-    `answers` for a closed list, *don't know* among them; `units` for a value; `told`: what stands.
+    `answers` for a closed list, *don't know* among them; `units` for a value; `recorded`: what stands.
     """
 
     key: str
@@ -145,7 +145,7 @@ class TraitQuestion:
     hint: str
     answers: tuple[str, ...]
     units: tuple[str, ...]
-    told: str = ""
+    recorded: str = ""
 
     @property
     def row(self) -> str:
@@ -169,10 +169,10 @@ def question_of(
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
     if declared is None:
         return None
-    told = present_answers(job, plugins)
-    places = tuple(PlaceState(name=name, told=told.get((key, name), "")) for name in declared.places)
+    recorded = present_answers(job, plugins)
+    places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in declared.places)
     if places and place not in declared.places:
-        place = next((one.name for one in places if not one.told), places[0].name)
+        place = next((one.name for one in places if not one.recorded), places[0].name)
     common = Question(
         key=key,
         title=declared.title,
@@ -182,7 +182,7 @@ def question_of(
         unread=not hazards_read(job, plugins).issuperset(_sentences(declared.hazard)),
         places=places,
         place=place if places else "",
-        told=told.get((key, place if places else ""), ""),
+        recorded=recorded.get((key, place if places else ""), ""),
         waits=_minutes_waited(job, key, now),
     )
     if isinstance(declared, Observation):
@@ -208,22 +208,22 @@ def present_answers(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
     """(key, place) → what was last read or said of it in the present stage, in a few words; what outlasts a
     repair also from before.
     """
-    told: dict[tuple[str, str], str] = {}
+    recorded: dict[tuple[str, str], str] = {}
     for noted in job.standing:
         record = noted.record
         if isinstance(record, Measured):
             measurand = plugins.measurands.get(record.of)
             if record.stage == job.stage or (measurand is not None and measurand.lasting):
-                told[record.of, record.place] = record.typed.strip()
+                recorded[record.of, record.place] = record.typed.strip()
         elif isinstance(record, Seen) and record.stage == job.stage:
             said = f"not obtained: {record.cannot}" if record.cannot else record.answer or "noted in words"
             places = [record.place] if record.place else [record.place, *places_of(record.of, plugins)]
-            told |= {
+            recorded |= {
                 (record.of, place): said
                 for place in places
-                if place == record.place or (record.of, place) not in told
+                if place == record.place or (record.of, place) not in recorded
             }
-    return told
+    return recorded
 
 
 def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
@@ -334,16 +334,16 @@ def trait_questions(system: System, job: Job, plugins: Plugins) -> tuple[TraitQu
     one of its checks wants.
     """
     wanted = {parameter.of.key for check in system.checks.values() for parameter in check.parameters}
-    told = trait_texts(job, plugins)
+    recorded = trait_texts(job, plugins)
     return tuple(
-        trait_question(trait, told.get(trait.key, ""))
+        trait_question(trait, recorded.get(trait.key, ""))
         for trait in system.traits.values()
         if trait.answers is not None or trait.key in wanted
     )
 
 
-def trait_question(trait: Trait, told: str = "") -> TraitQuestion:
-    """What is asked of one trait; `told` is what stands of it."""
+def trait_question(trait: Trait, recorded: str = "") -> TraitQuestion:
+    """What is asked of one trait; `recorded` is what stands of it."""
     answers = (*answers_of(trait.answers), DONT_KNOW) if trait.answers is not None else ()
     return TraitQuestion(
         key=trait.key,
@@ -351,7 +351,7 @@ def trait_question(trait: Trait, told: str = "") -> TraitQuestion:
         hint=trait.how,
         answers=answers,
         units=tuple(map(key_text, trait.units)),
-        told=told,
+        recorded=recorded,
     )
 
 

@@ -469,7 +469,7 @@ def test_no_suspect_no_odds_and_no_conflicting_reading_reach_any_document_of_the
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What is for the mechanic alone is replaced by words and numbers that occur nowhere else; none may be
-    found in an offer or invoice.
+    found in an estimate or invoice.
     """
     odds = 0.712345
     suspect = Suspect(system="battery", fault="f", name="Marked suspect", probability=odds, calls_for="")

@@ -185,7 +185,7 @@ def screens(shop: Shop, line: Line, rounds: int) -> None:
 
 
 def begun(shop: Shop) -> str:
-    """A job whose diagnosis is agreed to, so that testing comes next."""
+    """A job whose diagnosis is approved, so that testing comes next."""
     job = add_rows(shop.context, None, BEGINS, request_id=secrets.token_urlsafe(18)).job
     shop.approve(shop.estimate(job, "diagnosis"), by="customer", how="in person")
     return job

@@ -1,6 +1,6 @@
-"""An invoice keeps within what was agreed, to the cent, or is refused with one clear text.
+"""An invoice keeps within what was approved, to the cent, or is refused with one clear text.
 
-The rule (nothing above the agreed sum, nothing that was not agreed to) is our own choice of the strictest;
+The rule (nothing above the approved sum, nothing that was not approved) is our own choice of the strictest;
 amounts are invented.
 """
 
@@ -98,24 +98,24 @@ def test_what_was_approved_may_be_invoiced_and_so_may_less() -> None:
 
 
 def test_nothing_is_invoiced_without_an_approval() -> None:
-    assert refusal(LOOK, ApprovedWork([DIAGNOSIS], [], BOOK)).startswith("Nothing was agreed to")
+    assert refusal(LOOK, ApprovedWork([DIAGNOSIS], [], BOOK)).startswith("Nothing was approved")
 
 
-def test_a_line_that_was_never_offered_is_refused() -> None:
+def test_a_line_that_is_on_no_estimate_is_refused() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
-    assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: was never offered.")
+    assert refusal((*LOOK, *work("battery.clean")), standing).startswith("battery.clean: is on no estimate.")
 
 
-def test_a_line_that_was_offered_but_not_approved_is_refused() -> None:
+def test_a_line_that_was_estimated_but_not_approved_is_refused() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS)], BOOK)
     assert refusal((*LOOK, *REPAIR), standing).startswith(
-        'battery.replace: was offered in "repair 1", but nobody agreed to it.'
+        'battery.replace: is on the estimate "repair 1", but nobody approved it.'
     )
 
 
 def test_a_repair_approval_does_not_cover_a_diagnosis() -> None:
     assert refusal((*LOOK, *REPAIR), ApprovedWork([DIAGNOSIS, REPAIRS], [yes(REPAIRS)], BOOK)).startswith(
-        'diagnosis: was offered in "diagnosis 1", but nobody'
+        'diagnosis: is on the estimate "diagnosis 1", but nobody'
     )
 
 
@@ -130,7 +130,7 @@ def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
 def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
     dearer = attrs.evolve(REPAIR[0], quantity=Decimal("0.6"), net=Money(3600, "EUR"))
     text = refusal((dearer, REPAIR[1]), ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK))
-    assert text.startswith("battery.replace: comes to 156.00 EUR before tax, but 150.00 was agreed.")
+    assert text.startswith("battery.replace: comes to 156.00 EUR before tax, but 150.00 was approved.")
 
 
 def test_one_cent_more_is_refused() -> None:
@@ -145,7 +145,7 @@ def test_one_cent_more_is_refused() -> None:
         currency="EUR",
         tax="standard",
     )
-    assert "150.01 EUR before tax, but 150.00 was agreed" in refusal(
+    assert "150.01 EUR before tax, but 150.00 was approved" in refusal(
         (*REPAIR, extra), ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK)
     )
 
@@ -156,25 +156,26 @@ def test_an_approved_line_is_not_invoiced_twice() -> None:
     )
 
 
-def test_a_tax_rate_that_rose_since_needs_a_new_yes() -> None:
+def test_a_tax_rate_that_rose_since_needs_a_new_approval() -> None:
     text = refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21")))
     assert (
-        text == "The invoice comes to 254.10 EUR, but 252.00 was agreed. Make a new offer and record a new"
-        " agreement."
+        text
+        == "The invoice comes to 254.10 EUR, but 252.00 was approved. Make a new estimate and record a new"
+        " approval."
     )
     text = refusal(REPAIR[:2], ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
-    assert "so what was not declined has no agreed one" in text
+    assert "so what was not declined has no approved one" in text
 
 
 def test_a_tax_rate_that_fell_since_does_not_stand_in_the_way() -> None:
     may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("19")))
 
 
-def test_an_approval_to_another_paper_is_refused() -> None:
+def test_an_approval_of_another_document_is_refused() -> None:
     text = refusal(
         REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), document_hash="0" * 64)], BOOK)
     )
-    assert text.startswith('The agreement to "repair 1" is about another paper')
+    assert text.startswith('The approval of "repair 1" is about another document than the estimate')
 
 
 @pytest.mark.parametrize(("total", "currency"), [(25199, "EUR"), (25201, "EUR"), (25200, "USD")])
@@ -182,26 +183,26 @@ def test_an_approval_to_another_total_is_refused(total: int, currency: str) -> N
     text = refusal(
         REPAIR, ApprovedWork([REPAIRS], [attrs.evolve(yes(REPAIRS), total=total, currency=currency)], BOOK)
     )
-    assert "but the offer says 252.00 EUR. Record the agreement with the total" in text
+    assert "but the estimate says 252.00 EUR. Record the approval with the total" in text
 
 
 def test_an_approval_to_no_estimate_at_all_is_refused() -> None:
     assert (
         refusal(REPAIR, ApprovedWork([DIAGNOSIS], [yes(REPAIRS)], BOOK))
-        == 'An agreement names the offer "repair 1", which was never made; made are "diagnosis 1".'
+        == 'An approval names the estimate "repair 1", which was never made; made are "diagnosis 1".'
     )
 
 
-def test_declining_what_was_not_offered_is_refused() -> None:
+def test_declining_what_is_not_on_the_estimate_is_refused() -> None:
     assert refusal(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.clean")], BOOK)).startswith(
-        'The agreement to "repair 1" declines what was not in it.'
+        'The approval of "repair 1" declines what is not on it.'
     )
 
 
 def test_an_estimate_whose_lines_cannot_be_read_is_named() -> None:
     spoilt = attrs.evolve(REPAIRS, lines=[REPAIRS.lines[0] | {"price": "60.01"}])
     assert refusal(REPAIR, ApprovedWork([spoilt], [yes(spoilt)], BOOK)).startswith(
-        'The lines of the offer "repair 1" cannot be read:'
+        'The lines of the estimate "repair 1" cannot be read:'
     )
 
 
@@ -214,7 +215,7 @@ def test_the_latest_word_on_an_estimate_counts_and_counts_once() -> None:
     assert ApprovedWork([DIAGNOSIS], [yes(DIAGNOSIS), yes(DIAGNOSIS)], BOOK).total == Money(6000, "EUR")
 
 
-def test_an_operation_offered_again_is_not_owed_twice() -> None:
+def test_an_operation_estimated_again_is_not_owed_twice() -> None:
     again = work("battery.replace", "battery.clean")
     second = estimate("repair 2", again)
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
@@ -235,7 +236,7 @@ def test_an_operation_declined_in_a_later_estimate_is_declined() -> None:
     assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
 
 
-def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None:
+def test_a_cent_of_tax_rounding_between_two_estimates_is_taken_off_openly() -> None:
     # At 20 %: 10.02 → 2.004 → 2.00 and 30.02 → 6.004 → 6.00, but 40.04 → 8.008 → 8.01.
     book = prices(diagnosis="10.02")
     look = diagnosis_lines(book)
@@ -255,7 +256,7 @@ def test_a_cent_of_tax_rounding_between_two_offers_is_taken_off_openly() -> None
     assert str(standing.total) == "48.04"
     assert (
         refusal(lines, standing)
-        == "The invoice comes to 48.05 EUR, but 48.04 was agreed. Only rounding of the tax makes the"
+        == "The invoice comes to 48.05 EUR, but 48.04 was approved. Only rounding of the tax makes the"
         " difference; invoice it with a rounding amount of -0.01."
     )
     less = rounding_to_approved(lines, standing)
@@ -271,7 +272,7 @@ def test_no_rounding_amount_hides_a_real_difference() -> None:
 
 
 def test_a_rounding_amount_upwards_counts_towards_the_approved_sum() -> None:
-    with pytest.raises(ConsentError, match=r"comes to 252\.01 EUR, but 252\.00 was agreed"):
+    with pytest.raises(ConsentError, match=r"comes to 252\.01 EUR, but 252\.00 was approved"):
         may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
 
 
@@ -290,7 +291,7 @@ def test_whatever_was_said_no_invoice_passes_with_work_that_the_last_word_does_n
     assume(all(place < len(estimates) for place, _ in said))
     approvals = [yes(estimates[place], *sorted(no & estimated[place])) for place, no in said]
     last_word: dict[str, bool] = {}
-    # A later word on the same offer takes the place of the earlier one.
+    # A later word on the same estimate takes the place of the earlier one.
     for n, (place, no) in enumerate(said):
         if not any(later == place for later, _ in said[n + 1 :]):
             last_word |= {key: key not in no for key in estimated[place]}

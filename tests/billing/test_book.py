@@ -78,7 +78,7 @@ def test_a_shop_outside_tax_gives_its_reason_and_no_rates() -> None:
         GOOD.replace(
             tax, 'tax = { none = "small business", rates = { standard = "20" }, default = "standard" }'
         )
-    ) == ("tax.none: a shop outside tax has no rates; write none without rates, default, or leave none away",)
+    ) == ("tax.none: a shop outside tax has no rates; write none without rates, default, or omit none",)
 
 
 def test_all_faults_come_at_once_each_with_its_key_path() -> None:

@@ -1,4 +1,4 @@
-"""What is offered, line by line."""
+"""What is proposed, line by line."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_a_diagnosis_is_call_out_travel_and_a_flat_price_because_the_customer_as
     }
 
 
-def test_a_book_without_call_out_and_travel_offers_the_diagnosis_alone() -> None:
+def test_a_book_without_call_out_and_travel_estimates_the_diagnosis_alone() -> None:
     assert [line.kind for line in diagnosis_lines(book(call_out=None, travel=None))] == [LineKind.DIAGNOSIS]
 
 
@@ -99,7 +99,7 @@ def test_a_drive_priced_by_the_kilometre_needs_its_length() -> None:
         diagnosis_lines(by_km, Decimal(-1))
 
 
-def test_a_diagnosis_is_not_offered_above_its_cap() -> None:
+def test_a_diagnosis_is_not_estimated_above_its_cap() -> None:
     capped = book(travel={"per_km": "0.50"}, diagnosis={"price": "35.00", "cap": "70.00"})
     assert len(diagnosis_lines(capped, Decimal(20))) == 3
     with pytest.raises(PriceError, match=r"diagnosis\.cap: .* 70\.50 EUR, above the cap of 70\.00"):
@@ -145,8 +145,8 @@ def test_a_declined_operation_takes_all_its_lines_along() -> None:
 
 
 @pytest.mark.parametrize("key", ["battery.charge", ""])
-def test_what_was_not_offered_cannot_be_declined(key: str) -> None:
-    with pytest.raises(ValueError, match=r"offered are battery\.find_drain"):
+def test_what_is_not_on_the_estimate_cannot_be_declined(key: str) -> None:
+    with pytest.raises(ValueError, match=r"on it are battery\.find_drain"):
         without_declined((*diagnosis_lines(book()), *repair_lines(book(), [DRAIN])), [key])
 
 
@@ -216,7 +216,7 @@ def test_a_line_survives_being_written_down(
     )
     data = to_data(line)
     assert from_data(json.loads(json.dumps(data))) == line
-    assert canonical(data)  # an offer's lines are hashed
+    assert canonical(data)  # an estimate's lines are hashed
 
 
 @pytest.mark.parametrize(

@@ -56,7 +56,7 @@ def line(price: str, rate: str = "standard") -> Line:
 
 def share(*prices: str, of: PriceBook = BOOK, approved: bool = True) -> Share:
     """A job over lines at these prices (`12.00` at the first rate, `12.00 reduced` at the second), all in one
-    offer.
+    estimate.
     """
     lines = tuple(line(*price.split()) for price in prices)
     estimate = Estimated(
@@ -128,7 +128,7 @@ def test_the_order_of_the_jobs_changes_nothing() -> None:
 
 
 def test_a_job_that_nobody_approved_is_not_carried_by_the_others() -> None:
-    with pytest.raises(ConsentError, match="Nothing was agreed to"):
+    with pytest.raises(ConsentError, match="Nothing was approved"):
         together([share("50.02"), share("10.00", approved=False)], BOOK)
 
 
@@ -136,7 +136,7 @@ def test_a_job_above_its_own_approval_is_not_carried_by_what_others_left_unused(
     dear = share("10.00")
     dearer = Share(lines=(*dear.lines, line("1.00")), work=dear.work)
     unused = share("100.00", "50.00")
-    with pytest.raises(ConsentError, match=r"11\.00 EUR before tax, but 10\.00 was agreed"):
+    with pytest.raises(ConsentError, match=r"11\.00 EUR before tax, but 10\.00 was approved"):
         together([Share(lines=unused.lines[:1], work=unused.work), dearer], BOOK)
 
 

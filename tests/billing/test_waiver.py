@@ -57,7 +57,7 @@ def test_a_line_with_a_price_is_not_waived() -> None:
         attrs.evolve(REPAIR[0], waived=NOTE)
 
 
-def test_work_waived_after_the_yes_may_be_invoiced_below_what_was_approved() -> None:
+def test_work_waived_after_the_approval_may_be_invoiced_below_what_was_approved() -> None:
     standing = ApprovedWork([DIAGNOSIS, REPAIRS], [yes(DIAGNOSIS), yes(REPAIRS)], BOOK)
     lines = waive((*LOOK, *REPAIR), {"battery.replace": NOTE, "diagnosis": NOTE})
     may_invoice(lines, standing)
@@ -70,7 +70,7 @@ def test_work_that_was_approved_at_nothing_is_not_charged_later() -> None:
     standing = ApprovedWork([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)
     with pytest.raises(
-        ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was agreed"
+        ConsentError, match=r"battery\.replace: comes to 150\.00 EUR before tax, but 0\.00 was approved"
     ):
         may_invoice(REPAIR[:2], standing)
 
@@ -87,7 +87,7 @@ def test_waiving_never_makes_an_invoice_dearer_and_never_bars_it(waived: set[str
     assert (left_to_pay.minor == 0) == (waived == {*KEYS, "diagnosis"})
 
 
-def test_a_later_yes_to_another_price_of_looking_takes_the_place_of_the_first_one() -> None:
+def test_a_later_approval_of_another_price_of_looking_takes_the_place_of_the_first_one() -> None:
     cheaper = waive(LOOK, {"diagnosis": NOTE})
     second = estimate("diagnosis 2", cheaper)
     standing = ApprovedWork([DIAGNOSIS, second], [yes(DIAGNOSIS), yes(second)], BOOK)

@@ -147,7 +147,7 @@ def test_an_approval_names_an_estimate_that_was_made_and_its_total(shop: Shop) -
     approved = {"estimate": "diagnosis 1", "total": "60.00", "by": "customer", "how": "in person"}
     with pytest.raises(VisitError, match="made were: none") as error:
         said(shop, job, "early", step=[{"approved": approved}])
-    assert fault(error).path == "step[0].approved.offer"
+    assert fault(error).path == "step[0].approved.estimate"
     shop.estimate(job, "diagnosis")
     with pytest.raises(VisitError, match=r"comes to 60\.00 EUR") as error:
         said(shop, job, "wrong", step=[{"approved": {**approved, "total": "6.00"}}])
@@ -174,7 +174,7 @@ def deeds(shop: Shop, job: str) -> list[Callable[[], list[str]]]:
             stage, mark = approved["estimate"].split(" ", 1)[0], f"{number:04}"
             steps.append(
                 lambda stage=stage, mark=mark: [
-                    shop.estimate(job, stage, request_id=f"offer-for-answer-{mark}").document.id
+                    shop.estimate(job, stage, request_id=f"estimate-for-answer-{mark}").document.id
                 ]
             )  # type: ignore[misc]
             steps.append(
@@ -312,7 +312,7 @@ def test_the_same_answer_sent_by_four_at_once_is_taken_once(shop: Shop) -> None:
     job = arrived(shop)
     shop.estimate(job, "diagnosis")
     at_once(*[lambda: said(shop, job, "reading", step=[rest("12.5 V")])] * 4)
-    at_once(*[lambda: approve(shop, job, "diagnosis 1", "agreed-in-person")] * 4)
+    at_once(*[lambda: approve(shop, job, "diagnosis 1", "approved-in-person")] * 4)
     at_once(
         *[lambda: shop.pay(job, Money.of(Decimal("60.00"), "EUR"), "cash", request_id="paid-in-cash-once")]
         * 4
@@ -335,7 +335,7 @@ def test_an_invoice_holds_what_came_in_while_it_was_laid_out(tmp_path: Path) -> 
     demo_shop(tmp_path / "van").close()
     shop = open_shop(tmp_path / "van", assessor=slowly)
     job = arrived(shop)
-    approve(shop, job, shop.estimate(job, "diagnosis").name, "agreed-in-person")
+    approve(shop, job, shop.estimate(job, "diagnosis").name, "approved-in-person")
     late.append(job)
     assert "12.5" in str(shop.issue(job).document)
     shop.close()
@@ -466,7 +466,7 @@ def test_the_complaint_is_said_once_and_corrected_by_name(shop: Shop) -> None:
 
 def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop: Shop) -> None:
     job = arrived(shop)
-    approve(shop, job, shop.estimate(job, "diagnosis").name, "agreed-in-person")
+    approve(shop, job, shop.estimate(job, "diagnosis").name, "approved-in-person")
     *_, reading = said(shop, job, "reading", step=[rest("12.5 V")]).entries
     (paid,) = said(shop, job, "money", step=[{"paid": {"amount": "20.00", "how": "cash"}}]).entries
     with pytest.raises(DeskError, match="with a reason"):

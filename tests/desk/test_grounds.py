@@ -18,7 +18,7 @@ def blocks(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[ob
     """The demo's fourth job as it stood on arrival: three systems with a fault in each."""
     whole = next((data_path("demo") / "jobs").glob("4-*.toml")).read_text("utf-8")
     arrival = tmp_path_factory.mktemp("arrival") / "arrival.toml"
-    arrival.write_text(whole[: whole.index('[[step]]\nagreed = { offer = "repair 1"')], "utf-8")
+    arrival.write_text(whole[: whole.index('[[step]]\napproved = { estimate = "repair 1"')], "utf-8")
     return draft_estimate(
         str(arrival), is_file=True, folder=demo_out, stage="repair", km=None, out=None
     ).document.blocks
@@ -32,7 +32,9 @@ def test_what_decides_is_the_ground_before_what_only_advises(blocks: tuple[objec
     assert grounds["Replace the plug leads"].startswith(("Lead 2: cracked", "The misfire followed the lead"))
 
 
-def test_an_estimate_shows_only_findings_that_ask_for_the_work_it_offers(blocks: tuple[object, ...]) -> None:
+def test_an_estimate_shows_only_findings_that_ask_for_the_work_it_proposes(
+    blocks: tuple[object, ...],
+) -> None:
     rows = [row for block in blocks if isinstance(block, Findings) for row in block.rows]
     assert {row.urgency for row in rows} == {"this visit"}
     assert not any(row.text.startswith("Lead 1") for row in rows)

@@ -45,7 +45,9 @@ requested = { operation = "battery.charge", ground = "customer" }
 """
 
 SECOND = 'job = "second"\nreason = "Came back."\nvehicle = { plate = "XX 1" }\n'
-AGREED = '\n[[step]]\nagreed = { offer = "repair 1", total = "36.00", by = "customer", how = "in person" }\n'
+AGREED = (
+    '\n[[step]]\napproved = { estimate = "repair 1", total = "36.00", by = "customer", how = "in person" }\n'
+)
 DONE = '\n[[step]]\nrepaired = { operation = "battery.charge" }\n'
 
 
@@ -65,14 +67,14 @@ def file(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def diagnosed(shop: Shop, file: Path) -> str:
-    """A job with its diagnosis offered and agreed to."""
+    """A job with its diagnosis estimated and approved."""
     with pytest.raises(EstimateAwaitedError) as awaited:
         shop.import_visit(file)
     shop.estimate(awaited.value.job, "diagnosis")
     return shop.import_visit(file)
 
 
-def test_a_shop_whose_prices_were_never_filled_in_offers_nothing(tmp_path: Path, file: Path) -> None:
+def test_a_shop_whose_prices_were_never_filled_in_makes_no_estimate(tmp_path: Path, file: Path) -> None:
     set_up(tmp_path / "new", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
     with Shop(tmp_path / "new") as shop:
         with pytest.raises(EstimateAwaitedError):
@@ -127,7 +129,7 @@ def test_a_row_that_comes_in_withdrawn_is_not_counted_as_a_correction(shop: Shop
 def test_nobody_approves_without_a_name_or_a_way(shop: Shop, diagnosed: str) -> None:
     estimate = shop.estimate(diagnosed, "repair")
     for by, how in (("", "in person"), ("customer", " ")):
-        with pytest.raises(DeskError, match="who agreed and how"):
+        with pytest.raises(DeskError, match="who approved and how"):
             shop.approve(estimate, by=by, how=how)
     assert len(shop.store.job(diagnosed).approvals) == 1
 
@@ -139,14 +141,14 @@ def test_who_approved_is_never_a_name_because_the_page_shows_it(
     with pytest.raises(DeskError, match="never a name"):
         shop.approve(estimate, by="A. Person", how="in person")
     file.write_text(VISIT + AGREED.replace('by = "customer"', 'by = "A. Person"') + DONE, "utf-8")
-    with pytest.raises(DeskError, match=r"agreed\.by: .*never a name"):
+    with pytest.raises(DeskError, match=r"approved\.by: .*never a name"):
         shop.import_visit(file)
 
 
 def test_after_the_invoice_nothing_more_is_priced_approved_or_paid_in_the_job(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
-    """The invoice is issued once; what was agreed to later would never be billed, and money for it would be
+    """The invoice is issued once; what was approved later would never be billed, and money for it would be
     nobody's.
     """
     before = shop.estimate(diagnosed, "repair")
@@ -177,7 +179,7 @@ def test_a_payment_is_not_corrected_beyond_what_was_approved(shop: Shop, file: P
 def test_what_an_invoice_leaves_out_is_said(shop: Shop, file: Path, diagnosed: str) -> None:
     shop.estimate(diagnosed, "repair")
     assert left_out(shop.context, job_named(shop.context, diagnosed)) == [
-        "the offer 'repair 1' has no answer on record."
+        "the estimate 'repair 1' has no answer yet."
     ]
     file.write_text(VISIT + AGREED, "utf-8")
     shop.import_visit(file)
@@ -193,7 +195,7 @@ def test_work_that_nobody_approved_is_said_to_be_left_out(shop: Shop, file: Path
     file.write_text(VISIT + DONE, "utf-8")
     shop.import_visit(file)
     (sentence,) = left_out(shop.context, job_named(shop.context, diagnosed))
-    assert "nobody agreed" in sentence
+    assert "nobody approved" in sentence
 
 
 def booked(shop: Shop) -> list[tuple[int, str]]:

@@ -30,7 +30,12 @@ def visit(tmp_path: Path) -> Path:
 def test_what_was_noted_in_free_words_stands_on_the_paper(
     visit: Path, demo_out: Path, tmp_path: Path
 ) -> None:
-    assert main(["invoice", str(visit), "--shop", str(demo_out), "--out", str(tmp_path / "draft.pdf")]) == 0
+    assert (
+        main(
+            ["invoice", str(visit), "--draft", "--shop", str(demo_out), "--out", str(tmp_path / "draft.pdf")]
+        )
+        == 0
+    )
     text = " ".join(
         " ".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "draft.pdf").pages).split()
     )

@@ -1,6 +1,6 @@
 """What is approved, declined, done and open is one answer: next step, papers and bill never differ.
 
-The laws are our own rule: the latest word on a piece of work counts, what was done under a yes stays
+The laws are our own rule: the latest word on a piece of work counts, what was done under an approval stays
 approved, and nothing is charged that was not both approved and done.
 """
 
@@ -99,7 +99,7 @@ ACTS = st.one_of(
     st.tuples(st.just("diagnosis"), st.none()),
     st.tuples(st.just("answer"), st.tuples(st.integers(0, 9), st.sets(KEY))),
     st.tuples(st.just("answer by file"), st.tuples(st.integers(0, 9), st.sets(KEY))),
-    st.tuples(st.just("offer and answer"), st.tuples(SOME, st.sets(KEY))),
+    st.tuples(st.just("estimate and answer"), st.tuples(SOME, st.sets(KEY))),
     st.tuples(st.just("withdraw"), st.integers(0, 9)),
     st.tuples(st.just("repair"), KEY),
     st.tuples(st.just("waive"), KEY),
@@ -117,7 +117,7 @@ def told(acts: list[tuple[str, Any]]) -> Told:
             job.estimate(work(*sorted(what)))
         elif act == "diagnosis":
             job.approve(job.estimate(LOOK, "diagnosis"))
-        elif act == "offer and answer":
+        elif act == "estimate and answer":
             keys, no = what
             job.approve(job.estimate(work(*sorted(keys))), *sorted(no & keys))
         elif act == "answer" and job.estimates:
@@ -186,8 +186,8 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
     assert set(stands.to_do) == beginning(sentences, "nothing says that it was done")
     assert set(stands.to_do) == named_in(watch, "Approved but not done, so not charged: ")
     # Done is either billed or was never approved, and nothing is billed that was not done.
-    assert billed | beginning(sentences, "nobody agreed to it") == done
-    assert billed.isdisjoint(beginning(sentences, "nobody agreed to it"))
+    assert billed | beginning(sentences, "nobody approved it") == done
+    assert billed.isdisjoint(beginning(sentences, "nobody approved it"))
     # Nobody is told to do, and nobody pays for, what the last word on it declined.
     last: dict[str, tuple[int, bool]] = {key: (place, said) for place, key, said in words(job)}
     for key, (place, said) in last.items():
@@ -220,15 +220,15 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
             noted.record.operation for noted in job.waived
         }
     assert len([line for line in lines if line.kind is LineKind.DIAGNOSIS]) <= 1
-    # An offer waits for an answer on the screen when the bill says that it has none.
-    assert {f"the offer {name!r} has no answer on record." for name in stands.pending} == {
+    # An estimate waits for an answer on the screen when the bill says that it has none.
+    assert {f"the estimate {name!r} has no answer yet." for name in stands.pending} == {
         sentence for sentence in sentences if "has no answer" in sentence
     }
     if stands.step is Step.REPAIR:
         assert stands.to_do
 
 
-def test_what_was_done_under_a_yes_is_charged_although_doing_it_again_was_declined() -> None:
+def test_what_was_done_under_an_approval_is_charged_although_doing_it_again_was_declined() -> None:
     job = Told()
     first = job.estimate(work("battery.clean"))
     job.approve(first)
@@ -252,7 +252,7 @@ def test_work_that_is_approved_again_after_it_was_done_is_to_be_done_again() -> 
     assert str(totals(ApprovedWork.of(job.job, BOOK).done, BOOK).gross) == "72.00"
 
 
-def test_work_done_before_the_yes_is_covered_by_it_and_not_to_be_done_again() -> None:
+def test_work_done_before_the_approval_is_covered_by_it_and_not_to_be_done_again() -> None:
     job = Told()
     job.repair("battery.clean")
     assert job.job.approval.unapproved == ("battery.clean",)
@@ -268,14 +268,14 @@ def test_a_withdrawn_approval_leaves_nothing_to_do() -> None:
     assert (job.job.approval.open, job.job.approval.pending) == ((), ("repair 1",))
 
 
-def test_an_approval_to_a_paper_that_was_never_offered_approves_nothing() -> None:
+def test_an_approval_of_an_estimate_that_was_never_made_approves_nothing() -> None:
     job = Told()
     made = job.estimate(work("battery.clean"))
     job.approve(attrs.evolve(made, document_hash="another paper's"))
     assert job.job.approval.open == ()
 
 
-def test_what_a_yes_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
+def test_what_an_approval_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
     job = Told()
     first = job.estimate(work("battery.clean", "battery.find_drain"))
     job.approve(first)

@@ -21,7 +21,7 @@ def test_a_page_that_was_taken_down_is_never_published_again(
     assert main(["withdraw", number, "--shop", str(demo_copy), "--yes"]) == 0
     assert main(["publish", "--shop", str(demo_copy)]) == 0
     assert "Nothing is outstanding" in capsys.readouterr().out
-    assert main(["issue", "worn-battery", "--shop", str(demo_copy)]) == 0
+    assert main(["invoice", "worn-battery", "--shop", str(demo_copy)]) == 0
     said = capsys.readouterr().out
     assert "Its page: taken down." in said
     assert "corekit publish" not in said
@@ -56,7 +56,7 @@ def test_a_restored_copy_goes_on_in_a_chain_of_its_own_and_verifies(demo_copy: P
 
 def test_a_draft_is_read_in_the_terminal(demo_out: Path, capsys: pytest.CaptureFixture[str]) -> None:
     visit = next((data_path("demo") / "jobs").glob("3-*.toml"))
-    assert main(["invoice", str(visit), "--shop", str(demo_out), "--text"]) == 0
+    assert main(["invoice", str(visit), "--draft", "--shop", str(demo_out), "--text"]) == 0
     said = capsys.readouterr().out
     assert "DRAFT" in said
     assert "9.46 V ± 0.11 V" in said

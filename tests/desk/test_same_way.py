@@ -83,9 +83,9 @@ def test_money_from_everywhere_counts_towards_the_same_sum(shop: Shop, file: Pat
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ({"total": "36.01"}, "The offer 'repair 1' comes to 36.00 EUR, not 36.01."),
+        ({"total": "36.01"}, "The estimate 'repair 1' comes to 36.00 EUR, not 36.01."),
         ({"by": "A. Person"}, "'A. Person' would stand in the record for good"),
-        ({"declined": ["battery.replace"]}, 'The agreement to "repair 1" declines what was not in it.'),
+        ({"declined": ["battery.replace"]}, 'The approval of "repair 1" declines what is not on it.'),
     ],
     ids=["another total", "a name", "what was not offered"],
 )
@@ -106,7 +106,7 @@ def test_an_approval_that_does_not_fit_its_estimate_is_refused_in_the_same_words
             )
         ),
         refusal(lambda: by_screen(shop, approved=row)),
-        refusal(lambda: by_file(shop, file, f"\n[[step]]\nagreed = {{ {toml} }}\n")),
+        refusal(lambda: by_file(shop, file, f"\n[[step]]\napproved = {{ {toml} }}\n")),
     ]
     assert [words in text for text in said] == [True] * 3, said
     assert len({text[text.index(words) :] for text in said}) == 1

@@ -29,7 +29,7 @@ def demo_shop(folder: Path) -> Shop:
 
 
 def by_file(shop: Shop, path: Path) -> str:
-    """The file taken in, with an offer made wherever it speaks of one; the job."""
+    """The file taken in, with an estimate made wherever it speaks of one; the job."""
     while True:
         try:
             return shop.import_visit(path)
@@ -61,11 +61,13 @@ def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
 
 
 def answered(shop: Shop, job: str | None, number: int, rows: dict[str, Any]) -> RowsResult:
-    """One fragment sent under an id of its own; where it agrees to an offer that is made first."""
+    """One fragment sent under an id of its own; where it approves an estimate that is made first."""
     for step in rows.get("step", []):
         if job is not None and "approved" in step:
             shop.estimate(
-                job, step["approved"]["estimate"].split(" ", 1)[0], request_id=f"offer-for-answer-{number:04}"
+                job,
+                step["approved"]["estimate"].split(" ", 1)[0],
+                request_id=f"estimate-for-answer-{number:04}",
             )
     return add_rows(shop.context, job, rows, request_id=f"answer-number-{number:04}")
 

@@ -79,7 +79,7 @@ def test_paper_names_what_a_code_means_and_leaves_a_makers_own_to_the_maker() ->
         ('codes = { stord = ["P0401"] }', "step[0].codes.stord", "one of stored, pending, permanent"),
         ('codes = { stored = ["0000"] }', "step[0].codes.stored[0]", "no letter"),
         ('codes = { stored = ["00 00"] }', "step[0].codes.stored[0]", "fills up a message"),
-        ('codes = { stored = ["P0401", "04 01"] }', "step[0].codes.stored", "stands there twice"),
+        ('codes = { stored = ["P0401", "04 01"] }', "step[0].codes.stored", "is given twice"),
         ("codes = { }", "step[0].codes", "says nothing"),
         ('codes = { stored = [], cannot = "why" }', "step[0].codes.cannot", "was read beside it"),
         ('codes = { cannot = " " }', "step[0].codes.cannot", "is empty"),

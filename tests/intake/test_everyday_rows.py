@@ -165,7 +165,7 @@ def test_what_was_said_can_be_withdrawn_with_a_reason() -> None:
         {"arrived": {"withdrawn": "never came"}},
         {"started": {"of": "battery.drain", "wait": "30 min", "withdrawn": "a door was opened"}},
         {"waived": {"operation": "battery.replace", "because": "goodwill", "withdrawn": "it did cure"}},
-        {"ended": {"how": "declined", "because": "too dear", "withdrawn": "agreed after all"}},
+        {"ended": {"how": "declined", "because": "too dear", "withdrawn": "approved after all"}},
     )
     for draft, step in zip(read(*steps), steps, strict=True):
         (row,) = step.values()

@@ -188,7 +188,7 @@ def test_the_likely_slip_is_named_and_never_applied(of: str, typed: str, guesses
     assert found, fault
     assert (
         body(reading(of, found[0], place))["typed"] == found[0]
-    )  # what is offered is understood, possible and usual
+    )  # what is proposed is understood, possible and usual
 
 
 def test_gauge_and_absolute_are_told_apart_by_the_air_around_and_say_so() -> None:

@@ -156,7 +156,7 @@ def with_step(step: str) -> str:
 
 def test_the_steps_keep_the_order_of_the_file() -> None:
     visit = read(SOUND)
-    kinds = [step.kind if not isinstance(step, ApprovedRow) else "(agreed)" for step in visit.steps]
+    kinds = [step.kind if not isinstance(step, ApprovedRow) else "(approved)" for step in visit.steps]
     assert kinds == [
         "opened",
         "customer",
@@ -166,7 +166,7 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
         "fitted",
         "instrument",
         "specified",
-        "(agreed)",
+        "(approved)",
         "setup",
         "measured",
         "measured",
@@ -177,7 +177,7 @@ def test_the_steps_keep_the_order_of_the_file() -> None:
         "setup",
         "measured",
         "requested",
-        "(agreed)",
+        "(approved)",
         "repaired",
         "fitted",
         "setup",
@@ -495,7 +495,7 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
             "is a reading, which stands under readings or setup",
         ),
         (
-            'wanted = { operation = "cell.search", ground = "hunch" }',
+            'requested = { operation = "cell.search", ground = "hunch" }',
             'step[8].requested.ground: "hunch" is not a ground',
         ),
         ('repaired = { "cell.rating" = "720 A SAE" }', "step[8].repaired.operation: is missing"),
@@ -510,7 +510,10 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
             'approved = { estimate = "x", total = "1", by = "y", how = "x", declined = ["cell.sarch"] }',
             'step[8].approved.declined[0]: "cell.sarch" is not known',
         ),
-        ('bought = "bread"', "step[8].bought: is not a key here; expected one of came, remarked, agreed"),
+        (
+            'bought = "bread"',
+            "step[8].bought: is not a key here; expected one of arrived, remarked, approved",
+        ),
     ],
 )
 def test_a_row_that_says_too_little_or_too_much_is_refused(step: str, says: str) -> None:
@@ -551,8 +554,8 @@ def test_an_instrument_of_the_shop_must_fit_what_it_read() -> None:
         (b'job = "a"\nvehicle = { plate = "x"', "line 2, column "),
         (b'job = "a"\njob = "b"\n', "line 2, column "),
         (b'{"job": "a", }', "line 1, column 1"),
-        (b'{"job": "a", "job": "b"}', "job: stands there twice"),
-        (b'{"vehicle": {"plate": "a", "plate": "b"}}', "vehicle.plate: stands there twice"),
+        (b'{"job": "a", "job": "b"}', "job: is given twice"),
+        (b'{"vehicle": {"plate": "a", "plate": "b"}}', "vehicle.plate: is given twice"),
         (b'{"step": [{"paid": {"amount": NaN}}]}', "step[0].paid.amount: nan is not a number"),
         (b'{"step": [{"paid": {"amount": 1e999}}]}', "step[0].paid.amount: inf is not a number"),
         (b"reason = nan\n", "reason: nan is not a number"),

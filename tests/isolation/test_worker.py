@@ -257,7 +257,7 @@ def test_the_worker_makes_of_a_job_what_this_process_would(demo_jobs: tuple[Plug
         assert works.disabled_systems == ()
 
 
-def test_a_shop_assesses_offers_and_issues_with_the_worker_as_with_itself(demo_copy: Path) -> None:
+def test_a_shop_assesses_estimates_and_issues_with_the_worker_as_with_itself(demo_copy: Path) -> None:
     calls: list[str] = []
     with Worker() as works:
 

@@ -250,7 +250,7 @@ def test_every_kind_of_record_is_found_again() -> None:
             job.estimates,
             job.approvals,
             job.repairs,
-            job.wanted,
+            job.requested,
             job.issued,
             job.payments,
             job.specified,
@@ -395,5 +395,5 @@ def test_work_counts_as_approved_by_the_latest_word_on_it() -> None:
                 how="in person",
                 declined=declined,
             )
-            journal.say(approved, f"agreed {name}")
+            journal.say(approved, f"approved {name}")
     assert journal.job.approval.approved == ("a", "b")

@@ -1,4 +1,4 @@
-"""Money in whole minor units. Judge: EN 16931 rounding (half up, away from nought) in exact fractions."""
+"""Money in whole minor units. Judge: EN 16931 rounding (half up, away from zero) in exact fractions."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ CURRENCIES = st.sampled_from(["EUR", "JPY", "KWD"])
 
 
 def half_up(exact: Fraction) -> int:
-    """Away from nought at the half: the whole number nearest to it."""
+    """Away from zero at the half: the whole number nearest to it."""
     whole = math.floor(abs(exact) + Fraction(1, 2))
     return -whole if exact < 0 else whole
 

@@ -356,7 +356,7 @@ def test_a_value_that_a_formula_cannot_take_is_refused_in_words() -> None:
 
 
 def test_at_an_extremum_the_larger_change_counts() -> None:
-    # (x − 5)² at 5 ± 0.1: the slope is nought, the change is 0.01 either way (JCGM 100:2008, 5.1.2 note:
+    # (x − 5)² at 5 ± 0.1: the slope is zero, the change is 0.01 either way (JCGM 100:2008, 5.1.2 note:
     # first order is blind there).
     assert propagate(lambda x: (x - 5) ** 2, [plain("ratio", 5.0, 0.1, "r1")], "ratio").u == pytest.approx(
         0.01

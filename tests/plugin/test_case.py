@@ -124,7 +124,7 @@ def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> Non
 
 
 @pytest.mark.parametrize(
-    ("mm", "advises", "told"),
+    ("mm", "advises", "words"),
     [
         (30, False, "All is well."),
         (90, False, "Too far: 90.0 mm"),
@@ -133,7 +133,7 @@ def test_advice_never_decides_and_an_open_finding_names_what_comes_next() -> Non
     ],
 )
 def test_the_customer_is_told_in_his_own_words_and_else_in_the_trades(
-    mm: int, advises: bool, told: str
+    mm: int, advises: bool, words: str
 ) -> None:
     case = Bench(brakes).read("travel", f"{mm} mm").case()
     limit = case.limit(travel)
@@ -141,7 +141,7 @@ def test_the_customer_is_told_in_his_own_words_and_else_in_the_trades(
         limit = attrs.evolve(limit, source=attrs.evolve(limit.source, basis=Basis.ESTIMATE))
     tells = ck.Tells(passes="All is well.", fails="Too far: {value}.", advises="Soon.")
     finding = case.judge(case[travel], limit, ck.Claim("brakes.travel"), SAYS, tells)
-    assert str(finding.for_customer)[: len(told)] == told
+    assert str(finding.for_customer)[: len(words)] == words
     assert str(finding.text).split(":")[0] in ("Good", "Bad", "Open")
 
 

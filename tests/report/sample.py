@@ -211,7 +211,12 @@ _LINES = (
         note="Voltage under load shows that it worked.",
     ),
     PricedRow(
-        text="Travel", ground="agreed with the call", quantity="18 km", price="0.90", net="16.20", tax="19 %"
+        text="Travel",
+        ground="approved with the call",
+        quantity="18 km",
+        price="0.90",
+        net="16.20",
+        tax="19 %",
     ),
     PricedRow(
         text="Old battery taken back",
@@ -300,8 +305,8 @@ def sample(readings: int = 7, lines: int = 5, findings: int = 4, *, picture: boo
             Paragraph(
                 words=(
                     (
-                        "Offer repair 1, 318.60 EUR, agreed in person by the customer on 23 November 2026."
-                        " Declined: finding the drain."
+                        "Estimate repair 1, 318.60 EUR, approved in person by the customer on 23 November"
+                        " 2026. Declined: finding the drain."
                     ),
                 )
             ),

@@ -65,20 +65,20 @@ def approve(
 
 
 def looking(shop: Shop, **rows: Any) -> str:
-    """A job with its diagnosis agreed to."""
+    """A job with its diagnosis approved."""
     job = begin(shop, **rows)
     approve(shop, job, "diagnosis")
     return job
 
 
 def steps_of(name: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """A job of the demo: what stands at its head, and its steps without the agreements and the money."""
+    """A job of the demo: what stands at its head, and its steps without the approvals and the money."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
     return visit, [step for step in visit["step"] if not {"approved", "paid"} & set(step)]
 
 
 def read(shop: Shop, name: str, *, first: int | None = None, **rows: Any) -> str:
-    """A job of the demo whose diagnosis is agreed to, with what was read in it before the first repair;
+    """A job of the demo whose diagnosis is approved, with what was read in it before the first repair;
     `first`: only so many steps of it.
     """
     visit, steps = steps_of(name)

@@ -1,4 +1,4 @@
-"""Agreeing on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word
+"""Approving on the screens: looking, the repair, single pieces declined, nothing wanted at all; each word
 once, bound to the paper that was shown.
 """
 
@@ -77,7 +77,7 @@ def desk(empty_shop: Path) -> Any:
 
 
 def ready_for_repair(desk: Desk, name: str = "4-three-faults") -> str:
-    """A job of the demo up to its first repair, with its diagnosis agreed to."""
+    """A job of the demo up to its first repair, with its diagnosis approved."""
     visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "customer", "vehicle")})
     approve_on_looking(desk, job)
@@ -95,7 +95,7 @@ def approve_on_looking(desk: Desk, job: str) -> None:
     assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", how="in person").status_code == 303
 
 
-def test_one_yes_in_person_approves_looking_and_leads_to_the_tests(desk: Desk) -> None:
+def test_one_approval_in_person_approves_looking_and_leads_to_the_tests(desk: Desk) -> None:
     job = desk.begin()
     page = desk.page(f"/job/{job}")
     assert "60.00 EUR" in page  # demo/shop/prices.toml: (20.00 + 30.00) × 1.20
@@ -118,13 +118,13 @@ def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     for _ in range(3):
         assert (
             desk.client.post(
-                f"/job/{job}/estimate-of/diagnosis", data={"answer": "offer-sent-three-times"}
+                f"/job/{job}/estimate-of/diagnosis", data={"answer": "estimate-sent-three-times"}
             ).status_code
             == 303
         )
     paper = document_hash(estimate_named(desk.shop.context, job_named(desk.shop.context, job)).document)
     yes = {
-        "answer": "agreed-sent-three-times",
+        "answer": "approved-sent-three-times",
         "estimate": "diagnosis 1",
         "paper": paper,
         "by": "customer",
@@ -138,7 +138,7 @@ def test_a_deed_sent_three_times_is_done_once(desk: Desk) -> None:
     ]
 
 
-def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) -> None:
+def test_an_approval_of_another_document_than_the_one_that_stands_is_refused(desk: Desk) -> None:
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
     refused = desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve", how="in person", paper="0" * 64)
@@ -156,7 +156,7 @@ def test_a_yes_to_another_paper_than_the_one_that_stands_is_refused(desk: Desk) 
         ({"how": "in person", "said": "Go ahead"}, "say which of the two"),
     ],
 )
-def test_what_a_yes_cannot_be_is_said_beside_its_field(
+def test_what_an_approval_cannot_be_is_said_beside_its_field(
     desk: Desk, fields: dict[str, str], words: str
 ) -> None:
     job = desk.begin()
@@ -216,14 +216,14 @@ def test_a_single_piece_is_declined_by_a_tap_and_the_rest_approved(desk: Desk) -
     assert "declined: Clean the EGR valve and its passages" in answered
 
 
-def test_a_form_that_says_neither_in_person_nor_otherwise_is_no_yes(desk: Desk) -> None:
+def test_a_form_that_says_neither_in_person_nor_otherwise_is_no_approval(desk: Desk) -> None:
     job = desk.begin()
     desk.send(f"/job/{job}/diagnosis", f"/job/{job}/estimate-of/diagnosis")
     assert desk.send(f"/job/{job}/diagnosis", f"/job/{job}/approve").status_code == 422
     assert not desk.job(job).approvals
 
 
-def test_the_total_of_what_is_left_is_worked_out_before_the_yes(desk: Desk) -> None:
+def test_the_total_of_what_is_left_is_worked_out_before_the_approval(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     estimate = estimate_named(desk.shop.context, job_named(desk.shop.context, job))
@@ -261,10 +261,10 @@ def test_when_nothing_is_wanted_the_job_ends_and_only_the_looking_is_invoiced(de
     assert record.ended is not None and record.ended.record.how == "declined"
     assert len([entry for entry in record.entries if entry.kind == "ended"]) == 1
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/hand"
-    assert desk.shop.issue(job).due.amount == 60  # coming and looking alone
+    assert desk.shop.issue(job).due.amount == 60  # call-out and diagnosis alone
 
 
-def test_a_yes_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
+def test_an_approval_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     refused = desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", drop=("want",), how="in person")
@@ -272,13 +272,13 @@ def test_a_yes_with_nothing_left_in_it_is_asked_about(desk: Desk) -> None:
     assert len(desk.job(job).approvals) == 1
 
 
-def test_what_is_taken_out_is_not_offered(desk: Desk) -> None:
+def test_what_is_taken_out_is_not_on_the_estimate(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair", take=["egr.clean"])
     assert {line["operation"] for line in desk.job(job).estimates[-1].record.lines} == {"egr.clean"}
 
 
-def test_a_fault_found_on_the_way_makes_a_second_offer_of_the_new_work_alone(desk: Desk) -> None:
+def test_a_fault_found_on_the_way_makes_a_second_estimate_of_the_new_work_alone(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair", take=["battery.clean_contacts"])
     desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", how="in person")
@@ -294,7 +294,7 @@ def test_a_fault_found_on_the_way_makes_a_second_offer_of_the_new_work_alone(des
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
 
-def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offered(desk: Desk) -> None:
+def test_work_that_comes_up_beside_an_open_estimate_is_named_and_a_new_estimate_proposed(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     assert "could go on the estimate too" not in desk.page(f"/job/{job}/estimate")
@@ -310,19 +310,19 @@ def test_work_that_comes_up_beside_an_open_paper_is_named_and_a_new_paper_offere
     assert "Estimate: repair 2" in desk.page(f"/job/{job}/estimate")
 
 
-def test_a_paper_that_says_no_longer_what_would_be_offered_says_so(desk: Desk) -> None:
+def test_an_estimate_that_no_longer_says_what_a_new_one_would_says_so(desk: Desk) -> None:
     job = desk.begin()
     desk.say(job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     assert "Something changed" not in desk.page(f"/job/{job}/estimate")
     desk.say(job, step=[{"waived": {"operation": "battery.charge", "because": "goodwill"}}])
     assert "Something changed since this estimate was made" in desk.page(f"/job/{job}/estimate")
-    wish = desk.job(job).wanted[0].id
+    wish = desk.job(job).requested[0].id
     withdraw_entry(desk.shop.context, job, wish, "not wanted after all", request_id="the-wish-is-withdrawn")
     assert "calls for this work any more" in desk.page(f"/job/{job}/estimate")
 
 
-def test_after_a_new_paper_in_place_of_an_old_one_the_visit_goes_on(desk: Desk) -> None:
+def test_after_a_new_estimate_in_place_of_an_old_one_the_visit_goes_on(desk: Desk) -> None:
     job = desk.begin()
     approve_on_looking(desk, job)
     desk.say(job, step=[{"requested": {"operation": "battery.charge", "ground": "customer"}}])
@@ -334,7 +334,7 @@ def test_after_a_new_paper_in_place_of_an_old_one_the_visit_goes_on(desk: Desk) 
     assert desk.client.get(f"/job/{job}").headers["Location"] == f"/job/{job}/repair"
 
 
-def test_a_yes_in_part_is_still_shown_when_tax_has_changed_since(desk: Desk) -> None:
+def test_an_approval_in_part_is_still_shown_when_tax_has_changed_since(desk: Desk) -> None:
     job = ready_for_repair(desk)
     desk.send(f"/job/{job}/estimate", f"/job/{job}/estimate-of/repair")
     desk.send(f"/job/{job}/estimate", f"/job/{job}/approve", want=["egr.clean"], how="in person")

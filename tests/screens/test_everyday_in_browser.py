@@ -5,7 +5,7 @@ Each story ends with what a customer would check: the page after the last tap, t
 out, and the journal behind it. Totals are worked out by hand from demo/shop/prices.toml: an hour 62.50,
 call-out 20.00, diagnosis 30.00, tax 20 %; the replaced battery is 0.6 h and a part at 168.00 (37.50 + 168.00
 = 205.50, with tax 246.60), the drain 0.8 h (50.00, 60.00), clean contacts 0.4 h and a part at 4.50 (29.50,
-35.40), charging 0.4 h (25.00, 30.00), coming and looking 50.00 (60.00), looking alone 30.00 (36.00), coming
+35.40), charging 0.4 h (25.00, 30.00), call-out and diagnosis 50.00 (60.00), looking alone 30.00 (36.00), coming
 alone 20.00 (24.00). The readings are those of the demo's first job; that they call for a battery is held
 against outside sources in the tests of the plugin.
 """
@@ -110,7 +110,7 @@ class Driveway:
         self.shop.approve(estimate, by="customer", how="in person")
 
     def looked(self) -> None:
-        """Coming and looking agreed to, the battery looked at and found worn."""
+        """Call-out and diagnosis approved, the battery looked at and found worn."""
         self.begin(traits=SOUND)
         self.yes("diagnosis", "60.00")
         self.say(*WORN)
@@ -164,10 +164,10 @@ def drive(empty_shop: Path, screens: Callable[..., Screens], phone: Callable[...
     assert watched.errors == []
 
 
-# ---- agreed to without the customer there
+# ---- approved without the customer there
 
 
-def test_the_customer_is_absent_and_agrees_by_message(drive: Driveway) -> None:
+def test_the_customer_is_absent_and_approves_by_message(drive: Driveway) -> None:
     drive.begin(traits=SOUND)
     hand = drive.hand
     drive.open()
@@ -268,7 +268,7 @@ def test_diagnosis_only_tells_what_was_found_and_charges_the_looking(drive: Driv
     ]
 
 
-def test_a_visit_that_came_to_nothing_pays_for_the_coming_alone(drive: Driveway) -> None:
+def test_a_visit_that_found_no_fault_pays_for_the_call_out_alone(drive: Driveway) -> None:
     drive.begin()
     drive.yes("diagnosis", "60.00")
     hand = drive.hand
@@ -500,7 +500,9 @@ def test_earlier_work_is_made_good_in_a_job_of_its_own_at_no_price(drive: Drivew
 # ---- more than was thought
 
 
-def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_is_declined_in_part(drive: Driveway) -> None:
+def test_an_extra_fault_found_on_the_way_is_a_second_estimate_that_is_declined_in_part(
+    drive: Driveway,
+) -> None:
     drive.looked()
     drive.yes("repair", "246.60")
     drive.say(
@@ -633,7 +635,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
         assert "DEMO-1" in text and "98400 km" in text
         assert "not seen yet" not in text
         assert "246.60 EUR, approved by the customer, by phone" in text
-        assert "Call-out" not in text, "nobody agreed to one"
+        assert "Call-out" not in text, "nobody approved one"
     assert "Total 246.60" in paper
     assert drive.kinds("estimated", "approved", "vehicle", "repaired", "issued") == [
         "vehicle",
@@ -645,7 +647,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
     ]
 
 
-def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_coming(drive: Driveway) -> None:
+def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_call_out(drive: Driveway) -> None:
     drive.begin()
     drive.yes("diagnosis", "60.00")
     first, name = drive.id, drive.job.name
@@ -699,7 +701,7 @@ def test_every_screen_on_these_ways_is_for_everybody_and_for_a_thumb(drive: Driv
     look("deposit", "leave", "back")
     drive.say({"arrived": {}}, {"repaired": {"operation": REPLACE}})
     reading = next(noted.id for noted in drive.job.standing if noted.entry.kind == "measured")
-    look("record", f"record/{reading}", "retest", "hand", "wanted?rework=2026-A0001")
+    look("record", f"record/{reading}", "retest", "hand", "requested?rework=2026-A0001")
     drive.say(
         {"waived": {"operation": REPLACE, "because": "did not fix"}},
         {"ended": {"how": "referred", "because": "It needs a lift."}},

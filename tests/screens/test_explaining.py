@@ -135,7 +135,7 @@ def test_what_is_said_never_calls_anything_safe(client: Any, shop: Shop) -> None
         assert not re.search(r"\bsafe", client.get(f"/job/{told(shop, name)}/explain").text, re.I)
 
 
-def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: Shop) -> None:
+def test_work_is_added_on_a_wish_and_estimated_with_its_ground(client: Any, shop: Shop) -> None:
     job = add_rows(
         shop.context,
         None,
@@ -145,7 +145,7 @@ def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: 
     row = "step[0].requested"
     form = {
         "answer": secrets.token_urlsafe(18),
-        "screen": f"/job/{job}/wanted",
+        "screen": f"/job/{job}/requested",
         "next": f"/job/{job}/estimate",
         f"{row}.operation": "battery.replace",
     }
@@ -158,7 +158,7 @@ def test_work_is_added_on_a_wish_and_offered_with_its_ground(client: Any, shop: 
     assert "246.60 EUR" in estimate  # demo/shop/prices.toml, by hand: (0.6 × 62.50 + 168.00) × 1.20
 
 
-def test_what_is_waived_is_offered_at_nothing_with_the_reason(client: Any, shop: Shop) -> None:
+def test_what_is_waived_is_estimated_at_no_charge_with_the_reason(client: Any, shop: Shop) -> None:
     job = add_rows(
         shop.context,
         None,

@@ -26,7 +26,7 @@ CLEAN = {"operation": "battery.clean_contacts"}  # demo/shop/prices.toml: (0.4 �
 
 
 class Desk:
-    """A shop's screens and one job whose cleaning is agreed to."""
+    """A shop's screens and one job whose cleaning is approved."""
 
     def __init__(self, folder: Path) -> None:
         self.shop = Shop(folder)
@@ -111,7 +111,7 @@ def test_what_was_paid_for_work_that_was_not_done_is_to_be_given_back(desk: Desk
     desk.say(ended={"how": "referred", "because": "It needs a lift."})
     assert "Refund due: 30.00 EUR" in desk.page(
         "hand"
-    )  # 90.00 − 60.00: coming and looking, (20.00 + 30.00) × 1.20
+    )  # 90.00 − 60.00: call-out and diagnosis, (20.00 + 30.00) × 1.20
     desk.shop.issue(desk.id)
     assert "Refund due: 30.00 EUR" in desk.page("hand")
     assert desk.client.get(f"/job/{desk.id}/deposit").headers["Location"] == f"/job/{desk.id}/hand"
@@ -143,7 +143,7 @@ def test_a_car_that_came_back_is_known_already_and_its_invoice_named(desk: Desk)
         and f"For the work on invoice {number}" in page
     )
     assert "Cranks slowly." not in page, "what is said this time is said anew"
-    following = re.search(r'name="next" value="(/job/([a-z0-9]+)/wanted\?rework=[^"]*)"', page)
+    following = re.search(r'name="next" value="(/job/([a-z0-9]+)/requested\?rework=[^"]*)"', page)
     assert following is not None and following[2] != desk.id
     again = add_rows(
         desk.shop.context,

@@ -259,7 +259,7 @@ def test_a_usual_battery_job_takes_at_most_sixty_taps_and_sixty_typed_characters
 
 
 def by_growing_file(shop: Shop, folder: Path, signature: str) -> str:
-    """The same visit from a file that grows, with the offers made and agreed to where the file says so; the
+    """The same visit from a file that grows, with the estimates made and approved where the file says so; the
     job.
     """
     first, looked, repaired = re.split(r"# then agree on [^\n]*\n", FILE.read_text("utf-8"))

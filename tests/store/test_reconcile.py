@@ -359,7 +359,10 @@ def test_what_the_program_and_other_files_say_takes_no_part(store: Store) -> Non
         by="customer",
         how="in person",
     )
-    said = [("estimated", "visit:offer#1", estimated), ("approved", own_subject("approved", "1"), approved)]
+    said = [
+        ("estimated", "visit:estimate#1", estimated),
+        ("approved", own_subject("approved", "1"), approved),
+    ]
     append(
         store,
         job,

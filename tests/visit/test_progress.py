@@ -64,9 +64,9 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
     assert visit.stands.step is Step.DIAGNOSIS
     visit.approve("diagnosis")
     assert visit.stands.step is Step.TEST
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
-    assert (visit.stands.step, visit.stands.pending) == (Step.OFFER, ("repair 1",))
+    assert (visit.stands.step, visit.stands.pending) == (Step.ESTIMATE, ("repair 1",))
     visit.approve("repair")
     assert (visit.stands.step, visit.stands.to_do) == (Step.REPAIR, ("battery.clean_contacts",))
     visit.say(repaired={"operation": "battery.clean_contacts"})
@@ -78,7 +78,7 @@ def test_a_visit_goes_from_step_to_step_as_it_is_answered(visit: Visit) -> None:
 
 def test_work_that_was_declined_is_not_to_be_done(visit: Visit) -> None:
     visit.approve("diagnosis")
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.approve("repair", "battery.clean_contacts")
     assert (visit.stands.step, visit.stands.to_do) == (Step.HAND_OVER, ())
 
@@ -105,9 +105,9 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
         {"reason": "Wants it clean.", "vehicle": {"description": "five-door", "no_vin": "not seen yet"}},
         request_id=visit._id(),
     ).job
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.shop.estimate(visit.job, "repair")
-    assert visit.stands.step is Step.OFFER, "nobody has to be there to agree"
+    assert visit.stands.step is Step.ESTIMATE, "nobody has to be there to approve"
     visit.approve("repair")
     assert visit.stands.step is Step.ARRIVE
     (vehicle,) = [noted for noted in shop.store.job(visit.job).standing if noted.entry.kind == "vehicle"]
@@ -122,7 +122,7 @@ def test_after_a_price_by_phone_the_first_thing_is_which_vehicle_it_is(visit: Vi
 
 def test_nothing_is_to_show_that_work_helped_which_did_not_cure(visit: Visit) -> None:
     visit.approve("diagnosis")
-    visit.say(wanted=WANTED)
+    visit.say(requested=WANTED)
     visit.approve("repair")
     visit.say(repaired={"operation": "battery.clean_contacts"})
     assert (visit.stands.step, visit.stands.unshown) == (Step.RETEST, ("battery.clean_contacts",))
@@ -159,7 +159,7 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
     assert (visit.stands.step, visit.stands.unshown) == (Step.HAND_OVER, ())
 
 
-def test_work_that_was_declined_when_it_was_offered_again_is_not_the_next_step(visit: Visit) -> None:
+def test_work_that_was_declined_on_a_later_estimate_is_not_the_next_step(visit: Visit) -> None:
     works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
     visit.approve("diagnosis")
     for operation in works[:2]:

@@ -136,8 +136,8 @@ def test_the_first_place_that_was_not_spoken_of_is_asked_about_and_the_others_sa
     asked = ask(
         "clutch.play", job('[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm" }]')
     )
-    assert (asked.place, asked.told, asked.next_place) == ("warm", "", "")
-    assert [(place.name, place.told) for place in asked.places] == [("cold", "12 mm"), ("warm", "")]
+    assert (asked.place, asked.recorded, asked.next_place) == ("warm", "", "")
+    assert [(place.name, place.recorded) for place in asked.places] == [("cold", "12 mm"), ("warm", "")]
 
 
 def test_a_place_that_is_asked_for_is_asked_about_and_after_it_comes_the_one_that_is_left(
@@ -148,8 +148,8 @@ def test_a_place_that_is_asked_for_is_asked_about_and_after_it_comes_the_one_tha
 
 
 def test_what_could_not_be_had_anywhere_leaves_no_place_to_ask_about(job: Callable[[str], Job]) -> None:
-    told = present_answers(job('[[step]]\nseen = [{ of = "clutch.play", cannot = "seized" }]'), PLUGINS)
-    assert told["clutch.play", "cold"] == told["clutch.play", "warm"] == "not obtained: seized"
+    recorded = present_answers(job('[[step]]\nseen = [{ of = "clutch.play", cannot = "seized" }]'), PLUGINS)
+    assert recorded["clutch.play", "cold"] == recorded["clutch.play", "warm"] == "not obtained: seized"
 
 
 def test_a_reading_of_an_earlier_stage_is_no_reading_of_this_one(job: Callable[[str], Job]) -> None:
@@ -157,7 +157,7 @@ def test_a_reading_of_an_earlier_stage_is_no_reading_of_this_one(job: Callable[[
         '[[step]]\nreadings = [{ of = "clutch.force", is = "90 N" }]\n[[step]]\nrepaired = { operation ='
         ' "clutch.replace" }'
     )
-    assert ask("clutch.force", job(rows)).told == ""
+    assert ask("clutch.force", job(rows)).recorded == ""
 
 
 def test_nothing_is_asked_of_a_key_that_nobody_declares(job: Callable[[str], Job]) -> None:
@@ -220,7 +220,7 @@ def test_a_caution_counts_as_read_once_something_was_answered_behind_it_and_a_ne
     assert ask("clutch.play", job("")).unread
     assert not ask("clutch.play", job(answered)).unread  # the same words
     assert ask("clutch.sink", job(answered)).unread  # other words
-    assert ask("clutch.play", job(answered + "[[step]]\ncame = {}")).unread
+    assert ask("clutch.play", job(answered + "[[step]]\narrived = {}")).unread
     assert not ask("clutch.force", job("")).unread  # there is none
     assert hazards_read(job(answered), PLUGINS) == {FINGERS}
 
@@ -336,7 +336,7 @@ def test_closed_answers_are_asked_with_dont_know_and_a_value_only_where_a_check_
     job: Callable[[str], Job],
 ) -> None:
     asked = trait_questions(clutch, job('[traits]\n"clutch.bore" = "19 mm"'), PLUGINS)
-    assert [(one.key, one.answers, one.units, one.told) for one in asked] == [
+    assert [(one.key, one.answers, one.units, one.recorded) for one in asked] == [
         ("clutch.drive", ("cable", "fluid line", "don't know"), (), ""),
         ("clutch.bore", (), ("mm",), "19 mm"),
     ]
@@ -345,18 +345,18 @@ def test_closed_answers_are_asked_with_dont_know_and_a_value_only_where_a_check_
 def test_what_was_known_of_a_part_is_asked_again_once_the_part_was_exchanged(
     job: Callable[[str], Job],
 ) -> None:
-    told = {
-        one.key: one.told
+    recorded = {
+        one.key: one.recorded
         for one in trait_questions(
             clutch, job('[traits]\n"clutch.bore" = "19 mm"\n"clutch.drive" = "cable"\n' + REPAIRED), PLUGINS
         )
     }
-    assert told == {"clutch.drive": "cable", "clutch.bore": ""}
+    assert recorded == {"clutch.drive": "cable", "clutch.bore": ""}
     new = job(
         '[traits]\n"clutch.bore" = "19 mm"\n[[step]]\nrepaired = { operation = "clutch.replace",'
         ' "clutch.bore" = "22 mm" }'
     )
-    assert trait_questions(clutch, new, PLUGINS)[1].told == "22 mm"
+    assert trait_questions(clutch, new, PLUGINS)[1].recorded == "22 mm"
 
 
 REPAIRED = '[[step]]\nrepaired = { operation = "clutch.replace" }'
@@ -405,10 +405,10 @@ def test_a_test_of_which_everything_was_read_is_known_as_such_and_so_is_what_its
 def test_the_last_answer_is_said_with_what_rests_on_it(job: Callable[[str], Job]) -> None:
     rows = '[[step]]\nreadings = [{ of = "clutch.sink", is = "12 mm" }]\n'
     meant = last_meaning(assess(job(rows), PLUGINS), PLUGINS)
-    assert meant is not None and (meant.title, meant.told) == ("How far it sinks", "12 mm")
+    assert meant is not None and (meant.title, meant.recorded) == ("How far it sinks", "12 mm")
     assert [finding.code for finding in meant.findings] == ["clutch.sink"]
     later = last_meaning(assess(job(rows + "[[step]]\ncodes = { stored = [] }"), PLUGINS), PLUGINS)
-    assert later is not None and (later.title, later.told, later.findings) == (
+    assert later is not None and (later.title, later.recorded, later.findings) == (
         "Trouble codes",
         "stored none",
         (),

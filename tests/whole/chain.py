@@ -145,7 +145,7 @@ def persons_in(job: str) -> list[str]:
 
 
 def estimates_in(job: str) -> list[str]:
-    """Printed names of the offers that a demo's visit file agrees to."""
+    """Printed names of the estimates that a demo's visit file approves."""
     return [step["approved"]["estimate"] for step in told_in(job)["step"] if "approved" in step]
 
 

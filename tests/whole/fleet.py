@@ -1,4 +1,4 @@
-"""A small fleet to bill: vehicles of one customer whose visits are typed, offered, agreed to and done in a
+"""A small fleet to bill: vehicles of one customer whose visits are typed, estimated, approved and done in a
 few lines.
 """
 
@@ -69,8 +69,8 @@ class Fleet:
         work: tuple[str, ...] = (),
         **more: Any,
     ) -> str:
-        """A visit to its end, ready to be billed: diagnosis offered and agreed to, readings, the work asked
-        for agreed to and done. Gives the job's id.
+        """A visit to its end, ready to be billed: diagnosis estimated and approved, readings, the work asked
+        for approved and done. Gives the job's id.
         """
         rows: dict[str, Any] = {
             "job": name,

@@ -282,7 +282,7 @@ def test_a_job_of_which_there_is_nothing_to_invoice_is_refused(fleet: Fleet) -> 
         fleet.added(shop, rows)
         with pytest.raises(
             ConsentError,
-            match=r"^Nothing in just-begun was both agreed to and done, .*\. Nothing was issued\.$",
+            match=r"^Nothing in just-begun was both approved and done, .*\. Nothing was issued\.$",
         ):
             shop.issue_together(["van-1", "just-begun"])
         assert not shop.store.job(shop.store.find("van-1")).issued
@@ -292,7 +292,7 @@ def test_a_job_that_cannot_keep_to_its_approval_is_named(fleet: Fleet) -> None:
     prices = (fleet.folder / "prices.toml").read_text("utf-8")
     (fleet.folder / "prices.toml").write_text(prices.replace('"19"', '"21"'), "utf-8")
     text = (  # 1.21 × 76.18 = 92.1778
-        r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was agreed\. .* Nothing was issued\.$"
+        r"^van-1: The invoice comes to 92\.18 EUR, but 90\.66 was approved\. .* Nothing was issued\.$"
     )
     with fleet.open() as shop, pytest.raises(ConsentError, match=text):
         shop.issue_together(["van-1", "van-2"])
@@ -442,7 +442,7 @@ def test_several_jobs_of_one_paper_are_as_long_as_they_are(fleet: Fleet) -> None
     """Ten vehicles on one invoice: every line and every vehicle is on the paper."""
     names = ["van-1", "van-2", "van-3", *(f"more-{nth}" for nth in range(7))]
     for nth, name in enumerate(names[3:]):
-        fleet.visited(name, told=f"trailer {nth}", plate=f"ZZ {nth}")
+        fleet.visited(name, description=f"trailer {nth}", plate=f"ZZ {nth}")
     with fleet.open() as shop:
         invoice = shop.issue_together(names)
     # 200.92 + 7 × 50.03 = 551.13; 19 % is 104.7147, so 104.71: 655.84. Apart 239.09 + 7 × 59.54 = 655.87, so

@@ -52,7 +52,7 @@ def shop(tmp_path: Path) -> Path:
     return found_shop(tmp_path / "shop")
 
 
-REPAIR_AGREED = "[[step]]                                                # bound to the offer"
+REPAIR_AGREED = "[[step]]                                                # bound to the estimate"
 DRAIN_REPAIRED = "[[step]]                                                # a glove-box lamp"
 
 
@@ -65,7 +65,7 @@ def visit(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def estimated(shop: Path, visit: Path) -> Path:
-    """A real shop in which the diagnosis of the visit was offered and nobody has agreed yet."""
+    """A real shop in which the diagnosis of the visit was estimated and nobody has approved yet."""
     refused(corekit("add", visit, shop=shop), "corekit estimate")
     done(corekit("estimate", WORN, shop=shop))
     return shop
@@ -73,7 +73,7 @@ def estimated(shop: Path, visit: Path) -> Path:
 
 @pytest.fixture
 def repair_estimated(estimated: Path, visit: Path) -> Path:
-    """The diagnosis agreed and made, the repair offered."""
+    """The diagnosis approved and made, the repair estimated."""
     refused(corekit("add", visit, shop=estimated), "corekit estimate")
     done(corekit("estimate", WORN, shop=estimated))
     return estimated
@@ -94,7 +94,7 @@ def entries(folder: Path) -> int:
 
 
 def to_the_end(visit: Path, shop: Path) -> Said:
-    """A visit file through every step: added, offered and agreed as it says, issued."""
+    """A visit file through every step: added, estimated and approved as it says, issued."""
     refused(corekit("add", visit, shop=shop), "corekit estimate")
     done(corekit("estimate", WORN, "--stage", "diagnosis", shop=shop))
     refused(corekit("add", visit, shop=shop), "corekit estimate")
@@ -657,10 +657,10 @@ def test_a_payment_in_the_file_beyond_what_was_approved_adds_nothing(
     assert entries(repair_estimated) == before
 
 
-# ---- offer, agree
+# ---- estimate, approve
 
 
-def test_an_estimate_is_a_paper_with_its_total_and_the_words_that_record_the_yes(
+def test_an_estimate_is_a_document_with_its_total_and_the_words_that_record_the_approval(
     shop: Path, visit: Path
 ) -> None:
     corekit("add", visit, shop=shop)
@@ -683,7 +683,7 @@ def test_asked_again_with_nothing_changed_the_standing_estimate_is_given(shop: P
     assert (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes() == paper
 
 
-def test_an_approval_binds_to_the_offered_paper(estimated: Path) -> None:
+def test_an_approval_binds_to_the_estimate_that_was_shown(estimated: Path) -> None:
     done(corekit("approve", WORN, "--total", "60.00", "--how", "by phone", shop=estimated))
     with Shop(estimated) as opened:
         job = opened.store.job(opened.store.find(WORN))
@@ -719,7 +719,7 @@ def test_an_estimate_that_was_not_made_cannot_be_approved(shop: Path, visit: Pat
     )
 
 
-def test_declining_what_was_not_offered_is_refused(estimated: Path) -> None:
+def test_declining_what_is_not_on_the_estimate_is_refused(estimated: Path) -> None:
     refused(
         corekit(
             "approve", WORN, "--total", "60.00", "--how", "x", "--declined", "battery.replace", shop=estimated
@@ -731,7 +731,7 @@ def test_declining_what_was_not_offered_is_refused(estimated: Path) -> None:
 def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(
     repair_estimated: Path, visit: Path
 ) -> None:
-    """The visit goes on without the drain's repair; its agreement is recorded by command and
+    """The visit goes on without the drain's repair; its approval is recorded by command and
     not by the file.
     """
     done(
@@ -804,7 +804,7 @@ def test_where_all_is_repaired_there_is_nothing_to_estimate(
 ) -> None:
     refused(
         corekit("estimate", source, "--draft", "--out", tmp_path / "draft.pdf", shop=demo_copy),
-        "calls for work that may be offered",
+        "calls for work that may be proposed",
         "corekit check",
     )
     assert not (tmp_path / "draft.pdf").exists()

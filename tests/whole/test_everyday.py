@@ -72,7 +72,7 @@ class Visit:
         return self.say(**step, **({"setup": setup} if setup else {}))
 
     def yes(self, stage: str, total: str, *declined: str) -> Estimate:
-        """An offer, what the customer sees on it, and the yes to it."""
+        """An estimate, what the customer sees on it, and the approval of it."""
         estimate = self.shop.estimate(self.job, stage)
         assert str(estimate.total) == total
         self.shop.approve(estimate, by="customer", how="in person", declined=declined)
@@ -141,7 +141,7 @@ def worn(visit: Visit) -> Visit:
 # ---- the end of a job
 
 
-def test_a_visit_that_came_to_nothing_pays_for_the_coming_and_not_for_the_diagnosis(shop: Shop) -> None:
+def test_a_visit_that_found_no_fault_pays_for_the_call_out_and_not_for_the_diagnosis(shop: Shop) -> None:
     visit = arrive(shop)
     visit.yes("diagnosis", "60.00")
     visit.say(ended={"how": "no fault found", "because": "The fault did not show in an hour of looking"})
@@ -180,13 +180,13 @@ def test_what_was_approved_and_not_done_is_not_invoiced_when_the_job_is_handed_o
     assert "Starter battery, AGM" not in text
 
 
-def test_nothing_more_is_offered_in_a_job_that_ended_until_its_end_is_withdrawn(shop: Shop) -> None:
+def test_nothing_more_is_proposed_in_a_job_that_ended_until_its_end_is_withdrawn(shop: Shop) -> None:
     visit = worn(arrive(shop, traits=SOUND)).say(ended={"how": "declined", "because": "Too dear."})
     with pytest.raises(
         DeskError, match=r"first has ended \(declined: Too dear\.\).*withdraw that end with a reason"
     ):
         shop.estimate(visit.job, "repair")
-    visit.data["step"][-1]["ended"]["withdrawn"] = "agreed after all"
+    visit.data["step"][-1]["ended"]["withdrawn"] = "approved after all"
     visit.add()
     visit.yes("repair", "246.60")
     visit.say(repaired={"operation": REPLACE})
@@ -398,7 +398,7 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
 # ---- several vehicles, several visits
 
 
-def test_the_second_vehicle_in_one_driveway_does_not_pay_for_the_coming(shop: Shop) -> None:
+def test_the_second_vehicle_in_one_driveway_does_not_pay_for_the_call_out(shop: Shop) -> None:
     arrive(shop).yes("diagnosis", "60.00")
     second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
     estimate = second.yes("diagnosis", "36.00")
@@ -422,11 +422,11 @@ def test_two_vehicles_cannot_each_leave_the_coming_to_the_other(shop: Shop) -> N
     second = arrive(shop, "second").say(arrived={"same_trip_as": "first"})
     first.say(arrived={"same_trip_as": "second"})
     for visit in (first, second):
-        with pytest.raises(DeskError, match="does not pay for the coming itself"):
+        with pytest.raises(DeskError, match="does not pay for the call-out itself"):
             shop.estimate(visit.job, "diagnosis")
 
 
-def test_a_later_yes_to_another_price_of_the_diagnosis_takes_the_place_of_the_first(shop: Shop) -> None:
+def test_a_later_approval_of_another_price_of_the_diagnosis_takes_the_place_of_the_first(shop: Shop) -> None:
     visit = arrive(shop)
     visit.yes("diagnosis", "60.00")
     visit.say(arrived={"same_trip_as": arrive(shop, "other").data["job"]})
@@ -444,7 +444,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
         left={"because": "part missing", "back": "2026-03-05", "taken": "2026-03-02T15:00:00+01:00"}
     )
     assert shop.store.job(visit.job).left_open is not None
-    assert "Replace the battery was agreed to" in " ".join(
+    assert "Replace the battery was approved" in " ".join(
         left_out(shop.context, job_named(shop.context, visit.job))
     )
     visit.say(arrived={"odometer": "98450 km", "taken": "2026-03-05T09:00:00+01:00"}).say(
@@ -494,7 +494,9 @@ def test_a_deposit_for_work_that_was_never_done_is_to_be_given_back(shop: Shop) 
     assert "Refund due to you 40.00" in text
 
 
-def test_an_extra_fault_found_on_the_way_is_a_second_offer_that_may_be_declined_in_part(shop: Shop) -> None:
+def test_an_extra_fault_found_on_the_way_is_a_second_estimate_that_may_be_declined_in_part(
+    shop: Shop,
+) -> None:
     visit = arrive(shop, traits=SOUND)
     visit.yes("diagnosis", "60.00")
     worn(visit)
@@ -583,7 +585,7 @@ def test_an_estimate_that_rests_on_readings_does_not_say_that_nothing_was_measur
     assert "Nothing was measured" not in text_of(estimate.pdf)
 
 
-def test_a_diagnosis_with_a_cap_says_what_the_yes_covers(shop: Shop) -> None:
+def test_a_diagnosis_with_a_cap_says_what_the_approval_covers(shop: Shop) -> None:
     assert "never cost more than" not in text_of(shop.estimate(arrive(shop).job, "diagnosis").pdf)
     prices = shop.context.folder / "prices.toml"
     prices.write_text(
@@ -846,7 +848,7 @@ def test_an_end_can_be_taken_back_on_the_screen(shop: Shop) -> None:
     end = screen.step(ended={"how": "declined", "because": "too dear"})
     with pytest.raises(DeskError):
         shop.estimate(screen.job, "diagnosis")
-    screen.withdraw(end, "agreed after all")
+    screen.withdraw(end, "approved after all")
     screen.yes("diagnosis", "60.00")
 
 

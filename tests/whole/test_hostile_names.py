@@ -47,10 +47,10 @@ def hostile_visit(text: str) -> str:
         f'\n[[specification]]\nof = "battery.load_voltage"\nlow = "9.5 V"\nfrom = {typed}\n\n[[step]]'
     )
     head, _, rest = visit.partition("\n[[step]]")
-    wanted = (
-        f'\n[[step]]\nwanted = {{ operation = "battery.charge", ground = "customer", because = {typed} }}\n'
+    request = (
+        f'\n[[step]]\nrequested = {{ operation = "battery.charge", ground = "customer", because = {typed} }}\n'
     )
-    return head + specification + rest.replace("[[step]]", wanted.strip("\n") + "\n\n[[step]]", 1)
+    return head + specification + rest.replace("[[step]]", request.strip("\n") + "\n\n[[step]]", 1)
 
 
 #: What of it is masked: everything else that is typed is about the visit and not about a person.
@@ -94,7 +94,7 @@ def times(text: str, whole: str) -> int:
 
 
 def test_it_stands_literally_on_the_customers_paper(typed: str, invoice: Invoice) -> None:
-    """Shop's name and street, name, phone, address, told, no VIN, complaint, who agreed, how, why a level
+    """Shop's name and street, name, phone, address, told, no VIN, complaint, who approved, how, why a level
     could not be seen, how it was paid.
     """
     assert times(typed, paper_text(invoice.pdf)) >= 10

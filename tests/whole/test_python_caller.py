@@ -49,7 +49,7 @@ def test_the_lines_of_the_readme_run_as_they_stand(here: Path) -> None:
     assert "10.60 V" in text
 
 
-def test_they_leave_an_approval_to_the_very_paper_that_was_offered(here: Path) -> None:
+def test_they_leave_an_approval_of_the_very_estimate_that_was_shown(here: Path) -> None:
     subprocess.run([sys.executable, "-c", block()], cwd=here, capture_output=True, check=True)
     with Shop(here / "demo-out") as shop:
         job = shop.store.job(shop.store.find("first-job"))
@@ -92,7 +92,7 @@ def test_what_python_and_the_command_see_is_the_same(here: Path) -> None:
     ]
 
 
-def test_it_cannot_be_issued_before_the_yes_and_nothing_is_kept_of_the_attempt(here: Path) -> None:
+def test_it_cannot_be_issued_before_the_approval_and_nothing_is_kept_of_the_attempt(here: Path) -> None:
     lines = [line for line in block().splitlines() if "agree(" not in line]
     run = subprocess.run(
         [sys.executable, "-c", "\n".join(lines)], cwd=here, capture_output=True, text=True, check=False

@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import flask
 
-from ..desk.offerable import asked_for
+from ..desk.offerable import requested_work
 from ..model.job import Job
 from ..model.records import WAIVED_CHARGES
 from .context import Van
@@ -28,8 +28,8 @@ REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodw
 def add(app: flask.Flask, van: Van) -> None:
     plugins, book = van.shop.plugins, van.shop.prices
 
-    @app.get("/job/<job>/wanted")
-    def wanted(job: str) -> str:
+    @app.get("/job/<job>/requested")
+    def requested(job: str) -> str:
         """Any work that the price book prices, by system; `?rework=` is the number of the invoice whose work
         is to be made good.
         """
@@ -44,7 +44,7 @@ def add(app: flask.Flask, van: Van) -> None:
             operation.title for key, operation in plugins.operations.items() if key not in book.operations
         ]
         return job_page(
-            "wanted.html",
+            "requested.html",
             van.job(job),
             van,
             priced={title: found for title, found in priced.items() if found},
@@ -68,6 +68,6 @@ def add(app: flask.Flask, van: Van) -> None:
             for line in noted.record.lines
             if line.get("operation")
         ]
-        asked = [one.operation for one in asked_for(job, van.assessed(job), plugins)]
+        asked = [one.operation for one in requested_work(job, van.assessed(job), plugins)]
         keys = dict.fromkeys([*asked, *estimated, *(noted.record.operation for noted in job.repairs)])
         return {key: plugins.title(key) for key in keys}
