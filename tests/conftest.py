@@ -256,28 +256,24 @@ def settled(page: Any, asked: str, given: Any = None, *, within: float = PATIENC
         )
 
 
-def put_to_rest(page: Any) -> None:
-    """Leave a page for an empty one, whatever it was about to do.
+def close(page: Any) -> None:
+    """Close a page, whatever it is about to do.
 
     Where a page wants to know when it is left (pagehide), Chromium drops a request to close it that comes
-    while the next document is put in its place, and yet says that it was done; whoever waits for the page to
-    be gone waits for ever. The screens go on by themselves, so they are left before they are closed.
+    while the next document is put in its place, and yet says that it was done; `page.close()` and
+    `context.close()` then wait for ever. The screens go on by themselves, so this asks until the page is gone.
     """
-    from playwright import sync_api
+    from playwright.sync_api import TimeoutError as Late
 
-    for _ in range(5):
-        try:
-            page.goto("about:blank")
+    target = page.context.new_cdp_session(page).send("Target.getTargetInfo")["targetInfo"]["targetId"]
+    browser = page.context.browser.new_browser_cdp_session()
+    deadline = time.monotonic() + PATIENCE
+    while time.monotonic() < deadline:
+        with contextlib.suppress(Late), page.expect_event("close", timeout=500):
+            browser.send("Target.closeTarget", {"targetId": target})
+        if page.is_closed():
             return
-        except sync_api.Error as error:
-            if "interrupted by another navigation" not in str(error):
-                raise
-        # What the page itself had begun came in before. The empty page follows, and must not be asked for
-        # once more meanwhile; unless it was what came in that was asked for last.
-        with contextlib.suppress(sync_api.TimeoutError):
-            page.wait_for_url("about:blank", timeout=5000)
-            return
-    pytest.fail(f"a page that goes on by itself and cannot be left: {page.url}")
+    pytest.fail(f"a page that cannot be closed: {page.url}")
 
 
 @attrs.define
@@ -329,7 +325,7 @@ def opening(browser: Any) -> Iterator[Callable[..., Watched]]:
     yield open_one
     for context in contexts:
         for page in context.pages:
-            put_to_rest(page)
+            close(page)
         context.close()
 
 

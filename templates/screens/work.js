@@ -16,7 +16,7 @@
 const REPLY_MS = 8000;  // a reply later than this counts as none
 const PHOTO_MS = 40000; // a photo over a weak hotspot takes its time
 const HASTY_MS = 1500;  // while there is known to be no connection, nobody is kept waiting longer than this
-const LEAVING_MS = 10000; // a page that somebody leads elsewhere is left within this, or it was a paper to be saved
+const LEAVING_MS = 10000; // a page is left within this after a link was followed, or what the link gave was a paper to be saved
 const TRY_MS = 250;
 const DRAFT_MS = 250;
 const LONGEST_PAUSE_MS = 60000;
@@ -140,7 +140,7 @@ const state = {
   away: false, failing: false, locked: false, back: false, // what the last try showed
   wanted: false, running: null, pause: 0, timer: 0, // of the sending
   resting: false, // the page is being left; what is typed was taken
-  ledAway: -Infinity, // when somebody last asked for another page
+  ledAway: -Infinity, // when a link was last followed
 };
 const awaited = new Map(); // answer id → who waits on this page for what becomes of it
 const tabs = window.BroadcastChannel ? new BroadcastChannel("corekit") : null;
@@ -313,7 +313,7 @@ async function showLine() {
 function connectionIsBack() {
   if (!(asOf || missing)) { return; }
   state.back = true;
-  const stays = performance.now() - state.ledAway > LEAVING_MS;
+  const stays = !state.resting && performance.now() - state.ledAway > LEAVING_MS;
   if (stays && formsOfPage().every((form) => !typed(form).length && !busy.has(form))) { location.reload(); } else { showLine(); }
 }
 
@@ -654,6 +654,10 @@ document.addEventListener("click", (event) => {
   if (fill?.form) { named(fill.form, fill.dataset.fill).forEach((field) => fillIn(field, fill.dataset.value)); }
 });
 
+document.addEventListener("click", (event) => {
+  if (event.target.closest("a[href]")) { state.ledAway = performance.now(); }
+});
+
 // After a tap the caret can still stand in the field before, and what is typed then goes nowhere.
 document.addEventListener("click", (event) => {
   const field = event.target;
@@ -857,7 +861,6 @@ const keepSoon = later(keepDrafts, DRAFT_MS);
 document.addEventListener("input", keepSoon);
 document.addEventListener("change", keepSoon);
 window.addEventListener("pagehide", keepDrafts);
-window.addEventListener("beforeunload", () => { state.ledAway = performance.now(); });
 window.addEventListener("online", wakeUp);
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "hidden") { keepDrafts(); return; }

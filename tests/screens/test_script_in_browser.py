@@ -35,7 +35,7 @@ from corekit.web.auth import PasscodeAuth
 from corekit.web.passcode import set_passcode
 from corekit.web.server import server_for
 
-from ..conftest import PATIENCE, Watched, put_to_rest, settled, soon
+from ..conftest import PATIENCE, Watched, close, settled, soon
 from .conftest import stop_serving
 
 Error: Any = pytest.importorskip(
@@ -571,7 +571,7 @@ def test_two_tabs_send_each_answer_once_and_in_order(bench: Bench, hand: Hand, l
     hand.has_come_in(5)
     hand.all_sent()
     for page in (hand.page, other):
-        put_to_rest(page)
+        close(page)
     bench.stop()  # so that nothing is under way any more that would come in twice
     assert bench.readings() == expected
     assert len(bench.posted) == 5
