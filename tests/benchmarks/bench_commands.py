@@ -131,10 +131,12 @@ def saving(folder: Path, rounds: int) -> None:
                 ]
             )
         count = iter(range(10**9))
-        record = body_of(Measured(of="battery.rest_voltage", typed="12.64 V", kind="voltage", number=12.64))
+        record = body_of(
+            Measured(of="battery.open_circuit_voltage", typed="12.64 V", kind="voltage", number=12.64)
+        )
 
         def save() -> None:
-            subject = f"bench:arrival/battery.rest_voltage/#{next(count)}"
+            subject = f"bench:arrival/battery.open_circuit_voltage/#{next(count)}"
             with store.transaction(job) as transaction:
                 transaction.append([Draft(kind="measured", subject=subject, body=record)])
 

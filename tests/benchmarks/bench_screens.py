@@ -68,7 +68,7 @@ def read(of: str, typed: str, setup: dict[str, str], place: str = "") -> dict[st
 ANSWERS = {
     "case": seen("battery.case", "sound"),
     "terminals": seen("battery.terminals", "clean and tight"),
-    "rest voltage": read("battery.rest_voltage", "12.78 V", REST),
+    "rest voltage": read("battery.open_circuit_voltage", "12.78 V", REST),
     "cranking, posts": read("battery.cranking_voltage", "8.9 V", {}, "posts"),
     "cranking, clamps": read("battery.cranking_voltage", "8.85 V", {}, "clamps"),
     "load voltage": read("battery.load_voltage", "8.4 V", LOAD),

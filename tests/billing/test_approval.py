@@ -35,7 +35,7 @@ def prices(rate: str = "20", diagnosis: str = "50.00") -> PriceBook:
                     "hours": "0.5",
                     "parts": [{"name": "Battery", "price": "120.00", "quantity": 1, "condition": "new"}],
                 },
-                "battery.find_drain": {"hours": "1.0"},
+                "battery.trace_draw": {"hours": "1.0"},
                 "battery.clean": {"hours": "0.5"},
             },
         },
@@ -78,7 +78,7 @@ def yes(to: Estimated, *declined: str) -> Approved:
     )
 
 
-LOOK, REPAIR = diagnosis_lines(BOOK), work("battery.replace", "battery.find_drain")
+LOOK, REPAIR = diagnosis_lines(BOOK), work("battery.replace", "battery.trace_draw")
 DIAGNOSIS, REPAIRS = estimate("diagnosis 1", LOOK), estimate("repair 1", REPAIR)
 
 
@@ -120,11 +120,11 @@ def test_a_repair_approval_does_not_cover_a_diagnosis() -> None:
 
 
 def test_a_declined_operation_is_refused_and_takes_its_sum_along() -> None:
-    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.trace_draw")], BOOK)
     assert standing.lines == REPAIR[:2]
     assert str(standing.total) == "180.00"  # 1.2 × 150
     may_invoice(REPAIR[:2], standing)
-    assert refusal(REPAIR, standing).startswith('battery.find_drain: was declined in "repair 1".')
+    assert refusal(REPAIR, standing).startswith('battery.trace_draw: was declined in "repair 1".')
 
 
 def test_a_declined_operation_leaves_no_room_for_a_dearer_other_one() -> None:
@@ -163,7 +163,7 @@ def test_a_tax_rate_that_rose_since_needs_a_new_approval() -> None:
         == "The invoice comes to 254.10 EUR, but 252.00 was approved. Make a new estimate and record a new"
         " approval."
     )
-    text = refusal(REPAIR[:2], ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], prices("21")))
+    text = refusal(REPAIR[:2], ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.trace_draw")], prices("21")))
     assert "so what was not declined has no approved one" in text
 
 
@@ -207,7 +207,7 @@ def test_an_estimate_whose_lines_cannot_be_read_is_named() -> None:
 
 
 def test_the_latest_word_on_an_estimate_counts_and_counts_once() -> None:
-    approvals = [yes(REPAIRS, "battery.find_drain"), yes(REPAIRS), yes(REPAIRS)]
+    approvals = [yes(REPAIRS, "battery.trace_draw"), yes(REPAIRS), yes(REPAIRS)]
     assert ApprovedWork([REPAIRS], approvals, BOOK).lines == REPAIR
     assert ApprovedWork([REPAIRS], approvals[::-1], BOOK).lines == REPAIR[:2]
     same = yes(REPAIRS)
@@ -220,7 +220,7 @@ def test_an_operation_estimated_again_is_not_owed_twice() -> None:
     second = estimate("repair 2", again)
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second)], BOOK)
     assert [line.operation for line in standing.lines] == [
-        "battery.find_drain",
+        "battery.trace_draw",
         "battery.replace",
         "battery.replace",
         "battery.clean",
@@ -232,7 +232,7 @@ def test_an_operation_estimated_again_is_not_owed_twice() -> None:
 def test_an_operation_declined_in_a_later_estimate_is_declined() -> None:
     second = estimate("repair 2", work("battery.replace", "battery.clean"))
     standing = ApprovedWork([REPAIRS, second], [yes(REPAIRS), yes(second, "battery.replace")], BOOK)
-    assert [line.operation for line in standing.lines] == ["battery.find_drain", "battery.clean"]
+    assert [line.operation for line in standing.lines] == ["battery.trace_draw", "battery.clean"]
     assert refusal(REPAIR, standing).startswith('battery.replace: was declined in "repair 2".')
 
 
@@ -243,7 +243,7 @@ def test_a_cent_of_tax_rounding_between_two_estimates_is_taken_off_openly() -> N
     extra = priced_line(
         kind=REPAIR[0].kind,
         text="Find the drain",
-        operation="battery.find_drain",
+        operation="battery.trace_draw",
         ground=GROUND,
         quantity=Decimal(1),
         unit="h",
@@ -267,7 +267,7 @@ def test_a_cent_of_tax_rounding_between_two_estimates_is_taken_off_openly() -> N
 def test_no_rounding_amount_hides_a_real_difference() -> None:
     standing = ApprovedWork([REPAIRS], [yes(REPAIRS)], prices("21"))
     assert rounding_to_approved(REPAIR, standing) == Money(0, "EUR")
-    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.find_drain")], BOOK)
+    standing = ApprovedWork([REPAIRS], [yes(REPAIRS, "battery.trace_draw")], BOOK)
     assert rounding_to_approved(REPAIR, standing) == Money(0, "EUR")
 
 
@@ -276,7 +276,7 @@ def test_a_rounding_amount_upwards_counts_towards_the_approved_sum() -> None:
         may_invoice(REPAIR, ApprovedWork([REPAIRS], [yes(REPAIRS)], BOOK), Money(1, "EUR"))
 
 
-KEYS = ["battery.replace", "battery.find_drain", "battery.clean"]
+KEYS = ["battery.replace", "battery.trace_draw", "battery.clean"]
 
 
 @given(

@@ -26,7 +26,7 @@ parts  = [
   { name = "Strap", price = "0", quantity = "2", condition = "customer's own" },
 ]
 hazard = "Acid: wear eye protection."
-[operations."battery.find_drain"]
+[operations."battery.trace_draw"]
 hours  = "1.0"
 """
 
@@ -99,7 +99,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
           { name = "Strap", price = "2.00", quantity = 1, condition = "customer's own" },
           { price = "2.00", quantity = 1.5, condition = "used" },
         ]
-        [operations.battery.find_drain]
+        [operations.battery.trace_draw]
         hours = "1.0"
         [operations."battery.clean"]
         hours = "0"
@@ -139,7 +139,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'operations."battery.replace".parts[4].name: is missing; expected what the part is called',
         "operations.battery: is no operation key; write the key whole and in quotes, as in"
         ' [operations."brakes.bleed"]',
-        "operations.battery.find_drain: is not a key here; expected one of hours, parts, hazard",
+        "operations.battery.trace_draw: is not a key here; expected one of hours, parts, hazard",
         'operations.battery.hours: is missing; write "0.6"',
         'operations."battery.clean": has neither hours nor parts; expected what it takes',
     )

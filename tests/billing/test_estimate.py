@@ -37,7 +37,7 @@ WANTED = Ground(kind=GroundKind.CUSTOMER, text="asked to find the drain")
 REPLACE = WorkItem(
     operation="battery.replace", title="Replace the battery", ground=FOUND, shown_by="load test voltage"
 )
-DRAIN = WorkItem(operation="battery.find_drain", title="Find the drain", ground=WANTED)
+DRAIN = WorkItem(operation="battery.trace_draw", title="Find the drain", ground=WANTED)
 
 
 def book(**changes: Any) -> PriceBook:
@@ -58,7 +58,7 @@ def book(**changes: Any) -> PriceBook:
                 "hours": "0.6",
                 "parts": [{"name": "Battery", "price": "128.00", "quantity": 1, "condition": "new"}],
             },
-            "battery.find_drain": {"hours": "1.0"},
+            "battery.trace_draw": {"hours": "1.0"},
         },
     }
     return read_price_book(

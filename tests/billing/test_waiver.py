@@ -65,7 +65,7 @@ def test_work_waived_after_the_approval_may_be_invoiced_below_what_was_approved(
 
 
 def test_work_that_was_approved_at_nothing_is_not_charged_later() -> None:
-    free = estimate("repair 1", waive(REPAIR, {"battery.replace": NOTE, "battery.find_drain": NOTE}))
+    free = estimate("repair 1", waive(REPAIR, {"battery.replace": NOTE, "battery.trace_draw": NOTE}))
     assert free.total == 0
     standing = ApprovedWork([free], [yes(free)], BOOK)
     may_invoice(standing.lines, standing)

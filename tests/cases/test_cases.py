@@ -202,7 +202,7 @@ def test_no_case_calls_for_a_battery(case: FieldCase) -> None:
 
 
 MORE = [
-    pytest.param({"readings": [{"of": "battery.rest_voltage", "is": "11.6 V"}]}, id="one voltage"),
+    pytest.param({"readings": [{"of": "battery.open_circuit_voltage", "is": "11.6 V"}]}, id="one voltage"),
     pytest.param({"readings": [{"of": "battery.tester_figure", "is": "120 A"}]}, id="one conductance figure"),
     pytest.param(
         {
@@ -213,7 +213,7 @@ MORE = [
                 "battery.load_time": "15 s",
             },
             "readings": [
-                {"of": "battery.rest_voltage", "is": "11.9 V"},
+                {"of": "battery.open_circuit_voltage", "is": "11.9 V"},
                 {"of": "battery.load_voltage", "is": "7.2 V"},
             ],
         },
@@ -228,13 +228,13 @@ def test_no_voltage_no_tester_and_no_load_test_of_a_discharged_battery_calls_for
     case: FieldCase, more: dict[str, object]
 ) -> None:
     visit = case.visit
-    if "battery.rest_voltage" in str(more):
-        visit["step"] = [step for step in visit["step"] if "battery.rest_voltage" not in str(step)]
+    if "battery.open_circuit_voltage" in str(more):
+        visit["step"] = [step for step in visit["step"] if "battery.open_circuit_voltage" not in str(step)]
     visit["traits"] = {"battery.rating": "600 A SAE", **visit.get("traits", {})}
     visit["step"] = [*visit["step"], more]
     made = tried(case, visit).assessment
     assert {reading.measurand.key for stage in made.readings for reading in stage} & {
-        "battery.rest_voltage",
+        "battery.open_circuit_voltage",
         "battery.tester_figure",
     }
     assert not any(call.operation == "battery.replace" and call.met for call in made.calls)
@@ -258,7 +258,7 @@ def test_whatever_a_discharged_battery_shows_it_is_charged_and_not_exchanged(
         "battery.load_time": "15 s",
     }
     readings = [
-        {"of": "battery.rest_voltage", "is": f"{rest:.2f} V"},
+        {"of": "battery.open_circuit_voltage", "is": f"{rest:.2f} V"},
         {"of": "battery.load_voltage", "is": f"{loaded:.2f} V"},
         {"of": "battery.tester_figure", "is": f"{tester:.0f} A"},
     ]

@@ -34,7 +34,7 @@ from corekit.store.errors import RequestConflictError, StoreError
 from .visits_by_answer import VISIT, answered, by_answers, by_file, demo_shop, fragments, told
 
 JOBS = sorted((data_path("demo") / "jobs").glob("*.toml"))
-REST = "battery.rest_voltage"
+REST = "battery.open_circuit_voltage"
 ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "description": "a small van"}}
 
 
@@ -427,7 +427,7 @@ def test_a_temperature_is_corrected_for_all_its_readings(shop: Shop) -> None:
 @pytest.mark.parametrize(
     ("rows", "why"),
     [
-        ({"step": [{"readings": [{"of": "battery.drain", "is": "18 mA"}]}]}, "says 0 of it"),
+        ({"step": [{"readings": [{"of": "battery.parasitic_draw", "is": "18 mA"}]}]}, "says 0 of it"),
         ({"step": [rest("12.6 V"), rest("12.7 V")]}, "says 2 of it"),
         ({"traits": {"battery.type": "flooded"}}, "says 0 of it"),
     ],
@@ -512,7 +512,7 @@ reason = "Cranks slowly."
 vehicle = { plate = "DEMO-8" }
 
 [[step]]
-readings = [ { of = "battery.rest_voltage", is = "12.5 V" }, { of = "battery.rest_voltage", is = "12.6 V" } ]
+readings = [ { of = "battery.open_circuit_voltage", is = "12.5 V" }, { of = "battery.open_circuit_voltage", is = "12.6 V" } ]
 """
 
 

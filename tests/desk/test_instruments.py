@@ -29,7 +29,7 @@ kind = "digital multimeter"
 accuracy = "0.5 % + 2 digits"
 ranges = { "20 V" = "0.01 V" }
 calibrated = 2024-01-05
-for = ["battery.rest_voltage"]
+for = ["battery.open_circuit_voltage"]
 """
 PRICES = """
 currency  = "EUR"
@@ -48,7 +48,7 @@ vehicle = { plate = "XX 1", description = "a small car" }
 
 [[step]]
 setup = { "battery.rest_time" = "about 9 h", "battery.temperature" = "20 °C" }
-readings = [ { of = "battery.rest_voltage", is = "12,5-12,6 V" } ]
+readings = [ { of = "battery.open_circuit_voltage", is = "12,5-12,6 V" } ]
 """
 
 
@@ -85,7 +85,7 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
         "2 years",
         "0.1 V",
     )
-    assert (settings.usual, settings.decimal) == ({"battery.rest_voltage": "meter"}, ",")
+    assert (settings.usual, settings.decimal) == ({"battery.open_circuit_voltage": "meter"}, ",")
 
 
 @pytest.mark.parametrize(
@@ -133,8 +133,8 @@ def test_an_instrument_is_read_with_all_that_is_said_of_it(folder: Path) -> None
             "instruments.meter.interval: a calibration holds for",
         ),
         (
-            '[instruments.meter]\naccuracy = "1 %"\nfor = "battery.drain"',
-            'instruments.meter.for: is the text "battery.drain"; expected a list',
+            '[instruments.meter]\naccuracy = "1 %"\nfor = "battery.parasitic_draw"',
+            'instruments.meter.for: is the text "battery.parasitic_draw"; expected a list',
         ),
         (
             '[instruments.meter]\naccuracy = "1 %"\nowner = "me"',
@@ -156,7 +156,7 @@ def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str,
 
 
 def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(folder: Path) -> None:
-    said(folder, METER.replace("battery.rest_voltage", "battery.rest_voltag"))
+    said(folder, METER.replace("battery.open_circuit_voltage", "battery.rest_voltag"))
     with (
         Shop(folder) as shop,
         pytest.raises(
@@ -168,7 +168,7 @@ def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(
     ):
         _ = shop.context.declared
     said(
-        folder, METER.replace("battery.rest_voltage", "clutch.travel")
+        folder, METER.replace("battery.open_circuit_voltage", "clutch.travel")
     )  # of a system that is not installed: it waits
     with Shop(folder) as shop:
         assert shop.context.declared.usual == {"clutch.travel": "meter"}
@@ -191,7 +191,7 @@ def test_a_reading_is_taken_with_the_usual_instrument_and_the_journal_keeps_whic
     "now",
     [
         "",
-        METER.replace("battery.rest_voltage", "battery.drain"),
+        METER.replace("battery.open_circuit_voltage", "battery.parasitic_draw"),
         METER.replace("[instruments.meter]", "[instruments.other]"),
     ],
     ids=["sold", "for something else", "another one"],
@@ -221,7 +221,7 @@ def test_a_new_reading_is_taken_with_todays_usual_instrument(folder: Path, file:
         shop.import_visit(file)
     said(folder, METER.replace("[instruments.meter]", "[instruments.other]"))
     file.write_text(
-        VISIT + '[[step]]\nreadings = [ { of = "battery.rest_voltage", is = "12.55 V" } ]\n', "utf-8"
+        VISIT + '[[step]]\nreadings = [ { of = "battery.open_circuit_voltage", is = "12.55 V" } ]\n', "utf-8"
     )
     with Shop(folder) as shop:
         job = shop.store.job(shop.store.find(shop.import_visit(file)))

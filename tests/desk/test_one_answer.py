@@ -233,10 +233,10 @@ def test_what_was_done_under_an_approval_is_charged_although_doing_it_again_was_
     first = job.estimate(work("battery.clean"))
     job.approve(first)
     job.repair("battery.clean")
-    job.approve(job.estimate(work("battery.clean", "battery.find_drain")), "battery.clean")
+    job.approve(job.estimate(work("battery.clean", "battery.trace_draw")), "battery.clean")
     approved = ApprovedWork.of(job.job, BOOK)
     assert [line.operation for line in approved.done] == ["battery.clean"]
-    assert (job.job.approval.open, job.job.approval.unapproved) == (("battery.find_drain",), ())
+    assert (job.job.approval.open, job.job.approval.unapproved) == (("battery.trace_draw",), ())
     assert str(approved.sums["repair 1"]) == "36.00"  # 0.5 h at 60.00, tax 20 %
 
 
@@ -277,7 +277,7 @@ def test_an_approval_of_an_estimate_that_was_never_made_approves_nothing() -> No
 
 def test_what_an_approval_would_come_to_is_what_it_comes_to_when_it_is_given_again() -> None:
     job = Told()
-    first = job.estimate(work("battery.clean", "battery.find_drain"))
+    first = job.estimate(work("battery.clean", "battery.trace_draw"))
     job.approve(first)
     job.approve(job.estimate(work("battery.clean")), "battery.clean")
     before = job.job
@@ -317,7 +317,7 @@ def test_one_bill_reads_each_line_once_and_works_each_sum_out_once(monkeypatch: 
 def test_an_estimate_that_a_newer_one_replaced_waits_for_no_answer() -> None:
     job = Told()
     job.estimate(work("battery.clean"))
-    job.estimate(work("battery.find_drain"))
+    job.estimate(work("battery.trace_draw"))
     assert job.job.approval.pending == ("repair 2",)
 
 

@@ -22,7 +22,7 @@ from corekit.model.records import Measured, Opened, Repaired, Vehicle, body_of
 from corekit.plugin.host import load
 
 DECLARED = Declared.of(load(), currency="EUR")
-REST = "battery.rest_voltage"
+REST = "battery.open_circuit_voltage"
 
 
 def job(*records: Any) -> Job:

@@ -65,26 +65,26 @@ def test_a_reason_to_leave_is_one_of_four() -> None:
 
 def test_a_waiting_test_keeps_its_wait_in_seconds_and_as_typed() -> None:
     (started,) = read(
-        {"started": {"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00+01:00"}}
+        {"started": {"of": "battery.parasitic_draw", "wait": "30 min", "taken": "2026-03-04T10:15:00+01:00"}}
     )
     assert (started.body["wait"], started.body["wait_typed"], started.taken) == (
         1800.0,
         "30 min",
         "2026-03-04T09:15:00Z",
     )
-    (longer,) = read({"started": {"of": "battery.drain", "wait": "2 h"}})
+    (longer,) = read({"started": {"of": "battery.parasitic_draw", "wait": "2 h"}})
     assert longer.body["wait"] == 7200.0
 
 
 @pytest.mark.parametrize("wait", ["0 min", "15 d", "-5 min", "30 V", "soon"])
 def test_a_wait_that_is_none_is_refused(wait: str) -> None:
-    (fault,) = faults({"started": {"of": "battery.drain", "wait": wait}})
+    (fault,) = faults({"started": {"of": "battery.parasitic_draw", "wait": wait}})
     assert fault.startswith("step[0].started.wait: ")
 
 
 def test_what_waits_is_a_reading_that_some_system_knows() -> None:
     (fault,) = faults({"started": {"of": "battery.drian", "wait": "30 min"}})
-    assert '"battery.drain"' in fault
+    assert '"battery.parasitic_draw"' in fault
 
 
 def test_work_may_be_waived_and_so_may_coming_and_looking() -> None:
@@ -163,7 +163,7 @@ def test_what_was_said_can_be_withdrawn_with_a_reason() -> None:
     steps = (
         {"left": {"because": "charging", "withdrawn": "stayed after all"}},
         {"arrived": {"withdrawn": "never came"}},
-        {"started": {"of": "battery.drain", "wait": "30 min", "withdrawn": "a door was opened"}},
+        {"started": {"of": "battery.parasitic_draw", "wait": "30 min", "withdrawn": "a door was opened"}},
         {"waived": {"operation": "battery.replace", "because": "goodwill", "withdrawn": "it did cure"}},
         {"ended": {"how": "declined", "because": "too dear", "withdrawn": "approved after all"}},
     )

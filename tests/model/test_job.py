@@ -275,11 +275,11 @@ def test_every_kind_of_record_is_found_again() -> None:
 # ---- visits, waiting, pictures
 
 
-def started(of: str = "battery.drain", place: str = "") -> Started:
+def started(of: str = "battery.parasitic_draw", place: str = "") -> Started:
     return Started(of=of, wait=1800.0, wait_typed="30 min", place=place)
 
 
-def read(of: str = "battery.drain", place: str = "") -> Measured:
+def read(of: str = "battery.parasitic_draw", place: str = "") -> Measured:
     return Measured(of=of, typed="20 mA", kind="electric current", number=0.02, place=place)
 
 
@@ -288,11 +288,11 @@ def read(of: str = "battery.drain", place: str = "") -> Measured:
     [
         (started(), [], True),
         (started(), [read()], False),
-        (started(), [Seen(of="battery.drain", cannot="the owner left")], False),
-        (started(), [read("battery.rest_voltage")], True),
+        (started(), [Seen(of="battery.parasitic_draw", cannot="the owner left")], False),
+        (started(), [read("battery.open_circuit_voltage")], True),
         (started(place="posts"), [read(place="clamps")], True),
         (started(place="posts"), [read(place="posts")], False),
-        (started(place="posts"), [Seen(of="battery.drain", cannot="no reach")], False),
+        (started(place="posts"), [Seen(of="battery.parasitic_draw", cannot="no reach")], False),
         (started(), [read(place="posts")], False),
     ],
 )

@@ -26,7 +26,7 @@ from corekit.reference import data_path
 
 REPLACE, DRAIN, CLEAN, CHARGE = (
     "battery.replace",
-    "battery.find_drain",
+    "battery.trace_draw",
     "battery.clean_contacts",
     "battery.charge",
 )
@@ -159,7 +159,7 @@ def confirmed(shop: Shop) -> str:
         step=[
             {
                 "setup": {"battery.temperature": "4 °C"},
-                "readings": [{"of": "battery.rest_voltage", "is": "15.2 V", "confirmed": True}],
+                "readings": [{"of": "battery.open_circuit_voltage", "is": "15.2 V", "confirmed": True}],
             }
         ],
     )
@@ -180,7 +180,7 @@ def confirmed(shop: Shop) -> str:
 
 def waiting(shop: Shop) -> str:
     job = read(shop, "1-worn-battery", first=2)
-    say(shop, job, step=[{"started": {"of": "battery.drain", "wait": "40 min"}}])
+    say(shop, job, step=[{"started": {"of": "battery.parasitic_draw", "wait": "40 min"}}])
     return job
 
 
@@ -273,7 +273,7 @@ def not_shown(shop: Shop) -> str:
         step=[
             {
                 "setup": {"battery.sleep_time": "40 min"},
-                "readings": [{"of": "battery.drain", "is": "0.37 A", "with": "meter"}],
+                "readings": [{"of": "battery.parasitic_draw", "is": "0.37 A", "with": "meter"}],
             }
         ],
     )

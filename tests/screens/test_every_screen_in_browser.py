@@ -137,7 +137,7 @@ def test_no_screen_speaks_the_language_of_files_or_promises_anything(
         if not (words in buttons and "<key>" in screen.rule)
     )
     assert (
-        unsaid(["battery.rest_voltage: None"])
+        unsaid(["battery.open_circuit_voltage: None"])
         and unsaid(['write cannot = "…"'])
         and unsaid(["It is safe now."])
     ), "and it would be seen"

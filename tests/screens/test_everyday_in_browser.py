@@ -34,7 +34,7 @@ pytestmark = pytest.mark.browser
 
 REPLACE, DRAIN, CLEAN, CHARGE = (
     "battery.replace",
-    "battery.find_drain",
+    "battery.trace_draw",
     "battery.clean_contacts",
     "battery.charge",
 )
@@ -53,7 +53,7 @@ WORN: tuple[dict[str, Any], ...] = (
     {
         "setup": COLD,
         "readings": [
-            {"of": "battery.rest_voltage", "is": "12.78 V", "with": "meter"},
+            {"of": "battery.open_circuit_voltage", "is": "12.78 V", "with": "meter"},
             {"of": "battery.cranking_voltage", "place": "posts", "is": "8.9 V", "with": "meter"},
             {"of": "battery.cranking_voltage", "place": "clamps", "is": "8.85 V", "with": "meter"},
         ],
@@ -343,7 +343,9 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
 def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(drive: Driveway) -> None:
     drive.begin(traits=SOUND)
     drive.yes("diagnosis", "60.00")
-    drive.say({"setup": COLD, "readings": [{"of": "battery.rest_voltage", "is": "11.9 V", "with": "meter"}]})
+    drive.say(
+        {"setup": COLD, "readings": [{"of": "battery.open_circuit_voltage", "is": "11.9 V", "with": "meter"}]}
+    )
     drive.yes("repair", "30.00")
     hand = drive.hand
     drive.open()
@@ -514,7 +516,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_estimate_that_is_declined_i
         }
     )
     hand = drive.hand
-    drive.open("test/battery.drain")
+    drive.open("test/battery.parasitic_draw")
     drive.read_the_caution()
     hand.write("Parasitic draw", "380")
     hand.write("Wait before the parasitic draw was read", "40")

@@ -82,7 +82,7 @@ def test_once_issued_the_hand_over_screen_reads_each_of_its_jobs_at_most_twice(
 def test_a_reading_that_comes_in_reads_its_journal_once(
     desk: Desk, counted: tuple[Counter[str], Counter[str]]
 ) -> None:
-    desk.say(readings=[{"of": "battery.rest_voltage", "is": "12.5 V"}])
+    desk.say(readings=[{"of": "battery.open_circuit_voltage", "is": "12.5 V"}])
     reads, folds = counted
     assert (reads[desk.id], folds[desk.id]) == (1, 1)
 

@@ -55,7 +55,7 @@ READING = """
 <p><a class="other" href="/bench/{{ job }}/{{ n + 1 }}">Without an answer</a></p>
 <form method="post" action="/job/{{ job }}/answer" data-answer data-try="/bench/try">
 {{ form.own("/bench/" ~ job ~ "/" ~ (n + 1)) }}
-<input type="hidden" name="step[0].readings[0].of" value="battery.rest_voltage">
+<input type="hidden" name="step[0].readings[0].of" value="battery.open_circuit_voltage">
 {{ form.top_faults(["step[0].readings[0].is"]) }}
 {{ form.quantity("step[0].readings[0].is", "Resting voltage", ["V", "mV"]) }}
 <div class="trial" data-trial></div>
@@ -611,7 +611,7 @@ def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record
         hand.page,
         "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
         " document.body.dataset.shop, title: 'T', at: new Date(Date.now() - 3600e3).toISOString(), fields:"
-        " [['step[0].readings[0].of', 'battery.rest_voltage'], ['step[0].readings[0].is', '12.5 V']], shown:"
+        " [['step[0].readings[0].of', 'battery.open_circuit_voltage'], ['step[0].readings[0].is', '12.5 V']], shown:"
         " [] })",
         bench.job,
     )
@@ -633,7 +633,7 @@ def test_an_answer_for_another_shop_is_not_sent_to_this_one(bench: Bench, hand: 
         hand.page,
         "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
         " 'Another', at: new Date().toISOString(), title: 'T', fields: [['step[0].readings[0].of',"
-        " 'battery.rest_voltage'], ['step[0].readings[0].is', '12 V']], shown: [] })",
+        " 'battery.open_circuit_voltage'], ['step[0].readings[0].is', '12 V']], shown: [] })",
         bench.job,
     )
     hand.read("12.61")

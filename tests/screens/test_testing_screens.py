@@ -303,7 +303,7 @@ def test_what_a_reading_is_taken_at_is_examined_and_confirmed_as_the_reading_is(
 
 
 def test_the_instrument_in_the_van_is_one_tap_and_stays_pressed_for_the_next_reading(real: Visit) -> None:
-    page = real.get("test/battery.rest_voltage")
+    page = real.get("test/battery.open_circuit_voltage")
     form = page.form_of(f"{READING}.with")
     assert dict(form.fields)[f"{READING}.with"] == ""
     real.send(form, {f"{READING}.is": "12.6", f"{READING}.with": "meter"})
@@ -366,7 +366,7 @@ def test_while_typing_it_is_said_what_was_understood_and_what_it_means_and_nothi
 ) -> None:
     before = len(real.job.entries)
     # Parasitic draw: at most 50 mA is usual (training pages on battery drain, as in the plugin's limits).
-    page = tried(real, "battery.drain", "380", unit="mA")
+    page = tried(real, "battery.parasitic_draw", "380", unit="mA")
     assert page.text.startswith("380 mA ±") and "<svg" in page.html and "at most 50 mA" in page.text
     assert len(real.job.entries) == before
 
@@ -501,7 +501,7 @@ def test_this_vehicles_own_limit_is_reached_from_its_test_and_stands_there_after
 
 
 def test_a_limit_with_neither_end_is_asked_for_again(real: Visit) -> None:
-    form = real.get("limit/battery.drain").form_of("specification[0].low")
+    form = real.get("limit/battery.parasitic_draw").form_of("specification[0].low")
     page = real.send(form, {"specification[0].from": "label"}, status=422)
     assert "neither low nor high" in page.text and records(real, Specified) == []
 
@@ -590,13 +590,14 @@ def test_every_screen_of_testing_defers_to_the_maker_and_never_calls_anything_ha
         "tests",
         "codes",
         "fitted/battery",
-        "test/battery.drain",
-        "limit/battery.drain",
+        "test/battery.parasitic_draw",
+        "limit/battery.parasitic_draw",
         "retest",
     ):
         assert not re.search(r"\bsafe(ly)?\b", real.get(path).text.casefold())
     assert (
-        "Local rules and the manufacturer's instructions come first." in real.get("test/battery.drain").text
+        "Local rules and the manufacturer's instructions come first."
+        in real.get("test/battery.parasitic_draw").text
     )
 
 

@@ -88,7 +88,7 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     # Under load nothing is said of a battery before it is known to be charged.
     charged = {
         "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},
-        "readings": [{"of": "battery.rest_voltage", "is": "12.78 V"}],
+        "readings": [{"of": "battery.open_circuit_voltage", "is": "12.78 V"}],
     }
     add_rows(phone.screens.shop.context, phone.job, {"step": [charged]}, request_id=secrets.token_urlsafe(18))
     phone.open("test/battery.load_voltage")
@@ -131,7 +131,7 @@ def test_the_caution_is_passed_and_the_answer_given_by_keyboard_alone(testing: C
 
 def test_what_is_asked_while_typing_is_settled_with_one_key(testing: Callable[..., Phone]) -> None:
     phone = testing()
-    phone.open("test/battery.rest_voltage")
+    phone.open("test/battery.open_circuit_voltage")
     phone.past_the_caution()
     phone.thumb.write("Open-circuit voltage", "127.8")
     phone.page.locator("[data-trial] [data-fill]").first.tap()  # 12.78 V: a point that was left out
@@ -148,7 +148,7 @@ def test_an_unusual_value_beside_the_reading_is_asked_beside_its_own_field(
     testing: Callable[..., Phone],
 ) -> None:
     phone = testing()
-    phone.open("test/battery.rest_voltage")
+    phone.open("test/battery.open_circuit_voltage")
     phone.past_the_caution()
     phone.thumb.write("Open-circuit voltage", "12.6")
     phone.thumb.write("Battery temperature", "70")
@@ -220,7 +220,7 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(
             }
         ]
     )
-    answer(step=[{"started": {"of": "battery.drain", "wait": "30 min"}}])
+    answer(step=[{"started": {"of": "battery.parasitic_draw", "wait": "30 min"}}])
     paths = [
         "systems",
         "fitted/battery",
@@ -229,7 +229,7 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(
         "codes",
         "limit/battery.charging_voltage",
         "test/battery.cranking_voltage",
-        "test/battery.drain",
+        "test/battery.parasitic_draw",
         "test/battery.case",
         "test/egr.barometer",
         "test/battery.circuit_cut",

@@ -71,7 +71,7 @@ def invoice(place: int) -> InvoiceIssued:
 def readings(count: int, mark: str) -> list[Draft]:
     said = []
     for number in range(count):
-        record = Measured(of="battery.rest_voltage", typed="12.6 V", kind="voltage", number=12.6)
+        record = Measured(of="battery.open_circuit_voltage", typed="12.6 V", kind="voltage", number=12.6)
         said.append(Draft(kind="measured", subject=f"visit:v/#{mark}-{number}", body=body_of(record)))
     seen = Seen(of="battery.case", words=PersonalText("note", f"seen at {mark}"))
     return [*said, Draft(kind="seen", subject=f"visit:case/#{mark}", body=body_of(seen))]

@@ -35,7 +35,7 @@ def said(kind: str, subject: str, record: Any, **more: Any) -> Draft:
     return Draft(kind=kind, subject=subject, body=body_of(record), **more)
 
 
-def reading(typed: str, of: str = "battery.rest_voltage") -> Measured:
+def reading(typed: str, of: str = "battery.open_circuit_voltage") -> Measured:
     return Measured(of=of, typed=typed, kind="voltage", number=float(typed.split(maxsplit=1)[0]))
 
 
@@ -88,7 +88,7 @@ def fill(store: Store) -> Filled:
             ),
             said(
                 "measured",
-                "visit:arrival/battery.rest_voltage/#1",
+                "visit:arrival/battery.open_circuit_voltage/#1",
                 reading("12.78 V"),
                 taken="2026-03-01T07:55:00Z",
             ),
@@ -138,7 +138,9 @@ def fill(store: Store) -> Filled:
     mark_published(store, digest(["token", 1]), job)
     revoke_link(store, digest(["token", 2]))
     store.rename_lineage()
-    append(store, job, [said("measured", "visit:arrival/battery.rest_voltage/#2", reading("12.60 V"))])
+    append(
+        store, job, [said("measured", "visit:arrival/battery.open_circuit_voltage/#2", reading("12.60 V"))]
+    )
     return Filled(job, gone)
 
 

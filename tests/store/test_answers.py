@@ -31,7 +31,9 @@ ID = "0123456789abcdef"
 
 def measured(typed: str = "12.6 V", setup: str = "") -> Draft:
     return Draft(
-        kind="measured", row="arrival/battery.rest_voltage/", body={**body_of(reading(typed)), "setup": setup}
+        kind="measured",
+        row="arrival/battery.open_circuit_voltage/",
+        body={**body_of(reading(typed)), "setup": setup},
     )
 
 
@@ -45,7 +47,7 @@ def setup(typed: str) -> Draft:
 
 def test_rows_are_numbered_on_from_what_is_there(store: Store, job: str) -> None:
     subjects = [entry.subject for _ in range(3) for entry in add(store, job, measured(), measured())]
-    assert subjects == [f"visit:arrival/battery.rest_voltage/#{number}" for number in range(1, 7)]
+    assert subjects == [f"visit:arrival/battery.open_circuit_voltage/#{number}" for number in range(1, 7)]
 
 
 def test_a_transaction_shows_the_job_as_it_stands_while_nobody_else_can_write(store: Store, job: str) -> None:

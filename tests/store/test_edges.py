@@ -13,7 +13,7 @@ from corekit.store.store import Store
 from .conftest import invoice, reading, said
 from .writing import append
 
-SUBJECT = "visit:arrival/battery.rest_voltage/#1"
+SUBJECT = "visit:arrival/battery.open_circuit_voltage/#1"
 Jobs = tuple[tuple[str, Entry], tuple[str, Entry]]
 
 

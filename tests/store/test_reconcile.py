@@ -145,7 +145,7 @@ def imported(
     return job, outcome, [] if outcome.faults else append(store, job, outcome.drafts)
 
 
-VOLTS = Row("battery.rest_voltage", "12.78 V")
+VOLTS = Row("battery.open_circuit_voltage", "12.78 V")
 POSTS = Row("battery.cranking_voltage", "8.9 V")
 COLD = Step("4 °C", (VOLTS, POSTS))
 
@@ -159,7 +159,7 @@ def test_the_first_import_takes_every_row_and_ties_readings_to_their_setup(store
     assert [statement.subject for statement in outcome.drafts] == [
         "visit:arrival/opened/#1",
         "visit:arrival/setup/#1",
-        "visit:arrival/battery.rest_voltage/#1",
+        "visit:arrival/battery.open_circuit_voltage/#1",
         "visit:arrival/battery.cranking_voltage/#1",
     ]
     assert {noted.record.setup for noted in store.job(job).measured(0)} == {"visit:arrival/setup/#1"}
@@ -172,11 +172,13 @@ def test_a_changed_row_is_a_correction_that_replaces_what_it_corrects(store: Sto
     ]
     assert (entry.kind, entry.subject, entry.reason) == (
         "measured",
-        "visit:arrival/battery.rest_voltage/#1",
+        "visit:arrival/battery.open_circuit_voltage/#1",
         "corrected in the file",
     )
     assert entry.replaces == (first[2].id,)
-    assert told(store, job) == said_by([Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS))])
+    assert told(store, job) == said_by(
+        [Step("4 °C", (Row("battery.open_circuit_voltage", "12.58 V"), POSTS))]
+    )
 
 
 def test_a_row_that_vanished_is_refused_by_its_name_and_value_and_nothing_is_written(store: Store) -> None:
@@ -186,7 +188,7 @@ def test_a_row_that_vanished_is_refused_by_its_name_and_value_and_nothing_is_wri
         store, job, drafts_of([Step("4 °C", (POSTS, Row("battery.rest_voltage_hot", "12 V")))])
     )[1]
     (fault,) = outcome.faults
-    assert "battery.rest_voltage" in fault and "12.78 V" in fault and 'withdrawn = "' in fault
+    assert "battery.open_circuit_voltage" in fault and "12.78 V" in fault and 'withdrawn = "' in fault
     assert outcome.drafts == ()
     assert store.journal(job) == before
 
@@ -220,7 +222,7 @@ def test_a_withdrawn_row_can_be_put_back(store: Store) -> None:
 
 def test_a_row_corrected_and_withdrawn_in_one_go_keeps_both(store: Store) -> None:
     job, _, _ = imported(store, None, drafts_of([COLD]))
-    both = [Step("4 °C", (Row("battery.rest_voltage", "12.58 V", "clip slipped"), POSTS))]
+    both = [Step("4 °C", (Row("battery.open_circuit_voltage", "12.58 V", "clip slipped"), POSTS))]
     assert [entry.kind for entry in imported(store, job, drafts_of(both))[2]] == ["measured", "withdrawn"]
     assert imported(store, job, drafts_of(both))[2] == []
     assert store.job(job).disputes == ()
@@ -237,7 +239,7 @@ def test_a_withdrawal_needs_a_reason(store: Store) -> None:
 def test_a_setup_step_put_in_the_middle_changes_no_reading(store: Store) -> None:
     early, late = Step("4 °C", (VOLTS,)), Step("5 °C", (POSTS,))
     job, _, _ = imported(store, None, drafts_of([early, late]))
-    between = Step("5 °C", (Row("battery.rest_voltage", "12.60 V"),))
+    between = Step("5 °C", (Row("battery.open_circuit_voltage", "12.60 V"),))
     added = imported(store, job, drafts_of([early, between, late]))[2]
     assert [(entry.kind, entry.replaces) for entry in added] == [("setup", ()), ("measured", ())]
     assert told(store, job) == said_by([early, between, late])
@@ -245,7 +247,7 @@ def test_a_setup_step_put_in_the_middle_changes_no_reading(store: Store) -> None
 
 def test_a_corrected_setup_stays_with_its_readings_though_a_step_came_before_it(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
-    file = [Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)), Step("5 °C", (VOLTS, POSTS))]
+    file = [Step("9 °C", (Row("battery.open_circuit_voltage", "12.60 V"),)), Step("5 °C", (VOLTS, POSTS))]
     added = imported(store, job, drafts_of(file))[2]
     assert [(entry.kind, entry.replaces) for entry in added] == [
         ("setup", ()),
@@ -258,8 +260,8 @@ def test_a_corrected_setup_stays_with_its_readings_though_a_step_came_before_it(
 def test_a_corrected_reading_stays_with_its_setup_though_a_step_came_before_it(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     file = [
-        Step("9 °C", (Row("battery.rest_voltage", "12.60 V"),)),
-        Step("4 °C", (Row("battery.rest_voltage", "12.58 V"), POSTS)),
+        Step("9 °C", (Row("battery.open_circuit_voltage", "12.60 V"),)),
+        Step("4 °C", (Row("battery.open_circuit_voltage", "12.58 V"), POSTS)),
     ]
     added = imported(store, job, drafts_of(file))[2]
     assert [(entry.kind, entry.replaces) for entry in added] == [
@@ -420,7 +422,7 @@ def test_a_field_added_by_a_later_program_changes_no_old_row(store: Store) -> No
 def test_an_import_settles_two_heads_that_differ(store: Store) -> None:
     job, _, first = imported(store, None, drafts_of([COLD]))
     for typed in ("12.1 V", "12.78 V"):
-        body = body_of(reading("battery.rest_voltage", typed, first[1].subject))
+        body = body_of(reading("battery.open_circuit_voltage", typed, first[1].subject))
         append(
             store, job, [Draft(kind="measured", subject=first[2].subject, body=body, replaces=(first[2].id,))]
         )
@@ -438,7 +440,7 @@ def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store
     corrected = Draft(
         kind="measured",
         subject=first[2].subject,
-        body=body_of(reading("battery.rest_voltage", typed, first[1].subject)),
+        body=body_of(reading("battery.open_circuit_voltage", typed, first[1].subject)),
         replaces=(first[2].id,),
     )
     append(store, job, [corrected])
@@ -466,7 +468,7 @@ def test_an_import_settles_a_withdrawal_that_another_store_did_not_know_of(store
 # Few names and values, so that equal rows, equal setups and equal steps are common.
 rows = st.builds(
     Row,
-    of=st.sampled_from(["battery.rest_voltage", "battery.load_voltage", "look.case"]),
+    of=st.sampled_from(["battery.open_circuit_voltage", "battery.load_voltage", "look.case"]),
     typed=st.sampled_from(["12.7 V", "8.9 V", "1 V"]),
     withdrawn=st.sampled_from(["", "", "", "clip slipped"]),
 )

@@ -160,7 +160,7 @@ def test_a_retest_that_cannot_be_read_does_not_hold_the_visit_up(visit: Visit) -
 
 
 def test_work_that_was_declined_on_a_later_estimate_is_not_the_next_step(visit: Visit) -> None:
-    works = ["battery.clean_contacts", "battery.charge", "battery.find_drain"]
+    works = ["battery.clean_contacts", "battery.charge", "battery.trace_draw"]
     visit.approve("diagnosis")
     for operation in works[:2]:
         visit.say(requested={"operation": operation, "ground": "customer"})

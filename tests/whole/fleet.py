@@ -38,7 +38,7 @@ SOUND = [
     {"seen": [{"of": "battery.case", "is": "sound"}, {"of": "battery.terminals", "is": "clean and tight"}]},
     {
         "setup": {"battery.rest_time": "9 h", "battery.temperature": "4 °C"},
-        "readings": [{"of": "battery.rest_voltage", "is": "12.78 V", "with": "meter"}],
+        "readings": [{"of": "battery.open_circuit_voltage", "is": "12.78 V", "with": "meter"}],
     },
 ]
 

@@ -535,7 +535,7 @@ def corekit_system() -> ck.System:
     return mine
 """
     found = [*load_points(), broken(tmp_path, source)]
-    row = '{ of = "battery.rest_voltage",'
+    row = '{ of = "battery.open_circuit_voltage",'
     text = edited(JOBS["undecided"].read_text("utf-8"), (row, '{ of = "mine.x", is = "0.5 V" },\n  ' + row))
     with mock.patch("corekit.plugin.host.entry_points", lambda group: found):
         said = checked(written(tmp_path, text), demo_out)
@@ -616,7 +616,11 @@ def test_a_changed_row_is_a_correction(shop: Path, visit: Path) -> None:
     )
     with Shop(shop) as opened:
         job = opened.store.job(opened.store.find(WORN))
-        typed = [noted.record.typed for noted in job.measured(0) if noted.record.of == "battery.rest_voltage"]
+        typed = [
+            noted.record.typed
+            for noted in job.measured(0)
+            if noted.record.of == "battery.open_circuit_voltage"
+        ]
         assert typed == ["12.58 V"]
         assert any(entry.body.get("typed") == "12.78 V" for entry in job.entries), (
             "what was typed first stays in the journal"
@@ -743,7 +747,7 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(
             "--how",
             "in person",
             "--declined",
-            "battery.find_drain",
+            "battery.trace_draw",
             shop=repair_estimated,
         )
     )

@@ -38,7 +38,7 @@ from .chain import corekit, done, found_shop, paper_text
 
 REPLACE, DRAIN, CLEAN, CHARGE = (
     "battery.replace",
-    "battery.find_drain",
+    "battery.trace_draw",
     "battery.clean_contacts",
     "battery.charge",
 )
@@ -125,7 +125,7 @@ def worn(visit: Visit) -> Visit:
         {
             "setup": COLD,
             "readings": [
-                {"of": "battery.rest_voltage", "is": "12.78 V", "with": "meter"},
+                {"of": "battery.open_circuit_voltage", "is": "12.78 V", "with": "meter"},
                 {"of": "battery.cranking_voltage", "place": "posts", "is": "8.9 V", "with": "meter"},
                 {"of": "battery.cranking_voltage", "place": "clamps", "is": "8.85 V", "with": "meter"},
             ],
@@ -346,10 +346,10 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
     visit = wrong(shop)
     withdraw(visit, "the clamps of the load tester had slipped")
     visit.say(waived={"operation": REPLACE, "because": "did not fix"})
-    visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"})
+    visit.read("battery.parasitic_draw", "0.38 A", setup={"battery.sleep_time": "40 min"})
     visit.yes("repair", "60.00")
     visit.say(repaired={"operation": DRAIN}).read(
-        "battery.drain", "18 mA", setup={"battery.sleep_time": "40 min"}
+        "battery.parasitic_draw", "18 mA", setup={"battery.sleep_time": "40 min"}
     )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
     assert "Replace the battery: done, but did not fix the fault; not charged." in text
@@ -463,12 +463,14 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
 def test_a_battery_is_charged_over_night_and_judged_on_the_second_visit(shop: Shop) -> None:
     visit = arrive(shop, traits=SOUND)
     visit.yes("diagnosis", "60.00")
-    visit.read("battery.rest_voltage", "11.9 V", setup=COLD)
+    visit.read("battery.open_circuit_voltage", "11.9 V", setup=COLD)
     visit.yes("repair", "30.00")
     visit.say(left={"because": "charging", "back": "2026-03-03", "taken": "2026-03-02T17:00:00Z"})
     visit.say(arrived={"taken": "2026-03-03T08:00:00Z"}).say(repaired={"operation": CHARGE})
     visit.read(
-        "battery.rest_voltage", "12.86 V", setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"}
+        "battery.open_circuit_voltage",
+        "12.86 V",
+        setup={"battery.rest_time": "9 h", "battery.temperature": "5 °C"},
     )
     _, text = visit.issue("90.00")
     assert "Interrupted on 2026-03-02, charging; taken up again on 2026-03-03." in text
@@ -507,7 +509,7 @@ def test_an_extra_fault_found_on_the_way_is_a_second_estimate_that_may_be_declin
             **{key: value for key, value in SOUND.items() if key != "battery.charging_control"},
         }
     )
-    visit.read("battery.drain", "0.38 A", setup={"battery.sleep_time": "40 min"}).say(
+    visit.read("battery.parasitic_draw", "0.38 A", setup={"battery.sleep_time": "40 min"}).say(
         requested={"operation": CLEAN, "ground": "customer"}
     )
     visit.yes("repair", "95.40", CLEAN)  # 60.00 + 35.40
@@ -537,24 +539,24 @@ def test_words_about_one_thing_are_printed_although_nothing_was_judged(shop: Sho
 
 
 def test_a_waiting_test_runs_until_its_reading_is_taken_or_cannot_be(shop: Shop) -> None:
-    visit = arrive(shop).say(started={"of": "battery.drain", "wait": "30 min"})
+    visit = arrive(shop).say(started={"of": "battery.parasitic_draw", "wait": "30 min"})
 
     def waiting() -> list[str]:
         return [noted.record.of for noted in shop.store.job(visit.job).waiting]
 
-    assert waiting() == ["battery.drain"]
+    assert waiting() == ["battery.parasitic_draw"]
     visit.yes("diagnosis", "60.00")
     assert any(
         "a test with this reading was begun" in sentence
         for sentence in left_out(shop.context, job_named(shop.context, visit.job))
     )
-    visit.read("battery.rest_voltage", "12.6 V", setup=COLD)
-    assert waiting() == ["battery.drain"]
-    visit.read("battery.drain", "20 mA", setup={"battery.sleep_time": "40 min"})
+    visit.read("battery.open_circuit_voltage", "12.6 V", setup=COLD)
+    assert waiting() == ["battery.parasitic_draw"]
+    visit.read("battery.parasitic_draw", "20 mA", setup={"battery.sleep_time": "40 min"})
     assert waiting() == []
-    visit.say(started={"of": "battery.drain", "wait": "30 min"})
-    assert waiting() == ["battery.drain"]
-    visit.say(seen=[{"of": "battery.drain", "cannot": "the owner had to leave"}])
+    visit.say(started={"of": "battery.parasitic_draw", "wait": "30 min"})
+    assert waiting() == ["battery.parasitic_draw"]
+    visit.say(seen=[{"of": "battery.parasitic_draw", "cannot": "the owner had to leave"}])
     assert waiting() == []
 
 
@@ -678,9 +680,9 @@ def test_forgetting_a_job_destroys_its_pictures_like_its_other_persons(shop: Sho
 
 def test_every_story_leaves_a_store_that_verifies_and_takes_its_file_again_without_change(shop: Shop) -> None:
     visit = arrive(shop, traits=SOUND)
-    visit.say(arrived={"odometer": "98401 km"}).say(started={"of": "battery.drain", "wait": "30 min"}).say(
-        left={"because": "no time left"}
-    )
+    visit.say(arrived={"odometer": "98401 km"}).say(
+        started={"of": "battery.parasitic_draw", "wait": "30 min"}
+    ).say(left={"because": "no time left"})
     visit.say(arrived={}).say(requested={"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}).say(
         waived={"charge": "travel", "because": "goodwill"}
     )
@@ -719,7 +721,7 @@ def test_waived_work_that_nobody_approved_is_still_no_part_of_an_invoice(shop: S
 
 def test_check_tells_the_mechanic_where_a_job_stands(shop: Shop) -> None:
     visit = arrive(shop).say(
-        started={"of": "battery.drain", "wait": "30 min", "taken": "2026-03-04T10:15:00Z"}
+        started={"of": "battery.parasitic_draw", "wait": "30 min", "taken": "2026-03-04T10:15:00Z"}
     )
     visit.say(waived={"operation": CLEAN, "because": "goodwill"}).say(
         left={"because": "charging", "back": "2026-03-05"}
@@ -778,7 +780,7 @@ def test_every_new_row_comes_from_a_screen_as_it_comes_from_a_file(shop: Shop) -
     steps: list[dict[str, Any]] = [
         {"arrived": {"odometer": "98401 km"}},
         {"remarked": {"words": "a scratch along the left door"}},
-        {"started": {"of": "battery.drain", "wait": "30 min"}},
+        {"started": {"of": "battery.parasitic_draw", "wait": "30 min"}},
         {"requested": {"operation": CHARGE, "ground": "rework", "of": "2025-A0001"}},
         {"left": {"because": "charging", "back": "2026-03-05"}},
         {"arrived": {}},

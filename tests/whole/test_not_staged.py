@@ -193,7 +193,11 @@ WITHOUT_A_BAND = {
 
 def is_low_drain(row: dict[str, str]) -> bool:
     """A current that is low already says nothing else when the units have had longer to fall asleep."""
-    return row["of"] == "battery.drain" and row["is"].endswith(" mA") and float(row["is"].split()[0]) < 35
+    return (
+        row["of"] == "battery.parasitic_draw"
+        and row["is"].endswith(" mA")
+        and float(row["is"].split()[0]) < 35
+    )
 
 
 def test_the_readings_found_in_the_files_are_those_of_the_demo() -> None:
@@ -205,7 +209,7 @@ def test_the_readings_found_in_the_files_are_those_of_the_demo() -> None:
     assert len(SETUPS) >= 16
     assert {reading.of for reading in LIMITED} >= {
         "battery.load_voltage",
-        "battery.drain",
+        "battery.parasitic_draw",
         "battery.charging_voltage",
         "battery.cranking_voltage",
     }
@@ -278,7 +282,9 @@ def exchanged(job: str, of: str) -> bytes:
     return json.dumps(data).encode()
 
 
-@pytest.mark.parametrize(("of", "work"), [("battery.load_voltage", REPLACED), ("battery.drain", CURED)])
+@pytest.mark.parametrize(
+    ("of", "work"), [("battery.load_voltage", REPLACED), ("battery.parasitic_draw", CURED)]
+)
 def test_with_arrival_and_retest_exchanged_the_paper_says_not_repaired_yet(
     of: str, work: str, draft: Callable[[bytes], Document]
 ) -> None:

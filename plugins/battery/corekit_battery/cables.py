@@ -15,7 +15,7 @@ from .declarations import (
     clean_contacts,
     cranking_voltage,
     repair_cable,
-    rest_voltage,
+    open_circuit_voltage,
     small_load_current,
     small_load_voltage,
     starter_current,
@@ -84,7 +84,7 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
     return case.judge(
         drop,
         limit,
-        ck.Claim("battery.cable_drop", evidence=[current], calls_for=repair_cable, next_test=cable_drop),
+        ck.Claim("battery.voltage_drop", evidence=[current], calls_for=repair_cable, next_test=cable_drop),
         ck.Says(
             passes="Voltage drop on the {place}: {read} at {current} ({has}); {limit} is allowed ({may}).",
             fails=(
@@ -207,7 +207,7 @@ def small_load(
     case: ck.Case,
     *,
     loaded: Annotated[list[ck.Reading] | None, small_load_voltage],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Key on is not at rest: such a voltage gives no state of charge.
 

@@ -48,7 +48,7 @@ from .declarations import (
     charging_voltage,
     control,
     level,
-    rest_voltage,
+    open_circuit_voltage,
     starter_battery,
     temperature,
 )
@@ -331,7 +331,7 @@ class _Plan:
 def charge_plan(
     case: ck.Case,
     *,
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     holds: Annotated[ck.Value | None, capacity],
     minutes: Annotated[ck.Value | None, reserve],
     gives: Annotated[ck.Value | None, charger],
@@ -354,7 +354,7 @@ def charge_plan(
         return
     if rest is None:
         yield case.gap(
-            rest_voltage,
+            open_circuit_voltage,
             "How long a charge takes depends on the state of charge; the open-circuit voltage was not read.",
         )
         return

@@ -27,7 +27,7 @@ from .declarations import (
     full_voltage,
     level,
     rest_time,
-    rest_voltage,
+    open_circuit_voltage,
     surface_charge,
     temperature,
 )
@@ -59,13 +59,13 @@ UNSEEN_KELVIN = (
 
 
 @battery.calculation(source="emf-temperature")
-def rest_voltage_at_25(
+def open_circuit_voltage_at_25(
     voltage: Annotated[float, ck.Input("V", "Open-circuit voltage", 0, 16)],
     temperature: Annotated[float, ck.Input("K", "Battery temperature", 223.0, 353.2)],
 ) -> Annotated[float, ck.Output("V", "Open-circuit voltage at 25 °C")]:
     """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
 
-    >>> round(rest_voltage_at_25.si(12.60, 263.15), 3)
+    >>> round(open_circuit_voltage_at_25.si(12.60, 263.15), 3)
     12.642
     """
     return voltage + CELLS * EMF_SLOPE * (298.15 - temperature)
@@ -320,7 +320,7 @@ def how_full(
     uncertainties: dict[str, float] = {}
     remarks = []
     if warmth is not None:
-        volts = rest_voltage_at_25(rest, warmth)
+        volts = open_circuit_voltage_at_25(rest, warmth)
     else:
         unseen = {f"{rest.entry}.temperature not taken": CELLS * EMF_SLOPE * UNSEEN_KELVIN / math.sqrt(3)}
         volts = ck.Value(rest.value.kind, rest.number, {**rest.value.budget, **unseen}, rest.value.rests_on)
@@ -396,7 +396,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
         case.limit(found.limit),
         ck.Claim(
             "battery.charge_state",
-            of=rest_voltage,
+            of=open_circuit_voltage,
             unit="%",
             evidence=[rest],
             calls_for=charge if may_charge else None,
@@ -418,7 +418,7 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge, *, may_charge:
 @battery.check("State of charge")
 def charge_state(
     case: ck.Case,
-    rest: Annotated[ck.Reading, rest_voltage],
+    rest: Annotated[ck.Reading, open_circuit_voltage],
     *,
     rested: Annotated[ck.Reading | None, rest_time],
     warmth: Annotated[ck.Reading | None, temperature],
@@ -437,7 +437,12 @@ def charge_state(
     if min(value.number for value in values) > ABOVE_ANY:
         low, high = min(value.number for value in values), max(value.number for value in values)
         yield case.inconclusive(
-            ck.Claim("battery.surface_charge", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            ck.Claim(
+                "battery.surface_charge",
+                of=open_circuit_voltage,
+                evidence=[rest],
+                next_test=open_circuit_voltage,
+            ),
             (
                 "It stands at {read}, above the open-circuit voltage of any fully charged battery: a"
                 " surface charge is left from the charger, and this says nothing about the state of"
@@ -455,7 +460,12 @@ def charge_state(
         return
     if rest.disagrees:
         yield case.inconclusive(
-            ck.Claim("battery.charge_state", of=rest_voltage, evidence=[rest], next_test=rest_voltage),
+            ck.Claim(
+                "battery.charge_state",
+                of=open_circuit_voltage,
+                evidence=[rest],
+                next_test=open_circuit_voltage,
+            ),
             (
                 "The {count} readings of the open-circuit voltage disagree by more than their"
                 " uncertainty; read it again before anything is concluded."
@@ -471,7 +481,11 @@ def charge_state(
     if found.flattered and (judged.probability or 0.0) > 0.05:
         yield case.inconclusive(
             ck.Claim(
-                "battery.charge_state", of=rest_voltage, unit="%", evidence=[rest], next_test=rest_voltage
+                "battery.charge_state",
+                of=open_circuit_voltage,
+                unit="%",
+                evidence=[rest],
+                next_test=open_circuit_voltage,
             ),
             (
                 "Its open-circuit voltage is {rest}, which would mean charged to about {share}"

@@ -210,8 +210,8 @@ temperature = battery.measurand(
     where="The battery's own side wall or post, not the air.",
     how="Contact or infra-red thermometer on a dull spot; it lags behind the air by hours.",
 )
-rest_voltage = battery.measurand(
-    "rest_voltage",
+open_circuit_voltage = battery.measurand(
+    "open_circuit_voltage",
     "V",
     "Open-circuit voltage",
     part=starter_battery,
@@ -224,7 +224,7 @@ rest_voltage = battery.measurand(
     hazard=f"{SPARK} {SHORT}",
 )
 gravity = battery.measurand(
-    "gravity",
+    "specific_gravity",
     "1",
     "Specific gravity",
     part=starter_battery,
@@ -314,7 +314,7 @@ sleep_time = battery.measurand(
     how="Since the last door, key or lock was used; half an hour, on recent vehicles up to 75 minutes.",
 )
 drain = battery.measurand(
-    "drain",
+    "parasitic_draw",
     "mA",
     "Parasitic draw",
     possible=(0, 30000),
@@ -329,7 +329,7 @@ drain = battery.measurand(
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )
 unwoken_drain = battery.measurand(
-    "unwoken_drain",
+    "undisturbed_draw",
     "mA",
     "Parasitic draw before the vehicle was woken",
     possible=(0, 30000),
@@ -354,7 +354,7 @@ starter_current = battery.measurand(
     hazard=MOVING,
 )
 cable_drop = battery.measurand(
-    "cable_drop",
+    "voltage_drop",
     "V",
     "Voltage drop in the starting circuit",
     possible=(0, 15),
@@ -538,9 +538,9 @@ terminals = battery.observation(
 )
 loads = battery.observation("charging_loads", "Lights and blower at the charging reading", Loads)
 cranks = battery.observation("cranks", "Engine cranking", Cranks, how="Once, before anything is touched.")
-charge_lamp = battery.observation("charge_lamp", "Charge warning light, engine running", Lamp)
+charge_lamp = battery.observation("charge_warning_light", "Charge warning light, engine running", Lamp)
 in_use = battery.observation("in_use", "Battery in daily use", InUse, how="As reported by the driver.")
-settles = battery.observation("drain_settles", "Whether the parasitic draw is still falling", Settles)
+settles = battery.observation("draw_settles", "Whether the parasitic draw is still falling", Settles)
 circuit_cut = battery.observation(
     "circuit_cut",
     "Parasitic draw with one fuse pulled",
@@ -574,7 +574,7 @@ replace = battery.operation(
 charge = battery.operation(
     "charge",
     "Charge the battery",
-    shown_by=rest_voltage,
+    shown_by=open_circuit_voltage,
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {CLAMPS}"
@@ -594,7 +594,7 @@ repair_cable = battery.operation(
     hazard=f"{MEMORY} {SHORT}",
 )
 find_drain = battery.operation(
-    "find_drain", "Trace and repair the parasitic draw", shown_by=drain, hazard=MEMORY
+    "trace_draw", "Trace and repair the parasitic draw", shown_by=drain, hazard=MEMORY
 )
 charging_repair = battery.operation(
     "charging_repair",

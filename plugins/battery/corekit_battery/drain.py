@@ -19,7 +19,7 @@ from .declarations import (
     circuit_cut,
     drain,
     find_drain,
-    rest_voltage,
+    open_circuit_voltage,
     settles,
     sleep_time,
     temperature,
@@ -100,7 +100,7 @@ def woken(
     low = ck.show(before.value, "mA", uncertainty=False)
     if drawn is None:
         yield case.inconclusive(
-            ck.Claim("battery.drain", next_test=drain),
+            ck.Claim("battery.parasitic_draw", next_test=drain),
             (
                 "{low} was read before the vehicle was woken once. A parked vehicle is never in that"
                 " state: ignition on and off, lock it, wait, read again."
@@ -146,7 +146,7 @@ def key_off(
     drawn: Annotated[ck.Reading, drain],
     *,
     waited: Annotated[ck.Reading | None, sleep_time],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     warmth: Annotated[ck.Reading | None, temperature],
     kind: Annotated[BatteryType | None, battery_type],
     holds: Annotated[ck.Value | None, capacity],
@@ -179,7 +179,9 @@ def key_off(
                 f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
             )
         yield case.inconclusive(
-            ck.Claim("battery.drain", evidence=evidence, urgency=ck.Urgency.PLAN_IT, next_test=drain),
+            ck.Claim(
+                "battery.parasitic_draw", evidence=evidence, urgency=ck.Urgency.PLAN_IT, next_test=drain
+            ),
             (
                 "The parasitic draw is {read}, but {how_long}, and some modules stay awake for half an"
                 " hour or more. Read it again after that."
@@ -194,7 +196,7 @@ def key_off(
             drawn,
             limit,
             ck.Claim(
-                "battery.drain",
+                "battery.parasitic_draw",
                 evidence=evidence,
                 calls_for=find_drain,
                 urgency=ck.Urgency.PLAN_IT,

@@ -32,7 +32,7 @@ from .declarations import (
     capacity,
     control,
     drain,
-    rest_voltage,
+    open_circuit_voltage,
 )
 from .declarations import Control as Managed
 from .drain import DAY, LOSS, MONTH
@@ -319,7 +319,7 @@ def energy_life(
     minutes: Annotated[ck.Value | None, reserve],
     kind: Annotated[BatteryType | None, battery_type],
     drawn: Annotated[ck.Reading | None, drain],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     ruled: Annotated[Managed | None, control],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Where the charge settles, and what would change it.
@@ -375,7 +375,7 @@ def energy_life(
         case.limit("battery.settled_charge"),
         ck.Claim(
             "battery.energy_life",
-            of=rest_voltage,
+            of=open_circuit_voltage,
             unit="%",
             evidence=evidence,
             urgency=ck.Urgency.PLAN_IT,

@@ -16,7 +16,7 @@ from .declarations import (
     load_voltage,
     logged_minimum,
     rating,
-    rest_voltage,
+    open_circuit_voltage,
     sample_interval,
     tester_figure,
 )
@@ -32,7 +32,7 @@ def tester(
     case: ck.Case,
     *,
     shown: Annotated[ck.Reading | None, tester_figure],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     rated: Annotated[ck.Value | None, rating],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """An estimate, never a verdict, and below 75 % charge not even that."""
@@ -41,7 +41,7 @@ def tester(
     read = ck.show(shown.value, "A", uncertainty=False)
     if rest is None:
         yield case.inconclusive(
-            ck.Claim("battery.tester", next_test=rest_voltage),
+            ck.Claim("battery.tester", next_test=open_circuit_voltage),
             (
                 "The tester shows {read}. Without the open-circuit voltage it is not known whether the"
                 " battery was charged enough for that to mean anything."

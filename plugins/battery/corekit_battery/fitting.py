@@ -18,7 +18,7 @@ class Told(Enum):
 
 
 made_known = battery.observation(
-    "made_known",
+    "registered",
     "New battery registered with the vehicle",
     Told,
     how=(
@@ -40,7 +40,7 @@ def known_to_the_vehicle(
     if told in (Told.DONE, Told.NOT_NEEDED):
         yield case.visual(
             made_known,
-            ck.Claim("battery.made_known"),
+            ck.Claim("battery.registered"),
             (
                 "The new battery was registered with the vehicle."
                 if told is Told.DONE
@@ -50,7 +50,7 @@ def known_to_the_vehicle(
         )
     elif told is Told.NOT_DONE:
         yield case.advise(
-            ck.Claim("battery.made_known", evidence=case.noted(made_known), urgency=ck.Urgency.PLAN_IT),
+            ck.Claim("battery.registered", evidence=case.noted(made_known), urgency=ck.Urgency.PLAN_IT),
             (
                 "The new battery was not registered. A vehicle with smart charging goes on as for the"
                 " old one, which can overcharge or undercharge the new one."
@@ -59,7 +59,7 @@ def known_to_the_vehicle(
     elif ruled is Control.MANAGED:
         yield case.advise(
             ck.Claim(
-                "battery.made_known",
+                "battery.registered",
                 evidence=[entry for entry in (case.fitted_by.get(control.key),) if entry],
                 urgency=ck.Urgency.THIS_VISIT,
             ),

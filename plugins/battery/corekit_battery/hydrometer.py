@@ -30,7 +30,7 @@ from .declarations import (
     full_acid,
     gravity,
     level,
-    rest_voltage,
+    open_circuit_voltage,
     temperature,
 )
 from .tables import kelvin
@@ -132,7 +132,7 @@ def charge_by_gravity(
     by: Annotated[Reference | None, reference],
     kind: Annotated[BatteryType | None, battery_type],
     acid: Annotated[FullAcid | None, full_acid],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     body: Annotated[Case | None, case_seen],
     acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:

@@ -25,7 +25,7 @@ from .declarations import (
     load_voltage,
     rating,
     replace,
-    rest_voltage,
+    open_circuit_voltage,
     temperature,
 )
 from .tables import Rows, pair
@@ -108,7 +108,7 @@ def load(
     case: ck.Case,
     *,
     under: Annotated[ck.Reading | None, load_voltage],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     current: Annotated[ck.Reading | None, load_current],
     lasted: Annotated[ck.Reading | None, load_time],
     warmth: Annotated[ck.Reading | None, temperature],
@@ -226,7 +226,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     hard = more or (lasted is not None and lasted.number > TIME + NEAR_TIME)
     places: dict[str, Any] = {
         **read,
-        "requested": f"{wanted.number:.0f} A",
+        "wanted": f"{wanted.number:.0f} A",
         "beside": _beside(less, more, wanted),
         "at": f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else "",
     }
@@ -299,7 +299,9 @@ def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Findi
     """What bars the load test from condemning a battery that may simply be empty."""
     if tried.rest is None:
         return case.inconclusive(
-            ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=rest_voltage),
+            ck.Claim(
+                "battery.load", of=load_voltage, evidence=tried.evidence, next_test=open_circuit_voltage
+            ),
             (
                 "It drops to {read} under a load of {load}, but whether it was charged is not known."
                 " Read its open-circuit voltage first."

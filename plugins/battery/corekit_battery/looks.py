@@ -10,7 +10,7 @@ import attrs
 import corekit as ck
 
 from .acid import freezing_point, gravity_of_voltage
-from .charge_state import rest_voltage_at_25
+from .charge_state import open_circuit_voltage_at_25
 from .declarations import (
     BatteryType,
     Case,
@@ -22,7 +22,7 @@ from .declarations import (
     clean_contacts,
     level,
     replace,
-    rest_voltage,
+    open_circuit_voltage,
     temperature,
     terminals,
 )
@@ -118,7 +118,7 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
 def freezing(
     case: ck.Case,
     warmth: Annotated[ck.Reading, temperature],
-    rest: Annotated[ck.Reading | None, rest_voltage],
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
     seen: Annotated[Case | None, case_seen],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A discharged battery freezes where a full one does not: its temperature against the freezing point of
@@ -135,7 +135,7 @@ def freezing(
         low = ck.exact("temperature", ICE)
     else:
         assert rest is not None
-        volts = rest_voltage_at_25(rest, warmth)
+        volts = open_circuit_voltage_at_25(rest, warmth)
         acid = gravity_of_voltage(
             attrs.evolve(volts, number=min(max(volts.number, 11.35), 12.98))
         )  # the ends of the acid table

@@ -20,7 +20,7 @@ def worn(bench: Bench) -> Bench:
     rest = {"rest_time": "9 h", "temperature": "4 °C"}
     load = {"load_current": "340 A", "load_time": "15 s", "temperature": "4 °C"}
     bench.fit("type", "AGM").fit("rating", "680 A SAE").fit("capacity", "70 Ah")
-    bench.read("rest_voltage", "12.78 V", using="meter", setup=rest).read(
+    bench.read("open_circuit_voltage", "12.78 V", using="meter", setup=rest).read(
         "load_voltage", "8.4 V", using="meter", setup=load
     )
     return bench.see("case", "sound")

@@ -123,7 +123,7 @@ def empty(bench: Bench) -> Bench:
     potentials).
     """
     bench.fit("type", "flooded").fit("acid", "1.265").fit("capacity", "70 Ah").see("case", "sound")
-    return bench.read("rest_voltage", "12.267 V", setup={"rest_time": "12 h", "temperature": "25 °C"})
+    return bench.read("open_circuit_voltage", "12.267 V", setup={"rest_time": "12 h", "temperature": "25 °C"})
 
 
 def test_nobody_is_told_of_a_charge_that_nobody_asked_about(empty: Bench) -> None:
@@ -154,7 +154,7 @@ def test_hours_that_no_charger_can_meet_are_called_that(empty: Bench) -> None:
 
 def test_a_charger_larger_than_the_battery_stands_is_turned_down(bench: Bench) -> None:
     bench.fit("type", "AGM").fit("capacity", "70 Ah").fit("charger", "40 A")
-    bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
+    bench.read("open_circuit_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
     text = str(bench.finding("battery.charge_plan").text)
     assert "at 14 A" in text and "Set the charger to 14 A at most" in text
     assert "14.8 V at 0 °C" in text  # 14.6 V and 25 K of -18 mV would be 15.05 V; AGM is kept at 14.8 V
@@ -165,14 +165,14 @@ def test_a_frosty_flooded_battery_that_asks_for_more_than_15_volts_is_charged_of
 ) -> None:
     # -3 mV for each kelvin and cell (common practice): 14.6 V at 25 °C is 15.2 V at -10 °C
     bench.fit("type", "flooded").fit("capacity", "70 Ah").fit("charger", "10 A")
-    bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "-10 °C"})
+    bench.read("open_circuit_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "-10 °C"})
     text = str(bench.finding("battery.charge_plan").text)
     assert "15.2 V at −10 °C" in text and "only with the battery off the vehicle" in text
 
 
 def test_the_label_beats_the_table_of_voltages(bench: Bench) -> None:
     bench.fit("type", "AGM").fit("capacity", "70 Ah").fit("charger", "10 A").fit("label_voltage", "14.4 V")
-    bench.read("rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
+    bench.read("open_circuit_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "0 °C"})
     assert "Set about 14.4 V at 0 °C, from its label" in str(bench.finding("battery.charge_plan").text)
 
 
@@ -192,7 +192,7 @@ def test_a_closed_battery_charged_harder_than_is_printed_is_mentioned_and_nothin
 
 def test_a_battery_of_unknown_type_gets_the_lowest_voltage_of_all(bench: Bench) -> None:
     bench.fit("capacity", "70 Ah").fit("charger", "10 A").read(
-        "rest_voltage", "12.0 V", setup={"rest_time": "12 h"}
+        "open_circuit_voltage", "12.0 V", setup={"rest_time": "12 h"}
     )
     assert "no more than 14.4 V" in str(bench.finding("battery.charge_plan").text)
 
@@ -293,7 +293,7 @@ def test_the_ends_of_what_may_be_read_are_an_empty_or_a_full_battery_and_no_fail
     bench: Bench, volts: str, celsius: str
 ) -> None:
     bench.fit("capacity", "70 Ah").fit("charger", "10 A").read(
-        "rest_voltage", volts, setup={"temperature": celsius}
+        "open_circuit_voltage", volts, setup={"temperature": celsius}
     )
     found = bench.finding("battery.charge_plan")
     assert ("about full" in str(found.text)) is (volts == "16 V")

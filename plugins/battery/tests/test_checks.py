@@ -25,7 +25,7 @@ def load_test(
     if "battery.rating" not in bench.fitted:
         bench.fit("rating", "640 A SAE")
     if rest:
-        bench.read("rest_voltage", rest, using="meter", setup=REST)
+        bench.read("open_circuit_voltage", rest, using="meter", setup=REST)
     setup = {"load_current": amps, "load_time": lasted, "temperature": warm}
     return bench.read("load_voltage", volts, using="meter", setup=setup).finding("battery.load")  # type: ignore[no-any-return]
 
@@ -49,25 +49,25 @@ def test_the_same_voltage_means_another_charge_with_another_acid(
         bench.meter()
         .fit("type", "flooded")
         .fit("acid", acid)
-        .read("rest_voltage", volts, using="meter", setup={**REST, "temperature": "25 °C"})
+        .read("open_circuit_voltage", volts, using="meter", setup={**REST, "temperature": "25 °C"})
     )
     finding = finding.finding("battery.charge_state")
     assert finding.value.number == pytest.approx(share, abs=0.02)
 
 
 def test_a_charge_read_off_a_scale_without_a_source_only_advises(bench: Any) -> None:
-    bench.fit("type", "AGM").read("rest_voltage", "12.3 V", setup=REST)
+    bench.fit("type", "AGM").read("open_circuit_voltage", "12.3 V", setup=REST)
     finding = bench.finding("battery.charge_state")
     assert finding.verdict is ck.Verdict.ADVICE and finding.calls_for == "battery.charge"
 
 
 def test_a_charge_read_off_a_printed_scale_is_judged(bench: Any) -> None:
-    bench.fit("type", "flooded").fit("acid", "1.265").read("rest_voltage", "12.0 V", setup=REST)
+    bench.fit("type", "flooded").fit("acid", "1.265").read("open_circuit_voltage", "12.0 V", setup=REST)
     assert bench.finding("battery.charge_state").verdict is ck.Verdict.FAIL
 
 
 def test_the_band_is_wide_without_the_acid_and_narrow_with_the_battery_s_own_full_voltage(bench: Any) -> None:
-    bench.meter().fit("type", "AGM").read("rest_voltage", "12.62 V", using="meter", setup=REST)
+    bench.meter().fit("type", "AGM").read("open_circuit_voltage", "12.62 V", using="meter", setup=REST)
     unknown = bench.finding("battery.charge_state").value
     bench.fit("full_voltage", "12.85 V")
     known = bench.finding("battery.charge_state").value
@@ -78,7 +78,7 @@ def test_the_band_is_wide_without_the_acid_and_narrow_with_the_battery_s_own_ful
 
 
 def test_a_lower_own_full_voltage_makes_the_same_reading_mean_more_charge(bench: Any) -> None:
-    bench.fit("type", "AGM").read("rest_voltage", "12.62 V", setup=REST)
+    bench.fit("type", "AGM").read("open_circuit_voltage", "12.62 V", setup=REST)
     by_table = bench.finding("battery.charge_state").value.number
     bench.fit("full_voltage", "12.75 V")
     assert bench.finding("battery.charge_state").value.number > by_table + 0.05
@@ -86,28 +86,28 @@ def test_a_lower_own_full_voltage_makes_the_same_reading_mean_more_charge(bench:
 
 def test_a_short_rest_leaves_a_good_voltage_open_and_a_bad_one_standing(bench: Any) -> None:
     bench.fit("type", "flooded").fit("acid", "1.265").read(
-        "rest_voltage", "12.65 V", setup={**REST, "rest_time": "1 h"}
+        "open_circuit_voltage", "12.65 V", setup={**REST, "rest_time": "1 h"}
     )
     open_one = bench.finding("battery.charge_state")
     assert (
         open_one.verdict is ck.Verdict.UNDECIDED
-        and open_one.next_test == "battery.rest_voltage"
+        and open_one.next_test == "battery.open_circuit_voltage"
         and "too soon" in str(open_one)
     )
-    bench.read("rest_voltage", "11.9 V", setup={**REST, "rest_time": "1 h"})
+    bench.read("open_circuit_voltage", "11.9 V", setup={**REST, "rest_time": "1 h"})
     assert bench.finding("battery.charge_state").verdict is ck.Verdict.FAIL
 
 
 def test_headlamps_that_took_the_surface_charge_off_stand_in_for_the_rest(bench: Any) -> None:
     bench.fit("type", "flooded").fit("acid", "1.265").see("surface_charge", "removed")
-    bench.read("rest_voltage", "12.8 V", setup={**REST, "rest_time": "0.1 h"})
+    bench.read("open_circuit_voltage", "12.8 V", setup={**REST, "rest_time": "0.1 h"})
     finding = bench.finding("battery.charge_state")
     assert finding.verdict is ck.Verdict.PASS and "headlamps" in str(finding)
 
 
 def test_agm_needs_three_hours_of_rest_and_flooded_four(bench: Any) -> None:
     for kind, says_so in (("AGM", False), ("flooded", True)):
-        bench.fit("type", kind).read("rest_voltage", "12.4 V", setup={**REST, "rest_time": "3.5 h"})
+        bench.fit("type", kind).read("open_circuit_voltage", "12.4 V", setup={**REST, "rest_time": "3.5 h"})
         assert ("It had rested" in str(bench.finding("battery.charge_state"))) is says_so
 
 
@@ -116,12 +116,12 @@ def test_a_cold_battery_is_fuller_than_its_voltage_says_by_a_little(bench: Any) 
     # 0.25 to 0.30 V)
     bench.fit("type", "AGM")
     warm = (
-        bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "25 °C"})
+        bench.read("open_circuit_voltage", "12.4 V", setup={**REST, "temperature": "25 °C"})
         .finding("battery.charge_state")
         .value.number
     )
     cold = (
-        bench.read("rest_voltage", "12.4 V", setup={**REST, "temperature": "-5 °C"})
+        bench.read("open_circuit_voltage", "12.4 V", setup={**REST, "temperature": "-5 °C"})
         .finding("battery.charge_state")
         .value.number
     )
@@ -129,9 +129,9 @@ def test_a_cold_battery_is_fuller_than_its_voltage_says_by_a_little(bench: Any) 
 
 
 def test_a_voltage_below_the_floor_marks_harm(bench: Any) -> None:
-    bench.read("rest_voltage", "9.8 V", setup=REST)
+    bench.read("open_circuit_voltage", "9.8 V", setup=REST)
     assert bench.finding("battery.deep_discharge").verdict is ck.Verdict.FAIL
-    bench.read("rest_voltage", "12.4 V", setup=REST)
+    bench.read("open_circuit_voltage", "12.4 V", setup=REST)
     assert "battery.deep_discharge" not in [getattr(result, "code", "") for result in bench.run()]
 
 
@@ -148,7 +148,7 @@ def test_a_voltage_below_the_floor_marks_harm(bench: Any) -> None:
 def test_a_battery_that_must_not_be_charged_is_not_sent_to_be_charged(
     bench: Any, what: str, answer: str
 ) -> None:
-    bench.read("rest_voltage", "11.5 V", setup=REST).see(what, answer)
+    bench.read("open_circuit_voltage", "11.5 V", setup=REST).see(what, answer)
     assert bench.finding("battery.charge_state").calls_for == ""
 
 
@@ -164,7 +164,7 @@ def test_a_charged_battery_that_sags_fails_and_speaks_for_a_new_one(worn: Any) -
     )
     # 39.2 °F lies between the printed rows 30 °F (9.1 V) and 40 °F (9.3 V)
     assert finding.limits[0].low.number == pytest.approx(9.284, abs=0.002)
-    assert {"load_voltage-here", "load_current-here", "temperature-here", "rest_voltage-here"} <= set(
+    assert {"load_voltage-here", "load_current-here", "temperature-here", "open_circuit_voltage-here"} <= set(
         finding.evidence
     )
 
@@ -221,7 +221,7 @@ def test_a_battery_that_may_be_empty_is_not_condemned(bench: Any, rest: str) -> 
 def test_a_charge_that_is_only_probably_enough_still_bars_a_fail(bench: Any) -> None:
     # 77 % by the AGM scale, anywhere between about 62 and 92: it straddles 75 %
     bench.meter().fit("type", "AGM").fit("rating", "640 A SAE").read(
-        "rest_voltage", "12.62 V", using="meter", setup=REST
+        "open_circuit_voltage", "12.62 V", using="meter", setup=REST
     )
     bench.read(
         "load_voltage",
@@ -241,7 +241,7 @@ def test_too_empty_is_said_before_anybody_puts_a_load_on(bench: Any) -> None:
     finding = (
         bench.fit("type", "flooded")
         .fit("acid", "1.265")
-        .read("rest_voltage", "12.0 V", setup=REST)
+        .read("open_circuit_voltage", "12.0 V", setup=REST)
         .finding("battery.load")
     )
     assert finding.verdict is ck.Verdict.UNDECIDED and "Too discharged to test" in str(finding)
@@ -249,12 +249,12 @@ def test_too_empty_is_said_before_anybody_puts_a_load_on(bench: Any) -> None:
 
 def test_an_unknown_charge_bars_a_fail_and_asks_for_the_rest_voltage(bench: Any) -> None:
     finding = load_test(bench, "8.0 V", rest="")
-    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.rest_voltage"
+    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "battery.open_circuit_voltage"
 
 
 def test_a_voltage_flattered_by_a_recent_charge_does_not_let_the_load_test_condemn(bench: Any) -> None:
     load_test(bench, "8.0 V")
-    bench.read("rest_voltage", "12.85 V", using="meter", setup={**REST, "rest_time": "0.5 h"})
+    bench.read("open_circuit_voltage", "12.85 V", using="meter", setup={**REST, "rest_time": "0.5 h"})
     finding = bench.finding("battery.load")
     assert finding.verdict is ck.Verdict.UNDECIDED and "Too soon to judge" in str(finding)
 
@@ -281,7 +281,7 @@ def test_a_load_not_asked_for_counts_only_where_it_makes_no_difference(
 
 def test_without_a_rating_nobody_can_say_whether_the_load_was_right(bench: Any) -> None:
     bench.read("load_voltage", "8.0 V", setup={"load_current": "300 A", "temperature": "4 °C"}).read(
-        "rest_voltage", "12.8 V", setup=REST
+        "open_circuit_voltage", "12.8 V", setup=REST
     )
     finding = bench.finding("battery.load")
     assert finding.verdict is ck.Verdict.UNDECIDED and "SAE" in str(finding)
@@ -327,7 +327,7 @@ def test_this_vehicle_s_own_figure_beats_the_table(bench: Any) -> None:
 
 
 def test_a_damaged_battery_is_not_put_under_load(bench: Any) -> None:
-    bench.see("case", "swollen").read("rest_voltage", "12.8 V", setup=REST)
+    bench.see("case", "swollen").read("open_circuit_voltage", "12.8 V", setup=REST)
     (gap,) = bench.run("load")
     assert isinstance(gap, ck.Gap) and gap.reason is ck.Reason.DOES_NOT_APPLY
 
@@ -410,9 +410,11 @@ def test_a_low_voltage_on_a_vehicle_that_manages_it_calls_for_nothing(bench: Any
 
 
 def test_a_drain_gives_advice_and_the_days_it_leaves(bench: Any) -> None:
-    bench.fit("capacity", "70 Ah").fit("type", "AGM").read("drain", "180 mA", setup={"sleep_time": "40 min"})
-    drain, days = bench.finding("battery.drain"), bench.finding("battery.days")
-    assert drain.verdict is ck.Verdict.ADVICE and drain.calls_for == "battery.find_drain"
+    bench.fit("capacity", "70 Ah").fit("type", "AGM").read(
+        "parasitic_draw", "180 mA", setup={"sleep_time": "40 min"}
+    )
+    drain, days = bench.finding("battery.parasitic_draw"), bench.finding("battery.days")
+    assert drain.verdict is ck.Verdict.ADVICE and drain.calls_for == "battery.trace_draw"
     # (1.0 - 0.5) · 70 Ah / (24 h · 0.18 A + 0.02 / 30 · 70 Ah) = 8.01 d, by the formula on file (our own
     # derivation)
     assert days.value.number / 86400 == pytest.approx(8.01, abs=0.02)
@@ -422,24 +424,24 @@ def test_a_drain_gives_advice_and_the_days_it_leaves(bench: Any) -> None:
 def test_a_current_read_before_the_units_sleep_calls_for_nothing_yet(bench: Any) -> None:
     finding = (
         bench.fit("capacity", "70 Ah")
-        .read("drain", "900 mA", setup={"sleep_time": "3 min"})
-        .finding("battery.drain")
+        .read("parasitic_draw", "900 mA", setup={"sleep_time": "3 min"})
+        .finding("battery.parasitic_draw")
     )
     assert (
         finding.verdict is ck.Verdict.UNDECIDED
-        and finding.next_test == "battery.drain"
+        and finding.next_test == "battery.parasitic_draw"
         and "3.0 min" in str(finding)
     )
     assert finding.probability is None
 
 
 def test_days_are_not_guessed_without_the_capacity(bench: Any) -> None:
-    bench.read("drain", "180 mA", setup={"sleep_time": "40 min"})
+    bench.read("parasitic_draw", "180 mA", setup={"sleep_time": "40 min"})
     assert [gap.wants for gap in bench.run("key_off") if isinstance(gap, ck.Gap)] == ["battery.capacity"]
 
 
 def test_deep_cold_asks_for_more_charge_and_leaves_fewer_days(bench: Any) -> None:
-    bench.fit("capacity", "70 Ah").read("drain", "100 mA", setup={"sleep_time": "40 min"})
+    bench.fit("capacity", "70 Ah").read("parasitic_draw", "100 mA", setup={"sleep_time": "40 min"})
     mild = bench.finding("battery.days").value.number
     bench.read("temperature", "-20 °C")
     assert bench.finding("battery.days").value.number == pytest.approx(mild * 0.3 / 0.5)
@@ -471,7 +473,7 @@ def test_an_empty_battery_in_frost_may_be_frozen(bench: Any) -> None:
     # gravity 1.155 is 12.08 V, and its acid freezes at -15 °C (battery-ex06): at -18 °C there is a risk
     finding = (
         bench.meter()
-        .read("rest_voltage", "12.03 V", using="meter")
+        .read("open_circuit_voltage", "12.03 V", using="meter")
         .read("temperature", "-25 °C")
         .finding("battery.freezing")
     )
@@ -481,7 +483,10 @@ def test_an_empty_battery_in_frost_may_be_frozen(bench: Any) -> None:
 def test_below_about_eleven_point_seven_volts_ice_is_expected_from_zero_on(bench: Any) -> None:
     # OD1002 p. 54: water freezes at 0 °C and acid of 1.10 at -7.2 °C; between them the tables are not trusted
     assert (
-        bench.read("rest_voltage", "11.5 V").read("temperature", "-4 °C").finding("battery.freezing").verdict
+        bench.read("open_circuit_voltage", "11.5 V")
+        .read("temperature", "-4 °C")
+        .finding("battery.freezing")
+        .verdict
         is ck.Verdict.FAIL
     )
 
@@ -491,13 +496,13 @@ def test_of_a_battery_nobody_knows_the_charge_of_frost_is_enough(bench: Any) -> 
 
 
 def test_a_full_battery_in_ordinary_frost_is_not_frozen(bench: Any) -> None:
-    bench.read("rest_voltage", "12.7 V").read("temperature", "-12 °C")
+    bench.read("open_circuit_voltage", "12.7 V").read("temperature", "-12 °C")
     assert all(isinstance(result, ck.Gap) for result in bench.run("freezing"))
 
 
 def test_cells_far_apart_fail_only_once_the_battery_is_charged(bench: Any) -> None:
     for place, value in enumerate(("1.265", "1.260", "1.262", "1.190", "1.264", "1.266"), 1):
-        bench.read("gravity", value, place=f"cell {place}")
+        bench.read("specific_gravity", value, place=f"cell {place}")
     failed = bench.finding("battery.cell_spread")
     assert (
         failed.verdict is ck.Verdict.FAIL
@@ -505,7 +510,7 @@ def test_cells_far_apart_fail_only_once_the_battery_is_charged(bench: Any) -> No
         and "cell 4" in str(failed)
     )
     for place, value in enumerate(("1.165", "1.160", "1.162", "1.090", "1.164", "1.166"), 1):
-        bench.read("gravity", value, place=f"cell {place}")
+        bench.read("specific_gravity", value, place=f"cell {place}")
     assert bench.finding("battery.cell_spread").verdict is ck.Verdict.UNDECIDED
 
 
@@ -518,14 +523,14 @@ def test_the_cells_of_a_closed_battery_are_not_asked_for(bench: Any, kind: str, 
 
 
 def test_a_missing_cell_is_named(bench: Any) -> None:
-    bench.read("gravity", "1.265", place="cell 1")
+    bench.read("specific_gravity", "1.265", place="cell 1")
     (gap,) = bench.run("cell_spread")
     assert isinstance(gap, ck.Gap) and "cell 2, cell 3" in gap.text
 
 
 def test_cells_between_the_two_printed_lines_warn_and_pass(bench: Any) -> None:
     for place, value in enumerate(("1.265", "1.260", "1.262", "1.228", "1.264", "1.266"), 1):
-        bench.read("gravity", value, place=f"cell {place}")
+        bench.read("specific_gravity", value, place=f"cell {place}")
     assert bench.finding("battery.cell_spread").verdict is ck.Verdict.PASS
     assert bench.finding("battery.cells_apart").verdict is ck.Verdict.ADVICE
 
@@ -556,5 +561,5 @@ def test_a_charging_voltage_just_above_the_least_is_not_called_urgent_as_if_it_o
 
 def test_a_drain_too_close_to_call_is_read_again_when_the_modules_may_still_be_awake(bench: Any) -> None:
     # 49.8 mA at a limit of 50 mA: with no waiting time noted, nothing is decided on either side
-    finding = bench.meter().read("drain", "49.8 mA", using="meter").finding("battery.drain")
+    finding = bench.meter().read("parasitic_draw", "49.8 mA", using="meter").finding("battery.parasitic_draw")
     assert finding.verdict is ck.Verdict.UNDECIDED and "Read it again after that" in str(finding)

@@ -169,7 +169,9 @@ def test_one_start_takes_minutes_of_driving_to_make_good_and_more_the_fuller_it_
 @pytest.fixture
 def town(bench: Bench) -> Bench:
     bench.fit("type", "flooded").fit("capacity", "70 Ah").fit("trip_time", "8 min").fit("trips_per_week", "8")
-    return bench.fit("outside_temperature", "0 °C").read("drain", "50 mA", setup={"sleep_time": "45 min"})
+    return bench.fit("outside_temperature", "0 °C").read(
+        "parasitic_draw", "50 mA", setup={"sleep_time": "45 min"}
+    )
 
 
 def test_nobody_is_told_where_a_battery_settles_who_told_nothing_of_the_driving(bench: Bench) -> None:
@@ -178,12 +180,13 @@ def test_nobody_is_told_where_a_battery_settles_who_told_nothing_of_the_driving(
 
 def test_a_battery_low_for_no_reason_found_leads_to_how_the_car_is_driven(bench: Bench) -> None:
     bench.fit("type", "flooded").fit("acid", "1.280").read(
-        "rest_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "20 °C"}
+        "open_circuit_voltage", "12.2 V", setup={"rest_time": "12 h", "temperature": "20 °C"}
     )
     assert [
-        gap.wants for gap in bench.read("drain", "20 mA", setup={"sleep_time": "45 min"}).gaps("energy_life")
+        gap.wants
+        for gap in bench.read("parasitic_draw", "20 mA", setup={"sleep_time": "45 min"}).gaps("energy_life")
     ] == ["battery.trip_time"]
-    assert bench.read("drain", "400 mA", setup={"sleep_time": "45 min"}).gaps("energy_life") == []
+    assert bench.read("parasitic_draw", "400 mA", setup={"sleep_time": "45 min"}).gaps("energy_life") == []
 
 
 def test_half_of_what_is_needed_is_asked_for(bench: Bench) -> None:
@@ -223,7 +226,7 @@ def test_long_trips_keep_it_charged_and_ask_for_nothing(town: Bench) -> None:
 def test_a_drain_that_is_cured_is_named_among_what_helps(town: Bench) -> None:
     found = (
         town.fit("trip_time", "20 min")
-        .read("drain", "300 mA", setup={"sleep_time": "45 min"})
+        .read("parasitic_draw", "300 mA", setup={"sleep_time": "45 min"})
         .finding("battery.energy_life")
     )
     assert "the parasitic draw repaired" in str(found.text)

@@ -76,9 +76,9 @@ def test_a_running_voltage_that_cannot_be_is_named_and_not_judged(bench: Any) ->
 
 
 def test_a_lamp_that_goes_out_raises_no_suspicion_and_one_that_stays_on_does(bench: Any) -> None:
-    bench.read("charging_voltage", "14.3 V").see("charge_lamp", "goes out")
+    bench.read("charging_voltage", "14.3 V").see("charge_warning_light", "goes out")
     assert "battery.lost_phase" not in codes(bench)
-    bench.see("charge_lamp", "stays on")
+    bench.see("charge_warning_light", "stays on")
     assert bench.finding("battery.lost_phase").next_test == "battery.ripple"
     bench.read("ripple", "0.34 V", place="posts")
     assert bench.finding("battery.lost_phase").next_test == "battery.alternator_output"
@@ -101,11 +101,13 @@ def test_an_output_below_its_rating_advises_only(bench: Any) -> None:
 
 def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -> None:
     bench.meter().read(
-        "cable_drop", "0.55 V", place="positive side", using="meter", setup={"starter_current": "178 A"}
+        "voltage_drop", "0.55 V", place="positive side", using="meter", setup={"starter_current": "178 A"}
     )
-    bench.read("cable_drop", "0.15 V", place="ground side", using="meter", setup={"starter_current": "178 A"})
+    bench.read(
+        "voltage_drop", "0.15 V", place="ground side", using="meter", setup={"starter_current": "178 A"}
+    )
     positive, ground = (
-        bench.finding("battery.cable_drop", place) for place in ("positive side", "ground side")
+        bench.finding("battery.voltage_drop", place) for place in ("positive side", "ground side")
     )
     assert (positive.verdict, ground.verdict) == (ck.Verdict.FAIL, ck.Verdict.PASS)
     # 0.55 V / 178 A = 3.09 mΩ, 0.4 V / 178 A = 2.25 mΩ
@@ -114,19 +116,19 @@ def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -
     )
     assert (
         positive.calls_for == "battery.repair_cable"
-        and battery.operations["battery.repair_cable"].shown_by == "battery.cable_drop"
+        and battery.operations["battery.repair_cable"].shown_by == "battery.voltage_drop"
     )
 
 
 def test_a_drop_along_a_leg_without_its_current_is_no_finding(bench: Any) -> None:
-    bench.read("cable_drop", "0.9 V", place="positive side")
-    assert "battery.cable_drop" not in codes(bench)
+    bench.read("voltage_drop", "0.9 V", place="positive side")
+    assert "battery.voltage_drop" not in codes(bench)
     assert [gap for gap in bench.gaps("drops") if gap.wants == "battery.starter_current"]
 
 
 def test_a_joint_that_loses_anything_is_bad_at_any_current(bench: Any) -> None:
     # the handbook prints nil; 0.05 V is what a meter can tell
-    finding = bench.read("cable_drop", "4 V", place="negative post to clamp").finding("battery.joint")
+    finding = bench.read("voltage_drop", "4 V", place="negative post to clamp").finding("battery.joint")
     assert finding.probability < 0.05 and finding.calls_for == "battery.clean_contacts"
 
 
@@ -135,7 +137,7 @@ def test_what_is_lost_on_the_way_to_the_fuse_box_is_the_difference(
     bench: Any, near: str, far: str, lost: bool
 ) -> None:
     finding = (
-        bench.read("rest_voltage", near)
+        bench.read("open_circuit_voltage", near)
         .read("small_load_voltage", far, place="fuse box")
         .finding("battery.supply_path")
     )
@@ -145,7 +147,7 @@ def test_what_is_lost_on_the_way_to_the_fuse_box_is_the_difference(
 def test_three_voltages_of_the_starting_circuit_give_the_fourth(bench: Any) -> None:
     # 10.30 - 0.21 - 9.99 = 0.10 V
     bench.read("cranking_voltage", "10.30 V", place="posts").read(
-        "cable_drop", "0.21 V", place="positive side", setup=CRANKING
+        "voltage_drop", "0.21 V", place="positive side", setup=CRANKING
     )
     finding = bench.read("starter_voltage", "9.99 V").finding("battery.closure")
     assert finding.place == "ground side" and finding.value.number == pytest.approx(0.10, abs=0.001)
@@ -154,7 +156,7 @@ def test_three_voltages_of_the_starting_circuit_give_the_fourth(bench: Any) -> N
 def test_four_voltages_that_do_not_close_hold_a_slip(bench: Any) -> None:
     bench.read("cranking_voltage", "10.30 V", place="posts").read("starter_voltage", "9.10 V")
     for place in ("positive side", "ground side"):
-        bench.read("cable_drop", "0.1 V", place=place, setup=CRANKING)
+        bench.read("voltage_drop", "0.1 V", place=place, setup=CRANKING)
     assert "1.00 V" in str(bench.finding("battery.contradiction"))
 
 
@@ -207,7 +209,7 @@ def test_slow_cranking_in_the_cold_is_explained_and_in_warmth_not(bench: Any) ->
 
 
 def test_a_tester_s_figure_of_an_empty_battery_says_nothing(bench: Any) -> None:
-    bench.fit("rating", "650 A SAE").read("rest_voltage", "11.8 V").read("tester_figure", "210 A")
+    bench.fit("rating", "650 A SAE").read("open_circuit_voltage", "11.8 V").read("tester_figure", "210 A")
     finding = bench.finding("battery.tester")
     assert (
         finding.verdict is ck.Verdict.UNDECIDED
@@ -219,7 +221,7 @@ def test_a_tester_s_figure_of_an_empty_battery_says_nothing(bench: Any) -> None:
 def test_a_tester_s_figure_of_a_full_battery_stays_an_estimate(bench: Any) -> None:
     rest = {"rest_time": "9 h", "temperature": "21 °C"}
     bench.meter().fit("type", "flooded").fit("acid", "1.265").fit("rating", "650 A SAE").read(
-        "rest_voltage", "12.7 V", using="meter", setup=rest
+        "open_circuit_voltage", "12.7 V", using="meter", setup=rest
     )
     finding = bench.read("tester_figure", "210 A").finding("battery.tester")
     assert finding.verdict is ck.Verdict.ADVICE and not finding.calls_for and "estimate" in str(finding)
@@ -234,11 +236,11 @@ def test_a_slow_log_neither_blames_nor_clears(bench: Any, every: str, code: str)
 
 
 def test_a_voltage_above_any_full_battery_is_a_surface_charge(bench: Any) -> None:
-    bench.read("rest_voltage", "13.25 V")
+    bench.read("open_circuit_voltage", "13.25 V")
     assert bench.finding(
         "battery.surface_charge"
-    ).next_test == "battery.rest_voltage" and "battery.charge_state" not in codes(bench)
-    assert "battery.surface_charge" not in codes(bench.read("rest_voltage", "12.85 V"))
+    ).next_test == "battery.open_circuit_voltage" and "battery.charge_state" not in codes(bench)
+    assert "battery.surface_charge" not in codes(bench.read("open_circuit_voltage", "12.85 V"))
 
 
 # ---- charging the battery from outside
@@ -274,7 +276,7 @@ def test_a_charge_of_which_nobody_saw_the_end_says_nothing_of_the_battery(bench:
 def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench: Any) -> None:
     # spread 0.070, mean 1.232: teaching material, whose own rule says to charge first
     for place, value in enumerate(("1.260", "1.230", "1.240", "1.220", "1.190", "1.250"), 1):
-        bench.read("gravity", value, place=f"cell {place}")
+        bench.read("specific_gravity", value, place=f"cell {place}")
     finding = bench.finding("battery.cell_spread")
     assert (
         finding.verdict is ck.Verdict.FAIL
@@ -287,14 +289,21 @@ def test_uneven_cells_of_a_part_charged_battery_are_charged_and_read_again(bench
 
 
 def test_a_current_that_has_settled_needs_no_noted_wait(bench: Any) -> None:
-    assert bench.read("drain", "250 mA").finding("battery.drain").verdict is ck.Verdict.UNDECIDED
-    assert bench.see("drain_settles", "settled").finding("battery.drain").calls_for == "battery.find_drain"
+    assert (
+        bench.read("parasitic_draw", "250 mA").finding("battery.parasitic_draw").verdict
+        is ck.Verdict.UNDECIDED
+    )
+    assert (
+        bench.see("draw_settles", "settled").finding("battery.parasitic_draw").calls_for
+        == "battery.trace_draw"
+    )
 
 
 def test_the_woken_reading_counts_and_the_difference_is_said(bench: Any) -> None:
-    bench.read("unwoken_drain", "20 mA").read("drain", "250 mA").see("drain_settles", "settled")
+    bench.read("undisturbed_draw", "20 mA").read("parasitic_draw", "250 mA").see("draw_settles", "settled")
     assert (
-        "20" in str(bench.finding("battery.wake_state")) and bench.finding("battery.drain").probability < 0.05
+        "20" in str(bench.finding("battery.wake_state"))
+        and bench.finding("battery.parasitic_draw").probability < 0.05
     )
 
 
@@ -304,10 +313,12 @@ def test_the_circuit_that_takes_the_current_away_is_named(bench: Any) -> None:
 
 
 def test_two_figures_for_one_drain_are_both_named(bench: Any) -> None:
-    first, second = bench.reading("drain", "100 mA"), bench.reading("drain", "0.001 A")
-    bench.readings["battery.drain", ""] = attrs.evolve(second, others=(first.value,))
+    first, second = bench.reading("parasitic_draw", "100 mA"), bench.reading("parasitic_draw", "0.001 A")
+    bench.readings["battery.parasitic_draw", ""] = attrs.evolve(second, others=(first.value,))
     finding = bench.finding("battery.contradiction")
-    assert "100 mA" in str(finding) and "1 mA" in str(finding) and "battery.drain" not in codes(bench)
+    assert (
+        "100 mA" in str(finding) and "1 mA" in str(finding) and "battery.parasitic_draw" not in codes(bench)
+    )
 
 
 def test_a_current_that_moves_no_voltage_was_none(bench: Any) -> None:

@@ -15,7 +15,7 @@ F80 = "80 °F against water at 60 °F"
 
 def cells(bench: Bench, *gravities: str, celsius: str = "26.7 °C") -> Bench:
     for number, typed in enumerate(gravities, 1):
-        bench.read("gravity", typed, place=f"cell {number}", setup={"temperature": celsius})
+        bench.read("specific_gravity", typed, place=f"cell {number}", setup={"temperature": celsius})
     return bench
 
 
@@ -86,7 +86,7 @@ def test_acid_of_1300_has_no_printed_scale(flooded: Bench) -> None:
 
 def test_acid_and_voltage_that_contradict_each_other_are_both_named(flooded: Bench) -> None:
     cells(flooded, *["1.150"] * 6).read(
-        "rest_voltage", "12.66 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
+        "open_circuit_voltage", "12.66 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
     )
     found = flooded.finding("battery.acid_against_voltage")
     assert found.verdict is ck.Verdict.UNDECIDED and "not mixed" in str(found.text) and not found.calls_for
@@ -94,7 +94,7 @@ def test_acid_and_voltage_that_contradict_each_other_are_both_named(flooded: Ben
 
 def test_acid_and_voltage_that_agree_raise_nothing(flooded: Bench) -> None:
     cells(flooded, *["1.225"] * 6).read(
-        "rest_voltage", "12.45 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
+        "open_circuit_voltage", "12.45 V", setup={"rest_time": "12 h", "temperature": "25 °C"}
     )
     assert flooded.findings("battery.acid_against_voltage") == []
     found = flooded.finding("battery.charge_by_gravity")
@@ -102,7 +102,7 @@ def test_acid_and_voltage_that_agree_raise_nothing(flooded: Bench) -> None:
 
 
 def test_acid_decides_where_the_voltage_at_rest_cannot(flooded: Bench) -> None:
-    cells(flooded, *["1.150"] * 6).read("rest_voltage", "12.7 V", setup={"rest_time": "10 min"})
+    cells(flooded, *["1.150"] * 6).read("open_circuit_voltage", "12.7 V", setup={"rest_time": "10 min"})
     found = flooded.finding("battery.charge_by_gravity")
     assert found.verdict is ck.Verdict.FAIL and found.calls_for == "battery.charge"
 
@@ -140,8 +140,8 @@ def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
     assert bench.run("known_to_the_vehicle") == []
     (found,) = bench.repaired("replace").run("known_to_the_vehicle")
     assert found.verdict is ck.Verdict.ADVICE and "not recorded" in str(found.text)
-    assert bench.repaired("find_drain").run("known_to_the_vehicle") == []
-    (late,) = bench.see("made_known", "done").run("known_to_the_vehicle")
+    assert bench.repaired("trace_draw").run("known_to_the_vehicle") == []
+    (late,) = bench.see("registered", "done").run("known_to_the_vehicle")
     assert late.verdict is ck.Verdict.PASS
 
 
@@ -156,8 +156,8 @@ def test_only_a_battery_just_replaced_is_asked_about(bench: Bench) -> None:
 def test_what_was_noted_about_telling_the_vehicle_is_said(
     bench: Bench, answer: str, verdict: ck.Verdict
 ) -> None:
-    (found,) = bench.repaired("replace").see("made_known", answer).run("known_to_the_vehicle")
-    assert found.verdict is verdict and found.evidence == ("seen-made_known",)
+    (found,) = bench.repaired("replace").see("registered", answer).run("known_to_the_vehicle")
+    assert found.verdict is verdict and found.evidence == ("seen-registered",)
 
 
 def test_a_fixed_charging_voltage_needs_no_telling(bench: Bench) -> None:
@@ -182,7 +182,7 @@ def test_ratings_that_cannot_be_of_one_battery_give_no_exponent(ah: float, minut
 def test_a_label_without_ampere_hours_lends_its_reserve_minutes_with_more_uncertainty(bench: Bench) -> None:
     # EN 50342-1:2006, vented, from memory: 120 min mean 71.2 Ah; the relations on file lie between 64 and 74
     # Ah
-    bench.fit("type", "flooded").read("drain", "50 mA", setup={"sleep_time": "40 min"})
+    bench.fit("type", "flooded").read("parasitic_draw", "50 mA", setup={"sleep_time": "40 min"})
     by_label = bench.fit("capacity", "71.2 Ah").finding("battery.days").value
     del bench.fitted["battery.capacity"]
     by_minutes = bench.fit("reserve", "120 min").finding("battery.days").value

@@ -88,7 +88,7 @@ def test_a_warm_cable_never_has_less_resistance_than_a_cold_one(
 
 @given(volts=st.floats(11.5, 13), celsius=st.floats(-40, 24.9))
 def test_a_cold_battery_is_never_corrected_downwards(volts: float, celsius: float) -> None:
-    assert charge_state.rest_voltage_at_25.si(volts, celsius + 273.15) >= volts
+    assert charge_state.open_circuit_voltage_at_25.si(volts, celsius + 273.15) >= volts
 
 
 @given(

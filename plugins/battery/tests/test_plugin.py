@@ -71,7 +71,7 @@ def test_every_measurand_says_how_and_has_an_accuracy() -> None:
 
 def test_the_keys_a_visit_file_uses_exist() -> None:
     for key in (
-        "rest_voltage",
+        "open_circuit_voltage",
         "rest_time",
         "temperature",
         "cranking_voltage",
@@ -79,12 +79,12 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
         "load_time",
         "load_voltage",
         "charging_voltage",
-        "drain",
+        "parasitic_draw",
     ):
         assert f"battery.{key}" in battery.measurands
     assert {"battery.case", "battery.level", "battery.terminals"} <= set(battery.observations)
     assert {"battery.type", "battery.rating", "battery.capacity"} <= set(battery.traits)
-    done = ("replace", "find_drain", "charge", "clean_contacts", "charging_repair", "repair_cable")
+    done = ("replace", "trace_draw", "charge", "clean_contacts", "charging_repair", "repair_cable")
     assert {f"battery.{name}" for name in done} == set(battery.operations)
     assert [key for key, operation in battery.operations.items() if operation.replaces] == ["battery.replace"]
 
@@ -123,26 +123,33 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 def test_a_charged_battery_that_sags_under_load_is_called_worn_whatever_single_number_is_wrong() -> None:
-    results = shown(battery, rest_voltage="charged", load="sags")
+    results = shown(battery, open_circuit_voltage="charged", load="sags")
     assert results.chances["worn_out"] >= 0.80
     assert results.calls_for("replace")
     # also with a drain and a small loss at the clamps found in the same visit
-    assert called(rest_voltage="charged", load="sags", case="sound", contact="drop", drain="high")
+    assert called(open_circuit_voltage="charged", load="sags", case="sound", contact="drop", drain="high")
 
 
 @pytest.mark.parametrize("outcome", ["very low", "low", "charged"])
 def test_one_voltage_alone_never_calls_for_a_battery(outcome: str) -> None:
-    assert not called(rest_voltage=outcome)
-    assert not any(row.direct for row in TABLE.tests["rest_voltage"].given.values())
+    assert not called(open_circuit_voltage=outcome)
+    assert not any(row.direct for row in TABLE.tests["open_circuit_voltage"].given.values())
 
 
 def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_battery() -> None:
     indirect = {
         key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())
     }
-    assert {"rest_voltage", "contact", "joint", "cables", "charging", "ripple", "drain", "terminals"} == set(
-        indirect
-    )
+    assert {
+        "open_circuit_voltage",
+        "contact",
+        "joint",
+        "cables",
+        "charging",
+        "ripple",
+        "drain",
+        "terminals",
+    } == set(indirect)
     for results in itertools.product(*(test.outcomes for test in indirect.values())):
         assert not called(**dict(zip(indirect, results, strict=True)), case="sound")
 
@@ -150,7 +157,7 @@ def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_batt
 def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_under_load(bench: Any) -> None:
     bench.fit("rating", "640 A SAE").fit("type", "flooded")
     for volts in ("11.6 V", "12.0 V", "12.3 V"):
-        bench.read("rest_voltage", volts, setup={"rest_time": "9 h", "temperature": "10 °C"})
+        bench.read("open_circuit_voltage", volts, setup={"rest_time": "9 h", "temperature": "10 °C"})
         bench.read(
             "load_voltage",
             "7.9 V",
@@ -163,7 +170,7 @@ def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_und
 
 def test_the_worn_battery_of_a_visit_is_called_for(worn: Any) -> None:
     made: Shown = worn.shown()
-    assert {"rest_voltage", "load", "case"} <= set(made.tests)
+    assert {"open_circuit_voltage", "load", "case"} <= set(made.tests)
     assert made.calls_for("replace")
 
 

@@ -36,7 +36,7 @@ NEAR = (
 # there.
 battery_cranking = ck.foreign("battery.cranking_voltage", "V", "Battery voltage while cranking")
 battery_running = ck.foreign("battery.charging_voltage", "V", "Battery voltage with the engine running")
-battery_resting = ck.foreign("battery.rest_voltage", "V", "Battery open-circuit voltage")
+battery_resting = ck.foreign("battery.open_circuit_voltage", "V", "Battery open-circuit voltage")
 
 
 @attrs.frozen(kw_only=True)

@@ -111,7 +111,7 @@ def test_with_the_key_on_a_coil_may_lie_half_a_volt_below_the_rested_battery(
     four: Any, volts: str, nothing: bool
 ) -> None:
     four.read("supply_key_on", volts, using="meter")
-    found = four.read(voltage_of("rest_voltage"), "12.60 V", using="meter").finding("ignition.feed")
+    found = four.read(voltage_of("open_circuit_voltage"), "12.60 V", using="meter").finding("ignition.feed")
     assert found.verdict is (ck.Verdict.ADVICE if nothing else ck.Verdict.UNDECIDED)
     assert found.next_test == ("" if nothing else "ignition.feed_drop")
 
@@ -178,7 +178,7 @@ def test_of_twelve_cylinders_those_that_miss_most_are_named_even_below_a_tenth(b
 
 
 def test_without_its_own_figure_a_millisecond_and_a_half_of_each_period_is_no_charging(bench: Any) -> None:
-    bench.fit("cylinders", "8").fit("kind", "one coil and a distributor")
+    bench.fit("cylinders", "8").fit("kind", "distributor")
     bench.fit("inductance", "6.0 mH").fit("coil_resistance", "0.65 Ω").fit("current_limit", "6.5 A")
     bench.read("supply_running", "13.2 V").read("engine_speed", "3600 rpm")
     period = 1 / (3600 / 60 * 4)  # eight cylinders on one coil: four sparks a turn
