@@ -210,7 +210,7 @@ def only_with_draft(args: argparse.Namespace, *more: str) -> None:
     for name in ("out", "text", *more):
         if getattr(args, name):
             raise InputError(
-                f"--{name} belongs to a draft; add --draft, or leave it out. Nothing was written."
+                f"--{name} belongs to a draft; add --draft, or omit it. Nothing was written."
             )
 
 
