@@ -32,7 +32,7 @@ class Comparison:
 
 
 def first_and_latest(readings: Iterable[Iterable[Reading]]) -> dict[tuple[str, str], tuple[Reading, Reading]]:
-    """(measurand, place) → its first reading and its latest one, the same where it was read at one stage only.
+    """(measurand, place) → its first reading and its latest one, the same where it was read at one stage.
 
     Args:
         readings: Of each stage, the stages in order.

@@ -148,9 +148,9 @@ def all_alike(findings: Sequence[Finding], titles: Mapping[str, str]) -> list[Co
         ):
             continue
         text = (
-            f"{titles.get(of, of)}: at {', '.join(places)} the same value within uncertainty, and all {sides.pop()}"
-            " the limit. Parts seldom fail alike by themselves: check the instrument, its leads and what"
-            " these places share before any of the parts."
+            f"{titles.get(of, of)}: at {', '.join(places)} the same value within uncertainty, and all"
+            f" {sides.pop()} the limit. Parts seldom fail alike by themselves: check the instrument, its"
+            " leads and what these places share before any of the parts."
         )
         evidence = tuple(dict.fromkeys(entry for finding in group for entry in finding.evidence))
         found.append(

@@ -154,7 +154,7 @@ class ApprovedWork:
 
     @property
     def keeps_its_totals(self) -> bool:
-        """True while today's tax rates give every answered offer the total that it was made at."""
+        """True while today's tax rates give every answered estimate the total that it was made at."""
         return all(map(self._still_comes_to_its_total, self._priced))
 
     def _still_comes_to_its_total(self, priced: _Priced) -> bool:
@@ -174,7 +174,7 @@ def may_invoice(
     Args:
         lines: What is to be invoiced.
         work: What was approved.
-        rounding: The invoice's rounding amount (BT-114); see `rounding_to_agreed`.
+        rounding: The invoice's rounding amount (BT-114); see `rounding_to_approved`.
         come_to: What the lines come to, where that is worked out already.
 
     Raises:

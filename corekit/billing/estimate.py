@@ -96,14 +96,14 @@ def _keep_within_cap(lines: Sequence[Line], book: PriceBook) -> None:
         raise PriceError([Fault("diagnosis.cap", "", over, "a higher cap, or charge less")], book.where)
 
 
-def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tuple[Line, ...]:
+def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line, ...]:
     """Labour and parts of each operation, in the order asked for; every line has its operation's one ground.
 
     Raises:
         PriceError: operations that the price book does not price, all of them, each with the key to add.
         ValueError: an operation is asked for twice, so its ground is not one.
     """
-    keys = [asked.operation for asked in wanted_operations]
+    keys = [asked.operation for asked in work_items]
     if twice := sorted({key for key in keys if keys.count(key) > 1}):
         raise InputError(f"{', '.join(twice)}: asked for more than once; keep one, with one ground.")
     if unpriced := [key for key in keys if key not in book.operations]:
@@ -120,7 +120,7 @@ def repair_lines(book: PriceBook, wanted_operations: Sequence[WorkItem]) -> tupl
             book.where,
         )
     lines: list[Line] = []
-    for asked in wanted_operations:
+    for asked in work_items:
         operation = book.operations[asked.operation]
         if operation.hours:
             lines.append(

@@ -209,9 +209,7 @@ def only_with_draft(args: argparse.Namespace, *more: str) -> None:
     """
     for name in ("out", "text", *more):
         if getattr(args, name):
-            raise InputError(
-                f"--{name} belongs to a draft; add --draft, or leave it out. Nothing was written."
-            )
+            raise InputError(f"--{name} belongs to a draft; add --draft, or omit it. Nothing was written.")
 
 
 def draft_path(args: argparse.Namespace, usual: str) -> Path | None:

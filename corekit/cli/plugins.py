@@ -82,7 +82,7 @@ def _words(system: System) -> Iterator[str]:
         yield from _row(
             trait.key, trait.title, _answers(trait.answers) if trait.answers else _unit(*trait.units)
         )
-    yield "\nwanted = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
+    yield "\nrequested = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
     for operation in system.operations.values():
         yield from _row(operation.key, operation.title)
 

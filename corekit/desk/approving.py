@@ -49,7 +49,7 @@ def approve(
         words=words,
     )
     job = shop.store.find(estimate.job)
-    request = request_of(request_id, {"agree": attrs.asdict(approval), "job": job})
+    request = request_of(request_id, {"approve": attrs.asdict(approval), "job": job})
     with shop.lock, shop.store.transaction(job, request=request) as transaction:
         if transaction.known is not None:
             return transaction.known.entries[0]

@@ -77,7 +77,7 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
     if assessment.suspects:
         parts.append(
             "Likely causes, from the fault table and the readings (estimates; for you, not for the customer's"
-            " paper)\n" + "\n".join(_suspects(seen))
+            " documents)\n" + "\n".join(_suspects(seen))
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:

@@ -34,7 +34,7 @@ def run_demo(out: Path) -> Iterator[str]:
             yield from _job(shop, path)
         shop.publish()
     yield ""
-    yield "Look at the papers, then open the codes' links with:"
+    yield "Look at the documents, then open the codes' links with:"
     yield f"  corekit serve --shop {out}"
 
 

@@ -72,10 +72,14 @@ def ground_of(finding: Finding) -> Ground:
     )
 
 
-def ground_of_wish(wanted: Requested, evidence: tuple[str, ...] = ()) -> Ground:
-    origin = f"of what invoice {wanted.invoice} was for" if wanted.invoice else "asked for"
-    text = f"{origin}: {wanted.because}" if wanted.invoice and wanted.because else wanted.because or origin
-    return Ground(kind=GroundKind(wanted.ground), text=text, evidence=evidence)
+def ground_of_wish(requested: Requested, evidence: tuple[str, ...] = ()) -> Ground:
+    origin = f"of what invoice {requested.invoice} was for" if requested.invoice else "asked for"
+    text = (
+        f"{origin}: {requested.because}"
+        if requested.invoice and requested.because
+        else requested.because or origin
+    )
+    return Ground(kind=GroundKind(requested.ground), text=text, evidence=evidence)
 
 
 def ask(operation: str, ground: Ground, plugins: Plugins) -> WorkItem:

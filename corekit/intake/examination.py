@@ -75,7 +75,7 @@ class Examination:
         None with a fault when it cannot be; one that is only unusual comes back although it is asked about.
         """
         read = self.unexamined(path, measurand, text, place)
-        if read is None or not self._examined(path, read, measurand, confirmed, "it really reads so"):
+        if read is None or not self._examined(path, read, measurand, confirmed, "the reading is correct"):
             return None
         self._held(path, measurand, read, span)
         return read

@@ -259,13 +259,13 @@ class Reader(Evidence, Work):
                 "a [[step]] for each",
             )
         if step.arrived is not None:
-            self._came((*path, "arrived"), step.arrived)
+            self._arrived((*path, "arrived"), step.arrived)
         if step.remarked is not None:
             self._remarked((*path, "remarked"), step.remarked)
         if step.approved is not None:
             self._approved((*path, "approved"), step.approved)
         if step.requested is not None:
-            self._wanted((*path, "requested"), step.requested)
+            self._requested((*path, "requested"), step.requested)
         if "readings" in groups:
             self._readings(path, step)
         if step.started is not None:

@@ -47,7 +47,7 @@ _LONGEST_NUMBER = 40  # characters of an invoice's number
 class Work(Drafts):
     """Rows about work, money, waiting and the end."""
 
-    def _wanted(self, path: Place, row: RequestedStep) -> None:
+    def _requested(self, path: Place, row: RequestedStep) -> None:
         operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
         ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", REQUESTED_ON)
         because = self._full((*path, "because"), row.because)
@@ -200,7 +200,7 @@ class Work(Drafts):
         )
         self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _came(self, path: Place, row: ArrivedStep) -> None:
+    def _arrived(self, path: Place, row: ArrivedStep) -> None:
         same = self._full((*path, "same_trip_as"), row.same_trip_as) or ""
         if same and (self.form.job or "") == same:
             self.faults.add(

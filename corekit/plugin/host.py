@@ -143,12 +143,12 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
             other = systems.get(wanted.key.split(".", 1)[0])
             if other is None:
                 continue
-            estimated = other.measurands.get(wanted.key)
-            if estimated is not None and estimated.kind == wanted.kind:
+            declared = other.measurands.get(wanted.key)
+            if declared is not None and declared.kind == wanted.kind:
                 continue
             has = (
-                f"declares it as a {estimated.kind}, not a {wanted.kind}"
-                if estimated is not None
+                f"declares it as a {declared.kind}, not a {wanted.kind}"
+                if declared is not None
                 else "declares no such measurand"
             )
             found.append(

@@ -70,7 +70,7 @@ class Asking:
 
 @attrs.frozen(kw_only=True)
 class Given:
-    """A word on record: on which offer, what it came to, who and how and what was declined, what was said,
+    """A word on record: on which estimate, what it came to, who and how and what was declined, what was said,
     the signature's path, the PDF.
     """
 

@@ -41,7 +41,7 @@ def person(personal: PersonalText) -> Person:
     """
     text = unicodedata.normalize("NFC", personal.text)
     if not text.strip():
-        raise ValueError(f"a personal text ({personal.kind}) is empty; leave it out instead")
+        raise ValueError(f"a personal text ({personal.kind}) is empty; omit it instead")
     salt = secrets.token_hex(16)
     return Person(hash=salted_hash(salt, personal.kind, text), kind=personal.kind, salt=salt, text=text)
 

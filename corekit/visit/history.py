@@ -157,7 +157,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     return title, text, record.stage
 
 
-def _wanted(asked: _Context, record: Requested) -> _Row:
+def _requested(asked: _Context, record: Requested) -> _Row:
     return (
         f"{asked.title(record.operation)}: asked for",
         ", ".join(filter(None, (record.ground, record.because))),
@@ -190,7 +190,7 @@ def _left(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
-def _came(asked: _Context, record: Arrived) -> _Row:
+def _arrived(asked: _Context, record: Arrived) -> _Row:
     return (
         "Arrived",
         record.odometer_typed or ("same call-out as another car" if record.same_trip_as else "again"),
@@ -233,13 +233,13 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Measured: _measured,
     Seen: _seen,
     CodesRead: _codes,
-    Requested: _wanted,
+    Requested: _requested,
     Estimated: _estimated,
     Approved: _approved,
     Repaired: _repaired,
     Paid: _paid,
     Left: _left,
-    Arrived: _came,
+    Arrived: _arrived,
     Started: _started,
     Ended: _ended,
     Waived: _waived,

@@ -7,7 +7,7 @@
 //   form[data-begins="<id>"]    begins the job of that id; the script draws another id, because a kept copy of the page would begin the same job twice.
 //   [data-faults="<place>"]     takes the faults of the field of that name; "" those of the form as a whole.
 //   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-confirm="<field>"] says
-//                               that the field really reads so.
+//                               that the reading in the field is correct.
 //   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
@@ -575,7 +575,7 @@ function fillIn(field, text) {
   field.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
-/** Say in the row of a field that it really reads so. A value that stands alone under its key becomes a row of its own for that. */
+/** Say in the row of a field that its reading is correct. A value that stands alone under its key becomes a row of its own for that. */
 function confirmed(form, name) {
   let row = name;
   const parent = /^(.*)\.(is|low|high)$/.exec(name);

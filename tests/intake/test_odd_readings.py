@@ -121,7 +121,7 @@ def test_a_plain_reading_says_what_it_always_said() -> None:
 def test_both_ends_of_a_range_must_be_possible_and_its_middle_usual() -> None:
     assert "outside what is possible" in faults(reading("volts", "13-19 V"))[0]
     assert faults(reading("volts", "14-16 V"))[0].startswith(
-        "step[0].readings[0].is: 14-16 V? If it really reads so"
+        "step[0].readings[0].is: 14-16 V? If the reading is correct"
     )
     assert body(reading("volts", "13.5-14.3 V"))["number"] == 13.9
 

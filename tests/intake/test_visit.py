@@ -401,8 +401,8 @@ def test_a_fault_is_printed_as_place_then_what_then_what_to_write() -> None:
         ("1265 V", 'is outside what is possible (0 V to 18 V); write "12.65 V"'),
         ("126 V", 'is outside what is possible (0 V to 18 V); write "12.6 V"'),
         ("-12.6 V", "is outside what is possible (0 V to 18 V)"),
-        ("17.3 V", "17.3 V? If it really reads so, add confirmed = true (11 V to 14 V is usual)"),
-        ("1.26 V", "1.26 V? 12.6 V? If it really reads so, add confirmed = true"),
+        ("17.3 V", "17.3 V? If the reading is correct, add confirmed = true (11 V to 14 V is usual)"),
+        ("1.26 V", "1.26 V? 12.6 V? If the reading is correct, add confirmed = true"),
     ],
 )
 def test_an_odd_number_is_asked_about_with_the_likely_slip(typed: str, says: str) -> None:

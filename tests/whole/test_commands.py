@@ -883,7 +883,7 @@ def test_issued_again_it_is_the_same_invoice(shop: Path, visit: Path) -> None:
 
 def test_nothing_is_issued_without_an_approval(shop: Path, visit: Path) -> None:
     text = visit.read_text("utf-8")
-    arrival = re.sub(r"(?m)^\[\[step\]\].*\nagreed = .*\n", "", text[: text.index(REPAIR_AGREED)])
+    arrival = re.sub(r"(?m)^\[\[step\]\].*\napproved = .*\n", "", text[: text.index(REPAIR_AGREED)])
     done(corekit("add", written(visit.parent, arrival), shop=shop))
     refused(corekit("invoice", WORN, "--yes", shop=shop), "approved")
     with Shop(shop) as opened:

@@ -34,7 +34,7 @@ def hostile_visit(text: str) -> str:
         ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
         (
             'plate = "DEMO-3", description = "small van, 1.6 petrol, 2011"',
-            f"told = {typed}, no_vin = {typed}",
+            f"description = {typed}, no_vin = {typed}",
         ),
         ('how = "in person"', f"how = {typed}"),
         (
@@ -47,7 +47,8 @@ def hostile_visit(text: str) -> str:
         f'\n[[specification]]\nof = "battery.load_voltage"\nlow = "9.5 V"\nfrom = {typed}\n\n[[step]]'
     )
     head, _, rest = visit.partition("\n[[step]]")
-    request = f'\n[[step]]\nrequested = {{ operation = "battery.charge", ground = "customer", because = {typed} }}\n'
+    operation = 'operation = "battery.charge", ground = "customer"'
+    request = f"\n[[step]]\nrequested = {{ {operation}, because = {typed} }}\n"
     return head + specification + rest.replace("[[step]]", request.strip("\n") + "\n\n[[step]]", 1)
 
 

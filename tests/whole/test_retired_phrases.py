@@ -22,7 +22,21 @@ EVERYWHERE: dict[str, str] = RETIRED["everywhere"]
 IN_THE_CORE: dict[str, str] = EVERYWHERE | RETIRED["waiting_in_plugins"]
 
 #: The modules of the core whose texts people read.
-SPEAKING = ("cli/*.py", "desk/assessment_text.py", "report/*.py", "screens/*.py", "visit/*.py", "web/*.py")
+SPEAKING = tuple(
+    f"{room}/*.py"
+    for room in (
+        "assess",
+        "billing",
+        "cli",
+        "desk",
+        "intake",
+        "report",
+        "screens",
+        "store",
+        "visit",
+        "web",
+    )
+)
 
 Text = tuple[str, str]  # where it stands, what it says
 
@@ -158,7 +172,8 @@ def test_a_retired_phrase_is_found_over_line_ends_and_named_with_its_place_and_t
 
 def test_every_kind_of_shown_text_is_collected() -> None:
     core = list(core_texts())
-    for part in ("corekit/screens/", "corekit/cli/", "corekit/desk/", "templates/screens/", "shared/"):
+    rooms = (f"corekit/{pattern.removesuffix('*.py')}" for pattern in SPEAKING)
+    for part in (*rooms, "templates/screens/", "shared/"):
         assert any(where.startswith(part) for where, _ in core), part
     assert any("To the passcode" in text for where, text in core if where.endswith("work.js"))
     systems = list(plugin_texts())
