@@ -85,7 +85,8 @@ def test_every_bad_source_is_named_at_once(tmp_path: Path) -> None:
         'source[1].key (a): "a" is the key of an earlier source',
         'source[2].basis (b): is the text "gospel"; expected one of "standard", "law", "handbook", "maker",',
         "source[3].title (c): is missing",
-        "source[4].page (d): is not a key here; expected one of key, title, basis, status, where, address, note",
+        "source[4].page (d): is not a key here; expected one of"
+        " key, title, basis, status, where, address, note",
         "source[5].title (e): is the number 5; write",
         'source[5].status (e): is the text "seen"; expected one of "read",',
     ]:

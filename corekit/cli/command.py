@@ -50,8 +50,8 @@ You write down the visit in a file, in the order it happens; `corekit check visi
 readings show and what to test next. See it all on invented cars first:  corekit demo"""
 
 _OUTRO = """Each verb explains itself:  corekit estimate --help
-A JOB is the name in the file (job = "…") or the beginning of its id. The shop is the folder you are in, if it is one,
-else the one in COREKIT_SHOP, else ~/corekit; --shop names another."""
+A JOB is the name in the file (job = "…") or the beginning of its id. The shop is the folder you are in,
+if it is one, else the one in COREKIT_SHOP, else ~/corekit; --shop names another."""
 
 
 def run(words: list[str]) -> int:

@@ -1,5 +1,6 @@
-"""What a use of corekit can refuse, in words for the person who asked; errors of the rooms below are named here
-too, for whoever tells one from another.
+"""What a use of corekit can refuse, in words for the person who asked.
+
+Errors of the rooms below are named here too, for whoever tells one from another.
 """
 
 from __future__ import annotations

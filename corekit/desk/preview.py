@@ -136,7 +136,7 @@ def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Pl
 
 
 def reason_not_a_number(shop: ShopContext, measurand: str, text: str) -> str:
-    """Why a meter shows no number but something all the same (`OL`), in the words to save; empty otherwise."""
+    """Why a meter shows something that is no number (`OL`), in the words to save; empty otherwise."""
     declared = shop.plugins.measurands.get(measurand)
     if declared is None or not text.strip():
         return ""

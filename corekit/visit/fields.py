@@ -60,7 +60,9 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
     Raises:
         FieldError: a field's name is no place, or two fields want to be at one place.
 
-    >>> rows_of([('step[0].readings[0].of', 'brakes.pedal_force'), ('step[0].readings[0].is', '120'), ('step[0].readings[0].is|unit', 'N')])
+    >>> first = 'step[0].readings[0]'
+    >>> names = [f'{first}.of', f'{first}.is', f'{first}.is|unit']
+    >>> rows_of(zip(names, ['brakes.pedal_force', '120', 'N'], strict=True))
     {'step': [{'readings': [{'of': 'brakes.pedal_force', 'is': '120 N'}]}]}
     """
     texts: dict[str, Any] = {}

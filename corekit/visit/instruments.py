@@ -67,8 +67,8 @@ def _is_of(text: str, measurand: Measurand) -> bool:
 
 
 def instrument_at_hand(job: Job, measurand: Measurand, kit: Instruments, fitting: Collection[str]) -> str:
-    """Name of the instrument that was last used for this in this job, else the usual one, else the one last used for
-    a reading of this kind.
+    """Name of the instrument that was last used for this in this job, else the usual one, else the one last
+    used for a reading of this kind.
 
     Else the only one that fits, if it was in somebody's hand in this job already.
     """

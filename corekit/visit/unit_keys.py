@@ -27,7 +27,8 @@ def unit_keys(measurand: Measurand) -> tuple[str, ...]:
     A kind that is typed without a unit has the one key "". Whatever is left out can be typed all the same.
 
     >>> from corekit.model.measurand import Accuracy
-    >>> unit_keys(Measurand(key="x.y", unit="mA", kind="current", title="", possible=Span(0, 30), usual=Span(0.001, 3), accuracy=Accuracy()))
+    >>> spans = {"possible": Span(0, 30), "usual": Span(0.001, 3)}
+    >>> unit_keys(Measurand(key="x.y", unit="mA", kind="current", title="", accuracy=Accuracy(), **spans))
     ('mA', 'A')
     """
     own = units.unit(measurand.unit)

@@ -467,8 +467,8 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
             "4 mm",
             Change.CANNOT_TELL,
         ),  # by less than the uncertainties, which are as wide as the reading
-        # Each reading has ±2 mm, evenly spread: u = 2 / √3 mm, of the difference √2 · 2 / √3 = 1.633 mm, and 20
-        # of these are 32.66 mm.
+        # Each reading has ±2 mm, evenly spread: u = 2 / √3 mm, of the difference √2 · 2 / √3 = 1.633 mm, and
+        # 20 of these are 32.66 mm.
         ("33 mm", "33.5 mm", Change.UNCHANGED),
         ("32 mm", "32.5 mm", Change.CANNOT_TELL),
         ("120 mm", "140 mm", Change.WORSE),  # both far outside, and further

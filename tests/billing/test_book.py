@@ -84,7 +84,8 @@ def test_a_shop_outside_tax_gives_its_reason_and_no_rates() -> None:
 def test_all_faults_come_at_once_each_with_its_key_path() -> None:
     found = faults("""
         currency  = "euro"
-        tax       = { rates = { standard = 20, Standard = "20 %", none = "0", high = "101" }, default = "usual" }
+        tax.rates   = { standard = 20, Standard = "20 %", none = "0", high = "101" }
+        tax.default = "usual"
         labour    = { per_hour = 62.5, per_day = "400.00" }
         call_out  = "25.005"
         calout    = "25.00"

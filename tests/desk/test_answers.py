@@ -512,7 +512,10 @@ reason = "Cranks slowly."
 vehicle = { plate = "DEMO-8" }
 
 [[step]]
-readings = [ { of = "battery.open_circuit_voltage", is = "12.5 V" }, { of = "battery.open_circuit_voltage", is = "12.6 V" } ]
+readings = [
+  { of = "battery.open_circuit_voltage", is = "12.5 V" },
+  { of = "battery.open_circuit_voltage", is = "12.6 V" },
+]
 """
 
 

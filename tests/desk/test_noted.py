@@ -16,7 +16,10 @@ reason = "Please look."
 vehicle = { vin = "0TSTE1A17A0000001", description = "a van" }
 
 [[step]]
-seen = [ { of = "battery.case", is = "sound" }, { of = "battery.terminals", words = "green crust under the boot" } ]
+seen = [
+  { of = "battery.case", is = "sound" },
+  { of = "battery.terminals", words = "green crust under the boot" },
+]
 """
 
 

@@ -125,7 +125,12 @@ readings = [ { of = "cell.rest", is = "12.60 V" } ]
 [[step]]
 requested = { operation = "cell.search", ground = "judgement", because = "green plugs" }
 [[step]]
-approved = { estimate = "repair 1", total = "318,60", by = "customer", how = "in person", declined = ["cell.search"] }
+[step.approved]
+estimate = "repair 1"
+total = "318,60"
+by = "customer"
+how = "in person"
+declined = ["cell.search"]
 [[step]]
 repaired = { operation = "cell.replace", "cell.rating" = "720 A SAE" }
 [[step]]

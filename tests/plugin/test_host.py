@@ -38,7 +38,9 @@ LAMPS = """
 
     lamps = ck.System("lamps", "Lamps")
     voltage = lamps.measurand("voltage", "V", "Voltage", possible=(0, 30), usual=(9, 15), accuracy="0.1 V")
-    SAYS = ck.Says(passes="{value} is enough.", fails="{value} is too little.", undecided="{value} is near {limit}.")
+    SAYS = ck.Says(
+        passes="{value} is enough.", fails="{value} is too little.", undecided="{value} is near {limit}."
+    )
 
     @lamps.check("Voltage")
     def lamp_voltage(case: ck.Case, read: Annotated[ck.Reading, voltage]) -> Iterator[ck.Finding | ck.Gap]:

@@ -133,9 +133,11 @@ class Hand:
 #: Everything to be touched that is lower than 48 px; the lid of a caution that was read is nothing to touch
 #: any more.
 _SMALL = """[...document.querySelectorAll([
-  "main button", "main details:not(.gate[open]) > summary", "main .answer span", "main .key span", "main .main", "main .other", "main .row", "main .go a",
+  "main button", "main details:not(.gate[open]) > summary", "main .answer span", "main .key span",
+    "main .main", "main .other", "main .row", "main .go a",
   "main .quiet-link",
-].join())].filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < 48).map((one) => `small: ${one.textContent.trim()}`)"""
+].join())].filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < 48)
+  .map((one) => `small: ${one.textContent.trim()}`)"""
 
 
 def hard_to_use(page: Any) -> list[str]:

@@ -173,23 +173,28 @@ def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
 
 LOOK = """
 (target) => {
-  const wrong = [], seen = (one) => one.checkVisibility({ visibilityProperty: true }), main = document.querySelector("main");
+  const wrong = [], seen = (one) => one.checkVisibility({ visibilityProperty: true }),
+    main = document.querySelector("main");
   const first = document.querySelectorAll("h1:not([aria-level])").length;
   if (first !== 1) wrong.push(`${first} first headings`);
   if (!document.title.trim()) wrong.push("no title");
   const wide = document.documentElement.scrollWidth - innerWidth;
   if (wide > 0) {
-    const out = [...main.querySelectorAll("*")].find((one) => seen(one) && one.getBoundingClientRect().right > innerWidth + 1);
-    wrong.push(`${wide} px wider than the screen: ${out ? out.tagName + "." + out.className + " " + out.textContent.trim().slice(0, 40) : ""}`);
+    const out = [...main.querySelectorAll("*")].find((one) => seen(one)
+      && one.getBoundingClientRect().right > innerWidth + 1);
+    wrong.push(`${wide} px wider than the screen:` +
+      ` ${out ? out.tagName + "." + out.className + " " + out.textContent.trim().slice(0, 40) : ""}`);
   }
   // A link inside a sentence is as high as its line.
   const inText = (one) => one.tagName === "A" && getComputedStyle(one).display === "inline" &&
-    [...one.parentElement.childNodes].some((node) => node.nodeType === 3 && /[\\p{L}]/u.test(node.textContent));
+    [...one.parentElement.childNodes].some((node) => node.nodeType === 3
+      && /[\\p{L}]/u.test(node.textContent));
   const box = (one) => {
     const label = one.matches("input") && (one.closest("label") || null);
     return (label ? label.querySelector("span") || label : one).getBoundingClientRect();
   };
-  for (const one of document.querySelectorAll("a[href], button, summary, input:not([type=hidden]), textarea, select, canvas")) {
+  for (const one of document.querySelectorAll("a[href], button, summary, " +
+    "input:not([type=hidden]), textarea, select, canvas")) {
     if (!seen(one) || inText(one) || one.closest(".sheet") || one.matches(".skip")) continue;
     const { width, height } = box(one);
     if (width < target - .5 || height < target - .5) {
@@ -202,7 +207,8 @@ LOOK = """
   for (const one of mains) {
     const place = one.getBoundingClientRect();
     const reached = place.top > innerHeight / 2 && place.bottom <= innerHeight;
-    if (!reached) wrong.push(`the main button lies at ${Math.round(place.top)} of ${innerHeight}: ${one.textContent.trim()}`);
+    if (!reached) wrong.push(`the main button lies at ${Math.round(place.top)}` +
+      ` of ${innerHeight}: ${one.textContent.trim()}`);
   }
   return wrong;
 }
@@ -298,21 +304,25 @@ def test_every_screen_is_for_everybody_and_for_a_thumb_on_a_tablet(
 
 TABBED = """
 () => {
-  const one = document.activeElement, style = getComputedStyle(one), beside = one.nextElementSibling ? getComputedStyle(one.nextElementSibling) : style;
+  const one = document.activeElement, style = getComputedStyle(one), beside = one.nextElementSibling
+    ? getComputedStyle(one.nextElementSibling) : style;
   const ring = (look) => look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2;
   const key = one === document.body ? "" : [...document.querySelectorAll("*")].indexOf(one) + "";
-  return { key, seen: ring(style) || ring(beside), words: (one.textContent || one.name || one.tagName).trim().slice(0, 40) };
+  return { key, seen: ring(style) || ring(beside), words: (one.textContent || one.name
+    || one.tagName).trim().slice(0, 40) };
 }
 """
 REACHABLE = """
 () => {
   const all = [...document.querySelectorAll("*")], groups = new Set();
   return all.flatMap((one, index) => {
-    if (!one.matches("a[href], button:not([disabled]), summary, input:not([type=hidden]), textarea, select")) return [];
+    if (!one.matches("a[href], button:not([disabled]), summary, " +
+      "input:not([type=hidden]), textarea, select")) return [];
     if (!one.checkVisibility({ visibilityProperty: true })) return [];
     if (one.type === "radio") {  // the arrow keys go on within a group
       const group = `${one.name} ${one.form ? [...document.forms].indexOf(one.form) : ""}`;
-      const pressed = [...document.querySelectorAll("input[type=radio]")].some((other) => other.name === one.name && other.form === one.form && other.checked);
+      const pressed = [...document.querySelectorAll("input[type=radio]")]
+        .some((other) => other.name === one.name && other.form === one.form && other.checked);
       if (groups.has(group) || (pressed && !one.checked)) return [];
       groups.add(group);
     }
@@ -326,13 +336,16 @@ LARGE = """
   const sizes = all.map((one) => parseFloat(getComputedStyle(one).fontSize));
   all.forEach((one, index) => { one.style.fontSize = `${2 * sizes[index]}px`; });
   const cut = all.filter((one) => {
-    const style = getComputedStyle(one), clips = style.overflowX !== "visible" || style.overflowY !== "visible";
+    const style = getComputedStyle(one), clips = style.overflowX !== "visible"
+      || style.overflowY !== "visible";
     if (!one.checkVisibility() || !clips || one.matches("textarea, input, .unseen, .skip")) return false;
     return one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1;
   }).map((one) => `cut off: ${one.tagName} ${one.textContent.trim().slice(0, 40)}`);
   const wide = document.documentElement.scrollWidth - innerWidth;
-  const bar = document.querySelector(".thumb"), covered = bar ? bar.getBoundingClientRect().height / innerHeight : 0;
-  return [...cut, ...(wide > 0 ? [`${wide} px wider than the screen`] : []), ...(covered > 0.5 ? ["the main button covers half of the screen"] : [])];
+  const bar = document.querySelector(".thumb"), covered = bar
+    ? bar.getBoundingClientRect().height / innerHeight : 0;
+  return [...cut, ...(wide > 0 ? [`${wide} px wider than the screen`] : []), ...(covered > 0.5
+    ? ["the main button covers half of the screen"] : [])];
 }
 """
 

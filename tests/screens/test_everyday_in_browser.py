@@ -5,9 +5,9 @@ Each story ends with what a customer would check: the page after the last tap, t
 out, and the journal behind it. Totals are worked out by hand from demo/shop/prices.toml: an hour 62.50,
 call-out 20.00, diagnosis 30.00, tax 20 %; the replaced battery is 0.6 h and a part at 168.00 (37.50 + 168.00
 = 205.50, with tax 246.60), the drain 0.8 h (50.00, 60.00), clean contacts 0.4 h and a part at 4.50 (29.50,
-35.40), charging 0.4 h (25.00, 30.00), call-out and diagnosis 50.00 (60.00), looking alone 30.00 (36.00), coming
-alone 20.00 (24.00). The readings are those of the demo's first job; that they call for a battery is held
-against outside sources in the tests of the plugin.
+35.40), charging 0.4 h (25.00, 30.00), call-out and diagnosis 50.00 (60.00), diagnosis alone 30.00 (36.00),
+call-out alone 20.00 (24.00). The readings are those of the demo's first job; that they call for a battery is
+held against outside sources in the tests of the plugin.
 """
 
 from __future__ import annotations

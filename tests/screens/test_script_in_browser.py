@@ -65,7 +65,8 @@ READING = """
 """
 SMALL = """
 {% extends "base.html" %}{% import "form.html" as form with context %}
-{% block waiting %}<ul class="waiting"><li>Parasitic draw: check again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
+{% block waiting %}<ul class="waiting"><li>
+Parasitic draw: check again at <time datetime="{{ at }}" data-again>14:20</time></li></ul>{% endblock %}
 {% block body %}
 <h1>Small things</h1>
 <form method="post" action="/bench/take" data-answer>
@@ -78,9 +79,12 @@ SMALL = """
 <button type="button" data-back hidden>Back</button>
 {{ form.thumb("Keep") }}
 </form>
-<div class="field" data-filter="list" hidden><label for="sought">Find one</label><input id="sought" type="text"></div>
-<div id="list"><h2>Electric</h2><ul><li>Resting voltage</li><li>Charging voltage</li></ul><h2>Air</h2><ul><li>Flow</li></ul></div>
-<form method="post" action="/door/lock"><input type="hidden" name="guard" value="{{ guard() }}"><button class="other">Lock now</button></form>
+<div class="field" data-filter="list" hidden><label for="sought">Find one</label>
+<input id="sought" type="text"></div>
+<div id="list"><h2>Electric</h2><ul><li>Resting voltage</li><li>Charging voltage</li></ul><h2>Air</h2><ul>
+<li>Flow</li></ul></div>
+<form method="post" action="/door/lock"><input type="hidden" name="guard" value="{{ guard() }}">
+<button class="other">Lock now</button></form>
 {% endblock %}
 """
 
@@ -292,10 +296,12 @@ class Hand:
             settled(
                 self.page,
                 """async () => {
-                  const found = [JSON.stringify(await items()), JSON.stringify({...localStorage}), JSON.stringify({...sessionStorage})];
+                  const found = [JSON.stringify(await items()), JSON.stringify({...localStorage}),
+                    JSON.stringify({...sessionStorage})];
                   for (const name of await caches.keys()) {
                     const cache = await caches.open(name);
-                    for (const one of await cache.keys()) { if (!one.url.endsWith('.ttf')) { found.push(await (await cache.match(one)).text()); } }
+                    for (const one of await cache.keys()) { if (!one.url.endsWith('.ttf')) {
+                      found.push(await (await cache.match(one)).text()); } }
                   }
                   return found.join(' ');
                 }""",
@@ -611,7 +617,8 @@ def test_an_answer_that_waited_an_hour_on_the_phone_is_an_hour_old_in_the_record
         hand.page,
         "async (job) => (await queue).put({ id: newId(), action: `/job/${job}/answer`, screen: '/', shop:"
         " document.body.dataset.shop, title: 'T', at: new Date(Date.now() - 3600e3).toISOString(), fields:"
-        " [['step[0].readings[0].of', 'battery.open_circuit_voltage'], ['step[0].readings[0].is', '12.5 V']], shown:"
+        " [['step[0].readings[0].of', 'battery.open_circuit_voltage'],"
+        " ['step[0].readings[0].is', '12.5 V']], shown:"
         " [] })",
         bench.job,
     )

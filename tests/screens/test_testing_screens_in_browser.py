@@ -247,7 +247,9 @@ def test_every_screen_of_testing_is_sound_for_screen_readers_and_thumbs(
 
 #: What can be tapped and is lower than so many pixels: of a key its label counts, and a link within a
 #: sentence is none.
-_SMALL = """least => [...document.querySelectorAll('main a, main button, main summary, main label:has(input), main input')]
+_SMALL = """least => [...document.querySelectorAll(
+    'main a, main button, main summary, main label:has(input), main input')]
   .filter(one => !['radio', 'checkbox', 'hidden'].includes(one.type))
-  .filter(one => one.offsetParent && one.getBoundingClientRect().height < least && !one.closest('details.gate > summary'))
+  .filter(one => one.offsetParent && one.getBoundingClientRect().height < least
+    && !one.closest('details.gate > summary'))
   .map(one => one.outerHTML.slice(0, 90))"""

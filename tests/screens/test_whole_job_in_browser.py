@@ -321,7 +321,8 @@ def kept(hand: Hand) -> None:
     """Wait until the phone has copies of all that the screen names as coming next."""
     claim = """async () => {
         const pages = await caches.open("corekit-pages-1");
-        const copies = await Promise.all(JSON.parse(document.querySelector("main").dataset.ahead).map((path) => pages.match(path)));
+        const copies = await Promise.all(JSON.parse(document.querySelector("main").dataset.ahead)
+          .map((path) => pages.match(path)));
         return copies.length > 3 && copies.every(Boolean);
     }"""
     soon(lambda: holds(hand, claim), lambda: "copies of what comes next")

@@ -4,8 +4,8 @@ Tests start it and kill it.
 
 child.py PATH JOB save SEED          saves entries and issues invoices until it is killed
 child.py PATH JOB early SEED         the same with a defect: it acknowledges, sleeps, then commits
-child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and then fails while it is being built
-child.py PATH JOB together OTHER     issues one invoice over two jobs and kills itself when the first of them was told
+child.py PATH JOB issue COUNT        issues invoices; every fourth takes a number and fails while it is built
+child.py PATH JOB together OTHER     issues one invoice over two jobs and kills itself after the first
 child.py PATH JOB full BYTES         saves under a limit on file size until the store says what is wrong
 child.py PATH JOB migrate STEP       opens an older store and stops in the middle of one step
 """

@@ -243,7 +243,8 @@ class Typed:
 
     @property
     def name(self) -> str:
-        return f"{self.job}-step{self.step}-{'setup' if self.row is None else f'reading{self.row}'}-{self.of.partition('.')[2]}"
+        row = "setup" if self.row is None else f"reading{self.row}"
+        return f"{self.job}-step{self.step}-{row}-{self.of.partition('.')[2]}"
 
 
 def readings_of(job: str) -> Iterable[Typed]:

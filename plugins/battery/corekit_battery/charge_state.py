@@ -26,8 +26,8 @@ from .declarations import (
     full_acid,
     full_voltage,
     level,
-    rest_time,
     open_circuit_voltage,
+    rest_time,
     surface_charge,
     temperature,
 )

@@ -15,8 +15,8 @@ from .declarations import (
     cranking_voltage,
     load_voltage,
     logged_minimum,
-    rating,
     open_circuit_voltage,
+    rating,
     sample_interval,
     tester_figure,
 )

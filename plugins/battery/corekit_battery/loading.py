@@ -23,9 +23,9 @@ from .declarations import (
     load_current,
     load_time,
     load_voltage,
+    open_circuit_voltage,
     rating,
     replace,
-    open_circuit_voltage,
     temperature,
 )
 from .tables import Rows, pair

@@ -21,8 +21,8 @@ from .declarations import (
     case_seen,
     clean_contacts,
     level,
-    replace,
     open_circuit_voltage,
+    replace,
     temperature,
     terminals,
 )
