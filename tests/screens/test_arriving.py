@@ -91,7 +91,7 @@ def test_an_odometer_takes_the_unit_key_that_was_pressed(client: Any, shop: Shop
 
 def test_without_any_number_a_reason_is_asked_for_in_the_open(client: Any, shop: Shop) -> None:
     refused = send(
-        client, form_of(client.get("/new").text), reason="Cranks slowly.", vehicle__told="small van"
+        client, form_of(client.get("/new").text), reason="Cranks slowly.", vehicle__description="small van"
     )
     assert refused.status_code == 422 and "neither VIN nor plate" in refused.text
     assert re.search(r"<details open>(?:(?!</details>).)*neither VIN nor plate", refused.text, re.S), (
@@ -100,14 +100,18 @@ def test_without_any_number_a_reason_is_asked_for_in_the_open(client: Any, shop:
     assert "no_vin =" not in refused.text, "the language of files has no place on a screen"
     assert 'value="small van"' in refused.text
     job = begun(
-        client, shop, reason="Cranks slowly.", vehicle__told="small van", vehicle__no_vin="not seen yet"
+        client,
+        shop,
+        reason="Cranks slowly.",
+        vehicle__description="small van",
+        vehicle__no_vin="not seen yet",
     )
     assert job.vehicle.why_no_vin == "not seen yet"
 
 
 def test_the_same_new_job_comes_back_after_a_fault(client: Any, shop: Shop) -> None:
     form = form_of(client.get("/new").text)
-    refused = send(client, form, reason="Cranks slowly.", vehicle__told="small van")
+    refused = send(client, form, reason="Cranks slowly.", vehicle__description="small van")
     assert form_of(refused.text)["to"] == form["to"]
 
 
@@ -139,13 +143,13 @@ def test_what_is_said_anew_corrects_and_loses_nothing(client: Any, shop: Shop) -
         client,
         shop,
         reason="Cranks slowly.",
-        vehicle__told="small van",
+        vehicle__description="small van",
         vehicle__no_vin="not seen yet",
         customer__name="Sample Keeper",
     )
     page = client.get(f"/job/{job.id}/arrive").text
     said = {
-        "vehicle__told": "small van, 2011",
+        "vehicle__description": "small van, 2011",
         "vehicle__plate": "DEMO-7",
         "vehicle__no_vin": "",
         "vehicle__odometer": "98400 km",
@@ -237,7 +241,7 @@ def test_another_car_beside_no_job_is_not_there(client: Any) -> None:
 def test_a_fault_beside_another_car_keeps_whose_driveway_it_is(client: Any, shop: Shop) -> None:
     first = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1")
     form = form_of(client.get(f"/new?beside={first.id}").text)
-    refused = send(client, form, reason="Smells.", vehicle__told="saloon")
+    refused = send(client, form, reason="Smells.", vehicle__description="saloon")
     assert refused.status_code == 422 and form_of(refused.text)["step[0].arrived.same_trip_as"] == first.name
 
 
