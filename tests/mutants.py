@@ -1,6 +1,6 @@
 """Plants small defects and asks whether a test notices: a mutation run over the middle of the house.
 
-    python tests/mutants.py map  OUT.json      which test reaches which line (runs the whole suite once)
+    python tests/mutants.py map  OUT.json [PATH …]     which test reaches which line (runs these tests once)
     python tests/mutants.py draw OUT.json --seed 7 --count 300 [--jobs 2]
 
 `draw` prints its seed, then one line for every defect that no test noticed, with the place and what was
@@ -135,13 +135,15 @@ class _Reached:
         self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
 
 
-def write_map(out: Path) -> int:
-    """Run the suite once and write, for each file and line, which tests reach it."""
+def write_map(out: Path, paths: Sequence[str]) -> int:
+    """Run these tests once, else the whole suite, and write, for each file and line, which tests reach it."""
     import pytest
 
     reached = _Reached()
     reached.coverage.start()
-    code = pytest.main(["-q", "-p", "no:cacheprovider", "-m", "not browser", str(ROOT)], plugins=[reached])
+    code = pytest.main(
+        ["-q", "-p", "no:cacheprovider", "-m", "not browser", *(paths or [str(ROOT)])], plugins=[reached]
+    )
     reached.coverage.stop()
     data = reached.coverage.get_data()
     lines: dict[str, dict[str, list[str]]] = {}
@@ -252,12 +254,13 @@ def main() -> int:
     )
     parser.add_argument("verb", choices=("map", "draw"))
     parser.add_argument("map", type=Path)
+    parser.add_argument("paths", nargs="*")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=300)
     parser.add_argument("--jobs", type=int, default=2)
     chosen = parser.parse_args()
     if chosen.verb == "map":
-        return write_map(chosen.map)
+        return write_map(chosen.map, chosen.paths)
     return draw(
         Reach(**json.loads(chosen.map.read_text("utf-8"))),
         seed=chosen.seed,
