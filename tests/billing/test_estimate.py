@@ -146,7 +146,7 @@ def test_a_declined_operation_takes_all_its_lines_along() -> None:
 
 @pytest.mark.parametrize("key", ["battery.charge", ""])
 def test_what_is_not_on_the_estimate_cannot_be_declined(key: str) -> None:
-    with pytest.raises(ValueError, match=r"on it are battery\.find_drain"):
+    with pytest.raises(ValueError, match=r"on it are battery\.trace_draw"):
         without_declined((*diagnosis_lines(book()), *repair_lines(book(), [DRAIN])), [key])
 
 

@@ -16,7 +16,7 @@ from corekit.model.entry import Entry
 
 from .visits_by_answer import demo_shop
 
-ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "told": "a small van"}}
+ARRIVAL = {"reason": "Cranks slowly.", "vehicle": {"plate": "DEMO-9", "description": "a small van"}}
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 TYPED = "2026-03-01T09:00:00+01:00"
 

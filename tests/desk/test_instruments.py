@@ -156,13 +156,14 @@ def test_what_cannot_be_meant_is_refused_with_its_place(folder: Path, more: str,
 
 
 def test_a_reading_that_no_system_knows_is_refused_as_what_an_instrument_is_for(folder: Path) -> None:
-    said(folder, METER.replace("battery.open_circuit_voltage", "battery.rest_voltag"))
+    said(folder, METER.replace("battery.open_circuit_voltage", "battery.open_circuit_voltag"))
     with (
         Shop(folder) as shop,
         pytest.raises(
             DataFileError,
             match=(
-                r'instruments\.meter\.for: "battery\.rest_voltag" is not known.*write "battery\.rest_voltage"'
+                r'instruments\.meter\.for: "battery\.open_circuit_voltag" is not known.*'
+                r'write "battery\.open_circuit_voltage"'
             ),
         ),
     ):

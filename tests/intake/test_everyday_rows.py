@@ -83,7 +83,7 @@ def test_a_wait_that_is_none_is_refused(wait: str) -> None:
 
 
 def test_what_waits_is_a_reading_that_some_system_knows() -> None:
-    (fault,) = faults({"started": {"of": "battery.drian", "wait": "30 min"}})
+    (fault,) = faults({"started": {"of": "battery.parasitic_drwa", "wait": "30 min"}})
     assert '"battery.parasitic_draw"' in fault
 
 

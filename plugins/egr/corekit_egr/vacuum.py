@@ -139,7 +139,7 @@ def source_vacuum(
         ck.Says(
             passes="The regulator is supplied with {read}{level}; {limit} is usual.",
             fails=(
-                "The regulator is supplied with only {read}{level}; {limit} is usual. Likely causes: a"
+                "The regulator is supplied with only {read}{level}; {limit} is usual. Usual causes: a"
                 " leaking or blocked hose, or an engine with low vacuum. Without vacuum the valve"
                 " cannot open."
             ),

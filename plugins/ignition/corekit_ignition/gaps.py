@@ -396,7 +396,7 @@ def firing(
                 "The firing voltages are close together; the highest is {times} times the mean of the others."
             ),
             fails=(
-                "{it} needs {read} to fire, {times} times the mean of the others. Likely causes there:"
+                "{it} needs {read} to fire, {times} times the mean of the others. Usual causes there:"
                 " a wide gap, an open or loose lead, or a lean mixture."
             ),
             undecided=(

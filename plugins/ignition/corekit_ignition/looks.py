@@ -182,7 +182,7 @@ def spark_seen(
         yield case.advise(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
             (
-                "At the spark tester there is {what} on {bad}, and the coil supply is good. Likely"
+                "At the spark tester there is {what} on {bad}, and the coil supply is good. Usual"
                 " causes: {where}."
             ),
             values={"where": where, **words},
@@ -218,12 +218,12 @@ def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[c
     says = {
         Switching.SWINGS: "While cranking the coil is switched on and off.",
         Switching.HIGH: (
-            "While cranking the coil's switched side stays high: it is never switched on. Likely"
+            "While cranking the coil's switched side stays high: it is never switched on. Usual"
             " causes: points, module, pick-up or their wiring."
         ),
         Switching.LOW: (
             "While cranking the coil's switched side stays low: never switched off, or no supply"
-            " arrives. Likely causes: points, module, a short, or the feed."
+            " arrives. Usual causes: points, module, a short, or the feed."
         ),
     }[seen]
     yield case.visual(

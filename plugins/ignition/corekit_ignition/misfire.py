@@ -139,7 +139,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         }
         parts = own.get(how, "its plug, lead or coil") if how is not None else "its plug, lead or coil"
         return (
-            f"Nearly all are on {worst.place}. Likely causes belong to that cylinder alone: {parts},"
+            f"Nearly all are on {worst.place}. Usual causes belong to that cylinder alone: {parts},"
             " injector,"
             " compression. Swapping parts with another cylinder tells them apart."
         )
@@ -148,7 +148,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
     least = min(SEVERAL * total, even / AS_MUCH)
     if worst.number <= AS_MUCH * even and all(reading.number > least for reading in counts):
         return (
-            "They are spread over all cylinders alike. Likely causes are what all share: first the"
+            "They are spread over all cylinders alike. Usual causes are what all share: first the"
             " coil supply, then fuel, air and timing."
         )
     several = SEVERAL * total if worst.number > SEVERAL * total else even
