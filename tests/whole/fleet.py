@@ -63,7 +63,7 @@ class Fleet:
         self,
         name: str,
         *,
-        told: str,
+        description: str,
         plate: str,
         customer: dict[str, str] | None = None,
         work: tuple[str, ...] = (),
@@ -75,7 +75,7 @@ class Fleet:
         rows: dict[str, Any] = {
             "job": name,
             "reason": f"Complaint about {name}.",
-            "vehicle": {"plate": plate, "description": told},
+            "vehicle": {"plate": plate, "description": description},
             "customer": CUSTOMER if customer is None else customer,
             "traits": {"battery.type": "agm flat plate"},
             "step": [*SOUND, *more.pop("step", [])],
