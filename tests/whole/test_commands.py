@@ -838,7 +838,7 @@ def test_what_only_a_draft_has_is_refused_without_draft(
     before = files(demo_copy)
     refused(corekit(verb, WORN, *option, shop=demo_copy), option[0], "--draft", "Nothing was written")
     assert files(demo_copy) == before
-    assert list(tmp_path.iterdir()) == []
+    assert list(tmp_path.iterdir()) == [demo_copy]
 
 
 def test_a_draft_is_of_one_job(demo_copy: Path) -> None:
