@@ -137,7 +137,7 @@ def told_in(job: str) -> dict[str, Any]:
 
 def persons_in(job: str) -> list[str]:
     """All that a demo's visit file says of a person: names, phones, addresses, plate, full VIN, what was
-    told, the complaint.
+    description, the complaint.
     """
     data = told_in(job)
     vehicle = {key: data["vehicle"].get(key) for key in ("plate", "vin", "description")}

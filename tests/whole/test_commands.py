@@ -125,7 +125,7 @@ def test_version_is_one_line() -> None:
 
 
 def test_an_unknown_verb_is_named_with_the_nearest_one() -> None:
-    refused(corekit("isue"), "'isue'", "Do you mean issue?", "corekit --help", code=2)
+    refused(corekit("invoce"), "'invoce'", "Do you mean invoice?", "corekit --help", code=2)
     refused(corekit("xyzzy"), "'xyzzy'", "corekit --help", code=2)
     assert "Do you mean" not in corekit("xyzzy").words
 
@@ -769,7 +769,7 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(
 
 def test_nothing_that_calls_for_work_makes_no_repair_estimate(shop: Path, tmp_path: Path) -> None:
     text = real(JOBS["undecided"].read_text("utf-8"))
-    approved = text[text.index("[[step]]\nagreed") : text.index("[[step]]\nseen")]
+    approved = text[text.index("[[step]]\napproved") : text.index("[[step]]\nseen")]
     paid = text[text.index("[[step]]\npaid") :]
     done(corekit("add", written(tmp_path, edited(text, (approved, ""), (paid, ""))), shop=shop))
     refused(
@@ -842,7 +842,7 @@ def test_what_only_a_draft_has_is_refused_without_draft(
     before = files(demo_copy)
     refused(corekit(verb, WORN, *option, shop=demo_copy), option[0], "--draft", "Nothing was written")
     assert files(demo_copy) == before
-    assert list(tmp_path.iterdir()) == []
+    assert list(tmp_path.iterdir()) == [demo_copy]
 
 
 def test_a_draft_is_of_one_job(demo_copy: Path) -> None:
