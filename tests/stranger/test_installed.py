@@ -88,6 +88,7 @@ def test_its_findings_stand_on_an_invoice(environment: Path, tmp_path: Path) -> 
         str(PLUGIN / "tests" / "visit.toml"),
         "--shop",
         "demo-out",
+        "--draft",
         "--out",
         "draft.pdf",
         folder=tmp_path,

@@ -523,7 +523,7 @@ def test_a_check_that_fails_is_a_gap_and_the_other_checks_stand(
 from collections.abc import Iterator
 from typing import Annotated
 import corekit as ck
-from corekit_battery.declarations import rest_voltage
+from corekit_battery.declarations import open_circuit_voltage
 mine = ck.System("mine", "Another look")
 seen = mine.measurand("x", "V", "X", possible=(0, 1), usual=(0, 1), accuracy="1 %")
 @mine.check("Falls over")

@@ -93,7 +93,7 @@ def test_what_python_and_the_command_see_is_the_same(here: Path) -> None:
 
 
 def test_it_cannot_be_issued_before_the_approval_and_nothing_is_kept_of_the_attempt(here: Path) -> None:
-    lines = [line for line in block().splitlines() if "agree(" not in line]
+    lines = [line for line in block().splitlines() if "approve(" not in line]
     run = subprocess.run(
         [sys.executable, "-c", "\n".join(lines)], cwd=here, capture_output=True, text=True, check=False
     )
