@@ -261,8 +261,7 @@ def close(page: Any) -> None:
 
     Where a page wants to know when it is left (pagehide), Chromium drops a request to close it that comes
     while the next document is put in its place, and yet says that it was done; `page.close()` and
-    `context.close()` then wait for ever. The screens go on by themselves, so this asks until the page is
-    gone.
+    `context.close()` then wait for ever. The screens go on by themselves, so this asks until one is gone.
     """
     from playwright.sync_api import TimeoutError as Late
 
