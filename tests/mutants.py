@@ -121,7 +121,9 @@ class _Reached:
         import coverage
 
         self.coverage = coverage.Coverage(
-            data_file=None, include=[f"{ROOT}/{place}*" for place in PLACES], messages=False
+            data_file=None,
+            include=[f"{ROOT}/{place}" if place.endswith(".py") else f"{ROOT}/{place}/*" for place in PLACES],
+            messages=False,
         )
         self.seconds: dict[str, float] = {}
 
@@ -183,7 +185,7 @@ def _noticed(mutant: Mutant, reach: Reach, tree: Path) -> bool:
     source = target.read_text("utf-8")
     target.write_text(mutant.source, "utf-8")
     try:
-        tests, total, batch, done = reach.tests(mutant), 0.0, [], 0.0
+        tests, total, batch, done = reach.tests(mutant), 0.0, list[str](), 0.0
         for name in tests:
             batch.append(name)
             total += reach.seconds[name]
