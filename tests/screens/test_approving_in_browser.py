@@ -198,8 +198,9 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
             else []
         )
         wrong += page.evaluate(
-            """[...document.querySelectorAll("main button, main summary, main .answer span, main .key span,
-              main .main, main .other, main .row, main .go a")]
+            """[...document.querySelectorAll(
+              "main button, main summary, main .answer span, main .key span," +
+              "main .main, main .other, main .row, main .go a")]
             .filter((one) => one.checkVisibility() && one.getBoundingClientRect().height < 48)
               .map((one) => `small: ${one.textContent.trim()}`)"""
         )
