@@ -37,7 +37,7 @@ from cattrs.errors import (
     IterableValidationNote,
 )
 
-from .fault import DataFileError, Fault, Faults, Place, any_of, near, quoted
+from .fault import DataFault, DataFileError, Faults, Place, any_of, near, quoted
 
 T = TypeVar("T")
 
@@ -121,7 +121,7 @@ def refuse(path: str, got: str, expected: str, write: str = "") -> NoReturn:
     Raises:
         DataFileError: always.
     """
-    raise DataFileError([Fault(path, expected, got, write)])
+    raise DataFileError([DataFault(path, expected, got, write)])
 
 
 _AT = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")

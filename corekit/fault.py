@@ -16,7 +16,7 @@ SHOWN = 100
 
 
 @attrs.frozen
-class Fault:
+class DataFault:
     """One thing that is wrong.
 
     Attributes:
@@ -61,7 +61,7 @@ class DataFileError(CorekitError, ValueError):
     file = "The file"
     outcome = "cannot be used: {count}."
 
-    def __init__(self, faults: Iterable[Fault], where: str = "") -> None:
+    def __init__(self, faults: Iterable[DataFault], where: str = "") -> None:
         self.faults = tuple(faults)
         self.where = where
         count = f"{len(self.faults)} faults" if len(self.faults) > 1 else "one fault"
@@ -80,7 +80,7 @@ Place = tuple[str | int, ...]
 class Faults:
     """The list while it grows, each fault with its place: the keys and numbers that lead to it."""
 
-    found: list[tuple[Place, Fault]] = attrs.field(factory=list)
+    found: list[tuple[Place, DataFault]] = attrs.field(factory=list)
     places: set[Place] = attrs.field(factory=set)
 
     def add(
@@ -93,7 +93,7 @@ class Faults:
         asked: bool = False,
         guesses: Iterable[str] = (),
     ) -> None:
-        self.found.append((path, Fault(path_text(path), expected, got, write, asked, tuple(guesses))))
+        self.found.append((path, DataFault(path_text(path), expected, got, write, asked, tuple(guesses))))
         self.places.add(path)
 
     def at(self, path: Place) -> bool:
@@ -113,7 +113,7 @@ class Faults:
         if self.found:
             raise DataFileError(self.in_order_of(data), where)
 
-    def in_order_of(self, data: Mapping[str, Any]) -> list[Fault]:
+    def in_order_of(self, data: Mapping[str, Any]) -> list[DataFault]:
         """The faults in the order in which their places stand in the data; what is missing comes after what
         is there.
         """

@@ -8,7 +8,7 @@ from pathlib import Path
 import attrs
 
 from .datafile import read_toml, structured, table
-from .fault import DataFileError, Fault, Faults, Place, quoted
+from .fault import DataFault, DataFileError, Faults, Place, quoted
 from .model.source import Source
 from .model.trouble import CodeError, is_generic, read_code
 
@@ -28,7 +28,9 @@ def data_path(name: str) -> Path:
     """
     parts = name.split("/")
     if parts[0] not in FOLDERS or any(part in ("", ".", "..") for part in parts):
-        raise DataFileError([Fault("data", f"a name in {', '.join(FOLDERS)}", f"there is no {quoted(name)}")])
+        raise DataFileError(
+            [DataFault("data", f"a name in {', '.join(FOLDERS)}", f"there is no {quoted(name)}")]
+        )
     installed = _PACKAGE.joinpath(*parts)
     if installed.exists():
         return installed
@@ -37,7 +39,7 @@ def data_path(name: str) -> Path:
     if (checkout / "pyproject.toml").is_file() and beside.exists():
         return beside
     got = f"is neither at {installed} nor beside pyproject.toml in {checkout}; install corekit again"
-    raise DataFileError([Fault(name, "", got)], "corekit's data")
+    raise DataFileError([DataFault(name, "", got)], "corekit's data")
 
 
 @table

@@ -15,7 +15,7 @@ import attrs
 
 from .datafile import read_toml
 from .errors import CorekitError
-from .fault import DataFileError, Fault, quoted
+from .fault import DataFault, DataFileError, quoted
 from .reference import data_path
 
 _DEFINITION = "si-brochure"  # the source of every row that names none
@@ -166,7 +166,7 @@ def _shared() -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
 
 
 def _refused(*faults: str) -> DataFileError:
-    return DataFileError([Fault("unit", "", fault) for fault in faults], "shared/units.toml")
+    return DataFileError([DataFault("unit", "", fault) for fault in faults], "shared/units.toml")
 
 
 def _indexed(kinds: Mapping[str, Kind], units: tuple[Unit, ...]) -> Table:

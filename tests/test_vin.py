@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from corekit.model.vin import Check, VinError, check_digit, model_years, read_vin, weighted_sum
+from corekit.model.vin import VinCheck, VinError, check_digit, model_years, read_vin, weighted_sum
 
 
 @pytest.mark.parametrize(
@@ -21,7 +21,7 @@ from corekit.model.vin import Check, VinError, check_digit, model_years, read_vi
     ],
 )
 def test_the_check_digit_is_the_weighted_sum_by_eleven(vin: str, total: int, digit: str) -> None:
-    assert (weighted_sum(vin), check_digit(vin), read_vin(vin).check) == (total, digit, Check.AGREES)
+    assert (weighted_sum(vin), check_digit(vin), read_vin(vin).check) == (total, digit, VinCheck.AGREES)
 
 
 @pytest.mark.parametrize(
@@ -38,7 +38,7 @@ def test_the_check_digit_is_the_weighted_sum_by_eleven(vin: str, total: int, dig
     ids=lambda vin: f"core-vin-05-{vin}",
 )
 def test_synthetic_numbers_agree_with_their_check_digit(vin: str) -> None:
-    assert read_vin(vin).check is Check.AGREES
+    assert read_vin(vin).check is VinCheck.AGREES
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ def test_position_7_settles_the_year_of_a_light_vehicle_only(vin: str, year: int
 
 def test_letters_of_one_value_hide_a_wrong_character_core_vin_07() -> None:
     # E and V are both 5 in 49 CFR 565.15(c): the check cannot see this one
-    assert read_vin("0TSTE1A16A0000001").check is read_vin("0TSTV1A16A0000001").check is Check.AGREES
+    assert read_vin("0TSTE1A16A0000001").check is read_vin("0TSTV1A16A0000001").check is VinCheck.AGREES
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_a_text_without_the_form_of_a_vin_is_refused(vin: str, says: str) -> Non
 
 def test_a_check_digit_that_differs_is_a_result_core_vin_08() -> None:
     read = read_vin("0TSTE1A17A0000001")
-    assert (read.check, read.expected, read.mandatory) == (Check.DIFFERS, "6", False)
+    assert (read.check, read.expected, read.mandatory) == (VinCheck.DIFFERS, "6", False)
     assert read_vin("1G4AH59H55G118341").mandatory
 
 

@@ -21,7 +21,7 @@ from ..model.records import Approved, Estimated, Repaired
 from .book import PriceBook
 from .estimate import without_declined
 from .line import Line, from_data
-from .totals import Totals, percent_of, totals
+from .totals import BillTotals, percent_of, totals
 
 
 class ConsentError(CorekitError, ValueError):
@@ -163,7 +163,10 @@ class ApprovedWork:
 
 
 def may_invoice(
-    lines: Sequence[Line], work: ApprovedWork, rounding: Money | None = None, come_to: Totals | None = None
+    lines: Sequence[Line],
+    work: ApprovedWork,
+    rounding: Money | None = None,
+    come_to: BillTotals | None = None,
 ) -> None:
     """Return when these lines may be invoiced; else say why not.
 
@@ -214,7 +217,9 @@ def may_invoice(
         )
 
 
-def rounding_to_approved(lines: Sequence[Line], work: ApprovedWork, come_to: Totals | None = None) -> Money:
+def rounding_to_approved(
+    lines: Sequence[Line], work: ApprovedWork, come_to: BillTotals | None = None
+) -> Money:
     """The rounding amount (BT-114, zero or negative) that keeps an invoice within the sum of several
     estimates.
 

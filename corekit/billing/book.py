@@ -14,7 +14,7 @@ OUTSIDE_TAX = "none"
 
 
 @attrs.frozen(kw_only=True)
-class Part:
+class PricedPart:
     """What goes into a vehicle: its net unit price, how many, and in which condition it is."""
 
     name: str
@@ -24,11 +24,11 @@ class Part:
 
 
 @attrs.frozen(kw_only=True)
-class Operation:
+class PricedOperation:
     """What a piece of repair work takes: hours and parts. `hazard` is a caution for the one who does it."""
 
     hours: Decimal
-    parts: tuple[Part, ...] = ()
+    parts: tuple[PricedPart, ...] = ()
     hazard: str = ""
 
 
@@ -63,4 +63,4 @@ class PriceBook:
     travel: Decimal | None
     diagnosis: Decimal
     diagnosis_cap: Decimal | None
-    operations: Mapping[str, Operation]
+    operations: Mapping[str, PricedOperation]

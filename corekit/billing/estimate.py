@@ -8,7 +8,7 @@ from decimal import Decimal
 import attrs
 
 from ..errors import InputError
-from ..fault import DataFileError, Fault
+from ..fault import DataFault, DataFileError
 from ..model.money import total
 from .book import PriceBook
 from .line import Ground, GroundKind, Line, LineKind, priced_line
@@ -77,7 +77,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         if km is None:
             got = "a distance is needed to price the drive"
             write = 'the kilometres with the estimate, or flat = "…" here'
-            raise PriceError([Fault("travel.per_km", "the kilometres", got, write)], book.where)
+            raise PriceError([DataFault("travel.per_km", "the kilometres", got, write)], book.where)
         if km < 0:
             raise InputError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
@@ -93,7 +93,7 @@ def _keep_within_cap(lines: Sequence[Line], book: PriceBook) -> None:
             f"call-out, travel and diagnosis come to {come_to} {book.currency}, above the cap of"
             f" {book.diagnosis_cap}"
         )
-        raise PriceError([Fault("diagnosis.cap", "", over, "a higher cap, or charge less")], book.where)
+        raise PriceError([DataFault("diagnosis.cap", "", over, "a higher cap, or charge less")], book.where)
 
 
 def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line, ...]:
@@ -109,7 +109,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
     if unpriced := [key for key in keys if key not in book.operations]:
         raise PriceError(
             [
-                Fault(
+                DataFault(
                     f'operations."{key}"',
                     "its price",
                     "is not priced",

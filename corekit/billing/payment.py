@@ -9,7 +9,7 @@ import attrs
 from ..errors import CorekitError
 from ..model.money import Money, total
 from ..model.records import Paid, PaymentTaken
-from .totals import Payable, Totals, payable
+from .totals import BillTotals, Payable, payable
 
 
 class PaymentError(CorekitError, ValueError):
@@ -17,7 +17,7 @@ class PaymentError(CorekitError, ValueError):
 
 
 @attrs.frozen(kw_only=True)
-class Receipt:
+class AmountReceived:
     """Money received: how much, how, what had been paid before, and what is left to pay (0: settled)."""
 
     amount: Money
@@ -47,13 +47,13 @@ def paid_so_far(payments: Iterable[Paid | PaymentTaken], currency: str) -> Money
 
 
 def payable_after(
-    of: Totals, payments: Iterable[Paid | PaymentTaken], rounding: Money | None = None
+    of: BillTotals, payments: Iterable[Paid | PaymentTaken], rounding: Money | None = None
 ) -> Payable:
     """What is due after these payments."""
     return payable(of, paid_so_far(payments, of.gross.currency), rounding)
 
 
-def receive(amount: Money, how: str, against: Payable) -> Receipt:
+def receive(amount: Money, how: str, against: Payable) -> AmountReceived:
     """Take money against what is due; the receipt says what is left.
 
     Raises:
@@ -78,4 +78,4 @@ def receive(amount: Money, how: str, against: Payable) -> Receipt:
             f"Only {due} {due.currency} is due, and {amount} was given; give back {amount - due} and record"
             f" {due}."
         )
-    return Receipt(amount=amount, how=how, paid_before=against.paid, due=due - amount)
+    return AmountReceived(amount=amount, how=how, paid_before=against.paid, due=due - amount)

@@ -12,7 +12,7 @@ import attrs
 from ..datafile import Count, needed, structured, table
 from ..fault import Faults, Place, quoted
 from ..model.money import minor_digits
-from .book import OUTSIDE_TAX, Operation, Part, PriceBook
+from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart
 from .line import Condition, LineKind
 
 _ZERO = Decimal(0)
@@ -207,7 +207,7 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
     return {name: percent or _ZERO for name, percent in tax.rates.items()}, tax_of
 
 
-def _operation(path: Place, key: str, table: OperationTable, places: int, faults: Faults) -> Operation:
+def _operation(path: Place, key: str, table: OperationTable, places: int, faults: Faults) -> PricedOperation:
     if not _OPERATION_KEY.fullmatch(key):
         example = 'the key whole and in quotes, as in [operations."brakes.bleed"]'
         faults.add(path, "is no operation key", "system.name", example)
@@ -224,10 +224,10 @@ def _operation(path: Place, key: str, table: OperationTable, places: int, faults
             if same != n and row.name and row.condition:
                 got = f"{quoted(row.name)}, {row.condition}, stands in parts[{same}] already"
                 faults.add((*path, "parts", n), got, "each part once", "one row with the whole quantity")
-    return Operation(hours=hours, parts=tuple(parts), hazard=table.hazard)
+    return PricedOperation(hours=hours, parts=tuple(parts), hazard=table.hazard)
 
 
-def _part(path: Place, row: PartRow, places: int, faults: Faults) -> Part:
+def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
     if not row.name.strip() and not faults.at((*path, "name")):
         faults.add((*path, "name"), "is empty", "what the part is called")
     _fine((*path, "price"), row.price, places, faults)
@@ -241,7 +241,7 @@ def _part(path: Place, row: PartRow, places: int, faults: Faults) -> Part:
         got = f"is {row.price}, and a part of the customer's own is not sold"
         faults.add((*path, "price"), got, "no price", '"0.00"')
     condition = row.condition or Condition.NEW
-    return Part(name=row.name, price=row.price, quantity=row.quantity, condition=condition)
+    return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition)
 
 
 def _fine(path: Place, number: Decimal | None, places: int, faults: Faults) -> None:

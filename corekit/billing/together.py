@@ -11,18 +11,18 @@ from ..model.money import Money, total
 from .approval import ApprovedWork, may_invoice, rounding_to_approved
 from .book import PriceBook
 from .line import Line
-from .totals import Totals, totals
+from .totals import BillTotals, totals
 
 
 @attrs.frozen(kw_only=True)
-class Share:
+class JobShare:
     """What one job brings to an invoice: its lines, and what was approved in it."""
 
     lines: tuple[Line, ...]
     work: ApprovedWork
 
     @cached_property
-    def totals(self) -> Totals:
+    def totals(self) -> BillTotals:
         """What the lines come to."""
         return totals(self.lines, self.work.book)
 
@@ -47,7 +47,7 @@ class Share:
         return self.totals.gross + self.rounding
 
 
-def together(shares: Sequence[Share], book: PriceBook) -> tuple[Totals, Money]:
+def together(shares: Sequence[JobShare], book: PriceBook) -> tuple[BillTotals, Money]:
     """What these jobs come to on one invoice, and its rounding amount (BT-114, zero or negative).
 
     Lines are rounded each, tax once per rate over all of them (EN 16931 BR-CO-10, BR-CO-17), so the whole can

@@ -43,7 +43,7 @@ class RateTotal:
 
 
 @attrs.frozen(kw_only=True)
-class Totals:
+class BillTotals:
     """What a document comes to.
 
     Attributes:
@@ -80,7 +80,7 @@ def totals(
     book: PriceBook,
     allowances: Sequence[Adjustment] = (),
     charges: Sequence[Adjustment] = (),
-) -> Totals:
+) -> BillTotals:
     """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the
     document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15).
 
@@ -107,7 +107,7 @@ def totals(
         total((item.amount for item in charges), book.currency),
     )
     net, tax = sum_of_lines - taken + added, total((row.tax for row in per_rate), book.currency)
-    return Totals(
+    return BillTotals(
         sum_of_lines=sum_of_lines,
         allowances=taken,
         charges=added,
@@ -135,7 +135,7 @@ def percent_of(rate: str, book: PriceBook) -> Decimal:
     return book.rates[rate]
 
 
-def payable(of: Totals, paid: Money | None = None, rounding: Money | None = None) -> Payable:
+def payable(of: BillTotals, paid: Money | None = None, rounding: Money | None = None) -> Payable:
     """What is due: gross less what was paid plus the rounding amount (BR-CO-16).
 
     The rounding amount is for cash without small coins, and for a cent by which tax on one invoice differs

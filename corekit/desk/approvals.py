@@ -20,7 +20,7 @@ from .errors import ApprovalError, DeskError
 
 
 @attrs.frozen(kw_only=True)
-class Approval:
+class ApprovalGiven:
     """What was said of an estimate, before it is compared with the document.
 
     Attributes:
@@ -47,7 +47,7 @@ class Approval:
     at: str = ""
 
     @classmethod
-    def of(cls, row: ApprovedRow) -> Approval:
+    def of(cls, row: ApprovedRow) -> ApprovalGiven:
         """What a row of a visit file or a screen says."""
         return cls(
             estimate=row.estimate,
@@ -68,7 +68,7 @@ def estimated_under(job: Job | None, name: str) -> Estimated | None:
     return estimates[-1] if estimates else None
 
 
-def draft_of(job: Job | None, approval: Approval) -> Draft:
+def draft_of(job: Job | None, approval: ApprovalGiven) -> Draft:
     """The row that an approval becomes, bound to the hash of its estimate. It takes the place of whatever was
     said of this estimate before, in a file, on a screen or by command.
 

@@ -38,7 +38,7 @@ def approve(
             already.
         ConsentError: what was declined is not on the estimate.
     """
-    approval = approvals.Approval(
+    approval = approvals.ApprovalGiven(
         estimate=estimate.name,
         paper=document_hash(estimate.document),
         by=by,

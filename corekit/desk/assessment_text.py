@@ -23,14 +23,14 @@ from ..plugin.case import limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences
-from .check import Seen
+from .check import CheckView
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
 LEAST_SHARE = 0.005  # of an uncertainty; smaller ones are only counted
 
 
-def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
+def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     """Findings most urgent first, then gaps, suspects and next tests with hazard before step; with
     `uncertainty` also where theirs comes from.
     """
@@ -97,7 +97,7 @@ def as_words(seen: Seen, *, uncertainty: bool = False) -> str:
     return printable("\n\n".join(parts))
 
 
-def _where_it_stands(seen: Seen) -> list[str]:
+def _where_it_stands(seen: CheckView) -> list[str]:
     """What waits, why the job was left open, how it ended, what is not charged."""
     job = seen.assessment.job
     lines = []
@@ -123,7 +123,7 @@ def printable(text: str) -> str:
     return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
 
 
-def _tally(seen: Seen) -> str:
+def _tally(seen: CheckView) -> str:
     counts: dict[str, int] = {}
     for finding in seen.assessment.current:
         counts[str(finding.verdict)] = counts.get(str(finding.verdict), 0) + 1
@@ -131,7 +131,7 @@ def _tally(seen: Seen) -> str:
     return tally or "no findings yet"
 
 
-def _finding(finding: Finding, many: bool, seen: Seen) -> str:
+def _finding(finding: Finding, many: bool, seen: CheckView) -> str:
     when = f" ({stage_name(finding.stage)})" if many else ""
     lines = [f"{finding.verdict}{when}, {finding.urgency}: {finding.text}"]
     beside = []
@@ -168,11 +168,11 @@ def _needed(finding: Finding) -> str:
     return uncertainty_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
 
 
-def _readings(seen: Seen) -> list[Reading]:
+def _readings(seen: CheckView) -> list[Reading]:
     return [reading for stage in seen.assessment.readings for reading in stage]
 
 
-def _uncertainties(seen: Seen) -> Iterator[str]:
+def _uncertainties(seen: CheckView) -> Iterator[str]:
     """Of every judged value its budget in plain words, and at last what else bears on the readings."""
     many, readings = len(seen.assessment.readings) > 1, _readings(seen)
     for finding in seen.assessment.findings:
@@ -200,7 +200,7 @@ def _uncertainties(seen: Seen) -> Iterator[str]:
             yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
 
 
-def _suspects(seen: Seen) -> list[str]:
+def _suspects(seen: CheckView) -> list[str]:
     """Likeliest first, each system by itself: their tables know nothing of each other."""
     rows = []
     for key, system in seen.plugins.systems.items():
@@ -220,7 +220,7 @@ def _suspects(seen: Seen) -> list[str]:
     return rows
 
 
-def _gaps(seen: Seen) -> list[str]:
+def _gaps(seen: CheckView) -> list[str]:
     """Of each system what was not read or looked at, in one list; then whatever has more to say."""
     missing: dict[str, dict[str, None]] = {}
     for gap in seen.assessment.open_gaps:
@@ -237,7 +237,7 @@ def _gap(gap: Gap) -> str:
     return gap.text if gap.reason is Reason.NOT_MEASURED else f"{gap.text} ({gap.reason})"
 
 
-def _call(seen: Seen, call: Call) -> str:
+def _call(seen: CheckView, call: Call) -> str:
     return _item(
         f"{seen.plugins.operations[call.operation].title}: "
         + ("ready for an estimate." if call.met else "not yet."),
@@ -245,7 +245,7 @@ def _call(seen: Seen, call: Call) -> str:
     )
 
 
-def _test(seen: Seen, index: int) -> str:
+def _test(seen: CheckView, index: int) -> str:
     test = seen.assessment.next_tests[index]
     wanted = _wanted(seen, test.wants)
     lines = [f"{index + 1}. {test.question}{_time(test)}"]
@@ -275,7 +275,7 @@ def _time(test: NextTest) -> str:
     return f" About {test.minutes:g} min." if test.minutes else ""
 
 
-def _wanted(seen: Seen, key: str) -> Measurand | Observation | None:
+def _wanted(seen: CheckView, key: str) -> Measurand | Observation | None:
     return seen.plugins.measurands.get(key) or seen.plugins.observations.get(key)
 
 
@@ -286,7 +286,7 @@ def _item(first: str, *more: str) -> str:
     return "\n".join(rows)
 
 
-def as_data(seen: Seen) -> dict[str, Any]:
+def as_data(seen: CheckView) -> dict[str, Any]:
     """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs,
     calls; numbers also as printed (`shown`).
     """
@@ -375,7 +375,7 @@ def _test_data(test: NextTest) -> dict[str, Any]:
     }
 
 
-def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
+def _finding_data(finding: Finding, seen: CheckView) -> dict[str, Any]:
     return {
         "system": finding.system,
         "code": finding.code,
@@ -395,7 +395,7 @@ def _finding_data(finding: Finding, seen: Seen) -> dict[str, Any]:
     }
 
 
-def _value_data(value: Value, unit: str, seen: Seen) -> dict[str, Any]:
+def _value_data(value: Value, unit: str, seen: CheckView) -> dict[str, Any]:
     rows = shares(value, _readings(seen))
     budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
     return {
@@ -422,7 +422,7 @@ def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
     }
 
 
-def _reading_data(reading: Reading, seen: Seen) -> dict[str, Any]:
+def _reading_data(reading: Reading, seen: CheckView) -> dict[str, Any]:
     return {
         "of": reading.measurand.key,
         "title": reading.measurand.title,

@@ -8,7 +8,7 @@ from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork, ConsentError
 from ..billing.book import PriceBook
 from ..billing.payment import payable_after
-from ..billing.together import Share
+from ..billing.together import JobShare
 from ..model.document import Document
 from ..model.job import Job
 from ..report.papers import invoice_document
@@ -32,7 +32,7 @@ class Bill:
             raise ConsentError(
                 f"Nothing in {job.name} was both approved and done, so there is nothing to invoice."
             )
-        self.share = Share(lines=self.lines, work=self.work)
+        self.share = JobShare(lines=self.lines, work=self.work)
         self.payable = payable_after(
             self.share.totals, [noted.record for noted in job.payments], self.share.rounding
         )

@@ -17,7 +17,7 @@ NO_CURRENCY = "XXX"
 
 
 @attrs.frozen(kw_only=True)
-class Seen:
+class CheckView:
     """An assessment, the plugins that made it, and what is odd in the file but no fault."""
 
     assessment: Assessment
@@ -25,7 +25,7 @@ class Seen:
     remarks: tuple[str, ...] = ()
 
 
-def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> Seen:
+def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> CheckView:
     """Assess a visit file, or a job of the shop in `folder`.
 
     For a file no shop is needed; its instruments are known if there is one.
@@ -42,15 +42,15 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
         shop = open_context(folder, plugins=plugins)
         with shop.store:
             assessment = assessment_of(shop, job_named(shop, visit), minutes_left)
-            return Seen(assessment=assessment, plugins=plugins)
+            return CheckView(assessment=assessment, plugins=plugins)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
         read = read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
         job, _ = scratch_job(read)
-        return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
+        return CheckView(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
     from . import paper
     from .settings import declared, read_prices, read_settings
 
     settings = read_settings(folder, demo=True)
     read = read_visit(Path(visit), declared(plugins, settings, read_prices(folder).currency))
     job, _ = scratch_job(read, paper.instruments_for(read, settings))
-    return Seen(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
+    return CheckView(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)

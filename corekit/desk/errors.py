@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from ..billing.approval import ConsentError
 from ..errors import CorekitError
-from ..fault import Fault
+from ..fault import DataFault
 from ..intake.fault import VisitError
 from ..store.errors import RequestConflictError, StoreError
 
@@ -19,7 +19,7 @@ __all__ = [
     "ConsentError",
     "DeskError",
     "EstimateAwaitedError",
-    "Fault",
+    "DataFault",
     "RequestConflictError",
     "StoreError",
     "VisitError",

@@ -21,7 +21,7 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.records import Estimated, body_of
 from ..report.papers import estimate_document
-from ..store.requests import Outcome
+from ..store.requests import RequestOutcome
 from . import paper
 from .approvals import must_be_open
 from .assessing import assessment_of
@@ -105,9 +105,9 @@ def estimate(
                     transaction.cancel()
                 elif known is None and isinstance(estimated, Entry):
                     transaction.note_standing(estimated)
-                    known = Outcome(job=job, entries=(estimated,))
+                    known = RequestOutcome(job=job, entries=(estimated,))
                 elif known is None and isinstance(estimated, Draft):
-                    known = Outcome(job=job, entries=tuple(transaction.append([estimated])))
+                    known = RequestOutcome(job=job, entries=tuple(transaction.append([estimated])))
         return _with_paper(shop, shop.store.job(job), Estimated(**known.entries[0].body))
 
 

@@ -96,7 +96,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str
         if approvals.estimated_under(job, step.estimate) is None:
             return drafts, step.estimate
         try:
-            drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
+            drafts.append(approvals.draft_of(job, approvals.ApprovalGiven.of(step)))
         except ApprovalError as error:
             at = f"{step.at}.{error.field}" if error.field else step.at
             raise ApprovalError(f"{at}: {error} {NOTHING_ADDED}", error.field) from error

@@ -9,7 +9,7 @@ import attrs
 
 from .. import units
 from ..assess.assessment import Assessment
-from ..fault import Fault
+from ..fault import DataFault
 from ..intake.fault import VisitError
 from ..model.document import FindingRow, ReadingRow
 from ..model.figure import Strip
@@ -63,7 +63,7 @@ class Preview:
     readings: tuple[UnderstoodReading, ...] = ()
     found: tuple[ShownFinding, ...] = ()
     gaps: tuple[Gap, ...] = ()
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[DataFault, ...] = ()
     remarks: tuple[str, ...] = ()
     assessment: Assessment | None = None
 

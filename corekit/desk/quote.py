@@ -21,7 +21,7 @@ from .offerable import requested_work
 
 
 @attrs.frozen(kw_only=True)
-class Part:
+class QuotePart:
     """Lines that are proposed and declined together: one piece of work, or call-out and diagnosis.
 
     Attributes:
@@ -44,7 +44,7 @@ class Part:
 class Prospect:
     """What an estimate would hold, piece by piece, and its total with tax."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[QuotePart, ...]
     total: Money
 
 
@@ -62,7 +62,7 @@ def prospect(
     return Prospect(parts=parts_of(lines), total=totals(lines, shop.prices).gross)
 
 
-def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
+def parts_of(lines: Sequence[Line]) -> tuple[QuotePart, ...]:
     """The lines by piece of work, in their order; call-out and diagnosis as one."""
     grouped: dict[str, list[Line]] = {}
     for line in lines:
@@ -70,16 +70,16 @@ def parts_of(lines: Sequence[Line]) -> tuple[Part, ...]:
     return tuple(_part(operation, tuple(group)) for operation, group in grouped.items())
 
 
-def estimated_parts(estimated: Estimated) -> tuple[Part, ...]:
+def estimated_parts(estimated: Estimated) -> tuple[QuotePart, ...]:
     """What an estimate that was made holds."""
     return parts_of([from_data(line) for line in estimated.lines])
 
 
-def _part(operation: str, lines: tuple[Line, ...]) -> Part:
+def _part(operation: str, lines: tuple[Line, ...]) -> QuotePart:
     net = lines[0].net
     for line in lines[1:]:
         net += line.net
-    return Part(
+    return QuotePart(
         operation=operation,
         title=lines[0].text,
         ground=ground_words(lines[0].ground),

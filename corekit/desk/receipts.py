@@ -8,7 +8,7 @@ from pathlib import Path
 import attrs
 
 from .._version import __version__
-from ..billing.payment import Receipt as Taken
+from ..billing.payment import AmountReceived as Taken
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, own_subject
 from ..model.job import Job

@@ -16,7 +16,7 @@ import attrs
 
 from ..billing.approval import ConsentError
 from ..billing.payment import PaymentError
-from ..fault import Fault
+from ..fault import DataFault
 from ..intake.fault import VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import ApprovedRow, VisitFile
@@ -296,7 +296,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
     for step in visit.steps:
         if isinstance(step, ApprovedRow):
             try:
-                drafts.append(approvals.draft_of(job, approvals.Approval.of(step)))
+                drafts.append(approvals.draft_of(job, approvals.ApprovalGiven.of(step)))
             except ApprovalError as error:
                 at = f"{step.at}.{error.field}" if error.field else step.at
                 raise _refused(at, str(error)) from error
@@ -313,4 +313,4 @@ def _at_its_row(error: Exception, reading: _Reading) -> VisitError:
 
 
 def _refused(at: str, why: str) -> VisitError:
-    return VisitError([Fault(at, "", why)], WHERE)
+    return VisitError([DataFault(at, "", why)], WHERE)

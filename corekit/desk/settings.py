@@ -11,8 +11,8 @@ import attrs
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
-from ..fault import DataFileError, Fault, Faults, Place, path_text, quoted
-from ..intake.datasheet import Sheet
+from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
+from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..model.records import Instrument
@@ -147,7 +147,7 @@ def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
     for key, name in settings.usual.items():
         if key not in plugins.measurands and key.partition(".")[0] in plugins.systems:
             got, expected, write = known.unknown(key, "a reading", plugins.measurands)
-            faults.append(Fault(path_text(("instruments", name, "for")), expected, got, write))
+            faults.append(DataFault(path_text(("instruments", name, "for")), expected, got, write))
     if faults:
         raise DataFileError(faults, SHOP_FILE)
     return known
@@ -165,7 +165,7 @@ def _instruments(form: ShopFile, faults: Faults) -> tuple[dict[str, Instrument],
         if not instrument.accuracy.strip() and not faults.at((*path, "accuracy")):
             got = "is missing" if row.accuracy is None else "is empty"
             faults.add((*path, "accuracy"), got, "the accuracy on its sheet", '"0.5 % + 2 digits"')
-        for place, got, expected, write in Sheet.of(instrument).faults():
+        for place, got, expected, write in Datasheet.of(instrument).faults():
             faults.add((*path, *place), got, expected, write)
         for n, key in enumerate(row.for_ or []):
             if key is not None and usual.setdefault(key, name) != name:

@@ -20,7 +20,7 @@ Odd = tuple[
 
 
 @attrs.frozen(kw_only=True)
-class Sheet:
+class Datasheet:
     """What is said of one instrument; texts as typed, empty where nothing is.
 
     Attributes:
@@ -36,7 +36,7 @@ class Sheet:
     reads: Sequence[str] = ()
 
     @classmethod
-    def of(cls, instrument: Instrument, reads: Sequence[str] = ()) -> Sheet:
+    def of(cls, instrument: Instrument, reads: Sequence[str] = ()) -> Datasheet:
         return cls(
             accuracy=instrument.accuracy,
             ranges=instrument.ranges,

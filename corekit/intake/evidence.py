@@ -11,9 +11,9 @@ from ..model.job import stage_name
 from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
-from .datasheet import Sheet
+from .datasheet import Datasheet
 from .drafts import Drafts, personal, words_of
-from .form import CodesRow, InstrumentRow, ReadingRow, SeenRow, SetupValue, SpecificationRow, StepRow
+from .form import CodesRow, InstrumentRow, ReadingForm, SeenRow, SetupValue, SpecificationRow, StepRow
 
 CODE_STATES = ("stored", "pending", "permanent")
 
@@ -33,7 +33,7 @@ class Evidence(Drafts):
         reads = list(dict.fromkeys(measurand.unit for measurand in self.used.get(name, {}).values()))
         self._full((*path, "interval"), row.interval)
         self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"')
-        for place, got, expected, write in Sheet.of(record, reads).faults():
+        for place, got, expected, write in Datasheet.of(record, reads).faults():
             self.faults.add((*path, *place), got, expected, write)
         for n, key in enumerate(row.for_ or []):
             if key is not None:
@@ -126,7 +126,7 @@ class Evidence(Drafts):
             "setup", f"{stage_name(self.stage)}/setup", body_of(Setup(stage=self.stage, values=values)), path
         )
 
-    def _reading(self, path: Place, row: ReadingRow, setup: str) -> None:
+    def _reading(self, path: Place, row: ReadingForm, setup: str) -> None:
         measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
         given = self._given((*path, "is"), row.is_, "the reading as it was read", '"12.64 V"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)

@@ -68,7 +68,7 @@ class SetupValue:
 
 
 @table
-class ReadingRow:
+class ReadingForm:
     of: str | None = None
     place: str | None = None
     is_: Quantity | None = None
@@ -186,7 +186,7 @@ class StepRow:
     remarked: RemarkedStep | None = None
     approved: ApprovedStep | None = None
     setup: dict[str, SetupValue | None] | None = None
-    readings: list[ReadingRow | None] | None = None
+    readings: list[ReadingForm | None] | None = None
     seen: list[SeenRow | None] | None = None
     codes: CodesRow | None = None
     requested: RequestedStep | None = None

@@ -12,7 +12,7 @@ from typing import Any
 import attrs
 
 from ..datafile import LARGEST, structured
-from ..fault import Fault, Faults
+from ..fault import DataFault, Faults
 from ..model.entry import Entry
 from ..model.job import Job
 from ..model.records import Customer, Opened, Vehicle, body_of
@@ -37,13 +37,13 @@ def whole(rows: Any) -> dict[str, Any]:
         VisitError: it is no table, is too large, or holds what no visit file holds.
     """
     if not isinstance(rows, Mapping):
-        raise VisitError([Fault("file", "a table of rows", "is no table")], WHERE)
+        raise VisitError([DataFault("file", "a table of rows", "is no table")], WHERE)
     data = dict(rows)
     size, keys_are_texts = _measured(data)
     if not keys_are_texts:
-        raise VisitError([Fault("file", "keys of the form", "has a key that is no text")], WHERE)
+        raise VisitError([DataFault("file", "keys of the form", "has a key that is no text")], WHERE)
     if size > LARGEST:
-        raise VisitError([Fault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
+        raise VisitError([DataFault("file", "rows of at most 1 MiB", "is larger than 1 MiB")], WHERE)
     try:
         looked_over(data)
     except VisitError as error:

@@ -17,14 +17,14 @@ from ..datafile import structured
 from ..fault import Faults, Place, any_of, path_text, quoted
 from ..model.entry import Draft
 from ..model.records import Customer, Opened, Vehicle, body_of
-from ..model.vin import Check, VinError, read_vin
+from ..model.vin import VinCheck, VinError, read_vin
 from .declared import Declared
 from .drafts import ApprovedRow, personal
 from .evidence import Evidence
 from .fault import VisitError
 from .file import read_data
 from .form import CustomerRow, StepRow, VehicleRow, VisitForm
-from .work import Work
+from .work import WorkRows
 
 __all__ = ["ApprovedRow", "VisitError", "VisitFile", "read_visit"]
 
@@ -87,7 +87,7 @@ _JOB = re.compile(r"\w[\w .-]{0,63}")
 _Single = TypeVar("_Single", Vehicle, Customer)
 
 
-class Reader(Evidence, Work):
+class Reader(Evidence, WorkRows):
     """One pass over a form."""
 
     def visit(self) -> VisitFile:
@@ -208,7 +208,7 @@ class Reader(Evidence, Work):
                 error.write,
             )
             return {}
-        if vin.check is Check.DIFFERS:
+        if vin.check is VinCheck.DIFFERS:
             weight = (
                 "its region demands one, so a character is probably wrong"
                 if vin.mandatory

@@ -44,7 +44,7 @@ _LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over 
 _LONGEST_NUMBER = 40  # characters of an invoice's number
 
 
-class Work(Drafts):
+class WorkRows(Drafts):
     """Rows about work, money, waiting and the end."""
 
     def _requested(self, path: Place, row: RequestedStep) -> None:

@@ -62,7 +62,7 @@ class VinError(CorekitError, ValueError):
         super().__init__(f"{got}; write {write}")
 
 
-class Check(StrEnum):
+class VinCheck(StrEnum):
     """What the check digit says. `differs` is an error only where a check digit is mandatory."""
 
     AGREES = "agrees"
@@ -83,7 +83,7 @@ class Vin:
     """
 
     text: str
-    check: Check
+    check: VinCheck
     expected: str
     mandatory: bool
     model_years: tuple[int, ...]
@@ -113,7 +113,7 @@ def read_vin(text: str) -> Vin:
     expected = check_digit(plain)
     return Vin(
         text=plain,
-        check=Check.AGREES if plain[8] == expected else Check.DIFFERS,
+        check=VinCheck.AGREES if plain[8] == expected else VinCheck.DIFFERS,
         expected=expected,
         # First characters 1, 4, 5 (United States), 2 (Canada): as listed in the regulation's country codes; L
         # (China): from memory.

@@ -12,7 +12,7 @@ import attrs
 from ..datafile import Positive, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
-from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, Pair, Row
+from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pair
 
 _ONE = Positive(1.0)
 
@@ -244,7 +244,7 @@ class _Meaning:
     def _is_wrong(self, path: Place, key: str) -> bool:
         return self.faults.below((*path, key))
 
-    def _row(self, path: Place, row: ChanceRow, test: TestTable) -> Row:
+    def _row(self, path: Place, row: ChanceRow, test: TestTable) -> OutcomeRow:
         at = (*path, "direct")
         if row.direct and row.direct not in test.outcomes:
             self.faults.add(at, f"{quoted(row.direct)} is not an outcome", any_of(test.outcomes))
@@ -255,7 +255,7 @@ class _Meaning:
             got = "a trouble code names no part, so it never speaks directly against one"
             self.faults.add(at, got, "no direct", "the row without direct")
         p = self._chances((*path, "p"), row.p, tuple(test.outcomes))
-        return Row(p=p, why=row.why, direct=row.direct)
+        return OutcomeRow(p=p, why=row.why, direct=row.direct)
 
     def _chances(self, path: Place, numbers: list[float], outcomes: tuple[str, ...]) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1, so that one odd reading never rules anything out for good."""

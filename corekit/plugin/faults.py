@@ -41,7 +41,7 @@ class Pair:
 
 
 @attrs.frozen(kw_only=True)
-class Row:
+class OutcomeRow:
     """What a test shows under one fault: a probability for each outcome.
 
     `direct` names the outcome that speaks directly against this fault's part; only then may a part be called
@@ -79,7 +79,7 @@ class FaultTest:
     outcomes: tuple[str, ...]
     sound: str
     otherwise: tuple[float, ...]
-    given: Mapping[str, Row]
+    given: Mapping[str, OutcomeRow]
     measurand: str = ""
     place: str = ""
     at: tuple[float, ...] = ()

@@ -18,7 +18,7 @@ _OF_A_READING = {
 
 
 @attrs.frozen(kw_only=True)
-class Share:
+class UncertaintyShare:
     """What one source of error adds.
 
     Attributes:
@@ -34,7 +34,7 @@ class Share:
     part: float
 
 
-def shares(value: Value, readings: Iterable[Reading]) -> list[Share]:
+def shares(value: Value, readings: Iterable[Reading]) -> list[UncertaintyShare]:
     """The budget of a value, largest share first.
 
     Args:
@@ -45,7 +45,7 @@ def shares(value: Value, readings: Iterable[Reading]) -> list[Share]:
         return []
     own = _owners(readings)
     rows = [
-        Share(source=source, words=_words(source, own), u=abs(part), part=part**2 / whole)
+        UncertaintyShare(source=source, words=_words(source, own), u=abs(part), part=part**2 / whole)
         for source, part in value.budget.items()
         if part
     ]

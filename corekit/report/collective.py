@@ -13,9 +13,8 @@ import attrs
 
 from ..assess.assessment import Assessment
 from ..billing.line import Line
-from ..billing.totals import Payable, Totals
-from ..model.document import Block, Code, Document, Heading, Pairs, Paragraph, Words
-from ..model.document import Totals as TotalsBlock
+from ..billing.totals import BillTotals, Payable
+from ..model.document import Block, Code, Document, Heading, Pairs, Paragraph, Totals, Words
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import Personal
@@ -42,7 +41,7 @@ def collective(
     sheet: Sheet,
     *,
     number: str,
-    totals: Totals,
+    totals: BillTotals,
     payable: Payable,
     link: int,
     record_mark: str,
@@ -129,7 +128,7 @@ def _sections_once(parts: Sequence[tuple[int, InvoicedJob]], sheet: Sheet) -> It
         printed |= {CODES_SAY, how_read(part.assessment)}
 
 
-def _lines(nth: int, part: InvoicedJob, totals: Totals, sheet: Sheet) -> list[Block]:
+def _lines(nth: int, part: InvoicedJob, totals: BillTotals, sheet: Sheet) -> list[Block]:
     net = total((line.net for line in part.lines), sheet.currency)
     return [
         Heading(text=f"Vehicle {nth}", level=2),
@@ -139,5 +138,5 @@ def _lines(nth: int, part: InvoicedJob, totals: Totals, sheet: Sheet) -> list[Bl
             for block in sections.work_done(part.job, part.lines, totals, sheet)
             if not isinstance(block, Heading)
         ),
-        TotalsBlock(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency),
+        Totals(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency),
     ]

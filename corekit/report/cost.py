@@ -8,14 +8,13 @@ from decimal import Decimal
 import attrs
 
 from ..billing.line import Ground, Line, LineKind
-from ..billing.totals import Payable, Totals
-from ..model.document import Block, Paragraph, PricedLines, PricedRow
-from ..model.document import Totals as TotalsBlock
+from ..billing.totals import BillTotals, Payable
+from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money
 from .sheet import Sheet
 
 
-def priced_lines(lines: Sequence[Line], totals: Totals, sheet: Sheet) -> PricedLines:
+def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> PricedLines:
     """One row a line; a ground that the line before has already is not repeated."""
     rates = {row.rate: f"{_plain(row.percent)} %" for row in totals.per_rate}
     rows = []
@@ -75,7 +74,7 @@ def _price(price: Decimal, like: Money) -> str:
 
 
 def sums(
-    totals: Totals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()
+    totals: BillTotals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()
 ) -> list[Block]:
     """What the lines come to; with a Payable also what was paid and is due."""
     rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
@@ -91,7 +90,7 @@ def sums(
             if payable.due.minor >= 0
             else ("Refund due to you", str(-payable.due), True)
         )
-    blocks: list[Block] = [TotalsBlock(rows=tuple(rows), currency=sheet.currency)]
+    blocks: list[Block] = [Totals(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:
         blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))
     if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:

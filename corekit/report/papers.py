@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from ..assess.assessment import Assessment
 from ..billing.line import Line
-from ..billing.totals import Payable, Totals
+from ..billing.totals import BillTotals, Payable
 from ..model.document import Block, Code, Document, DocumentKind, Findings, Heading, Paragraph, Statement
 from ..model.job import Job
 from ..model.money import Money
@@ -27,7 +27,7 @@ def estimate_document(
     name: str,
     stage: str,
     lines: Sequence[Line],
-    totals: Totals,
+    totals: BillTotals,
     cap: Money | None = None,
 ) -> Document:
     """The paper a customer approves: what it is about, on what ground, at which price, and what an approval
@@ -96,7 +96,7 @@ def invoice_document(
     *,
     number: str,
     lines: Sequence[Line],
-    totals: Totals,
+    totals: BillTotals,
     payable: Payable,
     approvals: Sequence[ApprovalRow],
     payments: Sequence[tuple[str, Money]],

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 
 import attrs
 
-from ..billing.payment import Receipt
+from ..billing.payment import AmountReceived
 from ..model.document import Block, Document, DocumentKind, Heading, Pairs, Paragraph, Words
-from ..model.document import Totals as TotalsBlock
+from ..model.document import Totals
 from ..model.job import Job
 from ..model.money import Money
 from . import sections
@@ -31,7 +31,7 @@ class PaidFor:
 def receipt(
     job: Job,
     sheet: Sheet,
-    payment: Receipt,
+    payment: AmountReceived,
     *,
     day: str,
     paid_for: PaidFor,
@@ -64,7 +64,7 @@ def receipt(
             words=(f"Received {amount}, {payment.how}, on {day}. {_remainder(payment, paid_for)}",),
             tone="strong",
         ),
-        TotalsBlock(rows=tuple(_rows(payment, paid_for, before)), currency=sheet.currency),
+        Totals(rows=tuple(_rows(payment, paid_for, before)), currency=sheet.currency),
         Heading(text="How to check this"),
         Pairs(rows=(("Record mark", (record_mark,)),)),
         Paragraph(words=(_CHECK,), tone="small"),
@@ -103,7 +103,7 @@ def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
     return sections.vehicle(job)[:1] if paid_for.vehicles == 1 else []
 
 
-def _remainder(payment: Receipt, paid_for: PaidFor) -> str:
+def _remainder(payment: AmountReceived, paid_for: PaidFor) -> str:
     if not payment.is_settled:
         return f"Still to pay: {payment.due} {payment.due.currency}."
     return (
@@ -114,7 +114,7 @@ def _remainder(payment: Receipt, paid_for: PaidFor) -> str:
 
 
 def _rows(
-    payment: Receipt, paid_for: PaidFor, before: Sequence[tuple[str, Money]]
+    payment: AmountReceived, paid_for: PaidFor, before: Sequence[tuple[str, Money]]
 ) -> list[tuple[str, str, bool]]:
     rows = [
         (

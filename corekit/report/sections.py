@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from ..assess.assessment import Assessment
 from ..assess.proof import Proof, RepairProof
 from ..billing.line import Line
-from ..billing.totals import Totals
+from ..billing.totals import BillTotals
 from ..billing.waiver import did_not_fix
 from ..model.document import Block, FindingRow, Findings, Heading, Pairs, Paragraph, Statement, Words
 from ..model.finding import Urgency, Verdict
@@ -138,7 +138,7 @@ def as_described(job: Job, stage: str) -> list[Block]:
     return [Paragraph(words=(text,))]
 
 
-def work_done(job: Job, lines: Sequence[Line], totals: Totals, sheet: Sheet) -> list[Block]:
+def work_done(job: Job, lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> list[Block]:
     """The work done, priced, each line with its ground; before it, over which visits it went."""
     return [
         Heading(text="What we did"),

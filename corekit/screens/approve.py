@@ -12,11 +12,11 @@ import flask
 
 from ..desk import jobs, quote
 from ..desk.approving import approve as record_approval
-from ..desk.errors import ConsentError, Fault, VisitError
+from ..desk.errors import ConsentError, DataFault, VisitError
 from ..desk.estimating import Estimate, Terms, estimate_named
 from ..desk.estimating import estimate as make_estimate
 from ..desk.offerable import cap_of, requested_work
-from ..desk.quote import Part, Prospect
+from ..desk.quote import Prospect, QuotePart
 from ..desk.rows import add_rows
 from ..errors import CorekitError
 from ..model.document import document_hash
@@ -56,7 +56,7 @@ class Asking:
 
     estimate: Estimate
     paper: str
-    parts: Sequence[Part]
+    parts: Sequence[QuotePart]
     pdf: str
 
     @property
@@ -64,7 +64,7 @@ class Asking:
         return mark_of(self.paper)
 
     @property
-    def pieces(self) -> list[Part]:
+    def pieces(self) -> list[QuotePart]:
         return [part for part in self.parts if part.operation]
 
 
@@ -325,7 +325,7 @@ def _holds(waits: Asking, ahead: Prospect) -> bool:
     return all(part in ahead.parts for part in waits.parts)
 
 
-def _more(waits: Asking | None, ahead: Prospect | None) -> list[Part]:
+def _more(waits: Asking | None, ahead: Prospect | None) -> list[QuotePart]:
     """What could be proposed and does not stand on the paper, because it came later or was left out."""
     on_it = {part.operation for part in waits.parts} if waits else set()
     return [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
@@ -339,7 +339,7 @@ def _needs_km(van: Van, job: Job) -> bool:
 
 
 @attrs.frozen(kw_only=True)
-class Said:
+class ApprovalWords:
     """A word on an estimate, as the form brought it; `nothing`: all of its work is declined; `words`: what
     was said word for word.
     """
@@ -353,7 +353,7 @@ class Said:
     words: str
 
 
-def said_of(van: Van, job: Job) -> Said:
+def said_of(van: Van, job: Job) -> ApprovalWords:
     """What the form says.
 
     Raises:
@@ -369,17 +369,17 @@ def said_of(van: Van, job: Job) -> Said:
     how, by, words = form.get("no") or form.get("how", ""), form.get("by", ""), form.get("said", "").strip()
     if declined and set(declined) == pieces and not nothing:
         faults.append(
-            Fault(
+            DataFault(
                 "want",
                 "",
                 "Nothing is left to approve. If nothing is wanted, decline below; else tick what is wanted.",
             )
         )
     if how not in HOW:
-        faults.append(Fault("how", "", "How was it approved? In person, by phone or by message."))
+        faults.append(DataFault("how", "", "How was it approved? In person, by phone or by message."))
     if by not in WHO_APPROVES:
         faults.append(
-            Fault(
+            DataFault(
                 "by", "", f"Who approved? One of {', '.join(WHO_APPROVES)}; a name belongs to the customer."
             )
         )
@@ -387,10 +387,10 @@ def said_of(van: Van, job: Job) -> Said:
     try:
         signature = read_signature(form.get("signature", ""))
     except SignatureError as error:
-        faults.append(Fault("signature", "", str(error)))
+        faults.append(DataFault("signature", "", str(error)))
     if signature is not None and how != IN_PERSON and how in HOW:
         faults.append(
-            Fault(
+            DataFault(
                 "signature",
                 "",
                 f"A signature is drawn in person, not {how}. Clear it, or record the approval in person.",
@@ -398,17 +398,17 @@ def said_of(van: Van, job: Job) -> Said:
         )
     if words and how == IN_PERSON:
         faults.append(
-            Fault(
+            DataFault(
                 "said",
                 "",
                 "Word for word is for what was said by phone or written; say which of the two it was.",
             )
         )
     if len(words) > _LONGEST_WORDS:
-        faults.append(Fault("said", "", f"That is longer than {_LONGEST_WORDS} characters; shorten it."))
+        faults.append(DataFault("said", "", f"That is longer than {_LONGEST_WORDS} characters; shorten it."))
     if faults:
         raise VisitError(faults)
-    return Said(
+    return ApprovalWords(
         estimate=estimate,
         by=by,
         how=how,
@@ -430,7 +430,7 @@ def _estimate_meant(van: Van, job: Job) -> Estimate:
     if not any(noted.record.name == named for noted in job.estimates):
         raise VisitError(
             [
-                Fault(
+                DataFault(
                     "",
                     "",
                     "There is no such estimate in this job. Go back to the steps and open the estimate again;"
@@ -442,7 +442,7 @@ def _estimate_meant(van: Van, job: Job) -> Estimate:
     if form.get("paper", "") != document_hash(estimate.document):
         raise VisitError(
             [
-                Fault(
+                DataFault(
                     "",
                     "",
                     "This is not the current estimate. Load the page again and show the customer that one.",
@@ -479,7 +479,7 @@ def _km(text: str) -> Decimal:
     if not km.is_finite() or not 0 <= km <= _FARTHEST or len(text) > 12:
         raise VisitError(
             [
-                Fault(
+                DataFault(
                     "km",
                     "",
                     f"The drive in kilometres is a number from 0 to {_FARTHEST}; write 14.5, for example.",

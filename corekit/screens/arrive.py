@@ -16,7 +16,7 @@ from ..desk.errors import StoreError
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Customer, Opened, Remarked, Vehicle
-from ..model.vin import Check, VinError, read_vin
+from ..model.vin import VinCheck, VinError, read_vin
 from ..visit.progress import NOT_SEEN
 from .context import Van
 from .page import job_page, vehicle_named
@@ -31,7 +31,7 @@ NO_NUMBER = (
 
 
 @attrs.frozen(kw_only=True)
-class Said:
+class ArrivalFields:
     """What was said of a job on arrival, as it is typed; empty where nothing was."""
 
     reason: str = ""
@@ -56,12 +56,12 @@ def add(app: flask.Flask, van: Van) -> None:
         earlier work made good.
         """
         beside, again = _named(van, "beside"), _named(van, "again")
-        said = Said()
+        said = ArrivalFields()
         if again is not None:
             said = attrs.evolve(said_in(van, again), reason="", odometer="")
         elif beside is not None:
             stands = said_in(van, beside)
-            said = Said(name=stands.name, phone=stands.phone, address=stands.address)
+            said = ArrivalFields(name=stands.name, phone=stands.phone, address=stands.address)
         job = _drawn_before() or jobs.new_job_id(van.shop)
         pays = (beside.same_trip_as or beside.name) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
@@ -117,10 +117,10 @@ def add(app: flask.Flask, van: Van) -> None:
         return flask.render_template("vin.html", words=vin_words(flask.request.form.get("vehicle.vin", "")))
 
 
-def said_in(van: Van, job: Job) -> Said:
+def said_in(van: Van, job: Job) -> ArrivalFields:
     """What stands of a job's arrival."""
     texts, vehicle, customer = van.texts(job), job.vehicle, job.customer
-    return Said(
+    return ArrivalFields(
         reason=_text(texts, job.opened.words),
         plate=_text(texts, vehicle.plate),
         vin=_text(texts, vehicle.vin),
@@ -164,7 +164,7 @@ def vin_words(text: str) -> tuple[str, ...]:
         vin = read_vin(text)
     except VinError as error:
         return (f"{error.got[:1].upper()}{error.got[1:]}.",)
-    if vin.check is Check.AGREES:
+    if vin.check is VinCheck.AGREES:
         digit = "The check digit agrees."
     else:
         weight = (

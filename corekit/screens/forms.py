@@ -16,7 +16,7 @@ import attrs
 import flask
 from werkzeug.exceptions import HTTPException
 
-from ..desk.errors import Fault, RequestConflictError, VisitError
+from ..desk.errors import DataFault, RequestConflictError, VisitError
 from ..model.entry import REQUEST_ID
 from ..visit.fields import FieldError
 from ..web.address import own_path
@@ -128,7 +128,7 @@ def _field_at(place: str) -> str:
     return next((name for name in (place, f"{place}.is", several) if name in form), place)
 
 
-def _words_of(fault: Fault) -> str:
+def _words_of(fault: DataFault) -> str:
     """As a file's fault, but for what is only asked (a key says that it really is so), and without cures in
     the language of files.
     """

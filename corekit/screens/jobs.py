@@ -16,7 +16,7 @@ CLOSED_SHOWN = 10
 
 
 @attrs.frozen(kw_only=True)
-class Row:
+class JobRow:
     """One job as it stands in the list."""
 
     id: str
@@ -32,9 +32,9 @@ def is_over(job: Job) -> bool:
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    def row(job: Job, step: str) -> Row:
+    def row(job: Job, step: str) -> JobRow:
         texts = van.texts(job)
-        return Row(
+        return JobRow(
             id=job.id,
             vehicle=vehicle_words(job, texts),
             words=said(job.opened.words, texts),
@@ -42,12 +42,12 @@ def add(app: flask.Flask, van: Van) -> None:
             step=step,
         )
 
-    def open_row(job: Job) -> Row:
+    def open_row(job: Job) -> JobRow:
         found = standing(job, van.assessed(job))
         left = job.left_open
         return row(job, f"Left: {left.record.because}" if left is not None else f"Next: {TITLES[found.step]}")
 
-    def closed_row(job: Job) -> Row:
+    def closed_row(job: Job) -> JobRow:
         return row(
             job,
             (

@@ -9,7 +9,7 @@ import attrs
 import flask
 
 from ..desk import jobs
-from ..desk.errors import Fault, VisitError
+from ..desk.errors import DataFault, VisitError
 from ..errors import CorekitError
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
@@ -65,7 +65,7 @@ def add(app: flask.Flask, van: Van) -> None:
             if len(what) > _LONGEST_WORDS:
                 raise VisitError(
                     [
-                        Fault(
+                        DataFault(
                             "what",
                             "",
                             f"That is longer than {_LONGEST_WORDS} characters; shorten it.",
@@ -111,7 +111,7 @@ def _read(data: bytes) -> bytes:
     try:
         return read_photo(data)
     except PhotoError as error:
-        raise VisitError([Fault("photo", "", str(error))]) from error
+        raise VisitError([DataFault("photo", "", str(error))]) from error
 
 
 def taken(van: Van, job: Job) -> list[Taken]:

@@ -44,7 +44,7 @@ class Understood:
 
 
 @attrs.frozen(kw_only=True)
-class Said:
+class FindingWords:
     """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the
     reading's own is another.
     """
@@ -68,7 +68,7 @@ class Trial:
     """
 
     readings: tuple[Understood, ...] = ()
-    findings: tuple[Said, ...] = ()
+    findings: tuple[FindingWords, ...] = ()
     more: int = 0
     wrong: tuple[Wrong, ...] = ()
     noted: str = ""
@@ -119,10 +119,10 @@ def _understood(one: preview.UnderstoodReading, n: int) -> Understood:
     )
 
 
-def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> Said:
+def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
     finding = one.finding
     strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
-    return Said(
+    return FindingWords(
         verdict=str(finding.verdict),
         urgency=str(finding.urgency),
         text=str(finding.text),
@@ -131,9 +131,9 @@ def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> Said:
     )
 
 
-def said(finding: Finding, assessment: Assessment) -> Said:
+def said(finding: Finding, assessment: Assessment) -> FindingWords:
     """A finding as the mechanic reads it."""
-    return Said(
+    return FindingWords(
         verdict=str(finding.verdict),
         urgency=str(finding.urgency),
         text=str(finding.text),

@@ -14,7 +14,7 @@ from .page import job_page
 
 
 @attrs.frozen(kw_only=True)
-class Work:
+class RepairWork:
     """A piece of work as the screen shows it.
 
     Attributes:
@@ -31,7 +31,7 @@ class Work:
     shown_by: str
 
 
-def work_on(van: Van, key: str, job: Job) -> Work:
+def work_on(van: Van, key: str, job: Job) -> RepairWork:
     """What there is to say of an operation before it is done."""
     plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
@@ -41,7 +41,7 @@ def work_on(van: Van, key: str, job: Job) -> Work:
     asked = [
         trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
     ]
-    return Work(
+    return RepairWork(
         key=key,
         title=declared.title,
         cautions=tuple(filter(None, hazards)),

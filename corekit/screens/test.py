@@ -50,7 +50,7 @@ class Shows:
 
 
 @attrs.frozen(kw_only=True)
-class Row:
+class TestRow:
     """One line of the list of all tests."""
 
     path: str
@@ -176,7 +176,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 key=lambda one: one.key in beside
             )  # what is only read with something else comes last
             rows = [
-                Row(
+                TestRow(
                     path=wishes.path(record, f"test/{one.key}", place=_unread(recorded, one)),
                     title=one.title,
                     recorded=_recorded(recorded, one.key, one.places),
@@ -465,13 +465,13 @@ def _again(job: Job, repair: RepairProof, wishes: TestOptions, plugins: Plugins)
     )
 
 
-def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[Row]:
+def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[TestRow]:
     """What was read before the repair and not since."""
     rows = {}
     for gap in assessment.not_repeated:
         declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
         if declared is not None:
-            rows[gap.wants] = Row(
+            rows[gap.wants] = TestRow(
                 path=wishes.path(job, f"test/{gap.wants}"), title=declared.title, recorded=""
             )
     return list(rows.values())

@@ -54,7 +54,7 @@ class PublishError(CorekitError):
 
 
 @attrs.frozen(kw_only=True)
-class Published:
+class PublishedPage:
     """A published Document, and from when to when it can be opened."""
 
     document: Document
@@ -90,7 +90,7 @@ def seal_envelope(document: Document, *, published: datetime, expires: datetime 
     return canonical({**content, "seal": digest(content)})
 
 
-def open_envelope(data: bytes) -> Published:
+def open_envelope(data: bytes) -> PublishedPage:
     """What an envelope holds, after checking all of it.
 
     Raises:
@@ -120,7 +120,7 @@ def open_envelope(data: bytes) -> Published:
         raise PublishError("The envelope holds no document with its two moments.") from error
     if document.draft:
         raise PublishError("A draft is not published.")
-    return Published(document=document, published=published, expires=expires)
+    return PublishedPage(document=document, published=published, expires=expires)
 
 
 @attrs.frozen
@@ -164,7 +164,7 @@ class PublishedFolder:
             ) from error
         return "new"
 
-    def get(self, token_hash: str, now: datetime) -> Published | None:
+    def get(self, token_hash: str, now: datetime) -> PublishedPage | None:
         """What can be opened under this hash at this moment; None when it is unknown, withdrawn, expired, or
         no hash at all.
 
@@ -234,7 +234,7 @@ class PublishedFolder:
     def _withdrawn(self, token_hash: str) -> Path:
         return self._place(token_hash).with_suffix(".withdrawn")
 
-    def _read(self, place: Path) -> Published:
+    def _read(self, place: Path) -> PublishedPage:
         try:
             with place.open("rb") as file:
                 data = file.read(LARGEST + 1)

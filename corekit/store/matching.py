@@ -21,7 +21,7 @@ PROGRAM_KINDS = frozenset(
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class Row:
+class RecordRow:
     """One row of a file, as it stands in the journal or as it is in the file now.
 
     Attributes:
@@ -40,7 +40,7 @@ class Row:
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class KnownRow(Row):
+class KnownRow(RecordRow):
     """A row that the journal holds: all heads of its subject, and what is shown of it in a message."""
 
     subject: str
@@ -51,7 +51,7 @@ class KnownRow(Row):
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class NewRow(Row):
+class NewRow(RecordRow):
     """A row of the file, with its place in the list of drafts."""
 
     place: int
@@ -151,7 +151,7 @@ def _key(row: Any) -> Any:
     return row.place if isinstance(row, NewRow) else row.subject
 
 
-def _contents(row: Row) -> list[tuple[str, str]]:
+def _contents(row: RecordRow) -> list[tuple[str, str]]:
     return sorted({(of, content) for (of, content, _), _ in row.companions})
 
 
@@ -194,10 +194,10 @@ def _resolved(data: Any, texts: Mapping[str, str]) -> Any:
 # ── matching ────────────────────────────────────────────────────────────────────────────────────────────────
 
 #: What a row may be recognised by in one pass; nothing, and the pass leaves it alone.
-_Recognised = Callable[[Row], Iterable[Hashable]]
+_Recognised = Callable[[RecordRow], Iterable[Hashable]]
 
 
-def _standing(row: Row) -> bool:
+def _standing(row: RecordRow) -> bool:
     return row.withdrawal is None
 
 

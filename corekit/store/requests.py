@@ -38,14 +38,14 @@ class Request:
 
 
 @attrs.frozen(kw_only=True)
-class Outcome:
+class RequestOutcome:
     """What became of a request: its job, and the entries that it became or found standing."""
 
     job: str
     entries: tuple[Entry, ...]
 
 
-def outcome(connection: sqlite3.Connection, request: Request) -> Outcome | None:
+def outcome(connection: sqlite3.Connection, request: Request) -> RequestOutcome | None:
     """What became of a request that came before; None when its id is new.
 
     Raises:
@@ -68,7 +68,7 @@ def outcome(connection: sqlite3.Connection, request: Request) -> Outcome | None:
             " again on a fresh page."
         )
     entries = [entry for id_ in rows.data_of(ids) for entry in rows.entries(connection, "WHERE id = ?", id_)]
-    return Outcome(job=job, entries=tuple(entries))
+    return RequestOutcome(job=job, entries=tuple(entries))
 
 
 def keep(

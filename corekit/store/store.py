@@ -17,7 +17,7 @@ from .errors import StoreError
 from .links import Link
 from .mark import random_id
 from .reconcile import SINGLE, Reconciled, additions, reconcile
-from .requests import Outcome, Request
+from .requests import Request, RequestOutcome
 from .transaction import Transaction
 
 JOB_LETTERS = 12
@@ -129,7 +129,7 @@ class Store(Database):
 
     # ── what requests and rows say anew ─────────────────────────────────────────────────────────────────────
 
-    def outcome(self, request: Request) -> Outcome | None:
+    def outcome(self, request: Request) -> RequestOutcome | None:
         """What became of a request that came before; None when its id is new.
 
         Raises:

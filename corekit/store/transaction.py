@@ -26,7 +26,7 @@ from ..model.records import (
 from . import links, persons, queries, requests, rows, schema, seals
 from .errors import StoreError, refusal
 from .links import Link
-from .requests import Outcome, Request
+from .requests import Request, RequestOutcome
 
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
@@ -55,7 +55,9 @@ class Transaction:
         self._connection, self._jobs, self._request = connection, tuple(jobs), request
         self._where, self._demo, self._now = where, demo, now
         self.lineage = lineage
-        self.known: Outcome | None = requests.outcome(connection, request) if request is not None else None
+        self.known: RequestOutcome | None = (
+            requests.outcome(connection, request) if request is not None else None
+        )
         self._folded: dict[str, Job | None] = {}
         self._written: list[Entry] = []
         self._standing: list[Entry] = []

@@ -23,7 +23,7 @@ from corekit.assess.contradiction import Contradiction, Oddity, misfits
 from corekit.assess.stage import case_at
 from corekit.assess.suspect import Outcome, Suspect, next_tests, outcomes, posterior
 from corekit.desk.assessment_text import as_data, as_words
-from corekit.desk.check import Seen as Look
+from corekit.desk.check import CheckView as Look
 from corekit.desk.demo import run_demo
 from corekit.desk.shop import Shop
 from corekit.model.document import to_data

@@ -13,7 +13,7 @@ import pytest
 import corekit as ck
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.assessment_text import as_data, as_words
-from corekit.desk.check import Seen as Look
+from corekit.desk.check import CheckView as Look
 from corekit.model.finding import Urgency, Verdict
 from corekit.plugin.host import Plugins
 from corekit.report.sections import watch

@@ -7,14 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.billing.payment import PaymentError, paid_so_far, payable_after, receive
-from corekit.billing.totals import Payable, Totals, payable
+from corekit.billing.totals import BillTotals, Payable, payable
 from corekit.model.money import Money
 from corekit.model.records import Paid, PaymentTaken
 
 
-def document(gross: int) -> Totals:
+def document(gross: int) -> BillTotals:
     money, none = Money(gross, "EUR"), Money(0, "EUR")
-    return Totals(
+    return BillTotals(
         sum_of_lines=money,
         allowances=none,
         charges=none,

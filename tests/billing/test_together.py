@@ -17,7 +17,7 @@ from corekit.billing.approval import ApprovedWork, ConsentError
 from corekit.billing.book import PriceBook
 from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced_line, to_data
 from corekit.billing.price_file import read_price_book
-from corekit.billing.together import Share, together
+from corekit.billing.together import JobShare, together
 from corekit.billing.totals import payable, totals
 from corekit.model.money import Money
 from corekit.model.records import Approved, Estimated
@@ -54,7 +54,7 @@ def line(price: str, rate: str = "standard") -> Line:
     )
 
 
-def share(*prices: str, of: PriceBook = BOOK, approved: bool = True) -> Share:
+def share(*prices: str, of: PriceBook = BOOK, approved: bool = True) -> JobShare:
     """A job over lines at these prices (`12.00` at the first rate, `12.00 reduced` at the second), all in one
     estimate.
     """
@@ -79,7 +79,7 @@ def share(*prices: str, of: PriceBook = BOOK, approved: bool = True) -> Share:
         by="customer",
         how="in person",
     )
-    return Share(lines=lines, work=ApprovedWork([estimate], [yes] if approved else [], of))
+    return JobShare(lines=lines, work=ApprovedWork([estimate], [yes] if approved else [], of))
 
 
 def euros(text: str) -> Money:
@@ -134,10 +134,10 @@ def test_a_job_that_nobody_approved_is_not_carried_by_the_others() -> None:
 
 def test_a_job_above_its_own_approval_is_not_carried_by_what_others_left_unused() -> None:
     dear = share("10.00")
-    dearer = Share(lines=(*dear.lines, line("1.00")), work=dear.work)
+    dearer = JobShare(lines=(*dear.lines, line("1.00")), work=dear.work)
     unused = share("100.00", "50.00")
     with pytest.raises(ConsentError, match=r"11\.00 EUR before tax, but 10\.00 was approved"):
-        together([Share(lines=unused.lines[:1], work=unused.work), dearer], BOOK)
+        together([JobShare(lines=unused.lines[:1], work=unused.work), dearer], BOOK)
 
 
 CENTS = st.integers(1, 10**7).map(lambda cents: f"{cents / 100:.2f}")

@@ -19,7 +19,7 @@ import attrs
 
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.in_memory import scratch_job
-from corekit.fault import Fault
+from corekit.fault import DataFault
 from corekit.intake.declared import Declared
 from corekit.intake.fault import VisitError
 from corekit.intake.visit import read_visit
@@ -144,7 +144,7 @@ class Tried:
     """
 
     case: FieldCase
-    faults: tuple[Fault, ...]
+    faults: tuple[DataFault, ...]
     assessment: Assessment
 
 
@@ -152,7 +152,7 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
     """The case's visit, or another one, read and assessed with every installed system."""
     data = copy.deepcopy(dict(visit if visit is not None else case.visit))
     declared = Declared.of(installed(), currency="EUR")
-    faults: list[Fault] = []
+    faults: list[DataFault] = []
     for _ in range(2):
         try:
             job, _texts = scratch_job(read_visit(json.dumps(data).encode(), declared))
@@ -163,7 +163,7 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
     raise AssertionError(f"{case.id} cannot be read:\n" + "\n".join(map(str, faults)))
 
 
-def _without(data: dict[str, Any], faults: tuple[Fault, ...]) -> None:
+def _without(data: dict[str, Any], faults: tuple[DataFault, ...]) -> None:
     """Takes out the readings and printed limits that intake refused; anything else that is wrong is a slip in
     the table of conditions.
     """

@@ -24,7 +24,7 @@ from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, texts_of
 from corekit.desk.rows import TRIAL, RowsResult, add_rows, job_with, withdraw_entry
 from corekit.desk.shop import Shop, open_shop
-from corekit.fault import Fault
+from corekit.fault import DataFault
 from corekit.intake.fault import VisitError
 from corekit.model.money import Money
 from corekit.model.records import Measured, Vehicle
@@ -63,7 +63,7 @@ def readings(shop: Shop, job: str) -> list[str]:
     return [noted.record.typed for noted in shop.store.job(job).all(Measured)]
 
 
-def fault(error: pytest.ExceptionInfo[VisitError]) -> Fault:
+def fault(error: pytest.ExceptionInfo[VisitError]) -> DataFault:
     (found,) = error.value.faults
     return found
 

@@ -23,7 +23,7 @@ import pytest
 
 from corekit.assess.assessment import Assessment, assess
 from corekit.desk.assessment_text import as_data, as_words
-from corekit.desk.check import NO_CURRENCY, Seen
+from corekit.desk.check import NO_CURRENCY, CheckView
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import open_shop
@@ -192,7 +192,7 @@ def whole(made: Assessment, *, but: str = "") -> dict[str, object]:
     that name a plugin that failed.
     """
     plugins = installed("lamps")
-    data = as_data(Seen(assessment=made, plugins=plugins))
+    data = as_data(CheckView(assessment=made, plugins=plugins))
     data["gaps"] = [gap for gap in data["gaps"] if gap["reason"] != Reason.PLUGIN_FAILED]
     data["versions"] = {
         name: version for name, version in data["versions"].items() if name != but.rstrip(".")
@@ -241,8 +241,8 @@ def test_jobs_and_assessments_are_the_same_after_the_way_through_a_pipe(
         assert [back.is_dealt_with(finding) for finding in back.latest] == [
             made.is_dealt_with(finding) for finding in made.latest
         ]
-        assert as_words(Seen(assessment=back, plugins=plugins)) == as_words(
-            Seen(assessment=made, plugins=plugins)
+        assert as_words(CheckView(assessment=back, plugins=plugins)) == as_words(
+            CheckView(assessment=made, plugins=plugins)
         )
 
 
@@ -321,7 +321,7 @@ def test_a_check_that_costs_the_process_costs_its_own_system_and_nothing_else(
         assert [reading.shown for reading in made.readings[0] if reading.measurand.key == "horn.level"] == [
             "440 Hz ± 6 Hz (k = 2)"
         ]  # 2 × 5 Hz / √3
-        assert as_words(Seen(assessment=made, plugins=plugins))
+        assert as_words(CheckView(assessment=made, plugins=plugins))
         assert whole(made, but="horn.") == whole(assess(visit(alone), alone))
         # From now on the system is left alone, and the process lives.
         pid = works.pid

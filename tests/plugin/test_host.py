@@ -20,7 +20,7 @@ import corekit as ck
 from corekit.assess import assessment
 from corekit.assess.assessment import assess
 from corekit.desk.assessment_text import as_data
-from corekit.desk.check import Seen
+from corekit.desk.check import CheckView
 from corekit.model.finding import Reason
 from corekit.plugin import host
 from corekit.plugin.guard import Overrun, in_words, time_limit
@@ -96,7 +96,7 @@ def visit(plugins: Plugins) -> Story:
 
 def as_bytes(plugins: Plugins) -> bytes:
     """All that is printed of the visit, byte for byte, but for the gaps that name a plugin that failed."""
-    data = as_data(Seen(assessment=visit(plugins).assessment, plugins=plugins))
+    data = as_data(CheckView(assessment=visit(plugins).assessment, plugins=plugins))
     data["gaps"] = [gap for gap in data["gaps"] if gap["reason"] != Reason.PLUGIN_FAILED]
     return json.dumps(data, ensure_ascii=False).encode()
 
@@ -412,7 +412,7 @@ def test_a_check_that_fails_is_a_gap_and_nothing_of_it_is_kept(
     shaky.check("A bad one")(function)
     try:
         after = assess(story.job, plugins)
-        said = json.dumps(as_data(Seen(assessment=after, plugins=plugins)))
+        said = json.dumps(as_data(CheckView(assessment=after, plugins=plugins)))
     finally:
         del shaky.checks[function.__name__]
     assert (after.findings, after.suspects, after.next_tests, after.calls) == (

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.payment import Receipt
+from corekit.billing.payment import AmountReceived
 from corekit.model.document import Document, DocumentKind, Totals, from_data, to_data
 from corekit.model.job import Job
 from corekit.model.money import Money
@@ -38,7 +38,7 @@ def receipt_of(
     total: int, before: list[int], amount: int, number: str = "2026-A0001", vehicles: int = 1
 ) -> Document:
     paid = sum(before)
-    payment = Receipt(
+    payment = AmountReceived(
         amount=euros(amount), how="cash", paid_before=euros(paid), due=euros(total - paid - amount)
     )
     return receipt(
