@@ -36,7 +36,7 @@ def quantity(typed: str, unit: str) -> Value:
 class Bench:
     """Collects what was read, seen and fitted; `run` gives what one check, or every check, makes of it.
 
-    Keys are short (`rest_voltage`); a Measurand in place of a key is one of another system.
+    Keys are short (`load_voltage`); a Measurand in place of a key is one of another system.
     """
 
     system: System

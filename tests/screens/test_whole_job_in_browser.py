@@ -262,7 +262,7 @@ def by_growing_file(shop: Shop, folder: Path, signature: str) -> str:
     """The same visit from a file that grows, with the estimates made and approved where the file says so; the
     job.
     """
-    first, looked, repaired = re.split(r"# then agree on [^\n]*\n", FILE.read_text("utf-8"))
+    first, looked, repaired = re.split(r"# then approve the [^\n]*\n", FILE.read_text("utf-8"))
     path = folder / "visit.toml"
     path.write_text(first, encoding="utf-8")
     job = shop.import_visit(path)

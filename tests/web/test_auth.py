@@ -683,7 +683,7 @@ def test_a_browser_gets_in_is_believed_and_loses_nothing_to_the_lock(
     behind.clock.seconds += 20 * MINUTE
     with page.expect_navigation():
         page.tap("button")
-    assert "kept on this page" in page.inner_text("body")
+    assert "This page still holds it" in page.inner_text("body")
     assert len(behind.taken) == 1
     given(page)
     assert "Not saved yet" in page.inner_text("body")

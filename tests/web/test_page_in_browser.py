@@ -219,7 +219,7 @@ def test_in_print_the_paper_is_there_and_the_buttons_are_not(
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("article.opened")
     page.emulate_media(media="print")
-    assert page.is_visible("text=If your paper says otherwise")
+    assert page.is_visible("text=If your copy says otherwise")
     assert page.is_hidden("text=Save as PDF")
     assert page.is_hidden("footer")
     assert page.is_hidden("#ask")
