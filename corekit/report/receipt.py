@@ -9,8 +9,7 @@ from collections.abc import Sequence
 import attrs
 
 from ..billing.payment import AmountReceived
-from ..model.document import Block, Document, DocumentKind, Heading, Pairs, Paragraph, Words
-from ..model.document import Totals
+from ..model.document import Block, Document, DocumentKind, Heading, Pairs, Paragraph, Totals, Words
 from ..model.job import Job
 from ..model.money import Money
 from . import sections
