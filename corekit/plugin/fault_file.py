@@ -250,7 +250,7 @@ class _Meaning:
             for fault, number in (row or {}).items():
                 path: Place = (table, key, fault)
                 self._one_of(path, fault, "fault", faults)
-                if not 0 < number or (table == "symptoms" and number >= 1):
+                if not number > 0 or (table == "symptoms" and number >= 1):
                     expected = "a chance between 0 and 1" if table == "symptoms" else "a factor above 0"
                     self.faults.add(path, f"is {number}", expected)
             found[key] = dict(row or {})
@@ -544,13 +544,11 @@ class _Meaning:
         """Of each outcome the words that mean it; no word means two."""
         answers = tuple((row,) if isinstance(row, str) else tuple(row) for row in rows)
         words = [word for row in answers for word in row]
-        if len(answers) != len(outcomes) or len(set(words)) < len(words) or not all(answers):
-            if not self.faults.below(path):
-                got = (
-                    f"is [{', '.join(_listed(row) if len(row) != 1 else quoted(row[0]) for row in answers)}]"
-                )
-                expected = f"one answer, or a list of several, for each of the {len(outcomes)} outcomes"
-                self.faults.add(path, got, expected)
+        each_once = len(answers) == len(outcomes) and len(set(words)) == len(words) and all(answers)
+        if not each_once and not self.faults.below(path):
+            got = f"is [{', '.join(map(_answer_text, answers))}]"
+            expected = f"one answer, or a list of several, for each of the {len(outcomes)} outcomes"
+            self.faults.add(path, got, expected)
         for n, row in enumerate(answers):
             for word in row:
                 if known is not None and word not in known:
@@ -593,6 +591,10 @@ def _unit_in(text: str) -> str:
     if len(parts) < 2:
         raise ValueError(f"a number with its unit belongs here, like 0.5 V; got {quoted(text)}")
     return parts[1].strip()
+
+
+def _answer_text(words: tuple[str, ...]) -> str:
+    return quoted(words[0]) if len(words) == 1 else _listed(words)
 
 
 def _listed(texts: Iterable[str]) -> str:
