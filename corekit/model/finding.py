@@ -108,6 +108,7 @@ class Finding:
         next_test: Key of the measurand or observation that would settle it, when undecided.
         rule: The decision rule in words.
         figure: The picture that makes it plain, if one does.
+        grade: How the check itself graded what it saw; outcomes of the fault table may rest on it.
     """
 
     system: str
@@ -130,6 +131,7 @@ class Finding:
     next_test: str = ""
     rule: str = ""
     figure: Figure | None = None
+    grade: str = ""
 
     @property
     def for_customer(self) -> Text:

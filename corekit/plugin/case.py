@@ -333,6 +333,7 @@ class Case:
             evidence=_evidence(value, claim.evidence, None, about),
             next_test=next_test.key if next_test else "",
             figure=claim.figure,
+            grade=claim.grade,
         )
 
     @staticmethod

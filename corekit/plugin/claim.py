@@ -34,6 +34,8 @@ class Claim:
         urgency: Of what does not pass: *this visit* where nothing else is said, *plan it* for advice.
         next_test: What would settle it; kept while it is undecided.
         figure: The picture that makes it plain, if one does.
+        grade: How the check itself graded what it saw, in a word of its own; a test of the fault table may
+            take it as its outcome.
     """
 
     code: str
@@ -45,3 +47,4 @@ class Claim:
     urgency: Urgency | None = attrs.field(default=None, kw_only=True)
     next_test: Measurand | Observation | None = attrs.field(default=None, kw_only=True)
     figure: Figure | None = attrs.field(default=None, kw_only=True)
+    grade: str = attrs.field(default="", kw_only=True)

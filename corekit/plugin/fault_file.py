@@ -4,32 +4,42 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 import attrs
 
+from .. import units
 from ..datafile import Positive, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
 from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pair
 
 _ONE = Positive(1.0)
+#: No chance is 0 or 1, so that one odd reading never rules anything out for good.
+LEAST = 0.002
+#: The circumstances under which a symptom may show, for factors on the odds of a fault.
+CIRCUMSTANCES = ("cold", "hot", "wet", "load", "speed", "refuelled", "stood", "work")
+_PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have it now"
 
 
 @table
 class FaultRow:
-    weight: Positive = needed("a number above 0, how often it is met among such visits", default=_ONE)
+    per_1000: Positive = needed(_PREVALENCE, "per_1000 = 5", default=_ONE)
+    why: str = needed("on what ground the prevalence stands", default="")
     name: str | None = None
-    why: str = ""
+    part: str = ""
     calls_for: str = ""
+    refer: str = ""
+    life: Positive | None = None
+    only: dict[str, list[str]] = attrs.field(factory=dict)
 
 
 @table
 class PairRow:
     of: list[str] = needed("two faults", '["…", "…"]', factory=list)
-    weight: Positive = needed("a number above 0, how often both are met", default=_ONE)
-    why: str = ""
+    per_1000: Positive = needed(_PREVALENCE, "per_1000 = 2", default=_ONE)
+    why: str = needed("on what ground the prevalence stands", default="")
 
 
 @table
@@ -41,7 +51,8 @@ class ChanceRow:
 
 @table
 class BinsTable:
-    measurand: str = needed("the key of a measurand", default="")
+    measurand: str = ""
+    check: str = ""
     place: str = ""
     at: list[str] = needed("the limits between the outcomes", '["9 V", "11.5 V"]', factory=list)
 
@@ -49,25 +60,47 @@ class BinsTable:
 @table
 class SeenTable:
     of: str = needed("the key of an observation", default="")
-    answers: list[str] = needed("one of its answers for each outcome", factory=list)
+    answers: list[str | list[str]] = needed("one or several of its answers for each outcome", factory=list)
+
+
+@table
+class GradeTable:
+    check: str = needed("the code of a finding", default="")
+    answers: list[str | list[str]] = needed("one or several of its grades for each outcome", factory=list)
+
+
+@table
+class TraitTable:
+    of: str = needed("the key of a trait", default="")
+    at: list[str] = attrs.field(factory=list)
+    answers: list[str | list[str]] = attrs.field(factory=list)
 
 
 @table
 class TestTable:
     question: str = needed("what the test answers", default="")
-    minutes: Positive = needed("hands-on minutes, a number above 0", default=_ONE)
+    minutes: Positive = needed("hands-on minutes, a number", default=_ONE)
     waits: Positive = Positive(0.0)
     outcomes: list[str] = needed("two or more different outcomes", factory=list)
     sound: str = needed("the outcome of a sound vehicle", default="")
-    otherwise: list[float] = needed("a probability for each outcome", factory=list)
+    none: list[float] = needed("a probability for each outcome on a sound vehicle", factory=list)
+    otherwise: list[float] = needed("a probability for each outcome under every other fault", factory=list)
+    outside: list[float] | None = None
     given: dict[str, ChanceRow | None] = attrs.field(factory=dict)
     bins: BinsTable | None = None
     check: str | None = None
+    beyond: list[str] = attrs.field(factory=list)
     seen: SeenTable | None = None
+    grade: GradeTable | None = None
+    trait: TraitTable | None = None
     codes: list[str] | None = None
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
     spoils: list[str] = attrs.field(factory=list)
+    group: str = ""
+    again: float = 0.96
+    rests_on: list[str] = attrs.field(factory=list)
+    only: dict[str, list[str]] = attrs.field(factory=dict)
 
 
 @table
@@ -76,25 +109,37 @@ class FaultFile:
 
     faults: dict[str, FaultRow | None] = attrs.field(factory=dict)
     test: dict[str, TestTable | None] = attrs.field(factory=dict)
+    symptoms: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
+    when: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
 
 
-def read_faults(
-    data: Mapping[str, Any],
-    where: str,
-    to_coherent: Callable[[str, str], float],
-    *,
-    measurands: Mapping[str, Collection[str]],
-    observations: Mapping[str, Collection[str]],
-    operations: Collection[str],
-    system: str = "",
-) -> FaultTable:
+@attrs.frozen(kw_only=True)
+class Declared:
+    """What a system declares, as its fault table may name it.
+
+    Attributes:
+        to_coherent: (key of a measurand or of a trait, text such as "12.4 V") → number in the coherent unit.
+        measurands: Key → places. observations: Key → answers. traits: Key → answers, none for a value.
+        operations, parts: Keys.
+        codes: Every code that the source of its checks names; None where that cannot be read.
+        symptoms: Keys of all that a customer can tell; None: not looked up.
+    """
+
+    to_coherent: Callable[[str, str], float]
+    measurands: Mapping[str, Collection[str]] = attrs.field(factory=dict)
+    observations: Mapping[str, Collection[str]] = attrs.field(factory=dict)
+    traits: Mapping[str, Collection[str]] = attrs.field(factory=dict)
+    operations: Collection[str] = ()
+    parts: Collection[str] = ()
+    codes: Collection[str] | None = None
+    symptoms: Collection[str] | None = None
+
+
+def read_faults(data: Mapping[str, Any], where: str, declared: Declared, system: str) -> FaultTable:
     """A fault table from the data of a faults.toml.
 
     Args:
-        to_coherent: (measurand key, text such as "12.4 V") → number in the coherent unit.
-        measurands: Key → places. observations: Key → answers. operations: Keys.
-        system: Key of the system whose table it is; a check or a wanted reading of its own must exist, or
-            begin with it.
+        declared: What the system declares. system: Its key.
 
     Raises:
         DataFileError: lists every fault of the table at once, each with its key path.
@@ -104,12 +149,31 @@ def read_faults(
     pairs: list[PairRow | None] = []
     if isinstance(rows, Mapping) and "pairs" in rows:
         at = ("faults", "pairs")
-        pairs = structured(rows["pairs"], list[PairRow | None], faults, at)
+        pairs = structured(
+            _without_weights([*_list(rows["pairs"])], at, faults), list[PairRow | None], faults, at
+        )
         rows = {key: row for key, row in rows.items() if key != "pairs"}
+    if isinstance(rows, Mapping):
+        rows = _without_weights(dict(rows), ("faults",), faults)
     form = structured({**data, "faults": rows}, FaultFile, faults)
-    table = _Meaning(faults, to_coherent, measurands, observations, operations, system).table(form, pairs)
+    table = _Meaning(faults, declared, system).table(form, pairs)
     faults.refuse(data, where)
     return table
+
+
+def _list(rows: object) -> list[Any]:
+    return rows if isinstance(rows, list) else [rows]
+
+
+def _without_weights(rows: Any, path: Place, faults: Faults) -> Any:
+    """The rows without `weight`, which is refused: a share among complaints is no prevalence."""
+    for key, row in rows.items() if isinstance(rows, dict) else enumerate(rows):
+        if isinstance(row, Mapping) and "weight" in row:
+            got = "is a share among visits with a complaint"
+            expected = "per_1000, how many of 1000 vehicles taken at random have it now, with a why"
+            faults.add((*path, key, "weight"), got, expected, "per_1000 = 5")
+            rows[key] = {"per_1000": 1.0, "why": "?", **{k: v for k, v in row.items() if k != "weight"}}
+    return rows
 
 
 @attrs.frozen
@@ -117,22 +181,23 @@ class _Meaning:
     """One pass over a form. After a fault it goes on with something harmless, which never leaves it."""
 
     faults: Faults
-    to_coherent: Callable[[str, str], float]
-    measurands: Mapping[str, Collection[str]]
-    observations: Mapping[str, Collection[str]]
-    operations: Collection[str]
+    declared: Declared
     system: str
 
     def table(self, form: FaultFile, pair_rows: list[PairRow | None]) -> FaultTable:
-        faults = {key: self._fault(key, row or FaultRow()) for key, row in form.faults.items()}
-        pairs = self._pairs(pair_rows, faults)
         for always, meaning in (
-            (NONE, "a vehicle with none of these faults"),
-            (OUTSIDE, "something outside this system"),
+            (NONE, "a vehicle without a fault is every table's"),
+            (OUTSIDE, "something that no installed system speaks of is every table's"),
         ):
-            path = ("faults", always)
-            if always not in faults and not self.faults.at(("faults",)):
-                self.faults.add(path, "is missing", f"{meaning}, with its weight; every table needs it")
+            if always in form.faults:
+                path: Place = ("faults", always)
+                self.faults.add(path, "is the core's own", f"no fault of that name: {meaning}")
+        faults = {
+            key: self._fault(key, row or FaultRow())
+            for key, row in form.faults.items()
+            if key not in (NONE, OUTSIDE)
+        }
+        pairs = self._pairs(pair_rows, faults)
         known = [*faults, *pairs]
         tests = {
             key: self._test(key, row, known)
@@ -140,7 +205,56 @@ class _Meaning:
             if row is not None and not self.faults.below(("test", key, "outcomes"))
         }
         self._order(tests, list(form.test))
-        return FaultTable(faults=faults, tests=tests, pairs=pairs)
+        table = FaultTable(
+            system=self.system,
+            faults=faults,
+            tests=tests,
+            pairs=pairs,
+            symptoms=self._factors("symptoms", form.symptoms, faults, self.declared.symptoms, "symptom"),
+            when=self._factors("when", form.when, faults, CIRCUMSTANCES, "circumstance"),
+        )
+        self._as_a_whole(table)
+        return table
+
+    def _as_a_whole(self, table: FaultTable) -> None:
+        """What no single row shows: faults that nothing tells apart, and no word about what lies outside."""
+        if table.tests and not any(test.outside for test in table.tests.values()):
+            got = "has no row for outside in any test"
+            expected = "one in at least one test: what it shows when something else is wrong"
+            self.faults.add(("test",), got, expected, "outside = [0.9, 0.1]")
+        if self.faults.at(("faults",)):
+            return
+        for one, other in combinations(table.faults.values(), 2):
+            if one.calls_for == other.calls_for and one.refer == other.refer:
+                continue  # the same work cures both
+            apart = any(
+                test.likelihood(one.key) != test.likelihood(other.key) for test in table.tests.values()
+            ) or any(row.get(one.key) != row.get(other.key) for row in table.symptoms.values())
+            if not apart:
+                got = f"no test tells {one.key} and {other.key} apart, and each calls for other work"
+                self.faults.add(("faults", other.key), got, "a row of its own in some test")
+
+    def _factors(
+        self,
+        table: str,
+        rows: Mapping[str, Mapping[str, float] | None],
+        faults: Collection[str],
+        known: Collection[str] | None,
+        what: str,
+    ) -> dict[str, dict[str, float]]:
+        """Symptom or circumstance → fault → number."""
+        found = {}
+        for key, row in rows.items():
+            if known is not None:
+                self._one_of((table, key), key, what, known)
+            for fault, number in (row or {}).items():
+                path: Place = (table, key, fault)
+                self._one_of(path, fault, "fault", faults)
+                if not 0 < number or (table == "symptoms" and number >= 1):
+                    expected = "a chance between 0 and 1" if table == "symptoms" else "a factor above 0"
+                    self.faults.add(path, f"is {number}", expected)
+            found[key] = dict(row or {})
+        return found
 
     def _one_of(self, path: Place, key: str, what: str, choices: Iterable[str]) -> bool:
         """True when the key is one of them; else a fault that lists all, unless one is known there."""
@@ -151,14 +265,42 @@ class _Meaning:
             self.faults.add(path, f"there is no {what} {quoted(key)}", any_of(known) or f"no {what}")
         return False
 
+    def _only(self, path: Place, rows: Mapping[str, list[str]]) -> dict[str, tuple[str, ...]]:
+        for trait, answers in rows.items():
+            at = (*path, "only", trait)
+            if trait.startswith(f"{self.system}.") and self._one_of(at, trait, "trait", self.declared.traits):
+                for answer in answers:
+                    if answer not in self.declared.traits[trait]:
+                        got = f"{quoted(answer)} is not an answer of {trait}"
+                        self.faults.add(at, got, any_of(map(quoted, self.declared.traits[trait])))
+        return {trait: tuple(answers) for trait, answers in rows.items()}
+
+    def _parts(self, path: Place, keys: Iterable[str]) -> tuple[str, ...]:
+        full = tuple(key if not key or "." in key else f"{self.system}.{key}" for key in keys)
+        for key in full:
+            if key:
+                self._one_of(path, key, "part", self.declared.parts)
+        return full
+
     def _fault(self, key: str, row: FaultRow) -> Fault:
         path: Place = ("faults", key)
         if "+" in key:
             self.faults.add(path, "has a + in its name, which stands between two of a pair", "a plain name")
         if row.calls_for:
-            self._one_of((*path, "calls_for"), row.calls_for, "operation", self.operations)
-        name = key if row.name is None else row.name
-        return Fault(key=key, name=name, weight=row.weight, why=row.why, calls_for=row.calls_for)
+            self._one_of((*path, "calls_for"), row.calls_for, "operation", self.declared.operations)
+        if not row.why.strip() and not self.faults.below(path):
+            self.faults.add((*path, "why"), "is empty", "on what ground the prevalence stands")
+        return Fault(
+            key=key,
+            name=key if row.name is None else row.name,
+            per_1000=row.per_1000,
+            why=row.why,
+            part=self._parts((*path, "part"), [row.part])[0],
+            calls_for=row.calls_for,
+            refer=row.refer,
+            life=row.life,
+            only=self._only(path, row.only),
+        )
 
     def _pairs(self, rows: list[PairRow | None], faults: Mapping[str, Fault]) -> dict[str, Pair]:
         pairs: dict[str, Pair] = {}
@@ -166,14 +308,14 @@ class _Meaning:
             path: Place = ("faults", "pairs", n, "of")
             if row is None or self.faults.below(path):
                 continue
-            if len(row.of) != 2 or len(set(row.of)) != 2 or not set(row.of) <= set(faults) - {NONE}:
-                expected = f"two different faults of {', '.join(key for key in faults if key != NONE)}"
+            if len(row.of) != 2 or len(set(row.of)) != 2 or not set(row.of) <= set(faults):
+                expected = f"two different faults of {', '.join(faults)}"
                 self.faults.add(path, f"is {_listed(row.of)}", expected)
             elif any(set(pair.of) == set(row.of) for pair in pairs.values()):
                 self.faults.add(path, f"{' and '.join(row.of)} are a pair already", "each pair once")
             else:
                 key = "+".join(row.of)
-                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), weight=row.weight, why=row.why)
+                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), per_1000=row.per_1000, why=row.why)
         return pairs
 
     def _order(self, tests: Mapping[str, FaultTest], names: list[str]) -> None:
@@ -216,9 +358,11 @@ class _Meaning:
             self.faults.add((*path, "sound"), got, f"that of a sound vehicle, {any_of(outcomes)}")
         if not row.question and not self._is_wrong(path, "question"):
             self.faults.add((*path, "question"), "is empty", "what the test answers")
-        if self.system and row.wants.startswith(f"{self.system}."):
-            known = [*self.measurands, *self.observations]
+        if row.wants.startswith(f"{self.system}."):
+            known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
+        if not 0.5 <= row.again < 1:
+            self.faults.add((*path, "again"), f"is {row.again}", "a chance from 0.5 to below 1")
         given = {}
         for fault, chances in row.given.items():
             at = (*path, "given", fault)
@@ -232,12 +376,18 @@ class _Meaning:
             minutes=row.minutes,
             outcomes=outcomes,
             sound=row.sound,
+            none=self._chances((*path, "none"), row.none, outcomes),
             otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes),
+            outside=() if row.outside is None else self._chances((*path, "outside"), row.outside, outcomes),
             given=given,
             wants=row.wants,
             waits=row.waits,
             after={first: tuple(names) for first, names in row.after.items()},
             spoils=tuple(row.spoils),
+            group=row.group,
+            again=row.again,
+            rests_on=self._parts((*path, "rests_on"), row.rests_on),
+            only=self._only(path, row.only),
             **self._origin(path, row),
         )
 
@@ -258,14 +408,14 @@ class _Meaning:
         return OutcomeRow(p=p, why=row.why, direct=row.direct)
 
     def _chances(self, path: Place, numbers: list[float], outcomes: tuple[str, ...]) -> tuple[float, ...]:
-        """Probabilities kept away from 0 and 1, so that one odd reading never rules anything out for good."""
+        """Probabilities kept away from 0 and 1."""
         sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
             if not self.faults.below(path):
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
-        clamped = [min(0.995, max(0.005, p)) for p in numbers]
+        clamped = [min(1 - LEAST, max(LEAST, p)) for p in numbers]
         return tuple(p / sum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
@@ -275,29 +425,62 @@ class _Meaning:
             got = f"has {' and '.join(kinds) or 'nothing'} to say where the outcome comes from"
             self.faults.add(path, got, f"exactly one of {', '.join(_ORIGINS)}")
             return {}
+        if row.beyond and row.check is None and not self._is_wrong(path, "check"):
+            self.faults.add((*path, "beyond"), "stands without a check", "check, the code of a finding")
         if row.bins is not None:
-            return self._bins((*path, "bins"), row.bins, row.outcomes)
+            return self._bins((*path, "bins"), row, row.bins)
         if row.seen is not None:
             return self._seen((*path, "seen"), row.seen, row.outcomes)
+        if row.grade is not None:
+            self._code((*path, "grade", "check"), row.grade.check)
+            self._asks(path, row)
+            answers = self._answers((*path, "grade", "answers"), row.grade.answers, row.outcomes, None, "")
+            return {"graded": row.grade.check, "answers": answers}
+        if row.trait is not None:
+            return self._trait((*path, "trait"), row, row.trait)
         if row.codes is not None:
             self._two(path, row, "two for trouble codes, set and not set in this order")
             return {"codes": self._codes((*path, "codes"), row.codes)}
         if row.check is None:
             return {}
-        self._two(path, row, "two for a check, pass and fail in this order")
-        if not row.check or (self.system and not row.check.startswith(f"{self.system}.")):
-            expected = f"the code of a finding, which begins with {self.system or 'its system'}."
-            self.faults.add((*path, "check"), f"is {quoted(row.check)}", expected)
+        self._code((*path, "check"), row.check)
+        self._asks(path, row)
+        if row.beyond:
+            return {"code": row.check, **self._beyond((*path, "beyond"), row)}
+        self._two(path, row, "two for a check without beyond, pass and fail in this order")
         return {"code": row.check}
+
+    def _code(self, path: Place, code: str) -> None:
+        """A code that begins with the system's key and that a check of the system names."""
+        if not code or not code.startswith(f"{self.system}."):
+            expected = f"the code of a finding, which begins with {self.system}."
+            self.faults.add(path, f"is {quoted(code)}", expected)
+        elif self.declared.codes is not None and code not in self.declared.codes:
+            self.faults.add(path, f"no check of the system yields {quoted(code)}", "a code that one yields")
+
+    def _asks(self, path: Place, row: TestTable) -> None:
+        """A test of a finding says what to read for it, or nothing could ever answer it."""
+        if not row.wants and not self._is_wrong(path, "wants"):
+            expected = "the measurand or observation to read for it"
+            self.faults.add((*path, "wants"), "is missing", expected, f'"{self.system}.…"')
 
     def _two(self, path: Place, row: TestTable, expected: str) -> None:
         if len(row.outcomes) != 2 and not self._is_wrong(path, "outcomes"):
             self.faults.add((*path, "outcomes"), f"are {len(row.outcomes)}", expected)
 
-    def _bins(self, path: Place, row: BinsTable, outcomes: list[str]) -> dict[str, Any]:
-        if not self._one_of((*path, "measurand"), row.measurand, "measurand", self.measurands):
+    def _bins(self, path: Place, test: TestTable, row: BinsTable) -> dict[str, Any]:
+        if bool(row.measurand) == bool(row.check):
+            got = "names both" if row.check else "names neither"
+            self.faults.add(path, got, "either a measurand or a check")
             return {}
-        places = self.measurands[row.measurand]
+        if row.check:
+            self._code((*path, "check"), row.check)
+            self._asks(path[:-1], test)
+            at = self._steps(path, row.at, test.outcomes, _of_any_unit)
+            return {"code": row.check, "at": at}
+        if not self._one_of((*path, "measurand"), row.measurand, "measurand", self.declared.measurands):
+            return {}
+        places = self.declared.measurands[row.measurand]
         if row.place not in (places or ("",)):
             got = (
                 f"{row.measurand} is read at {any_of(places) or 'one place only'}, not at {quoted(row.place)}"
@@ -305,31 +488,75 @@ class _Meaning:
             self.faults.add(
                 (*path, "place"), got, any_of(places), "" if places else "the table without place"
             )
+        at = self._steps(
+            path, row.at, test.outcomes, lambda text: self.declared.to_coherent(row.measurand, text)
+        )
+        return {"measurand": row.measurand, "place": row.place, "at": at}
+
+    def _steps(
+        self, path: Place, texts: list[str], outcomes: list[str], number: Callable[[str], float]
+    ) -> tuple[float, ...]:
+        """The limits between outcomes, rising, one fewer than outcomes."""
         at = []
-        for n, text in enumerate(row.at):
+        for n, text in enumerate(texts):
             try:
-                at.append(self.to_coherent(row.measurand, text))
+                at.append(number(text))
             except ValueError as error:
                 self.faults.add((*path, "at", n), str(error))
         rising = all(low < high for low, high in pairwise(at))
-        if (len(row.at) != len(outcomes) - 1 or not rising) and not self._is_wrong(path, "at"):
+        if (len(texts) != len(outcomes) - 1 or not rising) and not self.faults.below((*path, "at")):
             expected = f"{len(outcomes) - 1} rising limits between {len(outcomes)} outcomes"
-            self.faults.add((*path, "at"), f"is {_listed(row.at)}", expected)
-        return {"measurand": row.measurand, "place": row.place, "at": tuple(at)}
+            self.faults.add((*path, "at"), f"is {_listed(texts)}", expected)
+        return tuple(at)
+
+    def _beyond(self, path: Place, row: TestTable) -> dict[str, Any]:
+        relative = all(text.rstrip().endswith("%") for text in row.beyond)
+        steps = self._steps(path, row.beyond, row.outcomes, _percent if relative else _difference)
+        return {"beyond": steps, "relative": relative}
 
     def _seen(self, path: Place, row: SeenTable, outcomes: list[str]) -> dict[str, Any]:
-        at = (*path, "answers")
-        if (
-            len(row.answers) != len(outcomes) or len(set(row.answers)) < len(row.answers)
-        ) and not self.faults.below(at):
-            expected = f"one answer for each of the {len(outcomes)} outcomes"
-            self.faults.add(at, f"is {_listed(row.answers)}", expected)
-        if self._one_of((*path, "of"), row.of, "observation", self.observations):
-            for n, answer in enumerate(row.answers):
-                if answer not in self.observations[row.of]:
-                    got = f"{quoted(answer)} is not an answer of {row.of}"
-                    self.faults.add((*at, n), got, any_of(map(quoted, self.observations[row.of])))
-        return {"seen": row.of, "answers": tuple(row.answers)}
+        if not self._one_of((*path, "of"), row.of, "observation", self.declared.observations):
+            return {}
+        known = self.declared.observations[row.of]
+        return {
+            "seen": row.of,
+            "answers": self._answers((*path, "answers"), row.answers, outcomes, known, row.of),
+        }
+
+    def _trait(self, path: Place, test: TestTable, row: TraitTable) -> dict[str, Any]:
+        if not self._one_of((*path, "of"), row.of, "trait", self.declared.traits):
+            return {}
+        known = self.declared.traits[row.of]
+        if known:
+            at = (*path, "answers")
+            return {"trait": row.of, "answers": self._answers(at, row.answers, test.outcomes, known, row.of)}
+        steps = self._steps(path, row.at, test.outcomes, lambda text: self.declared.to_coherent(row.of, text))
+        return {"trait": row.of, "at": steps}
+
+    def _answers(
+        self,
+        path: Place,
+        rows: list[str | list[str]],
+        outcomes: list[str],
+        known: Collection[str] | None,
+        of: str,
+    ) -> tuple[tuple[str, ...], ...]:
+        """Of each outcome the words that mean it; no word means two."""
+        answers = tuple((row,) if isinstance(row, str) else tuple(row) for row in rows)
+        words = [word for row in answers for word in row]
+        if len(answers) != len(outcomes) or len(set(words)) < len(words) or not all(answers):
+            if not self.faults.below(path):
+                got = (
+                    f"is [{', '.join(_listed(row) if len(row) != 1 else quoted(row[0]) for row in answers)}]"
+                )
+                expected = f"one answer, or a list of several, for each of the {len(outcomes)} outcomes"
+                self.faults.add(path, got, expected)
+        for n, row in enumerate(answers):
+            for word in row:
+                if known is not None and word not in known:
+                    got = f"{quoted(word)} is not an answer of {of}"
+                    self.faults.add((*path, n), got, any_of(map(quoted, known)))
+        return answers
 
     def _codes(self, path: Place, texts: list[str]) -> tuple[str, ...]:
         if not texts and not self.faults.below(path):
@@ -343,7 +570,29 @@ class _Meaning:
         return tuple(codes)
 
 
-_ORIGINS = ("bins", "check", "seen", "codes")
+_ORIGINS = ("bins", "check", "seen", "grade", "trait", "codes")
+
+
+def _of_any_unit(text: str) -> float:
+    """A quantity in whatever unit it names, in the coherent unit of its kind."""
+    return units.read_quantity(text, [_unit_in(text)]).number
+
+
+def _difference(text: str) -> float:
+    """How far apart two quantities are, in the coherent unit of their kind: a scale's zero falls out."""
+    unit = _unit_in(text)
+    return units.read_quantity(text, [unit]).number - units.to_coherent(0.0, unit)
+
+
+def _percent(text: str) -> float:
+    return float(text.rstrip().removesuffix("%")) / 100
+
+
+def _unit_in(text: str) -> str:
+    parts = text.split(maxsplit=1)
+    if len(parts) < 2:
+        raise ValueError(f"a number with its unit belongs here, like 0.5 V; got {quoted(text)}")
+    return parts[1].strip()
 
 
 def _listed(texts: Iterable[str]) -> str:

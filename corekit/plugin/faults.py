@@ -10,34 +10,48 @@ from collections.abc import Mapping, Sequence
 
 import attrs
 
+#: The core's own two hypotheses: nothing is wrong, and something that no installed system speaks of.
 NONE, OUTSIDE = "none", "outside"
+
+#: Trait → the answers under which something applies. An unknown trait bars nothing.
+Only = Mapping[str, tuple[str, ...]]
 
 
 @attrs.frozen(kw_only=True)
 class Fault:
     """Something that can be wrong.
 
-    `weight` says how often among such visits (only ratios count), `why` on what ground.
+    Attributes:
+        per_1000: How many of 1000 vehicles taken at random have it now; `why` says on what ground.
+        part: Key of the part that has the fault, where one is declared.
+        calls_for: Key of the operation that cures it; empty where the system sells no work for it.
+        refer: For a fault without an operation: who or what step comes next, in words.
+        life: Years that the part usually lasts: a renewed one is less often at fault.
+        only: On which vehicles it can be met at all.
     """
 
     key: str
     name: str
-    weight: float
-    why: str = ""
+    per_1000: float
+    why: str
+    part: str = ""
     calls_for: str = ""
+    refer: str = ""
+    life: float | None = None
+    only: Only = attrs.field(factory=dict)
 
 
 @attrs.frozen(kw_only=True)
 class Pair:
-    """Two faults at once, where that is met often enough to matter.
+    """Two faults that are met together more often than by chance.
 
     `key` is both names, as `drain+worn_out`.
     """
 
     key: str
     of: tuple[str, str]
-    weight: float
-    why: str = ""
+    per_1000: float
+    why: str
 
 
 @attrs.frozen(kw_only=True)
@@ -57,20 +71,31 @@ class OutcomeRow:
 class FaultTest:
     """A test of the table.
 
-    Its outcome comes from one of four places: the bins of a measurand's reading (`measurand`, `place`, `at`
-    in coherent units, one fewer than outcomes), the verdict of a finding (`code`: outcomes are in the order
-    pass, fail), an observation's answer (`seen`, `answers` in the order of outcomes), or trouble codes
-    (`codes`: outcomes are in the order any of them set, none set; without an outcome where no list was read).
+    Its outcome comes from one place:
+    `measurand` (at `place`), the bins of a reading, parted `at` in the coherent unit;
+    `code`, a finding: the bins of its value where `at` is given, how far it lies beyond its limit where
+    `beyond` is given (a share of the limit where `relative`), else inside and outside the limit;
+    `graded`, a finding's own grade, with `answers`;
+    `seen`, an observation with `answers`;
+    `trait`, what the vehicle is fitted with, with `answers` or `at`;
+    `codes`, trouble codes: any of them set, none set; without an outcome where no list was read.
 
     Attributes:
         question: What it answers, in the mechanic's words.
         minutes: Hands-on. waits: Minutes of waiting beside them, during which something else can be done.
         sound: The outcome a vehicle without these faults shows.
-        otherwise: The probabilities under every fault without a row of its own.
+        none: The probabilities where none of this system's faults is there.
+        otherwise: Those under a fault of this system without a row of its own.
+        outside: Those where something outside all systems is wrong; empty: as `none`.
         given: Fault or pair key → row.
+        answers: Of each outcome the words that mean it.
         after: Test → its outcomes of which one must have been shown first; without that this test means
             nothing.
         spoils: Tests that read wrong once this one was made, so they come before it.
+        group: Of the tests of one group only the first in the table that was made counts.
+        again: How surely an unchanged vehicle shows the same again.
+        rests_on: Keys of the parts that it speaks of; renewing one makes it worth making again.
+        only: On which vehicles it can be made.
     """
 
     key: str
@@ -78,63 +103,78 @@ class FaultTest:
     minutes: float
     outcomes: tuple[str, ...]
     sound: str
+    none: tuple[float, ...]
     otherwise: tuple[float, ...]
     given: Mapping[str, OutcomeRow]
+    outside: tuple[float, ...] = ()
     measurand: str = ""
     place: str = ""
     at: tuple[float, ...] = ()
     code: str = ""
+    beyond: tuple[float, ...] = ()
+    relative: bool = False
+    graded: str = ""
     seen: str = ""
-    answers: tuple[str, ...] = ()
+    trait: str = ""
+    answers: tuple[tuple[str, ...], ...] = ()
     codes: tuple[str, ...] = ()
     wants: str = ""
     waits: float = 0.0
     after: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
     spoils: tuple[str, ...] = ()
+    group: str = ""
+    again: float = 0.96
+    rests_on: tuple[str, ...] = ()
+    only: Only = attrs.field(factory=dict)
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
-        """The probability of each outcome under a fault (or a pair that has a row of its own)."""
+        """The probability of each outcome under a fault of this system (or a pair that has a row of its
+        own), under `none` and under `outside`.
+        """
+        if fault == NONE:
+            return self.none
+        if fault == OUTSIDE:
+            return self.outside or self.none
         row = self.given.get(fault)
         return row.p if row else self.otherwise
 
-    def together(
-        self, rows: Sequence[Sequence[float]], otherwise: Sequence[float] | None = None
-    ) -> tuple[float, ...]:
+    def together(self, rows: Sequence[Sequence[float]]) -> tuple[float, ...]:
         """The probability of each outcome under several faults at once, from what each shows alone.
 
-        The vehicle looks sound only where every one of them lets it: `otherwise` times the share that each
-        leaves of it. The rest goes to the other outcomes in proportion to the larger chance that any of the
-        faults gives them.
+        The vehicle looks sound only where every one of them lets it: `none` times the share that each leaves
+        of it. The rest goes to the other outcomes in proportion to the larger chance that any of the faults
+        gives them.
         """
-        otherwise = otherwise or self.otherwise
         at = self.outcomes.index(self.sound)
-        looks_sound = otherwise[at] * math.prod(min(1.0, row[at] / otherwise[at]) for row in rows)
+        looks_sound = self.none[at] * math.prod(min(1.0, row[at] / self.none[at]) for row in rows)
         largest = [
             0.0 if place == at else max(row[place] for row in rows) for place in range(len(self.outcomes))
         ]
         rest = (1.0 - looks_sound) / sum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
 
+    @property
+    def asked_for(self) -> str:
+        """Key of what has to be read, looked at or asked for it."""
+        return self.wants or self.measurand or self.seen or self.trait
+
 
 @attrs.frozen(kw_only=True)
 class FaultTable:
-    """What can be wrong, alone (`faults`) or two at once (`pairs`), and what each test shows then."""
+    """What can be wrong with one system, and what each test shows then.
 
+    Attributes:
+        pairs: Two faults that are met together more often than by chance; every other two are independent.
+        symptoms: Symptom → fault → the chance that the customer tells it under that fault.
+        when: Circumstance → fault → factor on its odds.
+    """
+
+    system: str = ""
     faults: Mapping[str, Fault]
     tests: Mapping[str, FaultTest]
     pairs: Mapping[str, Pair] = attrs.field(factory=dict)
-
-    def of(self, hypothesis: str) -> tuple[str, ...]:
-        """The faults that a hypothesis speaks of: one, or the two of a pair."""
-        return self.pairs[hypothesis].of if hypothesis in self.pairs else (hypothesis,)
-
-    def chances(self, test: FaultTest, hypothesis: str) -> tuple[float, ...]:
-        """The probability of each outcome under a fault or a pair; a pair without a row of its own gets one
-        from those of its two faults.
-        """
-        if hypothesis in test.given or hypothesis not in self.pairs:
-            return test.likelihood(hypothesis)
-        return test.together([test.likelihood(fault) for fault in self.pairs[hypothesis].of])
+    symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
+    when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
 
     @property
     def codes(self) -> frozenset[str]:

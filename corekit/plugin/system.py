@@ -17,10 +17,11 @@ from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.source import Source
 from ..reference import sources
+from ..complaints import symptoms
 from ..unit_table import OwnUnit
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
-from .fault_file import read_faults
+from .fault_file import Declared, read_faults
 from .faults import FaultTable
 from .limit_file import read_limits
 from .own_unit import declare_unit
@@ -262,14 +263,33 @@ class System:
 
     def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
         """A fault table from plain data, checked against this system's declarations."""
-        return read_faults(
-            data,
-            where,
-            self._coherent,
+        return read_faults(data, where, self._declared(), self.key)
+
+    def _declared(self) -> Declared:
+        return Declared(
+            to_coherent=self._coherent,
             measurands={key: measurand.places for key, measurand in self.measurands.items()},
             observations={key: answers_of(seen.answers) for key, seen in self.observations.items()},
+            traits={
+                key: answers_of(trait.answers) if trait.answers else () for key, trait in self.traits.items()
+            },
             operations=self.operations,
-            system=self.key,
+            parts=self.parts,
+            codes=self._codes_named(),
+            symptoms=symptoms().symptoms,
+        )
+
+    def _codes_named(self) -> frozenset[str] | None:
+        """Every code of this system that a text of its checks' modules names; None where the modules cannot
+        be read as text.
+        """
+        modules = {sys.modules.get(check.function.__module__) for check in self.checks.values()}
+        files = [getattr(module, "__file__", None) for module in modules]
+        if not files or not all(file and file.endswith(".py") and Path(file).is_file() for file in files):
+            return None
+        pattern = re.compile(rf"[\"']({self.key}\.[a-z][a-z0-9_]*)[\"']")
+        return frozenset(
+            code for file in files if file for code in pattern.findall(Path(file).read_text("utf-8"))
         )
 
     def checked_code(self, code: str) -> str:
@@ -312,10 +332,12 @@ class System:
         ]
         return list({of.key: of for of in strangers}.values())
 
-    def _coherent(self, measurand: str, text: str) -> float:
-        if measurand not in self.measurands:
-            raise ValueError(f"no measurand {measurand!r}")
-        return units.read_quantity(text, [self.measurands[measurand].unit]).number
+    def _coherent(self, key: str, text: str) -> float:
+        if key in self.measurands:
+            return units.read_quantity(text, [self.measurands[key].unit]).number
+        if key in self.traits and self.traits[key].units:
+            return units.read_quantity(text, self.traits[key].units).number
+        raise ValueError(f"no measurand or trait with a value {key!r}")
 
     def _key(self, name: str) -> str:
         if not _NAME.fullmatch(name):

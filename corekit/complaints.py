@@ -1,0 +1,255 @@
+"""What a customer can tell and what a mechanic can try: symptoms, circumstances, hazards and ways of trial.
+
+They stand in shared/symptoms.toml and shared/trials.toml; systems say in their fault tables how they bear on
+each symptom.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+
+import attrs
+
+from .datafile import Positive, needed, read_toml, structured, table
+from .fault import Faults
+from .reference import data_path
+
+#: The two symptoms that are no symptom of a fault.
+CHECK_UP, SOMETHING_ELSE = "check_up", "something_else"
+
+
+@attrs.frozen(kw_only=True)
+class Symptom:
+    """What a customer notices, in a customer's words.
+
+    Attributes:
+        none: The chance that somebody tells it whose vehicle has no fault; `why` gives the reason.
+        outside: The chance under something that no installed system speaks of.
+        first_step: What to do first where no installed system speaks to it.
+    """
+
+    key: str
+    words: str
+    none: float
+    why: str
+    outside: float
+    first_step: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Hazard:
+    """What comes before everything else: how it shows, and what to do now.
+
+    `symptoms` are those that it belongs to; empty: it is asked with every complaint.
+    """
+
+    key: str
+    words: str
+    do: str
+    symptoms: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class Shows:
+    """How steadily something shows: the share of the time in which it can be seen."""
+
+    key: str
+    words: str
+    share: float
+
+
+@attrs.frozen(kw_only=True)
+class SymptomList:
+    """All of shared/symptoms.toml, in its order.
+
+    `outside_per_1000`: how many of 1000 vehicles have something that no installed system speaks of.
+    """
+
+    symptoms: Mapping[str, Symptom]
+    hazards: tuple[Hazard, ...]
+    circumstances: Mapping[str, str]
+    shows: Mapping[str, Shows]
+    outside_per_1000: float
+
+
+@attrs.frozen(kw_only=True)
+class Way:
+    """A way of trying something: what is done to a part, and what can come of it.
+
+    Attributes:
+        fails: The chance that the work itself fails, or that the new part is bad.
+        provokes: It shows or hides the fault and changes nothing (heated, wetted, moved by hand).
+        this_part, other, none: For a way that provokes, the chance of its telling result where the fault is
+            this part's, another's, or nobody's.
+        telling: Those results (*came*, *worse*).
+        undone: What was tried does not stay (a bypass, a known good part put in for the test).
+        trap: What goes wrong with it, in one sentence.
+    """
+
+    key: str
+    words: str
+    results: tuple[str, ...]
+    fails: float = 0.0
+    fails_why: str = ""
+    provokes: bool = False
+    this_part: float = 0.0
+    other: float = 0.0
+    none: float = 0.0
+    telling: tuple[str, ...] = ()
+    undone: bool = False
+    trap: str = ""
+
+
+@table
+class _SymptomRow:
+    words: str = needed("what a customer says", default="")
+    none: Positive = needed("a chance between 0 and 1", default=Positive(0.01))
+    why: str = needed("why somebody without a fault tells it", default="")
+    outside: Positive = needed("a chance between 0 and 1", default=Positive(0.01))
+    first_step: str = ""
+
+
+@table
+class _HazardRow:
+    words: str = needed("how it shows", default="")
+    do: str = needed("what to do now", default="")
+    symptoms: list[str] = attrs.field(factory=list)
+
+
+@table
+class _WordsRow:
+    words: str = needed("what a customer says", default="")
+
+
+@table
+class _ShowsRow:
+    words: str = needed("what a customer says", default="")
+    share: Positive = needed("a share between 0 and 1", default=Positive(1.0))
+
+
+@table
+class _OutsideRow:
+    per_1000: Positive = needed("how many of 1000 vehicles", default=Positive(1.0))
+    why: str = needed("the reason", default="")
+
+
+@table
+class _SymptomFile:
+    outside: _OutsideRow = needed("the prevalence of what lies outside", factory=_OutsideRow)
+    symptoms: dict[str, _SymptomRow] = attrs.field(factory=dict)
+    hazards: dict[str, _HazardRow] = attrs.field(factory=dict)
+    circumstances: dict[str, _WordsRow] = attrs.field(factory=dict)
+    shows: dict[str, _ShowsRow] = attrs.field(factory=dict)
+
+
+@table
+class _WayRow:
+    words: str = needed("what was done", default="")
+    results: list[str] = needed("what can come of it", factory=list)
+    fails: Positive = Positive(0.0)
+    fails_why: str = ""
+    provokes: bool = False
+    this_part: Positive = Positive(0.0)
+    other: Positive = Positive(0.0)
+    none: Positive = Positive(0.0)
+    telling: list[str] = attrs.field(factory=list)
+    undone: bool = False
+    trap: str = ""
+
+
+@table
+class _TrialFile:
+    results: dict[str, _WordsRow] = attrs.field(factory=dict)
+    ways: dict[str, _WayRow] = attrs.field(factory=dict)
+
+
+@attrs.frozen(kw_only=True)
+class TrialList:
+    """All of shared/trials.toml: result → words, and the ways in order."""
+
+    results: Mapping[str, str]
+    ways: Mapping[str, Way]
+
+
+@lru_cache(maxsize=1)
+def symptoms() -> SymptomList:
+    """The symptoms that come with corekit.
+
+    Raises:
+        DataFileError: everything that is wrong with the file, at once.
+    """
+    name = "shared/symptoms.toml"
+    data, faults = read_toml(data_path(name), name), Faults()
+    form = structured(data, _SymptomFile, faults)
+    for key, row in form.symptoms.items():
+        for field in ("none", "outside"):
+            if not 0 < getattr(row, field) < 1:
+                faults.add(("symptoms", key, field), f"is {getattr(row, field)}", "a chance between 0 and 1")
+    for key, hazard in form.hazards.items():
+        for symptom in hazard.symptoms:
+            if symptom not in form.symptoms:
+                faults.add(
+                    ("hazards", key, "symptoms"), f"there is no symptom {symptom}", "one of [symptoms]"
+                )
+    faults.refuse(data, name)
+    return SymptomList(
+        symptoms={
+            key: Symptom(
+                key=key,
+                words=row.words,
+                none=row.none,
+                why=row.why,
+                outside=row.outside,
+                first_step=row.first_step,
+            )
+            for key, row in form.symptoms.items()
+        },
+        hazards=tuple(
+            Hazard(key=key, words=row.words, do=row.do, symptoms=tuple(row.symptoms))
+            for key, row in form.hazards.items()
+        ),
+        circumstances={key: row.words for key, row in form.circumstances.items()},
+        shows={key: Shows(key=key, words=row.words, share=row.share) for key, row in form.shows.items()},
+        outside_per_1000=form.outside.per_1000,
+    )
+
+
+@lru_cache(maxsize=1)
+def trials() -> TrialList:
+    """The ways of trial that come with corekit.
+
+    Raises:
+        DataFileError: everything that is wrong with the file, at once.
+    """
+    name = "shared/trials.toml"
+    data, faults = read_toml(data_path(name), name), Faults()
+    form = structured(data, _TrialFile, faults)
+    for key, row in form.ways.items():
+        for result in (*row.results, *row.telling):
+            if result not in form.results:
+                faults.add(("ways", key, "results"), f"there is no result {result}", "one of [results]")
+        if row.provokes and not (0 < row.none and 0 < row.other and 0 < row.this_part and row.telling):
+            expected = "chances this_part, other and none, and the results that are telling"
+            faults.add(("ways", key), "provokes without saying how often", expected)
+    faults.refuse(data, name)
+    return TrialList(
+        results={key: row.words for key, row in form.results.items()},
+        ways={
+            key: Way(
+                key=key,
+                words=row.words,
+                results=tuple(row.results),
+                fails=row.fails,
+                fails_why=row.fails_why,
+                provokes=row.provokes,
+                this_part=row.this_part,
+                other=row.other,
+                none=row.none,
+                telling=tuple(row.telling),
+                undone=row.undone,
+                trap=row.trap,
+            )
+            for key, row in form.ways.items()
+        },
+    )
