@@ -419,12 +419,14 @@ clean = egr.operation(
     "clean",
     "Clean the EGR valve and its passages",
     shown_by=manifold_open,
+    way="cleaned_passage",
     hazard=f"{HOT} {CARBON} {NO_SPRAY} {KEEP}",
 )
 clean_filter = egr.operation(
     "clean_filter",
     "Clean the vacuum regulator's vent filter",
     shown_by=vacuum_off,
+    way="cleaned",
     hazard=f"{HOT} {KEEP}",
 )
 replace_valve = egr.operation(
@@ -452,10 +454,15 @@ replace_sensing_hoses = egr.operation(
     "replace_sensing_hoses",
     "Replace the EGR sensor hoses",
     shown_by=signal_open,
+    way="renewed",
     hazard=f"{HOT} {KEEP}",
 )
 replace_vacuum_hose = egr.operation(
-    "replace_vacuum_hose", "Replace the vacuum hose", shown_by=vacuum_on, hazard=f"{HOT} {MOVING} {KEEP}"
+    "replace_vacuum_hose",
+    "Replace the vacuum hose",
+    shown_by=vacuum_on,
+    way="renewed",
+    hazard=f"{HOT} {MOVING} {KEEP}",
 )
 repair_wiring = egr.operation(
     "repair_wiring", "Repair the EGR wiring", shown_by=sensor_supply, hazard=KEEP
