@@ -97,7 +97,14 @@ def visits(tables: Mapping[str, FaultTable], count: int, seed: int) -> Iterator[
     draw = random.Random(seed)
     everything = joint(tables, None, {}, tables)
     states, weights = zip(*everything.prior.items(), strict=True)
-    listed = [key for key in symptoms().symptoms if key not in (CHECK_UP, SOMETHING_ELSE)]
+    listed = [
+        key
+        for key, symptom in symptoms().symptoms.items()
+        if key not in (CHECK_UP, SOMETHING_ELSE)
+        and any(
+            max(one.symptoms.get(key, {}).values(), default=0) >= 3 * symptom.none for one in tables.values()
+        )
+    ]
     ways = [Complaint(symptoms=(key,)) for key in listed]
     told = [attrs.evolve(everything, complaint=one) for one in ways]
     pairs = [(state, one.complaint) for one in told for state in states]
@@ -269,7 +276,9 @@ def likeliest(visit: Visit) -> JointTest | None:
 
 
 def decided(visit: Visit, plugins: Plugins) -> str:
-    """The work that may be done now, `(…)` for what is passed on, `-` for nothing wrong; empty: go on."""
+    """The work that may be done now, `(…)` for what is passed on, `-` where nothing in these systems explains
+    the complaint; empty: go on.
+    """
     tables, states = visit.beliefs.tables, now(visit.beliefs)
     direct = set()
     for key in visit.evidence.current:
@@ -290,9 +299,8 @@ def decided(visit: Visit, plugins: Plugins) -> str:
                 return work
         elif held >= WORK_AT:
             return work
-    if chance_of(states, {OUTSIDE}) >= WORK_AT:
-        return f"({OUTSIDE})"
-    return "-" if states.get(frozenset(), 0.0) >= WORK_AT and visit.latest else ""
+    clear = 1.0 - chance_of(states, tables.faults.keys())
+    return "-" if clear >= WORK_AT and visit.latest else ""
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
@@ -308,7 +316,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
         if work and said is None:
             said = _said(visit)
         if work == "-":
-            how = "right" if not visit.state else "wrong"
+            how = "right" if visit.state <= {OUTSIDE} else "wrong"
             break
         if work.startswith("("):
             how = "right" if work in tables.work(visit.state) else "wrong"
