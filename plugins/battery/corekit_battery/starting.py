@@ -274,7 +274,7 @@ def at_the_starter(
         "command": ck.show(command.value, "V", uncertainty=False),
         "stud": ck.show(stud.value, "V", uncertainty=False),
     }
-    evidence = [command, *case.noted(cranks)]
+    evidence: list[ck.Reading | str] = [command, *case.noted(cranks)]
     if not grade:
         yield case.inconclusive(
             ck.Claim("battery.stud", of=starter_voltage, evidence=[stud, *evidence], next_test=cable_drop),

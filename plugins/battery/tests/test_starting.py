@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from corekit_battery import battery
 from corekit_battery.starting import least_cranking_voltage
 from hypothesis import given
 from hypothesis import strategies as st
@@ -227,7 +228,7 @@ def test_a_weak_command_says_nothing_while_the_posts_themselves_are_low(bench: A
     assert finding.verdict is ck.Verdict.UNDECIDED and finding.value is None and "8.60" in str(finding)
     assert (
         at_starter(bench, "0.2 V", posts="8.6 V").value is not None
-    )  # none at all is none, however low they are
+    )  # none at all is none, however low the posts are
 
 
 @pytest.mark.parametrize(
@@ -247,8 +248,6 @@ def test_every_way_of_not_cranking_asks_for_the_voltage_while_cranking(
 
 
 def test_every_live_reading_names_its_hazard_and_defers_to_trained_people() -> None:
-    from corekit_battery import battery
-
     hazard = battery.measurands["battery.control_voltage"].hazard
     for words in ("10 s", "60 s", "insulated", "pacemaker", "EN ISO 20471", "trained people"):
         assert words in hazard
