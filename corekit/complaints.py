@@ -80,9 +80,8 @@ class Way:
     Attributes:
         fails: The chance that the work itself fails, or that the new part is bad.
         provokes: It shows or hides the fault and changes nothing (heated, wetted, moved by hand).
-        this_part, other, none: For a way that provokes, the chance of its telling result where the fault is
-            this part's, another's, or nobody's.
-        telling: Those results (*came*, *worse*).
+        telling: The results that speak by themselves (*came*, *worse*, *moved with the part*).
+        this_part, other, none: Their chance where the fault is this part's, another's, or nobody's.
         undone: What was tried does not stay (a bypass, a known good part put in for the test).
         trap: What goes wrong with it, in one sentence.
     """
@@ -229,7 +228,7 @@ def trials() -> TrialList:
         for result in (*row.results, *row.telling):
             if result not in form.results:
                 faults.add(("ways", key, "results"), f"there is no result {result}", "one of [results]")
-        if row.provokes and not (0 < row.none and 0 < row.other and 0 < row.this_part and row.telling):
+        if row.provokes and not (row.none > 0 and row.other > 0 and row.this_part > 0 and row.telling):
             expected = "chances this_part, other and none, and the results that are telling"
             faults.add(("ways", key), "provokes without saying how often", expected)
     faults.refuse(data, name)

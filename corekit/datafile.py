@@ -47,6 +47,8 @@ Day = NewType("Day", str)
 Quantity = NewType("Quantity", str)
 #: A number above 0.
 Positive = NewType("Positive", float)
+#: One text, or a list of several that mean the same.
+Words = NewType("Words", tuple[str, ...])
 #: A decimal number in quotes, or a whole number without them. `Decimal` itself is in quotes always.
 Count = NewType("Count", Decimal)
 
@@ -409,6 +411,13 @@ def _positive(raw: Any, _: Any) -> Positive:
     return Positive(float(raw))
 
 
+def _words(raw: Any, _: Any) -> Words:
+    words = (raw,) if isinstance(raw, str) else tuple(raw) if isinstance(raw, list) else ()
+    if not words or not all(isinstance(word, str) and word for word in words):
+        raise _Misfit(f"is {_named(raw)}", _EXPECTED[Words])
+    return Words(words)
+
+
 #: A number as we write it. ASCII digits only: `Decimal` would take any script's.
 _PLAIN = re.compile(r"([0-9]+)(?:\.[0-9]+)?")
 _DIGITS = 8
@@ -474,6 +483,7 @@ _HOOKS: dict[Any, Callable[[Any, Any], Any]] = {
     bool: _claim,
     float: _number,
     Positive: _positive,
+    Words: _words,
     Decimal: _decimal,
     Count: _count,
     Moment: _moment,
@@ -484,6 +494,7 @@ _EXPECTED: dict[Any, str] = {
     str: "text in quotes",
     float: "a number, without quotes",
     Positive: "a number above 0, without quotes",
+    Words: 'text in quotes, or a list of several: ["…", "…"]',
     Decimal: 'a decimal number in quotes, such as "0.60"',
     Moment: "date, time and offset, such as 2026-03-04T10:15:00+01:00",
     Day: "a day such as 2026-03-04",

@@ -16,11 +16,11 @@ from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
 from .comparison import Comparison, comparisons
-from .contradiction import Contradiction, all_alike, misfits
-from .outcome import all_outcomes, countable
+from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
+from .ruling import StageEvidence, rule
 from .stage import case_at, unknown_at
-from .suspect import Call, NextTest, Suspect, call_for_part, next_tests, suspects
+from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
 _URGENCIES = list(Urgency)
@@ -33,9 +33,8 @@ class Assessment:
     Attributes:
         findings: Of every stage, most urgent first within the latest stage they speak of.
         gaps: What could not be said, and why.
-        suspects, next_tests, contradictions: For the mechanic, at the job's latest stage with evidence. The
-            next tests of a system that is only in question (see `assess`) stand behind those of the systems
-            that were read.
+        suspects, next_tests, contradictions: For the mechanic, over all systems that the complaint concerns
+            or that were read, after everything that was shown and done.
         too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be proposed?
         readings: stage → readings in the order of the declarations.
@@ -140,8 +139,7 @@ def assess(
 
     Args:
         minutes_left: Of this visit; a test that cannot be done and read in it is set apart.
-        about: Keys of systems that are asked about; their tests come before those of a system in which
-            nothing is wrong so far.
+        about: Keys of systems that are asked about.
 
     Raises:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
@@ -153,14 +151,15 @@ def assess(
     findings = tuple(
         sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
     )
-    tests = made.ranked_tests(about)
+    ruling = rule(job, plugins, made.stages, made.about(about))
+    tests = ruling.tests
     return Assessment(
         job=job,
         findings=findings,
         gaps=(*made.gaps, *_lost_plugins(plugins)),
-        suspects=tuple(made.suspects),
+        suspects=tuple(ruling.suspects),
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
-        calls=tuple(made.calls),
+        calls=tuple(ruling.calls),
         comparisons=tuple(comparisons(readings, findings)),
         repairs=tuple(repair_proofs(job, findings, plugins)),
         readings=readings,
@@ -169,7 +168,7 @@ def assess(
         replaces={
             key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces
         },
-        contradictions=tuple(made.contradictions),
+        contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
 
@@ -182,15 +181,14 @@ class _Evaluation:
     plugins: Plugins
     findings: list[Finding] = attrs.field(factory=list)
     gaps: list[Gap] = attrs.field(factory=list)
-    calls: list[Call] = attrs.field(factory=list)
-    suspects: list[Suspect] = attrs.field(factory=list)
-    tests: list[NextTest] = attrs.field(factory=list)
-    contradictions: list[Contradiction] = attrs.field(factory=list)
+    alike: list[Contradiction] = attrs.field(factory=list)
+    stages: list[StageEvidence] = attrs.field(factory=list)
     touched: set[str] = attrs.field(factory=set)
 
     def add_stage(self, stage: int) -> None:
         """Run the checks of every system that this stage holds something of."""
         case: Case | None = None  # a stage is laid out once; each system sees the same
+        shown = StageEvidence(stage=stage)
         for system in self.plugins.systems.values():
             case = (
                 attrs.evolve(case, system=system)
@@ -198,54 +196,33 @@ class _Evaluation:
                 else case_at(self.job, stage, system, self.plugins)
             )
             if _is_touched(case, self.job, stage):
-                self._add_system(system, case)
+                self._add_system(system, case, shown)
+        if case is not None:
+            shown.fitted = case.fitted
+        self.stages.append(shown)
         self.gaps += [
             Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key)
             for key, text in unknown_at(self.job, stage, self.plugins)
         ]
 
-    def _add_system(self, system: System, case: Case) -> None:
+    def _add_system(self, system: System, case: Case, shown: StageEvidence) -> None:
         self.touched.add(system.key)
         disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
         findings, gaps = _results(system, case)
         findings = [
             finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding) for finding in findings
         ]
-        ruling = _ruling(system, case, findings, disputed)
         self.findings += findings
         self.gaps += gaps
-        self.calls += ruling.calls
-        if ruling.speaks or system.key not in {test.system for test in self.tests}:
-            # The latest stage that has evidence speaks; what arrival showed is evidence about arrival only.
+        shown.add(system, case, findings, disputed)
+        if findings:
             titles = {key: measurand.title for key, measurand in self.plugins.measurands.items()}
-            self.suspects = [*_of_others(self.suspects, system), *ruling.suspects]
-            self.tests = [*_of_others(self.tests, system), *ruling.tests]
-            self.contradictions = [
-                *_of_others(self.contradictions, system),
-                *ruling.contradictions,
-                *all_alike(findings, titles),
-            ]
+            self.alike = [*_of_others(self.alike, system), *all_alike(findings, titles)]
 
-    def ranked_tests(self, about: Collection[str]) -> list[NextTest]:
-        """The next tests in the order in which to make them, those of systems in question behind.
-
-        A system that shows something wrong is tested on before one that was only read beside it; within a
-        system its own ranking holds.
-        """
-        tests = list(self.tests)
-        for system in self.plugins.systems.values():
-            in_question = system.key in about or _is_answered(system, self.job)
-            if system.key not in self.touched and system.faults is not None and in_question:
-                tests += next_tests(system.key, system.faults, [], {})
-        uneasy = {finding.system for finding in self.findings if finding.urgency is not Urgency.NOTHING}
-        return sorted(
-            tests,
-            key=lambda test: (
-                test.system not in uneasy,
-                test.system not in about,
-                test.system not in self.touched,
-            ),
-        )
+    def about(self, named: Collection[str]) -> frozenset[str]:
+        """Systems of which something was read, or is asked."""
+        answered = {key for key, system in self.plugins.systems.items() if _is_answered(system, self.job)}
+        return frozenset({*self.touched, *answered, *named} & self.plugins.systems.keys())
 
 
 class _OfSystem(Protocol):
@@ -325,90 +302,6 @@ def _unsettled(finding: Finding) -> Finding:
         return attrs.evolve(finding, text=text)
     urgency = Urgency.THIS_VISIT if finding.urgency is Urgency.NOTHING else finding.urgency
     return attrs.evolve(finding, verdict=Verdict.UNDECIDED, urgency=urgency, text=text)
-
-
-@attrs.frozen(kw_only=True)
-class _Ruling:
-    """What follows from one stage's findings; `speaks` when the stage has evidence of its own."""
-
-    calls: list[Call]
-    suspects: list[Suspect]
-    tests: list[NextTest]
-    contradictions: list[Contradiction]
-    speaks: bool
-
-
-def _ruling(system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> _Ruling:
-    barred = {
-        finding.code: finding.next_test
-        for finding in findings
-        if finding.verdict is Verdict.UNDECIDED and finding.next_test
-    }
-    ahead = [_test_before(system, finding) for finding in findings if finding.code in barred]
-    table = system.faults
-    every_outcome = all_outcomes(table, case, findings, disputed) if table is not None else []
-    shown = countable(every_outcome)
-    calls: dict[str, Call] = {}
-    for finding in findings:
-        if not finding.calls_for:
-            continue
-        if table is not None and system.operations[finding.calls_for].replaces:
-            call = call_for_part(table, shown, finding.calls_for, case.stage)
-        else:
-            call = _plain_call(system, finding, case.stage)
-        if finding.calls_for not in calls or call.met:
-            calls[finding.calls_for] = call
-    if table is None:
-        return _Ruling(calls=list(calls.values()), suspects=[], tests=ahead, contradictions=[], speaks=True)
-    return _Ruling(
-        calls=list(calls.values()),
-        suspects=suspects(system.key, table, shown) if shown else [],
-        tests=[
-            *ahead,
-            *next_tests(system.key, table, shown, barred, [outcome.test.key for outcome in every_outcome]),
-        ],
-        contradictions=misfits(system.key, table, shown, case.stage),
-        speaks=bool(every_outcome or ahead),
-    )
-
-
-def _plain_call(system: System, finding: Finding, stage: int) -> Call:
-    """Work that exchanges no part may be proposed when the finding speaks for it plainly, as a verdict or as
-    advice.
-    """
-    if system.operations[finding.calls_for].replaces:
-        return Call(
-            operation=finding.calls_for,
-            met=False,
-            stage=stage,
-            why="The system has no fault table, so no part may be called for.",
-        )
-    met = finding.verdict is Verdict.FAIL or (
-        finding.verdict is Verdict.ADVICE and (finding.probability is None or finding.probability <= 0.05)
-    )
-    why = str(finding.text) if met else "The finding that speaks for it is not decided."
-    return Call(operation=finding.calls_for, met=met, stage=stage, why=why)
-
-
-def _test_before(system: System, finding: Finding) -> NextTest:
-    """The test that a barred check asks for first."""
-    wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
-    title = wanted.title if wanted is not None else finding.next_test
-    check = finding.check[0].lower() + finding.check[1:]
-    question = (
-        f"Test again {check}."
-        if finding.next_test == finding.of
-        else f"{title}, before anything is said of {check}."
-    )
-    return NextTest(
-        system=system.key,
-        key=finding.next_test,
-        question=question,
-        minutes=0.0,
-        bits=0.0,
-        wants=finding.next_test,
-        place=finding.place if finding.next_test == finding.of else "",
-    )
 
 
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:

@@ -13,9 +13,11 @@ import attrs
 from ..model.finding import Finding
 from ..model.limit import Limit
 from ..model.value import Value
-from ..plugin.faults import FaultTable
+from ..plugin.faults import OUTSIDE
+from .hypotheses import Tables
+from .inference import now
 from .outcome import Outcome
-from .posterior import posterior
+from .suspect import Evidence
 
 #: Outcomes are called contradictory when the hypothesis that fits them best fits worse than the first, and
 #: when fitting so badly would, with as many tests as were made, happen by chance more seldom than the second.
@@ -57,46 +59,50 @@ class Contradiction:
     evidence: tuple[str, ...] = ()
 
 
-def misfits(system: str, table: FaultTable, shown: Sequence[Outcome], stage: int) -> list[Contradiction]:
-    """The reading that fits worst, where no fault and no pair of the table explains all that was shown.
+def misfits(evidence: Evidence) -> list[Contradiction]:
+    """The reading that fits worst, where no state of the vehicle explains all that was shown of it as it is
+    now.
 
-    Of each outcome: its chance under the likeliest hypothesis over that of the outcome which this hypothesis
-    makes likeliest. Their product is 1 where everything is as expected.
+    Of each outcome: its chance under the likeliest state over that of the outcome which this state makes
+    likeliest. Their product is 1 where everything is as expected.
     """
+    tables = evidence.tables
+    shown = [evidence.latest[key] for key in sorted(evidence.current)]
     if len(shown) < 2:
         return []
-    chances = posterior(table, shown)
-    best = max(chances, key=chances.__getitem__)
-    fits = [_fit(table, best, outcome) for outcome in shown]
-    if (
-        math.prod(fits) >= UNFIT
-        or _by_chance([table.chances(outcome.test, best) for outcome in shown], math.prod(fits)) >= SELDOM
-    ):
+    states = now(evidence.beliefs)
+    best = max(states, key=states.__getitem__)
+    rows = [tables.row(one.system, one.outcome.test, best) for one in shown]
+    fits = [_fit(row, one.outcome) for row, one in zip(rows, shown, strict=True)]
+    if math.prod(fits) >= UNFIT or _by_chance(rows, math.prod(fits)) >= SELDOM:
         return []
     worst = shown[fits.index(min(fits))]
-    answer = worst.test.outcomes[max(range(len(worst.weights)), key=worst.weights.__getitem__)]
-    named = " and ".join(table.faults[fault].name for fault in table.of(best))
+    test = worst.outcome.test
+    named = " and ".join(sorted(_name(tables, fault) for fault in best)) or "no fault"
     text = (
         f"What was read does not fit together. It fits best with: {named}. Fitting worst with that:"
-        f" {worst.test.question} Answer: {answer}. Make that test again, on another range or with another"
-        " instrument, before relying on it."
+        f" {test.question} Answer: {worst.outcome.likeliest}. Make that test again, on another range or with"
+        " another instrument, before relying on it."
     )
     return [
         Contradiction(
-            system=system,
-            stage=stage,
+            system=worst.system,
+            stage=worst.stage,
             oddity=Oddity.UNFIT,
             text=text,
-            of=worst.test.key,
+            of=test.key,
             fit=math.prod(fits),
-            evidence=worst.evidence,
-            wants=worst.test.wants or worst.test.measurand or worst.test.seen,
+            evidence=worst.outcome.evidence,
+            wants=test.asked_for,
         )
     ]
 
 
-def _fit(table: FaultTable, hypothesis: str, outcome: Outcome) -> float:
-    row = table.chances(outcome.test, hypothesis)
+def _name(tables: Tables, fault: str) -> str:
+    return "something outside these systems" if fault == OUTSIDE else tables.faults[fault].name
+
+
+def _fit(row: Sequence[float], outcome: Outcome) -> float:
     return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True)) / max(row)
 
 

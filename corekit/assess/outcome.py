@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from enum import Enum
 from itertools import pairwise
 
 import attrs
 
 from ..judge import normal
 from ..model.finding import Finding, Verdict
+from ..model.limit import Limit
 from ..model.value import Value
-from ..plugin.case import Case
-from ..plugin.faults import FaultTable, FaultTest
+from ..plugin.case import Case, Sighting
+from ..plugin.faults import FaultTable, FaultTest, Only
 
 #: An outcome counts as plainly shown at this weight.
 PLAIN = 0.95
@@ -24,8 +26,8 @@ class Outcome:
     """What a test showed: a weight for each of its outcomes, and the entries it rests on.
 
     `settled` is False where nothing was decided, however far the weights lean: readings that disagree, a
-    limit that only advises, two records of which nobody knows which counts. Such an outcome shifts suspicion
-    and plainly shows nothing.
+    finding that is held open, two records of which nobody knows which counts. Such an outcome shifts
+    suspicion and plainly shows nothing.
     """
 
     test: FaultTest
@@ -40,12 +42,27 @@ class Outcome:
         )
 
     @property
+    def likeliest(self) -> str:
+        """The outcome with the most weight."""
+        return self.test.outcomes[max(range(len(self.weights)), key=self.weights.__getitem__)]
+
+    @property
     def plain(self) -> str:
         """The outcome that is plainly shown, or empty."""
-        if not self.settled:
-            return ""
-        best = max(range(len(self.weights)), key=self.weights.__getitem__)
-        return self.test.outcomes[best] if self.weights[best] >= PLAIN else ""
+        return self.likeliest if self.settled and max(self.weights) >= PLAIN else ""
+
+
+def applies(only: Only, fitted: Mapping[str, object]) -> bool:
+    """False where a known trait rules it out; an unknown one bars nothing.
+
+    Args:
+        fitted: Trait → member of its closed answers, or a value.
+    """
+    return all(
+        str(answer.value) in answers
+        for trait, answers in only.items()
+        if isinstance(answer := fitted.get(trait), Enum)
+    )
 
 
 def outcomes(
@@ -60,26 +77,16 @@ def outcomes(
 def all_outcomes(
     table: FaultTable, case: Case, findings: Sequence[Finding], disputed: Collection[str] = ()
 ) -> list[Outcome]:
-    """The outcome of every test of the table that was made at this stage.
+    """The outcome of every test of the table that was made at this stage and can be made on this vehicle.
 
     An uncertain reading shares its weight between outcomes.
-
-    A test was made once, however often it was repeated: the newest that stands replaces what was there
-    before, and is no new evidence.
 
     Args:
         disputed: Ids of entries of which two stores say different things.
     """
     found = []
     for test in table.tests.values():
-        if test.measurand:
-            outcome = _measured_outcome(test, case)
-        elif test.code:
-            outcome = _check_outcome(test, findings)
-        elif test.codes:
-            outcome = _code_outcome(test, case)
-        else:
-            outcome = _observation_outcome(test, case)
+        outcome = _outcome(test, case, findings) if applies(test.only, case.fitted) else None
         if outcome is not None:
             found.append(
                 outcome
@@ -87,6 +94,20 @@ def all_outcomes(
                 else attrs.evolve(outcome, settled=False)
             )
     return found
+
+
+def _outcome(test: FaultTest, case: Case, findings: Sequence[Finding]) -> Outcome | None:
+    if test.measurand:
+        return _measured_outcome(test, case)
+    if test.code:
+        return _check_outcome(test, findings)
+    if test.graded:
+        return _graded_outcome(test, findings)
+    if test.codes:
+        return _code_outcome(test, case)
+    if test.trait:
+        return _trait_outcome(test, case)
+    return _observation_outcome(test, case)
 
 
 def allowance(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
@@ -99,18 +120,31 @@ def allowance(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
     )
 
 
-def countable(found: Sequence[Outcome]) -> list[Outcome]:
-    """Without what was made before something else allowed it (`after`): that means nothing.
+def countable(found: Sequence[Outcome], earlier: Mapping[str, Outcome] | None = None) -> list[Outcome]:
+    """Without what was made before something else allowed it (`after`): that means nothing. And of a group
+    that asks the same thing only the first in the table's order.
 
     Where what allows it is likely and not plainly shown, it counts and shows nothing plainly either.
+
+    Args:
+        earlier: What earlier stages showed and nothing has changed since; it allows as well.
     """
     kept = {outcome.test.key: outcome for outcome in found}
-    while early := [key for key, outcome in kept.items() if allowance(outcome.test, kept) < LIKELY]:
+    before = {key: outcome for key, outcome in (earlier or {}).items() if key not in kept}
+    while early := [
+        key for key, outcome in kept.items() if allowance(outcome.test, {**before, **kept}) < LIKELY
+    ]:
         for key in early:
             del kept[key]
+    allowed = {**before, **kept}
+    groups: dict[str, str] = {}
+    for key, outcome in kept.items():
+        if outcome.test.group:
+            groups.setdefault(outcome.test.group, key)
     return [
-        attrs.evolve(outcome, settled=False) if allowance(outcome.test, kept) < PLAIN else outcome
-        for outcome in kept.values()
+        attrs.evolve(outcome, settled=False) if allowance(outcome.test, allowed) < PLAIN else outcome
+        for key, outcome in kept.items()
+        if groups.get(outcome.test.group, key) == key
     ]
 
 
@@ -120,31 +154,80 @@ def _measured_outcome(test: FaultTest, case: Case) -> Outcome | None:
         return None
     # Of readings that disagree each counts alike; of those that agree the latest speaks.
     several = [reading.value, *reading.others] if reading.disagrees else [reading.value]
-    shares = zip(*(_shares(test, value) for value in several), strict=True)
+    shares = zip(*(_shares(test.at, value.number, value.u) for value in several), strict=True)
     weights = tuple(sum(share) / len(several) for share in shares)
     return Outcome(test=test, weights=weights, evidence=(reading.entry,), settled=not reading.disagrees)
 
 
-def _shares(test: FaultTest, value: Value) -> list[float]:
-    below = [
-        normal((edge - value.number) / value.u) if value.u > 0 else float(value.number < edge)
-        for edge in test.at
-    ]
+def _shares(at: Sequence[float], number: float, u: float) -> list[float]:
+    """How much of a value with its standard uncertainty lies in each bin."""
+    below = [normal((edge - number) / u) if u > 0 else float(number < edge) for edge in at]
     return [high - low for low, high in pairwise([0.0, *below, 1.0])]
 
 
 def _check_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
-    """The verdict; of several like things the worst one speaks: one bad lead makes the leads bad."""
-    judged = [
-        (finding.probability, finding)
+    """What a finding says of its value: its bins, or how far it lies beyond its limit; of several like things
+    the worst one speaks: one bad lead makes the leads bad.
+    """
+    graded = [
+        (weights, finding)
         for finding in findings
-        if finding.code == test.code and finding.probability is not None and finding.limits
+        if finding.code == test.code and (weights := _grades(test, finding)) is not None
     ]
-    if not judged:
+    if not graded:
         return None
-    chance, worst = min(judged, key=lambda pair: pair[0])
-    settled = worst.verdict in (Verdict.PASS, Verdict.FAIL)
-    return Outcome(test=test, weights=(chance, 1 - chance), evidence=worst.evidence, settled=settled)
+    at = test.outcomes.index(test.sound)
+    weights, worst = min(graded, key=lambda pair: pair[0][at])
+    decided = worst.verdict in (Verdict.PASS, Verdict.FAIL)
+    settled = not worst.disagrees and (decided or bool(test.at))
+    return Outcome(test=test, weights=tuple(weights), evidence=worst.evidence, settled=settled)
+
+
+def _grades(test: FaultTest, finding: Finding) -> list[float] | None:
+    """The weights of a test's outcomes by one finding; None where it says nothing yet."""
+    value = finding.value
+    if value is None:
+        return None
+    if test.at:
+        return _shares(test.at, value.number, value.u)
+    if finding.probability is None or not finding.limits:
+        return None  # the check was barred: it has said nothing yet
+    if not test.beyond:
+        return [finding.probability, 1 - finding.probability]
+    ends = [
+        (end, sign) for end, sign in zip(_ends(finding.limits[0]), (-1, 1), strict=True) if end is not None
+    ]
+    end, sign = max(ends, key=lambda pair: pair[1] * (value.number - pair[0].number))
+    per = abs(end.number) if test.relative else 1.0
+    if not per:
+        return None
+    beyond = value - end
+    return _shares(test.beyond, sign * beyond.number / per, beyond.u / per)
+
+
+def _ends(limit: Limit) -> tuple[Value | None, Value | None]:
+    return limit.low, limit.high
+
+
+def _graded_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
+    """The grade that the check gave; of several like things one that is not sound speaks."""
+    grades = [
+        (place, finding)
+        for finding in findings
+        if finding.code == test.graded and finding.grade
+        for place, words in enumerate(test.answers)
+        if finding.grade in words
+    ]
+    if not grades:
+        return None
+    sound = test.outcomes.index(test.sound)
+    place, worst = next(((place, finding) for place, finding in grades if place != sound), grades[0])
+    return Outcome(
+        test=test,
+        weights=_only(place, len(test.outcomes)),
+        evidence=worst.evidence,
+        settled=not worst.disagrees,
+    )
 
 
 def _code_outcome(test: FaultTest, case: Case) -> Outcome | None:
@@ -164,21 +247,43 @@ def _code_outcome(test: FaultTest, case: Case) -> Outcome | None:
     return Outcome(test=test, weights=(0.0, 1.0), evidence=tuple(dict.fromkeys(case.code_lists.values())))
 
 
+def _trait_outcome(test: FaultTest, case: Case) -> Outcome | None:
+    fitted = case.fitted.get(test.trait)
+    if fitted is None:
+        return None
+    evidence = (case.fitted_by[test.trait],) if test.trait in case.fitted_by else ()
+    if isinstance(fitted, Value):
+        return Outcome(test=test, weights=tuple(_shares(test.at, fitted.number, fitted.u)), evidence=evidence)
+    place = _place_of(test, str(fitted.value))
+    return (
+        None
+        if place is None
+        else Outcome(test=test, weights=_only(place, len(test.outcomes)), evidence=evidence)
+    )
+
+
 def _observation_outcome(test: FaultTest, case: Case) -> Outcome | None:
     """What was seen; of several like things one that is not sound speaks before those that are."""
     noted = [
-        sighting
+        (place, sighting)
         for (key, _), sighting in case.sightings.items()
-        if key == test.seen and sighting.answer is not None and sighting.answer.value in test.answers
+        if key == test.seen and (place := _sighted(test, sighting)) is not None
     ]
     if not noted:
         return None
-    sound = test.answers[test.outcomes.index(test.sound)]
-    sighting = next(
-        (sighting for sighting in noted if sighting.answer is not None and sighting.answer.value != sound),
-        noted[0],
-    )
-    weights = tuple(
-        float(sighting.answer is not None and answer == sighting.answer.value) for answer in test.answers
-    )
-    return Outcome(test=test, weights=weights, evidence=(sighting.entry,))
+    sound = test.outcomes.index(test.sound)
+    place, sighting = next(((place, one) for place, one in noted if place != sound), noted[0])
+    return Outcome(test=test, weights=_only(place, len(test.outcomes)), evidence=(sighting.entry,))
+
+
+def _sighted(test: FaultTest, sighting: Sighting) -> int | None:
+    return None if sighting.answer is None else _place_of(test, str(sighting.answer.value))
+
+
+def _place_of(test: FaultTest, answer: str) -> int | None:
+    """The outcome that an answer means, if it means one."""
+    return next((place for place, words in enumerate(test.answers) if answer in words), None)
+
+
+def _only(place: int, count: int) -> tuple[float, ...]:
+    return tuple(float(other == place) for other in range(count))

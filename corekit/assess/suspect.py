@@ -1,4 +1,4 @@
-"""From outcomes to suspects, to the next test, to whether a part may be called for."""
+"""From what is believed to suspects, to the next test, to whether a part may be called for."""
 
 from __future__ import annotations
 
@@ -7,39 +7,31 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
 
-from ..plugin.faults import FaultTable, FaultTest
-from .outcome import LIKELY, PLAIN, Outcome, allowance, outcomes
-from .posterior import WRONG_BY, hypotheses_with, lowest_share, marginals, perturbations, posterior, share
+from ..plugin.faults import NONE, OUTSIDE, FaultTest
+from .hypotheses import SOUND, Hypothesis, Tables
+from .inference import Beliefs, Branch, Hint, chance_of, now, row_for
+from .outcome import LIKELY, PLAIN, Outcome, allowance, applies
+from .timeline import Event, StageOutcome
 
-__all__ = [
-    "CALL_AT",
-    "WRONG_BY",
-    "Call",
-    "NextTest",
-    "Outcome",
-    "Suspect",
-    "call_for_part",
-    "next_tests",
-    "outcomes",
-    "posterior",
-    "suspects",
-]
-
-#: A part is called for at this probability or more, whichever single number of the table is wrong by the
-#: factor.
-CALL_AT = 0.80
-#: With all numbers of the table off by the factor at once, up or down at random, the part must still hold
-#: more than the first in this share of draws.
-HALF, MOSTLY, DRAWS = 0.50, 0.95, 100
+#: A part is called for at this probability or more, work that renews nothing at the second.
+CALL_AT, WORK_AT = 0.86, 0.80
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
 WORTHWHILE = 0.01
+#: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
+ASKING = 0.5
+#: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
+SPEAKS = 2.0
 
 
 @attrs.frozen(kw_only=True)
 class Suspect:
-    """A fault with its probability given all outcomes so far, alone or with another.
+    """A fault with its probability given all that was shown, alone or with another.
 
-    For the mechanic; never for the customer's paper.
+    For the mechanic; never for the customer's paper. `system` is empty for *none* and *outside*.
+
+    Attributes:
+        speaks_for, speaks_against: Questions of tests with their answers, the weightiest first.
+        refer: For what is not sold: whom or what step it goes to.
     """
 
     system: str
@@ -47,6 +39,9 @@ class Suspect:
     name: str
     probability: float
     calls_for: str
+    refer: str = ""
+    speaks_for: tuple[str, ...] = ()
+    speaks_against: tuple[str, ...] = ()
 
 
 @attrs.frozen(kw_only=True)
@@ -56,9 +51,9 @@ class NextTest:
     Attributes:
         minutes: Hands-on. waits: Minutes of waiting beside them: start now, read later.
         bits: Expected information about what to do.
-        wants: Key of the measurand or observation that it needs. place: Where it is read, when that is fixed;
-            else empty.
-        repeat: It was made and left open, so it is worth making again.
+        wants: Key of the measurand, observation or trait that it needs. place: Where it is read, when that is
+            fixed; else empty.
+        repeat: It was made and left open, or what it rests on was worked on since: worth making again.
         spoiled_by: The question of a test made before that spoils this one; empty when none was.
     """
 
@@ -88,181 +83,288 @@ class Call:
     stage: int
 
 
-def suspects(system: str, table: FaultTable, shown: Sequence[Outcome]) -> list[Suspect]:
-    """All faults of the table, likeliest first."""
-    chances = marginals(table, posterior(table, shown))
-    ranked = sorted(table.faults.values(), key=lambda fault: -chances[fault.key])
-    return [
+@attrs.frozen(kw_only=True)
+class Evidence:
+    """All that was shown of a job: what counts, and what the next test hangs on.
+
+    Attributes:
+        beliefs: After all of it. events: In order.
+        latest: Full key of a test → what it showed last. current: Those whose outcome still tells how the
+            vehicle is now.
+        made: Full keys of all tests made at the latest stage, also of those that count for nothing.
+        barred: Codes of checks that cannot be made yet.
+        fitted: Trait → answer.
+    """
+
+    beliefs: Beliefs
+    events: Sequence[Event]
+    latest: Mapping[str, StageOutcome]
+    current: frozenset[str]
+    made: frozenset[str]
+    barred: frozenset[str]
+    fitted: Mapping[str, object]
+
+    @property
+    def tables(self) -> Tables:
+        return self.beliefs.tables
+
+
+def suspects(evidence: Evidence) -> list[Suspect]:
+    """All faults of the tables, nothing and something outside among them, likeliest first."""
+    states = now(evidence.beliefs)
+    tables = evidence.tables
+    found = [
         Suspect(
-            system=system,
+            system=full.partition(".")[0],
             fault=fault.key,
             name=fault.name,
-            probability=chances[fault.key],
+            probability=chance_of(states, {full}),
             calls_for=fault.calls_for,
+            refer=fault.refer,
+            speaks_for=_speaking(evidence, full, 1),
+            speaks_against=_speaking(evidence, full, -1),
         )
-        for fault in ranked
+        for full, fault in tables.faults.items()
     ]
+    found.append(
+        Suspect(
+            system="",
+            fault=NONE,
+            name="No fault that these systems know",
+            probability=states.get(SOUND, 0.0),
+            calls_for="",
+        )
+    )
+    found.append(
+        Suspect(
+            system="",
+            fault=OUTSIDE,
+            name="Something outside these systems",
+            probability=chance_of(states, {OUTSIDE}),
+            calls_for="",
+        )
+    )
+    return sorted(found, key=lambda suspect: -suspect.probability)
 
 
-def next_tests(
-    system: str,
-    table: FaultTable,
-    shown: Sequence[Outcome],
-    barred: Mapping[str, str],
-    before: Collection[str] = (),
-) -> list[NextTest]:
+def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
+    """What speaks for a fault (sign 1) or against it (-1): outcomes of the vehicle as it is now."""
+    tables, found = evidence.tables, []
+    for key in evidence.current:
+        shown = evidence.latest[key]
+        test = shown.outcome.test
+        theirs = _fit(tables.row(shown.system, test, frozenset({fault})), shown.outcome)
+        usual = _fit(tables.row(shown.system, test, SOUND), shown.outcome)
+        weight = sign * math.log(theirs / usual)
+        if weight >= math.log(SPEAKS):
+            found.append((weight, f"{test.question} {shown.outcome.likeliest}"))
+    return tuple(text for _, text in sorted(found, key=lambda pair: (-pair[0], pair[1])))
+
+
+def _fit(row: Sequence[float], outcome: Outcome) -> float:
+    return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
+
+
+# ---- the next test
+
+
+def next_tests(evidence: Evidence) -> list[NextTest]:
     """Tests worth making, by expected information per hands-on minute; a test that spoils another comes after
     it.
 
-    Faults with the same operation need not be told apart, so the information is about the operation. A test
-    that was made is offered again only where it was left open, with what is still to be learned by settling
-    it.
-
-    Args:
-        barred: Code of a check that cannot be made yet → what must come first; such a test is not offered.
-        before: Keys of tests that were made at this stage, also of those that count for nothing; what they
-            spoil comes last and says so.
+    Faults with the same work need not be told apart, so the information is about the work. A test is offered
+    again only where it was left open, or where something that it speaks of was worked on since.
     """
-    made = {outcome.test.key: outcome for outcome in shown}
-    now = posterior(table, shown)
+    tables = evidence.tables
+    states = _groups(evidence.beliefs)
+    grouped = {
+        (tables.tests[key].system, tables.tests[key].test.group): key
+        for key in evidence.current
+        if key in tables.tests and tables.tests[key].test.group
+    }
     found = []
-    for test in table.tests.values():
-        outcome = made.get(test.key)
+    for key, one in tables.tests.items():
+        test = one.test
+        shown = evidence.latest.get(key) if key in evidence.current else None
+        settled = shown is not None and (shown.outcome.settled and max(shown.outcome.weights) >= PLAIN)
+        other = grouped.get((one.system, test.group), key) if test.group else key
         if (
-            test.code in barred
-            or allowance(test, made) < LIKELY
-            or (outcome is not None and max(outcome.weights) >= PLAIN)
+            settled
+            or other != key
+            or (test.code or test.graded) in evidence.barred
+            or not applies(test.only, evidence.fitted)
+            or allowance(test, _of_system(evidence, one.system)) < LIKELY
         ):
             continue
-        if outcome is None:
-            bits = _information(table, now, test, [1.0] * len(test.outcomes))
-        else:
-            bits = _information(
-                table,
-                posterior(table, [other for other in shown if other is not outcome]),
-                test,
-                outcome.weights,
-            )
+        weights = shown.outcome.weights if shown is not None else None
+        bits = _information(evidence.beliefs, states, one.system, test, weights)
         if bits >= WORTHWHILE:
-            found.append(_next_test(system, table, test, bits, made, before or made))
-    return _spoilers_last(
-        table, sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / test.minutes))
+            found.append(_next_test(evidence, key, bits))
+    ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
+    return _spoilers_last(tables, ranked)
+
+
+def _of_system(evidence: Evidence, system: str) -> dict[str, Outcome]:
+    """Test → what it showed last and still tells, of one system."""
+    return {
+        shown.outcome.test.key: shown.outcome
+        for key, shown in evidence.latest.items()
+        if shown.system == system and key in evidence.current
+    }
+
+
+def _next_test(evidence: Evidence, key: str, bits: float) -> NextTest:
+    one = evidence.tables.tests[key]
+    test = one.test
+    tests = evidence.tables.tests
+    spoiler = next(
+        (
+            tests[made].test.question
+            for made in evidence.made
+            if made in tests and tests[made].system == one.system and test.key in tests[made].test.spoils
+        ),
+        "",
     )
-
-
-def _next_test(
-    system: str,
-    table: FaultTable,
-    test: FaultTest,
-    bits: float,
-    made: Collection[str],
-    before: Collection[str],
-) -> NextTest:
-    spoiler = next((table.tests[key].question for key in before if test.key in table.tests[key].spoils), "")
-    wants = test.wants or test.measurand or test.seen
+    wants = test.asked_for
     return NextTest(
-        system=system,
+        system=one.system,
         key=test.key,
         question=test.question,
         minutes=test.minutes,
         waits=test.waits,
         bits=bits,
         wants=wants,
-        repeat=test.key in made,
+        repeat=key in evidence.latest,
         spoiled_by=spoiler,
         place=test.place if wants == test.measurand else "",
     )
 
 
-def _spoilers_last(table: FaultTable, ranked: Iterable[NextTest]) -> list[NextTest]:
+def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]:
     """The same order, but each test after all of them that it would spoil, unless that was done already."""
     waiting, placed = list(ranked), list[NextTest]()
     while waiting:
-        keys = {test.key for test in waiting if not test.spoiled_by}
-        # The table holds no circle, so one of them spoils none of the rest.
-        first = next(test for test in waiting if keys.isdisjoint(table.tests[test.key].spoils))
+        keys = {(test.system, test.key) for test in waiting if not test.spoiled_by}
+        # A table holds no circle, so one of them spoils none of the rest.
+        first = next(
+            test
+            for test in waiting
+            if keys.isdisjoint(
+                (test.system, key) for key in tables.systems[test.system].tests[test.key].spoils
+            )
+        )
         waiting.remove(first)
         placed.append(first)
     return placed
 
 
+#: The work of a state → its states, each with the branches that have come to it: now, changed, chance.
+_States = Mapping[frozenset[str], Sequence[tuple[Branch, float]]]
+
+
+def _groups(beliefs: Beliefs) -> _States:
+    found: dict[frozenset[str], dict[tuple[Hypothesis, int], float]] = {}
+    for branch, chance in beliefs.branches.items():
+        group = found.setdefault(beliefs.tables.work(branch.now), {})
+        group[branch.now, branch.changed] = group.get((branch.now, branch.changed), 0.0) + chance
+    return {
+        work: [(Branch(state, state, changed), chance) for (state, changed), chance in group.items()]
+        for work, group in found.items()
+    }
+
+
 def _information(
-    table: FaultTable, before: Mapping[str, float], test: FaultTest, weights: Sequence[float]
+    beliefs: Beliefs,
+    states: _States,
+    system: str,
+    test: FaultTest,
+    weights: Sequence[float] | None,
 ) -> float:
-    """Mutual information between the operation called for and the test's outcome, in bits; never negative.
+    """Mutual information between the work called for and the test's outcome, in bits; never negative.
 
     Args:
-        before: Probability of each hypothesis without this test.
-        weights: What an earlier try of this test said of each outcome; all alike when there was none.
+        weights: What an open try of this test said of each outcome; None where there is none that counts.
     """
-    joint: dict[tuple[frozenset[str], int], float] = {}
-    for key, chance in before.items():
-        group = _group(table, key)
-        for index, p in enumerate(table.chances(test, key)):
-            joint[group, index] = joint.get((group, index), 0.0) + chance * p * weights[index]
-    whole = math.fsum(joint.values())
-    groups: dict[frozenset[str], float] = {}
-    results: dict[int, float] = {}
-    for (group, index), p in joint.items():
-        groups[group] = groups.get(group, 0.0) + p / whole
-        results[index] = results.get(index, 0.0) + p / whole
-    return max(
-        0.0,
-        sum(
-            p / whole * math.log2(p / whole / (groups[group] * results[index]))
-            for (group, index), p in joint.items()
-            if p > 0
-        ),
-    )
+    results = [0.0] * len(test.outcomes)
+    bits = 0.0
+    for group in states.values():
+        joint = [0.0] * len(test.outcomes)
+        for branch, chance in group:
+            if weights is None:
+                row: Sequence[float] = row_for(beliefs, branch, system, test)
+            else:
+                row = beliefs.tables.row(system, test, branch.now)
+                known = [weight * p for weight, p in zip(weights, row, strict=True)]
+                whole = sum(known)
+                row = [p / whole for p in known]
+            for place, p in enumerate(row):
+                joint[place] += chance * p
+        held = sum(joint)
+        bits += sum(p * math.log2(p / held) for p in joint if p > 0.0)
+        results = [result + p for result, p in zip(results, joint, strict=True)]
+    return max(0.0, bits - sum(p * math.log2(p) for p in results if p > 0.0))
 
 
-def _group(table: FaultTable, hypothesis: str) -> frozenset[str]:
-    """The work that a hypothesis calls for; what calls for none is told apart by its name."""
-    return frozenset(table.faults[fault].calls_for or f"({fault})" for fault in table.of(hypothesis))
+# ---- calls
 
 
-def call_for_part(table: FaultTable, shown: Sequence[Outcome], operation: str, stage: int) -> Call:
+def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     """May this part be called for?
 
-    Two things together: a test that speaks directly against it has plainly failed, and its faults hold 0.80
-    of the probability, also when any one number of the table is wrong by a factor of 1.5 either way. And they
-    must stay likelier than all else together when all its numbers are wrong so at once, in 95 of 100 draws.
+    Two things together: a test that speaks directly against it has plainly failed, or a trial has shown it;
+    and its faults hold 0.86 of the probability.
     """
-    against = {key for key, fault in table.faults.items() if fault.calls_for == operation}
-    direct = [outcome for outcome in shown if any(_speaks_against(outcome, fault) for fault in against)]
-    if not direct:
-        return Call(
-            operation=operation,
-            met=False,
-            stage=stage,
-            why="No test that speaks directly against the part has plainly failed.",
-        )
-    lowest = lowest_share(table, shown, against)
-    if lowest < CALL_AT:
-        held = share(table, posterior(table, shown), against)
-        perturbed = f"{lowest:.0%} if one number of the fault table is off by {WRONG_BY:g}"
-        why = (
-            f"Other explanations remain: the part holds {held:.0%}, and {perturbed}; {CALL_AT:.0%} is asked"
-            " for."
-        )
+    tables = evidence.tables
+    against = tables.of_work(operation)
+    held = chance_of(now(evidence.beliefs), against)
+    reason = next(
+        (reason for fault in sorted(against) if (reason := _direct(evidence, fault))), ""
+    ) or _tried(evidence, against)
+    if not reason:
+        why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
-    theirs = hypotheses_with(table, against)
-    draws = [sum(chances[key] for key in theirs) > HALF for chances in perturbations(table, shown, DRAWS)]
-    if sum(draws) < MOSTLY * len(draws):
-        held_in = (
-            f"with all its numbers off by {WRONG_BY:g} at random the part stays the likelier one in"
-            f" {sum(draws)} of {DRAWS} draws"
-        )
-        why = f"Too much rests on the fault table: {held_in}; {MOSTLY * DRAWS:.0f} are asked for."
+    if held < CALL_AT:
+        why = f"Other explanations remain: the part holds {held:.0%}; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
-    return Call(
-        operation=operation,
-        met=True,
-        stage=stage,
-        why=f"{direct[0].test.question} Answer: {direct[0].plain}.",
-    )
+    return Call(operation=operation, met=True, stage=stage, why=reason)
 
 
-def _speaks_against(outcome: Outcome, fault: str) -> bool:
-    row = outcome.test.given.get(fault)
-    return bool(row and row.direct and outcome.plain == row.direct)
+def _direct(evidence: Evidence, fault: str) -> str:
+    """The answer of a test that speaks directly against a fault's part and still tells; empty without one."""
+    system, _, key = fault.partition(".")
+    for full in sorted(evidence.current):
+        shown = evidence.latest[full]
+        row = shown.outcome.test.given.get(key)
+        if shown.system == system and row and row.direct and shown.outcome.plain == row.direct:
+            return f"{shown.outcome.test.question} Answer: {shown.outcome.plain}."
+    return ""
+
+
+def _tried(evidence: Evidence, faults: Collection[str]) -> str:
+    """That a trial has shown it: the fault moved with the part, or came back with the old one."""
+    if any(
+        isinstance(event.step, Hint) and event.step.decides and not event.step.faults.isdisjoint(faults)
+        for event in evidence.events
+    ):
+        return "A trial has shown it: the fault went with the part."
+    return ""
+
+
+def work_is_likely(evidence: Evidence, operation: str) -> float:
+    """The chance of the faults that a piece of work cures."""
+    return chance_of(now(evidence.beliefs), evidence.tables.of_work(operation))
+
+
+__all__ = [
+    "CALL_AT",
+    "WORK_AT",
+    "Call",
+    "Evidence",
+    "NextTest",
+    "Outcome",
+    "Suspect",
+    "call_for_part",
+    "next_tests",
+    "suspects",
+    "work_is_likely",
+]

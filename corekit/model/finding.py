@@ -109,6 +109,7 @@ class Finding:
         rule: The decision rule in words.
         figure: The picture that makes it plain, if one does.
         grade: How the check itself graded what it saw; outcomes of the fault table may rest on it.
+        disagrees: The readings that it rests on do not agree among themselves.
     """
 
     system: str
@@ -132,6 +133,7 @@ class Finding:
     rule: str = ""
     figure: Figure | None = None
     grade: str = ""
+    disagrees: bool = False
 
     @property
     def for_customer(self) -> Text:

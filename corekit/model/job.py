@@ -17,6 +17,7 @@ from .records import (
     Approved,
     Arrived,
     CodesRead,
+    Complained,
     Customer,
     Ended,
     Estimated,
@@ -31,10 +32,12 @@ from .records import (
     Receipted,
     Repaired,
     Requested,
+    Retold,
     Seen,
     Setup,
     Specified,
     Started,
+    Tried,
     Vehicle,
     Waived,
 )
@@ -92,6 +95,21 @@ class Job:
         if first is None:
             raise ValueError(f"Job {self.id} has no beginning in its journal.")
         return first.record
+
+    @property
+    def complained(self) -> Complained | None:
+        """The complaint by the list of symptoms, where it was told so."""
+        noted = self.last(Complained)
+        return noted.record if noted else None
+
+    @property
+    def tried(self) -> tuple[Noted[Tried], ...]:
+        return self.all(Tried)
+
+    @property
+    def retold(self) -> tuple[Noted[Retold], ...]:
+        """The complaint, as it was looked at again."""
+        return self.all(Retold)
 
     @property
     def name(self) -> str:

@@ -124,12 +124,15 @@ class Operation:
         shown_by: Key of the measurand whose reading after the work shows that it worked; empty for a search.
         replaces: Key of the part that is exchanged; it makes the operation a *call for a part*, which needs
             the strict rule, and ends the traits of the old part.
+        way: How it is done, one of the ways of a trial (renewed, repaired, cleaned): how often such work
+            fails hangs on it.
     """
 
     key: str
     title: str
     shown_by: str = ""
     replaces: str = ""
+    way: str = "repaired"
     hazard: str = ""
 
 

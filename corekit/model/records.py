@@ -48,6 +48,46 @@ class Opened:
 
 
 @attrs.frozen(kw_only=True)
+class Complained:
+    """What the customer told, of the closed list: keys of symptoms and of circumstances, and how steadily it
+    shows. The words stand with the beginning of the job.
+    """
+
+    symptoms: list[str] = attrs.field(factory=list)
+    circumstances: list[str] = attrs.field(factory=list)
+    shows: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Retold:
+    """The complaint, looked at again after something was done: `result` of the results of a trial (gone,
+    stayed, less, worse).
+    """
+
+    result: str
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Tried:
+    """Something was changed to see what comes of it.
+
+    `part`: key of the part; `how` and `result`: keys of shared/trials.toml; `swapped_with`: the place (or
+    vehicle) it was exchanged with. `before`: it was done before this visit, and the complaint stood before it
+    and after it. `words`: what came of it in words, where no result fits.
+    """
+
+    part: str
+    how: str
+    result: str
+    place: str = ""
+    swapped_with: str = ""
+    stage: int = 0
+    before: bool = False
+    words: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
 class Vehicle:
     """Which vehicle; a VIN may be missing, then `why_no_vin` says why.
 
@@ -433,6 +473,9 @@ class PaymentTaken:
 #: Kind of entry → its record.
 RECORDS: dict[str, type] = {
     "opened": Opened,
+    "complaint": Complained,
+    "complaint_again": Retold,
+    "tried": Tried,
     "vehicle": Vehicle,
     "customer": Customer,
     "fitted": Fitted,

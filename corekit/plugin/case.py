@@ -236,6 +236,7 @@ class Case:
             self._finding(claim, verdict, judged, _Texts(template, customer_text, places)),
             urgency=Urgency.NOTHING if passes else claim.urgency or Urgency.THIS_VISIT,
             probability=probability,
+            disagrees=apart,
             limits=(limit,) if limit.beaten is None else (limit, limit.beaten),
             evidence=_evidence(value, claim.evidence, limit, judged),
             calls_for=claim.calls_for.key if claim.calls_for and not passes else "",

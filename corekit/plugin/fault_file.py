@@ -10,7 +10,7 @@ from typing import Any
 import attrs
 
 from .. import units
-from ..datafile import Positive, needed, structured, table
+from ..datafile import Positive, Words, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
 from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pair
@@ -60,26 +60,26 @@ class BinsTable:
 @table
 class SeenTable:
     of: str = needed("the key of an observation", default="")
-    answers: list[str | list[str]] = needed("one or several of its answers for each outcome", factory=list)
+    answers: list[Words] = needed("one or several of its answers for each outcome", factory=list)
 
 
 @table
 class GradeTable:
     check: str = needed("the code of a finding", default="")
-    answers: list[str | list[str]] = needed("one or several of its grades for each outcome", factory=list)
+    answers: list[Words] = needed("one or several of its grades for each outcome", factory=list)
 
 
 @table
 class TraitTable:
     of: str = needed("the key of a trait", default="")
     at: list[str] = attrs.field(factory=list)
-    answers: list[str | list[str]] = attrs.field(factory=list)
+    answers: list[Words] = attrs.field(factory=list)
 
 
 @table
 class TestTable:
     question: str = needed("what the test answers", default="")
-    minutes: Positive = needed("hands-on minutes, a number", default=_ONE)
+    minutes: float = needed("hands-on minutes, 0 for a question", default=1.0)
     waits: Positive = Positive(0.0)
     outcomes: list[str] = needed("two or more different outcomes", factory=list)
     sound: str = needed("the outcome of a sound vehicle", default="")
@@ -250,7 +250,7 @@ class _Meaning:
             for fault, number in (row or {}).items():
                 path: Place = (table, key, fault)
                 self._one_of(path, fault, "fault", faults)
-                if not 0 < number or (table == "symptoms" and number >= 1):
+                if not number > 0 or (table == "symptoms" and number >= 1):
                     expected = "a chance between 0 and 1" if table == "symptoms" else "a factor above 0"
                     self.faults.add(path, f"is {number}", expected)
             found[key] = dict(row or {})
@@ -361,6 +361,8 @@ class _Meaning:
         if row.wants.startswith(f"{self.system}."):
             known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
+        if not 0 <= row.minutes < math.inf:
+            self.faults.add((*path, "minutes"), f"is {row.minutes}", "hands-on minutes, 0 for a question")
         if not 0.5 <= row.again < 1:
             self.faults.add((*path, "again"), f"is {row.again}", "a chance from 0.5 to below 1")
         given = {}
@@ -536,21 +538,19 @@ class _Meaning:
     def _answers(
         self,
         path: Place,
-        rows: list[str | list[str]],
+        rows: list[Words],
         outcomes: list[str],
         known: Collection[str] | None,
         of: str,
     ) -> tuple[tuple[str, ...], ...]:
         """Of each outcome the words that mean it; no word means two."""
-        answers = tuple((row,) if isinstance(row, str) else tuple(row) for row in rows)
+        answers = tuple(tuple(row) for row in rows)
         words = [word for row in answers for word in row]
-        if len(answers) != len(outcomes) or len(set(words)) < len(words) or not all(answers):
-            if not self.faults.below(path):
-                got = (
-                    f"is [{', '.join(_listed(row) if len(row) != 1 else quoted(row[0]) for row in answers)}]"
-                )
-                expected = f"one answer, or a list of several, for each of the {len(outcomes)} outcomes"
-                self.faults.add(path, got, expected)
+        each_once = len(answers) == len(outcomes) and len(set(words)) == len(words) and all(answers)
+        if not each_once and not self.faults.below(path):
+            got = f"is [{', '.join(map(_answer_text, answers))}]"
+            expected = f"one answer, or a list of several, for each of the {len(outcomes)} outcomes"
+            self.faults.add(path, got, expected)
         for n, row in enumerate(answers):
             for word in row:
                 if known is not None and word not in known:
@@ -593,6 +593,10 @@ def _unit_in(text: str) -> str:
     if len(parts) < 2:
         raise ValueError(f"a number with its unit belongs here, like 0.5 V; got {quoted(text)}")
     return parts[1].strip()
+
+
+def _answer_text(words: tuple[str, ...]) -> str:
+    return quoted(words[0]) if len(words) == 1 else _listed(words)
 
 
 def _listed(texts: Iterable[str]) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 
 import attrs
 
@@ -159,7 +160,7 @@ class FaultTest:
         return self.wants or self.measurand or self.seen or self.trait
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, eq=False, slots=False)
 class FaultTable:
     """What can be wrong with one system, and what each test shows then.
 
@@ -175,6 +176,29 @@ class FaultTable:
     pairs: Mapping[str, Pair] = attrs.field(factory=dict)
     symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
+
+    @cached_property
+    def _rows(self) -> dict[tuple[str, frozenset[str]], tuple[float, ...]]:
+        return {}
+
+    def row(self, test: FaultTest, faults: frozenset[str]) -> tuple[float, ...]:
+        """The probability of each outcome of a test where these faults are there (none, one or two); computed
+        once for each.
+        """
+        known = self._rows.get((test.key, faults))
+        if known is None:
+            known = self._rows[test.key, faults] = self._row(test, faults)
+        return known
+
+    def _row(self, test: FaultTest, faults: frozenset[str]) -> tuple[float, ...]:
+        if not faults:
+            return test.none
+        if len(faults) == 1:
+            return test.likelihood(*faults)
+        for pair in self.pairs.values():
+            if pair.key in test.given and set(pair.of) == faults:
+                return test.given[pair.key].p
+        return test.together([test.likelihood(fault) for fault in sorted(faults)])
 
     @property
     def codes(self) -> frozenset[str]:

@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 from .. import units
+from ..complaints import symptoms, trials
 from ..datafile import read_toml
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.source import Source
 from ..reference import sources
-from ..complaints import symptoms
 from ..unit_table import OwnUnit
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
@@ -203,11 +203,18 @@ class System:
         *,
         shown_by: Measurand | None = None,
         replaces: Part | None = None,
+        way: str = "",
         hazard: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
-        part.
+        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned.
+
+        Raises:
+            ValueError: the key is taken, or there is no such way.
         """
+        way = way or ("renewed" if replaces else "repaired")
+        if way not in trials().ways:
+            raise ValueError(f"{self._key(name)}: a way of work is {', '.join(trials().ways)}; got {way!r}.")
         return self._keep(
             self.operations,
             self._key(name),
@@ -216,6 +223,7 @@ class System:
                 title=title,
                 shown_by=shown_by.key if shown_by else "",
                 replaces=self._part(self._key(name), replaces),
+                way=way,
                 hazard=hazard,
             ),
         )

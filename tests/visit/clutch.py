@@ -91,9 +91,12 @@ def sinks(case: ck.Case, read: Annotated[ck.Reading, sink]) -> Iterator[ck.Findi
 
 FAULTS = {
     "faults": {
-        "worn": {"weight": 10, "name": "Worn cylinder", "calls_for": "clutch.replace"},
-        "none": {"weight": 10, "name": "None of these"},
-        "outside": {"weight": 5, "name": "Something outside the clutch"},
+        "worn": {
+            "per_1000": 10,
+            "why": "invented",
+            "name": "Worn cylinder",
+            "calls_for": "clutch.replace",
+        },
     },
     "test": {
         "fluid": {
@@ -102,6 +105,8 @@ FAULTS = {
             "minutes": 1,
             "outcomes": ["clear", "dark"],
             "sound": "clear",
+            "none": [0.9, 0.1],
+            "outside": [0.8, 0.2],
             "otherwise": [0.9, 0.1],
             "given": {"worn": {"p": [0.05, 0.95], "direct": "dark"}},
         },
@@ -112,6 +117,7 @@ FAULTS = {
             "waits": 30,
             "outcomes": ["stays", "sinks"],
             "sound": "stays",
+            "none": [0.9, 0.1],
             "otherwise": [0.9, 0.1],
             "given": {"worn": {"p": [0.2, 0.8], "direct": "sinks"}},
         },
@@ -121,6 +127,7 @@ FAULTS = {
             "minutes": 3,
             "outcomes": ["set", "not set"],
             "sound": "not set",
+            "none": [0.2, 0.8],
             "otherwise": [0.2, 0.8],
             "given": {"worn": {"p": [0.7, 0.3]}},
         },

@@ -1,0 +1,222 @@
+"""What can be wrong with this vehicle, over all systems at once: nothing, one fault, or two; and what each
+test would show then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import cached_property
+from itertools import combinations
+
+import attrs
+
+from ..complaints import CHECK_UP, SOMETHING_ELSE, symptoms
+from ..plugin.faults import OUTSIDE, Fault, FaultTable, FaultTest
+from .outcome import applies
+
+#: A symptom concerns a fault whose chance to show it is this many times that of a sound vehicle.
+CONCERNS = 3.0
+#: Chances that a customer complains of something the list of symptoms does not hold, or that nobody wrote
+#: down as one of its symptoms: under any fault, under something outside, without a fault. Estimates of ours.
+UNLISTED, UNLISTED_OUTSIDE, UNLISTED_NONE = 0.30, 0.30, 0.02
+
+#: Faults that are there together, by full keys (`system.fault`, or `outside`); empty: no fault.
+Hypothesis = frozenset[str]
+SOUND: Hypothesis = frozenset()
+
+
+@attrs.frozen(kw_only=True)
+class Complaint:
+    """What the customer told, as evidence.
+
+    Attributes:
+        symptoms: Keys; none where something was told in words only.
+        circumstances: Keys of when it shows. shows: The share of the time in which it can be seen.
+    """
+
+    symptoms: tuple[str, ...] = ()
+    circumstances: tuple[str, ...] = ()
+    shows: float = 1.0
+
+    @property
+    def listed(self) -> tuple[str, ...]:
+        """The symptoms that the list knows, without *something else*."""
+        return tuple(key for key in self.symptoms if key in symptoms().symptoms and key != SOMETHING_ELSE)
+
+
+@attrs.frozen(kw_only=True)
+class JointTest:
+    """A test of one system among the tests of all."""
+
+    system: str
+    test: FaultTest
+
+    @property
+    def key(self) -> str:
+        return f"{self.system}.{self.test.key}"
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Tables:
+    """The fault tables of all systems that matter here, as one.
+
+    Attributes:
+        faults: Full key → fault, of those that are let in.
+        complaint: None where nothing was told.
+    """
+
+    systems: Mapping[str, FaultTable]
+    faults: Mapping[str, Fault]
+    complaint: Complaint | None = None
+
+    @cached_property
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        """Nothing, every fault alone and every two together; something outside is one fault of all."""
+        singles = [*self.faults, OUTSIDE]
+        return (
+            SOUND,
+            *(frozenset((fault,)) for fault in singles),
+            *(frozenset(pair) for pair in combinations(singles, 2)),
+        )
+
+    @cached_property
+    def tests(self) -> dict[str, JointTest]:
+        """Full key → test, of every system."""
+        found = [
+            JointTest(system=system, test=test)
+            for system, table in self.systems.items()
+            for test in table.tests.values()
+        ]
+        return {one.key: one for one in found}
+
+    def row(self, system: str, test: FaultTest, hypothesis: Hypothesis) -> tuple[float, ...]:
+        """The probability of each outcome of a system's test under a hypothesis: faults of other systems
+        leave it as on a sound vehicle.
+        """
+        mark = f"{system}."
+        own = frozenset(
+            fault if fault == OUTSIDE else fault[len(mark) :]
+            for fault in hypothesis
+            if fault == OUTSIDE or fault.startswith(mark)
+        )
+        return self.systems[system].row(test, own)
+
+    def told(self, hypothesis: Hypothesis) -> float:
+        """The chance that a customer tells this complaint under a hypothesis.
+
+        Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
+        their chance by themselves.
+        """
+        if self.complaint is None:
+            return 1.0
+        listed = self.complaint.listed
+        if not listed:
+            return _any_of([self._unlisted(fault) for fault in hypothesis], UNLISTED_NONE)
+        chances = [
+            _any_of([self._tells(fault, symptom) for fault in hypothesis], symptoms().symptoms[symptom].none)
+            for symptom in listed
+        ]
+        return sum(chances) / len(chances)
+
+    @staticmethod
+    def _unlisted(fault: str) -> float:
+        return UNLISTED_OUTSIDE if fault == OUTSIDE else UNLISTED
+
+    def _tells(self, fault: str, symptom: str) -> float:
+        if fault == OUTSIDE:
+            return symptoms().symptoms[symptom].outside
+        system, _, key = fault.partition(".")
+        return self.systems[system].symptoms.get(symptom, {}).get(key, symptoms().symptoms[symptom].none)
+
+    @cached_property
+    def prior(self) -> dict[Hypothesis, float]:
+        """Prevalence of each hypothesis on a vehicle taken at random: the product of the odds of its faults,
+        with those pairs that are met more often, and the factors of the circumstances.
+        """
+        odds = {fault: self._odds(fault) for fault in (*self.faults, OUTSIDE)}
+        named = {
+            frozenset(f"{system}.{fault}" for fault in pair.of): pair.per_1000 / 1000
+            for system, table in self.systems.items()
+            for pair in table.pairs.values()
+        }
+        weights = {}
+        for hypothesis in self.hypotheses:
+            weight = 1.0
+            for fault in hypothesis:
+                weight *= odds[fault]
+            weights[hypothesis] = max(weight, named.get(hypothesis, 0.0))
+        whole = sum(weights.values())
+        return {hypothesis: weight / whole for hypothesis, weight in weights.items()}
+
+    def _odds(self, fault: str) -> float:
+        if fault == OUTSIDE:
+            per_1000 = symptoms().outside_per_1000
+            return per_1000 / (1000 - per_1000)
+        system, _, key = fault.partition(".")
+        found = self.faults[fault].per_1000 / (1000 - self.faults[fault].per_1000)
+        for circumstance in self.complaint.circumstances if self.complaint else ():
+            found *= self.systems[system].when.get(circumstance, {}).get(key, 1.0)
+        return found
+
+    def work(self, hypothesis: Hypothesis) -> frozenset[str]:
+        """What a hypothesis calls for: operations, and where none is, whom it is passed on to."""
+        return frozenset(self._work(fault) for fault in hypothesis)
+
+    def _work(self, fault: str) -> str:
+        if fault == OUTSIDE:
+            return f"({OUTSIDE})"
+        return self.faults[fault].calls_for or f"({self.faults[fault].refer or fault})"
+
+    def of_part(self, part: str) -> frozenset[str]:
+        """The faults that a part can have."""
+        return frozenset(key for key, fault in self.faults.items() if part and fault.part == part)
+
+    def of_work(self, operation: str) -> frozenset[str]:
+        """The faults that an operation cures."""
+        return frozenset(key for key, fault in self.faults.items() if fault.calls_for == operation)
+
+
+def _any_of(chances: Iterable[float], none: float) -> float:
+    """The chance that at least one of several faults shows it; without any, that of a sound vehicle."""
+    silent, some = 1.0, False
+    for chance in chances:
+        silent, some = silent * (1.0 - chance), True
+    return max(none, 1.0 - silent) if some else none
+
+
+def joint(
+    systems: Mapping[str, FaultTable],
+    complaint: Complaint | None,
+    fitted: Mapping[str, object],
+    about: Collection[str],
+    let_in: Collection[str] = (),
+) -> Tables:
+    """The tables of the systems that matter, with those faults that can be met on this vehicle and that the
+    complaint concerns.
+
+    Args:
+        systems: Of every installed system that has a table.
+        fitted: Trait → answer. about: Keys of systems of which something was read or asked.
+        let_in: Full keys of faults that a failing reading speaks for, whatever the complaint.
+    """
+    listed = [key for key in complaint.listed if key != CHECK_UP] if complaint is not None else []
+    faults = {}
+    for system, table in systems.items():
+        for key, fault in table.faults.items():
+            full = f"{system}.{key}"
+            concerned = _concerns(table, key, listed) if listed else system in about
+            if (concerned or full in let_in) and applies(fault.only, fitted):
+                faults[full] = fault
+    involved = {full.partition(".")[0] for full in faults} | set(about)
+    return Tables(
+        systems={key: table for key, table in systems.items() if key in involved},
+        faults=faults,
+        complaint=complaint,
+    )
+
+
+def _concerns(table: FaultTable, fault: str, listed: Sequence[str]) -> bool:
+    return any(
+        table.symptoms.get(symptom, {}).get(fault, 0.0) >= CONCERNS * symptoms().symptoms[symptom].none
+        for symptom in listed
+    )

@@ -1,0 +1,233 @@
+"""From what each stage showed to what is believed at its end: suspects, next tests, calls."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+import attrs
+
+from ..model.finding import Finding, Verdict
+from ..model.job import Job
+from ..model.records import Repaired
+from ..plugin.case import Case
+from ..plugin.faults import FaultTest
+from ..plugin.host import Plugins
+from ..plugin.system import System
+from .contradiction import Contradiction, misfits
+from .hypotheses import joint
+from .inference import Beliefs, start, step
+from .outcome import Outcome, all_outcomes, countable
+from .suspect import (
+    WORK_AT,
+    Call,
+    Evidence,
+    NextTest,
+    Suspect,
+    call_for_part,
+    next_tests,
+    suspects,
+    work_is_likely,
+)
+from .timeline import Event, StageOutcome, complaint_of, events, let_in
+
+
+@attrs.define(kw_only=True)
+class StageEvidence:
+    """What one stage showed, of every system that was read at it.
+
+    `made`: system → every outcome, also of what counts for nothing. `barred`: codes of checks that were held
+    open for want of something, with what they ask for first.
+    """
+
+    stage: int
+    fitted: Mapping[str, object] = attrs.field(factory=dict)
+    made: dict[str, list[Outcome]] = attrs.field(factory=dict)
+    findings: list[Finding] = attrs.field(factory=list)
+    ahead: list[NextTest] = attrs.field(factory=list)
+    barred: set[str] = attrs.field(factory=set)
+
+    def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
+        self.fitted = case.fitted
+        self.findings += findings
+        for finding in findings:
+            if finding.verdict is Verdict.UNDECIDED and finding.next_test:
+                self.barred.add(finding.code)
+                self.ahead.append(_test_before(system, finding))
+        if system.faults is not None:
+            self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
+
+
+@attrs.frozen(kw_only=True)
+class Ruling:
+    """What follows from everything that was shown and done."""
+
+    calls: Sequence[Call]
+    suspects: Sequence[Suspect]
+    tests: Sequence[NextTest]
+    contradictions: Sequence[Contradiction]
+
+
+def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Collection[str]) -> Ruling:
+    """Everything that counts, in order, through one inference over all systems that matter.
+
+    Args:
+        about: Keys of systems of which something was read or is asked.
+    """
+    counted = _counted(job, plugins, stages)
+    tables = joint(
+        {key: system.faults for key, system in plugins.systems.items() if system.faults is not None},
+        complaint_of(job),
+        stages[-1].fitted,
+        about,
+        let_in(counted, plugins.systems),
+    )
+    counted = [shown for shown in counted if shown.system in tables.systems]
+    order = events(job, plugins, tables, counted)
+    beliefs, done, calls = start(tables), list[Event](), list[Call]()
+    evidence: Evidence | None = None
+    for stage in stages:
+        here = [event for event in order if event.stage == stage.stage]
+        for event in here:
+            beliefs = step(beliefs, event.step)
+        done += here
+        evidence = _evidence(job, plugins, beliefs, done, counted, stage)
+        calls += _calls(plugins, stage, evidence)
+    assert evidence is not None, "a job has at least the stage of arrival"
+    ahead = stages[-1].ahead
+    return Ruling(
+        calls=calls,
+        suspects=suspects(evidence) if counted or tables.faults else [],
+        tests=[*ahead, *next_tests(evidence)],
+        contradictions=misfits(evidence),
+    )
+
+
+def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> list[StageOutcome]:
+    """The outcomes that count as evidence, stage by stage; what an earlier stage showed and nothing has
+    touched since allows later tests as well.
+    """
+    found: list[StageOutcome] = []
+    for stage in stages:
+        for system, made in stage.made.items():
+            earlier = {
+                shown.outcome.test.key: shown.outcome
+                for shown in found
+                if shown.system == system and not _was_touched(job, plugins, shown, stage.stage)
+            }
+            found += [
+                StageOutcome(system=system, stage=stage.stage, outcome=outcome)
+                for outcome in countable(made, earlier)
+            ]
+    return found
+
+
+def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
+    """Whether something that a test speaks of was worked on after it, up to a stage."""
+    return any(
+        _speaks_of(shown.outcome.test, shown.system, noted.record, plugins)
+        for noted in job.repairs
+        if shown.stage < noted.record.stage <= until
+    )
+
+
+def _speaks_of(test: FaultTest, system: str, repair: Repaired, plugins: Plugins) -> bool:
+    """Whether a test speaks of what a repair has worked on: a part that it rests on, or a fault of which it
+    has a row.
+    """
+    operation = plugins.operations.get(repair.operation)
+    table = plugins.systems[system].faults
+    if operation is None or table is None:
+        return False
+    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
+    parts = {*test.rests_on, measured.part if measured is not None else ""} - {""}
+    if operation.replaces in parts:
+        return True
+    return any(
+        fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
+        for key, fault in table.faults.items()
+        if key in test.given
+    )
+
+
+def _evidence(
+    job: Job,
+    plugins: Plugins,
+    beliefs: Beliefs,
+    done: Sequence[Event],
+    counted: Sequence[StageOutcome],
+    stage: StageEvidence,
+) -> Evidence:
+    latest = {shown.key: shown for shown in counted if shown.stage <= stage.stage}
+    current = frozenset(
+        key for key, shown in latest.items() if not _was_touched(job, plugins, shown, stage.stage)
+    )
+    made = frozenset(
+        f"{system}.{outcome.test.key}" for system, outcomes in stage.made.items() for outcome in outcomes
+    )
+    return Evidence(
+        beliefs=beliefs,
+        events=tuple(done),
+        latest=latest,
+        current=current,
+        made=made,
+        barred=frozenset(stage.barred),
+        fitted=stage.fitted,
+    )
+
+
+def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[Call]:
+    """Of every operation that some finding of the stage speaks for: may it be proposed?"""
+    calls: dict[str, Call] = {}
+    for finding in stage.findings:
+        if not finding.calls_for:
+            continue
+        system = plugins.systems[finding.system]
+        operation = system.operations[finding.calls_for]
+        if not operation.replaces:
+            call = _plain_call(finding, stage.stage, evidence)
+        elif system.faults is None:
+            why = "The system has no fault table, so no part may be called for."
+            call = Call(operation=operation.key, met=False, stage=stage.stage, why=why)
+        else:
+            call = call_for_part(evidence, operation.key, stage.stage)
+        if operation.key not in calls or call.met:
+            calls[operation.key] = call
+    return list(calls.values())
+
+
+def _plain_call(finding: Finding, stage: int, evidence: Evidence) -> Call:
+    """Work that exchanges no part may be proposed when the finding speaks for it plainly, as a verdict or as
+    advice, or when what it cures is likely.
+    """
+    plain = finding.verdict is Verdict.FAIL or (
+        finding.verdict is Verdict.ADVICE and (finding.probability is None or finding.probability <= 0.05)
+    )
+    if plain:
+        return Call(operation=finding.calls_for, met=True, stage=stage, why=str(finding.text))
+    likely = work_is_likely(evidence, finding.calls_for)
+    if likely >= WORK_AT:
+        why = f"Likely, {likely * 10:.0f} in 10: {finding.text}"
+        return Call(operation=finding.calls_for, met=True, stage=stage, why=why)
+    why = "The finding that speaks for it is not decided."
+    return Call(operation=finding.calls_for, met=False, stage=stage, why=why)
+
+
+def _test_before(system: System, finding: Finding) -> NextTest:
+    """The test that a barred check asks for first."""
+    wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
+    title = wanted.title if wanted is not None else finding.next_test
+    check = finding.check[0].lower() + finding.check[1:]
+    question = (
+        f"Test again {check}."
+        if finding.next_test == finding.of
+        else f"{title}, before anything is said of {check}."
+    )
+    return NextTest(
+        system=system.key,
+        key=finding.next_test,
+        question=question,
+        minutes=0.0,
+        bits=0.0,
+        wants=finding.next_test,
+        place=finding.place if finding.next_test == finding.of else "",
+    )

@@ -1,0 +1,141 @@
+"""What was done and what was shown, in the order in which it happened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import attrs
+
+from ..complaints import symptoms, trials
+from ..model.job import Job
+from ..model.records import Repaired, Retold, Tried
+from ..plugin.host import Plugins
+from ..plugin.system import System
+from . import inference
+from .hypotheses import Complaint, Tables
+from .inference import Act, Hint, Shown
+from .outcome import Outcome
+
+#: Results of a trial that say the complaint is still there, or gone.
+STILL, GONE = frozenset({"stayed", "worse", "less"}), frozenset({"gone"})
+
+
+@attrs.frozen(kw_only=True)
+class StageOutcome:
+    """An outcome with its system and the stage at which it was shown."""
+
+    system: str
+    stage: int
+    outcome: Outcome
+
+    @property
+    def key(self) -> str:
+        return f"{self.system}.{self.outcome.test.key}"
+
+
+@attrs.frozen(kw_only=True)
+class Event:
+    """One step of the inference: at which stage, and what it was."""
+
+    stage: int
+    step: Act | inference.Retold | Shown | Hint
+    part: str = ""
+
+
+def complaint_of(job: Job) -> Complaint | None:
+    """The complaint as evidence; None where nothing was told."""
+    told = job.complained
+    if told is not None and told.symptoms:
+        shows = symptoms().shows.get(told.shows)
+        return Complaint(
+            symptoms=tuple(told.symptoms),
+            circumstances=tuple(told.circumstances),
+            shows=shows.share if shows else 1.0,
+        )
+    return Complaint() if job.opened.words is not None else None
+
+
+def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageOutcome]) -> list[Event]:
+    """Every repair, trial and outcome in order: by stage, and within one as it was written down.
+
+    What outlasts a repair is shown once, where it was read.
+    """
+    position = {noted.id: place for place, noted in enumerate(job.standing)}
+    placed: list[tuple[tuple[int, int, int], Event]] = []
+    seen: dict[str, tuple[str, ...]] = {}
+    for found in outcomes:
+        if seen.get(found.key) == found.outcome.evidence:
+            continue
+        seen[found.key] = found.outcome.evidence
+        at = max((position.get(entry, -1) for entry in found.outcome.evidence), default=-1)
+        shown = Shown(system=found.system, test=found.outcome.test, weights=found.outcome.weights)
+        placed.append(((found.stage, 1, at), Event(stage=found.stage, step=shown)))
+    for noted in job.standing:
+        record, at = noted.record, position[noted.id]
+        if isinstance(record, Repaired):
+            for act in _repair(record, plugins, tables):
+                placed.append(((record.stage, 0, at), Event(stage=record.stage, step=act)))
+        elif isinstance(record, Retold):
+            for again in _retold(record.result):
+                placed.append(((record.stage, 1, at), Event(stage=record.stage, step=again)))
+        elif isinstance(record, Tried):
+            rank = -1 if record.before else 1
+            for step in _trial(record, tables):
+                event = Event(stage=record.stage, step=step, part=record.part)
+                placed.append(((record.stage, rank, at), event))
+    return [event for _, event in sorted(placed, key=lambda pair: pair[0])]
+
+
+def _repair(record: Repaired, plugins: Plugins, tables: Tables) -> Iterator[Act]:
+    operation = plugins.operations.get(record.operation)
+    if operation is None:
+        return
+    removes = tables.of_work(operation.key) | tables.of_part(operation.replaces)
+    if removes:
+        way = trials().ways[operation.way]
+        yield Act(removes=removes, fails=way.fails, brings=tables.of_part(operation.replaces))
+
+
+def _retold(result: str) -> Iterator[inference.Retold]:
+    if result in STILL | GONE:
+        yield inference.Retold(result in STILL)
+
+
+def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | Hint]:
+    """What was tried, and what came of it; *other* and *not tried out* count for nothing."""
+    way = trials().ways[record.how]
+    of_part = tables.of_part(record.part)
+    if not of_part:
+        return
+    lasting = not (way.undone or way.provokes or way.key == "swapped")
+    if lasting:
+        yield Act(removes=of_part, fails=way.fails, brings=of_part)
+    if record.result in way.telling:
+        decides = not lasting and not way.provokes
+        yield Hint(faults=of_part, these=way.this_part, other=way.other, none=way.none, decides=decides)
+    elif lasting:
+        yield from _retold(record.result)
+    elif way.telling and (way.provokes or way.key == "swapped"):
+        if record.result == "stayed":
+            yield Hint(faults=of_part, these=1 - way.this_part, other=1 - way.other, none=1 - way.none)
+    elif record.result in STILL | GONE:
+        yield Act(removes=of_part, fails=way.fails, undone=record.result in STILL)
+
+
+def let_in(outcomes: Sequence[StageOutcome], systems: Mapping[str, System]) -> frozenset[str]:
+    """Full keys of the faults that something plainly wrong speaks for: three times as likely under them as on
+    a sound vehicle.
+    """
+    found = set()
+    for shown in outcomes:
+        test, table = shown.outcome.test, systems[shown.system].faults
+        plain = shown.outcome.plain
+        if table is None or not plain or plain == test.sound:
+            continue
+        at = test.outcomes.index(plain)
+        found |= {
+            f"{shown.system}.{fault}"
+            for fault in table.faults
+            if test.likelihood(fault)[at] >= 3 * test.none[at]
+        }
+    return frozenset(found)
