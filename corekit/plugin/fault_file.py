@@ -18,6 +18,8 @@ from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pai
 _ONE = Positive(1.0)
 #: No chance is 0 or 1, so that one odd reading never rules anything out for good.
 LEAST = 0.002
+#: The same for what is plainly seen or told: a crack is hardly ever noted where there is none.
+LEAST_SEEN = 0.0001
 #: The circumstances under which a symptom may show, for factors on the odds of a fault.
 CIRCUMSTANCES = ("cold", "hot", "wet", "load", "speed", "refuelled", "stood", "work")
 _PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have it now"
@@ -378,9 +380,13 @@ class _Meaning:
             minutes=row.minutes,
             outcomes=outcomes,
             sound=row.sound,
-            none=self._chances((*path, "none"), row.none, outcomes),
-            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes),
-            outside=() if row.outside is None else self._chances((*path, "outside"), row.outside, outcomes),
+            none=self._chances((*path, "none"), row.none, outcomes, _least(row)),
+            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes, _least(row)),
+            outside=(
+                ()
+                if row.outside is None
+                else self._chances((*path, "outside"), row.outside, outcomes, _least(row))
+            ),
             given=given,
             wants=row.wants,
             waits=row.waits,
@@ -406,10 +412,12 @@ class _Meaning:
         if row.direct and test.codes is not None:
             got = "a trouble code names no part, so it never speaks directly against one"
             self.faults.add(at, got, "no direct", "the row without direct")
-        p = self._chances((*path, "p"), row.p, tuple(test.outcomes))
+        p = self._chances((*path, "p"), row.p, tuple(test.outcomes), _least(test))
         return OutcomeRow(p=p, why=row.why, direct=row.direct)
 
-    def _chances(self, path: Place, numbers: list[float], outcomes: tuple[str, ...]) -> tuple[float, ...]:
+    def _chances(
+        self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
+    ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
         sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
@@ -417,7 +425,7 @@ class _Meaning:
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
-        clamped = [min(1 - LEAST, max(LEAST, p)) for p in numbers]
+        clamped = [min(1 - least, max(least, p)) for p in numbers]
         return tuple(p / sum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
@@ -568,6 +576,10 @@ class _Meaning:
             except CodeError as error:
                 self.faults.add((*path, n), error.got, error.expected, error.write)
         return tuple(codes)
+
+
+def _least(test: TestTable) -> float:
+    return LEAST if test.seen is None else LEAST_SEEN
 
 
 _ORIGINS = ("bins", "check", "seen", "grade", "trait", "codes")
