@@ -129,10 +129,12 @@ class Visit:
     truth: Truth
     tables: Mapping[str, FaultTable]
     draw: random.Random
+    plugins: Plugins
     let_in: set[str] = attrs.field(factory=set)
     steps: list[Act | Retold | Shown] = attrs.field(factory=list)
     latest: dict[str, StageOutcome] = attrs.field(factory=dict)
     current: set[str] = attrs.field(factory=set)
+    done: set[str] = attrs.field(factory=set)
     minutes: float = 0.0
     state: Hypothesis = frozenset()
     beliefs: Beliefs = attrs.field(init=False)
@@ -161,6 +163,8 @@ class Visit:
             made=frozenset(self.latest),
             barred=frozenset(),
             fitted={},
+            done=frozenset(self.done),
+            acts=[one for one in self.plugins.operations.values() if one.as_test],
         )
 
     def make(self, one: JointTest) -> None:
@@ -198,9 +202,10 @@ class Visit:
         else:
             self.beliefs = step(self.beliefs, shown)
 
-    def repair(self, work: str, plugins: Plugins) -> None:
+    def repair(self, work: str) -> None:
         removes = self.beliefs.tables.of_work(work)
-        fails = trials().ways[plugins.operations[work].way].fails
+        fails = trials().ways[self.plugins.operations[work].way].fails
+        self.done.add(work)
         if not self.state.isdisjoint(removes) and self.draw.random() >= fails:
             self.state = self.state - removes
         self.steps += [Act(removes=removes, fails=fails), Retold(self.still_there())]
@@ -226,8 +231,19 @@ Policy = Callable[[Visit], JointTest | None]
 def ranked(visit: Visit) -> JointTest | None:
     """The product's own: information per hands-on minute."""
     for test in next_tests(visit.evidence):
+        if test.operation:
+            find_out(visit, test.operation)
+            return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
         return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
     return None
+
+
+def find_out(visit: Visit, operation: str) -> None:
+    """Harmless work, done to find out: its minutes count, and it is nobody's wrong work."""
+    found = visit.plugins.operations[operation].as_test
+    assert found is not None
+    visit.minutes += found[0]
+    visit.repair(operation)
 
 
 def _open(visit: Visit) -> list[JointTest]:
@@ -246,7 +262,8 @@ def _open(visit: Visit) -> list[JointTest]:
         if (
             key not in evidence.current
             and (one.system, one.test.group) not in groups
-            and allowance(one.test, shown) >= LIKELY
+            and one.test.is_due(visit.done)
+            and allowance(visit.tables[one.system], one.test, shown, visit.done) >= LIKELY
         ):
             found.append(one)
     return found
@@ -310,8 +327,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
     how = "undecided"
     while True:
         if all_first:
-            while (one := in_order(visit)) is not None:
-                visit.make(one)
+            everything(visit)
         work = decided(visit, plugins)
         if work and said is None:
             said = _said(visit)
@@ -326,7 +342,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
             needless = work not in tables.work(visit.state)
             wrong_work = wrong_work or needless
             wrong_part = wrong_part or (needless and bool(plugins.operations[work].replaces))
-            visit.repair(work, plugins)
+            visit.repair(work)
             last = visit.steps[-1]
             if isinstance(last, Retold) and not last.still:
                 how = "wrong" if wrong_work else "right"
@@ -345,6 +361,21 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
         minutes=visit.minutes,
         said=said or _said(visit),
     )
+
+
+def everything(visit: Visit) -> None:
+    """Every test, and after harmless work every test that it opens."""
+    while True:
+        while (one := in_order(visit)) is not None:
+            visit.make(one)
+        acts = [
+            act
+            for act in visit.evidence.acts
+            if act.key not in visit.done and visit.beliefs.tables.of_work(act.key)
+        ]
+        if not acts:
+            return
+        find_out(visit, acts[0].key)
 
 
 def _said(visit: Visit) -> tuple[float, bool]:
@@ -401,7 +432,7 @@ def main() -> None:
             began = time.perf_counter()
             ended, truths = [], []
             for n, truth in enumerate(visits(some, asked.visits, asked.seed)):
-                visit = Visit(truth=truth, tables=some, draw=random.Random(asked.seed + n))
+                visit = Visit(truth=truth, tables=some, draw=random.Random(asked.seed + n), plugins=plugins)
                 ended.append(run(visit, policy, plugins, all_first=first))
                 truths.append(truth)
             report(name, ended)
