@@ -10,7 +10,7 @@ from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.records import Repaired
 from ..plugin.case import Case
-from ..plugin.faults import FaultTest
+from ..plugin.faults import FaultTable, FaultTest
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .contradiction import Contradiction, misfits
@@ -41,13 +41,13 @@ class StageEvidence:
 
     stage: int
     fitted: Mapping[str, object] = attrs.field(factory=dict)
+    done: frozenset[str] = frozenset()
     made: dict[str, list[Outcome]] = attrs.field(factory=dict)
     findings: list[Finding] = attrs.field(factory=list)
     ahead: list[NextTest] = attrs.field(factory=list)
     barred: set[str] = attrs.field(factory=set)
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
-        self.fitted = case.fitted
         self.findings += findings
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
@@ -116,9 +116,15 @@ def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> lis
             }
             found += [
                 StageOutcome(system=system, stage=stage.stage, outcome=outcome)
-                for outcome in countable(made, earlier)
+                for outcome in countable(_table(plugins, system), made, earlier, stage.done)
             ]
     return found
+
+
+def _table(plugins: Plugins, system: str) -> FaultTable:
+    table = plugins.systems[system].faults
+    assert table is not None, "only a system with a table has outcomes"
+    return table
 
 
 def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
@@ -172,6 +178,12 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        done=stage.done,
+        acts=[
+            operation
+            for operation in plugins.operations.values()
+            if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
+        ],
     )
 
 

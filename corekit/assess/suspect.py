@@ -7,9 +7,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
 
+from ..complaints import trials
+from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, Hypothesis, Tables
-from .inference import Beliefs, Branch, Hint, chance_of, now, row_for
+from .inference import Act, Beliefs, Branch, Hint, chance_of, now, row_for, step
 from .outcome import LIKELY, PLAIN, Outcome, allowance, applies
 from .timeline import Event, StageOutcome
 
@@ -55,6 +57,8 @@ class NextTest:
             fixed; else empty.
         repeat: It was made and left open, or what it rests on was worked on since: worth making again.
         spoiled_by: The question of a test made before that spoils this one; empty when none was.
+        operation: Key of the harmless work that is to be done first, so that this can be read; empty for a
+            test alone.
     """
 
     system: str
@@ -67,6 +71,7 @@ class NextTest:
     repeat: bool = False
     spoiled_by: str = ""
     place: str = ""
+    operation: str = ""
 
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
@@ -94,6 +99,7 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
+        done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
 
     beliefs: Beliefs
@@ -103,6 +109,8 @@ class Evidence:
     made: frozenset[str]
     barred: frozenset[str]
     fitted: Mapping[str, object]
+    done: frozenset[str] = frozenset()
+    acts: Sequence[Operation] = ()
 
     @property
     def tables(self) -> Tables:
@@ -193,7 +201,9 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or other != key
             or (test.code or test.graded) in evidence.barred
             or not applies(test.only, evidence.fitted)
-            or allowance(test, _of_system(evidence, one.system)) < LIKELY
+            or not test.is_due(evidence.done)
+            or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
+            < LIKELY
         ):
             continue
         weights = shown.outcome.weights if shown is not None else None
@@ -202,6 +212,39 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             found.append(_next_test(evidence, key, bits))
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
+
+
+def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
+    """Harmless work done to find out: worth as much as the best test that it opens, read after it."""
+    tables = evidence.tables
+    removes = tables.of_work(operation.key)
+    if operation.key in evidence.done or operation.as_test is None or not removes:
+        return None
+    after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
+    groups, done = _groups(after), evidence.done | {operation.key}
+    minutes, waits = operation.as_test
+    best: NextTest | None = None
+    for key, one in tables.tests.items():
+        if (
+            one.test.is_due(evidence.done)
+            or not one.test.is_due(done)
+            or not applies(one.test.only, evidence.fitted)
+        ):
+            continue
+        bits = _information(after, groups, one.system, one.test, None)
+        if bits >= WORTHWHILE and (best is None or bits > best.bits):
+            best = attrs.evolve(
+                _next_test(evidence, key, bits),
+                minutes=minutes + one.test.minutes,
+                waits=waits + one.test.waits,
+                operation=operation.key,
+                question=f"{operation.title}, then test again: {_lower(one.test.question)}",
+            )
+    return best
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _of_system(evidence: Evidence, system: str) -> dict[str, Outcome]:

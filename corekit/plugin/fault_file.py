@@ -19,6 +19,8 @@ from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pai
 _ONE = Positive(1.0)
 #: No chance is 0 or 1, so that one odd reading never rules anything out for good.
 LEAST = 0.002
+#: The same for what is plainly seen or told: a crack is hardly ever noted where there is none.
+LEAST_SEEN = 0.0001
 #: The circumstances under which a symptom may show, for factors on the odds of a fault.
 CIRCUMSTANCES = ("cold", "hot", "wet", "load", "speed", "refuelled", "stood", "work")
 _PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have it now"
@@ -97,6 +99,8 @@ class TestTable:
     codes: list[str] | None = None
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
+    since: str = ""
+    until: str = ""
     spoils: list[str] = attrs.field(factory=list)
     group: str = ""
     again: float = 0.96
@@ -375,6 +379,9 @@ class _Meaning:
         if row.wants.startswith(f"{self.system}."):
             known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
+        for name, operation in (("since", row.since), ("until", row.until)):
+            if operation:
+                self._one_of((*path, name), operation, "operation", self.declared.operations)
         if not 0 <= row.minutes < math.inf:
             self.faults.add((*path, "minutes"), f"is {row.minutes}", "hands-on minutes, 0 for a question")
         if not 0.5 <= row.again < 1:
@@ -392,13 +399,19 @@ class _Meaning:
             minutes=row.minutes,
             outcomes=outcomes,
             sound=row.sound,
-            none=self._chances((*path, "none"), row.none, outcomes),
-            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes),
-            outside=() if row.outside is None else self._chances((*path, "outside"), row.outside, outcomes),
+            none=self._chances((*path, "none"), row.none, outcomes, _least(row)),
+            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes, _least(row)),
+            outside=(
+                ()
+                if row.outside is None
+                else self._chances((*path, "outside"), row.outside, outcomes, _least(row))
+            ),
             given=given,
             wants=row.wants,
             waits=row.waits,
             after={first: tuple(names) for first, names in row.after.items()},
+            since=row.since,
+            until=row.until,
             spoils=tuple(row.spoils),
             group=row.group,
             again=row.again,
@@ -420,10 +433,12 @@ class _Meaning:
         if row.direct and test.codes is not None:
             got = "a trouble code names no part, so it never speaks directly against one"
             self.faults.add(at, got, "no direct", "the row without direct")
-        p = self._chances((*path, "p"), row.p, tuple(test.outcomes))
+        p = self._chances((*path, "p"), row.p, tuple(test.outcomes), _least(test))
         return OutcomeRow(p=p, why=row.why, direct=row.direct)
 
-    def _chances(self, path: Place, numbers: list[float], outcomes: tuple[str, ...]) -> tuple[float, ...]:
+    def _chances(
+        self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
+    ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
         sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
@@ -431,7 +446,7 @@ class _Meaning:
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
-        clamped = [min(1 - LEAST, max(LEAST, p)) for p in numbers]
+        clamped = [min(1 - least, max(least, p)) for p in numbers]
         return tuple(p / sum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
@@ -593,6 +608,10 @@ class _Meaning:
             except CodeError as error:
                 self.faults.add((*path, n), error.got, error.expected, error.write)
         return tuple(codes)
+
+
+def _least(test: TestTable) -> float:
+    return LEAST if test.seen is None else LEAST_SEEN
 
 
 _ORIGINS = ("bins", "check", "seen", "grade", "trait", "codes")

@@ -97,7 +97,14 @@ def visits(tables: Mapping[str, FaultTable], count: int, seed: int) -> Iterator[
     draw = random.Random(seed)
     everything = joint(tables, None, {}, tables)
     states, weights = zip(*everything.prior.items(), strict=True)
-    listed = [key for key in symptoms().symptoms if key not in (CHECK_UP, SOMETHING_ELSE)]
+    listed = [
+        key
+        for key, symptom in symptoms().symptoms.items()
+        if key not in (CHECK_UP, SOMETHING_ELSE)
+        and any(
+            max(one.symptoms.get(key, {}).values(), default=0) >= 3 * symptom.none for one in tables.values()
+        )
+    ]
     ways = [Complaint(symptoms=(key,)) for key in listed]
     told = [attrs.evolve(everything, complaint=one) for one in ways]
     pairs = [(state, one.complaint) for one in told for state in states]
@@ -122,10 +129,12 @@ class Visit:
     truth: Truth
     tables: Mapping[str, FaultTable]
     draw: random.Random
+    plugins: Plugins
     let_in: set[str] = attrs.field(factory=set)
     steps: list[Act | Retold | Shown] = attrs.field(factory=list)
     latest: dict[str, StageOutcome] = attrs.field(factory=dict)
     current: set[str] = attrs.field(factory=set)
+    done: set[str] = attrs.field(factory=set)
     minutes: float = 0.0
     state: Hypothesis = frozenset()
     beliefs: Beliefs = attrs.field(init=False)
@@ -154,6 +163,8 @@ class Visit:
             made=frozenset(self.latest),
             barred=frozenset(),
             fitted={},
+            done=frozenset(self.done),
+            acts=[one for one in self.plugins.operations.values() if one.as_test],
         )
 
     def make(self, one: JointTest) -> None:
@@ -191,9 +202,10 @@ class Visit:
         else:
             self.beliefs = step(self.beliefs, shown)
 
-    def repair(self, work: str, plugins: Plugins) -> None:
+    def repair(self, work: str) -> None:
         removes = self.beliefs.tables.of_work(work)
-        fails = trials().ways[plugins.operations[work].way].fails
+        fails = trials().ways[self.plugins.operations[work].way].fails
+        self.done.add(work)
         if not self.state.isdisjoint(removes) and self.draw.random() >= fails:
             self.state = self.state - removes
         self.steps += [Act(removes=removes, fails=fails), Retold(self.still_there())]
@@ -219,8 +231,19 @@ Policy = Callable[[Visit], JointTest | None]
 def ranked(visit: Visit) -> JointTest | None:
     """The product's own: information per hands-on minute."""
     for test in next_tests(visit.evidence):
+        if test.operation:
+            find_out(visit, test.operation)
+            return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
         return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
     return None
+
+
+def find_out(visit: Visit, operation: str) -> None:
+    """Harmless work, done to find out: its minutes count, and it is nobody's wrong work."""
+    found = visit.plugins.operations[operation].as_test
+    assert found is not None
+    visit.minutes += found[0]
+    visit.repair(operation)
 
 
 def _open(visit: Visit) -> list[JointTest]:
@@ -239,7 +262,8 @@ def _open(visit: Visit) -> list[JointTest]:
         if (
             key not in evidence.current
             and (one.system, one.test.group) not in groups
-            and allowance(one.test, shown) >= LIKELY
+            and one.test.is_due(visit.done)
+            and allowance(visit.tables[one.system], one.test, shown, visit.done) >= LIKELY
         ):
             found.append(one)
     return found
@@ -269,7 +293,9 @@ def likeliest(visit: Visit) -> JointTest | None:
 
 
 def decided(visit: Visit, plugins: Plugins) -> str:
-    """The work that may be done now, `(…)` for what is passed on, `-` for nothing wrong; empty: go on."""
+    """The work that may be done now, `(…)` for what is passed on, `-` where nothing in these systems explains
+    the complaint; empty: go on.
+    """
     tables, states = visit.beliefs.tables, now(visit.beliefs)
     direct = set()
     for key in visit.evidence.current:
@@ -290,9 +316,8 @@ def decided(visit: Visit, plugins: Plugins) -> str:
                 return work
         elif held >= WORK_AT:
             return work
-    if chance_of(states, {OUTSIDE}) >= WORK_AT:
-        return f"({OUTSIDE})"
-    return "-" if states.get(frozenset(), 0.0) >= WORK_AT and visit.latest else ""
+    clear = 1.0 - chance_of(states, tables.faults.keys())
+    return "-" if clear >= WORK_AT and visit.latest else ""
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
@@ -302,13 +327,12 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
     how = "undecided"
     while True:
         if all_first:
-            while (one := in_order(visit)) is not None:
-                visit.make(one)
+            everything(visit)
         work = decided(visit, plugins)
         if work and said is None:
             said = _said(visit)
         if work == "-":
-            how = "right" if not visit.state else "wrong"
+            how = "right" if visit.state <= {OUTSIDE} else "wrong"
             break
         if work.startswith("("):
             how = "right" if work in tables.work(visit.state) else "wrong"
@@ -318,7 +342,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
             needless = work not in tables.work(visit.state)
             wrong_work = wrong_work or needless
             wrong_part = wrong_part or (needless and bool(plugins.operations[work].replaces))
-            visit.repair(work, plugins)
+            visit.repair(work)
             last = visit.steps[-1]
             if isinstance(last, Retold) and not last.still:
                 how = "wrong" if wrong_work else "right"
@@ -337,6 +361,21 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
         minutes=visit.minutes,
         said=said or _said(visit),
     )
+
+
+def everything(visit: Visit) -> None:
+    """Every test, and after harmless work every test that it opens."""
+    while True:
+        while (one := in_order(visit)) is not None:
+            visit.make(one)
+        acts = [
+            act
+            for act in visit.evidence.acts
+            if act.key not in visit.done and visit.beliefs.tables.of_work(act.key)
+        ]
+        if not acts:
+            return
+        find_out(visit, acts[0].key)
 
 
 def _said(visit: Visit) -> tuple[float, bool]:
@@ -393,7 +432,7 @@ def main() -> None:
             began = time.perf_counter()
             ended, truths = [], []
             for n, truth in enumerate(visits(some, asked.visits, asked.seed)):
-                visit = Visit(truth=truth, tables=some, draw=random.Random(asked.seed + n))
+                visit = Visit(truth=truth, tables=some, draw=random.Random(asked.seed + n), plugins=plugins)
                 ended.append(run(visit, policy, plugins, all_first=first))
                 truths.append(truth)
             report(name, ended)
