@@ -11,8 +11,8 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, Hypothesis, Tables
-from .inference import Act, Beliefs, Branch, Hint, chance_of, now, row_for, step
-from .outcome import LIKELY, PLAIN, Outcome, allowance, applies
+from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
+from .outcome import LIKELY, Outcome, allowance, applies
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
@@ -161,7 +161,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
     for key in evidence.current:
         shown = evidence.latest[key]
         test = shown.outcome.test
-        theirs = _fit(tables.row(shown.system, test, frozenset({fault})), shown.outcome)
+        theirs = _fit(fresh_row(tables, shown.system, test, frozenset({fault})), shown.outcome)
         usual = _fit(tables.row(shown.system, test, SOUND), shown.outcome)
         weight = sign * math.log(theirs / usual)
         if weight >= math.log(SPEAKS):
@@ -194,7 +194,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     for key, one in tables.tests.items():
         test = one.test
         shown = evidence.latest.get(key) if key in evidence.current else None
-        settled = shown is not None and (shown.outcome.settled and max(shown.outcome.weights) >= PLAIN)
+        settled = shown is not None and bool(shown.outcome.plain)
         other = grouped.get((one.system, test.group), key) if test.group else key
         if (
             settled
@@ -206,8 +206,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             < LIKELY
         ):
             continue
-        weights = shown.outcome.weights if shown is not None else None
-        bits = _information(evidence.beliefs, states, one.system, test, weights)
+        bits = _information(evidence.beliefs, states, one.system, test)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
@@ -231,7 +230,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
             or not applies(one.test.only, evidence.fitted)
         ):
             continue
-        bits = _information(after, groups, one.system, one.test, None)
+        bits = _information(after, groups, one.system, one.test)
         if bits >= WORTHWHILE and (best is None or bits > best.bits):
             best = attrs.evolve(
                 _next_test(evidence, key, bits),
@@ -316,31 +315,14 @@ def _groups(beliefs: Beliefs) -> _States:
     }
 
 
-def _information(
-    beliefs: Beliefs,
-    states: _States,
-    system: str,
-    test: FaultTest,
-    weights: Sequence[float] | None,
-) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative.
-
-    Args:
-        weights: What an open try of this test said of each outcome; None where there is none that counts.
-    """
+def _information(beliefs: Beliefs, states: _States, system: str, test: FaultTest) -> float:
+    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
     results = [0.0] * len(test.outcomes)
     bits = 0.0
     for group in states.values():
         joint = [0.0] * len(test.outcomes)
         for branch, chance in group:
-            if weights is None:
-                row: Sequence[float] = row_for(beliefs, branch, system, test)
-            else:
-                row = beliefs.tables.row(system, test, branch.now)
-                known = [weight * p for weight, p in zip(weights, row, strict=True)]
-                whole = sum(known)
-                row = [p / whole for p in known]
-            for place, p in enumerate(row):
+            for place, p in enumerate(row_for(beliefs, branch, system, test)):
                 joint[place] += chance * p
         held = sum(joint)
         bits += sum(p * math.log2(p / held) for p in joint if p > 0.0)
