@@ -379,8 +379,8 @@ def test_a_reading_that_nothing_explains_together_with_the_others_is_named(
     (odd,) = told.contradictions
     assert (odd.oddity, odd.of, odd.wants) == (Oddity.UNFIT, "pull", "fan.pull")
     # By hand: the fuse fits best, odds 1/9 · 0.30 told · 0.97 · 0.95 · 0.01 = 3.1e-4 (next is none, 0.02 ·
-    # 0.05 · 0.05 · 0.95 = 4.8e-5). Power and cold are as it makes them likeliest; enough pull is 0.01 where it
-    # makes little likeliest, 0.99.
+    # 0.05 · 0.05 · 0.95 = 4.8e-5). Power and cold are as it makes them likeliest; enough pull is 0.01 where
+    # it makes little likeliest, 0.99.
     assert odd.fit == pytest.approx(0.01 / 0.99, rel=1e-6)
     assert (
         "It fits best with: fuse. Fitting worst with that: Does it pull enough air? Answer: enough."
