@@ -82,8 +82,8 @@ def odds(story: Story, one: str = "bulb", other: str = "relay") -> float:
     return chances[one] / chances[other]
 
 
-#: Both at once, against one of them: odds 20/980, told with 1 - 0.4 · 0.4 instead of 0.6; each may be there with
-#: something outside as well, odds 80/920, which changes hardly anything of what is told.
+#: Both at once, against one of them: odds 20/980, told with 1 - 0.4 · 0.4 instead of 0.6; each may be
+#: there with something outside as well, odds 80/920, which changes hardly anything of what is told.
 BOTH = 20 / 980 * 0.84 / 0.60 / (1 + 80 / 920)
 
 
