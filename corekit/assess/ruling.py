@@ -137,22 +137,23 @@ def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) ->
 
 
 def _speaks_of(test: FaultTest, system: str, repair: Repaired, plugins: Plugins) -> bool:
-    """Whether a test speaks of what a repair has worked on: a part that it rests on, or a fault of which it
-    has a row.
+    """Whether a test speaks of what a repair has worked on: a part that it rests on, or where it names none,
+    the part that it is read on or a fault of which it has a row.
     """
     operation = plugins.operations.get(repair.operation)
     table = plugins.systems[system].faults
     if operation is None or table is None:
         return False
-    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
-    parts = {*test.rests_on, measured.part if measured is not None else ""} - {""}
-    if operation.replaces in parts:
-        return True
-    return any(
-        fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
+    cured = {
+        key: fault
         for key, fault in table.faults.items()
-        if key in test.given
-    )
+        if fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
+    }
+    parts = {operation.replaces, *(fault.part for fault in cured.values())} - {""}
+    if test.rests_on is not None:
+        return not parts.isdisjoint(test.rests_on)
+    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
+    return (measured is not None and measured.part in parts) or not cured.keys().isdisjoint(test.given)
 
 
 def _evidence(
