@@ -213,6 +213,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         bits += _confirmation(evidence, evidence.beliefs, one, weights)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
+    found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
 
