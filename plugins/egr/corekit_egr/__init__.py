@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import bus, leaks, looks, opening, orifice, rate, sensor, vacuum
+from . import bus, leaks, looks, motor, observations, opening, orifice, rate, sensor, vacuum
 from .declarations import egr
 
-__all__ = ["bus", "corekit_system", "egr", "leaks", "looks", "opening", "orifice", "rate", "sensor", "vacuum"]
+__all__ = [
+    "bus",
+    "corekit_system",
+    "egr",
+    "leaks",
+    "looks",
+    "motor",
+    "observations",
+    "opening",
+    "orifice",
+    "rate",
+    "sensor",
+    "vacuum",
+]
 
 
 @ck.hookimpl

@@ -19,13 +19,21 @@ HOT = (  # source: workshop-cautions
     " heat-resistant gloves."
 )
 MOVING = (
-    "Keep hands, sleeves, hoses and leads clear of belts and fans; wheels chocked, parking brake on,"
-    " gear in park or neutral."
+    "Keep hands, sleeves, hoses and leads clear of belts and fans, and an electric fan can start with"
+    " the key off; wheels chocked, parking brake on, gear in park or neutral."
 )
-CARBON = "Wear goggles when scraping carbon; none of it may fall into the intake."
+CARBON = (  # source: workshop-cautions
+    "Goggles, gloves and a P3 mask against soot, and no dry brush; none of it may fall into the intake."
+)
+NO_SPRAY = "No cleaning spray into a running diesel: it can run away, or break."
+BELOW = "Never under a vehicle that only a jack holds: level, hard ground, chocks and stands."
 KEEP = (  # source: tampering-us, source: defeat-eu
     "Exhaust gas recirculation is an emission control. It is repaired here, never blanked off, deleted or"
-    " coded out; the law forbids that in many places."
+    " coded out; the law forbids that in many places. A plate fitted for a test never drives."
+)
+WARRANTY = (  # source: emission-warranty
+    "Ask first whether an emission warranty still covers it. Codes erased before an inspection leave the"
+    " monitors not ready."
 )
 SHORTLY = "At idle hold the valve open for 5 s at most."
 GENTLY = (  # source: sensor-span-earlier
@@ -58,11 +66,13 @@ class Engine(Enum):
 class Reaction(Enum):
     ROUGH = "runs rough"
     STALLS = "stalls"
+    SLIGHT = "changes slightly"
     NONE = "no change"
 
 
 class Stem(Enum):
     MOVES = "moves"
+    PARTLY = "moves partly"
     STICKS = "does not move"
 
 
@@ -92,6 +102,12 @@ class Deposits(Enum):
 egr_valve = egr.part("valve", "EGR valve")
 egr_sensor = egr.part("sensor", "EGR sensor")
 egr_regulator = egr.part("regulator", "Vacuum regulator")
+egr_passage = egr.part("passage", "EGR passage and orifice")
+egr_ports = egr.part("ports", "Sensing ports of the metering tube")
+egr_hoses = egr.part("sensing_hoses", "EGR sensor hoses")
+egr_vacuum_hoses = egr.part("vacuum_hoses", "Vacuum hoses")
+egr_vent_filter = egr.part("vent_filter", "Vent filter of the vacuum regulator")
+egr_wiring = egr.part("wiring", "EGR wiring")
 
 # ---- what the vehicle is fitted with
 
@@ -259,7 +275,7 @@ tube_shut = egr.measurand(
     accuracy="5 °C",
     where="On the tube downstream of the valve, on a matt spot; shiny metal reads low.",
     how="Engine warm, valve closed for some minutes.",
-    hazard=f"{GAS} {HOT}",
+    hazard=f"{GAS} {HOT} {BELOW}",
 )
 tube_open = egr.measurand(
     "tube_open",
@@ -270,7 +286,7 @@ tube_open = egr.measurand(
     accuracy="5 °C",
     where="Same spot.",
     how="At 1500 to 2000 rpm, one minute after the valve was opened.",
-    hazard=f"{GAS} {MOVING} {HOT}",
+    hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
 )
 supply_vacuum = egr.measurand(
     "supply_vacuum",
@@ -303,7 +319,10 @@ duty = egr.measurand(
     usual=(0, 95),
     accuracy="2 points",
     where="At the regulator connector, back-probed.",
-    how="A meter that shows duty cycle; a plain voltage there is only an average.",
+    how=(
+        "A meter that shows duty cycle; a plain voltage there is only an average. An on/off regulator shows"
+        " 0 or 100 %."
+    ),
 )
 vacuum_on = egr.measurand(
     "vacuum_on",
@@ -325,7 +344,10 @@ hold_loss = egr.measurand(
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
     where="Hand pump straight on the valve.",
-    how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off.",
+    how=(
+        "Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off. Not a back-pressure valve: it"
+        " lets its vacuum go by design."
+    ),
     hazard=HOT,
 )
 coil_temperature = egr.measurand(
@@ -358,7 +380,7 @@ reaction = egr.observation(
     Reaction,
     how=(
         "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the scan tool's command. Plug"
-        " the hose that was pulled off."
+        " the hose that was pulled off. Not a back-pressure valve, which stays closed at idle."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
 )
@@ -387,45 +409,61 @@ deposits = egr.observation(
     "deposits",
     "Carbon deposits in valve and passage",
     Deposits,
-    how="Valve removed, look into the ports on both sides, engine cold.",
-    hazard=f"{HOT} {CARBON}",
+    how="Valve removed, look and push a rod into the ports on both sides, engine cold.",
+    hazard=f"{HOT} {CARBON} {BELOW}",
 )
 
 # ---- what can be done. Blanking off is not among it and never will be.
 
 clean = egr.operation(
-    "clean", "Clean the EGR valve and its passages", shown_by=manifold_open, hazard=f"{HOT} {CARBON} {KEEP}"
+    "clean",
+    "Clean the EGR valve and its passages",
+    shown_by=manifold_open,
+    way="cleaned_passage",
+    hazard=f"{HOT} {CARBON} {NO_SPRAY} {KEEP}",
+)
+clean_filter = egr.operation(
+    "clean_filter",
+    "Clean the vacuum regulator's vent filter",
+    shown_by=vacuum_off,
+    way="cleaned",
+    hazard=f"{HOT} {KEEP}",
 )
 replace_valve = egr.operation(
     "replace_valve",
     "Replace the EGR valve",
     shown_by=manifold_open,
     replaces=egr_valve,
-    hazard=f"{HOT} {CARBON} {KEEP}",
+    hazard=f"{HOT} {CARBON} {BELOW} {KEEP} {WARRANTY}",
 )
 replace_sensor = egr.operation(
     "replace_sensor",
     "Replace the EGR sensor",
     shown_by=signal_pumped,
     replaces=egr_sensor,
-    hazard=f"{HOT} {KEEP}",
+    hazard=f"{HOT} {KEEP} {WARRANTY}",
 )
 replace_regulator = egr.operation(
     "replace_regulator",
     "Replace the vacuum regulator",
     shown_by=vacuum_on,
     replaces=egr_regulator,
-    hazard=f"{HOT} {KEEP}",
+    hazard=f"{HOT} {KEEP} {WARRANTY}",
 )
 replace_sensing_hoses = egr.operation(
     "replace_sensing_hoses",
     "Replace the EGR sensor hoses",
     shown_by=signal_open,
+    way="renewed",
     hazard=f"{HOT} {KEEP}",
 )
 replace_vacuum_hose = egr.operation(
-    "replace_vacuum_hose", "Replace the vacuum hose", shown_by=vacuum_on, hazard=f"{HOT} {MOVING} {KEEP}"
+    "replace_vacuum_hose",
+    "Replace the vacuum hose",
+    shown_by=vacuum_on,
+    way="renewed",
+    hazard=f"{HOT} {MOVING} {KEEP}",
 )
 repair_wiring = egr.operation(
-    "repair_wiring", "Repair the EGR sensor wiring", shown_by=sensor_supply, hazard=KEEP
+    "repair_wiring", "Repair the EGR wiring", shown_by=sensor_supply, hazard=KEEP
 )

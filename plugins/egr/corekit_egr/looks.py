@@ -43,7 +43,16 @@ def engine_reacts(
 
     One that does not says where only together with the valve's stem.
     """
-    if felt is not Reaction.NONE:
+    if felt is Reaction.SLIGHT:
+        yield case.advise(
+            ck.Claim("egr.reaction", evidence=case.noted(reaction), urgency=ck.Urgency.THIS_VISIT),
+            (
+                "With the valve opened by hand at idle the engine changes only slightly: some exhaust flows."
+                " A passage that is partly blocked, or a valve that opens a little, does that."
+            ),
+            tells="When the valve is opened, a little exhaust gas flows back, less than usual.",
+        )
+    elif felt is not Reaction.NONE:
         yield case.visual(
             reaction,
             ck.Claim("egr.reaction"),
@@ -52,6 +61,7 @@ def engine_reacts(
                 " passage."
             ),
             passes=True,
+            tells="When the valve is opened, exhaust gas flows back as it should.",
             values={"how": felt.value},
         )
     elif valve is Valve.BACK_PRESSURE:
@@ -63,6 +73,7 @@ def engine_reacts(
                 "With the valve opened by hand at idle nothing changes. Either the valve does not move"
                 " or nothing flows through: watch its stem."
             ),
+            tells="When the valve is opened, nothing changes; why is not known yet.",
         )
     elif seen is Stem.MOVES:
         yield case.visual(
@@ -73,13 +84,16 @@ def engine_reacts(
                 " carbon or by something put there."
             ),
             passes=False,
+            tells="The valve works, but the passage behind it is blocked.",
         )
     else:
         yield case.visual(
             reaction,
             ck.Claim("egr.reaction"),
-            ("With vacuum or command on the valve the engine does not react, and the valve does not move."),
+            "With vacuum or command on the valve the engine does not react, and the valve {moves}.",
             passes=False,
+            tells="The valve does not open as it should.",
+            values={"moves": "does not move" if seen is Stem.STICKS else "moves only partly"},
         )
 
 
@@ -94,15 +108,16 @@ def stem_moves(
         return
     yield case.visual(
         stem,
-        ck.Claim("egr.stem", calls_for=replace_valve),
-        (
-            "The valve's stem moves."
-            if moves
-            else (
+        ck.Claim("egr.stem", calls_for=clean if seen is Stem.PARTLY else replace_valve),
+        {
+            Stem.MOVES: "The valve's stem moves.",
+            Stem.PARTLY: "The valve's stem moves only partly. Carbon does that: clean it, then check again.",
+            Stem.STICKS: (
                 "The valve's stem does not move. Carbon may be holding it: clean it first, then check again."
-            )
-        ),
+            ),
+        }[seen],
         passes=moves,
+        tells="The valve moves freely." if moves else "The valve does not move as it should.",
     )
 
 

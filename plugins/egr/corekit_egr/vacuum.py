@@ -316,7 +316,7 @@ def coil_checked(
         yield case.judge(
             ohms,
             limit,
-            ck.Claim("egr.coil", calls_for=replace_regulator),
+            ck.Claim("egr.coil", calls_for=replace_regulator, grade="open or shorted"),
             ck.Says(
                 passes="",
                 fails="The regulator coil reads {read}. {plain}",
@@ -335,11 +335,18 @@ def coil_checked(
             " can be said.",
         )
         return
-    cold = coil_at_20(ohms, warmth)
+    cold, limit = coil_at_20(ohms, warmth), case.limit(coil)
     yield case.judge(
         cold,
-        case.limit(coil),
-        ck.Claim("egr.coil", of=coil, unit="Ω", calls_for=replace_regulator, next_test=coil),
+        limit,
+        ck.Claim(
+            "egr.coil",
+            of=coil,
+            unit="Ω",
+            calls_for=replace_regulator,
+            next_test=coil,
+            grade="within" if case.side(cold, limit) is ck.Side.INSIDE else "off its figure",
+        ),
         ck.Says(
             passes="The regulator coil reads {read}, which is {value} at 20 °C; {limit} is usual.",
             fails=(

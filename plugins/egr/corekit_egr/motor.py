@@ -1,0 +1,395 @@
+"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it: cooler,
+throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is an answer, and no evidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from enum import Enum
+from typing import Annotated
+
+import corekit as ck
+
+from .declarations import (
+    CARBON,
+    GAS,
+    HOT,
+    MOVING,
+    NO_SPRAY,
+    clean,
+    egr,
+    egr_valve,
+    egr_wiring,
+    repair_wiring,
+    replace_valve,
+)
+from .observations import Seen, said
+
+FINGERS = "Unplug the valve before fingers or tools go in: its motor closes with force and without warning."
+BURNS = (
+    "A particle filter that regenerates is hotter than 500 °C: not over dry grass, not beside anything that"
+    " burns."
+)
+COOLER = (
+    "Open cooler and coolant only when cold. With coolant inside the engine never crank it: water does not"
+    " give way."
+)
+NO_FLAMMABLE = "Leaks are found with smoke or water, never with a spray that burns; no fuel line is opened."
+
+
+class Sweep(Enum):
+    FOLLOWS = "follows"
+    SLOW = "slow or short of the ends"
+    NOT = "does not follow"
+    NOT_REACHED = "not reached"
+
+
+class Learned(Enum):
+    AS_LEARNED = "as learned"
+    OFF = "off the learned value"
+    NOT_REACHED = "not reached"
+
+
+class Fed(Enum):
+    GOOD = "good under load"
+    BAD = "bad"
+
+
+class MotorCurrent(Enum):
+    USUAL = "usual"
+    HIGH = "high"
+    NONE = "none"
+
+
+class Flap(Enum):
+    THIN = "thin soot, moves"
+    JAMS = "jams with soot"
+    FREE = "clean and free"
+
+
+class PositionByHand(Enum):
+    FOLLOWS = "follows"
+    JUMPS = "jumps"
+    STAYS = "stays"
+
+
+class AirDrop(Enum):
+    MUCH = "by more than 25 %"
+    SOME = "by 10 to 25 %"
+    LITTLE = "by less than 10 %"
+    NOT_REACHED = "not reached"
+
+
+class AirMass(Enum):
+    RIGHT = "within 10 % of what is expected"
+    OFF = "off by more"
+
+
+class Tight(Enum):
+    TIGHT = "tight"
+    LEAKS = "leaks"
+
+
+class Throttle(Enum):
+    FOLLOWS = "follows"
+    NOT = "does not follow"
+    NOT_REACHED = "not reached"
+
+
+class Coolant(Enum):
+    KEPT = "kept"
+    LOST = "lost, and no leak seen outside"
+
+
+class CoolerDrop(Enum):
+    USUAL = "usual"
+    HIGH = "high"
+    NOT_REACHED = "not reached"
+
+
+sweep = egr.observation(
+    "sweep",
+    "Valve position while it is commanded from end to end",
+    Sweep,
+    part=egr_valve,
+    how="Key on, engine off; a scan tool that commands it, commanded and actual position side by side.",
+    hazard=FINGERS,
+)
+learned = egr.observation(
+    "learned",
+    "Closed position against the learned value",
+    Learned,
+    part=egr_valve,
+    how="Scan tool, key on, valve not commanded.",
+)
+fed = egr.observation(
+    "fed",
+    "Supply, ground and command at the valve, loaded",
+    Fed,
+    part=egr_wiring,
+    how="A test lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
+    hazard=FINGERS,
+)
+motor_current = egr.observation(
+    "motor_current",
+    "Current of the valve's motor while commanded",
+    MotorCurrent,
+    part=egr_valve,
+    how="Current clamp around one motor wire, set to zero first.",
+    hazard=FINGERS,
+)
+flap = egr.observation(
+    "flap",
+    "Valve removed: soot, and how it moves",
+    Flap,
+    part=egr_valve,
+    how="Engine cold, valve unplugged and removed; move it with a wooden or plastic rod, never force it.",
+    hazard=f"{FINGERS} {HOT} {CARBON} {NO_SPRAY}",
+)
+position_by_hand = egr.observation(
+    "position_by_hand",
+    "Position signal while the flap is moved with a rod",
+    PositionByHand,
+    part=egr_valve,
+    how="Valve removed and plugged in for the signal only, not commanded; a rod, never a finger.",
+    hazard=f"{FINGERS} {CARBON}",
+)
+air_drop = egr.observation(
+    "air_drop",
+    "Fall of the air mass when the valve opens",
+    AirDrop,
+    how="Engine warm, at idle: air mass with the valve closed, then commanded open. Give a filter no chance to"
+    " regenerate meanwhile.",
+    hazard=f"{GAS} {MOVING} {BURNS}",
+)
+air_mass = egr.observation(
+    "air_mass",
+    "Air mass against what the engine should draw",
+    AirMass,
+    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure and temperature say what to expect.",
+    hazard=f"{GAS} {MOVING}",
+)
+intake_smoke = egr.observation(
+    "intake_smoke",
+    "Intake and charge-air pipes under smoke",
+    Tight,
+    how="Engine off, smoke at low pressure into the intake; look at hoses, cooler and joints.",
+    hazard=f"{NO_FLAMMABLE} {HOT}",
+)
+throttle = egr.observation(
+    "throttle",
+    "Intake throttle while it is commanded",
+    Throttle,
+    how="Key on, engine off; a scan tool that commands it.",
+    hazard=FINGERS,
+)
+coolant = egr.observation(
+    "coolant",
+    "Coolant level over some days",
+    Coolant,
+    how="Ask how often it was filled up; engine cold, look for a leak outside.",
+    hazard=COOLER,
+)
+cooler_drop = egr.observation(
+    "cooler_drop",
+    "Pressure drop across the EGR cooler",
+    CoolerDrop,
+    how="Where there are taps: valve open, warm, both sides against the vehicle's own figure.",
+    hazard=f"{GAS} {MOVING} {HOT}",
+)
+
+_SAYS: dict[Enum, Seen] = {
+    Sweep.FOLLOWS: Seen(True, "Commanded from end to end, the valve follows.", "The valve follows its command."),
+    Sweep.SLOW: Seen(
+        False,
+        "Commanded from end to end, the valve is slow or stops short: soot mostly, then the motor.",
+        "The valve follows its command slowly or not all the way.",
+    ),
+    Sweep.NOT: Seen(
+        False,
+        "Commanded from end to end, the valve does not follow: motor, wiring, soot or its position sensor.",
+        "The valve does not follow its command.",
+    ),
+    Learned.AS_LEARNED: Seen(
+        True, "Closed, the valve stands where it was learned.", "The valve closes where it should."
+    ),
+    Learned.OFF: Seen(
+        False,
+        "Closed, the valve stands off its learned value: soot under it, wear, or it was never taught.",
+        "The valve does not close where it should.",
+    ),
+    Fed.GOOD: Seen(
+        True,
+        "Supply, ground and command at the valve are good under load.",
+        "The valve's wiring is as it should be.",
+    ),
+    Fed.BAD: Seen(
+        False,
+        "Supply, ground or command at the valve is bad under load: repair it before the valve is judged.",
+        "The valve's wiring is at fault.",
+        repair_wiring,
+    ),
+    MotorCurrent.USUAL: Seen(
+        True, "The valve's motor takes its usual current.", "The valve's motor takes its usual current."
+    ),
+    MotorCurrent.HIGH: Seen(
+        False,
+        "The valve's motor takes too much current: it is held, by soot mostly, or shorted.",
+        "The valve's motor works too hard.",
+    ),
+    MotorCurrent.NONE: Seen(
+        False,
+        "The valve's motor takes no current: it is open, or nothing is sent to it.",
+        "The valve's motor takes no current.",
+    ),
+    Flap.THIN: Seen(
+        True, "The removed valve has thin soot, as usual, and moves.", "The valve has a little soot, as usual."
+    ),
+    Flap.FREE: Seen(True, "The removed valve is clean and moves freely.", "The valve is clean."),
+    Flap.JAMS: Seen(
+        False,
+        "The removed valve jams with soot: clean it, teach it, sweep it again.",
+        "The valve is stuck with soot.",
+        clean,
+    ),
+    PositionByHand.FOLLOWS: Seen(
+        True,
+        "Moved with a rod, the valve's position signal follows evenly.",
+        "The valve's position sensor works.",
+    ),
+    PositionByHand.JUMPS: Seen(
+        False,
+        "Moved with a rod, the valve's position signal jumps.",
+        "The valve's position sensor does not work as it should.",
+        replace_valve,
+    ),
+    PositionByHand.STAYS: Seen(
+        False,
+        "Moved with a rod, the valve's position signal stays: with supply and wiring good, it is the sensor.",
+        "The valve's position sensor does not work as it should.",
+        replace_valve,
+    ),
+    AirDrop.MUCH: Seen(
+        True,
+        "When the valve opens, the air mass falls by more than 25 %: exhaust flows.",
+        "Exhaust gas flows back when the valve opens.",
+    ),
+    AirDrop.SOME: Seen(
+        False,
+        "When the valve opens, the air mass falls by 10 to 25 % only: too little exhaust flows.",
+        "Too little exhaust gas flows back.",
+    ),
+    AirDrop.LITTLE: Seen(
+        False,
+        "When the valve opens, the air mass hardly falls: little or no exhaust flows.",
+        "Little or no exhaust gas flows back.",
+    ),
+    AirMass.RIGHT: Seen(
+        True, "The air mass is within 10 % of what is expected.", "The air is measured as it should be."
+    ),
+    AirMass.OFF: Seen(
+        False,
+        "The air mass is off by more than 10 %: the meter, or air that passes it by.",
+        "The air that the engine draws is measured wrongly.",
+    ),
+    Tight.TIGHT: Seen(True, "Under smoke the intake is tight.", "The intake is tight."),
+    Tight.LEAKS: Seen(False, "Under smoke the intake leaks.", "The intake leaks."),
+    Throttle.FOLLOWS: Seen(True, "The intake throttle follows its command.", "The intake throttle works."),
+    Throttle.NOT: Seen(
+        False, "The intake throttle does not follow its command.", "The intake throttle does not work."
+    ),
+    Coolant.KEPT: Seen(True, "No coolant is lost.", "No coolant is lost."),
+    Coolant.LOST: Seen(
+        False,
+        "Coolant is lost and no leak is seen outside: EGR cooler or head gasket. Do not crank it if it may"
+        " stand in a cylinder.",
+        "Coolant is lost inside the engine or its cooler.",
+    ),
+    CoolerDrop.USUAL: Seen(
+        True, "The pressure drop across the EGR cooler is usual.", "The cooler lets exhaust gas through."
+    ),
+    CoolerDrop.HIGH: Seen(
+        False, "The pressure drop across the EGR cooler is high: it is clogged.", "The cooler is clogged."
+    ),
+}
+
+
+def _seen(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Finding | ck.Gap]:
+    if answer in _SAYS:
+        yield said(case, of, of.key, answer, _SAYS)
+    else:
+        yield case.gap(of, f"{of.title}: not reached, so it says nothing.")
+
+
+@egr.check("Valve position over its range")
+def swept(case: ck.Case, seen: Annotated[Sweep, sweep]) -> Iterator[ck.Finding | ck.Gap]:
+    """Motor, soot and position sensor together; which of them, other tests say."""
+    yield from _seen(case, sweep, seen)
+
+
+@egr.check("Closed position against the learned value")
+def learned_read(case: ck.Case, seen: Annotated[Learned, learned]) -> Iterator[ck.Finding | ck.Gap]:
+    """Soot under the flap shows here first."""
+    yield from _seen(case, learned, seen)
+
+
+@egr.check("Supply, ground and command of the valve")
+def fed_tested(case: ck.Case, seen: Annotated[Fed, fed]) -> Iterator[ck.Finding | ck.Gap]:
+    """Before a motor is blamed that nothing drives."""
+    yield from _seen(case, fed, seen)
+
+
+@egr.check("Current of the valve's motor")
+def current_read(case: ck.Case, seen: Annotated[MotorCurrent, motor_current]) -> Iterator[ck.Finding | ck.Gap]:
+    """Held, open, or as usual."""
+    yield from _seen(case, motor_current, seen)
+
+
+@egr.check("Soot and movement of the removed valve")
+def flap_looked_at(case: ck.Case, seen: Annotated[Flap, flap]) -> Iterator[ck.Finding | ck.Gap]:
+    """The direct look."""
+    yield from _seen(case, flap, seen)
+
+
+@egr.check("Position signal while moved by hand")
+def position_tried(
+    case: ck.Case, seen: Annotated[PositionByHand, position_by_hand]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Parts the position sensor from the motor."""
+    yield from _seen(case, position_by_hand, seen)
+
+
+@egr.check("Fall of the air mass")
+def air_drop_read(case: ck.Case, seen: Annotated[AirDrop, air_drop]) -> Iterator[ck.Finding | ck.Gap]:
+    """Exhaust that flows takes the place of fresh air."""
+    yield from _seen(case, air_drop, seen)
+
+
+@egr.check("Air mass against what is expected")
+def air_mass_read(case: ck.Case, seen: Annotated[AirMass, air_mass]) -> Iterator[ck.Finding | ck.Gap]:
+    """A wrong air mass makes right exhaust look wrong."""
+    yield from _seen(case, air_mass, seen)
+
+
+@egr.check("Intake under smoke")
+def intake_smoked(case: ck.Case, seen: Annotated[Tight, intake_smoke]) -> Iterator[ck.Finding | ck.Gap]:
+    """Unmetered or lost air, found without a flame."""
+    yield from _seen(case, intake_smoke, seen)
+
+
+@egr.check("Intake throttle")
+def throttle_commanded(case: ck.Case, seen: Annotated[Throttle, throttle]) -> Iterator[ck.Finding | ck.Gap]:
+    """It draws the exhaust in."""
+    yield from _seen(case, throttle, seen)
+
+
+@egr.check("Coolant level")
+def coolant_asked(case: ck.Case, seen: Annotated[Coolant, coolant]) -> Iterator[ck.Finding | ck.Gap]:
+    """A cooler that leaks inside loses coolant that nobody sees."""
+    yield from _seen(case, coolant, seen)
+
+
+@egr.check("Pressure drop across the cooler")
+def cooler_drop_read(case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]) -> Iterator[ck.Finding | ck.Gap]:
+    """Rarely within reach; where it is, it is plain."""
+    yield from _seen(case, cooler_drop, seen)

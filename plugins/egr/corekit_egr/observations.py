@@ -1,0 +1,252 @@
+"""What hand, eye and ear find out about a valve that vacuum opens: pulses, ports, seat, filter, a vacuum led past
+its control. Each look is asked, and says in one sentence what was seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from enum import Enum
+from typing import Annotated
+
+import attrs
+
+import corekit as ck
+
+from .declarations import (
+    BELOW,
+    CARBON,
+    GAS,
+    HOT,
+    MOVING,
+    SHORTLY,
+    clean,
+    clean_filter,
+    egr,
+    egr_ports,
+    egr_valve,
+    egr_vent_filter,
+    replace_valve,
+)
+
+
+class WarmIdle(Enum):
+    EVEN = "idles evenly"
+    ROUGH = "idles roughly"
+
+
+class Pulses(Enum):
+    BOTH = "felt at both"
+    ONE = "missing at one"
+    NEITHER = "missing at both"
+
+
+class Seat(Enum):
+    TIGHT = "tight"
+    LEAKS = "leaks"
+
+
+class Bypass(Enum):
+    REACTS = "engine reacts"
+    NOTHING = "no change"
+
+
+class Ports(Enum):
+    FREE = "free"
+    BLOCKED = "blocked"
+
+
+class VentFilter(Enum):
+    CLEAN = "clean"
+    BLOCKED = "blocked"
+
+
+warm_idle = egr.observation(
+    "rough",
+    "Idle when warm",
+    WarmIdle,
+    how="Engine warm, nothing unplugged, air conditioning off; ask how long it has been so.",
+    hazard=f"{GAS} {MOVING}",
+)
+pulses = egr.observation(
+    "pulses",
+    "Exhaust pulses at the sensing ports",
+    Pulses,
+    part=egr_ports,
+    how=(
+        "Both sensing hoses off at the sensor, engine idling, valve opened by hand for a moment: feel the"
+        " pulses at each hose end."
+    ),
+    hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+)
+ports = egr.observation(
+    "ports",
+    "Sensing ports of the metering tube",
+    Ports,
+    part=egr_ports,
+    how="Engine off and cold, hoses off the tube: push a thin wire through each port, without enlarging it.",
+    hazard=f"{HOT} {CARBON} {BELOW}",
+)
+seat = egr.observation(
+    "seat",
+    "Seat of the closed valve",
+    Seat,
+    part=egr_valve,
+    how=(
+        "Valve removed and closed: light or a hand pump's vacuum across the seat. Not a back-pressure valve."
+    ),
+    hazard=f"{HOT} {CARBON}",
+)
+bypass = egr.observation(
+    "bypass",
+    "Engine reaction with vacuum led straight to the valve",
+    Bypass,
+    how=(
+        "Warm, at idle: a hose from a manifold port straight to the valve, past its regulator, for a moment."
+        " Put the hoses back afterwards."
+    ),
+    hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+)
+vent_filter = egr.observation(
+    "vent_filter",
+    "Vent filter of the vacuum regulator",
+    VentFilter,
+    part=egr_vent_filter,
+    how="On or under the regulator's cap; oily dust or foam fallen apart blocks it.",
+    hazard=HOT,
+)
+
+
+@attrs.frozen
+class Seen:
+    """What one answer says: whether all is well, in the trade's words and in the customer's."""
+
+    passes: bool
+    says: str
+    tells: str
+    calls_for: ck.Operation | None = None
+
+
+def said(case: ck.Case, of: ck.Observation, code: str, answer: Enum, words: Mapping[Enum, Seen]) -> ck.Finding:
+    """The finding of one answer."""
+    seen = words[answer]
+    return case.visual(
+        of, ck.Claim(code, calls_for=seen.calls_for), seen.says, passes=seen.passes, tells=seen.tells
+    )
+
+
+@egr.check("Idle when warm")
+def idle_looked_at(case: ck.Case, seen: Annotated[WarmIdle, warm_idle]) -> Iterator[ck.Finding | ck.Gap]:
+    """Many things make an engine idle roughly, so this only advises."""
+    even = seen is WarmIdle.EVEN
+    yield case.advise(
+        ck.Claim(
+            "egr.rough",
+            evidence=case.noted(warm_idle),
+            urgency=ck.Urgency.NOTHING if even else ck.Urgency.THIS_VISIT,
+        ),
+        "The warm engine idles evenly."
+        if even
+        else (
+            "The warm engine idles roughly. A valve that does not close does that, and so do an air leak and"
+            " a misfire."
+        ),
+        tells="The warm engine runs evenly." if even else "The warm engine does not run evenly.",
+    )
+
+
+_PULSES: dict[Enum, Seen] = {
+    Pulses.BOTH: Seen(
+        True, "Exhaust pulses are felt at both sensing ports.", "Both lines of the sensor are open."
+    ),
+    Pulses.ONE: Seen(
+        False,
+        "At one sensing port no pulses are felt: port or hose is blocked there, or the hose is off.",
+        "One of the two lines of the sensor is blocked or open.",
+    ),
+    Pulses.NEITHER: Seen(
+        False,
+        "At neither sensing port pulses are felt: no exhaust arrives there, or both are blocked.",
+        "No exhaust gas arrives at the sensor.",
+    ),
+}
+
+
+@egr.check("Exhaust pulses at the sensing ports")
+def pulses_felt(case: ck.Case, felt: Annotated[Pulses, pulses]) -> Iterator[ck.Finding | ck.Gap]:
+    """Before a sensor is blamed that was never told anything."""
+    yield said(case, pulses, "egr.pulses", felt, _PULSES)
+
+
+_PORTS: dict[Enum, Seen] = {
+    Ports.FREE: Seen(True, "The sensing ports of the metering tube are free.", "The sensing ports are free."),
+    Ports.BLOCKED: Seen(
+        False,
+        "A sensing port of the metering tube is blocked: the sensor cannot see the flow.",
+        "A port through which the sensor reads the flow is blocked.",
+        clean,
+    ),
+}
+
+
+@egr.check("Sensing ports of the metering tube")
+def ports_probed(case: ck.Case, found: Annotated[Ports, ports]) -> Iterator[ck.Finding | ck.Gap]:
+    """A sound sensor behind a blocked port looks like a bad one."""
+    yield said(case, ports, "egr.ports", found, _PORTS)
+
+
+_SEAT: dict[Enum, Seen] = {
+    Seat.TIGHT: Seen(True, "The closed valve is tight at its seat.", "The valve closes tightly."),
+    Seat.LEAKS: Seen(
+        False,
+        "The closed valve leaks at its seat: exhaust flows when none should. Clean it, then try again.",
+        "The valve does not close tightly.",
+        replace_valve,
+    ),
+}
+
+
+@egr.check("Seat of the closed valve")
+def seat_looked_at(case: ck.Case, found: Annotated[Seat, seat]) -> Iterator[ck.Finding | ck.Gap]:
+    """The direct look at a valve that lets exhaust through when closed."""
+    yield said(case, seat, "egr.seat", found, _SEAT)
+
+
+_BYPASS: dict[Enum, Seen] = {
+    Bypass.REACTS: Seen(
+        True,
+        "With vacuum led straight to the valve the engine reacts: valve and passage work.",
+        "Opened past its control, the valve lets exhaust gas through as it should.",
+    ),
+    Bypass.NOTHING: Seen(
+        False,
+        "With vacuum led straight to the valve nothing changes: valve, passage, or the vacuum itself.",
+        "Opened past its control, the valve lets no exhaust gas through.",
+    ),
+}
+
+
+@egr.check("Vacuum led straight to the valve")
+def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.Finding | ck.Gap]:
+    """Parts the control from the valve behind it."""
+    yield said(case, bypass, "egr.bypass", felt, _BYPASS)
+
+
+_FILTER: dict[Enum, Seen] = {
+    VentFilter.CLEAN: Seen(
+        True, "The regulator's vent filter is clean.", "The filter of the valve's control is clean."
+    ),
+    VentFilter.BLOCKED: Seen(
+        False,
+        "The regulator's vent filter is blocked: it vents late or not at all, and its vacuum is wrong.",
+        "The filter of the valve's control is blocked.",
+        clean_filter,
+    ),
+}
+
+
+@egr.check("Vent filter of the vacuum regulator")
+def vent_filter_looked_at(
+    case: ck.Case, found: Annotated[VentFilter, vent_filter]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A minute's look before a regulator is renewed."""
+    yield said(case, vent_filter, "egr.vent_filter", found, _FILTER)
