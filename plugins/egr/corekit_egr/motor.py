@@ -199,7 +199,9 @@ cooler_drop = egr.observation(
 )
 
 _SAYS: dict[Enum, Seen] = {
-    Sweep.FOLLOWS: Seen(True, "Commanded from end to end, the valve follows.", "The valve follows its command."),
+    Sweep.FOLLOWS: Seen(
+        True, "Commanded from end to end, the valve follows.", "The valve follows its command."
+    ),
     Sweep.SLOW: Seen(
         False,
         "Commanded from end to end, the valve is slow or stops short: soot mostly, then the motor.",
@@ -243,7 +245,9 @@ _SAYS: dict[Enum, Seen] = {
         "The valve's motor takes no current.",
     ),
     Flap.THIN: Seen(
-        True, "The removed valve has thin soot, as usual, and moves.", "The valve has a little soot, as usual."
+        True,
+        "The removed valve has thin soot, as usual, and moves.",
+        "The valve has a little soot, as usual.",
     ),
     Flap.FREE: Seen(True, "The removed valve is clean and moves freely.", "The valve is clean."),
     Flap.JAMS: Seen(
@@ -340,7 +344,9 @@ def fed_tested(case: ck.Case, seen: Annotated[Fed, fed]) -> Iterator[ck.Finding 
 
 
 @egr.check("Current of the valve's motor")
-def current_read(case: ck.Case, seen: Annotated[MotorCurrent, motor_current]) -> Iterator[ck.Finding | ck.Gap]:
+def current_read(
+    case: ck.Case, seen: Annotated[MotorCurrent, motor_current]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Held, open, or as usual."""
     yield from _seen(case, motor_current, seen)
 
@@ -390,6 +396,8 @@ def coolant_asked(case: ck.Case, seen: Annotated[Coolant, coolant]) -> Iterator[
 
 
 @egr.check("Pressure drop across the cooler")
-def cooler_drop_read(case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]) -> Iterator[ck.Finding | ck.Gap]:
+def cooler_drop_read(
+    case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Rarely within reach; where it is, it is plain."""
     yield from _seen(case, cooler_drop, seen)

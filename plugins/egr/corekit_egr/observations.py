@@ -126,7 +126,9 @@ class Seen:
     calls_for: ck.Operation | None = None
 
 
-def said(case: ck.Case, of: ck.Observation, code: str, answer: Enum, words: Mapping[Enum, Seen]) -> ck.Finding:
+def said(
+    case: ck.Case, of: ck.Observation, code: str, answer: Enum, words: Mapping[Enum, Seen]
+) -> ck.Finding:
     """The finding of one answer."""
     seen = words[answer]
     return case.visual(
