@@ -1,5 +1,5 @@
-"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it: cooler,
-throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is an answer, no evidence.
+"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it:
+cooler, throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is no evidence.
 """
 
 from __future__ import annotations
@@ -165,7 +165,7 @@ air_mass = egr.observation(
     "air_mass",
     "Air mass against what the engine should draw",
     AirMass,
-    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say what to expect.",
+    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say how much.",
     hazard=f"{GAS} {MOVING}",
 )
 intake_smoke = egr.observation(
