@@ -154,55 +154,50 @@ def row_for(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest) -> S
     """The chance of each outcome of a test made now, under a branch: a vehicle that was not touched since
     the last time shows the same again.
     """
-    row = beliefs.tables.row(system, test, branch.now)
-    previous = beliefs.last.get(f"{system}.{test.key}")
-    if previous is None or branch.changed > previous[1]:
-        return row
-    before = [weight * p for weight, p in zip(previous[0], row, strict=True)]
-    whole = sum(before)
-    again = [[_kernel(test, 1.0, i, j) for j in range(len(row))] for i in range(len(row))]
-    return [sum(before[i] * again[i][j] for i in range(len(row))) / whole for j in range(len(row))]
+    complaint = beliefs.tables.complaint
+    shows = complaint.shows if complaint is not None else 1.0
+    return _row(beliefs.tables, branch, system, test, shows, beliefs.last.get(f"{system}.{test.key}"))
 
 
 def _likelihood(
     tables: Tables, branch: Branch, shown: Shown, previous: tuple[tuple[float, ...], int] | None
 ) -> float:
-    row = tables.row(shown.system, shown.test, branch.now)
-    if shown.shows < 1.0:
-        sound = tables.row(shown.system, shown.test, SOUND)
-        row = tuple(
-            shown.shows * p + (1.0 - shown.shows) * usual for p, usual in zip(row, sound, strict=True)
-        )
+    row = _row(tables, branch, shown.system, shown.test, shown.shows, previous)
+    return sum(weight * p for weight, p in zip(shown.weights, row, strict=True))
+
+
+def _row(
+    tables: Tables,
+    branch: Branch,
+    system: str,
+    test: FaultTest,
+    shows: float,
+    previous: tuple[tuple[float, ...], int] | None,
+) -> Sequence[float]:
+    """The chance of each outcome, fresh or as a repeat of what was shown before."""
+    row = tables.row(system, test, branch.now)
+    if shows < 1.0:
+        sound = tables.row(system, test, SOUND)
+        row = tuple(shows * p + (1.0 - shows) * usual for p, usual in zip(row, sound, strict=True))
     if previous is None or branch.changed > previous[1]:
-        return sum(weight * p for weight, p in zip(shown.weights, row, strict=True))
+        return row
     before = [weight * p for weight, p in zip(previous[0], row, strict=True)]
     whole = sum(before)
-    return (
-        sum(
-            share * _kernel(shown.test, shown.shows, i, j) * weight
-            for i, share in enumerate(before)
-            for j, weight in enumerate(shown.weights)
-        )
-        / whole
-    )
+    places = range(len(row))
+    return [sum(before[i] * _kernel(test, shows, i, j) for i in places) / whole for j in places]
 
 
 def _kernel(test: FaultTest, shows: float, before: int, after: int) -> float:
     """How often an unchanged vehicle that showed one outcome shows another the next time; what comes and goes
     may also look sound then.
     """
-    sound = test.outcomes.index(test.sound)
-    if before == sound or shows == 1.0:
-        others = (1.0 - test.again) / (len(test.outcomes) - 1)
-        return test.again if before == after else others
-    stays = test.again * shows
-    if after == before:
-        return stays
-    return (
-        1.0 - stays - (len(test.outcomes) - 2) * (1.0 - test.again) / len(test.outcomes)
-        if after == sound
-        else ((1.0 - test.again) / len(test.outcomes))
-    )
+    count, sound = len(test.outcomes), test.outcomes.index(test.sound)
+    slip = (1.0 - test.again) / (count - 1)
+    if before == sound:
+        return test.again if after == before else slip
+    hidden = 1.0 - shows
+    steady = test.again if after == before else slip
+    return shows * steady + (hidden if after == sound else 0.0)
 
 
 def _hinted(state: Hypothesis, hint: Hint) -> float:

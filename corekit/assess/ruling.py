@@ -10,7 +10,7 @@ from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.records import Repaired
 from ..plugin.case import Case
-from ..plugin.faults import FaultTest
+from ..plugin.faults import FaultTable, FaultTest
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .contradiction import Contradiction, misfits
@@ -41,13 +41,13 @@ class StageEvidence:
 
     stage: int
     fitted: Mapping[str, object] = attrs.field(factory=dict)
+    done: frozenset[str] = frozenset()
     made: dict[str, list[Outcome]] = attrs.field(factory=dict)
     findings: list[Finding] = attrs.field(factory=list)
     ahead: list[NextTest] = attrs.field(factory=list)
     barred: set[str] = attrs.field(factory=set)
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
-        self.fitted = case.fitted
         self.findings += findings
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
@@ -116,9 +116,15 @@ def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> lis
             }
             found += [
                 StageOutcome(system=system, stage=stage.stage, outcome=outcome)
-                for outcome in countable(made, earlier)
+                for outcome in countable(_table(plugins, system), made, earlier, stage.done)
             ]
     return found
+
+
+def _table(plugins: Plugins, system: str) -> FaultTable:
+    table = plugins.systems[system].faults
+    assert table is not None, "only a system with a table has outcomes"
+    return table
 
 
 def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
@@ -131,22 +137,23 @@ def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) ->
 
 
 def _speaks_of(test: FaultTest, system: str, repair: Repaired, plugins: Plugins) -> bool:
-    """Whether a test speaks of what a repair has worked on: a part that it rests on, or a fault of which it
-    has a row.
+    """Whether a test speaks of what a repair has worked on: a part that it rests on, or where it names none,
+    the part that it is read on or a fault of which it has a row.
     """
     operation = plugins.operations.get(repair.operation)
     table = plugins.systems[system].faults
     if operation is None or table is None:
         return False
-    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
-    parts = {*test.rests_on, measured.part if measured is not None else ""} - {""}
-    if operation.replaces in parts:
-        return True
-    return any(
-        fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
+    cured = {
+        key: fault
         for key, fault in table.faults.items()
-        if key in test.given
-    )
+        if fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
+    }
+    parts = {operation.replaces, *(fault.part for fault in cured.values())} - {""}
+    if test.rests_on is not None:
+        return not parts.isdisjoint(test.rests_on)
+    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
+    return (measured is not None and measured.part in parts) or not cured.keys().isdisjoint(test.given)
 
 
 def _evidence(
@@ -172,6 +179,12 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        done=stage.done,
+        acts=[
+            operation
+            for operation in plugins.operations.values()
+            if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
+        ],
     )
 
 

@@ -68,7 +68,12 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             continue
         seen[found.key] = found.outcome.evidence
         at = max((position.get(entry, -1) for entry in found.outcome.evidence), default=-1)
-        shown = Shown(system=found.system, test=found.outcome.test, weights=found.outcome.weights)
+        shown = Shown(
+            system=found.system,
+            test=found.outcome.test,
+            weights=found.outcome.weights,
+            shows=tables.complaint.shows if tables.complaint is not None else 1.0,
+        )
         placed.append(((found.stage, 1, at), Event(stage=found.stage, step=shown)))
     for noted in job.standing:
         record, at = noted.record, position[noted.id]

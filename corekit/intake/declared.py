@@ -11,7 +11,7 @@ from typing import Protocol
 import attrs
 
 from ..fault import quoted
-from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.records import Instrument
 
 #: So many keys are listed in a message; for more the command that lists them is named.
@@ -36,6 +36,9 @@ class Systems(Protocol):
     @property
     def operations(self) -> Mapping[str, Operation]: ...
 
+    @property
+    def parts(self) -> Mapping[str, Part]: ...
+
 
 @attrs.frozen(kw_only=True)
 class Declared:
@@ -55,6 +58,7 @@ class Declared:
     observations: Mapping[str, Observation] = attrs.field(factory=dict)
     traits: Mapping[str, Trait] = attrs.field(factory=dict)
     operations: Mapping[str, Operation] = attrs.field(factory=dict)
+    parts: Mapping[str, Part] = attrs.field(factory=dict)
     systems: tuple[str, ...] = ()
     instruments: Mapping[str, Instrument] | None = None
     currency: str = ""
@@ -76,6 +80,7 @@ class Declared:
             observations=plugins.observations,
             traits=plugins.traits,
             operations=plugins.operations,
+            parts=plugins.parts,
             systems=tuple(plugins.systems),
             instruments=instruments,
             currency=currency,

@@ -121,6 +121,33 @@ class RemarkedStep:
 
 
 @table
+class ComplaintRow:
+    symptoms: list[str | None] | None = None
+    when: list[str | None] | None = None
+    shows: str | None = None
+
+
+@table
+class ComplaintAgainStep:
+    is_: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class TriedStep:
+    part: str | None = None
+    place: str | None = None
+    how: str | None = None
+    with_: str | None = None
+    result: str | None = None
+    before: bool | None = None
+    words: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
 class ArrivedStep:
     odometer: Quantity | None = None
     same_trip_as: str | None = None
@@ -189,6 +216,8 @@ class StepRow:
     readings: list[ReadingForm | None] | None = None
     seen: list[SeenRow | None] | None = None
     codes: CodesRow | None = None
+    tried: TriedStep | None = None
+    complaint_again: ComplaintAgainStep | None = None
     requested: RequestedStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
@@ -203,6 +232,7 @@ class VisitForm:
     job: str | None = None
     demo: bool | None = None
     reason: str | None = None
+    complaint: ComplaintRow | None = None
     customer: CustomerRow | None = None
     vehicle: VehicleRow | None = None
     traits: dict[str, Quantity | None] | None = None

@@ -18,6 +18,7 @@ from ..fault import Faults, Place, any_of, path_text, quoted
 from ..model.entry import Draft
 from ..model.records import Customer, Opened, Vehicle, body_of
 from ..model.vin import VinCheck, VinError, read_vin
+from .complaint import ComplaintRows
 from .declared import Declared
 from .drafts import ApprovedRow, personal
 from .evidence import Evidence
@@ -87,12 +88,13 @@ _JOB = re.compile(r"\w[\w .-]{0,63}")
 _Single = TypeVar("_Single", Vehicle, Customer)
 
 
-class Reader(Evidence, WorkRows):
+class Reader(Evidence, WorkRows, ComplaintRows):
     """One pass over a form."""
 
     def visit(self) -> VisitFile:
         form = self.form
         self._opened(form)
+        self._complaint(form.complaint)
         self._customer(form.customer)
         self._vehicle(form.vehicle)
         for key, typed in (form.traits or {}).items():
@@ -229,6 +231,8 @@ class Reader(Evidence, WorkRows):
             "arrived",
             "remarked",
             "approved",
+            "tried",
+            "complaint_again",
             "requested",
             "started",
             "repaired",
@@ -247,8 +251,8 @@ class Reader(Evidence, WorkRows):
             self.faults.add(
                 path,
                 "is empty",
-                "arrived, remarked, approved, setup, readings, seen, codes, requested, started, repaired,"
-                " waived, paid, left or ended",
+                "arrived, remarked, approved, setup, readings, seen, codes, tried, complaint_again,"
+                " requested, started, repaired, waived, paid, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
@@ -268,6 +272,10 @@ class Reader(Evidence, WorkRows):
             self._requested((*path, "requested"), step.requested)
         if "readings" in groups:
             self._readings(path, step)
+        if step.tried is not None:
+            self._tried((*path, "tried"), step.tried)
+        if step.complaint_again is not None:
+            self._complaint_again((*path, "complaint_again"), step.complaint_again)
         if step.started is not None:
             self._started((*path, "started"), step.started)
         if step.repaired is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
+from contextlib import suppress
 from itertools import combinations, pairwise
 from typing import Any
 
@@ -18,6 +19,8 @@ from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pai
 _ONE = Positive(1.0)
 #: No chance is 0 or 1, so that one odd reading never rules anything out for good.
 LEAST = 0.002
+#: The same for what is plainly seen or told: a crack is hardly ever noted where there is none.
+LEAST_SEEN = 0.0001
 #: The circumstances under which a symptom may show, for factors on the odds of a fault.
 CIRCUMSTANCES = ("cold", "hot", "wet", "load", "speed", "refuelled", "stood", "work")
 _PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have it now"
@@ -96,10 +99,12 @@ class TestTable:
     codes: list[str] | None = None
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
+    since: str = ""
+    until: str = ""
     spoils: list[str] = attrs.field(factory=list)
     group: str = ""
     again: float = 0.96
-    rests_on: list[str] = attrs.field(factory=list)
+    rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
 
 
@@ -288,12 +293,12 @@ class _Meaning:
             self.faults.add(path, "has a + in its name, which stands between two of a pair", "a plain name")
         if row.calls_for:
             self._one_of((*path, "calls_for"), row.calls_for, "operation", self.declared.operations)
-        if not row.why.strip() and not self.faults.below(path):
+        if not row.why.strip() and not self.faults.below((*path, "why")):
             self.faults.add((*path, "why"), "is empty", "on what ground the prevalence stands")
         return Fault(
             key=key,
             name=key if row.name is None else row.name,
-            per_1000=row.per_1000,
+            per_1000=self._per_1000(path, row.per_1000),
             why=row.why,
             part=self._parts((*path, "part"), [row.part])[0],
             calls_for=row.calls_for,
@@ -301,6 +306,13 @@ class _Meaning:
             life=row.life,
             only=self._only(path, row.only),
         )
+
+    def _per_1000(self, path: Place, per_1000: float) -> float:
+        """A prevalence with odds: not every vehicle has it."""
+        if per_1000 < 1000:
+            return per_1000
+        self.faults.add((*path, "per_1000"), f"is {per_1000}", "a number below 1000, of 1000 vehicles")
+        return 1.0
 
     def _pairs(self, rows: list[PairRow | None], faults: Mapping[str, Fault]) -> dict[str, Pair]:
         pairs: dict[str, Pair] = {}
@@ -314,8 +326,14 @@ class _Meaning:
             elif any(set(pair.of) == set(row.of) for pair in pairs.values()):
                 self.faults.add(path, f"{' and '.join(row.of)} are a pair already", "each pair once")
             else:
-                key = "+".join(row.of)
-                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), per_1000=row.per_1000, why=row.why)
+                key, each = "+".join(row.of), [faults[fault].per_1000 for fault in row.of]
+                per_1000 = self._per_1000(path[:-1], row.per_1000)
+                by_chance = 1000 * each[0] / (1000 - each[0]) * each[1] / (1000 - each[1])
+                if per_1000 <= by_chance and not self.faults.below(path[:2]):
+                    got = f"is {per_1000}, and by chance the two are met together in {by_chance:.2g}"
+                    expected = "more than that, or no pair: every two faults are reckoned with anyway"
+                    self.faults.add((*path[:-1], "per_1000"), got, expected)
+                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), per_1000=per_1000, why=row.why)
         return pairs
 
     def _order(self, tests: Mapping[str, FaultTest], names: list[str]) -> None:
@@ -361,6 +379,9 @@ class _Meaning:
         if row.wants.startswith(f"{self.system}."):
             known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
+        for name, operation in (("since", row.since), ("until", row.until)):
+            if operation:
+                self._one_of((*path, name), operation, "operation", self.declared.operations)
         if not 0 <= row.minutes < math.inf:
             self.faults.add((*path, "minutes"), f"is {row.minutes}", "hands-on minutes, 0 for a question")
         if not 0.5 <= row.again < 1:
@@ -378,17 +399,23 @@ class _Meaning:
             minutes=row.minutes,
             outcomes=outcomes,
             sound=row.sound,
-            none=self._chances((*path, "none"), row.none, outcomes),
-            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes),
-            outside=() if row.outside is None else self._chances((*path, "outside"), row.outside, outcomes),
+            none=self._chances((*path, "none"), row.none, outcomes, _least(row)),
+            otherwise=self._chances((*path, "otherwise"), row.otherwise, outcomes, _least(row)),
+            outside=(
+                ()
+                if row.outside is None
+                else self._chances((*path, "outside"), row.outside, outcomes, _least(row))
+            ),
             given=given,
             wants=row.wants,
             waits=row.waits,
             after={first: tuple(names) for first, names in row.after.items()},
+            since=row.since,
+            until=row.until,
             spoils=tuple(row.spoils),
             group=row.group,
             again=row.again,
-            rests_on=self._parts((*path, "rests_on"), row.rests_on),
+            rests_on=None if row.rests_on is None else self._parts((*path, "rests_on"), row.rests_on),
             only=self._only(path, row.only),
             **self._origin(path, row),
         )
@@ -406,10 +433,12 @@ class _Meaning:
         if row.direct and test.codes is not None:
             got = "a trouble code names no part, so it never speaks directly against one"
             self.faults.add(at, got, "no direct", "the row without direct")
-        p = self._chances((*path, "p"), row.p, tuple(test.outcomes))
+        p = self._chances((*path, "p"), row.p, tuple(test.outcomes), _least(test))
         return OutcomeRow(p=p, why=row.why, direct=row.direct)
 
-    def _chances(self, path: Place, numbers: list[float], outcomes: tuple[str, ...]) -> tuple[float, ...]:
+    def _chances(
+        self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
+    ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
         sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
@@ -417,7 +446,7 @@ class _Meaning:
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
-        clamped = [min(1 - LEAST, max(LEAST, p)) for p in numbers]
+        clamped = [min(1 - least, max(least, p)) for p in numbers]
         return tuple(p / sum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
@@ -479,6 +508,7 @@ class _Meaning:
             self._code((*path, "check"), row.check)
             self._asks(path[:-1], test)
             at = self._steps(path, row.at, test.outcomes, _of_any_unit)
+            self._one_kind((*path, "at"), row.at)
             return {"code": row.check, "at": at}
         if not self._one_of((*path, "measurand"), row.measurand, "measurand", self.declared.measurands):
             return {}
@@ -511,9 +541,19 @@ class _Meaning:
             self.faults.add((*path, "at"), f"is {_listed(texts)}", expected)
         return tuple(at)
 
+    def _one_kind(self, path: Place, texts: Collection[str]) -> None:
+        """Limits without a measurand name their unit themselves, and all the same kind of quantity."""
+        kinds = set()
+        for text in texts:
+            with suppress(ValueError):  # told where the number is read
+                kinds.add(units.read_quantity(text, [_unit_in(text)]).kind)
+        if len(kinds) > 1:
+            self.faults.add(path, f"is {_listed(texts)}", "one kind of quantity")
+
     def _beyond(self, path: Place, row: TestTable) -> dict[str, Any]:
         relative = all(text.rstrip().endswith("%") for text in row.beyond)
-        steps = self._steps(path, row.beyond, row.outcomes, _percent if relative else _difference)
+        steps = self._steps(path, row.beyond, row.outcomes, _of_any_unit if relative else _difference)
+        self._one_kind(path, row.beyond)
         return {"beyond": steps, "relative": relative}
 
     def _seen(self, path: Place, row: SeenTable, outcomes: list[str]) -> dict[str, Any]:
@@ -570,6 +610,10 @@ class _Meaning:
         return tuple(codes)
 
 
+def _least(test: TestTable) -> float:
+    return LEAST if test.seen is None else LEAST_SEEN
+
+
 _ORIGINS = ("bins", "check", "seen", "grade", "trait", "codes")
 
 
@@ -582,10 +626,6 @@ def _difference(text: str) -> float:
     """How far apart two quantities are, in the coherent unit of their kind: a scale's zero falls out."""
     unit = _unit_in(text)
     return units.read_quantity(text, [unit]).number - units.to_coherent(0.0, unit)
-
-
-def _percent(text: str) -> float:
-    return float(text.rstrip().removesuffix("%")) / 100
 
 
 def _unit_in(text: str) -> str:

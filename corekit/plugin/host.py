@@ -65,14 +65,15 @@ class Plugins:
         return _merged(system.operations for system in self.systems.values())
 
     def title(self, key: str) -> str:
-        """How paper and screen call a measurand, observation, trait or operation; of what no system declares
-        the key itself.
+        """How paper and screen call a measurand, observation, trait, operation or part; of what no system
+        declares the key itself.
         """
         declared = (
             self.measurands.get(key)
             or self.observations.get(key)
             or self.traits.get(key)
             or self.operations.get(key)
+            or self.parts.get(key)
         )
         return declared.title if declared is not None else key
 

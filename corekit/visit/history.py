@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..complaints import symptoms, trials
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
@@ -14,6 +15,7 @@ from ..model.records import (
     Approved,
     Arrived,
     CodesRead,
+    Complained,
     Customer,
     Ended,
     Estimated,
@@ -26,9 +28,11 @@ from ..model.records import (
     Remarked,
     Repaired,
     Requested,
+    Retold,
     Seen,
     Specified,
     Started,
+    Tried,
     Vehicle,
     Waived,
 )
@@ -224,6 +228,36 @@ def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", asked.text(record.words), record.stage
 
 
+def complaint_words(record: Complained) -> str:
+    """Symptoms, circumstances and how often, in the customer's words."""
+    known = symptoms()
+    told = [known.symptoms[key].words for key in record.symptoms if key in known.symptoms]
+    when = [known.circumstances[key].lower() for key in record.circumstances if key in known.circumstances]
+    shows = known.shows.get(record.shows)
+    return ", ".join([*told, *when, *([shows.words.lower()] if shows else [])])
+
+
+def _complained(asked: _Context, record: Complained) -> _Row:
+    return "Complaint", complaint_words(record), None
+
+
+def _retold(asked: _Context, record: Retold) -> _Row:
+    result = trials().results.get(record.result, record.result)
+    return "Complaint, looked at again", result.lower(), record.stage
+
+
+def _tried(asked: _Context, record: Tried) -> _Row:
+    known = trials()
+    way = known.ways.get(record.how)
+    done = [way.words.lower() if way else record.how]
+    if record.swapped_with:
+        done.append(f"with {record.swapped_with}")
+    if record.before:
+        done.append("before this visit")
+    came = asked.text(record.words) or known.results.get(record.result, record.result).lower()
+    return asked.title(record.part, record.place), f"{', '.join(done)}: {came}", record.stage
+
+
 _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Opened: _opened,
     Vehicle: _vehicle,
@@ -245,6 +279,9 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Waived: _waived,
     Photographed: _photographed,
     Remarked: _remarked,
+    Complained: _complained,
+    Retold: _retold,
+    Tried: _tried,
 }
 
 # What was handed over, approved or done stays; it is answered by something new.
@@ -262,4 +299,6 @@ _MAY_BE_WITHDRAWN = (
     Waived,
     Photographed,
     Remarked,
+    Retold,
+    Tried,
 )

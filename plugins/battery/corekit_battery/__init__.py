@@ -5,7 +5,9 @@ from __future__ import annotations
 import corekit as ck
 
 from . import (
+    acceptance,
     acid,
+    alternator,
     cables,
     capacity,
     cells,
@@ -22,12 +24,15 @@ from . import (
     hydrometer,
     loading,
     looks,
+    starting,
     tables,
 )
 from .declarations import battery
 
 __all__ = [
+    "acceptance",
     "acid",
+    "alternator",
     "battery",
     "cables",
     "capacity",
@@ -46,6 +51,7 @@ __all__ = [
     "hydrometer",
     "loading",
     "looks",
+    "starting",
     "tables",
 ]
 

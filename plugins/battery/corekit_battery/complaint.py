@@ -70,6 +70,10 @@ def cranks_badly(
         return
     does = {
         Cranks.SLOWLY: "It cranks slowly",
+        Cranks.RATTLES: "The solenoid rattles and it does not crank",
+        Cranks.CLICKS: "It clicks once and does not crank",
+        Cranks.SILENT_BRIGHT: "It stays silent, the lights stay bright",
+        Cranks.SILENT_DIM: "It stays silent, the lights go dim",
         Cranks.NOT: "It does not crank",
         Cranks.SOMETIMES: "It fails to crank intermittently",
     }[turns]

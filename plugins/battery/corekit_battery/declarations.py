@@ -96,6 +96,10 @@ class Loads(Enum):
 class Cranks(Enum):
     WELL = "normal"
     SLOWLY = "slow"
+    RATTLES = "rattles"
+    CLICKS = "one click"
+    SILENT_BRIGHT = "silent, lights stay bright"
+    SILENT_DIM = "silent, lights go dim"
     NOT = "no crank"
     SOMETIMES = "intermittent no crank"
 
@@ -537,7 +541,16 @@ terminals = battery.observation(
     hazard=SHORT,
 )
 loads = battery.observation("charging_loads", "Lights and blower at the charging reading", Loads)
-cranks = battery.observation("cranks", "Engine cranking", Cranks, how="Once, before anything is touched.")
+cranks = battery.observation(
+    "cranks",
+    "Engine cranking",
+    Cranks,
+    how=(
+        "Once, before anything is touched, headlamps on, watch them and listen. 10 s at most, then 60 s of"
+        " rest for the starter."
+    ),
+    hazard=MOVING,
+)
 charge_lamp = battery.observation("charge_warning_light", "Charge warning light, engine running", Lamp)
 in_use = battery.observation("in_use", "Battery in daily use", InUse, how="As reported by the driver.")
 settles = battery.observation("draw_settles", "Whether the parasitic draw is still falling", Settles)
@@ -575,6 +588,7 @@ charge = battery.operation(
     "charge",
     "Charge the battery",
     shown_by=open_circuit_voltage,
+    as_test=(5, 240),
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {CLAMPS}"
