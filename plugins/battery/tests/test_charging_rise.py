@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from corekit_battery.alternator import rise
+from corekit_battery.charging_rise import rise
 from hypothesis import given
 from hypothesis import strategies as st
 
