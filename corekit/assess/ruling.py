@@ -159,18 +159,19 @@ def _stays(record: Tried) -> bool:
 
 
 def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
-    """Whether a test speaks of what was worked on: a part that it rests on, or a fault of which it has a
-    row.
+    """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
+    that it is read on or a fault of which it has a row.
     """
-    asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
-    rests_on = test.rests_on or ((asked.part,) if asked is not None else ())
-    if part and part in rests_on:
-        return True
-    return any(
-        (operation and fault.calls_for == operation) or (part and fault.part == part)
+    cured = {
+        key: fault
         for key, fault in _table(plugins, system).faults.items()
-        if key in test.given
-    )
+        if (operation and fault.calls_for == operation) or (part and fault.part == part)
+    }
+    parts = {part, *(fault.part for fault in cured.values())} - {""}
+    if test.rests_on is not None:
+        return not parts.isdisjoint(test.rests_on)
+    asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
+    return (asked is not None and asked.part in parts) or not cured.keys().isdisjoint(test.given)
 
 
 def _evidence(

@@ -104,7 +104,7 @@ class TestTable:
     spoils: list[str] = attrs.field(factory=list)
     group: str = ""
     again: float = 0.96
-    rests_on: list[str] = attrs.field(factory=list)
+    rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
 
 
@@ -415,7 +415,7 @@ class _Meaning:
             spoils=tuple(row.spoils),
             group=row.group,
             again=row.again,
-            rests_on=self._parts((*path, "rests_on"), row.rests_on),
+            rests_on=None if row.rests_on is None else self._parts((*path, "rests_on"), row.rests_on),
             only=self._only(path, row.only),
             **self._origin(path, row),
         )

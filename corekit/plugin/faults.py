@@ -97,7 +97,8 @@ class FaultTest:
         spoils: Tests that read wrong once this one was made, so they come before it.
         group: Of the tests of one group only the first in the table that was made counts.
         again: How surely an unchanged vehicle shows the same again.
-        rests_on: Keys of the parts that it speaks of; renewing one makes it worth making again.
+        rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
+            whatever it has rows for.
         only: On which vehicles it can be made.
     """
 
@@ -129,7 +130,7 @@ class FaultTest:
     spoils: tuple[str, ...] = ()
     group: str = ""
     again: float = 0.96
-    rests_on: tuple[str, ...] = ()
+    rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
 
     def likelihood(self, fault: str) -> tuple[float, ...]:

@@ -49,6 +49,7 @@ MOVED_BY = 1.5
 NEAR_EDGE, NOW_AND_THEN, CHECK_UPS = 0.15, 0.15, 0.10
 EDGE = 0.7  # the share that stays with the true outcome near an edge
 SHOWS = 0.3
+SURE = 0.95
 
 
 @attrs.frozen(kw_only=True)
@@ -211,7 +212,16 @@ class Visit:
         self.steps += [Act(removes=removes, fails=fails), Retold(self.still_there())]
         for key in list(self.current):
             shown = self.latest[key]
-            if any(f"{shown.system}.{fault}" in removes for fault in shown.outcome.test.given):
+            test = shown.outcome.test
+            if test.rests_on is not None:
+                parts = {
+                    self.tables[fault.partition(".")[0]].faults[fault.partition(".")[2]].part
+                    for fault in removes
+                }
+                touched = not parts.isdisjoint(test.rests_on)
+            else:
+                touched = any(f"{shown.system}.{fault}" in removes for fault in test.given)
+            if touched:
                 self.current.discard(key)
         self._again()
 
@@ -309,15 +319,24 @@ def decided(visit: Visit, plugins: Plugins) -> str:
     for work, faults in works.items():
         held = chance_of(states, faults)
         if work.startswith("("):
-            if held >= WORK_AT:
+            if held >= WORK_AT and not (held < SURE and telling_step(visit)):
                 return work
         elif plugins.operations[work].replaces:
             if held >= CALL_AT and direct & faults:
                 return work
-        elif held >= WORK_AT:
+        elif held >= WORK_AT and not (held < SURE and telling_step(visit)):
             return work
     clear = 1.0 - chance_of(states, tables.faults.keys())
-    return "-" if clear >= WORK_AT and visit.latest else ""
+    if clear >= WORK_AT and visit.latest and not (clear < SURE and telling_step(visit)):
+        return "-"
+    return ""
+
+
+def telling_step(visit: Visit) -> bool:
+    """Whether the next step shown beside what is likely is so quick and telling that anybody would make it
+    first.
+    """
+    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence)[:1])
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
@@ -368,6 +387,9 @@ def everything(visit: Visit) -> None:
     while True:
         while (one := in_order(visit)) is not None:
             visit.make(one)
+        for key in sorted(visit.current):
+            if not visit.latest[key].outcome.settled and key in visit.beliefs.tables.tests:
+                visit.make(visit.beliefs.tables.tests[key])  # read again what lay near an edge
         acts = [
             act
             for act in visit.evidence.acts

@@ -1,5 +1,5 @@
-"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it: cooler,
-throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is an answer, and no evidence.
+"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it:
+cooler, throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is no evidence.
 """
 
 from __future__ import annotations
@@ -127,7 +127,7 @@ fed = egr.observation(
     "Supply, ground and command at the valve, loaded",
     Fed,
     part=egr_wiring,
-    how="A test lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
+    how="A lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
     hazard=FINGERS,
 )
 motor_current = egr.observation(
@@ -158,15 +158,14 @@ air_drop = egr.observation(
     "air_drop",
     "Fall of the air mass when the valve opens",
     AirDrop,
-    how="Engine warm, at idle: air mass with the valve closed, then commanded open. Give a filter no chance to"
-    " regenerate meanwhile.",
+    how="Engine warm, at idle: air mass with the valve closed, then commanded open.",
     hazard=f"{GAS} {MOVING} {BURNS}",
 )
 air_mass = egr.observation(
     "air_mass",
     "Air mass against what the engine should draw",
     AirMass,
-    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure and temperature say what to expect.",
+    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say how much.",
     hazard=f"{GAS} {MOVING}",
 )
 intake_smoke = egr.observation(

@@ -1,5 +1,5 @@
-"""What hand, eye and ear find out about a valve that vacuum opens: pulses, ports, seat, filter, a vacuum led past
-its control. Each look is asked, and says in one sentence what was seen.
+"""What hand, eye and ear find out about a valve that vacuum opens: pulses, ports, seat, filter, and a vacuum
+led past its control. Each says in one sentence what was seen.
 """
 
 from __future__ import annotations
