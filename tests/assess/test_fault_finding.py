@@ -363,6 +363,27 @@ def test_what_was_left_open_is_offered_again_and_what_is_settled_is_not() -> Non
     assert [test.repeat for test in fresh] == [False]
 
 
+def test_of_two_tests_that_ask_the_same_thing_only_one_counts_at_one_stage_and_over_several(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    table = deepcopy(TABLE)
+    table["test"]["cold"]["group"] = table["test"]["loud"]["group"] = "bearing"
+    del table["test"]["loud"]["spoils"]
+    monkeypatch.setitem(fan.__dict__, "faults", fan.fault_table(table, "here"))
+    loud = chances(story().see("fan.loud", "yes").assessment)
+    # `loud` stands first in the table, so it speaks whichever was made first at one stage …
+    for one, other in (("fan.loud", "fan.cold"), ("fan.cold", "fan.loud")):
+        both = story().see(one, "yes").see(other, "yes").assessment
+        assert chances(both) == pytest.approx(loud)
+    # … and after work that neither speaks of, what counts already goes on to count.
+    later = story().see("fan.loud", "yes").repair("fan.oil").see("fan.cold", "yes").assessment
+    assert chances(later) == pytest.approx(loud)
+    assert "cold" not in estimated(later)
+    cold = chances(story().see("fan.cold", "yes").assessment)
+    later = story().see("fan.cold", "yes").repair("fan.oil").see("fan.loud", "yes").assessment
+    assert chances(later) == pytest.approx(cold)
+
+
 # ---- what does not go together
 
 
