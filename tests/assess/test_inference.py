@@ -313,7 +313,7 @@ def renamed(raw: dict[str, Any]) -> FaultTable:
         key: {**row, "calls_for": row["calls_for"].replace("s.", "z.")} if key != "pairs" else row
         for key, row in raw["faults"].items()
     }
-    return table_of({**raw, "test": tests, "faults": faults, "symptoms": {}}, "z")
+    return attrs.evolve(table_of({**raw, "test": tests, "faults": faults}, "z"), symptoms={})
 
 
 def tables_of_both(table: FaultTable, other: FaultTable, complaint: Complaint | None) -> Any:
