@@ -27,7 +27,8 @@ def faults_in(table: dict[str, Any], told: Sequence[str], let_in: Sequence[str] 
     return {fault.removeprefix("lamp.") for fault in tables.faults}
 
 
-# `clicks` is told by 0.001 of those without a fault (shared/symptoms.toml), so a fault is concerned from 0.003.
+# `clicks` is told by 0.001 of those without a fault (shared/symptoms.toml), so a fault is concerned from
+# 0.003.
 
 
 @pytest.mark.parametrize(("chance", "concerned"), [(0.0029, False), (0.003, True), (0.0031, True)])
@@ -60,8 +61,8 @@ def test_a_reading_that_plainly_fails_lets_its_faults_in() -> None:
     told = Story(plugins=PLUGINS).complain("overheats")
     assert suspects(told) == {"none", "outside"}
     assert suspects(told.see("lamp.look", "sound")) == {"none", "outside"}
-    # A bad look is 0.7 under a bulb at fault and 0.1 without: seven times, so it lets the bulb in, and not the
-    # relay.
+    # A bad look is 0.7 under a bulb at fault and 0.1 without: seven times, so it lets the bulb in, and not
+    # the relay.
     failing = Story(plugins=PLUGINS).complain("overheats").see("lamp.look", "burnt")
     assert suspects(failing) == {"none", "outside", "bulb"}
 
