@@ -153,7 +153,7 @@ def countable(
         for key in early:
             del kept[key]
     allowed = {**before, **kept}
-    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items()}
+    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items() if outcome.test.group}
     for key, outcome in kept.items():
         if outcome.test.group:
             groups.setdefault(outcome.test.group, key)
