@@ -20,7 +20,7 @@ CALL_AT, WORK_AT = 0.86, 0.80
 #: From this chance on a part is so likely that a test which shows it directly is worth making for that alone.
 HALF = 0.5
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
-WORTHWHILE = 0.01
+WORTHWHILE = 0.03
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
