@@ -9,7 +9,8 @@ import corekit as ck
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
 from corekit.model.limit import Limit
 from corekit.model.source import Basis, Source, Status
-from corekit.plugin.case import Case, Missing, limit_words, uncertainty_at_most
+from corekit.plugin.case import Case, Missing
+from corekit.plugin.limit_words import limit_words, uncertainty_at_most
 from corekit.testing.bench import Bench
 
 from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
@@ -138,7 +139,7 @@ def test_the_customer_is_told_in_his_own_words_and_else_in_the_trades(
     case = Bench(brakes).read("travel", f"{mm} mm").case()
     limit = case.limit(travel)
     if advises:
-        limit = attrs.evolve(limit, source=attrs.evolve(limit.source, basis=Basis.ESTIMATE))
+        limit = attrs.evolve(limit, why="")
     tells = ck.Tells(passes="All is well.", fails="Too far: {value}.", advises="Soon.")
     finding = case.judge(case[travel], limit, ck.Claim("brakes.travel"), SAYS, tells)
     assert str(finding.for_customer)[: len(words)] == words
@@ -229,7 +230,7 @@ def test_what_somebody_typed_into_a_sentence_is_never_read_as_a_place() -> None:
 def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> None:
     case = bench().case()
     left, right = case.everywhere(pressure)
-    computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value)
+    computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value, why="exact")
     finding = case.judge(
         left, computed, ck.Claim("brakes.p", evidence=[right, case[travel], "e9", "e9"]), SAYS
     )

@@ -439,8 +439,8 @@ def with_limits(folder: Path, text: str) -> ck.System:
 
 def test_limits_are_read_in_the_coherent_unit_with_their_source(tmp_path: Path) -> None:
     text = (
-        '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nconfidence ='
-        ' "low"\nnote = "warm"\n'
+        '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nwidth_low ='
+        ' 100\nwidth_high = 400\nwhy = "two books differ"\nonly_advises = true\nnote = "warm"\n'
     )
     (limit,) = with_limits(tmp_path, text.replace("9\n", "9000\n")).limits.values()
     assert limit.low is not None
@@ -454,6 +454,12 @@ def test_limits_are_read_in_the_coherent_unit_with_their_source(tmp_path: Path) 
         False,
     )
     assert limit.source.title == "An invented book"
+    # 100 mV and 400 mV at k = 2
+    assert (limit.low.u, limit.high.u, limit.why) == (
+        pytest.approx(0.05),
+        pytest.approx(0.2),
+        "two books differ",
+    )
 
 
 def test_a_system_without_files_has_no_limits_sources_or_faults(tmp_path: Path) -> None:
@@ -473,7 +479,7 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
             'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"'
         ),
         ".unit (horn.e): ": 'key = "horn.e"\nlow = 1\nunit = "bar"\nsource = "book"',
-        ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, confidence, note": (
+        ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, width, width_low": (
             'key = "horn.f"\nlower = 1\nlow = 1\nunit = "V"\nsource = "book"'
         ),
         '.low (horn.g): is the text "1 V"; expected a number': (
@@ -488,8 +494,8 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
         ".low (horn.j): is nan; expected a finite number": (
             'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"'
         ),
-        '.confidence (horn.k): is the text "sure"; expected one of "high", "medium", "low"': (
-            'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nconfidence = "sure"'
+        '.only_advises (horn.k): is the text "sure"; expected true or false': (
+            'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nonly_advises = "sure"'
         ),
         '.key (horn.m): there already is a limit "horn.m"': (
             'key = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"'
