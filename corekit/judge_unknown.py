@@ -52,8 +52,8 @@ class _Row:
 def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Limit]) -> Together:
     """Does the value conform to the limit, whatever is unknown?
 
-    A verdict is passed where one limit that passes it decides, and failed only where all do: a limit that
-    only advises cannot fail a car, and not knowing whether it is the one that holds cannot either.
+    It passes where one of the limits that it lies inside decides, and fails only where all decide: a limit
+    that only advises cannot fail a car, and not knowing whether it is the one that holds cannot either.
 
     Raises:
         ValueError: a value and a limit are of different kinds.
@@ -63,8 +63,7 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
     unknown, rows = _rows(value, limit)
     leans = _together(rows, unknown)
     decides = [row.limit.decides for row in rows]
-    if leans is Verdict.FAIL and any(decides) and not all(decides):
-        leans = Verdict.UNDECIDED
+    ruled = all(decides) if leans is Verdict.FAIL else any(decides)
     chances = [row.judged.probability for row in rows]
     if leans is Verdict.PASS:
         probability = min(chances)
@@ -78,7 +77,7 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
     one = first.judged if leans is first.judged.leans else None
     return Together(
         judged=Judged(
-            verdict=leans if any(decides) else Verdict.ADVICE,
+            verdict=leans if ruled else Verdict.ADVICE,
             leans=leans,
             probability=probability,
             unfit=one.unfit if one else False,
@@ -128,10 +127,10 @@ def _together(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Verdict:
 def _asked(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Unknown | None:
     """The first unknown that alone makes a difference; where only several together do, the first."""
     for one in unknown:
-        told: dict[Hashable, set[tuple[Verdict, Side, bool]]] = {}
+        told: dict[Hashable, set[tuple[Verdict, Side]]] = {}
         for row in rows:
             others = frozenset((key, answer) for key, answer in row.given.items() if key != one.key)
-            told.setdefault(others, set()).add((row.judged.leans, row.side, row.limit.decides))
+            told.setdefault(others, set()).add((row.judged.leans, row.side))
         if any(len(said) > 1 for said in told.values()):
             return one
     return unknown[0] if unknown else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import Protocol, overload
+from typing import Protocol, TypeVar, cast, overload
 
 import attrs
 
@@ -21,6 +21,8 @@ from .claim import Claim
 from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading
+
+E = TypeVar("E", bound=Enum)
 
 
 class Owner(Protocol):
@@ -170,8 +172,9 @@ class Case:
     def limit_by(
         self,
         trait: Trait,
-        answer: Enum | None,
-        limits: Mapping[Enum, Measurand | str | Limit | Possible[Limit]],
+        answer: E | None,
+        limits: Mapping[E, Measurand | str | Limit | Possible[Limit]],
+        otherwise: Measurand | str | Limit | Possible[Limit] | None = None,
     ) -> Limit | Possible[Limit]:
         """The limit for how the vehicle is fitted; while that is unknown, every one that may hold.
 
@@ -179,31 +182,52 @@ class Case:
 
         Args:
             limits: For every answer of the trait its limit, or the key of one on file.
+            otherwise: For an answer without a limit of its own; while the trait is unknown, also for what
+                none of its answers names.
 
         Raises:
             ValueError: the trait has no closed answers, or one of them has no limit.
         """
-        missing = [one.value for one in trait.answers or () if one not in limits]
-        if trait.answers is None or missing:
+        held: dict[Enum | None, Limit | Possible[Limit]] = {}
+        for one in trait.answers or ():
+            of = limits.get(cast(E, one), otherwise)
+            if of is None:
+                raise ValueError(
+                    f"{trait.key}: every answer needs its limit; there is none for {one.value!r}."
+                )
+            held[one] = self.limit(of) if isinstance(of, Measurand | str) else of
+        if not held:
             raise ValueError(
-                f"{trait.key}: every answer needs its limit; there is none for"
-                f" {', '.join(missing) or 'a value'}."
+                f"{trait.key} has a value and no closed answers; work its limit out of the value."
             )
-        held = {one: self.limit(of) if isinstance(of, Measurand | str) else of for one, of in limits.items()}
-        return held[answer] if answer is not None else by_answer(trait, held)
+        if answer is not None:
+            return held[answer]
+        if otherwise is not None:
+            held[None] = self.limit(otherwise) if isinstance(otherwise, Measurand | str) else otherwise
+        return by_answer(trait, held)
 
-    def ends(self, read: Reading | None, of: Measurand) -> Value | Possible[Value]:
+    def ends(
+        self,
+        read: Reading | None,
+        of: Measurand,
+        *,
+        low: float | None = None,
+        high: float | None = None,
+    ) -> Value | Possible[Value]:
         """A condition as it was read; else both ends of its usual span.
 
         What is computed from both ends and judged is decided where both lead to the same verdict, and
         otherwise undecided with the condition named. Between the ends it has to rise or fall throughout.
+
+        Args:
+            low, high: Other ends, in the coherent unit, where what follows is known only between them.
 
         Raises:
             ValueError: the measurand's usual span has an open end.
         """
         if read is not None:
             return read.value
-        low, high = of.usual.low, of.usual.high
+        low, high = of.usual.low if low is None else low, of.usual.high if high is None else high
         if low is None or high is None:
             raise ValueError(f"{of.key} needs both ends of its usual span; it has {low} and {high}.")
         return by_answer(of, {number: exact(of.kind, number) for number in (low, high)})

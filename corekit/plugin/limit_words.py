@@ -77,7 +77,7 @@ def limit_by_answer(together: Together, unit: str) -> str:
 def _answer_words(answer: Hashable, asked: Unknown) -> str:
     if isinstance(asked, Measurand) and isinstance(answer, float):
         return units.show(exact(asked.kind, answer), asked.unit)
-    return str(answer.value) if isinstance(answer, Enum) else "otherwise"
+    return str(answer.value) if isinstance(answer, Enum) else "any other"
 
 
 def _joined_words(limits: Sequence[Limit], unit: str, *, inner: bool = False) -> str:

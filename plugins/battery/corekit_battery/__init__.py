@@ -6,6 +6,7 @@ import corekit as ck
 
 from . import (
     acid,
+    alternator,
     cables,
     capacity,
     cells,
@@ -22,12 +23,14 @@ from . import (
     hydrometer,
     loading,
     looks,
+    regulator,
     tables,
 )
 from .declarations import battery
 
 __all__ = [
     "acid",
+    "alternator",
     "battery",
     "cables",
     "capacity",
@@ -46,6 +49,7 @@ __all__ = [
     "hydrometer",
     "loading",
     "looks",
+    "regulator",
     "tables",
 ]
 

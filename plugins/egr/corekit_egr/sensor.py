@@ -271,7 +271,6 @@ def answer(
         "egr.answer",
         "sensor-span-later",
         low=least,
-        confidence=case.limit("egr.signal_rise").confidence,
     )
     places = {
         "gained": ck.show(gained, "V", uncertainty=False),
