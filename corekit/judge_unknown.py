@@ -29,8 +29,8 @@ class Together:
             what fails, and the mean where they do not agree.
         value, limit: Of the candidate that decides: the one that lies nearest to saying something else.
         candidates: The answers and the limit of every candidate.
-        depends_on: The unknown whose answer would change the verdict; None where it would not, also where
-            every candidate is too close to call.
+        depends_on: What to find out where the candidates do not agree; None where they do, also where each is
+            too close to call.
     """
 
     judged: Judged
@@ -125,12 +125,11 @@ def _together(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Verdict:
 
 
 def _asked(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Unknown | None:
-    """The first unknown that alone makes a difference; where only several together do, the first."""
-    for one in unknown:
-        told: dict[Hashable, set[tuple[Verdict, Side]]] = {}
-        for row in rows:
-            others = frozenset((key, answer) for key, answer in row.given.items() if key != one.key)
-            told.setdefault(others, set()).add((row.judged.leans, row.side))
-        if any(len(said) > 1 for said in told.values()):
-            return one
-    return unknown[0] if unknown else None
+    """The unknown of whose answers most would decide; of equals the first."""
+
+    def decided(one: Unknown) -> float:
+        answers = list(dict.fromkeys(row.given[one.key] for row in rows if one.key in row.given))
+        left = [[row for row in rows if row.given.get(one.key, answer) == answer] for answer in answers]
+        return sum(_together(some, unknown) is not Verdict.UNDECIDED for some in left) / len(answers)
+
+    return max(unknown, key=decided, default=None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated
 
@@ -30,7 +29,7 @@ from .declarations import (
 )
 from .regulator import regulated
 
-AT_SPEED = 1500 * 2 * math.pi / 60  # rad/s; source: output-test
+AT_SPEED = 1500 / 60  # 1/s; source: output-test
 
 
 @battery.check("Charging voltage")
@@ -50,8 +49,10 @@ def charging(
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
     pass and outside all of them fail, whatever lies between them.
     """
-    limit = regulated(case, kind, ruled, volts.condition(temperature) or warmth)
     highest, lowest = _ends(volts)
+    limit = regulated(
+        case, kind, _managed(case, highest, does), ruled, volts.condition(temperature) or warmth
+    )
     idle = _none_at_all(case, highest, lowest, speed)
     if does is InUse.CHARGED and idle:
         noted = case.noted(in_use)
@@ -77,6 +78,16 @@ def charging(
     yield from _overcharged(case, highest)
     yield _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED)
     yield from idle
+
+
+def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
+    """What a managed system may hold. By a limit alone it never fails; it does where the battery goes flat on
+    the road and the voltage shows that it is being discharged.
+    """
+    discharging = case.limit("battery.charging_voltage_discharging")
+    if does is InUse.FLAT_DRIVING and case.side(highest, discharging) is ck.Side.BELOW:
+        return discharging
+    return case.limit("battery.charging_voltage_managed")
 
 
 def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
@@ -268,7 +279,7 @@ def _none_at_all(
         ),
         values={"read": ck.show(lowest, "V", uncertainty=False)},
     )
-    return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
+    return [none, empty] if (empty.probability or 0.0) <= 0.05 else [none]
 
 
 @battery.check("Alternator output")

@@ -45,7 +45,7 @@ PRINTED = (
 LEAST: Rows = tuple((pair(f, celsius), volts) for f, celsius, volts in PRINTED)
 COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
 # V; how well the table is known
-TABLE_WIDTH, TABLE_WHY = 0.1, "printed in steps of 0.1 V; at -18 °C another sheet asks for less"
+TABLE_WIDTH, TABLE_WHY = 0.05, "printed in steps of 0.1 V"
 HALF = 0.5  # source: load-half-rating
 # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
 NEAR = 0.10

@@ -48,10 +48,17 @@ NEVER_ABOVE = {BatteryType.AGM: 15.5, BatteryType.GEL: 15.0}
 
 
 def regulated(
-    case: ck.Case, kind: BatteryType | None, ruled: Control | None, warmth: ck.Reading | None
+    case: ck.Case,
+    kind: BatteryType | None,
+    managed: ck.Limit,
+    ruled: Control | None,
+    warmth: ck.Reading | None,
 ) -> ck.Limit | ck.Possible[ck.Limit]:
     """What the voltage with the engine running may be; while type, temperature or control is unknown, all
     that it may be. This vehicle's own figure wins.
+
+    Args:
+        managed: What holds where the vehicle varies its charging voltage on purpose.
     """
     if case.is_specified(charging_voltage):
         return case.limit(charging_voltage)
@@ -63,9 +70,7 @@ def regulated(
     else:
         by_type = {one: _at(case.limit(key), at, REGULATOR) for one, key in REGULATED.items()}
         fixed = case.limit_by(battery_type, kind, by_type, otherwise=any_type)
-    return case.limit_by(
-        control, ruled, {Control.FIXED: fixed, Control.MANAGED: "battery.charging_voltage_managed"}
-    )
+    return case.limit_by(control, ruled, {Control.FIXED: fixed, Control.MANAGED: managed})
 
 
 def filled(
