@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from .model.measurand import Trait as Trait
     from .model.possible import Possible as Possible
     from .model.possible import for_each as for_each
+    from .model.possible import possible as possible
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
@@ -79,6 +80,7 @@ _WHERE = {
     "Trait": "model.measurand",
     "Possible": "model.possible",
     "for_each": "model.possible",
+    "possible": "model.possible",
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",

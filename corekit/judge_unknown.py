@@ -28,7 +28,7 @@ class Together:
         judged: As for one value and one limit; its probability is the least of what passes, the greatest of
             what fails, and the mean where they do not agree.
         value, limit: Of the candidate that decides: the one that lies nearest to saying something else.
-        candidates: The answers and the limit of every candidate.
+        candidates: The answers and the limit of every candidate. values: Theirs, from the least to the most.
         depends_on: What to find out where the candidates do not agree; None where they do, also where each is
             too close to call.
     """
@@ -37,6 +37,7 @@ class Together:
     value: Value
     limit: Limit
     candidates: tuple[tuple[Mapping[str, Hashable], Limit], ...]
+    values: tuple[Value, ...]
     depends_on: Unknown | None = None
 
 
@@ -53,13 +54,16 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
     """Does the value conform to the limit, whatever is unknown?
 
     It passes where one of the limits that it lies inside decides, and fails only where all decide: a limit
-    that only advises cannot fail a car, and not knowing whether it is the one that holds cannot either.
+    that only advises cannot fail a car, and not knowing whether it is the one that holds cannot either. What
+    depends on something unknown is undecided, whatever the limits are worth.
 
     Raises:
         ValueError: a value and a limit are of different kinds.
     """
     if not isinstance(value, Possible) and not isinstance(limit, Possible):
-        return Together(judged=conform(value, limit), value=value, limit=limit, candidates=(({}, limit),))
+        return Together(
+            judged=conform(value, limit), value=value, limit=limit, candidates=(({}, limit),), values=(value,)
+        )
     unknown, rows = _rows(value, limit)
     leans = _together(rows, unknown)
     decides = [row.limit.decides for row in rows]
@@ -75,9 +79,10 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
     close = all(row.judged.leans is Verdict.UNDECIDED for row in rows)
     first = rows[chances.index(max(chances) if leans is Verdict.FAIL else min(chances))]
     one = first.judged if leans is first.judged.leans else None
+    depends_on = _asked(rows, unknown) if leans is Verdict.UNDECIDED and not close else None
     return Together(
         judged=Judged(
-            verdict=leans if ruled else Verdict.ADVICE,
+            verdict=leans if ruled or depends_on is not None else Verdict.ADVICE,
             leans=leans,
             probability=probability,
             unfit=one.unfit if one else False,
@@ -86,7 +91,8 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
         value=first.value,
         limit=first.limit,
         candidates=tuple((row.given, row.limit) for row in rows),
-        depends_on=_asked(rows, unknown) if leans is Verdict.UNDECIDED and not close else None,
+        values=tuple(sorted((row.value for row in rows), key=lambda value: value.number)),
+        depends_on=depends_on,
     )
 
 

@@ -32,8 +32,11 @@ class Possible(Generic[T]):
     candidates: tuple[tuple[Mapping[str, Hashable], T], ...]
 
 
-def by_answer(unknown: Unknown, candidates: Mapping[Any, T | Possible[T]]) -> Possible[T]:
-    """What holds for each answer of one unknown; a candidate that depends on more is taken apart."""
+def possible(unknown: Unknown, candidates: Mapping[Any, T | Possible[T]]) -> Possible[T]:
+    """What holds for each answer of one unknown, or at each end of it.
+
+    A candidate that depends on more is taken apart.
+    """
     return Possible(
         _once(unknown, *(other for one in candidates.values() for other in _unknown_of(one))),
         tuple(

@@ -14,7 +14,7 @@ from ..judge_unknown import conform_together, side_together
 from ..model.finding import Finding, Gap, Reason, Says, Tells, Text, Urgency, Verdict
 from ..model.limit import Limit, Scope, known_to
 from ..model.measurand import Measurand, Observation, Operation, Trait
-from ..model.possible import Possible, by_answer, for_each
+from ..model.possible import Possible, for_each, possible
 from ..model.source import Basis, Source, Status
 from ..model.value import Value, exact
 from .claim import Claim
@@ -204,7 +204,7 @@ class Case:
             return held[answer]
         if otherwise is not None:
             held[None] = self.limit(otherwise) if isinstance(otherwise, Measurand | str) else otherwise
-        return by_answer(trait, held)
+        return possible(trait, held)
 
     def ends(
         self,
@@ -230,7 +230,7 @@ class Case:
         low, high = of.usual.low if low is None else low, of.usual.high if high is None else high
         if low is None or high is None:
             raise ValueError(f"{of.key} needs both ends of its usual span; it has {low} and {high}.")
-        return by_answer(of, {number: exact(of.kind, number) for number in (low, high)})
+        return possible(of, {number: exact(of.kind, number) for number in (low, high)})
 
     @overload
     def computed_limit(
@@ -349,6 +349,9 @@ class Case:
             )
         unit = self._unit(claim, about)
         places = {"limit": possible_limit_words(together, unit), **(values or {})}
+        least, most = together.values[0], together.values[-1]
+        if least.number != most.number:
+            places["value"] = " to ".join(units.show(end, unit) for end in (least, most))
         if outcome.unfit and outcome.needed:
             places["needed"] = uncertainty_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
