@@ -155,3 +155,13 @@ def test_numpy_is_loaded_by_columns_alone_and_its_absence_is_said_in_words() -> 
     )
     said = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     assert "install corekit[columns]" in said
+
+
+def test_a_column_is_judged_with_the_widths_of_its_limit() -> None:
+    ends = (Value("voltage", 13.5, {"width": 0.15}), Value("voltage", 14.8, {"width": 0.1}))
+    limit = Limit(key="k", source=SOURCE, why="differs", low=ends[0], high=ends[1])
+    numbers, u = drawn(17, 13.5, 14.8)
+    found = leanings(numbers[:5_000], u[:5_000], Ends.of(limit))
+    for y, uncertainty, code in zip(numbers.tolist(), u.tolist(), found.tolist(), strict=False):
+        value = Value("voltage", y, {"r": uncertainty} if uncertainty else {})
+        assert VERDICTS[code] is conform(value, limit).leans
