@@ -55,6 +55,10 @@ def charged(
                 " rest, then test it again."
             ),
             held,
+            tells=(
+                "The charger's voltage is too low to fill the battery, so the battery cannot be judged yet;"
+                " it has to be charged fully first."
+            ),
             values={
                 "read": ck.show(held.value, "V", uncertainty=False),
                 "tail": f", even at {ck.show(tail.value, 'A', uncertainty=False)},"
@@ -71,6 +75,7 @@ def charged(
                 " which takes a discharged battery a night and more, let it rest, then test it again."
             ),
             lasted,
+            tells="Whether the battery was charged fully is not known, so it cannot be judged yet.",
             values={"read": f"{lasted.number / HOUR:.3g} h"},
         )
 
@@ -93,6 +98,7 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit | ck.Possible[ck.L
         ck.Tells(
             passes="The charger's voltage suits this battery.",
             fails="The charger's voltage does not suit this battery.",
+            undecided="Whether the charger's voltage suits this battery is still open.",
         ),
         values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
     )
