@@ -72,23 +72,20 @@ def primary(
     A low-ohm winding wants nulled leads.
     """
     own = case.is_specified(primary_resistance)
-    if not own and made is None:
-        yield case.gap(
-            coil_type, "The usual primary resistance depends on the coil type, which is not known."
+    with_points = case.limit_by(
+        ballast,
+        resistor,
+        {Fitted.YES: "ignition.primary_ballast", Fitted.NO: "ignition.primary_points"},
+    )
+    limit = (
+        case.limit(primary_resistance)
+        if own
+        else case.limit_by(
+            coil_type,
+            made,
+            {CoilType.POINTS: with_points, CoilType.ELECTRONIC: "ignition.primary_electronic"},
         )
-        return
-    if not own and made is CoilType.POINTS and resistor is None:
-        yield case.gap(
-            ballast,
-            "Whether a ballast resistor belongs to this coil is not known; with one the winding has half the"
-            " resistance of one without.",
-        )
-        return
-    by_type = {
-        CoilType.ELECTRONIC: "electronic",
-        CoilType.POINTS: "ballast" if resistor is Fitted.YES else "points",
-    }
-    limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
+    )
     for reading in ohms:
         warm = reading.condition(winding_temperature) or warmth
         cold = resistance_at_20(reading, case.ends(warm, winding_temperature))

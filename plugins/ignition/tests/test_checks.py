@@ -175,15 +175,28 @@ def test_without_its_temperature_a_winding_is_decided_only_where_the_coldest_and
     assert outside.verdict is ck.Verdict.FAIL
 
 
+def test_a_winding_outside_what_any_kind_of_coil_has_needs_no_kind_to_be_named(bench: Any) -> None:
+    # 3 to 4 Ω, 1.2 to 2 Ω and 0.3 to 1 Ω are usual by kind; ohms only advise
+    bench.read(
+        "primary_resistance", "20 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
+    )
+    found = bench.finding("ignition.primary_usual")
+    assert found.verdict is ck.Verdict.ADVICE and found.probability is not None and found.probability < 0.05
+    assert (found.next_test, found.calls_for) == ("", "")
+
+
 def test_what_is_usual_depends_on_coil_and_ballast(bench: Any) -> None:
     # a ballast coil of 1.6 Ω is sound, and would be half of what a coil without ballast has (a field case's
     # figure)
     bench.read(
         "primary_resistance", "1.6 Ω", place="coil 1", using="meter", setup={"winding_temperature": "20 °C"}
     )
-    assert bench.gaps("primary")[0].wants == "ignition.coil_type"
-    bench.fit("coil_type", "breaker points")
-    assert bench.gaps("primary")[0].wants == "ignition.ballast"
+    # outside what electronic coils and such without ballast have, inside what one with ballast has
+    unknown = bench.finding("ignition.primary_usual")
+    assert (unknown.verdict, unknown.next_test) == (ck.Verdict.UNDECIDED, "ignition.coil_type")
+    assert unknown.calls_for == ""
+    with_points = bench.fit("coil_type", "breaker points").finding("ignition.primary_usual")
+    assert (with_points.verdict, with_points.next_test) == (ck.Verdict.UNDECIDED, "ignition.ballast")
     bench.fit("ballast", "fitted")
     assert bench.finding("ignition.primary_usual").urgency is ck.Urgency.NOTHING
     bench.fit("ballast", "not fitted")
