@@ -7,6 +7,7 @@ import corekit as ck
 from . import (
     acceptance,
     acid,
+    alternator,
     cables,
     capacity,
     cells,
@@ -24,6 +25,7 @@ from . import (
     hydrometer,
     loading,
     looks,
+    regulator,
     starting,
     tables,
 )
@@ -32,6 +34,7 @@ from .declarations import battery
 __all__ = [
     "acceptance",
     "acid",
+    "alternator",
     "battery",
     "cables",
     "capacity",
@@ -51,6 +54,7 @@ __all__ = [
     "hydrometer",
     "loading",
     "looks",
+    "regulator",
     "starting",
     "tables",
 ]

@@ -32,6 +32,7 @@ COLD = 275.15  # K: above it nothing that a battery holds can be frozen
 # freezing-tables
 EMPTY = 11.7
 ICE = 273.15
+TABLES_APART = 2.2  # K; source: freezing-tables
 
 
 _CASE = {
@@ -155,7 +156,13 @@ def freezing(
         )
     judged = case.judge(
         warmth,
-        case.computed_limit("battery.freezing", "freezing-tables", low=low),
+        case.computed_limit(
+            "battery.freezing",
+            "freezing-tables",
+            low=low,
+            width=0.0 if weak else TABLES_APART,
+            why="ice begins at 0 °C" if weak else "four printed tables differ by up to 4 °F",
+        ),
         ck.Claim(
             "battery.freezing",
             evidence=[rest] if rest is not None else [],
