@@ -7,7 +7,8 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import BatteryType, battery, battery_type, charge, gravity, replace
+from .declarations import BatteryType, Caps, battery, battery_type, caps, charge, gravity, replace
+from .looks import is_sealed
 
 # average from which a low cell is blamed on the battery and not on a short charge: 0.015 below the weaker
 # full acid; an estimate of ours
@@ -20,13 +21,25 @@ def cell_spread(
     case: ck.Case,
     cells: Annotated[list[ck.Reading] | None, gravity],
     kind: Annotated[BatteryType | None, battery_type],
+    lid: Annotated[Caps | None, caps],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Highest less lowest cell.
 
     Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides.
     """
-    if not cells and kind in (BatteryType.AGM, BatteryType.GEL):
-        yield case.does_not_apply("The battery is sealed; its acid cannot be drawn.")
+    if is_sealed(kind, lid):
+        yield case.does_not_apply(
+            "The battery is sealed; its acid cannot be drawn."
+            if not cells
+            else "The battery is sealed, so its acid cannot have been drawn: look at the type again."
+        )
+        return
+    if not cells and kind is None and lid is None:
+        yield case.gap(
+            battery_type,
+            "Whether the acid of its cells can be read depends on its type: only where it is flooded and its"
+            " caps come off.",
+        )
         return
     if not cells:
         yield case.gap(gravity, "The specific gravity of the cells was not read.")

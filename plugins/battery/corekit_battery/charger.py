@@ -12,6 +12,7 @@ import attrs
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
+from .dangers import barred
 from .declarations import BatteryType, battery, battery_type, charger_voltage
 
 #: The absorption band of each type at 25 °C, as limits. source: charge-voltage-by-type
@@ -36,6 +37,8 @@ def charged(
     """A small current at too low a voltage is not full, and neither is a charge of which nobody
     saw the end.
     """
+    if kind is BatteryType.LITHIUM:
+        return  # its own check speaks of it
     tail = next((reading for reading in reversed(currents or [])), None)  # the later place stands last
     profile = None
     if held is not None:
@@ -53,6 +56,8 @@ def charged(
         and (profile.probability or 0.0) <= 0.5
         and case.side(held, attrs.evolve(profile.limits[0], high=None)) is not ck.Side.INSIDE
     )
+    if barred(case):
+        return  # whether it needs more charge is no question then
     if low and held is not None:
         yield case.inconclusive(
             ck.Claim(
@@ -66,6 +71,9 @@ def charged(
                 " rest, then test it again."
             ),
             held,
+            tells=(
+                "The charger's voltage is too low to fill the battery, so the battery cannot be judged yet."
+            ),
             values={
                 "read": ck.show(held.value, "V", uncertainty=False),
                 "tail": f", even at {ck.show(tail.value, 'A', uncertainty=False)},"
@@ -82,6 +90,7 @@ def charged(
                 " which takes a discharged battery a night and more, let it rest, then test it again."
             ),
             lasted,
+            tells="The battery was on a charger, and whether that filled it is not known.",
             values={"read": f"{lasted.number / HOUR:.3g} h"},
         )
 
@@ -102,6 +111,7 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
             undecided="The charger holds {read}, too close to an end of {limit} to call.",
         ),
         ck.Tells(
+            undecided="The charger's voltage is close to an end of what suits this battery.",
             passes="The charger's voltage suits this battery.",
             fails="The charger's voltage does not suit this battery.",
         ),

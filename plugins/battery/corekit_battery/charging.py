@@ -11,6 +11,8 @@ import attrs
 import corekit as ck
 
 from .acid import CELLS
+from .converter import has_converter
+from .dangers import barred
 from .declarations import (
     Control,
     InUse,
@@ -25,6 +27,8 @@ from .declarations import (
     engine_speed,
     in_use,
     loads,
+    open_circuit_voltage,
+    ripple,
 )
 from .tables import kelvin
 
@@ -261,6 +265,10 @@ def air_opening(
     return 28e-4 * flow * HOUR
 
 
+#: V above the open-circuit voltage: more where charge arrives, less where none does. source: rise
+CHARGES, CHARGES_NOT = 0.5, 0.2
+
+
 @battery.check("Charging voltage")
 def charging(
     case: ck.Case,
@@ -269,18 +277,31 @@ def charging(
     lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
     does: Annotated[InUse | None, in_use],
+    *,
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
+    waves: Annotated[list[ck.Reading] | None, ripple],
+    gives: Annotated[ck.Reading | None, alternator_output],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Against this vehicle's own figures a verdict; against the general span advice, and a wide one where the
     vehicle manages it.
 
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
-    pass and outside all of them fail, whatever lies between them.
+    pass and outside all of them fail, whatever lies between them. A voltage within its limit passes the
+    voltage alone: a failed diode hides behind it. A low one is held against the open-circuit voltage.
     """
+    if has_converter(case):
+        yield case.does_not_apply("A converter charges the 12 V battery here, not an alternator of its own.")
+        return
     own = case.is_specified(charging_voltage)
     managed = ruled is Control.MANAGED
     limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
     highest, lowest = _ends(volts)
-    idle = _none_at_all(case, highest, lowest)
+    beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
+    stop = barred(case)
+    if stop and case.side(highest, limit) is not ck.Side.ABOVE:
+        yield case.does_not_apply(stop)
+        return
+    idle = [] if stop else _none_at_all(case, highest, lowest, beside)
     if does is InUse.CHARGED and idle:
         noted = case.noted(in_use)
         yield case.inconclusive(
@@ -298,11 +319,54 @@ def charging(
                 " the battery's own posts at 2000 rpm."
             ),
             highest,
+            tells="A reading with the engine running cannot be right; it is taken again.",
             values={"read": ck.show(highest, "V", uncertainty=False)},
         )
         return
-    yield _held(case, volts, limit, speed, lamps, managed)
+    held = _held(case, volts, limit, speed, lamps, managed, beside)
+    yield held
     yield from idle
+    if not beside.current_read and held.urgency is ck.Urgency.NOTHING and not stop:
+        yield case.gap(
+            ripple,
+            "Only the charging voltage was read: whether all phases of the alternator charge shows in its AC"
+            " ripple or its output current.",
+        )
+
+
+@attrs.frozen(kw_only=True)
+class _Beside:
+    """What a running voltage is held against.
+
+    Attributes:
+        rest: The open-circuit voltage. rise: The running voltage above it; None where it was not read.
+        current_read: Ripple or output was read as well.
+    """
+
+    rest: ck.Reading | None
+    rise: ck.Value | None
+    current_read: bool
+
+    @property
+    def charge_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number - 2 * self.rise.u > CHARGES
+
+    @property
+    def nothing_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number + 2 * self.rise.u < CHARGES_NOT
+
+    @property
+    def words(self) -> dict[str, str]:
+        if self.rise is None or self.rest is None:
+            return {"rise": "", "rest": ""}
+        return {
+            "rise": ck.show(self.rise, "V", uncertainty=False),
+            "rest": ck.show(self.rest.value, "V", uncertainty=False),
+        }
+
+
+def _rise(highest: ck.Value, rest: ck.Reading | None) -> ck.Value | None:
+    return highest - rest.value if rest is not None and not rest.disagrees else None
 
 
 def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
@@ -317,6 +381,7 @@ def _held(
     speed: ck.Reading | None,
     lamps: Loads | None,
     managed: bool,
+    beside: _Beside,
 ) -> ck.Finding:
     highest, lowest = _ends(volts)
     low = case.side(highest, limit) is ck.Side.BELOW
@@ -329,9 +394,25 @@ def _held(
         else ""
     )
     too_low = (
-        "The battery is not being charged as it should. A deeply discharged battery can hold down the"
-        " voltage of a working alternator for a while: charge it and read again."
+        _PULLED_DOWN.format(**beside.words)
+        if beside.charge_arrives
+        else (
+            "The battery is not being charged as it should, or a dead cell or a deeply discharged battery"
+            " holds down a working alternator. Hold it against the open-circuit voltage: a rise of more"
+            " than 0.5 V shows that charge arrives. Charge the battery and read again."
+        )
     )
+    only = (
+        ""
+        if beside.current_read
+        else " That passes the voltage only: a failed diode or an open phase hides behind it, and"
+        " shows in the AC ripple or the output."
+    )
+    if beside.nothing_arrives:
+        only += (
+            f" It lies only {beside.words['rise']} above the open-circuit voltage of"
+            f" {beside.words['rest']}, so it does not show that charge arrives."
+        )
     meaning = too_low if low else "The battery is being overcharged: it gasses, dries out and can burst."
     read = ck.show(volts.value, "V", uncertainty=False)
     judged: ck.Reading | ck.Value = volts
@@ -351,24 +432,30 @@ def _held(
             of=charging_voltage,
             unit="V",
             evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
-            calls_for=charging_repair,
+            calls_for=None if low and beside.charge_arrives else charging_repair,
             urgency=ck.Urgency.BEFORE_DRIVING if overcharged else ck.Urgency.THIS_VISIT,
             next_test=charging_voltage,
         ),
         ck.Says(
-            passes="Charging voltage {read}{when}, within {limit}.{wanders}",
+            passes="Charging voltage {read}{when}, within {limit}.{only}{wanders}",
             fails=("Charging voltage {read}{when}, outside {limit}. {meaning}{wanders}"),
             undecided=("Charging voltage {read}{when}, too close to an end of {limit} to call.{wanders}"),
         ),
         ck.Tells(
-            passes="With the engine running the battery gets a charging voltage within its range.",
+            passes=(
+                "With the engine running the charging voltage is within its range. That is the voltage only."
+                if only
+                else "With the engine running the battery gets a charging voltage within its range."
+            ),
             fails="With the engine running the battery gets a charging voltage outside its range.",
+            undecided="With the engine running the charging voltage is close to an end of its range.",
         ),
         values={
             "read": read,
             "when": f" ({', '.join(when)})" if when else "",
             "wanders": wanders,
             "meaning": meaning,
+            "only": only,
         },
     )
 
@@ -383,9 +470,16 @@ def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit) -> bool:
     return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
-def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.Finding]:
-    """Below the least that even a managed system asks for nothing useful arrives; far below it the battery
-    itself is empty.
+_PULLED_DOWN = (
+    "It rises by {rise} over the open-circuit voltage of {rest}, so charge arrives. Either a dead cell or a"
+    " deeply discharged battery pulls down a sound alternator, or the alternator is weak: its output"
+    " current, and the battery by itself, tell them apart."
+)
+
+
+def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value, beside: _Beside) -> list[ck.Finding]:
+    """Below the least that even a managed system asks for nothing useful arrives, unless it plainly rises
+    over the open-circuit voltage; far below it the battery itself is empty.
     """
     least = case.limit("battery.charging_voltage_managed")
     none = case.judge(
@@ -399,14 +493,47 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value) -> list[ck.
                 "With the engine running the battery is at {read} at best, below what even smart"
                 " charging requires ({limit}): no useful charge reaches it. Alternator, its exciter"
                 " wire, main fusible link, belt and cables are all possible causes; measure at the"
-                " alternator's own terminal, and the voltage drop on both sides."
+                " alternator's own terminal, and the voltage drop on both sides.{or_cell}"
             ),
         ),
-        ck.Tells(passes="", fails="With the engine running the battery gets no useful charge."),
-        values={"read": ck.show(highest, "V", uncertainty=False)},
+        ck.Tells(
+            passes="",
+            fails=(
+                "With the engine running the battery gets no useful charge."
+                if beside.rise is not None
+                else "With the engine running the battery's voltage is so low that it gets no useful charge,"
+                " or the battery itself holds it down."
+            ),
+        ),
+        values={
+            "read": ck.show(highest, "V", uncertainty=False),
+            "or_cell": (
+                ""
+                if beside.rise is not None
+                else " A dead cell can also pull a sound alternator down so far: hold it against the"
+                " open-circuit voltage."
+            ),
+        },
     )
     if (none.probability or 0.0) > 0.05:
         return []
+    if beside.charge_arrives:
+        none = case.inconclusive(
+            ck.Claim(
+                "battery.pulled_down",
+                of=charging_voltage,
+                unit="V",
+                evidence=[beside.rest] if beside.rest is not None else [],
+                next_test=alternator_output,
+            ),
+            "With the engine running the battery is at {read} at best. " + _PULLED_DOWN,
+            highest,
+            tells=(
+                "With the engine running the battery's voltage is low although charge arrives. Battery and"
+                " alternator are tested separately before either is blamed."
+            ),
+            values={"read": ck.show(highest, "V", uncertainty=False), **beside.words},
+        )
     empty = case.judge(
         lowest,
         case.limit("battery.deep_discharge"),
@@ -444,6 +571,9 @@ def output(
     """
     if gives is None:
         return
+    if (stop := barred(case)) or has_converter(case):
+        yield case.does_not_apply(stop or "A converter charges the 12 V battery here, not an alternator.")
+        return
     if rated is None:
         yield case.gap(alternator_rating, "The alternator's output means something only beside its rating.")
         return
@@ -462,6 +592,7 @@ def output(
             undecided="Alternator output {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
         ck.Tells(
+            undecided="The alternator's output is close to what is usual.",
             passes="The alternator gives its full output.",
             fails=("The alternator gave less than it usually should; that alone does not show a fault."),
         ),

@@ -17,27 +17,30 @@ import attrs
 import corekit as ck
 
 from .acid import DENSITY, GRAVITY_25C, GRAVITY_80F, gravity_at_80f
-from .charge_state import KNOWN, UNKNOWN, Charge, charge_1265, charge_1280, charge_of
+from .charge_history import known_full_charge
+from .charge_scales import KNOWN, UNKNOWN, charge_1265, charge_1280
+from .charge_state import Charge, charge_of
+from .dangers import barred
 from .declarations import (
     BatteryType,
-    Case,
+    Caps,
     FullAcid,
-    Level,
     battery,
     battery_type,
-    case_seen,
+    caps,
     charge,
     full_acid,
     gravity,
-    level,
     open_circuit_voltage,
     temperature,
 )
+from .looks import is_sealed
 from .tables import kelvin
 
 WATER_20 = 998.204  # kg/m³, density of water at 20 °C, from memory of handbook tables
 GRAVITY_20C = tuple((w, r20 / WATER_20) for w, r20, _ in DENSITY)
-COLDEST, HOTTEST = 244.2, 323.2  # K, where the printed correction ends; source: tm-5-4210-hydrometer
+# K, −29 and 50 °C, where the printed correction ends; source: tm-5-4210-hydrometer
+COLDEST, HOTTEST = 244.15, 323.2
 # how far at most a figure moves between the three references; from the density table, source: acid-density
 UNSAID = 0.0062
 UNSEEN = 0.008  # 20 °F either way when nobody took the temperature of the acid; source: tm-5-4210-hydrometer
@@ -131,15 +134,14 @@ def charge_by_gravity(
     warmth: Annotated[ck.Reading | None, temperature],
     by: Annotated[Reference | None, reference],
     kind: Annotated[BatteryType | None, battery_type],
+    lid: Annotated[Caps | None, caps],
     acid: Annotated[FullAcid | None, full_acid],
     rest: Annotated[ck.Reading | None, open_circuit_voltage],
-    body: Annotated[Case | None, case_seen],
-    acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The average of the cells read as a state of charge; and whether the open-circuit voltage agrees with
     it.
     """
-    if not cells or kind in (BatteryType.AGM, BatteryType.GEL):
+    if not cells or is_sealed(kind, lid):
         return
     if acid is FullAcid.G1300:
         yield case.gap(
@@ -192,7 +194,7 @@ def charge_by_gravity(
             of=gravity,
             unit="%",
             evidence=cells,
-            calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None,
+            calls_for=None if barred(case) or known_full_charge(case) else charge,
             next_test=gravity,
         ),
         ck.Says(
