@@ -17,6 +17,7 @@ from .cranking_current import (
     ends_of_current,
     is_left_open,
 )
+from .dangers import barred
 from .declarations import (
     battery,
     cable_drop,
@@ -283,6 +284,9 @@ def small_load(
     Beside the posts it shows what is lost on the way.
     """
     places = {reading.place: reading for reading in loaded or []}
+    if places and (stop := barred(case)):
+        yield case.does_not_apply(stop)
+        return
     for reading in places.values():
         if (
             reading.place != "fuse box"
@@ -300,6 +304,7 @@ def small_load(
                     " voltage, and gives no state of charge."
                 ),
                 reading,
+                tells="This voltage was read with something switched on, so it does not tell the charge.",
                 values={"read": ck.show(reading.value, "V", uncertainty=False)},
             )
     far = places.get("fuse box")
@@ -336,6 +341,7 @@ def small_load(
             undecided=("{near} at the posts, {far} at the fuse box: a voltage drop of about {lost}."),
         ),
         ck.Tells(
+            undecided="The wiring from the battery to the fuse box loses about as much as is usual at most.",
             passes=("The wiring from the battery to the fuse box loses no more voltage than is usual."),
             fails="The wiring from the battery to the fuse box loses more voltage than is usual.",
         ),

@@ -180,7 +180,9 @@ def _held_against_label(
             if round(100 * at_least.number) == round(100 * at_most.number)
             else f"{100 * at_least.number:.0f} to {100 * at_most.number:.0f} %"
         ),
-        "held": f" It was charged before ({charged.words})." if charged is not None else "",
+        "held": f" It was tested after {charged.words}: it has lost capacity, or does not take its charge."
+        if charged is not None
+        else "",
     }
     if len(sides) > 1:
         return case.inconclusive(

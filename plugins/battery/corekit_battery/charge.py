@@ -31,6 +31,7 @@ from .charging import (
     time_to_one_percent,
     time_to_return,
 )
+from .converter import has_converter
 from .dangers import barred
 from .declarations import (
     ACID,
@@ -628,7 +629,7 @@ def charging_by_warmth(
     if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
         return
     warmth = volts.condition(temperature)
-    if warmth is None:
+    if warmth is None or has_converter(case) or barred(case):
         return
     if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
         yield case.does_not_apply("No charging voltage is on file for a battery as cold or as hot as this.")
@@ -654,6 +655,9 @@ def charging_by_warmth(
             ),
         ),
         ck.Tells(
+            undecided=(
+                "The charging voltage is close to an end of what is usual at the battery's temperature."
+            ),
             passes="The charging voltage is what is usual for the battery's temperature.",
             fails="The charging voltage is not what is usual for the battery's temperature.",
         ),

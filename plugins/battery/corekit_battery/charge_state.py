@@ -84,7 +84,17 @@ def how_full(
     acid: FullAcid | None = None,
     full: ck.Value | None = None,
 ) -> Charge:
-    """State of charge from an open-circuit voltage and whatever else is known."""
+    """State of charge from an open-circuit voltage and whatever else is known; of a lithium battery, whose
+    voltage tells next to nothing, anything from empty to full.
+    """
+    if kind is BatteryType.LITHIUM:
+        unknown = {f"{rest.entry}.a voltage that does not tell the charge": 0.5 / math.sqrt(3)}
+        return Charge(
+            share=ck.Value("ratio", 0.5, unknown, rest.value.rests_on),
+            limit=WEAK,
+            remarks=("The voltage of a lithium battery does not tell its charge.",),
+            flattered=True,
+        )
     scale = scale_for(kind, acid)
     uncertainties: dict[str, float] = {}
     remarks = []

@@ -169,9 +169,8 @@ def charge_tail(
             "tail": end,
             "tau": hours_in_words(tau.number),
             "left": hours_in_words(left.number),
-            "spread": (
-                f"{hours_in_words(max(0.0, left.number - 1.645 * left.u))} to"
-                f" {hours_in_words(left.number + 1.645 * left.u)}"
+            "spread": " to ".join(
+                hours_in_words(max(0.0, left.number + factor * left.u)) for factor in (-1.645, 1.645)
             ),
             "missing": f"{missing.number / HOUR:.0f} Ah",
         },
@@ -235,6 +234,8 @@ def _least(case: ck.Case, kind: BatteryType | None) -> float:
     own = case.specified.get(charger_voltage.key)
     if own is not None and own.low is not None:
         return own.low.number
+    if kind is BatteryType.LITHIUM:
+        return 0.0
     low = (
         case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low
         if kind is not None

@@ -12,6 +12,7 @@ import attrs
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
+from .charge_history import known_full_charge
 from .dangers import barred
 from .declarations import BatteryType, battery, battery_type, charger_voltage
 
@@ -81,7 +82,7 @@ def charged(
                 else "",
             },
         )
-    elif lasted is not None and tail is None:
+    elif lasted is not None and tail is None and known_full_charge(case) is None:
         yield case.inconclusive(
             ck.Claim("battery.charge_first", of=charge_elapsed, next_test=charge_current),
             (

@@ -11,6 +11,7 @@ import attrs
 import corekit as ck
 
 from .acid import CELLS
+from .charge_history import known_full_charge
 from .converter import has_converter
 from .dangers import barred
 from .declarations import (
@@ -272,7 +273,7 @@ CHARGES, CHARGES_NOT = 0.5, 0.2
 @battery.check("Charging voltage")
 def charging(
     case: ck.Case,
-    volts: Annotated[ck.Reading, charging_voltage],
+    volts: Annotated[ck.Reading | None, charging_voltage],
     speed: Annotated[ck.Reading | None, engine_speed],
     lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
@@ -292,12 +293,16 @@ def charging(
     if has_converter(case):
         yield case.does_not_apply("A converter charges the 12 V battery here, not an alternator of its own.")
         return
+    stop = barred(case)
+    if stop and volts is None:
+        yield case.does_not_apply(stop)
+        return
+    volts = volts or case[charging_voltage]
     own = case.is_specified(charging_voltage)
     managed = ruled is Control.MANAGED
     limit = case.limit("battery.charging_voltage_managed" if managed and not own else charging_voltage)
     highest, lowest = _ends(volts)
     beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
-    stop = barred(case)
     if stop and case.side(highest, limit) is not ck.Side.ABOVE:
         yield case.does_not_apply(stop)
         return
@@ -393,15 +398,7 @@ def _held(
         if managed
         else ""
     )
-    too_low = (
-        _PULLED_DOWN.format(**beside.words)
-        if beside.charge_arrives
-        else (
-            "The battery is not being charged as it should, or a dead cell or a deeply discharged battery"
-            " holds down a working alternator. Hold it against the open-circuit voltage: a rise of more"
-            " than 0.5 V shows that charge arrives. Charge the battery and read again."
-        )
-    )
+    too_low = _too_low(beside)
     only = (
         ""
         if beside.current_read
@@ -470,6 +467,29 @@ def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit) -> bool:
     return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
+def _too_low(beside: _Beside) -> str:
+    """What a low voltage may come from: the alternator, or a battery that pulls it down."""
+    if beside.charge_arrives:
+        return _PULLED_DOWN.format(**beside.words)
+    if beside.nothing_arrives:
+        return (
+            "The battery is not being charged as it should: {rise} above the open-circuit voltage of {rest}"
+            " shows no charge arriving."
+        ).format(**beside.words)
+    both = (
+        "The battery is not being charged as it should, or a dead cell or a deeply discharged battery holds"
+        " down a working alternator."
+    )
+    if beside.rise is not None:
+        return (
+            both + " It rises by {rise} over the open-circuit voltage of {rest}: charge it and read again."
+        ).format(**beside.words)
+    return (
+        f"{both} Hold it against the open-circuit voltage: a rise of more than 0.5 V shows that charge"
+        " arrives. Charge the battery and read again."
+    )
+
+
 _PULLED_DOWN = (
     "It rises by {rise} over the open-circuit voltage of {rest}, so charge arrives. Either a dead cell or a"
     " deeply discharged battery pulls down a sound alternator, or the alternator is weak: its output"
@@ -500,7 +520,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value, beside: _Be
             passes="",
             fails=(
                 "With the engine running the battery gets no useful charge."
-                if beside.rise is not None
+                if beside.nothing_arrives
                 else "With the engine running the battery's voltage is so low that it gets no useful charge,"
                 " or the battery itself holds it down."
             ),
@@ -509,7 +529,7 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value, beside: _Be
             "read": ck.show(highest, "V", uncertainty=False),
             "or_cell": (
                 ""
-                if beside.rise is not None
+                if beside.nothing_arrives
                 else " A dead cell can also pull a sound alternator down so far: hold it against the"
                 " open-circuit voltage."
             ),
@@ -537,23 +557,36 @@ def _none_at_all(case: ck.Case, highest: ck.Value, lowest: ck.Value, beside: _Be
     empty = case.judge(
         lowest,
         case.limit("battery.deep_discharge"),
-        ck.Claim("battery.empty", of=charging_voltage, unit="V", calls_for=charge),
+        ck.Claim(
+            "battery.empty",
+            of=charging_voltage,
+            unit="V",
+            calls_for=charge if known_full_charge(case) is None else None,
+        ),
         ck.Says(
             passes="",
             undecided="",
             fails=(
                 "Even with the engine running its voltage is only {read}: the battery is deeply"
-                " discharged, and such a battery pulls down a good alternator. Charge it with a"
-                " charger, let it rest and test it, then measure the charging again."
+                " discharged, and such a battery pulls down a good alternator. {then}"
             ),
         ),
         ck.Tells(
             passes="",
             fails=(
                 "The battery is deeply discharged and has to be charged before anything else can be judged."
+                if known_full_charge(case) is None
+                else "The battery is deeply discharged although it was charged; why is tested next."
             ),
         ),
-        values={"read": ck.show(lowest, "V", uncertainty=False)},
+        values={
+            "read": ck.show(lowest, "V", uncertainty=False),
+            "then": (
+                "Charge it with a charger, let it rest and test it, then measure the charging again."
+                if known_full_charge(case) is None
+                else "It was charged already, so a dead cell comes first: read its open-circuit voltage."
+            ),
+        },
     )
     return [none, empty] if empty.verdict is ck.Verdict.FAIL else [none]
 

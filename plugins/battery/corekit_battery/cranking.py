@@ -167,7 +167,7 @@ def drop_allowed_by_elements(
 
 @battery.check("Voltage while cranking")
 def cranking(
-    case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]
+    case: ck.Case, volts: Annotated[list[ck.Reading] | None, cranking_voltage]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The voltage at the posts, and what is lost between posts and clamps.
 
@@ -176,6 +176,7 @@ def cranking(
     if stop := not_cranked(case):
         yield case.does_not_apply(stop)
         return
+    volts = volts or [case[cranking_voltage]]
     for reading in volts:
         if reading.place == "posts":
             yield _posts(case, reading)

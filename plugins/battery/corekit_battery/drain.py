@@ -10,6 +10,7 @@ import corekit as ck
 
 from .capacity import capacity_known, reserve
 from .charge_state import charge_of
+from .dangers import barred
 from .declarations import (
     BatteryType,
     Cranks,
@@ -104,7 +105,7 @@ def woken(
     """A meter put into the lead resets the modules; until they were woken once they may draw less than they
     ever do when parked.
     """
-    if before is None:
+    if before is None or barred(case):
         return
     low = ck.show(before.value, "mA", uncertainty=False)
     if drawn is None:
@@ -190,6 +191,9 @@ def key_off(
     turns: Annotated[Cranks | None, cranks],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The current itself, then the days it leaves."""
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
+        return
     several = sorted(value.number for value in (drawn.value, *drawn.others))
     if drawn.disagrees and several[-1] > APART * several[0]:
         yield case.inconclusive(
@@ -227,7 +231,8 @@ def key_off(
             values={"read": read, "why": why_awake},
         )
         yield case.gap(
-            sleep_time, "Days parked are told only of a current that was read with everything asleep."
+            parked if stood in _KEPT_AWAKE else sleep_time,
+            "Days parked are told only of a current that was read with everything asleep.",
         )
         return
     judged = case.judge(

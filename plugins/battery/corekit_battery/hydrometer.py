@@ -141,8 +141,9 @@ def charge_by_gravity(
     """The average of the cells read as a state of charge; and whether the open-circuit voltage agrees with
     it.
     """
-    if not cells or is_sealed(kind, lid):
+    if not cells or is_sealed(kind, lid) or barred(case):
         return
+    charged = known_full_charge(case)
     if acid is FullAcid.G1300:
         yield case.gap(
             full_acid,
@@ -183,6 +184,7 @@ def charge_by_gravity(
                 " {share} ({band}).{remarks}"
             ),
             share,
+            tells="The battery's acid tells the same charge as its voltage.",
             values=places,
         )
         return
@@ -194,7 +196,7 @@ def charge_by_gravity(
             of=gravity,
             unit="%",
             evidence=cells,
-            calls_for=None if barred(case) or known_full_charge(case) else charge,
+            calls_for=charge if charged is None else None,
             next_test=gravity,
         ),
         ck.Says(
@@ -204,7 +206,7 @@ def charge_by_gravity(
             ),
             fails=(
                 "By its specific gravity ({average} on average at 80 °F) it is charged to about"
-                " {share} ({band}): it needs charging.{remarks}"
+                " {share} ({band}): {then}.{remarks}"
             ),
             undecided=(
                 "By its specific gravity ({average} on average at 80 °F) it is charged to about"
@@ -213,9 +215,22 @@ def charge_by_gravity(
         ),
         ck.Tells(
             passes="By its acid the battery is charged enough to be tested.",
-            fails="By its acid the battery needs charging.",
+            fails=(
+                "By its acid the battery needs charging."
+                if charged is None
+                else "By its acid the battery is not full although it was charged."
+            ),
+            undecided="By its acid the battery may hold too little charge to be tested.",
         ),
-        values=places,
+        values={
+            **places,
+            "then": "it needs charging"
+            if charged is None
+            else (
+                f"too little after {charged.words}, so it does not take its charge or the charger"
+                f" stopped early"
+            ),
+        },
     )
     yield from apart
 
@@ -271,5 +286,6 @@ def _against_voltage(
             " about {volts}: both cannot be. {why}; read both again after a charge and a rest."
         ),
         found.share,
+        tells="Acid and voltage of the battery tell different charges; both are read again.",
         values={"why": why, "acid": found.words["share"], "volts": by_voltage.words["share"]},
     )

@@ -269,6 +269,11 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         **read,
         "wanted": f"{wanted.number:.0f} A",
         "beside": _beside(less, more, wanted),
+        "then": (
+            "Charge it fully, then test it again."
+            if known_full_charge(case) is None
+            else "It was charged: test it again warm, or with a meter that is known better."
+        ),
         "at": f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else "",
     }
     judged = case.judge(
@@ -289,7 +294,7 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
             ),
             undecided=(
                 "It shows {read} under a load of {load}: too close to what is required{at} ({limit})"
-                " to call. Charge it fully, then test it again."
+                " to call. {then}"
             ),
         ),
         ck.Tells(
