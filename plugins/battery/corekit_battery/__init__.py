@@ -7,6 +7,7 @@ import corekit as ck
 from . import (
     acid,
     after_charge,
+    alternator,
     cables,
     capacity,
     capacity_test,
@@ -34,6 +35,7 @@ from . import (
     loading,
     looks,
     starting_declarations,
+    regulator,
     tables,
 )
 from .declarations import battery
@@ -41,6 +43,7 @@ from .declarations import battery
 __all__ = [
     "acid",
     "after_charge",
+    "alternator",
     "battery",
     "cables",
     "capacity",
@@ -70,6 +73,7 @@ __all__ = [
     "loading",
     "looks",
     "starting_declarations",
+    "regulator",
     "tables",
 ]
 

@@ -38,17 +38,15 @@ from .declarations import (
     DAMAGED,
     SPARK,
     BatteryType,
-    Control,
     battery,
     battery_type,
     capacity,
     charger_voltage,
-    charging_voltage,
-    control,
     open_circuit_voltage,
     starter_battery,
     temperature,
 )
+from .regulator import FILLED
 
 CELSIUS_25 = 298.15
 TAU_25, TAU_HALF_WIDTH, TAU_DOUBLES = (
@@ -76,8 +74,6 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
-SLOW, HOT = "It charges slowly and perhaps never fully.", "It gasses and loses water."
-SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
 LOAD_SPACE = 6.0  # m³, a van's load space, when nobody measured it; an estimate of ours
@@ -613,60 +609,6 @@ def charging_air(
         yield case.visual(
             charge_place, ck.Claim("battery.charging_air"), "It is charged outdoors.", passes=True
         )
-
-
-@battery.check("Charging voltage for the battery temperature")
-def charging_by_warmth(
-    case: ck.Case,
-    *,
-    volts: Annotated[ck.Reading | None, charging_voltage],
-    ruled: Annotated[Control | None, control],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """A cold battery asks for more than a warm one.
-
-    Only where the set point is fixed, the battery temperature was taken, and no own figure stands.
-    """
-    if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
-        return
-    warmth = volts.condition(temperature)
-    if warmth is None or has_converter(case) or barred(case):
-        return
-    if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
-        yield case.does_not_apply("No charging voltage is on file for a battery as cold or as hot as this.")
-        return
-    low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
-    warm = ck.show(warmth.value, "°C", uncertainty=False)
-    limit = case.computed_limit("battery.charging_by_warmth", "charging-by-warmth", low=low, high=high)
-    yield case.judge(
-        volts,
-        limit,
-        ck.Claim(
-            "battery.charging_by_warmth",
-            evidence=[warmth],
-            urgency=ck.Urgency.PLAN_IT,
-            next_test=charging_voltage,
-        ),
-        ck.Says(
-            passes="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}.",
-            fails="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}. {slow}",
-            undecided=(
-                "For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}, close"
-                " to an end of that."
-            ),
-        ),
-        ck.Tells(
-            undecided=(
-                "The charging voltage is close to an end of what is usual at the battery's temperature."
-            ),
-            passes="The charging voltage is what is usual for the battery's temperature.",
-            fails="The charging voltage is not what is usual for the battery's temperature.",
-        ),
-        values={
-            "read": ck.show(volts.value, "V", uncertainty=False),
-            "warm": warm,
-            "slow": SLOW if case.side(volts, limit) is ck.Side.BELOW else HOT,
-        },
-    )
 
 
 def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:

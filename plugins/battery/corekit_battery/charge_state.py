@@ -348,5 +348,5 @@ def charge_state(
         ),
         values={"read": ck.show(rest.value, "V", uncertainty=False)},
     )
-    if floor.verdict is not ck.Verdict.PASS:
+    if (floor.probability or 0.0) < 0.95:
         yield floor

@@ -32,6 +32,7 @@ from .declarations import (
     open_circuit_voltage,
     temperature,
 )
+from .regulator import FILLED
 
 MOST_BY_ANY = (
     0.25  # A for each Ah: what a charger of unknown size gives at most; source: charge-current-by-type
@@ -234,13 +235,7 @@ def _least(case: ck.Case, kind: BatteryType | None) -> float:
     own = case.specified.get(charger_voltage.key)
     if own is not None and own.low is not None:
         return own.low.number
-    if kind is BatteryType.LITHIUM:
-        return 0.0
-    low = (
-        case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low
-        if kind is not None
-        else None
-    )
+    low = case.limit(FILLED[kind]).low if kind in FILLED else None
     return low.number if low is not None else 0.0
 
 

@@ -203,7 +203,7 @@ full_voltage = battery.trait(
 )
 control = battery.trait(
     "charging_control",
-    "Charging voltage",
+    "Charging control",
     Control,
     how="Smart charging: a sensor on the negative clamp, and the voltage varies on purpose.",
 )

@@ -25,6 +25,7 @@ COLD = 275.15  # K: above it nothing that a battery holds can be frozen
 # freezing-tables
 EMPTY = 11.7
 ICE = 273.15
+TABLES_APART = 2.2  # K; source: freezing-tables
 
 
 def _freezing_point(rest: ck.Reading | None, warmth: ck.Reading) -> ck.Value | None:
@@ -40,6 +41,16 @@ def _freezing_point(rest: ck.Reading | None, warmth: ck.Reading) -> ck.Value | N
     return freezing_point(acid) if acid.number <= 1.28 else None
 
 
+def _limit(case: ck.Case, low: ck.Value, *, weak: bool) -> ck.Limit:
+    return case.computed_limit(
+        "battery.freezing",
+        "freezing-tables",
+        low=low,
+        width=0.0 if weak else TABLES_APART,
+        why="ice begins at 0 °C" if weak else "four printed tables differ by up to 4 °F",
+    )
+
+
 def is_taken_for_frozen(case: ck.Case) -> bool:
     """True when its voltage and its temperature plainly say that the acid is ice; cold alone bars nothing."""
     rest = case.reading(open_circuit_voltage)
@@ -50,8 +61,7 @@ def is_taken_for_frozen(case: ck.Case) -> bool:
         return False
     low = _freezing_point(rest, warmth)
     return low is not None and (
-        case.side(warmth, case.computed_limit("battery.freezing", "freezing-tables", low=low))
-        is ck.Side.BELOW
+        case.side(warmth, _limit(case, low, weak=rest.number < EMPTY)) is ck.Side.BELOW
     )
 
 
@@ -91,7 +101,7 @@ def freezing(
         )
     judged = case.judge(
         warmth,
-        case.computed_limit("battery.freezing", "freezing-tables", low=low),
+        _limit(case, low, weak=weak),
         ck.Claim(
             "battery.freezing",
             evidence=[rest] if rest is not None else [],

@@ -49,6 +49,8 @@ PRINTED = (
 )
 LEAST: Rows = tuple((pair(f, celsius), volts) for f, celsius, volts in PRINTED)
 COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
+# V; how well the table is known
+TABLE_WIDTH, TABLE_WHY = 0.05, "printed in steps of 0.1 V"
 HALF = 0.5  # source: load-half-rating
 # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
 NEAR = 0.10
@@ -152,12 +154,6 @@ def load(
         yield from _not_loaded(case, rest)
         return
     own = case.specified.get(load_voltage.key)
-    if own is None and warmth is None:
-        yield case.gap(
-            temperature,
-            "The voltage required under load depends on the battery temperature, and that was not taken.",
-        )
-        return
     if current is None:
         yield case.gap(load_current, "A voltage under load means nothing without the load that was set.")
         return
@@ -222,14 +218,14 @@ _NO_RATING = (
 )
 
 
-def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit:
-    assert warmth is not None  # the check has yielded a gap otherwise
-    key = (
-        "load-voltage-table"
-        if rated.kind in ("cranking rating SAE", "cranking rating EN")
-        else "rating-rough"
+def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit | ck.Possible[ck.Limit]:
+    """By the table at the battery's temperature; where that was not taken, at both ends of what it can be."""
+    least = least_load_voltage(case.ends(warmth, temperature, low=COLDEST))
+    if rated.kind not in ("cranking rating SAE", "cranking rating EN"):
+        return case.computed_limit("battery.load_voltage", "rating-rough", low=least)
+    return case.computed_limit(
+        "battery.load_voltage", "load-voltage-table", low=least, width=TABLE_WIDTH, why=TABLE_WHY
     )
-    return case.computed_limit("battery.load_voltage", key, low=least_load_voltage(warmth))
 
 
 @attrs.frozen(kw_only=True)
@@ -252,7 +248,9 @@ class _Tried:
         ]
 
 
-def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) -> ck.Finding:
+def _ruled(
+    case: ck.Case, tried: _Tried, limit: ck.Limit | ck.Possible[ck.Limit], read: dict[str, Any]
+) -> ck.Finding:
     """The verdict, or the reason why it cannot stand."""
     under, current, lasted, warmth, rated = (
         tried.under,

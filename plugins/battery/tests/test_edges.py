@@ -267,19 +267,6 @@ def test_the_correction_of_a_hydrometer_ends_at_minus_29_and_50_degrees(
 
 
 @pytest.mark.parametrize(
-    ("celsius", "judged"), [("-31 °C", False), ("-29 °C", True), ("59 °C", True), ("61 °C", False)]
-)
-def test_the_compensation_of_the_charging_voltage_ends_at_minus_30_and_60_degrees(
-    bench: Any, celsius: str, judged: bool
-) -> None:
-    bench.describe("probe", "0.2 °C").fit("charging_control", "fixed")
-    warm = {"battery.temperature": bench.reading("temperature", celsius, using="probe")}
-    volts = attrs.evolve(bench.reading("charging_voltage", "14.4 V"), setup=warm)
-    bench.readings["battery.charging_voltage", ""] = volts
-    assert ("battery.charging_by_warmth" in codes(bench)) is judged
-
-
-@pytest.mark.parametrize(
     ("probe", "celsius", "asks"),
     [
         ("0.2 °C", "0.1 °C", True),

@@ -89,13 +89,7 @@ def primary(
     limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
     for reading in ohms:
         warm = reading.condition(winding_temperature) or warmth
-        if warm is None:
-            yield case.gap(
-                winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
-            )
-            continue
-        cold = resistance_at_20(reading, warm)
+        cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         yield case.judge(
             cold,
             limit,
@@ -129,8 +123,8 @@ def primary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "Ω"),
+                "at": _at(warm),
+                "cold": _cold(cold, "Ω"),
                 "usual": "is its specification" if own else "is usual",
                 "meaning": (
                     "An open or badly connected winding reads high."
@@ -160,14 +154,9 @@ def secondary(
     limit = case.limit(secondary_resistance if own else "ignition.secondary_usual")
     for reading in ohms or []:
         warm = reading.condition(winding_temperature) or warmth
-        if warm is None:
-            yield case.gap(
-                winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
-            )
-            continue
+        cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
-        if case.side(at_most, limit) is ck.Side.BELOW:
+        if limit.low is not None and at_most.number < limit.low.number:
             yield case.inconclusive(
                 ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
                 (
@@ -182,7 +171,7 @@ def secondary(
             )
             continue
         yield case.judge(
-            resistance_at_20(reading, warm),
+            cold,
             limit,
             ck.Claim(
                 "ignition.secondary" if own else "ignition.secondary_usual",
@@ -211,8 +200,8 @@ def secondary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "kΩ"),
+                "at": _at(warm),
+                "cold": _cold(cold, "kΩ"),
                 "usual": "is its specification" if own else "is usual, and good coils lie outside it too",
             },
         )
@@ -246,5 +235,12 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     )
 
 
-def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
-    return ck.show(resistance_at_20(reading, warm), unit, uncertainty=False)
+def _at(warm: ck.Reading | None) -> str:
+    return "unknown temperature" if warm is None else ck.show(warm.value, "°C", uncertainty=False)
+
+
+def _cold(cold: ck.Value | ck.Possible[ck.Value], unit: str) -> str:
+    """At 20 °C; from the hottest to the coldest that the winding can have been where nobody noted it."""
+    values = [one for _, one in cold.candidates] if isinstance(cold, ck.Possible) else [cold]
+    ordered = sorted(values, key=lambda value: value.number)
+    return " to ".join(ck.show(value, unit, uncertainty=False) for value in ordered)

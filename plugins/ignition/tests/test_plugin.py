@@ -47,8 +47,14 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
         assert source.title and source.basis and source.status and source.where
 
 
-def test_no_general_limit_decides_anything_because_none_on_file_is_citable() -> None:
-    assert not [key for key, limit in ignition.limits.items() if limit.decides]
+def test_no_resistance_decides_anything_because_no_figure_on_file_is_citable() -> None:
+    assert {key for key, limit in ignition.limits.items() if limit.decides} == {
+        "ignition.feed_drop",
+        "ignition.ground_drop",
+        "ignition.supply_cranking",
+        "ignition.firing_apart",
+    }
+    assert all(limit.why for limit in ignition.limits.values())
 
 
 def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_hazard() -> None:
