@@ -34,8 +34,8 @@ from . import (
     lithium,
     loading,
     looks,
-    starting_declarations,
     regulator,
+    starting_declarations,
     tables,
 )
 from .declarations import battery
@@ -72,8 +72,8 @@ __all__ = [
     "lithium",
     "loading",
     "looks",
-    "starting_declarations",
     "regulator",
+    "starting_declarations",
     "tables",
 ]
 

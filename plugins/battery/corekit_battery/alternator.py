@@ -289,8 +289,8 @@ def _voltage_only(beside: _Beside) -> str:
     only = (
         ""
         if beside.current_read
-        else " That passes the voltage only: a failed diode or an open phase hides behind it, and shows in the"
-        " AC ripple or the output."
+        else " That passes the voltage only: a failed diode or an open phase hides behind it, and"
+        " shows in the AC ripple or the output."
     )
     if beside.nothing_arrives:
         only += (

@@ -186,7 +186,7 @@ def _depends_on_current(case: ck.Case, drop: ck.Reading, current: ck.Reading | N
             "Voltage drop on the {place}: {read} at a current that was not read. That is much while the"
             " starter turns easily and usual for one that stalls at 400 A: read it again with the current."
             if current is None
-            else "Voltage drop on the {place}: {read} at only {current}: within what is printed for"
+            else "Voltage drop on the {place}: {read} at only {current}: about what is printed for"
             " cranking, and much for that current. Read it again at a larger one."
         ),
         drop,

@@ -31,7 +31,6 @@ from .charging import (
     time_to_one_percent,
     time_to_return,
 )
-from .converter import has_converter
 from .dangers import barred
 from .declarations import (
     ACID,
@@ -46,7 +45,6 @@ from .declarations import (
     starter_battery,
     temperature,
 )
-from .regulator import FILLED
 
 CELSIUS_25 = 298.15
 TAU_25, TAU_HALF_WIDTH, TAU_DOUBLES = (

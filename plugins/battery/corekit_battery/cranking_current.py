@@ -14,8 +14,9 @@ from .declarations import Cranks, cranks
 PRINTED_AT = 200.0
 #: A: what small engines crank at, the least that the printed drops are for. source: current-while-cranking
 FROM = 100.0
-#: A: while it turns, while it is cranked, and whatever the reading was taken at.
-TURNING, CRANKED, WHATEVER = (80.0, 300.0), (80.0, 400.0), (20.0, 400.0)
+#: A: while it turns, and whatever the reading was taken at, a stalled starter included. source:
+#: current-while-cranking
+TURNING, WHATEVER = (80.0, 250.0), (20.0, 400.0)
 #: V: the most of one side, and of one connection, at any current. source: current-while-cranking
 SIDE_AT_MOST, CONNECTION_AT_MOST = 0.5, 0.2
 
@@ -31,9 +32,9 @@ def ends_of_current(
     if current is not None:
         return current.number, current.number
     turns = case.seen(cranks)
-    if turns in (Cranks.WELL, Cranks.SLOWLY):
+    if turns in (Cranks.WELL, Cranks.SLOWLY) or (cranked and turns is None):
         return TURNING
-    return CRANKED if cranked and turns is None else WHATEVER
+    return WHATEVER
 
 
 def allowed(limit: ck.Limit, amps: float, most: float) -> ck.Limit:
@@ -60,8 +61,11 @@ def _scaled(value: ck.Value, factor: float) -> ck.Value:
 def is_left_open(
     case: ck.Case, lost: ck.Reading | ck.Value, limit: ck.Limit, amps: tuple[float, float], most: float
 ) -> bool:
-    """True when the drop is allowed at the high end of the current and not plainly at its low end."""
+    """True when the two ends of the current, or of what the printed drop is for, decide differently: it is
+    neither plainly too much at the high end nor plainly allowed at the low one.
+    """
     low, high = amps
-    at_most = case.side(lost, allowed(limit, high, most))
-    at_least = case.side(lost, certainly_allowed(limit, low, most))
-    return at_most is ck.Side.INSIDE and at_least is not ck.Side.INSIDE
+    at_most, at_least = allowed(limit, high, most), certainly_allowed(limit, low, most)
+    if low == high and at_most == at_least:
+        return False
+    return case.side(lost, at_most) is not ck.Side.ABOVE and case.side(lost, at_least) is not ck.Side.INSIDE

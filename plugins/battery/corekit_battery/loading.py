@@ -341,7 +341,12 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
 
 
 def _too_empty(
-    case: ck.Case, tried: _Tried, limit: ck.Limit, places: dict[str, Any], *, passes: bool
+    case: ck.Case,
+    tried: _Tried,
+    limit: ck.Limit | ck.Possible[ck.Limit],
+    places: dict[str, Any],
+    *,
+    passes: bool,
 ) -> ck.Finding | None:
     """What bars the load test of a battery that may simply be discharged: from condemning it, and from
     clearing it, since counting only one of the two would tilt whatever rests on it.
@@ -390,14 +395,17 @@ def _too_empty(
     )
 
 
-def _floor(found: Charge, limit: ck.Limit) -> float:
+def _floor(found: Charge, limit: ck.Limit | ck.Possible[ck.Limit]) -> float:
     """V: what a sound battery still shows at the low end (9 in 10) of the charge that this one may have."""
-    required = limit.low.number if limit.low is not None else 0.0
+    known = [one for _, one in limit.candidates] if isinstance(limit, ck.Possible) else [limit]
+    required = min((one.low.number for one in known if one.low is not None), default=0.0)
     least = min(1.0, max(0.0, found.share.number - 1.645 * found.share.u))
     return least_sound_voltage.si(required, least)
 
 
-def _sags_deeper_than_a_sound_one(tried: _Tried, found: Charge, limit: ck.Limit) -> bool:
+def _sags_deeper_than_a_sound_one(
+    tried: _Tried, found: Charge, limit: ck.Limit | ck.Possible[ck.Limit]
+) -> bool:
     """Could any sound battery with that charge sag so far? True when none could."""
     return tried.under.number + 2 * tried.under.value.u < _floor(found, limit)
 

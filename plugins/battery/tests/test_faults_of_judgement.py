@@ -206,6 +206,11 @@ def test_a_small_current_before_the_charge_can_have_gone_in_is_no_full_battery(
 # ---- 3: days parked
 
 
+def fixed(bench: Any) -> Any:
+    """A flooded battery and a fixed set point: 13.5 to 14.8 V, each ± 0.3 V, at 25 °C."""
+    return bench.meter().fit("type", "flooded").fit("charging_control", "fixed")
+
+
 def parked(bench: Any, **how: str) -> Any:
     bench.describe("clamp", "1 %").fit("capacity", "70 Ah").fit("type", "AGM")
     return bench.read(
@@ -267,7 +272,8 @@ def test_a_battery_that_pulls_a_sound_alternator_down_is_told_from_a_weak_one(
     bench: Any, running: str, code: str
 ) -> None:
     # five cells rest at about 10.5 V; running it rises by more than 0.5 V: charge arrives
-    rests_at(bench.meter(), "10.5 V").read("charging_voltage", running, using="meter")
+    fixed(bench)
+    rests_at(bench, "10.5 V").read("charging_voltage", running, using="meter")
     finding = bench.finding(code)
     assert "dead cell" in str(finding) and "alternator is weak" in str(finding)
     assert "battery.charging_repair" not in {found.calls_for for found in bench.findings()}
@@ -287,7 +293,7 @@ def test_a_low_running_voltage_alone_says_both_explanations(bench: Any) -> None:
 
 
 def test_a_charging_voltage_alone_passes_the_voltage_and_asks_for_the_ripple(bench: Any) -> None:
-    bench.meter().read("charging_voltage", "14.3 V", using="meter")
+    fixed(bench).read("charging_voltage", "14.3 V", using="meter", setup={"temperature": "25 °C"})
     assert "passes the voltage only" in str(bench.finding("battery.charging"))
     assert "battery.ripple" in {gap.wants for gap in bench.gaps("charging")}
     bench.read("ripple", "0.05 V", place="posts")
@@ -298,10 +304,10 @@ def test_a_charging_voltage_alone_passes_the_voltage_and_asks_for_the_ripple(ben
 def test_a_voltage_within_its_limit_that_lies_on_the_open_circuit_voltage_shows_no_charge_arriving(
     bench: Any,
 ) -> None:
-    bench.meter().fit("type", "AGM")
-    rests_at(bench, "13.05 V").read("charging_voltage", "13.7 V", using="meter")
+    fixed(bench).read("charging_voltage", "13.95 V", using="meter", setup={"temperature": "25 °C"})
+    rests_at(bench, "12.8 V")
     assert "charge arrives" not in words(bench)
-    rests_at(bench, "13.68 V")
+    rests_at(bench, "13.93 V")
     assert "does not show that charge arrives" in str(bench.finding("battery.charging"))
 
 
@@ -311,12 +317,16 @@ def test_a_voltage_within_its_limit_that_lies_on_the_open_circuit_voltage_shows_
 @pytest.mark.parametrize(
     ("place", "drop", "amps", "verdict"),
     [
-        ("positive side", "0.45 V", "400 A", ck.Verdict.PASS),  # 0.8 V by the rule, 0.5 V at most
-        ("positive side", "0.55 V", "400 A", ck.Verdict.FAIL),
-        ("positive side", "0.55 V", "600 A", ck.Verdict.FAIL),  # no side loses more, however large the engine
-        ("ground side", "0.35 V", "400 A", ck.Verdict.PASS),
-        ("ground side", "0.35 V", "150 A", ck.Verdict.FAIL),
-        ("positive side", "0.45 V", "150 A", ck.Verdict.FAIL),
+        # 0.8 V by the rule, 0.5 V at most, known to ± 0.31 V (k = 2)
+        ("positive side", "0.22 V", "400 A", ck.Verdict.PASS),
+        ("positive side", "0.65 V", "400 A", ck.Verdict.UNDECIDED),
+        ("positive side", "0.80 V", "400 A", ck.Verdict.FAIL),
+        ("positive side", "0.80 V", "600 A", ck.Verdict.FAIL),  # no side loses more, however large the engine
+        ("positive side", "0.22 V", "150 A", ck.Verdict.UNDECIDED),  # 0.4 ± 0.25 V
+        ("positive side", "0.65 V", "150 A", ck.Verdict.FAIL),
+        ("ground side", "0.20 V", "400 A", ck.Verdict.PASS),  # 0.4 ± 0.2 V
+        ("ground side", "0.35 V", "400 A", ck.Verdict.UNDECIDED),
+        ("ground side", "0.35 V", "150 A", ck.Verdict.FAIL),  # 0.2 ± 0.1 V
         (
             "positive side",
             "0.30 V",
@@ -336,7 +346,7 @@ def test_a_side_is_judged_at_its_current(
 
 @pytest.mark.parametrize(
     ("drop", "amps", "leans"),
-    [("0.08 V", "400 A", "pass"), ("0.08 V", "100 A", "fail"), ("0.3 V", "1000 A", "fail")],
+    [("0.15 V", "400 A", "pass"), ("0.15 V", "100 A", "fail"), ("0.3 V", "1000 A", "fail")],
 )
 def test_a_connection_is_judged_at_its_current(bench: Any, drop: str, amps: str, leans: str) -> None:
     bench.describe("meter", "0.005 V").read(
@@ -365,22 +375,29 @@ def test_a_connection_read_without_its_current_asks_for_it_unless_no_current_all
 
 
 @pytest.mark.parametrize(
-    ("amps", "verdict"), [("5 A", "fails"), ("25 A", "passes"), ("8 A", "open"), ("80 A", "open")]
+    ("gave", "amps", "verdict"),
+    [
+        ("68 Ah", "5 A", "fails"),
+        ("68 Ah", "25 A", "open"),
+        ("78 Ah", "25 A", "passes"),
+        ("78 Ah", "5 A", "open"),
+        ("78 Ah", "80 A", "open"),
+    ],
 )
 def test_what_a_battery_delivers_is_held_against_its_label_at_that_current(
-    bench: Any, amps: str, verdict: str
+    bench: Any, gave: str, amps: str, verdict: str
 ) -> None:
-    # 100 Ah by the 20-hour rate, flooded: at 25 A between 5^-0.1 = 85 % and 5^-0.3 = 62 % of it, at 8 A
-    # between 95 and 87 %; delivered are 74 Ah at 25 °C, and 80 % of what is due are enough
+    # 100 Ah by the 20-hour rate, flooded: at 25 A between 5^-0.1 = 85 % and 5^-0.3 = 62 % of it; 80 ± 10 % of
+    # what is due are usual, so it passes from 88 % on and fails below 72 %
     bench.describe("exact", "0.1 %").fit("capacity", "100 Ah").fit("type", "flooded")
-    bench.read("delivered", "74 Ah", using="exact", setup={"temperature": "25 °C"})
+    bench.read("delivered", gave, using="exact", setup={"temperature": "25 °C"})
     bench.read("discharge_current", amps, using="exact")
     finding = bench.finding("battery.capacity_left")
     found = (
         "open"
         if finding.verdict is ck.Verdict.UNDECIDED
         else "passes"
-        if finding.probability > 0.5
+        if finding.verdict is ck.Verdict.PASS
         else "fails"
     )
     assert found == verdict
@@ -573,7 +590,7 @@ def test_a_dangerous_battery_is_not_put_under_load_although_it_is_charged(
 
 def test_a_battery_that_is_overcharged_to_swelling_is_still_told_so(bench: Any) -> None:
     bench.see("case", "swollen").read("charging_voltage", "16.5 V")
-    assert "overcharged" in str(bench.finding("battery.charging"))
+    assert bench.finding("battery.overcharge").urgency is ck.Urgency.BEFORE_DRIVING
 
 
 def test_a_battery_that_may_be_frozen_is_not_charged_before_somebody_looked(bench: Any) -> None:
