@@ -139,8 +139,10 @@ class _Beside:
     @property
     def words(self) -> dict[str, str]:
         if self.rise is None or self.rest is None:
-            return {"rise": "", "rest": ""}
+            return {"against": "", "rise": "", "rest": ""}
+        over = ck.show(attrs.evolve(self.rise, number=abs(self.rise.number)), "V", uncertainty=False)
         return {
+            "against": f"{over} {'below' if self.rise.number < 0 else 'above'}",
             "rise": ck.show(self.rise, "V", uncertainty=False),
             "rest": ck.show(self.rest.value, "V", uncertainty=False),
         }
@@ -260,7 +262,7 @@ def _too_low(beside: _Beside) -> str:
         return _PULLED_DOWN.format(**beside.words)
     if beside.nothing_arrives:
         return (
-            "The battery is not being charged as it should: {rise} above the open-circuit voltage of {rest}"
+            "The battery is not being charged as it should: {against} the open-circuit voltage of {rest}"
             " shows no charge arriving."
         ).format(**beside.words)
     both = (
@@ -294,7 +296,7 @@ def _voltage_only(beside: _Beside) -> str:
     )
     if beside.nothing_arrives:
         only += (
-            f" It lies only {beside.words['rise']} above the open-circuit voltage of {beside.words['rest']},"
+            f" It lies {beside.words['against']} the open-circuit voltage of {beside.words['rest']},"
             " so it does not show that charge arrives."
         )
     return only

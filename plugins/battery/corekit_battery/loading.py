@@ -356,13 +356,16 @@ def _too_empty(
             ck.Claim(
                 "battery.load", of=load_voltage, evidence=tried.evidence, next_test=open_circuit_voltage
             ),
-            (
-                "It {does} {read} under a load of {load}, but whether it was charged is not known."
-                " Read its open-circuit voltage first."
-            ),
+            ("It {does} {read} under a load of {load}, but {unknown}. Read its open-circuit voltage first."),
             tried.under,
-            tells="Whether the battery was charged when it was tested is not known.",
-            values={**places, "does": "holds" if passes else "drops to"},
+            tells="Whether the battery held a charge when it was tested is not known.",
+            values={
+                **places,
+                "does": "holds" if passes else "drops to",
+                "unknown": "whether it was charged is not known"
+                if known_full_charge(case) is None
+                else "whether it holds the charge it was given is not known",
+            },
         )
     found = charge_of(case, tried.rest)
     charged = known_full_charge(case)
@@ -372,9 +375,9 @@ def _too_empty(
     if deeper and charged is not None and _was_charged_enough(case, tried.rest, found, charged):
         return None
     says, plain = _barred_says(case, tried.rest, found, charged), _BARRED_PLAIN
-    if charged is not None and not found.flattered:
+    if says is _CHARGED_LOW:
         says, plain = (_NOT_HELD if deeper else _CHARGED_LOW), _CHARGED_PLAIN
-    elif passes:
+    elif passes and charged is None and says is not _TYPE_OPEN:
         says = _HELD_ALL_THE_SAME
     return case.inconclusive(
         ck.Claim(
@@ -435,11 +438,12 @@ def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge, charged: FullCh
     chance = judged_charge(case, rest, found).probability or 0.0
     if _type_is_open(case, rest):
         return _TYPE_OPEN
-    if charged is not None and not found.flattered:
+    plainly = chance <= 1 - SURE  # a voltage that a recent charge flatters is lower still, never higher
+    if found.flattered and not plainly:
+        return _TOO_SOON if charged is None else _TOO_SOON_AFTER
+    if charged is not None:
         return _CHARGED_LOW
-    if chance <= 1 - SURE:
-        return _TOO_EMPTY
-    return _TOO_SOON if found.flattered else _PERHAPS
+    return _TOO_EMPTY if plainly else _PERHAPS
 
 
 # `seen` is put in before the places of the sentence are.
@@ -455,6 +459,10 @@ _PERHAPS = (
 _TOO_SOON = (
     "Too soon to judge: {seen}its state of charge is not certain yet.{{remarks}} Let it rest or charge"
     " it, then test it under load."
+)
+_TOO_SOON_AFTER = (
+    "Too soon to judge: {seen}its state of charge is not certain yet.{{remarks}} Let it rest, then test it"
+    " under load."
 )
 _TYPE_OPEN = (
     "Its type comes first: {seen}a lithium battery a fifth full has the open-circuit voltage of a full"

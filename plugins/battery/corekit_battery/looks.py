@@ -127,4 +127,9 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         ck.Claim("battery.terminals", calls_for=clean_contacts),
         says,
         passes=seen is Terminals.TIGHT,
+        tells={
+            Terminals.TIGHT: "The battery's connections look clean and are tight.",
+            Terminals.LOOSE: "A battery connection is loose and can fail while driving.",
+            Terminals.CORRODED: "The battery's connections are corroded.",
+        }[seen],
     )

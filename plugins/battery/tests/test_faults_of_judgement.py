@@ -121,6 +121,18 @@ def test_a_charge_that_ended_early_is_no_known_charge(flooded: Any, ended: str) 
     assert flooded.finding("battery.charge_ended_early").next_test == "battery.charge_current"
 
 
+def test_a_low_voltage_soon_after_a_charge_is_lower_still_and_not_charged_again(flooded: Any) -> None:
+    flooded.repaired("charge")
+    loaded_at(rests_at(flooded, "12.1 V", rest_time="0.5 h"), "7.5 V")
+    assert "does not take or hold its charge" in str(flooded.finding("battery.load"))
+    assert "harge it, then test" not in words(flooded)
+
+
+def test_a_load_test_after_a_charge_without_a_voltage_asks_whether_the_charge_is_held(flooded: Any) -> None:
+    finding = loaded_at(flooded.repaired("charge"), "7.5 V").finding("battery.load")
+    assert finding.next_test == "battery.open_circuit_voltage" and "holds the charge" in str(finding)
+
+
 def test_a_charge_before_the_battery_was_replaced_says_nothing_of_the_new_one(flooded: Any) -> None:
     rests_at(flooded.repaired("charge").repaired("replace"), "12.2 V")
     assert "battery.low_after_charge" not in codes(flooded)
@@ -284,6 +296,8 @@ def test_a_running_voltage_at_the_open_circuit_voltage_is_no_charging(bench: Any
     rests_at(bench.meter(), "11.9 V").read("charging_voltage", "11.9 V", using="meter")
     finding = bench.finding("battery.not_charging")
     assert finding.calls_for == "battery.charging_repair" and "dead cell" not in str(finding)
+    rests_at(fixed(bench), "12.6 V")
+    assert "0.70 V below" in str(bench.finding("battery.charging"))
 
 
 def test_a_low_running_voltage_alone_says_both_explanations(bench: Any) -> None:
