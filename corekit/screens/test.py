@@ -81,7 +81,7 @@ def add(app: flask.Flask, van: Van) -> None:
         its own.
         """
         below, place = guidance.test_path(job, test, plugins), test.place
-        if not place and not guidance.is_codes(test, plugins) and not guidance.is_trait(test, plugins):
+        if not place and below != guidance.CODES:
             place = asked(job, test.wants, "").place
         return wishes.path(job, below, place=place)
 
@@ -92,8 +92,7 @@ def add(app: flask.Flask, van: Van) -> None:
         paths = [following] if following else []
         for test in tests[:_AHEAD]:
             paths.append(path_of(job, test, wishes))
-            apart = guidance.is_codes(test, plugins) or guidance.is_trait(test, plugins)
-            after = "" if apart else asked(job, test.wants, test.place).next_place
+            after = "" if guidance.is_codes(test, plugins) else asked(job, test.wants, test.place).next_place
             paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
         return [*dict.fromkeys(paths), wishes.path(job, "tests")]
 
@@ -213,10 +212,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """What a system asks of the vehicle, on one page."""
         record, wishes = van.job(job), options_in_address(plugins)
         system = plugins.systems.get(key) or flask.abort(404)
-        # Whoever goes on without an answer is not led back to the question.
-        aside = tuple(dict.fromkeys((*wishes.aside, *system.traits)))
-        about = tuple(dict.fromkeys((*wishes.about, key)))
-        onward = attrs.evolve(wishes, about=about, aside=aside).path(record, "test")
+        onward = attrs.evolve(wishes, about=tuple(dict.fromkeys((*wishes.about, key)))).path(record, "test")
         asks = questions.trait_questions(system, record, plugins)
         return job_page(
             "fitted.html",

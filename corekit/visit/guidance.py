@@ -29,19 +29,12 @@ def is_codes(test: NextTest, plugins: Plugins) -> bool:
     return row is not None and bool(row.codes) and not row.wants
 
 
-def is_trait(test: NextTest, plugins: Plugins) -> bool:
-    """True when it asks how the vehicle is fitted, and nothing to be read or looked at."""
-    return test.wants in plugins.traits
-
-
 def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
-    """Where a next test is made, below the job: `codes`, `test/<key>`, or `fitted/<system>` for what the
-    vehicle is fitted with; empty when it wants something that no installed system declares.
+    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that
+    no installed system declares.
     """
     if is_codes(test, plugins):
         return CODES
-    if is_trait(test, plugins):
-        return f"fitted/{test.system}"
     return (
         f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
     )
@@ -100,8 +93,6 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     """
     if is_codes(test, plugins):
         return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
-    if is_trait(test, plugins):
-        return test.wants in job.fitted(job.stage)
     recorded = present_answers(job, plugins)
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
     return test.repeat or all((test.wants, place) in recorded for place in places)

@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .declarations import (
@@ -156,7 +158,7 @@ def secondary(
         warm = reading.condition(winding_temperature) or warmth
         cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
-        if limit.low is not None and at_most.number < limit.low.number:
+        if case.side(at_most, _exactly(limit)) is ck.Side.BELOW:
             yield case.inconclusive(
                 ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
                 (
@@ -233,6 +235,11 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
         ),
         values={"it": it, "may": may},
     )
+
+
+def _exactly(limit: ck.Limit) -> ck.Limit:
+    """Its low end without a width: what is hundreds of times too low needs no better figure."""
+    return attrs.evolve(limit, low=ck.exact("resistance", limit.low.number if limit.low else 0.0), high=None)
 
 
 def _at(warm: ck.Reading | None) -> str:
