@@ -9,6 +9,9 @@ import attrs
 
 import corekit as ck
 
+from .charge_history import known_full_charge
+from .converter import has_converter
+from .dangers import barred
 from .declarations import (
     BatteryType,
     Control,
@@ -25,35 +28,60 @@ from .declarations import (
     engine_speed,
     in_use,
     loads,
+    open_circuit_voltage,
+    ripple,
     temperature,
 )
 from .regulator import regulated
 
 AT_SPEED = 1500 / 60  # 1/s; source: output-test
+#: V above the open-circuit voltage: more where charge arrives, less where none does. source: rise
+CHARGES, CHARGES_NOT = 0.5, 0.2
 
 
 @battery.check("Charging voltage")
 def charging(
     case: ck.Case,
-    volts: Annotated[ck.Reading, charging_voltage],
+    volts: Annotated[ck.Reading | None, charging_voltage],
     speed: Annotated[ck.Reading | None, engine_speed],
     lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
     does: Annotated[InUse | None, in_use],
     kind: Annotated[BatteryType | None, battery_type],
     warmth: Annotated[ck.Reading | None, temperature],
+    *,
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
+    waves: Annotated[list[ck.Reading] | None, ripple],
+    gives: Annotated[ck.Reading | None, alternator_output],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Against what its type, its temperature and the way the vehicle rules it allow; what is not known of
     these leaves open what it would decide.
 
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
-    pass and outside all of them fail, whatever lies between them.
+    pass and outside all of them fail, whatever lies between them. A voltage within its limit passes the
+    voltage alone: a failed diode hides behind it. A low one is held against the open-circuit voltage.
     """
+    if has_converter(case):
+        yield case.does_not_apply("A converter charges the 12 V battery here, not an alternator of its own.")
+        return
+    stop = barred(case)
+    if stop and volts is None:
+        yield case.does_not_apply(stop)
+        return
+    volts = volts or case[charging_voltage]
     highest, lowest = _ends(volts)
     limit = regulated(
         case, kind, _managed(case, highest, does), ruled, volts.condition(temperature) or warmth
     )
-    idle = _none_at_all(case, highest, lowest, speed)
+    beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
+    if stop:
+        yield from _overcharged(case, highest)
+        if case.side(highest, limit) is ck.Side.ABOVE:
+            yield _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+        else:
+            yield case.does_not_apply(stop)
+        return
+    idle = _none_at_all(case, highest, lowest, speed, beside)
     if does is InUse.CHARGED and idle:
         noted = case.noted(in_use)
         yield case.inconclusive(
@@ -76,8 +104,52 @@ def charging(
         )
         return
     yield from _overcharged(case, highest)
-    yield _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED)
+    held = _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+    yield held
     yield from idle
+    if not beside.current_read and held.urgency is ck.Urgency.NOTHING:
+        yield case.gap(
+            ripple,
+            "Only the charging voltage was read: whether all phases of the alternator charge shows in its AC"
+            " ripple or its output current.",
+        )
+
+
+@attrs.frozen(kw_only=True)
+class _Beside:
+    """What a running voltage is held against.
+
+    Attributes:
+        rest: The open-circuit voltage. rise: The running voltage above it; None where it was not read.
+        current_read: Ripple or output was read as well.
+    """
+
+    rest: ck.Reading | None
+    rise: ck.Value | None
+    current_read: bool
+
+    @property
+    def charge_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number - 2 * self.rise.u > CHARGES
+
+    @property
+    def nothing_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number + 2 * self.rise.u < CHARGES_NOT
+
+    @property
+    def words(self) -> dict[str, str]:
+        if self.rise is None or self.rest is None:
+            return {"against": "", "rise": "", "rest": ""}
+        over = ck.show(attrs.evolve(self.rise, number=abs(self.rise.number)), "V", uncertainty=False)
+        return {
+            "against": f"{over} {'below' if self.rise.number < 0 else 'above'}",
+            "rise": ck.show(self.rise, "V", uncertainty=False),
+            "rest": ck.show(self.rest.value, "V", uncertainty=False),
+        }
+
+
+def _rise(highest: ck.Value, rest: ck.Reading | None) -> ck.Value | None:
+    return highest - rest.value if rest is not None and not rest.disagrees else None
 
 
 def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
@@ -102,6 +174,7 @@ def _held(
     speed: ck.Reading | None,
     lamps: Loads | None,
     managed: bool,
+    beside: _Beside,
 ) -> ck.Finding:
     highest, lowest = _ends(volts)
     side = case.side(highest, limit)
@@ -128,8 +201,10 @@ def _held(
             "read": read,
             "when": f" ({', '.join(when)})" if when else "",
             "wanders": wanders,
-            "meaning": TOO_LOW if side is ck.Side.BELOW else TOO_HIGH,
+            "meaning": _too_low(beside) if side is ck.Side.BELOW else TOO_HIGH,
+            "only": _voltage_only(beside),
         },
+        pulled_down=side is ck.Side.BELOW and beside.charge_arrives,
     )
     if found.verdict is ck.Verdict.UNDECIDED or 0.05 < (found.probability or 0.0) < 0.95:
         return attrs.evolve(found, urgency=ck.Urgency.PLAN_IT)
@@ -137,10 +212,6 @@ def _held(
 
 
 #: That something is wrong is shown by a voltage; which part it is never.
-TOO_LOW = (
-    "The battery is not being charged as it should. A deeply discharged battery can hold down the"
-    " voltage of a working alternator for a while: charge it and read again."
-)
 TOO_HIGH = (
     "The battery gets more than it should and loses water in time. The voltage does not say why: regulator,"
     " its sensing lead and its ground connections come into question."
@@ -153,6 +224,8 @@ def _judged(
     limit: ck.Limit | ck.Possible[ck.Limit],
     evidence: Sequence[ck.Reading] = (),
     values: Mapping[str, str] | None = None,
+    *,
+    pulled_down: bool = False,
 ) -> ck.Finding:
     return case.judge(
         judged,
@@ -162,21 +235,71 @@ def _judged(
             of=charging_voltage,
             unit="V",
             evidence=evidence,
-            calls_for=charging_repair,
+            calls_for=None if pulled_down else charging_repair,
             next_test=charging_voltage,
         ),
         ck.Says(
-            passes="Charging voltage {read}{when}, within {limit}.{wanders}",
+            passes="Charging voltage {read}{when}, within {limit}.{only}{wanders}",
             fails=("Charging voltage {read}{when}, outside {limit}. {meaning}{wanders}"),
             undecided=("Charging voltage {read}{when}, too close to an end of {limit} to call.{wanders}"),
         ),
         ck.Tells(
-            passes="With the engine running the battery gets a charging voltage within its range.",
+            passes=(
+                "With the engine running the charging voltage is within its range. That is the voltage only."
+                if (values or {}).get("only")
+                else "With the engine running the battery gets a charging voltage within its range."
+            ),
             fails="With the engine running the battery gets a charging voltage outside its range.",
             undecided="Whether the battery gets the right voltage with the engine running is still open.",
         ),
         values=values,
     )
+
+
+def _too_low(beside: _Beside) -> str:
+    """What a low voltage may come from: the alternator, or a battery that pulls it down."""
+    if beside.charge_arrives:
+        return _PULLED_DOWN.format(**beside.words)
+    if beside.nothing_arrives:
+        return (
+            "The battery is not being charged as it should: {against} the open-circuit voltage of {rest}"
+            " shows no charge arriving."
+        ).format(**beside.words)
+    both = (
+        "The battery is not being charged as it should, or a dead cell or a deeply discharged battery holds"
+        " down a working alternator."
+    )
+    if beside.rise is not None:
+        return (
+            both + " It rises by {rise} over the open-circuit voltage of {rest}: charge it and read again."
+        ).format(**beside.words)
+    return (
+        f"{both} Hold it against the open-circuit voltage: a rise of more than 0.5 V shows that charge"
+        " arrives. Charge the battery and read again."
+    )
+
+
+_PULLED_DOWN = (
+    "It rises by {rise} over the open-circuit voltage of {rest}, so charge arrives. Either a dead cell or a"
+    " deeply discharged battery pulls down a sound alternator, or the alternator is weak: its output"
+    " current, and the battery by itself, tell them apart."
+)
+
+
+def _voltage_only(beside: _Beside) -> str:
+    """What a voltage within its limit does not show."""
+    only = (
+        ""
+        if beside.current_read
+        else " That passes the voltage only: a failed diode or an open phase hides behind it, and"
+        " shows in the AC ripple or the output."
+    )
+    if beside.nothing_arrives:
+        only += (
+            f" It lies {beside.words['against']} the open-circuit voltage of {beside.words['rest']},"
+            " so it does not show that charge arrives."
+        )
+    return only
 
 
 def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit | ck.Possible[ck.Limit]) -> bool:
@@ -230,7 +353,7 @@ def _overcharged(case: ck.Case, highest: ck.Value) -> Iterator[ck.Finding]:
 
 
 def _none_at_all(
-    case: ck.Case, highest: ck.Value, lowest: ck.Value, speed: ck.Reading | None
+    case: ck.Case, highest: ck.Value, lowest: ck.Value, speed: ck.Reading | None, beside: _Beside
 ) -> list[ck.Finding]:
     """Below the least that even a managed system asks for nothing useful arrives; far below it the battery
     itself is empty.
@@ -250,34 +373,80 @@ def _none_at_all(
                 "With the engine running the battery is at {read} at best, below what even smart"
                 " charging requires ({limit}): no useful charge reaches it. Alternator, its exciter"
                 " wire, main fusible link, belt and cables are all possible causes; measure at the"
-                " alternator's own terminal, and the voltage drop on both sides."
+                " alternator's own terminal, and the voltage drop on both sides.{or_cell}"
             ),
         ),
-        ck.Tells(passes="", fails="With the engine running the battery gets no useful charge."),
-        values={"read": ck.show(highest, "V", uncertainty=False)},
+        ck.Tells(
+            passes="",
+            fails=(
+                "With the engine running the battery gets no useful charge."
+                if beside.nothing_arrives
+                else "With the engine running the battery's voltage is so low that it gets no useful charge,"
+                " or the battery itself holds it down."
+            ),
+        ),
+        values={
+            "read": ck.show(highest, "V", uncertainty=False),
+            "or_cell": (
+                ""
+                if beside.nothing_arrives
+                else " A dead cell can also pull a sound alternator down so far: hold it against the"
+                " open-circuit voltage."
+            ),
+        },
     )
     if (none.probability or 0.0) > 0.05:
         return []
+    if beside.charge_arrives:
+        none = case.inconclusive(
+            ck.Claim(
+                "battery.pulled_down",
+                of=charging_voltage,
+                unit="V",
+                evidence=[beside.rest] if beside.rest is not None else [],
+                next_test=alternator_output,
+            ),
+            "With the engine running the battery is at {read} at best. " + _PULLED_DOWN,
+            highest,
+            tells=(
+                "With the engine running the battery's voltage is low although charge arrives. Battery and"
+                " alternator are tested separately before either is blamed."
+            ),
+            values={"read": ck.show(highest, "V", uncertainty=False), **beside.words},
+        )
     empty = case.judge(
         lowest,
         case.limit("battery.deep_discharge"),
-        ck.Claim("battery.empty", of=charging_voltage, unit="V", calls_for=charge),
+        ck.Claim(
+            "battery.empty",
+            of=charging_voltage,
+            unit="V",
+            calls_for=charge if known_full_charge(case) is None else None,
+        ),
         ck.Says(
             passes="",
             undecided="",
             fails=(
                 "Even with the engine running its voltage is only {read}: the battery is deeply"
-                " discharged, and such a battery pulls down a good alternator. Charge it with a"
-                " charger, let it rest and test it, then measure the charging again."
+                " discharged, and such a battery pulls down a good alternator. {then}"
             ),
         ),
         ck.Tells(
             passes="",
             fails=(
                 "The battery is deeply discharged and has to be charged before anything else can be judged."
+                if known_full_charge(case) is None
+                else "The battery is deeply discharged although it was charged; why is tested next."
             ),
         ),
-        values={"read": ck.show(lowest, "V", uncertainty=False)},
+        values={
+            "read": ck.show(lowest, "V", uncertainty=False),
+            "then": (
+                "Charge it with a charger, let it rest and test it, then measure the charging again."
+                if known_full_charge(case) is None
+                else "It was charged already, so a dead cell comes first: read its open-circuit voltage."
+            ),
+        },
     )
     return [none, empty] if (empty.probability or 0.0) <= 0.05 else [none]
 
@@ -294,6 +463,9 @@ def output(
     Advice: it gives only what is asked of it, so a low figure condemns nothing by itself.
     """
     if gives is None:
+        return
+    if (stop := barred(case)) or has_converter(case):
+        yield case.does_not_apply(stop or "A converter charges the 12 V battery here, not an alternator.")
         return
     if rated is None:
         yield case.gap(alternator_rating, "The alternator's output means something only beside its rating.")
@@ -313,6 +485,7 @@ def output(
             undecided="Alternator output {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
         ck.Tells(
+            undecided="The alternator's output is close to what is usual.",
             passes="The alternator gives its full output.",
             fails=("The alternator gave less than it usually should; that alone does not show a fault."),
         ),

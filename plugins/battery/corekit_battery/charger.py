@@ -12,6 +12,8 @@ import attrs
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
+from .charge_history import known_full_charge
+from .dangers import barred
 from .declarations import BatteryType, battery, battery_type, charger_voltage, temperature
 from .regulator import filled
 
@@ -31,6 +33,8 @@ def charged(
     """A small current at too low a voltage is not full, and neither is a charge of which nobody
     saw the end.
     """
+    if kind is BatteryType.LITHIUM:
+        return  # its own check speaks of it
     tail = next((reading for reading in reversed(currents or [])), None)  # the later place stands last
     low = False
     if held is not None:
@@ -42,6 +46,8 @@ def charged(
             least = ck.for_each(lambda one: attrs.evolve(one, high=None), limit)
             low = (profile.probability or 0.0) <= 0.5 and case.side(held, least) is not ck.Side.INSIDE
             yield profile
+    if barred(case):
+        return  # whether it needs more charge is no question then
     if low and held is not None:
         yield case.inconclusive(
             ck.Claim(
@@ -56,8 +62,7 @@ def charged(
             ),
             held,
             tells=(
-                "The charger's voltage is too low to fill the battery, so the battery cannot be judged yet;"
-                " it has to be charged fully first."
+                "The charger's voltage is too low to fill the battery, so the battery cannot be judged yet."
             ),
             values={
                 "read": ck.show(held.value, "V", uncertainty=False),
@@ -66,7 +71,7 @@ def charged(
                 else "",
             },
         )
-    elif lasted is not None and tail is None:
+    elif lasted is not None and tail is None and known_full_charge(case) is None:
         yield case.inconclusive(
             ck.Claim("battery.charge_first", of=charge_elapsed, next_test=charge_current),
             (
@@ -75,7 +80,7 @@ def charged(
                 " which takes a discharged battery a night and more, let it rest, then test it again."
             ),
             lasted,
-            tells="Whether the battery was charged fully is not known, so it cannot be judged yet.",
+            tells="The battery was on a charger, and whether that filled it is not known.",
             values={"read": f"{lasted.number / HOUR:.3g} h"},
         )
 
@@ -98,7 +103,7 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit | ck.Possible[ck.L
         ck.Tells(
             passes="The charger's voltage suits this battery.",
             fails="The charger's voltage does not suit this battery.",
-            undecided="Whether the charger's voltage suits this battery is still open.",
+            undecided="The charger's voltage is close to an end of what suits this battery.",
         ),
         values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
     )

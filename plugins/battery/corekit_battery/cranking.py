@@ -12,7 +12,16 @@ import attrs
 
 import corekit as ck
 
-from .declarations import battery, clean_contacts, cranking_voltage, temperature
+from .converter import not_cranked
+from .cranking_current import CONNECTION_AT_MOST, allowed, ends_of_current, is_left_open
+from .declarations import (
+    battery,
+    cable_drop,
+    clean_contacts,
+    cranking_voltage,
+    starter_current,
+    temperature,
+)
 
 #: K: battery and engine are warm from here on, and below freezing the usual figure decides nothing. source:
 #: cranking-voltage
@@ -171,10 +180,14 @@ def drop_allowed_by_elements(
 @battery.check("Voltage while cranking")
 def cranking(
     case: ck.Case,
-    volts: Annotated[list[ck.Reading], cranking_voltage],
+    volts: Annotated[list[ck.Reading] | None, cranking_voltage],
     warmth: Annotated[ck.Reading | None, temperature],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The voltage at the posts, and what is lost between posts and clamps."""
+    if stop := not_cranked(case):
+        yield case.does_not_apply(stop)
+        return
+    volts = volts or [case[cranking_voltage]]
     for reading in volts:
         if reading.place == "posts":
             yield _posts(case, reading, reading.condition(temperature) or warmth)
@@ -229,7 +242,9 @@ def _posts(case: ck.Case, posts: ck.Reading, warmth: ck.Reading | None) -> ck.Fi
         ck.Tells(
             passes="The battery keeps the usual voltage while the engine is cranked.",
             fails="The battery's voltage drops lower than usual while the engine is cranked.",
-            undecided="The battery's voltage while the engine is cranked is close to the least usual.",
+            undecided=(
+                "The battery's voltage while the engine is cranked is close to the least that is usual."
+            ),
         ),
         values={"read": ck.show(posts.value, "V", uncertainty=False)},
     )
@@ -255,11 +270,34 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 " cannot be. Were the two swapped? Read both again."
             ),
             lost,
+            tells="Two readings at the battery cannot both be right; they are taken again.",
+            values=places,
+        )
+    printed = case.limit("battery.contact")
+    current = case.reading(starter_current)
+    amps = ends_of_current(case, current, cranked=True)
+    if is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST):
+        return case.inconclusive(
+            ck.Claim(
+                "battery.contact",
+                of=cranking_voltage,
+                unit="V",
+                evidence=[posts, clamps, *([current] if current is not None else [])],
+                next_test=cable_drop,
+            ),
+            (
+                "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns"
+                " easily, usual where it stalls at 400 A: measure across each connection, with the current."
+            ),
+            lost,
+            tells=(
+                "What the connections lose depends on the current, so they are measured one by one with it."
+            ),
             values=places,
         )
     return case.judge(
         lost,
-        case.limit("battery.contact"),
+        allowed(printed, amps[1], CONNECTION_AT_MOST),
         ck.Claim(
             "battery.contact",
             of=cranking_voltage,
@@ -281,6 +319,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         ck.Tells(
             passes="The battery connections carry their current well.",
             fails="The battery connections lose voltage where they should lose next to none.",
+            undecided="Whether the battery connections lose voltage could not be told apart from none.",
         ),
         values=places,
     )

@@ -263,7 +263,7 @@ def test_charging_in_the_open_is_no_trouble(empty: Bench) -> None:
 def test_the_ends_of_what_may_be_read_are_an_empty_or_a_full_battery_and_no_failure(
     bench: Bench, volts: str, celsius: str
 ) -> None:
-    bench.fit("capacity", "70 Ah").fit("charger", "10 A").read(
+    bench.see("case", "sound").fit("capacity", "70 Ah").fit("charger", "10 A").read(
         "open_circuit_voltage", volts, setup={"temperature": celsius}
     )
     found = bench.finding("battery.charge_plan")

@@ -119,10 +119,24 @@ def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -
     )
 
 
-def test_a_drop_along_a_leg_without_its_current_is_no_finding(bench: Any) -> None:
-    bench.read("voltage_drop", "0.9 V", place="positive side")
-    assert "battery.voltage_drop" not in codes(bench)
+@pytest.mark.parametrize(
+    ("drop", "verdict"),
+    [("0.9 V", ck.Verdict.FAIL), ("0.78 V", ck.Verdict.FAIL), ("0.65 V", ck.Verdict.UNDECIDED)],
+)
+def test_a_drop_along_a_side_without_its_current_fails_only_where_no_current_allows_it(
+    bench: Any, drop: str, verdict: ck.Verdict
+) -> None:
+    # 0.20 V per 100 A, at most 0.5 V, known to 0.31 V (k = 2): fails from 0.5 V + 1.645 · 0.156 V
+    # = 0.76 V on; at 150 A it would from 0.4 V + 1.645 · 0.125 V = 0.61 V on
+    finding = (
+        bench.describe("meter", "0.01 V")
+        .read("voltage_drop", drop, place="positive side", using="meter")
+        .finding("battery.voltage_drop")
+    )
+    assert finding.verdict is verdict
     assert [gap for gap in bench.gaps("drops") if gap.wants == "battery.starter_current"]
+    if verdict is ck.Verdict.UNDECIDED:
+        assert finding.next_test == "battery.starter_current" and finding.probability is None
 
 
 def test_a_joint_that_loses_anything_is_bad_at_any_current(bench: Any) -> None:

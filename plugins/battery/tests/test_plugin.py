@@ -85,7 +85,17 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
 
 
 def test_a_new_battery_ends_all_that_was_known_of_the_old_one() -> None:
-    of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage", "reserve", "age"}
+    of_the_battery = {
+        "type",
+        "caps",
+        "acid",
+        "rating",
+        "capacity",
+        "full_voltage",
+        "label_voltage",
+        "reserve",
+        "age",
+    }
     assert {key for key, trait in battery.traits.items() if trait.part == "battery.battery"} == {
         f"battery.{name}" for name in of_the_battery
     }
