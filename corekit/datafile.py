@@ -233,7 +233,7 @@ def _report(path: Place, error: Exception, rest: Any, faults: Faults, at: Place)
         for key in [key for key in owner if key in error.extra_fields]:
             meant = near(key, keys)
             known = f"one of {', '.join(keys)}"
-            write = f"{known} (perhaps {meant})" if meant else ""
+            write = f"{known} (perhaps {any_of(map(quoted, meant))})" if meant else ""
             faults.add((*at, *path, key), "is not a key here", known, write)
             del owner[key]
         return

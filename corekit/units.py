@@ -13,7 +13,6 @@ that somebody typed: its parser reads `12,4 V` as 124 V.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Sequence
@@ -220,7 +219,10 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
     except TypedError as error:
         digits, sure = numerals.with_digits(plain)
         if digits == plain:
-            raise
+            rating = _rating(plain, asked)
+            if rating is None:
+                raise
+            return take(*rating)  # the text itself is kept
         try:
             read = take(digits, asked)
         except TypedError:
@@ -428,15 +430,9 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     if others:
         named = any_of(_in_a_sentence(there.kinds[kind].title) for kind in others)
         raise TypedError(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
-    choices = {
-        spelling: one
-        for kind in dict.fromkeys(one.kind for one in wanted)
-        for spelling, one in there.typed[kind].items()
-    }
-    near = [name for name in choices if name.casefold() == rest.casefold()] or difflib.get_close_matches(
-        rest, choices, n=1, cutoff=0.6
-    )
-    write = _quoted(f"{shown} {_typed_text(choices[near[0]])}") if near else _example("…", wanted)
+    # Every unit of the kind, never the nearest: MV is spelled most like mV, a thousand-millionth of it.
+    same = [other for one in _firsts(wanted) for other in units_of(one.kind) if other.text not in BARE]
+    write = any_of(_quoted(f"{shown} {_typed_text(one)}") for one in same) or _example(shown, wanted)
     raise TypedError(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
 
 
@@ -460,6 +456,54 @@ def _changes_prefix(spelling: str, typed: str, one: Unit, there: Table) -> bool:
     """True when other capitals would make a milli of a mega: `MV` is no mV."""
     prefixed = one.bare[:1] in ("m", "M") and one.bare[1:] in there.typed[one.kind]
     return prefixed and spelling[:1] != typed[:1]
+
+
+_WORD = re.compile(r"[^\W\d_]+")
+_ROUND_A_MARK = re.compile(r"[()\[\]:;/]|(?<![0-9.,])-|[.,-](?![0-9])")
+_TWO_NUMBERS = re.compile(r"[0-9] +[0-9]")
+
+
+def _rating(plain: str, asked: _Asked) -> tuple[str, _Asked] | None:
+    """A rating with the mark of its test behind the unit, wherever it stood (`EN 640 A`, `CCA 640 SAE`), and
+    asked by this test alone; None where no mark is asked for, or one number stands alone.
+
+    Raises:
+        TypedError: it names two tests, none, or one that is not known; all ways to write it are named.
+    """
+    strict = [one for one in _firsts(asked.wanted) if kinds()[one.kind].strict]
+    if not strict:
+        return None
+    marks = {
+        kind.mark.casefold(): units_of(kind.name)[0] for kind in kinds().values() if kind.strict and kind.mark
+    }
+    bare = {
+        word.casefold() for one in strict for spelling in (one.bare, *one.also) for word in spelling.split()
+    }
+    words = [word for word in _WORD.findall(plain) if word.casefold() not in bare]
+    if not words and plain[:1].isdecimal():
+        return None  # one number and no test: what is wanted is said already
+    named = dict.fromkeys(marks[word.casefold()].text for word in words if word.casefold() in marks)
+    others = [word for word in words if word.casefold() not in marks]
+    without = _WORD.sub(lambda found: " " if found[0].casefold() in {*marks, *bare} else found[0], plain)
+    number = " ".join(_ROUND_A_MARK.sub(" ", without).split())
+    is_about = numerals.without_about(plain)[1]  # then CA may be *circa*
+    one_number = number[:1].isdecimal() and not _TWO_NUMBERS.search(number)
+    if len(named) == 1 and not others and not is_about and one_number:
+        text = next(iter(named))
+        by_this = tuple(one for one in strict if one.kind == unit(text).kind)
+        return f"{number} {text}", attrs.evolve(asked, wanted=by_this or asked.wanted)
+    plainly = number if re.fullmatch(r"[0-9]+", number) else "…"
+    if len(named) > 1:
+        what = f"names {len(named)} tests that it was rated by"
+    elif named and (others or not is_about):
+        what = "does not name a number and the test that it was rated by, and nothing else"
+    else:
+        what = "does not say by which of the tests known here it was rated"
+    raise TypedError(
+        f"{_quoted(asked.text)} {what}",
+        asked.expected,
+        any_of(_quoted(f"{plainly} {one.text}") for one in strict),
+    )
 
 
 def _firsts(wanted: Sequence[Unit]) -> list[Unit]:

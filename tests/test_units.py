@@ -282,9 +282,9 @@ def test_a_plain_reading_is_understood(text: str, accepts: list[str], number: fl
         ("680 CCA", ["A SAE", "A EN"], 'write "680 A SAE" or "680 A EN"'),
         ("680", ["A SAE", "A EN"], '"680" has no unit; write "680 A SAE" or "680 A EN"'),
         ("680 A DIN", ["A SAE", "A EN"], "wrong kind (cranking rating, DIN test)"),
-        ("12 MV", ["V"], '"MV" in "12 MV" is not a unit known here; write "12 mV"'),
-        ("12 mpa", ["kPa gauge"], 'write "12 MPa"'),
-        ("12.6 vlts", ["V"], 'write "12.6 V"'),
+        ("12 MV", ["V"], '"MV" in "12 MV" is not a unit known here; write "12 V", "12 mV" or "12 kV"'),
+        ("12 mpa", ["kPa gauge"], 'write "12 Pa", "12 hPa", "12 kPa", "12 MPa", '),
+        ("12.6 vlts", ["V"], 'write "12.6 V", "12.6 mV" or "12.6 kV"'),
         ("50 Hz", ["rev/s"], "wrong kind (frequency)"),
         ("30 psia", ["psi gauge"], "wrong kind (absolute pressure)"),
         ("2 bar", ["bar gauge", "bar abs"], 'leaves open which is meant; write "2 bar gauge" or "2 bar abs"'),
@@ -303,6 +303,55 @@ def test_an_odd_reading_is_refused_with_what_to_write(text: str, accepts: list[s
         read_quantity(text, accepts)
     assert says in str(caught.value)
     assert caught.value.expected
+
+
+RATINGS = ["A SAE", "A EN", "A DIN", "A CA"]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "number"),
+    [
+        ("640 A (EN)", "cranking rating EN", 640),
+        ("EN 640 A", "cranking rating EN", 640),
+        ("EN: 640 A", "cranking rating EN", 640),
+        ("EN640A", "cranking rating EN", 640),
+        ("640 EN", "cranking rating EN", 640),
+        ("640 A, EN", "cranking rating EN", 640),
+        ("640 A/EN", "cranking rating EN", 640),
+        ("640A-EN", "cranking rating EN", 640),
+        ("EN-640 A", "cranking rating EN", 640),
+        ("CCA 640 SAE", "cranking rating SAE", 640),
+        ("SAE CCA 640", "cranking rating SAE", 640),
+        ("CCA (SAE): 640", "cranking rating SAE", 640),
+        ("din 380 a", "cranking rating DIN", 380),
+        ("64O A EN", "cranking rating EN", 640),
+    ],
+)
+def test_a_rating_is_read_wherever_the_name_of_its_test_stands(text: str, kind: str, number: float) -> None:
+    read = read_quantity(text, RATINGS)
+    assert (read.kind, read.number, read.text) == (kind, number, text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "640 A SAE/EN", "SAE 640 EN A", "640 A EN, 600 A SAE",  # two tests
+        "CCA 640", "A 640", "JIS 640 A", "640 A JIS",  # none that is known
+        "640 A EN2", "640 A EN 50342", "640/680 A EN", "640 A acc. to EN",  # more than a number and a test
+        "CA 640 A",  # may be circa
+        "EN .5 A", "EN.640 A", "EN",
+    ],
+)  # fmt: skip
+def test_a_rating_of_which_the_test_is_not_plain_is_refused_with_every_way_to_write_it(text: str) -> None:
+    with pytest.raises(TypedError) as caught:
+        read_quantity(text, RATINGS)
+    assert all(f' {one}"' in caught.value.write for one in RATINGS), caught.value
+
+
+def test_a_refused_range_of_a_rating_keeps_the_test_it_names() -> None:
+    with pytest.raises(TypedError, match=r'write one reading, "600 A EN"$'):
+        read_quantity("600-640 A EN", RATINGS)
+    assert units.read_reading("EN 600-640 A", RATINGS).shown == "600-640"
 
 
 def test_what_a_refusal_tells_to_write_is_understood() -> None:

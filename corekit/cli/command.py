@@ -113,10 +113,10 @@ def _overview() -> str:
 
 
 def _unknown(word: str) -> int:
-    import difflib
+    from ..fault import any_of, near
 
-    near = difflib.get_close_matches(word, VERBS, 1)
-    hint = f" Do you mean {near[0]}?" if near else ""
+    meant = near(word, VERBS)
+    hint = f" Do you mean {any_of(meant)}?" if meant else ""
     print(f"There is no verb {word!r}.{hint} `corekit --help` lists them all.", file=sys.stderr)
     return 2
 

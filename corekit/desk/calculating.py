@@ -13,6 +13,7 @@ import attrs
 
 from .. import units
 from ..errors import InputError
+from ..fault import any_of, near
 from ..model.source import Source
 from ..model.value import Value
 from ..plugin.calculation import Calculation, Input
@@ -77,20 +78,15 @@ def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
     """The calculation of this key, `system.name`.
 
     Raises:
-        DeskError: no installed system declares it; the likely one is named.
+        DeskError: no installed system declares it; those it may be a slip of the pen for are named.
     """
-    import difflib
-
     if key in plugins.calculations:
         return plugins.calculations[key]
-    near = (
-        difflib.get_close_matches(key, plugins.calculations, n=1)
-        or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
-    )
-    raise DeskError(
-        f"There is no calculation {key!r}."
-        + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all.")
-    )
+    meant = near(key, plugins.calculations) or [
+        one for one in plugins.calculations if one.partition(".")[2] == key
+    ]
+    hint = f" Do you mean {any_of(meant)}?" if meant else ""
+    raise DeskError(f"There is no calculation {key!r}.{hint} `corekit calculate` lists them all.")
 
 
 def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
