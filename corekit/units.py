@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from decimal import ROUND_HALF_UP, Context, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -54,6 +54,7 @@ __all__ = [
     "from_quantity",
     "kinds",
     "parse_accuracy",
+    "decimal_text",
     "quantity",
     "read_quantity",
     "read_reading",
@@ -630,8 +631,11 @@ def _has_offset(kind: str) -> bool:
 
 # ---- what paper shows
 
-_WIDE = Context(prec=400)
 _MINUS = "−"
+#: Digits of a float of which something may be left after a conversion; it holds fifteen.
+_SURE_DIGITS = 12
+#: Power of ten of a declared unit below which nobody measures anything; own estimate.
+_FINEST = -15
 
 
 def show(value: Value, unit: str, uncertainty: bool = True) -> str:
@@ -640,7 +644,7 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
     more (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place.
     Without uncertainty in it, or with less than a thousand-millionth of the number, the number stands alone
-    with up to six digits. `uncertainty=False` leaves the ± part away and rounds the same. A count is a whole
+    with up to six digits; there is never an exponent. `uncertainty=False` leaves the ± part away and rounds the same. A count is a whole
     number and stands alone.
 
     Raises:
@@ -654,8 +658,8 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     label = _label(one)
     if one.text == _COUNT:
         return _signed(_rounded(number, 0))
-    if spread <= 1e-9 * abs(number) or spread == 0.0:
-        return _signed(Decimal(f"{number:.6g}")) + label
+    if spread <= max(1e-9 * _size(value.number, one), 10.0**_FINEST):
+        return decimal_text(value.number, unit).replace("-", _MINUS) + label
     place = _place(spread)
     shown = _signed(_rounded(number, place)) + label
     return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if uncertainty else shown
@@ -672,6 +676,29 @@ def show_uncertainty(u: float, unit: str) -> str:
     return f"± {_signed(_rounded(spread, _place(spread))) if spread else '0'}{_label(one)}"
 
 
+def decimal_text(number: float, unit: str, digits: int = 6) -> str:
+    """A number in the coherent unit of its kind as people write it in a declared unit, without the unit: with
+    at most so many digits, without an exponent, and without what the computer's own rounding left over.
+
+    >>> decimal_text(273.15, "°C"), decimal_text(1e-05, "V"), decimal_text(1e-05, "mV")
+    ('0', '0.00001', '0.01')
+
+    Raises:
+        UnitError: unknown unit. ValueError: the number is not finite.
+    """
+    one = _by_name(unit)
+    shown = float((_fraction(number) - one.offset_exact) / one.factor_exact)
+    size = Decimal(repr(_size(number, one)))
+    return numerals.decimal_text(shown, digits, max(size.adjusted() - _SURE_DIGITS if size else 0, _FINEST))
+
+
+def _size(number: float, one: Unit) -> float:
+    """How large the number is in this unit as the computer holds it: of a kind with an offset also the
+    offset, in which its digits get lost.
+    """
+    return float(max(abs(_fraction(number)), abs(one.offset_exact)) / one.factor_exact)
+
+
 def _label(one: Unit) -> str:
     return "" if one.text in BARE else f" {declared_text(one.text)}"
 
@@ -683,8 +710,7 @@ def _place(spread: float) -> int:
 
 
 def _rounded(number: float, place: int) -> Decimal:
-    scaled = Decimal(repr(number)).scaleb(-place, _WIDE).quantize(Decimal(1), ROUND_HALF_UP, _WIDE)
-    return abs(scaled).scaleb(place, _WIDE) if scaled == 0 else scaled.scaleb(place, _WIDE)
+    return numerals.rounded(Decimal(repr(number)), place)
 
 
 def _signed(number: Decimal) -> str:

@@ -537,6 +537,72 @@ def test_what_is_printed_lies_within_half_a_step_and_is_read_back(number: float,
     assert abs(read - number) <= 0.17 * 2 * u
 
 
+_PRINTED = re.compile(r"−?[0-9]+(?:\.[0-9]+)?")
+
+
+def _digits(number: str) -> str:
+    """The digits that claim something: without sign, mark, zeros in front, and zeros that only fill up."""
+    digits = number.lstrip("−-").replace(".", "").lstrip("0")
+    return digits if "." in number else digits.rstrip("0")
+
+
+@given(
+    st.sampled_from(ALL),
+    st.floats(-1e12, 1e12) | st.floats(-1e-6, 1e-6),
+    st.floats(1e-12, 1e9) | st.just(0.0),
+)
+def test_no_printed_value_has_an_exponent_or_more_digits_than_its_uncertainty_warrants(
+    one: Unit, number: float, u: float
+) -> None:
+    value = Value(one.kind, to_coherent(number, one.text), {"meter": u * one.factor} if u else {})
+    printed = show(value, one.text)
+    numbers = _PRINTED.findall(printed.split(" (k = 2)")[0])
+    assert not re.search(r"[0-9][eE][+−-]?[0-9]", printed), printed
+    if "±" not in printed:
+        shown = _PRINTED.match(printed)
+        assert shown is not None and (len(_digits(shown[0])) <= 6 or one.text == "count"), printed
+        return
+    shown, spread = numbers[0], printed.partition("± ")[2].split(" ")[0]
+    assert 1 <= len(_digits(spread)) <= 2, printed  # GUM 7.2.6: at most two digits
+    assert len(shown.partition(".")[2]) == len(spread.partition(".")[2]), printed  # and to the same place
+
+
+@given(st.sampled_from(ALL), st.floats(-1e12, 1e12) | st.floats(-1e-6, 1e-6), st.integers(1, 10))
+def test_a_number_alone_is_printed_plainly_and_read_back(one: Unit, number: float, digits: int) -> None:
+    printed = units.decimal_text(to_coherent(number, one.text), one.text, digits)
+    assert re.fullmatch(r"-?[0-9]+(\.[0-9]*[1-9])?", printed) and printed != "-0"
+    assert len(_digits(printed)) <= digits
+    size = max(abs(number), abs(one.offset / one.factor))
+    step = 10.0 ** (1 - digits) * abs(number)
+    assert abs(float(printed) - number) <= step + 1e-11 * size + 1e-15
+
+
+@pytest.mark.parametrize(
+    ("kind", "number", "named", "printed"),
+    [
+        ("temperature", 273.15, "°C", "0 °C"),
+        ("temperature", 273.15 + 5e-14, "°C", "0 °C"),  # what a sum leaves over
+        ("temperature", 255.3722222222222, "°F", "0 °F"),  # 0 °F = 459.67 °R / 1.8
+        ("temperature", 233.15, "°C", "−40 °C"),
+        ("voltage", 1e-05, "V", "0.00001 V"),
+        ("voltage", 1e-05, "mV", "0.01 mV"),
+        ("resistance", 2e7, "Ω", "20000000 Ω"),
+        ("voltage", 0.1 + 0.2, "V", "0.3 V"),
+        ("voltage", 0.0, "V", "0 V"),
+    ],
+)
+def test_neither_an_exponent_nor_dust_is_printed(kind: str, number: float, named: str, printed: str) -> None:
+    assert show(Value(kind, number), named) == printed
+    assert show(Value(kind, number, {"sum": 1e-24}), named) == printed
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"), [("1e-5 V", "0.00001"), ("1.25e2 V", "125"), ("2e3 V", "2000"), ("-1.5e-3 V", "-0.0015")]
+)
+def test_a_number_that_was_typed_with_an_exponent_is_shown_without(text: str, shown: str) -> None:
+    assert read_quantity(text, ["V"]).shown == shown
+
+
 # ---- pint's door
 
 

@@ -167,7 +167,7 @@ def _shown(result: Value, one: Unit) -> str:
     """As paper prints it; from numbers that claim no uncertainty, four digits and no more."""
     if result.u:
         return units.show(result, one.text)
-    number = float(f"{units.from_coherent(result.number, one.text):.4g}")
+    number = float(units.decimal_text(result.number, one.text, 4))
     return units.show(Value(result.kind, units.to_coherent(number, one.text)), one.text)
 
 
@@ -216,7 +216,7 @@ def _span(declared: Input, one: Unit) -> str:
     """A range in words, in a unit that people use."""
 
     def end(number: float) -> str:
-        return f"{units.from_coherent(number, one.text):.4g}".replace("-", "−")
+        return units.decimal_text(number, one.text, 4).replace("-", "−")
 
     words = declared.range_words(end)
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""

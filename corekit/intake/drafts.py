@@ -235,7 +235,7 @@ class Drafts:
         if read is None:
             return None
         if not trait.possible.holds(read.number):
-            self.examination.impossible(path, read, trait.possible, trait.possible, trait.units[0])
+            self.examination.impossible(path, read, trait.possible)
         return Fitted(of=trait.key, typed=typed, stage=self.stage, kind=read.kind, number=read.number)
 
     def _odometer(self, path: Place, text: str | None) -> dict[str, Any]:

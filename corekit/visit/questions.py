@@ -314,7 +314,7 @@ def _waiting_time(minutes: float, measurand: Measurand, keys: tuple[str, ...]) -
     """
     if "min" in keys:
         return f"{minutes:.0f}", "min"
-    return f"{units.from_coherent(60 * minutes, measurand.unit):.2g}", keys[0]
+    return units.decimal_text(60 * minutes, measurand.unit, 2), keys[0]
 
 
 def _minutes_waited(job: Job, key: str, now: datetime) -> float | None:
