@@ -51,6 +51,17 @@ class DataFault:
         )
         return f"{self.got}{cure}"
 
+    @property
+    def data(self) -> dict[str, Any]:
+        """The same for programs: where, what, and what to do."""
+        return {
+            "where": f"{self.path} ({self.row})" if self.row else self.path,
+            "what": self.got,
+            "do": self.write or (f"expected {self.expected}" if self.expected else ""),
+            "asked": self.asked,
+            "guesses": list(self.guesses),
+        }
+
     def __str__(self) -> str:
         return f"{self.path} ({self.row}): {self.text}" if self.row else f"{self.path}: {self.text}"
 

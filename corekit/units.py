@@ -49,12 +49,12 @@ __all__ = [
     "TypedError",
     "Unit",
     "UnitError",
+    "decimal_text",
     "declared_text",
     "from_coherent",
     "from_quantity",
     "kinds",
     "parse_accuracy",
-    "decimal_text",
     "quantity",
     "read_quantity",
     "read_reading",
@@ -644,8 +644,8 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
     more (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place.
     Without uncertainty in it, or with less than a thousand-millionth of the number, the number stands alone
-    with up to six digits; there is never an exponent. `uncertainty=False` leaves the ± part away and rounds the same. A count is a whole
-    number and stands alone.
+    with up to six digits; there is never an exponent. `uncertainty=False` leaves the ± part away and rounds
+    the same. A count is a whole number and stands alone.
 
     Raises:
         UnitError: unknown unit. ValueError: the unit is of another kind than the value.

@@ -597,7 +597,8 @@ def test_neither_an_exponent_nor_dust_is_printed(kind: str, number: float, named
 
 
 @pytest.mark.parametrize(
-    ("text", "shown"), [("1e-5 V", "0.00001"), ("1.25e2 V", "125"), ("2e3 V", "2000"), ("-1.5e-3 V", "-0.0015")]
+    ("text", "shown"),
+    [("1e-5 V", "0.00001"), ("1.25e2 V", "125"), ("2e3 V", "2000"), ("-1.5e-3 V", "-0.0015")],
 )
 def test_a_number_that_was_typed_with_an_exponent_is_shown_without(text: str, shown: str) -> None:
     assert read_quantity(text, ["V"]).shown == shown

@@ -246,7 +246,9 @@ def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
     unit = (row.unit or "").strip()
     if row.unit is not None and not 0 < len(unit) <= _LONGEST_UNIT:
         expected = f"what the quantity counts, at most {_LONGEST_UNIT} characters"
-        faults.add((*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit')
+        faults.add(
+            (*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit'
+        )
     return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition, unit=unit)
 
 
