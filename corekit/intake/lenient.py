@@ -43,18 +43,19 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
     """
     where = source.name if isinstance(source, Path) else ""
     name = source.stem if isinstance(source, Path) and JOB.fullmatch(source.stem) else "visit"
-    sifted = _Sifted(copy.deepcopy(parsed(source)))
+    whole = parsed(source)
+    sifted = _Sifted(copy.deepcopy(whole))
     for _ in range(_ROUNDS):
         sifted.data.setdefault("job", name)
         faults = Faults()
         look_over(sifted.data, faults)
-        form = structured(sifted.data if not faults.found else {}, VisitForm, faults)
-        visit = _Looked(declared, form, faults).visit() if not faults.found else None
-        if visit is not None and not faults.found:
-            return attrs.evolve(visit, set_aside=tuple(sifted.aside))
+        if not faults.found:
+            visit = _Looked(declared, structured(sifted.data, VisitForm, faults), faults).visit()
+            if not faults.found:
+                return attrs.evolve(visit, set_aside=tuple(sifted.aside.in_order_of(whole)))
         if not sifted.take_out(faults):
             break
-    raise VisitError(sifted.aside, where)
+    raise VisitError(sifted.aside.in_order_of(whole), where)
 
 
 class _Looked(Reader):
@@ -66,25 +67,27 @@ class _Sifted:
     """The data without what was set aside so far."""
 
     data: dict[str, Any]
-    aside: list[DataFault] = attrs.field(factory=list)
-    instruments: set[str] = attrs.field(factory=set)
+    aside: Faults = attrs.field(factory=Faults)
+    instruments: list[object] = attrs.field(factory=list)
+    gone: list[Place] = attrs.field(factory=list)
+    repairs: list[int] = attrs.field(factory=list)
 
     def take_out(self, faults: Faults) -> bool:
         """Set aside whatever these faults are about; False where that is the whole file."""
-        new = [fault for fault in faults.in_order_of(self.data) if not self._follows(fault, faults)]
-        self.aside += [fault for fault in new if fault not in self.aside]
+        self.aside.found += [
+            one for one in faults.found if not self._follows(one[0]) and one not in self.aside.found
+        ]
+        self.gone, self.repairs = [], []
         places = [place for path, _ in faults.found for place in self._row(path)]
-        repairs = [place for place in places if self._holds_repair(place)]
-        if not all(self._remove(place) for place in dict.fromkeys(places)):
+        if not all(self._remove(place) for place in places):
             return False
-        if repairs:
-            self._cut(min(int(place[1]) for place in repairs))
+        if self.repairs:
+            self._cut(min(self.repairs))
         return True
 
-    def _follows(self, fault: DataFault, faults: Faults) -> bool:
+    def _follows(self, path: Place) -> bool:
         """True where a reading only names an instrument whose own row was set aside."""
-        place = next((path for path, found in faults.found if found.path == fault.path), ())
-        return bool(place) and place[-1] == "with" and self._at(place) in self.instruments
+        return path[-1:] == ("with",) and self._at(path) in self.instruments
 
     def _row(self, path: Place) -> list[Place]:
         """What has to go where this is at fault."""
@@ -106,24 +109,31 @@ class _Sifted:
     def _at(self, place: Place) -> Any:
         item: Any = self.data
         for part in place:
-            try:
-                item = item[part] if isinstance(item, (dict, list)) else ABSENT
-            except (LookupError, TypeError):
-                return ABSENT
+            if isinstance(item, list) and isinstance(part, int):
+                item = item[part] if part < len(item) else ABSENT
+            else:
+                item = item.get(part, ABSENT) if isinstance(item, dict) else ABSENT
         return item
 
     def _remove(self, place: Place) -> bool:
-        """Take it out; where it is not there (what is missing is at fault) what holds it goes instead."""
+        """Take it out; where it is not there (what is missing is at fault) what holds it goes instead. False
+        where that is the whole file.
+        """
+        if any(place[: len(gone)] == gone for gone in self.gone):
+            return True
         while place and self._at(place) is ABSENT:
             place = place[:-1]
         if not place:
             return False
         holder, part = self._at(place[:-1]), place[-1]
+        self.gone.append(place)
+        if self._holds_repair(place):
+            self.repairs.append(int(place[1]))
         if isinstance(holder, list):
             holder[int(part)] = ABSENT  # the rows behind it keep their numbers
             return True
         if place[0] == "instruments" and len(place) == 2:
-            self.instruments.add(str(part))
+            self.instruments.append(part)
         del holder[part]
         if hasattr(holder, "twice"):
             holder.twice = tuple(key for key in holder.twice if key != part)
@@ -151,12 +161,11 @@ class _Sifted:
         for n in behind:
             steps[n] = ABSENT
         last = f" to {path_text(('step', behind[-1]))}" if len(behind) > 1 else ""
-        self.aside.append(
-            DataFault(
-                f"{path_text(('step', behind[0]))}{last}",
-                "a repair before it that can be read",
-                f"stands behind the repair in {path_text(('step', at))}, which was set aside: it was read"
-                " after it, and is not judged as if nothing had been done",
-                f"{path_text(('step', at))} as it was done",
-            )
+        fault = DataFault(
+            f"{path_text(('step', behind[0]))}{last}",
+            "a repair before it that can be read",
+            f"stands behind the repair in {path_text(('step', at))}, which was set aside: it was read"
+            " after it, and is not judged as if nothing had been done",
+            f"{path_text(('step', at))} as it was done",
         )
+        self.aside.found.append((("step", behind[0]), fault))
