@@ -3,19 +3,23 @@
 Nothing is lost by it. What was set aside is said first, with its place, and a file that is taken into a store
 is still refused as a whole until every row is settled. Set aside is the whole row and never a part of it that
 could turn its meaning round: a reading whose `withdrawn` is misspelt is not read as one that stands, a list
-with one illegible code is not read as one without that code.
+with one illegible code is not read as one without that code. Of a repair that cannot be read stays that one
+was done: what stands behind it was read after it.
 """
 
 from __future__ import annotations
 
 import copy
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import attrs
 
 from ..datafile import ABSENT, structured
-from ..fault import DataFault, Faults, Place, path_text
+from ..fault import Faults, Place
+from ..model.job import stage_name
+from ..model.records import Repaired, body_of
 from .declared import Declared
 from .evidence import CODE_STATES
 from .fault import VisitError
@@ -50,7 +54,8 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
         faults = Faults()
         look_over(sifted.data, faults)
         if not faults.found:
-            visit = _Looked(declared, structured(sifted.data, VisitForm, faults), faults).visit()
+            form = structured(sifted.data, VisitForm, faults)
+            visit = _Looked(declared, form, faults, sifted.unknown_repairs).visit()
             if not faults.found:
                 return attrs.evolve(visit, set_aside=tuple(sifted.aside.in_order_of(whole)))
         if not sifted.take_out(faults):
@@ -59,7 +64,23 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
 
 
 class _Looked(Reader):
+    """`unknown_repairs`: steps at which something was done, and nobody can read what."""
+
     only_looked_at = True
+
+    def __init__(
+        self, declared: Declared, form: VisitForm, faults: Faults, unknown_repairs: Mapping[int, str]
+    ) -> None:
+        super().__init__(declared, form, faults)
+        self.unknown_repairs = unknown_repairs
+
+    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+        if path[1] not in self.unknown_repairs:
+            super()._repaired(path, row)
+            return
+        self.stage += 1
+        record = Repaired(operation=self.unknown_repairs[int(path[1])], stage=self.stage)
+        self._say("repaired", f"{stage_name(self.stage)}/repaired", body_of(record), path)
 
 
 @attrs.define
@@ -70,20 +91,15 @@ class _Sifted:
     aside: Faults = attrs.field(factory=Faults)
     instruments: list[object] = attrs.field(factory=list)
     gone: list[Place] = attrs.field(factory=list)
-    repairs: list[int] = attrs.field(factory=list)
+    unknown_repairs: dict[int, str] = attrs.field(factory=dict)
 
     def take_out(self, faults: Faults) -> bool:
         """Set aside whatever these faults are about; False where that is the whole file."""
         self.aside.found += [
             one for one in faults.found if not self._follows(one[0]) and one not in self.aside.found
         ]
-        self.gone, self.repairs = [], []
-        places = [place for path, _ in faults.found for place in self._row(path)]
-        if not all(self._remove(place) for place in places):
-            return False
-        if self.repairs:
-            self._cut(min(self.repairs))
-        return True
+        self.gone = []
+        return all(self._remove(place) for path, _ in faults.found for place in self._row(path))
 
     def _follows(self, path: Place) -> bool:
         """True where a reading only names an instrument whose own row was set aside."""
@@ -127,8 +143,8 @@ class _Sifted:
             return False
         holder, part = self._at(place[:-1]), place[-1]
         self.gone.append(place)
-        if self._holds_repair(place):
-            self.repairs.append(int(place[1]))
+        if self._leaves_repair(place):
+            return True
         if isinstance(holder, list):
             holder[int(part)] = ABSENT  # the rows behind it keep their numbers
             return True
@@ -141,31 +157,19 @@ class _Sifted:
         empty = not holder or (is_codes and not any(key in holder for key in (*CODE_STATES, "cannot")))
         return self._remove(place[:-1]) if empty and len(place) > 1 else True
 
-    def _holds_repair(self, place: Place) -> bool:
-        item = self._at(place)
-        is_step = len(place) == 2 and place[0] == "step"
-        return (is_step and isinstance(item, dict) and "repaired" in item) or (
-            len(place) == 3 and place[2] == "repaired"
-        )
-
-    def _cut(self, at: int) -> None:
-        """What stands behind a repair that was set aside belongs to a stage that nobody knows."""
-        steps = self.data.get("step")
-        behind = (
-            [n for n in range(at + 1, len(steps)) if steps[n] is not ABSENT]
-            if isinstance(steps, list)
-            else []
-        )
-        if not behind or not isinstance(steps, list):
-            return
-        for n in behind:
-            steps[n] = ABSENT
-        last = f" to {path_text(('step', behind[-1]))}" if len(behind) > 1 else ""
-        fault = DataFault(
-            f"{path_text(('step', behind[0]))}{last}",
-            "a repair before it that can be read",
-            f"stands behind the repair in {path_text(('step', at))}, which was set aside: it was read"
-            " after it, and is not judged as if nothing had been done",
-            f"{path_text(('step', at))} as it was done",
-        )
-        self.aside.found.append((("step", behind[0]), fault))
+    def _leaves_repair(self, place: Place) -> bool:
+        """True where a step with a repair in it became one with the repair alone."""
+        step = self._at(place[:2])
+        if len(place) < 2 or place[0] != "step" or not isinstance(step, dict) or "repaired" not in step:
+            return False
+        n = int(place[1])
+        if len(place) == 2 and len(step) > 1:
+            self._at(place[:1])[n] = {"repaired": step["repaired"]}
+        elif (len(place) == 2 or place[2] == "repaired") and n not in self.unknown_repairs:
+            row = step["repaired"]
+            operation = row.get("operation") if isinstance(row, dict) else row
+            self.unknown_repairs[n] = operation if isinstance(operation, str) else "something"
+            step["repaired"] = {}
+        else:
+            return False
+        return True

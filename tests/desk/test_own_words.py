@@ -122,14 +122,14 @@ def test_an_answer_to_own_words_needs_words_beside_it(tmp_path: Path) -> None:
         assert [fault.path for fault in caught.value.faults] == ["step[0].seen[0].cleared"]
 
 
-def test_a_place_with_own_words_is_no_gap_of_another_stage(tmp_path: Path) -> None:
-    seen = view(tmp_path, {"seen": [HOSES, REACTION]})
-    gap = next(
-        gap for gap in view(tmp_path, {"seen": [REACTION]}).assessment.gaps if gap.wants == "egr.vacuum_hoses"
-    )
+def test_own_words_after_a_repair_are_looked_at_too_and_speak_of_nothing_else(tmp_path: Path) -> None:
+    repaired = {"repaired": {"operation": "egr.clean"}}
+    seen = view(tmp_path, {"seen": [REACTION]}, repaired, {"seen": [HOSES]})
+    title = load().title("egr.vacuum_hoses")
+    assert title not in words(seen).partition("not looked at: ")[2].partition(".")[0]
+    gap = next(gap for gap in seen.assessment.gaps if gap.wants == "egr.vacuum_hoses")
     assert is_noted(gap, seen.assessment.job)
-    assert not is_noted(attrs.evolve(gap, stage=1), seen.assessment.job)
-    assert not is_noted(attrs.evolve(gap, wants="egr.reaction"), seen.assessment.job)
+    assert not is_noted(attrs.evolve(gap, wants="egr.sensing_hoses"), seen.assessment.job)
 
 
 # ---- what comes next

@@ -129,19 +129,23 @@ def test_an_instrument_that_is_set_aside_takes_no_reading_with_it() -> None:
 
 
 @pytest.mark.parametrize(
-    "repair",
+    ("repair", "operation"),
     [
-        {"repaired": {"operation": "brakes.bleed"}},
-        {"repaired": {"operation": "battery.replace"}, "readings": [GOOD]},
-        {"repaired": "battery"},
+        ({"repaired": {"operation": "brakes.bleed"}}, "brakes.bleed"),
+        ({"repaired": {"operation": "battery.replace"}, "readings": [GOOD]}, "battery.replace"),
+        ({"repaired": {"operation": "brakes.bleed"}, "readings": [GOOD], "odd": 1}, "brakes.bleed"),
+        ({"repaired": "battery"}, "battery"),
+        ({"repaired": {}}, "something"),
+        ({"repaired": {"operation": 5, "battery.type": "AGM"}}, "something"),
     ],
 )
-def test_what_stands_behind_a_repair_that_is_set_aside_is_not_judged(repair: Any) -> None:
+def test_of_a_repair_that_cannot_be_read_stays_that_one_was_done(repair: Any, operation: str) -> None:
     after = {"readings": [{**GOOD, "is": "12.9 V"}]}
-    visit = read({"readings": [GOOD]}, repair, after, after)
-    assert said(visit) == [(VOLTS, "12.6 V")]
-    assert places(visit)[-1] == "step[2] to step[3]"
-    assert "behind the repair in step[1]" in str(visit.set_aside[-1])
+    visit = read({"readings": [GOOD]}, repair, after)
+    assert said(visit) == [(VOLTS, "12.6 V"), (VOLTS, "12.9 V")]
+    assert [draft.body["stage"] for draft in visit.drafts if draft.kind == "measured"] == [0, 1]
+    assert [draft.body["operation"] for draft in visit.drafts if draft.kind == "repaired"] == [operation]
+    assert visit.set_aside and all(place.startswith("step[1]") for place in places(visit))
 
 
 def test_several_faults_of_one_row_take_nothing_else_with_them() -> None:
