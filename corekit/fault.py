@@ -219,7 +219,7 @@ def _words(key: str) -> list[str]:
 
 
 def _likeness(typed: str, word: str) -> float:
-    """How alike two words are, 0 to 1; 0 where they begin otherwise: *un-*, *in-* and *de-* turn a word round."""
+    """How alike two words are, 0 to 1; 0 where they begin otherwise: *un-* or *de-* turn a word round."""
     ends = typed != word and (typed.endswith(word) or word.endswith(typed)) and min(len(typed), len(word)) > 2
     if ends or typed[:1] != word[:1]:
         return 0.0
