@@ -12,10 +12,10 @@ from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
 from ..model.limit import Scope
 from ..model.personal import Personal
-from ..model.records import Seen
 from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
+from .noted import is_noted, own_words
 from .readings import how_read, reading_rows
 from .sheet import Sheet
 
@@ -128,15 +128,17 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
 
 def _noted(job: Job, sheet: Sheet) -> list[Block]:
     """What was noted in free words: nobody judges it, and it is not lost."""
-    noted = [
-        (item.record.of, item.record.words)
-        for item in job.all(Seen)
-        if isinstance(item.record.words, Personal)
-    ]
     return [
-        Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain")
-        for of, words in noted
-        if isinstance(words, Personal)
+        Paragraph(
+            words=(
+                f"Noted, {sheet.titles.get(one.of, one.of)}{f', {one.place}' if one.place else ''}: ",
+                one.words,
+                *([f" Followed up: {one.cleared}"] if one.cleared else []),
+            ),
+            tone="plain",
+        )
+        for one in own_words(job)
+        if one.of and isinstance(one.words, Personal)
     ]
 
 
@@ -167,7 +169,9 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
 def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
     gaps = [
-        gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
+        gap
+        for gap in assessment.open_gaps
+        if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH) and not is_noted(gap, assessment.job)
     ]
     # An abbreviation keeps its capitals.
     names = dict.fromkeys(
@@ -206,15 +210,10 @@ def code_sentences(job: Job) -> list[str]:
     """
     sentences = []
     for stage in job.stages:
-        read = [noted.record for noted in job.codes_read(stage)]
         parts = [
-            (
-                f"could not be read, {record.cannot}"
-                if record.cannot
-                else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
-            )
-            for record in read
-        ]
+            f"{state} {', '.join(map(code_in_words, codes)) or 'none'}"
+            for state, codes in job.codes_by_list(stage).items()
+        ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
         if parts:
             sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
     return sentences

@@ -20,6 +20,8 @@ from ..model.personal import Personal
 from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .findings import checks
+from .next_tests import named_tests
+from .noted import unanswered
 from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 
@@ -206,7 +208,12 @@ def watch(assessment: Assessment, lines: Sequence[Line], sheet: Sheet) -> list[B
 
 def to_watch(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, and what was looked at at all."""
-    sentences = _left_to_do(assessment, sheet) or ["Nothing, as far as tested."]
+    noted = [
+        f"Noted in words, and not followed up yet: {sheet.titles.get(one.of, one.of)}."
+        for one in unanswered(assessment)
+        if one.of
+    ]
+    sentences = [*_left_to_do(assessment, sheet), *dict.fromkeys(noted)] or ["Nothing, as far as tested."]
     paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
     return [
         Heading(text="What to watch"),
@@ -250,7 +257,9 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
         looked = {
             finding.system for finding in assessment.findings
         }  # a system that was only asked about is not what is left open
-        tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
+        tests = [
+            _question(test.question) for test in named_tests(assessment.next_tests) if test.system in looked
+        ][:2]
         sentences += [f"Next test: {question}" for question in tests]
     return list(dict.fromkeys(sentences))
 
