@@ -212,6 +212,15 @@ def test_a_position_that_does_not_follow_the_hand_calls_for_the_valve() -> None:
     assert shown(egr, MOTOR, LAMP, **results, position_by_hand="jumps or stays").calls_for("replace_valve")
 
 
+def test_a_free_and_well_fed_valve_that_does_not_follow_calls_for_a_valve_else_it_does_not() -> None:
+    results = {"code_circuit": "set", "sweep": "does not follow", "motor_current": "none"}
+    assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
+    assert not shown(egr, MOTOR, LAMP, **results, fed="bad", flap="free").calls_for("replace_valve")
+    assert shown(egr, MOTOR, LAMP, **results, fed="good", flap="free", position_by_hand="follows").calls_for(
+        "replace_valve"
+    )
+
+
 @pytest.mark.parametrize("table", [VACUUM, MOTOR], ids=["vacuum", "motor"])
 def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part(table: FaultTable) -> None:
     for first, second in itertools.combinations(table.tests.values(), 2):
