@@ -134,7 +134,8 @@ def countable(
     done: Collection[str] = (),
 ) -> list[Outcome]:
     """Without what was made before something else allowed it (`after`): that means nothing. And of a group
-    that asks the same thing only the first in the table's order.
+    that asks the same thing only the first in the table's order, and none that was made after it on the same
+    vehicle.
 
     Where what allows it is likely and not plainly shown, it counts and shows nothing plainly either.
 
@@ -152,7 +153,7 @@ def countable(
         for key in early:
             del kept[key]
     allowed = {**before, **kept}
-    groups: dict[str, str] = {}
+    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items()}
     for key, outcome in kept.items():
         if outcome.test.group:
             groups.setdefault(outcome.test.group, key)

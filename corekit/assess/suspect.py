@@ -11,8 +11,8 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, Hypothesis, JointTest, Tables
-from .inference import Act, Beliefs, Branch, Hint, chance_of, now, row_for, step
-from .outcome import LIKELY, PLAIN, Outcome, allowance, applies
+from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
+from .outcome import LIKELY, Outcome, allowance, applies
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
@@ -163,7 +163,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
     for key in evidence.current:
         shown = evidence.latest[key]
         test = shown.outcome.test
-        theirs = _fit(tables.row(shown.system, test, frozenset({fault})), shown.outcome)
+        theirs = _fit(fresh_row(tables, shown.system, test, frozenset({fault})), shown.outcome)
         usual = _fit(tables.row(shown.system, test, SOUND), shown.outcome)
         weight = sign * math.log(theirs / usual)
         if weight >= math.log(SPEAKS):
@@ -196,7 +196,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     for key, one in tables.tests.items():
         test = one.test
         shown = evidence.latest.get(key) if key in evidence.current else None
-        settled = shown is not None and (shown.outcome.settled and max(shown.outcome.weights) >= PLAIN)
+        settled = shown is not None and bool(shown.outcome.plain)
         other = grouped.get((one.system, test.group), key) if test.group else key
         if (
             settled
@@ -208,18 +208,16 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             < LIKELY
         ):
             continue
-        weights = shown.outcome.weights if shown is not None else None
-        bits = _information(evidence.beliefs, states, one.system, test, weights)
-        bits += _confirmation(evidence, evidence.beliefs, one, weights)
+        bits = _information(evidence.beliefs, states, one.system, test)
+        bits += _confirmation(evidence, evidence.beliefs, one)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
+    found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
 
 
-def _confirmation(
-    evidence: Evidence, beliefs: Beliefs, one: JointTest, weights: Sequence[float] | None
-) -> float:
+def _confirmation(evidence: Evidence, beliefs: Beliefs, one: JointTest) -> float:
     """What a test is worth that would show a part directly which most likely is at fault: without it the part
     may not be called for. It counts as one bit, times the chance that it shows it.
     """
@@ -232,16 +230,13 @@ def _confirmation(
         faults = tables.of_work(tables.faults[full].calls_for)
         if chance_of(states, faults) < HALF or any(_direct(evidence, key) for key in faults):
             continue
-        p = row.p if weights is None else _known(row.p, weights)
-        worth += chance_of(states, {full}) * p[one.test.outcomes.index(row.direct)]
+        place = one.test.outcomes.index(row.direct)
+        worth += sum(
+            chance * row_for(beliefs, branch, one.system, one.test)[place]
+            for branch, chance in beliefs.branches.items()
+            if full in branch.now
+        )
     return worth
-
-
-def _known(row: Sequence[float], weights: Sequence[float]) -> list[float]:
-    """A row, given what an open try of the test has said."""
-    known = [weight * p for weight, p in zip(weights, row, strict=True)]
-    whole = sum(known)
-    return [p / whole for p in known]
 
 
 def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
@@ -258,8 +253,8 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
         allowed = _opened(evidence, after, one, done)
         if not allowed or not applies(one.test.only, evidence.fitted):
             continue
-        bits = _information(after, groups, one.system, one.test, None)
-        bits = allowed * (bits + _confirmation(evidence, after, one, None))
+        bits = _information(after, groups, one.system, one.test)
+        bits = allowed * (bits + _confirmation(evidence, after, one))
         takes = minutes + one.test.minutes
         if bits >= WORTHWHILE and (best is None or bits / takes > best[0]):
             test = attrs.evolve(
@@ -374,28 +369,14 @@ def _groups(beliefs: Beliefs) -> _States:
     }
 
 
-def _information(
-    beliefs: Beliefs,
-    states: _States,
-    system: str,
-    test: FaultTest,
-    weights: Sequence[float] | None,
-) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative.
-
-    Args:
-        weights: What an open try of this test said of each outcome; None where there is none that counts.
-    """
+def _information(beliefs: Beliefs, states: _States, system: str, test: FaultTest) -> float:
+    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
     results = [0.0] * len(test.outcomes)
     bits = 0.0
     for group in states.values():
         joint = [0.0] * len(test.outcomes)
         for branch, chance in group:
-            if weights is None:
-                row: Sequence[float] = row_for(beliefs, branch, system, test)
-            else:
-                row = _known(beliefs.tables.row(system, test, branch.now), weights)
-            for place, p in enumerate(row):
+            for place, p in enumerate(row_for(beliefs, branch, system, test)):
                 joint[place] += chance * p
         held = sum(joint)
         bits += sum(p * math.log2(p / held) for p in joint if p > 0.0)

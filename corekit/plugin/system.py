@@ -208,8 +208,8 @@ class System:
         hazard: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
-        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`: it is
-        harmless and may be done to find out, in so many minutes hands-on and of waiting.
+        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
+        it is harmless and may be done to find out, in so many minutes hands-on and of waiting.
 
         Raises:
             ValueError: the key is taken, or there is no such way.

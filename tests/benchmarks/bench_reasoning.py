@@ -387,6 +387,9 @@ def everything(visit: Visit) -> None:
     while True:
         while (one := in_order(visit)) is not None:
             visit.make(one)
+        for key in sorted(visit.current):
+            if not visit.latest[key].outcome.settled and key in visit.beliefs.tables.tests:
+                visit.make(visit.beliefs.tables.tests[key])  # read again what lay near an edge
         acts = [
             act
             for act in visit.evidence.acts
