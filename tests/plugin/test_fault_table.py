@@ -184,6 +184,12 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         assert row == pytest.approx([0.002 / 1.002, 0.1 / 1.002, 0.9 / 1.002])
 
 
+def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_but_never_impossible() -> None:
+    for least, read in ((0.0, 0.0001), (0.0001, 0.0001), (0.0003, 0.0003)):
+        seen = horn.fault_table(changed("test/sound/none", [1 - least, least]), "here").tests["sound"]
+        assert seen.none[1] == pytest.approx(read, rel=0.001)
+
+
 @pytest.mark.parametrize(
     ("path", "value", "where"),
     [

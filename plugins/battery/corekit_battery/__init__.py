@@ -7,7 +7,6 @@ import corekit as ck
 from . import (
     acceptance,
     acid,
-    alternator,
     cables,
     capacity,
     cells,
@@ -15,6 +14,7 @@ from . import (
     charge_state,
     charger,
     charging,
+    charging_rise,
     complaint,
     cranking,
     drain,
@@ -32,7 +32,6 @@ from .declarations import battery
 __all__ = [
     "acceptance",
     "acid",
-    "alternator",
     "battery",
     "cables",
     "capacity",
@@ -41,6 +40,7 @@ __all__ = [
     "charge_state",
     "charger",
     "charging",
+    "charging_rise",
     "complaint",
     "corekit_system",
     "cranking",

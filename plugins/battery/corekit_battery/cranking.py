@@ -219,6 +219,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 "While cranking the clamps read {clamps}, more than the posts with {posts}, which"
                 " cannot be. Were the two swapped? Read both again."
             ),
+            lost,
             values=places,
         )
     return case.judge(

@@ -105,7 +105,7 @@ def charging_rise(
             of=charging_voltage,
             unit="V",
             evidence=evidence,
-            calls_for=charging_repair,
+            calls_for=charging_repair if none else None,  # a little may come of the battery: charge it first
             next_test=charging_voltage,
         ),
         _NONE if none else _LITTLE,
