@@ -7,6 +7,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from corekit_egr import egr
 
 import corekit as ck
 
@@ -204,6 +205,57 @@ def test_a_moving_valve_that_the_engine_ignores_has_a_blocked_passage(car: Any) 
     assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "egr.clean"
     assert car.see("stem", "does not move").finding("egr.reaction").calls_for == ""
     assert car.finding("egr.stem").calls_for == "egr.replace_valve"
+
+
+def test_a_stem_that_moves_partly_is_cleaned_before_a_valve_is_renewed(car: Any) -> None:
+    assert car.see("stem", "moves partly").finding("egr.stem").calls_for == "egr.clean"
+    assert "moves only partly" in str(car.see("reaction", "no change").finding("egr.reaction"))
+
+
+def test_an_engine_that_changes_slightly_shows_some_flow_and_decides_nothing(car: Any) -> None:
+    finding = car.see("reaction", "changes slightly").finding("egr.reaction")
+    assert finding.verdict is ck.Verdict.ADVICE and not finding.calls_for
+
+
+NEW = [
+    pytest.param(key, answer.value, id=f"{key}-{answer.value}")
+    for key, observation in egr.observations.items()
+    if observation.answers.__module__.endswith((".motor", ".observations"))
+    for answer in observation.answers
+]
+
+
+@pytest.mark.parametrize(("key", "answer"), NEW)
+def test_each_look_says_what_it_means_in_two_voices_or_that_it_was_not_reached(
+    bench: Any, key: str, answer: str
+) -> None:
+    name = key.removeprefix("egr.")
+    said = bench.see(name, answer)
+    if answer == "not reached":
+        (gap,) = [gap for gap in said.gaps() if gap.wants == key]
+        assert "says nothing" in str(gap)
+    else:
+        finding = said.finding(key)
+        assert finding.customer_text is not None and finding.evidence
+
+
+@pytest.mark.parametrize(
+    ("read", "grade"),
+    [
+        ("33 Ω", "within"),
+        ("20 Ω", "off its figure"),
+        ("4.9 Ω", "open or shorted"),
+        ("5.1 Ω", "off its figure"),
+        ("199 Ω", "off its figure"),
+        ("201 Ω", "open or shorted"),
+        ("26 Ω", ""),
+    ],
+)
+def test_a_regulators_coil_is_graded_by_whether_any_design_could_read_so(
+    car: Any, read: str, grade: str
+) -> None:
+    car.read("coil", read, setup={"coil_temperature": "20 °C"})
+    assert car.finding("egr.coil").grade == grade
 
 
 @pytest.mark.parametrize("answer", ["cracked", "off", "swapped", "blocked"])

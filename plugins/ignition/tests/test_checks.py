@@ -560,6 +560,28 @@ def test_a_tracked_cap_is_plain(bench: Any) -> None:
     )
 
 
+NEW = [
+    pytest.param(key, answer.value, id=f"{key}-{answer.value}")
+    for key, observation in ignition.observations.items()
+    if observation.answers.__module__.endswith(".observations")
+    for answer in observation.answers
+]
+
+
+@pytest.mark.parametrize(("key", "answer"), NEW)
+def test_each_look_says_what_it_means_in_two_voices_or_that_it_was_not_reached(
+    bench: Any, key: str, answer: str
+) -> None:
+    place = next(iter(ignition.observations[key].places), "")
+    bench.see(key.removeprefix("ignition."), answer, place)
+    if answer == "not reached":
+        (gap,) = [gap for gap in bench.gaps() if gap.wants == key]
+        assert "says nothing" in str(gap)
+    else:
+        finding = bench.finding(key)
+        assert finding.customer_text is not None and finding.evidence
+
+
 # ---- misfires
 
 
