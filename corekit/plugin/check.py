@@ -13,10 +13,12 @@ import attrs
 from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
 from ..model.measurand import Measurand, Observation, Trait
+from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
 from .limit_words import limit_words
 from .reading import Reading
+from .record import Record
 
 Checker = Callable[..., Iterator[Finding | Gap]]
 
@@ -28,13 +30,14 @@ class Form(StrEnum):
     EVERY = "every place"
     ANSWER = "closed answer"
     VALUE = "value of a trait"
+    RECORD = "record"
 
 
 @attrs.frozen(kw_only=True)
 class Parameter:
     name: str
     form: Form
-    of: Measurand | Observation | Trait
+    of: Measurand | Sampling | Observation | Trait
     needed: bool
 
 
@@ -72,12 +75,14 @@ class Check:
             given[parameter.name] = found if found or parameter.form is Form.EVERY else None
             if isinstance(found, Reading):
                 bound.append(found)
-            elif isinstance(found, list):
+            elif isinstance(found, list) and isinstance(parameter.of, Measurand):
                 bound.extend(found)
         return given
 
     def _find(self, case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
         of = parameter.of
+        if isinstance(of, Sampling):
+            return case.records_everywhere(of) if parameter.form is Form.EVERY else case.record(of)
         if isinstance(of, Trait):
             return case.fitted.get(of.key)
         if isinstance(of, Observation):
@@ -133,6 +138,14 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
                 " without."
             )
         inner, needed = parts[0], False
+    if isinstance(of, Sampling):
+        wanted = "list[Record]" if of.places else "Record"
+        if inner is Record and not of.places:
+            return Parameter(name=name, form=Form.RECORD, of=of, needed=needed)
+        if of.places and get_origin(inner) is list and get_args(inner) == (Record,):
+            return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
+        at = f", which is taken at {', '.join(of.places)}" if of.places else ""
+        raise TypeError(f"{where}: {name} is the record {of.key}{at}; its type is {wanted}, not {inner}.")
     if isinstance(of, Measurand):
         if inner is Reading and of.places:
             raise TypeError(
@@ -161,7 +174,7 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
     raise TypeError(
-        f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait."
+        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation nor a trait."
     )
 
 
@@ -218,7 +231,7 @@ def _usable(result: object, case: Case) -> Finding | Gap:
     return result
 
 
-def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
+def _missing(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> Gap:
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(
@@ -229,6 +242,8 @@ def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
         if isinstance(wanted, Trait)
         else "not measured"
         if isinstance(wanted, Measurand)
+        else "not recorded"
+        if isinstance(wanted, Sampling)
         else "not looked at"
     )
     return attrs.evolve(case.gap(wanted, f"{wanted.title}: {missing}."), about=wanted.title)
