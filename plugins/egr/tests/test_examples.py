@@ -150,66 +150,69 @@ def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
 MATRIX = {
     "T1": ("zero", "within its range", "outside"),
     "T2": ("answer", "responds", "does not"),
-    "T3": ("reaction", "runs rough", "no change"),
-    "T4": ("hold", "holds", "leaks"),
+    "T3": ("reaction", "rough or stalls", "nothing"),
+    "T4": ("hold", "holds", "loses it at once"),
     "T5": ("source", "enough", "low"),
-    "T6": ("output", "enough", "low"),
-    "T7": ("coil", "within", "out"),
-    "T8": ("sensing_hoses", "sound", "cracked"),
+    "T6": ("output", "enough", "none"),
+    "T7": ("coil", "within", "open or shorted"),
+    "T8": ("sensing_hoses", "sound", "cracked, off, swapped or blocked"),
 }
+#: What the source's nine faults are called here.
 NINE = [
     "passage",
     "sensor",
     "upstream_hose",
     "downstream_hose",
-    "valve",
+    "valve_shut",
+    "diaphragm",
     "vacuum_hose",
     "regulator",
     "wiring",
-    "none",
 ]
 
 
 def nine(**results: str) -> Shown:
-    """The table with the nine faults of the source, after the code was found set, as the source supposes."""
+    """The table with the faults of the source, after the lamp came on and the code was found set, as the
+    source supposes.
+    """
     whole = egr.faults
     assert whole is not None
     table = attrs.evolve(whole, faults={key: whole.faults[key] for key in NINE}, pairs={})
     wanted = {MATRIX[name][0]: MATRIX[name][1 if result == "pass" else 2] for name, result in results.items()}
-    return shown(egr, table, code="set", **wanted)
+    return shown(egr, table, ("engine_lamp",), code_little="set", **wanted)
 
 
-# Source of the numbers: own estimates, on file before this plugin; the arithmetic is exact.
+# Source of the leading causes: own estimates, on file before this plugin, worked out exactly. Its numbers were
+# shares among complaints and are not ours any more; what leads, and whether it is plain, still has to hold.
 @pytest.mark.parametrize(
-    ("results", "chances"),
+    ("results", "leads"),
     [
+        pytest.param({"T3": "fail", "T4": "pass", "T1": "pass"}, {"passage"}, id="egr-E26"),
+        pytest.param({"T1": "fail", "T3": "pass"}, {"sensor"}, id="egr-E27"),
         pytest.param(
-            {"T3": "fail", "T4": "pass", "T1": "pass"}, {"passage": 0.787646, "valve": 0.124003}, id="egr-E26"
+            {"T3": "pass", "T6": "fail", "T1": "pass", "T5": "fail"}, {"vacuum_hose"}, id="egr-E28-1"
         ),
-        pytest.param({"T1": "fail", "T3": "pass"}, {"sensor": 0.864123, "wiring": 0.064274}, id="egr-E27"),
-        pytest.param(
-            {"T3": "pass", "T6": "fail", "T1": "pass", "T5": "fail"},
-            {"vacuum_hose": 0.938437},
-            id="egr-E28-1",
-        ),
-        pytest.param(
-            {"T3": "pass", "T6": "fail", "T1": "pass", "T5": "pass"}, {"regulator": 0.623786}, id="egr-E28-2"
-        ),
-        pytest.param(
-            {f"T{n}": "pass" for n in range(1, 9)}, {"passage": 0.493500, "none": 0.133950}, id="egr-E29"
-        ),
+        pytest.param({"T3": "pass", "T6": "fail", "T1": "pass", "T5": "pass"}, {"regulator"}, id="egr-E28-2"),
+        pytest.param({f"T{n}": "pass" for n in range(1, 9)}, {"passage", "none"}, id="egr-E29"),
     ],
 )
-def test_the_fault_table_concludes_what_was_worked_out_from_its_numbers(
-    results: dict[str, str], chances: dict[str, float]
+def test_the_fault_table_leads_to_what_the_worked_examples_lead_to(
+    results: dict[str, str], leads: set[str]
 ) -> None:
     found = nine(**results).chances
-    assert {key: found[key] for key in chances} == pytest.approx(chances, abs=1e-6)
-    assert sum(found.values()) == pytest.approx(1.0)
+    assert max(found, key=found.__getitem__) in leads
+
+
+def test_with_the_code_set_the_first_step_of_the_arithmetic_is_that_of_bayes() -> None:
+    # by hand, single faults alone: prevalence odds × told × code, passage against sensor:
+    # 0.007/0.993 × 0.6 × 0.80 : 0.00425/0.99575 × 0.6 × 0.70 = 0.0033837 : 0.0017926
+    found = nine().together
+    ratio = found[frozenset({"passage"})] / found[frozenset({"sensor"})]
+    assert ratio == pytest.approx(0.0033837 / 0.0017926, rel=1e-3)
 
 
 def test_nothing_found_wrong_condemns_nothing() -> None:
-    # egr-E29: no part reaches 0.80
+    # egr-E29: no part reaches what a part needs
     made = nine(**{f"T{n}": "pass" for n in range(1, 9)})
     parts = [key for key, operation in egr.operations.items() if operation.replaces]
     assert parts and not any(made.calls_for(part) for part in parts)

@@ -9,10 +9,12 @@ import re
 from pathlib import Path
 from typing import Any
 
+import attrs
 import corekit_egr
 import pytest
 from corekit_egr import egr
 
+from corekit.plugin.faults import FaultTable
 from corekit.testing import Assessment, Proof, assessed, installed_plugins, shown
 
 HERE = Path(__file__).parent
@@ -20,6 +22,24 @@ FOLDER = Path(corekit_egr.__file__).parent
 TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
 TABLE = egr.faults
 assert TABLE is not None
+
+
+def of_valve(kind: str) -> FaultTable:
+    """The table for a vehicle with this kind of valve."""
+    assert TABLE is not None
+    there = {key: fault for key, fault in TABLE.faults.items() if kind in fault.only.get("egr.valve", (kind,))}
+    return attrs.evolve(
+        TABLE,
+        faults=there,
+        pairs={key: pair for key, pair in TABLE.pairs.items() if set(pair.of) <= set(there)},
+        tests={
+            key: test for key, test in TABLE.tests.items() if kind in test.only.get("egr.valve", (kind,))
+        },
+    )
+
+
+VACUUM, MOTOR = of_valve("vacuum, with regulator"), of_valve("electric motor")
+LAMP = ("engine_lamp",)
 PARTS = [key for key, operation in egr.operations.items() if operation.replaces]
 
 
@@ -103,62 +123,76 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 def test_a_code_alone_names_no_part() -> None:
-    assert not any(shown(egr, code="set").calls_for(part) for part in PARTS)
+    for code in ("code_little", "code_much", "code_follow", "code_circuit"):
+        for table in (VACUUM, MOTOR):
+            assert not any(shown(egr, table, LAMP, **{code: "set"}).calls_for(part) for part in PARTS)
+
+
+def test_a_code_for_too_much_flow_leads_to_what_does_not_close() -> None:
+    found = shown(egr, VACUUM, LAMP, code_little="not set", code_much="set", rough="roughly").chances
+    not_closing = found["valve_open"] + found["regulator_open"] + found["vent_filter"]
+    assert not_closing > 0.5 > found["sensor"] > found["passage"]
 
 
 def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_does() -> None:
+    assert TABLE is not None
     assert not any(row.direct for row in TABLE.tests["zero"].given.values())
-    assert not shown(
-        egr, code="set", supply="right", ground="good", zero="outside", reaction="runs rough"
-    ).calls_for("replace_sensor")
-    results = shown(
-        egr,
-        code="set",
-        supply="right",
-        ground="good",
-        zero="outside",
-        answer="does not",
-        reaction="runs rough",
-    )
-    assert results.calls_for("replace_sensor")
+    results = {
+        "code_little": "set",
+        "supply": "right",
+        "ground": "good",
+        "zero": "outside",
+        "reaction": "rough or stalls",
+    }
+    assert not shown(egr, VACUUM, LAMP, **results).calls_for("replace_sensor")
+    assert shown(egr, VACUUM, LAMP, **results, answer="does not").calls_for("replace_sensor")
 
 
 def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its_source() -> None:
-    assert not shown(egr, code="set", reaction="runs rough", output="low", source="enough").calls_for(
-        "replace_regulator"
-    )
-    results = shown(
-        egr,
-        code="set",
-        reaction="runs rough",
-        output="low",
-        source="enough",
-        duty="present",
-        coil="out",
-        vacuum_hoses="sound",
-    )
-    assert results.calls_for("replace_regulator")
+    results = {"code_little": "set", "reaction": "rough or stalls", "output": "none"}
+    assert not shown(egr, VACUUM, LAMP, **results).calls_for("replace_regulator")
+    more = {"source": "enough", "duty": "present", "coil": "open or shorted", "vacuum_hoses": "sound"}
+    assert shown(egr, VACUUM, LAMP, **results, **more).calls_for("replace_regulator")
 
 
 def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_not_to_the_sensor() -> None:
-    found = shown(egr, code="set", reaction="no change", stem="moves", hold="holds").chances
+    results = {"code_little": "set", "reaction": "nothing", "stem": "moves", "hold": "holds"}
+    found = shown(egr, VACUUM, LAMP, **results).chances
     assert max(found, key=found.__getitem__) == "passage" and found["passage"] > 0.8
     assert found["sensor"] < 0.1
 
 
-def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part() -> None:
-    for first, second in itertools.combinations(TABLE.tests.values(), 2):
+def test_a_valve_that_jams_is_cleaned_before_a_motor_is_blamed() -> None:
+    results = {"code_follow": "set", "sweep": "slow or short", "learned": "off", "fed": "good", "flap": "jams"}
+    made = shown(egr, MOTOR, LAMP, **results)
+    assert max(made.chances, key=made.chances.__getitem__) == "soot_valve"
+    assert not made.calls_for("replace_valve")
+
+
+def test_a_position_that_does_not_follow_the_hand_calls_for_the_valve() -> None:
+    results = {"code_follow": "set", "sweep": "does not follow", "fed": "good", "flap": "free"}
+    assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
+    assert shown(egr, MOTOR, LAMP, **results, position_by_hand="jumps or stays").calls_for("replace_valve")
+
+
+@pytest.mark.parametrize("table", [VACUUM, MOTOR], ids=["vacuum", "motor"])
+def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part(table: FaultTable) -> None:
+    for first, second in itertools.combinations(table.tests.values(), 2):
         for one, two in itertools.product(first.outcomes, second.outcomes):
-            results = shown(egr, **{first.key: one, second.key: two})
-            for part in PARTS:
-                against = [fault for fault, said in TABLE.faults.items() if said.calls_for == part]
-                direct = any(
-                    test.given[fault].direct == outcome
-                    for test, outcome in ((first, one), (second, two))
-                    for fault in against
-                    if fault in test.given
-                )
-                assert direct or not results.calls_for(part)
+            direct = any(
+                row.direct == outcome
+                for test, outcome in ((first, one), (second, two))
+                for row in test.given.values()
+            )
+            if not direct:
+                results = shown(egr, table, (), **{first.key: one, second.key: two})
+                assert not any(results.calls_for(part) for part in PARTS), (first.key, one, second.key, two)
+
+
+def test_no_ohm_reading_is_direct_unless_it_is_beyond_any_design() -> None:
+    assert TABLE is not None
+    rows = TABLE.tests["coil"].given.values()
+    assert {row.direct for row in rows} == {"", "open or shorted"}
 
 
 # ---- whole visits

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import current, gaps, leads, looks, misfire, speed, supply, windings
+from . import current, gaps, leads, looks, misfire, observations, speed, supply, windings
 from .declarations import ignition
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "leads",
     "looks",
     "misfire",
+    "observations",
     "speed",
     "supply",
     "windings",

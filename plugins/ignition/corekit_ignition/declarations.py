@@ -22,6 +22,19 @@ NO_FUEL = (
     "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark"
     " ignites vapour, and unburned fuel ruins a catalyst."
 )
+KICK = (
+    "A coil's switched terminal kicks to 200 to 450 V at every spark: probes and meter rated for it, no bare"
+    " metal in the hand."
+)
+NO_LAMP = (
+    "No test lamp at a coil: its current destroys drivers, and coils with three or four wires are switched by"
+    " 5 V logic."
+)
+CRANK = "Crank for 10 s at most, then rest 60 s."
+ALONE = (
+    "Stop-start and remote start: key well away, bonnet open, so that nothing starts by itself; an electric"
+    " fan can start with the key off."
+)
 TESTER = (  # source: open-lead
     "Never crank with a lead or coil left open: use an earthed spark tester with a set gap, or the"
     " coil can be destroyed."
@@ -105,11 +118,17 @@ class Path(Enum):
     OPEN = "reads open"
 
 
+class Wires(Enum):
+    TWO = "two wires"
+    MORE = "three or four wires"
+
+
 class Swap(Enum):
     COIL = "followed the coil"
     PLUG = "followed the plug"
     LEAD = "followed the lead"
     STAYED = "stayed with the cylinder"
+    GONE = "gone since the swap"
 
 
 class Switching(Enum):
@@ -124,6 +143,15 @@ ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
 plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
 spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS)
 distributor_cap = ignition.part("cap", "Distributor cap and rotor")
+feed_wiring = ignition.part("feed", "Feed of the ignition")
+ground_wiring = ignition.part("ground", "Ground of the ignition")
+plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS)
+coil_switching = ignition.part("switching", "Coil switching: points, module or wiring")
+crank_sensor = ignition.part("crank_sensor", "Crankshaft or camshaft sensor")
+injectors = ignition.part("injectors", "Injector", places=CYLINDERS)
+intake = ignition.part("intake", "Intake, behind the air mass meter")
+engine_itself = ignition.part("engine", "Engine: compression")
+fuel_supply = ignition.part("fuel", "Fuel supply")
 
 # ---- what the vehicle is fitted with
 
@@ -135,6 +163,13 @@ coil_type = ignition.trait(
     CoilType,
     part=ignition_coil,
     how="What switches it: breaker points, or a module or ECU.",
+)
+coil_wires = ignition.trait(
+    "coil_wires",
+    "Wires at the coil",
+    Wires,
+    part=ignition_coil,
+    how="At its connector. Two: the coil alone. Three or four: a driver inside, switched by 5 V logic.",
 )
 ballast = ignition.trait(
     "ballast",
@@ -244,7 +279,7 @@ supply_key_on = ignition.measurand(
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
     how="Coil plugged in, current flowing; back-probe the connector.",
-    hazard=f"{HIGH_VOLTAGE} {NO_HYBRID}",
+    hazard=f"{HIGH_VOLTAGE} {NO_LAMP} {NO_HYBRID}",
 )
 supply_cranking = ignition.measurand(
     "supply_cranking",
@@ -255,7 +290,7 @@ supply_cranking = ignition.measurand(
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
     how="The steady value while cranking; the battery's own voltage at the same time.",
-    hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
+    hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING} {CRANK} {ALONE}",
 )
 supply_running = ignition.measurand(
     "supply_running",
@@ -351,7 +386,7 @@ dwell = ignition.measurand(
     accuracy="3 % + 0.05 ms",
     conditions=(engine_speed,),
     how="Time the coil is switched on for one spark, from a scope trace.",
-    hazard=f"{HIGH_VOLTAGE} {IMPLANT}",
+    hazard=f"{HIGH_VOLTAGE} {KICK} {IMPLANT}",
 )
 peak_current = ignition.measurand(
     "peak_current",
@@ -421,9 +456,10 @@ misfires = ignition.measurand(
     conditions=(revolutions, engine_speed),
     how=(
         "Scan tool, misfire counters of every cylinder over the same revolutions, engine warm, under"
-        " the load where it misfires; record zeros too."
+        " the load where it misfires; record zeros too. Who looks for the cylinder by hand cuts its injector,"
+        " never its coil: fuel that does not burn ruins the catalyst."
     ),
-    hazard=f"{MOVING} On the road somebody else drives.",
+    hazard=f"{MOVING} On the road somebody else drives; off the throttle when the lamp flashes.",
 )
 
 # ---- what to look at
@@ -441,8 +477,8 @@ spark = ignition.observation(
     "Spark at the spark tester",
     Spark,
     places=CYLINDERS,
-    how="Earthed tester with a set gap in place of the plug, a few seconds of cranking.",
-    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING}",
+    how="Earthed tester with a set gap in place of the plug, hands off, a few seconds of cranking.",
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
 )
 lead_look = ignition.observation(
     "lead_look",
@@ -471,22 +507,33 @@ swap = ignition.observation(
     "swap",
     "Misfire after swapping parts",
     Swap,
-    how="Swap one part with another cylinder, then count again.",
+    how=(
+        "Swap one part with another cylinder, the coil before its plug, then count again. Gone since the swap"
+        " may be a pin that was seated anew: it counts once the misfire moves back."
+    ),
     hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
 switching = ignition.observation(
     "switching",
     "Coil switched side while cranking",
     Switching,
-    how="The voltage must pulse with every spark; a test light shows it.",
-    hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {MOVING}",
+    how=(
+        "Scope, or a meter that shows frequency or duty: it must pulse with every spark. Two wires: at the"
+        " coil's switched terminal. Three or four: at the command wire, which pulses to about 5 V and rests"
+        " low."
+    ),
+    hazard=f"{NO_FUEL} {HIGH_VOLTAGE} {KICK} {NO_LAMP} {MOVING} {CRANK} {ALONE}",
 )
 
 # ---- what can be done
 
 WORK = f"{HIGH_VOLTAGE} {HOT}"
 replace_plugs = ignition.operation(
-    "replace_plugs", "Replace the spark plugs", shown_by=misfires, replaces=spark_plugs, hazard=WORK
+    "replace_plugs",
+    "Replace the spark plugs",
+    shown_by=misfires,
+    replaces=spark_plugs,
+    hazard=f"{WORK} Engine cold, wells blown out before a plug is loosened.",
 )
 set_gaps = ignition.operation("set_gaps", "Set the plug gaps", shown_by=plug_gap, hazard=WORK)
 replace_coil = ignition.operation(

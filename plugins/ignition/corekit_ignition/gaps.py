@@ -37,6 +37,7 @@ TRANSFER, CAPACITANCE = 0.65, 1.0e-10  # 1 and F, middle of what is usual; sourc
 SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from energy; source: secondary-side
 ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
 AT_LEAST = 3  # cylinders that can be compared
+WORN = 2e-4  # m above its widest: plainly wider than set or filed; an estimate of ours
 
 
 @ignition.calculation(source="paschen")
@@ -275,6 +276,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
     limit = case.limit(plug_gap)
     for reading in gaps:
         wide = case.side(reading, limit) is ck.Side.ABOVE
+        worn = limit.high is not None and reading.number > limit.high.number + WORN
         yield case.judge(
             reading,
             limit,
@@ -283,6 +285,11 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
                 calls_for=replace_plugs if wide else set_gaps,
                 urgency=ck.Urgency.PLAN_IT,
                 next_test=plug_gap,
+                grade="wide"
+                if worn
+                else "right"
+                if case.side(reading, limit) is ck.Side.INSIDE
+                else "near",
             ),
             ck.Says(
                 passes="{it}: plug gap {read}; this engine's specification is {limit}.",

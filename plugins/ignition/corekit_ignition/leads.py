@@ -24,6 +24,7 @@ MOST_BY_LENGTH = 12000 / 0.3048  # Ω/m, 12 kΩ per foot; source: lead-by-length
 MOST = 30e3  # Ω; source: lead-total
 SLIP = 100.0  # a lead this many times below its neighbours by length was typed in the wrong unit
 COMPARED = 3
+OPEN = 100e3  # Ω: the longest lead of any design reads less, so this one is open; an estimate of ours
 
 
 @ignition.calculation(source="lead-by-length")
@@ -86,6 +87,13 @@ def lead_resistances(
                 evidence=[metres] if metres is not None else [],
                 calls_for=replace_leads,
                 next_test=lead_resistance,
+                grade=(
+                    "open"
+                    if reading.number > OPEN
+                    else "within"
+                    if case.side(reading, limit) is ck.Side.INSIDE
+                    else "off its figure"
+                ),
             ),
             ck.Says(
                 passes="{it} reads {read}{over}; {limit} {usual}.",

@@ -17,8 +17,10 @@ from .declarations import (
     Spark,
     Swap,
     Switching,
+    Wires,
     ballast,
     cap_look,
+    coil_wires,
     feed_drop,
     ignition,
     kind,
@@ -206,24 +208,62 @@ def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding |
                 "The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its"
                 " wiring, injector and compression."
             ),
+            tells="The part that was swapped is not the cause.",
+        )
+        return
+    if went is Swap.GONE:
+        yield case.advise(
+            ck.Claim("ignition.swap", evidence=case.noted(swap), urgency=ck.Urgency.THIS_VISIT),
+            (
+                "Since the swap the misfire is gone. A connector or a plug that was seated anew does that:"
+                " swap back, and count again before anything is renewed."
+            ),
+            tells="Since two parts were swapped the fault is gone; why is not known yet.",
         )
         return
     says, operation = _WENT[went]
-    yield case.visual(swap, ck.Claim("ignition.swap", calls_for=operation), says, passes=False)
+    yield case.visual(
+        swap,
+        ck.Claim("ignition.swap", calls_for=operation),
+        says,
+        passes=False,
+        tells="The fault moved with the part that was swapped: that part is at fault.",
+    )
 
 
 @ignition.check("Coil switching")
-def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[ck.Finding | ck.Gap]:
-    """A coil that is never switched makes no spark, however good it is."""
+def switched(
+    case: ck.Case, seen: Annotated[Switching, switching], wires: Annotated[Wires | None, coil_wires]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """A coil that is never switched makes no spark, however good it is.
+
+    The command of a coil with its driver inside rests low; the switched terminal of one without rests high.
+    """
+    logic = wires is Wires.MORE
     says = {
         Switching.SWINGS: "While cranking the coil is switched on and off.",
         Switching.HIGH: (
-            "While cranking the coil's switched side stays high: it is never switched on. Usual"
-            " causes: points, module, pick-up or their wiring."
+            "While cranking the coil's command stays high: it is never taken back. Usual causes: module or"
+            " wiring."
+            if logic
+            else (
+                "While cranking the coil's switched side stays high: it is never switched on. Usual"
+                " causes: points, module, pick-up or their wiring."
+            )
         ),
         Switching.LOW: (
-            "While cranking the coil's switched side stays low: never switched off, or no supply"
-            " arrives. Usual causes: points, module, a short, or the feed."
+            "While cranking the coil's command stays low: no spark is ever asked for. Usual causes: no engine"
+            " speed from the crankshaft sensor, module, or wiring."
+            if logic
+            else (
+                "While cranking the coil's switched side stays low: never switched off, or no supply"
+                " arrives. Usual causes: points, module, a short, or the feed."
+                + (
+                    ""
+                    if wires is Wires.TWO
+                    else " With three or four wires at the coil it means that no spark is asked for."
+                )
+            )
         ),
     }[seen]
     yield case.visual(
@@ -231,6 +271,11 @@ def switched(case: ck.Case, seen: Annotated[Switching, switching]) -> Iterator[c
         ck.Claim("ignition.switching", calls_for=repair_switching),
         says,
         passes=seen is Switching.SWINGS,
+        tells=(
+            "The ignition coil is switched as it should be."
+            if seen is Switching.SWINGS
+            else "The ignition coil is not switched as it should be."
+        ),
     )
 
 

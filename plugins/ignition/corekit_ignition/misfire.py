@@ -49,6 +49,8 @@ def contribution(
 ) -> Annotated[float, ck.Output("1", "Contribution of the cylinder")]:
     """A cylinder's part in the work: the speed lost without it, against the median of all.
 
+    Its injector is cut for a few seconds, never its coil pulled: fuel that does not burn ruins the catalyst.
+
     >>> round(contribution.si(21 / 60, 59 / 60), 3)
     0.356
     """
@@ -91,7 +93,14 @@ def misfire(
     yield case.judge(
         share,
         case.limit("ignition.misfires"),
-        ck.Claim("ignition.misfire", of=misfires, unit="%", evidence=[*counts, turns], next_test=misfires),
+        ck.Claim(
+            "ignition.misfire",
+            of=misfires,
+            unit="%",
+            evidence=[*counts, turns],
+            next_test=misfires,
+            grade=_where(case, share, counts, total, int(number.number)),
+        ),
         ck.Says(
             passes=(
                 "Misfires counted in {turns} revolutions: {total}, a rate of {share} of all firings; a"
@@ -125,6 +134,29 @@ def misfire(
     )
 
 
+def _where(case: ck.Case, share: ck.Value, counts: list[ck.Reading], total: float, number: int) -> str:
+    """On which cylinders: one, some, all, or none seen; nothing where some were not recorded."""
+    if len(counts) < number or number < 2:
+        return ""
+    if case.side(share, case.limit("ignition.misfires")) is ck.Side.INSIDE:
+        return "none seen"
+    worst = max(reading.number for reading in counts)
+    if worst >= ONE * total:
+        return "one"
+    return "all" if _alike(counts, total, number) else "some"
+
+
+def _alike(counts: list[ck.Reading], total: float, number: int) -> bool:
+    """Whether they lie on all cylinders alike. From seven cylinders on an even share lies so close to a tenth,
+    or below it, that a tenth tells nothing.
+    """
+    even = total / number
+    least = min(SEVERAL * total, even / AS_MUCH)
+    return max(reading.number for reading in counts) <= AS_MUCH * even and all(
+        reading.number > least for reading in counts
+    )
+
+
 def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | None) -> str:
     if total <= 0:
         return ""
@@ -143,10 +175,8 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
             " injector,"
             " compression. Swapping parts with another cylinder tells them apart."
         )
-    # From seven cylinders on an even share lies so close to a tenth, or below it, that a tenth tells nothing.
     even = total / number
-    least = min(SEVERAL * total, even / AS_MUCH)
-    if worst.number <= AS_MUCH * even and all(reading.number > least for reading in counts):
+    if _alike(counts, total, number):
         return (
             "They are spread over all cylinders alike. Usual causes are what all share: first the"
             " coil supply, then fuel, air and timing."

@@ -25,6 +25,7 @@ from .declarations import (
     winding_temperature,
 )
 
+OPEN_PRIMARY, SHORTED_PRIMARY = 100.0, 0.1  # Ω: open or shorted, whatever the design; estimates of ours
 SLIP = 100.0  # a secondary this many times below its lowest figure was noted in the wrong unit
 
 
@@ -107,6 +108,7 @@ def primary(
                 evidence=[reading],
                 calls_for=replace_coil if own else None,
                 next_test=primary_resistance,
+                grade=_grade(case, cold, limit),
             ),
             ck.Says(
                 passes=(
@@ -224,9 +226,10 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
         says = "{it}: the secondary winding reads open, and there is no diode in it: it is open-circuit."
         return case.visual(
             secondary_path,
-            ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil),
+            ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil, grade="open"),
             says,
             passes=False,
+            tells="{it}: a winding inside it is broken.",
             values={"it": it},
         )
     may = "has a diode" if diodes is Fitted.YES else "may have a diode"
@@ -248,3 +251,12 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
 
 def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
     return ck.show(resistance_at_20(reading, warm), unit, uncertainty=False)
+
+
+def _grade(case: ck.Case, cold: ck.Value, limit: ck.Limit) -> str:
+    """How far out a primary is: off its figure, or open or shorted beyond any design, with its uncertainty
+    allowed for.
+    """
+    if cold.number - 2 * cold.u > OPEN_PRIMARY or cold.number + 2 * cold.u < SHORTED_PRIMARY:
+        return "open or shorted"
+    return "within" if case.side(cold, limit) is ck.Side.INSIDE else "off its figure"
