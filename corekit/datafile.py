@@ -187,8 +187,8 @@ class _Misfit(Exception):
         super().__init__(got)
 
 
-#: Stands in the data where something was at fault and is taken as absent.
-_ABSENT: Any = type("_Absent", (), {"__repr__": lambda _: "absent", "__deepcopy__": lambda self, _: self})()
+#: Stands in the data where something was at fault, or was set aside, and is taken as absent.
+ABSENT: Any = type("_Absent", (), {"__repr__": lambda _: "absent", "__deepcopy__": lambda self, _: self})()
 
 
 def structured(data: Any, form: type[T], faults: Faults, at: Place = ()) -> T:
@@ -204,7 +204,7 @@ def structured(data: Any, form: type[T], faults: Faults, at: Place = ()) -> T:
             return structure(rest, form)
         except _Misfit as error:
             faults.add(at, error.got, error.expected, error.write)
-            rest = dict.fromkeys(map(_key, attrs.fields(form)), _ABSENT) if attrs.has(form) else []
+            rest = dict.fromkeys(map(_key, attrs.fields(form)), ABSENT) if attrs.has(form) else []
         except BaseValidationError as group:
             rest = copy.deepcopy(data) if rest is data else rest
             for path, leaf in _leaves(group, ()):
@@ -235,14 +235,14 @@ def _report(path: Place, error: Exception, rest: Any, faults: Faults, at: Place)
         for key in [key for key in owner if key in error.extra_fields]:
             meant = near(key, keys)
             known = f"one of {', '.join(keys)}"
-            write = f"{known} (perhaps {meant})" if meant else ""
+            write = f"{known} (perhaps {any_of(map(quoted, meant))})" if meant else ""
             faults.add((*at, *path, key), "is not a key here", known, write)
             del owner[key]
         return
     if not isinstance(error, _Misfit):  # pragma: no cover - a hook that raises something else is a defect
         raise error
     faults.add((*at, *path), error.got, error.expected, error.write)
-    _item(rest, path[:-1])[path[-1]] = _ABSENT
+    _item(rest, path[:-1])[path[-1]] = ABSENT
 
 
 def _item(data: Any, path: Place) -> Any:
@@ -283,7 +283,7 @@ def _record(kind: Any, converter: cattrs.Converter) -> Callable[[Any, Any], Any]
             try:
                 if key not in raw:
                     _may_be_missing(field)
-                elif raw[key] is not _ABSENT:
+                elif raw[key] is not ABSENT:
                     values[field.alias] = converter.get_structure_hook(field.type)(raw[key], field.type)
             except Exception as error:
                 error.add_note(AttributeValidationNote("", key, field.type))
@@ -316,7 +316,7 @@ def _container(kind: type, name: str) -> Callable[[Any, cattrs.Converter], Calla
             done, errors = [], []
             for key, value in list(raw.items() if kind is dict else enumerate(raw)):
                 try:
-                    if value is not _ABSENT:
+                    if value is not ABSENT:
                         done.append((key, hook(value, item)))
                     elif keeps_place:
                         done.append((key, None))

@@ -14,6 +14,11 @@ from .errors import CorekitError
 #: A file with more faults than this is of another kind; the rest are counted.
 SHOWN = 100
 
+#: So many keys are named as perhaps meant, and from this likeness of their words (0 to 1) on; of
+#: words that were run together from the second. Estimates of ours.
+NEAR_SHOWN = 3
+_ALIKE, _ALIKE_TOGETHER = 0.75, 0.85
+
 
 @attrs.frozen
 class DataFault:
@@ -45,6 +50,17 @@ class DataFault:
             f"; write {self.write}" if self.write else f"; expected {self.expected}" if self.expected else ""
         )
         return f"{self.got}{cure}"
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """The same for programs: where, what, and what to do."""
+        return {
+            "where": f"{self.path} ({self.row})" if self.row else self.path,
+            "what": self.got,
+            "do": self.write or (f"expected {self.expected}" if self.expected else ""),
+            "asked": self.asked,
+            "guesses": list(self.guesses),
+        }
 
     def __str__(self) -> str:
         return f"{self.path} ({self.row}): {self.text}" if self.row else f"{self.path}: {self.text}"
@@ -172,12 +188,38 @@ def any_of(names: Iterable[str]) -> str:
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}" if listed else ""
 
 
-def near(key: str, keys: Iterable[str]) -> str:
-    """The key that was probably meant, in quotation marks; empty when none is near.
+def near(key: str, keys: Iterable[str]) -> tuple[str, ...]:
+    """The keys that `key` may be a slip of the pen for, the likeliest first.
 
-    For keys of a file only. Of answers all are listed: the one that is spelled most like what was written may
-    mean the opposite of it.
+    For keys of a file and verbs only, never for answers: of those all are listed. A key is near when it has
+    the same words, each with a slip at most; a word more or a syllable in front (*not repaired*, *unpublish*)
+    turns the meaning round and is no slip.
+
+    >>> near("vehicel", ["vehicle", "customer"])
+    ('vehicle',)
+    >>> near("unpublish", ["publish"])
+    ()
     """
-    known = {choice.casefold(): choice for choice in keys}
-    found = difflib.get_close_matches(" ".join(key.casefold().split()), known, n=1, cutoff=0.75)
-    return quoted(known[found[0]]) if found else ""
+    typed = _words(key)
+    ranked = [(_likeness_of_words(typed, _words(choice)), choice) for choice in keys]
+    found = sorted((one for one in ranked if one[0] >= _ALIKE), key=lambda one: -one[0])
+    return tuple(choice for _, choice in found[:NEAR_SHOWN])
+
+
+def _likeness_of_words(typed: list[str], words: list[str]) -> float:
+    """The least of each word; words that were run together may be so, but then hardly anything else."""
+    if len(typed) == len(words):
+        return min(map(_likeness, typed, words), default=0.0)
+    together = _likeness("".join(typed), "".join(words)) if len(typed) < len(words) else 0.0
+    return together if together >= _ALIKE_TOGETHER else 0.0
+
+
+def _words(key: str) -> list[str]:
+    return [word for word in re.split(r"[\W_]+", key.casefold()) if word]
+
+
+def _likeness(typed: str, word: str) -> float:
+    """How alike two words are, 0 to 1; 0 where one is the other with something in front."""
+    if typed != word and (typed.endswith(word) or word.endswith(typed)) and min(len(typed), len(word)) > 2:
+        return 0.0
+    return difflib.SequenceMatcher(None, typed, word).ratio()

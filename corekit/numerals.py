@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 
 import attrs
@@ -55,6 +56,30 @@ class Numeral:
     step: Fraction
 
 
+def decimal_text(number: float, digits: int = 6, finest: int | None = None) -> str:
+    """A number as people write it: never with an exponent, and without zeros that say nothing.
+
+    Args:
+        digits: At most so many significant digits.
+        finest: Power of ten below which nothing is meant: what is left over by the computer's own rounding.
+
+    >>> decimal_text(1e-05), decimal_text(1234567.0, 3), decimal_text(-2.27e-14, finest=-10)
+    ('0.00001', '1230000', '0')
+    """
+    exactly = Decimal(repr(number))
+    place = exactly.adjusted() - digits + 1
+    shown = rounded(exactly, place if finest is None else max(place, finest))
+    text = f"{shown:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def rounded(number: Decimal, place: int) -> Decimal:
+    """The number rounded to this power of ten, halves away from zero; zero has no sign."""
+    scaled = number.scaleb(-place, _WIDE).quantize(Decimal(1), ROUND_HALF_UP, _WIDE)
+    return (abs(scaled) if scaled == 0 else scaled).scaleb(place, _WIDE)
+
+
+_WIDE = Context(prec=400)
 _NUMBER = re.compile(
     r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]+))?(?:[eE](?P<power>[+-]?[0-9]{1,2})(?![0-9]))?"
 )
@@ -80,7 +105,7 @@ def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
         written = Fraction(int(fraction["top"]), int(fraction["below"])) + int(fraction["whole"] or 0)
         raise NumberError(
             "is a fraction",
-            (f"{fraction['sign']}{float(written):.4g}".replace(".", decimal or "."),),
+            (f"{fraction['sign']}{decimal_text(float(written), 4)}".replace(".", decimal or "."),),
             fraction["tail"].strip(),
         )
     match = _NUMBER.match(plain)
@@ -92,8 +117,11 @@ def leading(plain: str, decimal: str = "") -> tuple[Numeral, str]:
     _refuse_odd(match, rest, decimal)
     sign = "-" if match["sign"] == "-" else ""
     ten = Fraction(10) ** power
-    shown = sign + whole + (f"{decimal or '.'}{part}" if part else "") + (f"e{power}" if power else "")
-    return Numeral(Fraction(f"{sign}{whole}.{part or '0'}") * ten, shown, ten / 10 ** len(part)), rest.strip()
+    shown = f"{sign}{whole}" + (f".{part}" if part else "")
+    if power:  # nobody reads an exponent on paper
+        shown = f"{Decimal(shown).scaleb(power, _WIDE):f}"
+    value = Fraction(f"{sign}{whole}.{part or '0'}") * ten
+    return Numeral(value, shown.replace(".", decimal or "."), ten / 10 ** len(part)), rest.strip()
 
 
 def _refuse_odd(match: re.Match[str], rest: str, decimal: str) -> None:

@@ -13,11 +13,10 @@ that somebody typed: its parser reads `12,4 V` as 124 V.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Sequence
-from decimal import ROUND_HALF_UP, Context, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -50,6 +49,7 @@ __all__ = [
     "TypedError",
     "Unit",
     "UnitError",
+    "decimal_text",
     "declared_text",
     "from_coherent",
     "from_quantity",
@@ -220,7 +220,10 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
     except TypedError as error:
         digits, sure = numerals.with_digits(plain)
         if digits == plain:
-            raise
+            rating = _rating(plain, asked)
+            if rating is None:
+                raise
+            return take(*rating)  # the text itself is kept
         try:
             read = take(digits, asked)
         except TypedError:
@@ -428,15 +431,9 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     if others:
         named = any_of(_in_a_sentence(there.kinds[kind].title) for kind in others)
         raise TypedError(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
-    choices = {
-        spelling: one
-        for kind in dict.fromkeys(one.kind for one in wanted)
-        for spelling, one in there.typed[kind].items()
-    }
-    near = [name for name in choices if name.casefold() == rest.casefold()] or difflib.get_close_matches(
-        rest, choices, n=1, cutoff=0.6
-    )
-    write = _quoted(f"{shown} {_typed_text(choices[near[0]])}") if near else _example("…", wanted)
+    # Every unit of the kind, never the nearest: MV is spelled most like mV, a thousand-millionth of it.
+    same = [other for one in _firsts(wanted) for other in units_of(one.kind) if other.text not in BARE]
+    write = any_of(_quoted(f"{shown} {_typed_text(one)}") for one in same) or _example(shown, wanted)
     raise TypedError(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
 
 
@@ -460,6 +457,54 @@ def _changes_prefix(spelling: str, typed: str, one: Unit, there: Table) -> bool:
     """True when other capitals would make a milli of a mega: `MV` is no mV."""
     prefixed = one.bare[:1] in ("m", "M") and one.bare[1:] in there.typed[one.kind]
     return prefixed and spelling[:1] != typed[:1]
+
+
+_WORD = re.compile(r"[^\W\d_]+")
+_ROUND_A_MARK = re.compile(r"[()\[\]:;/]|(?<![0-9.,])-|[.,-](?![0-9])")
+_TWO_NUMBERS = re.compile(r"[0-9] +[0-9]")
+
+
+def _rating(plain: str, asked: _Asked) -> tuple[str, _Asked] | None:
+    """A rating with the mark of its test behind the unit, wherever it stood (`EN 640 A`, `CCA 640 SAE`), and
+    asked by this test alone; None where no mark is asked for, or one number stands alone.
+
+    Raises:
+        TypedError: it names two tests, none, or one that is not known; all ways to write it are named.
+    """
+    strict = [one for one in _firsts(asked.wanted) if kinds()[one.kind].strict]
+    if not strict:
+        return None
+    marks = {
+        kind.mark.casefold(): units_of(kind.name)[0] for kind in kinds().values() if kind.strict and kind.mark
+    }
+    bare = {
+        word.casefold() for one in strict for spelling in (one.bare, *one.also) for word in spelling.split()
+    }
+    words = [word for word in _WORD.findall(plain) if word.casefold() not in bare]
+    if not words and plain[:1].isdecimal():
+        return None  # one number and no test: what is wanted is said already
+    named = dict.fromkeys(marks[word.casefold()].text for word in words if word.casefold() in marks)
+    others = [word for word in words if word.casefold() not in marks]
+    without = _WORD.sub(lambda found: " " if found[0].casefold() in {*marks, *bare} else found[0], plain)
+    number = " ".join(_ROUND_A_MARK.sub(" ", without).split())
+    is_about = numerals.without_about(plain)[1]  # then CA may be *circa*
+    one_number = number[:1].isdecimal() and not _TWO_NUMBERS.search(number)
+    if len(named) == 1 and not others and not is_about and one_number:
+        text = next(iter(named))
+        by_this = tuple(one for one in strict if one.kind == unit(text).kind)
+        return f"{number} {text}", attrs.evolve(asked, wanted=by_this or asked.wanted)
+    plainly = number if re.fullmatch(r"[0-9]+", number) else "…"
+    if len(named) > 1:
+        what = f"names {len(named)} tests that it was rated by"
+    elif named and (others or not is_about):
+        what = "does not name a number and the test that it was rated by, and nothing else"
+    else:
+        what = "does not say by which of the tests known here it was rated"
+    raise TypedError(
+        f"{_quoted(asked.text)} {what}",
+        asked.expected,
+        any_of(_quoted(f"{plainly} {one.text}") for one in strict),
+    )
 
 
 def _firsts(wanted: Sequence[Unit]) -> list[Unit]:
@@ -586,8 +631,11 @@ def _has_offset(kind: str) -> bool:
 
 # ---- what paper shows
 
-_WIDE = Context(prec=400)
 _MINUS = "−"
+#: Digits of a float of which something may be left after a conversion; it holds fifteen.
+_SURE_DIGITS = 12
+#: Power of ten of a declared unit below which nobody measures anything; own estimate.
+_FINEST = -15
 
 
 def show(value: Value, unit: str, uncertainty: bool = True) -> str:
@@ -596,8 +644,8 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
     more (GUM 7.2.6 asks for at most two; the one digit is our choice), and the number to the same place.
     Without uncertainty in it, or with less than a thousand-millionth of the number, the number stands alone
-    with up to six digits. `uncertainty=False` leaves the ± part away and rounds the same. A count is a whole
-    number and stands alone.
+    with up to six digits; there is never an exponent. `uncertainty=False` leaves the ± part away and rounds
+    the same. A count is a whole number and stands alone.
 
     Raises:
         UnitError: unknown unit. ValueError: the unit is of another kind than the value.
@@ -610,8 +658,8 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     label = _label(one)
     if one.text == _COUNT:
         return _signed(_rounded(number, 0))
-    if spread <= 1e-9 * abs(number) or spread == 0.0:
-        return _signed(Decimal(f"{number:.6g}")) + label
+    if spread <= max(1e-9 * _size(value.number, one), 10.0**_FINEST):
+        return decimal_text(value.number, unit).replace("-", _MINUS) + label
     place = _place(spread)
     shown = _signed(_rounded(number, place)) + label
     return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if uncertainty else shown
@@ -628,6 +676,29 @@ def show_uncertainty(u: float, unit: str) -> str:
     return f"± {_signed(_rounded(spread, _place(spread))) if spread else '0'}{_label(one)}"
 
 
+def decimal_text(number: float, unit: str, digits: int = 6) -> str:
+    """A number in the coherent unit of its kind as people write it in a declared unit, without the unit: with
+    at most so many digits, without an exponent, and without what the computer's own rounding left over.
+
+    >>> decimal_text(273.15, "°C"), decimal_text(1e-05, "V"), decimal_text(1e-05, "mV")
+    ('0', '0.00001', '0.01')
+
+    Raises:
+        UnitError: unknown unit. ValueError: the number is not finite.
+    """
+    one = _by_name(unit)
+    shown = float((_fraction(number) - one.offset_exact) / one.factor_exact)
+    size = Decimal(repr(_size(number, one)))
+    return numerals.decimal_text(shown, digits, max(size.adjusted() - _SURE_DIGITS if size else 0, _FINEST))
+
+
+def _size(number: float, one: Unit) -> float:
+    """How large the number is in this unit as the computer holds it: of a kind with an offset also the
+    offset, in which its digits get lost.
+    """
+    return float(max(abs(_fraction(number)), abs(one.offset_exact)) / one.factor_exact)
+
+
 def _label(one: Unit) -> str:
     return "" if one.text in BARE else f" {declared_text(one.text)}"
 
@@ -639,8 +710,7 @@ def _place(spread: float) -> int:
 
 
 def _rounded(number: float, place: int) -> Decimal:
-    scaled = Decimal(repr(number)).scaleb(-place, _WIDE).quantize(Decimal(1), ROUND_HALF_UP, _WIDE)
-    return abs(scaled).scaleb(place, _WIDE) if scaled == 0 else scaled.scaleb(place, _WIDE)
+    return numerals.rounded(Decimal(repr(number)), place)
 
 
 def _signed(number: Decimal) -> str:

@@ -282,9 +282,9 @@ def test_a_plain_reading_is_understood(text: str, accepts: list[str], number: fl
         ("680 CCA", ["A SAE", "A EN"], 'write "680 A SAE" or "680 A EN"'),
         ("680", ["A SAE", "A EN"], '"680" has no unit; write "680 A SAE" or "680 A EN"'),
         ("680 A DIN", ["A SAE", "A EN"], "wrong kind (cranking rating, DIN test)"),
-        ("12 MV", ["V"], '"MV" in "12 MV" is not a unit known here; write "12 mV"'),
-        ("12 mpa", ["kPa gauge"], 'write "12 MPa"'),
-        ("12.6 vlts", ["V"], 'write "12.6 V"'),
+        ("12 MV", ["V"], '"MV" in "12 MV" is not a unit known here; write "12 V", "12 mV" or "12 kV"'),
+        ("12 mpa", ["kPa gauge"], 'write "12 Pa", "12 hPa", "12 kPa", "12 MPa", '),
+        ("12.6 vlts", ["V"], 'write "12.6 V", "12.6 mV" or "12.6 kV"'),
         ("50 Hz", ["rev/s"], "wrong kind (frequency)"),
         ("30 psia", ["psi gauge"], "wrong kind (absolute pressure)"),
         ("2 bar", ["bar gauge", "bar abs"], 'leaves open which is meant; write "2 bar gauge" or "2 bar abs"'),
@@ -303,6 +303,55 @@ def test_an_odd_reading_is_refused_with_what_to_write(text: str, accepts: list[s
         read_quantity(text, accepts)
     assert says in str(caught.value)
     assert caught.value.expected
+
+
+RATINGS = ["A SAE", "A EN", "A DIN", "A CA"]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "number"),
+    [
+        ("640 A (EN)", "cranking rating EN", 640),
+        ("EN 640 A", "cranking rating EN", 640),
+        ("EN: 640 A", "cranking rating EN", 640),
+        ("EN640A", "cranking rating EN", 640),
+        ("640 EN", "cranking rating EN", 640),
+        ("640 A, EN", "cranking rating EN", 640),
+        ("640 A/EN", "cranking rating EN", 640),
+        ("640A-EN", "cranking rating EN", 640),
+        ("EN-640 A", "cranking rating EN", 640),
+        ("CCA 640 SAE", "cranking rating SAE", 640),
+        ("SAE CCA 640", "cranking rating SAE", 640),
+        ("CCA (SAE): 640", "cranking rating SAE", 640),
+        ("din 380 a", "cranking rating DIN", 380),
+        ("64O A EN", "cranking rating EN", 640),
+    ],
+)
+def test_a_rating_is_read_wherever_the_name_of_its_test_stands(text: str, kind: str, number: float) -> None:
+    read = read_quantity(text, RATINGS)
+    assert (read.kind, read.number, read.text) == (kind, number, text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "640 A SAE/EN", "SAE 640 EN A", "640 A EN, 600 A SAE",  # two tests
+        "CCA 640", "A 640", "JIS 640 A", "640 A JIS",  # none that is known
+        "640 A EN2", "640 A EN 50342", "640/680 A EN", "640 A acc. to EN",  # more than a number and a test
+        "CA 640 A",  # may be circa
+        "EN .5 A", "EN.640 A", "EN",
+    ],
+)  # fmt: skip
+def test_a_rating_of_which_the_test_is_not_plain_is_refused_with_every_way_to_write_it(text: str) -> None:
+    with pytest.raises(TypedError) as caught:
+        read_quantity(text, RATINGS)
+    assert all(f' {one}"' in caught.value.write for one in RATINGS), caught.value
+
+
+def test_a_refused_range_of_a_rating_keeps_the_test_it_names() -> None:
+    with pytest.raises(TypedError, match=r'write one reading, "600 A EN"$'):
+        read_quantity("600-640 A EN", RATINGS)
+    assert units.read_reading("EN 600-640 A", RATINGS).shown == "600-640"
 
 
 def test_what_a_refusal_tells_to_write_is_understood() -> None:
@@ -486,6 +535,73 @@ def test_what_is_printed_lies_within_half_a_step_and_is_read_back(number: float,
     read, spread = read_quantity(shown, ["V"]).number, read_quantity(uncertainty, ["V"]).number
     assert abs(spread - 2 * u) <= 0.17 * 2 * u  # half a step of the coarsest rounding: 0.5 in 3
     assert abs(read - number) <= 0.17 * 2 * u
+
+
+_PRINTED = re.compile(r"−?[0-9]+(?:\.[0-9]+)?")
+
+
+def _digits(number: str) -> str:
+    """The digits that claim something: without sign, mark, zeros in front, and zeros that only fill up."""
+    digits = number.lstrip("−-").replace(".", "").lstrip("0")
+    return digits if "." in number else digits.rstrip("0")
+
+
+@given(
+    st.sampled_from(ALL),
+    st.floats(-1e12, 1e12) | st.floats(-1e-6, 1e-6),
+    st.floats(1e-12, 1e9) | st.just(0.0),
+)
+def test_no_printed_value_has_an_exponent_or_more_digits_than_its_uncertainty_warrants(
+    one: Unit, number: float, u: float
+) -> None:
+    value = Value(one.kind, to_coherent(number, one.text), {"meter": u * one.factor} if u else {})
+    printed = show(value, one.text)
+    numbers = _PRINTED.findall(printed.split(" (k = 2)")[0])
+    assert not re.search(r"[0-9][eE][+−-]?[0-9]", printed), printed
+    if "±" not in printed:
+        shown = _PRINTED.match(printed)
+        assert shown is not None and (len(_digits(shown[0])) <= 6 or one.text == "count"), printed
+        return
+    shown, spread = numbers[0], printed.partition("± ")[2].split(" ")[0]
+    assert 1 <= len(_digits(spread)) <= 2, printed  # GUM 7.2.6: at most two digits
+    assert len(shown.partition(".")[2]) == len(spread.partition(".")[2]), printed  # and to the same place
+
+
+@given(st.sampled_from(ALL), st.floats(-1e12, 1e12) | st.floats(-1e-6, 1e-6), st.integers(1, 10))
+def test_a_number_alone_is_printed_plainly_and_read_back(one: Unit, number: float, digits: int) -> None:
+    printed = units.decimal_text(to_coherent(number, one.text), one.text, digits)
+    assert re.fullmatch(r"-?[0-9]+(\.[0-9]*[1-9])?", printed) and printed != "-0"
+    assert len(_digits(printed)) <= digits
+    size = max(abs(number), abs(one.offset / one.factor))
+    step = 10.0 ** (1 - digits) * abs(number)
+    assert abs(float(printed) - number) <= step + 1e-11 * size + 1e-15
+
+
+@pytest.mark.parametrize(
+    ("kind", "number", "named", "printed"),
+    [
+        ("temperature", 273.15, "°C", "0 °C"),
+        ("temperature", 273.15 + 5e-14, "°C", "0 °C"),  # what a sum leaves over
+        ("temperature", 255.3722222222222, "°F", "0 °F"),  # 0 °F = 459.67 °R / 1.8
+        ("temperature", 233.15, "°C", "−40 °C"),
+        ("voltage", 1e-05, "V", "0.00001 V"),
+        ("voltage", 1e-05, "mV", "0.01 mV"),
+        ("resistance", 2e7, "Ω", "20000000 Ω"),
+        ("voltage", 0.1 + 0.2, "V", "0.3 V"),
+        ("voltage", 0.0, "V", "0 V"),
+    ],
+)
+def test_neither_an_exponent_nor_dust_is_printed(kind: str, number: float, named: str, printed: str) -> None:
+    assert show(Value(kind, number), named) == printed
+    assert show(Value(kind, number, {"sum": 1e-24}), named) == printed
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("1e-5 V", "0.00001"), ("1.25e2 V", "125"), ("2e3 V", "2000"), ("-1.5e-3 V", "-0.0015")],
+)
+def test_a_number_that_was_typed_with_an_exponent_is_shown_without(text: str, shown: str) -> None:
+    assert read_quantity(text, ["V"]).shown == shown
 
 
 # ---- pint's door

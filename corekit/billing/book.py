@@ -15,12 +15,16 @@ OUTSIDE_TAX = "none"
 
 @attrs.frozen(kw_only=True)
 class PricedPart:
-    """What goes into a vehicle: its net unit price, how many, and in which condition it is."""
+    """What goes into a vehicle: its net unit price, how many, and in which condition it is.
+
+    `unit` is what its quantity counts (`l`, `m`); empty for pieces.
+    """
 
     name: str
     price: Decimal
     quantity: Decimal
     condition: Condition
+    unit: str = ""
 
 
 @attrs.frozen(kw_only=True)

@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..fault import DataFault, DataFileError
 from ..model.money import total
 from .book import PriceBook
-from .line import Ground, GroundKind, Line, LineKind, priced_line
+from .line import PIECE, Ground, GroundKind, Line, LineKind, priced_line
 
 
 class PriceError(DataFileError):
@@ -144,7 +144,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                 operation=asked.operation,
                 ground=asked.ground,
                 quantity=part.quantity,
-                unit="piece",
+                unit=part.unit or PIECE,
                 price=part.price,
                 currency=book.currency,
                 tax=book.tax_of[LineKind.PART],

@@ -15,6 +15,9 @@ import attrs
 from ..errors import InputError
 from ..model.money import Money
 
+#: What a part's quantity counts where its row names nothing else.
+PIECE = "piece"
+
 
 class LineKind(StrEnum):
     """What is sold; a price book may give each its own tax rate."""

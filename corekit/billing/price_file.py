@@ -50,6 +50,7 @@ class PartRow:
     name: str = needed("what the part is called", default="")
     price: Decimal = needed("its net price", '"12.80"', default=_ZERO)
     quantity: Count = needed("how many", '"1"', default=Count(Decimal(1)))
+    unit: str | None = None
     condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
 
 
@@ -89,7 +90,7 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     diagnosis = { price = "35.00", cap = "90.00" }        # cap optional
     [operations."brakes.bleed"]
     hours  = "0.6"
-    parts  = [ { name = "Brake fluid, litre", price = "12.80", quantity = 1, condition = "new" } ]
+    parts  = [ { name = "Brake fluid", price = "12.80", quantity = "0.8", unit = "l", condition = "new" } ]
     hazard = "…"                                          # optional
     ```
     In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
@@ -140,6 +141,7 @@ _TAX_KEYS: dict[str, tuple[LineKind, ...]] = {
 _OPERATION_KEY = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
 _CURRENCY = re.compile(r"[A-Z]{3}")
 _UNIT_PRICE_PLACES = 6
+_LONGEST_UNIT = 12
 
 
 def _currency_places(form: PriceFile, faults: Faults) -> int:
@@ -241,7 +243,13 @@ def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
         got = f"is {row.price}, and a part of the customer's own is not sold"
         faults.add((*path, "price"), got, "no price", '"0.00"')
     condition = row.condition or Condition.NEW
-    return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition)
+    unit = (row.unit or "").strip()
+    if row.unit is not None and not 0 < len(unit) <= _LONGEST_UNIT:
+        expected = f"what the quantity counts, at most {_LONGEST_UNIT} characters"
+        faults.add(
+            (*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit'
+        )
+    return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition, unit=unit)
 
 
 def _fine(path: Place, number: Decimal | None, places: int, faults: Faults) -> None:

@@ -13,6 +13,7 @@ from ..errors import CorekitError, InputError
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from decimal import Decimal
+    from typing import NoReturn
 
     from ..model.money import Money
 
@@ -44,6 +45,9 @@ VERBS = {
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
 _WITHOUT_SHOP = ("calculate", "demo", "init", "plugins")
 
+#: Verbs that know --json.
+_WITH_JSON = ("check",)
+
 _INTRO = """corekit takes one driveway visit from the complaint to an invoice the customer can check.
 
 You write down the visit in a file, in the order it happens; `corekit check visit.toml` tells you what the
@@ -63,7 +67,7 @@ def run(words: list[str]) -> int:
         if words[0] not in VERBS:
             return _unknown(words[0])
         verb = importlib.import_module(f".{words[0]}", __package__)
-        parser = argparse.ArgumentParser(
+        parser = _Parser(
             prog=f"corekit {words[0]}",
             description=_filled(verb.__doc__ or ""),
             formatter_class=_Help,
@@ -77,6 +81,13 @@ def run(words: list[str]) -> int:
         parser.add_argument("--shop", metavar="DIR", help=needless)
         verb.arguments(parser)
         return int(verb.run(parser.parse_args(words[1:])))
+    except _UsageError as error:
+        if _wants_json(words):
+            print(_as_json(error))
+        else:
+            print(error.usage, end="", file=sys.stderr)
+            print(f"corekit {words[0]}: error: {error}", file=sys.stderr)
+        return 2
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else 2
     except KeyboardInterrupt:
@@ -89,8 +100,50 @@ def run(words: list[str]) -> int:
     except Exception as error:
         if os.environ.get("COREKIT_TRACE"):
             raise
-        print(_in_words(error), file=sys.stderr)
+        if _wants_json(words):
+            print(_as_json(error))
+        else:
+            print(_in_words(error), file=sys.stderr)
         return 1
+
+
+class _UsageError(Exception):
+    """Words that a verb does not take, with its usage."""
+
+    def __init__(self, text: str, usage: str) -> None:
+        super().__init__(text)
+        self.usage = usage
+
+
+class _Parser(argparse.ArgumentParser):
+    """Leaves it to `run` to say what is wrong: in words, or as JSON."""
+
+    def error(self, message: str) -> NoReturn:
+        raise _UsageError(message, self.format_usage())
+
+
+def _wants_json(words: list[str]) -> bool:
+    """True where the verb knows --json and was asked for it; whoever reads it gets refusals in it too."""
+    return words[0] in _WITH_JSON and "--json" in words[1:]
+
+
+def _as_json(error: Exception) -> str:
+    """A refusal for programs: each fault with what is wrong, where, and what to do."""
+    import json
+
+    from ..fault import DataFault, DataFileError
+
+    if isinstance(error, DataFileError):
+        text, faults = str(error), error.faults
+    elif isinstance(error, _UsageError):
+        text = str(error)
+        faults = (DataFault("command line", "", text, " ".join(error.usage.removeprefix("usage: ").split())),)
+    else:
+        text = _in_words(error)
+        where = error.filename if isinstance(error, OSError) and isinstance(error.filename, str) else ""
+        faults = (DataFault(where, "", text),)
+    data = {"refused": True, "text": text, "faults": [fault.data for fault in faults]}
+    return json.dumps(data, indent=2, ensure_ascii=False)
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -113,10 +166,10 @@ def _overview() -> str:
 
 
 def _unknown(word: str) -> int:
-    import difflib
+    from ..fault import any_of, near
 
-    near = difflib.get_close_matches(word, VERBS, 1)
-    hint = f" Do you mean {near[0]}?" if near else ""
+    meant = near(word, VERBS)
+    hint = f" Do you mean {any_of(meant)}?" if meant else ""
     print(f"There is no verb {word!r}.{hint} `corekit --help` lists them all.", file=sys.stderr)
     return 2
 

@@ -6,7 +6,7 @@ Both print each number exactly as paper does.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from .. import units
@@ -14,7 +14,7 @@ from ..assess.suspect import Call, NextTest
 from ..billing.waiver import waivers
 from ..judge import conform
 from ..model.finding import Finding, Gap, Reason, Verdict
-from ..model.job import stage_name
+from ..model.job import Job, stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation
 from ..model.records import WAIVED_CHARGES
@@ -23,6 +23,8 @@ from ..plugin.case import limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences
+from ..report.next_tests import asks_for_codes, named_tests
+from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from .check import CheckView
 
 WIDTH = 100
@@ -37,6 +39,12 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
+    if seen.set_aside:
+        parts.append(
+            "Set aside, not judged: settle each before the file is added (correct it, confirm it, or leave"
+            " the row out). Rows are counted from 0.\n"
+            + "\n".join(_item(str(fault)) for fault in seen.set_aside)
+        )
     if seen.remarks:
         parts.append("Warnings\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
@@ -55,6 +63,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     codes = code_sentences(assessment.job)
     if codes:
         parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
+    noted = own_words(assessment.job)
+    if noted:
+        parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
     stands = _where_it_stands(seen)
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
@@ -82,19 +93,46 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
         parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
-    if assessment.next_tests:
-        shown = [_test(seen, index) for index in range(min(NEXT_SHOWN, len(assessment.next_tests)))]
-        later = [_plain(test.question) for test in assessment.next_tests[NEXT_SHOWN:]]
-        parts.append(
-            "Next test\n"
-            + "\n".join([*shown, *([_item("After these: " + "; ".join(later) + ".")] if later else [])])
-        )
-    if assessment.too_long:
+    parts += _what_next(seen)
+    too_long = _to_make(seen, assessment.too_long)
+    if too_long:
         parts.append(
             "Too long for the time left\n"
-            + "\n".join(_item(f"{test.question}{_time(test)}") for test in assessment.too_long)
+            + "\n".join(_item(f"{test.question}{_time(test)}") for test in too_long)
         )
     return printable("\n\n".join(parts))
+
+
+def _what_next(seen: CheckView) -> Iterator[str]:
+    """What was noted in words and nobody has answered, then the tests."""
+    open_words = unanswered(seen.assessment)
+    if open_words:
+        yield (
+            "Noted in words and not answered yet (answer with a reading or an answer of its list, or write"
+            ' cleared = "…" beside the words)\n'
+            + "\n".join(_item(_own_words(one, seen)) for one in open_words)
+        )
+    tests = _to_make(seen, seen.assessment.next_tests)
+    if tests:
+        shown = [_test(seen, n, test) for n, test in enumerate(tests[:NEXT_SHOWN], 1)]
+        later = "; ".join(_plain(test.question) for test in tests[NEXT_SHOWN:])
+        yield "Next test\n" + "\n".join([*shown, *([_item(f"After these: {later}.")] if later else [])])
+
+
+def _to_make(seen: CheckView, tests: Iterable[NextTest]) -> list[NextTest]:
+    """The tests without those that name nothing, and those that ask for codes which were read."""
+    read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
+    return [
+        test for test in named_tests(tests) if not ("stored" in read and asks_for_codes(test, seen.plugins))
+    ]
+
+
+def _own_words(one: OwnWords, seen: CheckView) -> str:
+    title = seen.plugins.title(one.of) if one.of else "Remark"
+    when = f" ({stage_name(one.stage)})" if seen.assessment.job.stage else ""
+    place = f", {one.place}" if one.place else ""
+    answer = f" Answered: {one.cleared}" if one.cleared else ""
+    return f"{title}{place}{when}: {one.text(seen.texts) or 'removed'}{answer}"
 
 
 def _where_it_stands(seen: CheckView) -> list[str]:
@@ -224,7 +262,7 @@ def _gaps(seen: CheckView) -> list[str]:
     """Of each system what was not read or looked at, in one list; then whatever has more to say."""
     missing: dict[str, dict[str, None]] = {}
     for gap in seen.assessment.open_gaps:
-        if gap.about:
+        if gap.about and not is_noted(gap, seen.assessment.job):
             missing.setdefault(gap.system, {})[gap.about] = None
     rows = [
         _item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.")
@@ -245,10 +283,9 @@ def _call(seen: CheckView, call: Call) -> str:
     )
 
 
-def _test(seen: CheckView, index: int) -> str:
-    test = seen.assessment.next_tests[index]
+def _test(seen: CheckView, number: int, test: NextTest) -> str:
     wanted = _wanted(seen, test.wants)
-    lines = [f"{index + 1}. {test.question}{_time(test)}"]
+    lines = [f"{number}. {test.question}{_time(test)}"]
     lines += ["Again: the first attempt was inconclusive."] if test.repeat else []
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
@@ -259,6 +296,10 @@ def _test(seen: CheckView, index: int) -> str:
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(f'Write it down as of = "{wanted.key}"{at}.')
+    elif asks_for_codes(test, seen.plugins):
+        read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
+        lists = ", ".join(f"{state} = [ … ]" for state in ("stored", "pending") if state not in read)
+        lines.append(f"Write it down as codes = {{ {lists} }}, an empty list as [].")
     return _item(*lines)
 
 
@@ -287,12 +328,15 @@ def _item(first: str, *more: str) -> str:
 
 
 def as_data(seen: CheckView) -> dict[str, Any]:
-    """Everything as plain data: findings, gaps, contradictions, suspects, next_tests, readings, repairs,
-    calls; numbers also as printed (`shown`).
+    """Everything as plain data: what was set aside, remarks, what was noted in words, findings, gaps,
+    contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`).
     """
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
+        "set_aside": [fault.data for fault in seen.set_aside],
+        "remarks": list(seen.remarks),
+        "noted": _noted_data(seen),
         "findings": [_finding_data(finding, seen) for finding in assessment.findings],
         "gaps": [
             {
@@ -304,6 +348,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
                 "wants": gap.wants,
             }
             for gap in assessment.gaps
+            if not (gap.about and is_noted(gap, assessment.job))
         ],
         "suspects": [
             {
@@ -329,8 +374,8 @@ def as_data(seen: CheckView) -> dict[str, Any]:
             }
             for odd in assessment.contradictions
         ],
-        "next_tests": [_test_data(test) for test in assessment.next_tests],
-        "too_long": [_test_data(test) for test in assessment.too_long],
+        "next_tests": [_test_data(test) for test in _to_make(seen, assessment.next_tests)],
+        "too_long": [_test_data(test) for test in _to_make(seen, assessment.too_long)],
         "calls": [
             {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
             for call in assessment.calls
@@ -346,18 +391,35 @@ def as_data(seen: CheckView) -> dict[str, Any]:
             for repair in assessment.repairs
         ],
         "readings": [_reading_data(reading, seen) for stage in assessment.readings for reading in stage],
-        "codes": [
-            {
-                "stage": stage_name(stage),
-                "state": noted.record.state,
-                "codes": list(noted.record.codes),
-                "cannot": noted.record.cannot,
-            }
-            for stage in assessment.job.stages
-            for noted in assessment.job.codes_read(stage)
-        ],
+        "codes": [row for stage in assessment.job.stages for row in _codes_data(assessment.job, stage)],
         "versions": assessment.versions,
     }
+
+
+def _noted_data(seen: CheckView) -> list[dict[str, Any]]:
+    waiting = {one.entry for one in unanswered(seen.assessment)}
+    return [
+        {
+            "of": one.of,
+            "place": one.place,
+            "stage": stage_name(one.stage),
+            "words": one.text(seen.texts),
+            "cleared": one.cleared,
+            "answered": one.entry not in waiting,
+        }
+        for one in own_words(seen.assessment.job)
+    ]
+
+
+def _codes_data(job: Job, stage: int) -> list[dict[str, Any]]:
+    read = [
+        {"stage": stage_name(stage), "state": state, "codes": list(codes), "cannot": ""}
+        for state, codes in job.codes_by_list(stage).items()
+    ]
+    return read or [
+        {"stage": stage_name(stage), "state": "", "codes": [], "cannot": noted.record.cannot}
+        for noted in job.codes_read(stage)
+    ]
 
 
 def _test_data(test: NextTest) -> dict[str, Any]:

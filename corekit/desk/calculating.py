@@ -13,6 +13,7 @@ import attrs
 
 from .. import units
 from ..errors import InputError
+from ..fault import any_of, near
 from ..model.source import Source
 from ..model.value import Value
 from ..plugin.calculation import Calculation, Input
@@ -77,20 +78,15 @@ def calculation_named(plugins: Plugins, key: str) -> Calculation[Any]:
     """The calculation of this key, `system.name`.
 
     Raises:
-        DeskError: no installed system declares it; the likely one is named.
+        DeskError: no installed system declares it; those it may be a slip of the pen for are named.
     """
-    import difflib
-
     if key in plugins.calculations:
         return plugins.calculations[key]
-    near = (
-        difflib.get_close_matches(key, plugins.calculations, n=1)
-        or [one for one in plugins.calculations if one.partition(".")[2] == key][:1]
-    )
-    raise DeskError(
-        f"There is no calculation {key!r}."
-        + (f" Do you mean {near[0]}?" if near else " `corekit calculate` lists them all.")
-    )
+    meant = near(key, plugins.calculations) or [
+        one for one in plugins.calculations if one.partition(".")[2] == key
+    ]
+    hint = f" Do you mean {any_of(meant)}?" if meant else ""
+    raise DeskError(f"There is no calculation {key!r}.{hint} `corekit calculate` lists them all.")
 
 
 def source_of(plugins: Plugins, calculation: Calculation[Any]) -> Source:
@@ -171,7 +167,7 @@ def _shown(result: Value, one: Unit) -> str:
     """As paper prints it; from numbers that claim no uncertainty, four digits and no more."""
     if result.u:
         return units.show(result, one.text)
-    number = float(f"{units.from_coherent(result.number, one.text):.4g}")
+    number = float(units.decimal_text(result.number, one.text, 4))
     return units.show(Value(result.kind, units.to_coherent(number, one.text)), one.text)
 
 
@@ -220,7 +216,7 @@ def _span(declared: Input, one: Unit) -> str:
     """A range in words, in a unit that people use."""
 
     def end(number: float) -> str:
-        return f"{units.from_coherent(number, one.text):.4g}".replace("-", "−")
+        return units.decimal_text(number, one.text, 4).replace("-", "−")
 
     words = declared.range_words(end)
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""

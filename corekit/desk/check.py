@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import attrs
 
 from ..assess.assessment import Assessment, assess
+from ..fault import DataFault
 from ..intake.declared import Declared
-from ..intake.visit import read_visit
+from ..intake.lenient import read_for_check
+from ..intake.visit import VisitFile
+from ..model.entry import Draft
 from ..plugin.host import Plugins, load
 from .in_memory import scratch_job
 
@@ -18,39 +22,63 @@ NO_CURRENCY = "XXX"
 
 @attrs.frozen(kw_only=True)
 class CheckView:
-    """An assessment, the plugins that made it, and what is odd in the file but no fault."""
+    """An assessment and the plugins that made it.
+
+    Attributes:
+        remarks: What is odd in the file but no fault.
+        set_aside: What was wrong or odd with rows of the file that were not judged, each a question.
+        texts: Hash → personal text of the job, for what was noted in own words.
+    """
 
     assessment: Assessment
     plugins: Plugins
     remarks: tuple[str, ...] = ()
+    set_aside: tuple[DataFault, ...] = ()
+    texts: Mapping[str, str] = attrs.field(factory=dict)
 
 
 def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> CheckView:
     """Assess a visit file, or a job of the shop in `folder`.
 
-    For a file no shop is needed; its instruments are known if there is one.
+    For a file no shop is needed; its instruments are known if there is one. Its odd rows are set aside, and
+    the rest is judged.
 
     Args:
         minutes_left: Next tests that do not fit into these are set apart.
+
+    Raises:
+        VisitError: the file cannot be read at all.
     """
     plugins = load()
     if not is_file:
         from .assessing import assessment_of
         from .context import open_context
-        from .jobs import job_named
+        from .jobs import job_named, texts_of
 
         shop = open_context(folder, plugins=plugins)
         with shop.store:
-            assessment = assessment_of(shop, job_named(shop, visit), minutes_left)
-            return CheckView(assessment=assessment, plugins=plugins)
+            job = job_named(shop, visit)
+            assessment = assessment_of(shop, job, minutes_left)
+            return CheckView(assessment=assessment, plugins=plugins, texts=texts_of(shop, job))
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
-        read = read_visit(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
-        job, _ = scratch_job(read)
-        return CheckView(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
+        read = read_for_check(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
+        return _view(read, plugins, minutes_left)
     from . import paper
     from .settings import declared, read_prices, read_settings
 
     settings = read_settings(folder, demo=True)
-    read = read_visit(Path(visit), declared(plugins, settings, read_prices(folder).currency))
-    job, _ = scratch_job(read, paper.instruments_for(read, settings))
-    return CheckView(assessment=assess(job, plugins, minutes_left), plugins=plugins, remarks=read.remarks)
+    read = read_for_check(Path(visit), declared(plugins, settings, read_prices(folder).currency))
+    return _view(read, plugins, minutes_left, paper.instruments_for(read, settings))
+
+
+def _view(
+    read: VisitFile, plugins: Plugins, minutes_left: float | None, instruments: list[Draft] | None = None
+) -> CheckView:
+    job, texts = scratch_job(read, instruments)
+    return CheckView(
+        assessment=assess(job, plugins, minutes_left),
+        plugins=plugins,
+        remarks=read.remarks,
+        set_aside=read.set_aside,
+        texts=texts,
+    )

@@ -19,6 +19,7 @@ from ..model.records import Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading
 from ..report.findings import finding_row
+from ..report.noted import is_noted
 from ..report.readings import row_of, strip_of_finding
 from .assessing import assessment_of
 from .context import ShopContext
@@ -131,7 +132,8 @@ def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Pl
         if not said.isdisjoint(parameter.of.key for parameter in check.parameters)
     }
     for gap in assessment.gaps:
-        if gap.stage == job.stage and ((gap.system, gap.check) in asking or gap.wants in said):
+        asked = (gap.system, gap.check) in asking or gap.wants in said
+        if gap.stage == job.stage and asked and not is_noted(gap, job):
             yield gap
 
 

@@ -4,13 +4,12 @@ the shop adds.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Mapping
 from typing import Protocol
 
 import attrs
 
-from ..fault import quoted
+from ..fault import any_of, near, quoted
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.records import Instrument
 
@@ -105,7 +104,7 @@ class Declared:
             if key in shelf:
                 return f"{quoted(key)} is {name}, which stands under {place}", expected, ""
         system, mark, _ = key.partition(".")
-        if mark and system not in self.systems and not difflib.get_close_matches(system, self.systems, n=1):
+        if mark and system not in self.systems and not near(system, self.systems):
             return (
                 (
                     f"{quoted(key)}: no system {quoted(system)} is installed (installed:"
@@ -114,17 +113,15 @@ class Declared:
                 expected,
                 "",
             )
-        near = (
-            difflib.get_close_matches(key, known, n=1, cutoff=0.85)
-            or [choice for choice in known if choice.partition(".")[2] == key][:1]
-        )
+        meant = near(key, known) or [choice for choice in known if choice.partition(".")[2] == key]
+        perhaps = any_of(map(quoted, meant))
         got = f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
-        if near or system not in self.systems:
-            return got, expected, quoted(near[0]) if near else ""
         own = [choice for choice in known if choice.startswith(f"{system}.")]
+        if system not in self.systems or not own:
+            return got, expected, perhaps
         listed = (
             f"one of {', '.join(own)}"
-            if 0 < len(own) <= LISTED
+            if len(own) <= LISTED
             else f"a key that `corekit plugins {system}` lists"
         )
-        return got, expected, listed
+        return got, expected, f"{listed} (perhaps {perhaps})" if perhaps else listed

@@ -43,8 +43,8 @@ class ApprovedRow:
 class Drafts:
     """The drafts and the faults of a form, while it is read.
 
-    `stage`: how many repairs came before. `used`: what was read with each instrument. `usual`: which one is
-    meant where a reading names none.
+    `stage`: how many repairs came before. `used`: what was read with each instrument. `codes`: what each list
+    of a stage held so far. `usual`: which instrument is meant where a reading names none.
     """
 
     def __init__(self, declared: Declared, form: VisitForm, faults: Faults) -> None:
@@ -59,6 +59,7 @@ class Drafts:
             name: row for name, row in (form.instruments or {}).items() if row is not None
         }
         self.used: dict[str, dict[str, Measurand]] = {}
+        self.codes: dict[tuple[int, str], dict[str, None]] = {}
         self.usual = {
             key: name for name, row in self.instruments.items() for key in row.for_ or [] if key is not None
         }
@@ -235,7 +236,7 @@ class Drafts:
         if read is None:
             return None
         if not trait.possible.holds(read.number):
-            self.examination.impossible(path, read, trait.possible, trait.possible, trait.units[0])
+            self.examination.impossible(path, read, trait.possible)
         return Fitted(of=trait.key, typed=typed, stage=self.stage, kind=read.kind, number=read.number)
 
     def _odometer(self, path: Place, text: str | None) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from ..fault import Place, any_of, quoted
+from ..fault import Place, any_of, path_text, quoted
 from ..model.job import stage_name
 from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
@@ -185,6 +185,14 @@ class Evidence(Drafts):
                 "one of is, cannot and words",
             )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
+        cleared = self._full((*path, "cleared"), row.cleared)
+        if cleared is not None and row.words is None and not self.faults.at((*path, "words")):
+            self.faults.add(
+                (*path, "cleared"),
+                "answers own words, and there are none",
+                "words beside it",
+                "the row without cleared",
+            )
         shelves: dict[str, Any] = (
             {**self.declared.observations}
             if row.is_ is not None
@@ -210,6 +218,7 @@ class Evidence(Drafts):
             answer=answer,
             cannot=row.cannot or "",
             words=personal("words", row.words),
+            cleared=cleared or "",
         )
         self._say(
             "seen",
@@ -249,6 +258,8 @@ class Evidence(Drafts):
             ]
             for code in [code for code, count in Counter(codes).items() if count > 1]:
                 self.faults.add((*path, state), f"{code} is given twice", "each code once", "it once")
+            if reason is None:
+                self._read_again((*path, state), state, codes)
             record = CodesRead(stage=self.stage, state=state, codes=codes)
             self._say(
                 "codes",
@@ -268,6 +279,20 @@ class Evidence(Drafts):
                 taken=row.taken,
                 withdrawn=reason,
             )
+
+    def _read_again(self, path: Place, state: str, codes: list[str]) -> None:
+        """A list that no longer holds what it held is worth a word: both stand, and nobody knows which was
+        misread.
+        """
+        before = self.codes.setdefault((self.stage, state), {})
+        gone = [code for code in before if code not in codes]
+        if gone:
+            self.remarks.append(
+                f"{path_text(path)}: the {state} list held {', '.join(gone)} when it was read before at this"
+                " stage, and does not now. Both stand, so the code counts as set. If a list was misread, mark"
+                ' its row withdrawn = "why".'
+            )
+        before.update(dict.fromkeys(codes))
 
     def _code(self, path: Place, text: str) -> str:
         try:

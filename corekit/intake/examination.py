@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import attrs
 
 from .. import numerals, units
-from ..fault import Faults, Place, any_of, quoted
+from ..fault import Faults, Place, quoted
 from ..model.limit import Span
 from ..model.measurand import Measurand
 from ..units import NotAValue, Typed, TypedError
@@ -88,7 +88,7 @@ class Examination:
         possible, usual = measurand.possible, measurand.usual
         ends = (-read.half_width, read.half_width) if read.loosely == numerals.RANGE else (0.0,)
         if not all(possible.holds(read.number + end) for end in ends):
-            self.impossible(path, read, possible, usual, measurand.unit)
+            self.impossible(path, read, possible)
             return False
         if not confirmed and not usual.holds(read.number):
             meant = slips(read, usual, self.decimal)
@@ -105,13 +105,11 @@ class Examination:
             )
         return True
 
-    def impossible(self, path: Place, read: Typed, possible: Span, usual: Span, unit: str) -> None:
-        meant = slips(read, usual, self.decimal) or slips(read, possible, self.decimal)
-        span = _span_text(possible, unit)
+    def impossible(self, path: Place, read: Typed, possible: Span) -> None:
+        """What is possible, in the unit that was typed; never other digits, which nobody read."""
+        span = _span_text(possible, read.unit)
         got = f"{quoted(read.text)} is outside what is possible ({span})"
-        self.faults.add(
-            path, got, span, any_of(slip.suggestion for slip in meant), guesses=[slip.write for slip in meant]
-        )
+        self.faults.add(path, got, span, "what really stands there")
 
     def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
         """A reading cannot be larger than the range that it was read on."""
@@ -160,11 +158,10 @@ class Examination:
             return ""
         if read.loosely != numerals.RANGE:
             return ""
-        ends = [
-            units.from_coherent(number, unit)
-            for number in (read.number - read.half_width, read.number + read.half_width)
-        ]
-        low, high = (quoted(f"{end:.10g} {units.declared_text(unit)}") for end in ends)
+        low, high = (
+            quoted(f"{units.decimal_text(end, unit, 10)} {units.declared_text(unit)}")
+            for end in (read.number - read.half_width, read.number + read.half_width)
+        )
         return f"low = {low} and high = {high}"
 
     def apart(self, path: Place, low: Typed, high: Typed, confirmed: bool) -> None:
@@ -204,8 +201,10 @@ class Examination:
 
 
 def _span_text(span: Span, unit: str) -> str:
+    label = f" {units.declared_text(unit)}" if unit not in units.BARE else ""
+
     def end(number: float) -> str:
-        return f"{units.from_coherent(number, unit):.6g} {units.declared_text(unit)}".replace("-", "−")
+        return units.decimal_text(number, unit).replace("-", "−") + label
 
     if span.low is None:
         return f"up to {end(span.high)}" if span.high is not None else "anything"

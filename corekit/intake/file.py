@@ -30,13 +30,25 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
             column), or holds what no visit file holds; every such fault at once where the file can be read at
             all.
     """
-    where = source.name if isinstance(source, Path) else ""
+    data = parsed(source)
+    try:
+        return looked_over(data)
+    except VisitError as error:
+        raise VisitError(error.faults, source.name if isinstance(source, Path) else "") from error
+
+
+def parsed(source: Path | bytes) -> dict[str, Any]:
+    """The same before anything in it was looked over.
+
+    Raises:
+        VisitError: it cannot be read, is too large, not UTF-8, or neither TOML nor JSON.
+    """
     try:
         text = text_of(source, "a visit file")
         as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
-        return looked_over(_json(text) if as_json else toml_of(text))
+        return _json(text) if as_json else toml_of(text)
     except DataFileError as error:
-        raise VisitError(error.faults, where) from error
+        raise VisitError(error.faults, source.name if isinstance(source, Path) else "") from error
 
 
 def looked_over(data: dict[str, Any]) -> dict[str, Any]:
@@ -47,11 +59,16 @@ def looked_over(data: dict[str, Any]) -> dict[str, Any]:
             twice, and what is nested too deeply.
     """
     faults = Faults()
-    for path, item in _walk(data):
-        _look_at(path, item, faults)
+    look_over(data, faults)
     if faults.found:
         raise VisitError(faults.in_order_of(data))
     return data
+
+
+def look_over(data: dict[str, Any], faults: Faults) -> None:
+    """Add every fault of the kind that `looked_over` refuses."""
+    for path, item in _walk(data):
+        _look_at(path, item, faults)
 
 
 class _Table(dict[str, Any]):

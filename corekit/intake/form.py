@@ -86,6 +86,7 @@ class SeenRow:
     is_: str | None = None
     cannot: str | None = None
     words: str | None = None
+    cleared: str | None = None
     taken: Moment | None = None
     withdrawn: str | None = None
 
@@ -116,6 +117,7 @@ class RequestedStep:
 @table
 class RemarkedStep:
     words: str | None = None
+    cleared: str | None = None
     taken: Moment | None = None
     withdrawn: str | None = None
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import attrs
 
-from .. import units
+from .. import numerals, units
 from ..fault import quoted
 from ..model.limit import Span
 from ..units import Typed
@@ -77,11 +77,10 @@ def _other_zero(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
     if shift is None or read.loosely or not usual.holds(read.number + shift):
         return
     bare = units.unit(read.unit).bare
-    air = units.from_coherent(ATMOSPHERE, read.unit)
     what = "gauge" if shift > 0 else "absolute"
     yield Slip(
-        f"{_marked(f'{units.from_coherent(read.number + shift, read.unit):.3g}', decimal)} {bare}",
-        f"if that was {what} pressure, with {air:.3g} {bare} around",
+        f"{_marked(units.decimal_text(read.number + shift, read.unit, 3), decimal)} {bare}",
+        f"if that was {what} pressure, with {units.decimal_text(ATMOSPHERE, read.unit, 3)} {bare} around",
     )
 
 
@@ -103,7 +102,7 @@ def _other_sign(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
 
 
 def _quantity(number: float, unit: str, decimal: str) -> str:
-    shown = _marked(f"{number:.10g}", decimal)
+    shown = _marked(numerals.decimal_text(number, 10), decimal)
     return shown if unit == "1" else f"{shown} {units.declared_text(unit)}"
 
 

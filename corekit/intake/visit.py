@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import attrs
 
 from ..datafile import structured
-from ..fault import Faults, Place, any_of, path_text, quoted
+from ..fault import DataFault, Faults, Place, any_of, path_text, quoted
 from ..model.entry import Draft
 from ..model.records import Customer, Opened, Vehicle, body_of
 from ..model.vin import VinCheck, VinError, read_vin
@@ -39,6 +39,8 @@ class VisitFile:
         demo: Marked as a demonstration; a real store refuses it.
         steps: Everything in the order of the file, approvals among the drafts.
         remarks: What is odd but no fault, one sentence each.
+        set_aside: What was wrong or odd with rows that were left out of it; only where a file is looked at
+            and not taken in.
         instruments_declared: Names of the instruments that the file describes. instruments_used: that its
             readings name.
     """
@@ -49,6 +51,7 @@ class VisitFile:
     remarks: tuple[str, ...] = ()
     instruments_declared: frozenset[str] = frozenset()
     instruments_used: frozenset[str] = frozenset()
+    set_aside: tuple[DataFault, ...] = ()
 
     @property
     def drafts(self) -> tuple[Draft, ...]:
@@ -82,14 +85,19 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
     return visit
 
 
-_JOB = re.compile(r"\w[\w .-]{0,63}")
+JOB = re.compile(r"\w[\w .-]{0,63}")
 
 
 _Single = TypeVar("_Single", Vehicle, Customer)
 
 
 class Reader(Evidence, WorkRows, ComplaintRows):
-    """One pass over a form."""
+    """One pass over a form.
+
+    `only_looked_at`: nothing is taken in, so it need not say what the customer said and which vehicle it is.
+    """
+
+    only_looked_at = False
 
     def visit(self) -> VisitFile:
         form = self.form
@@ -123,13 +131,14 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         job = form.job or ""
         if self._given(
             ("job",), form.job, "this file's name for the job", '"first-visit", a name of your own'
-        ) and not _JOB.fullmatch(job):
+        ) and not JOB.fullmatch(job):
             self.faults.add(
                 ("job",),
                 f"{quoted(job)} cannot name a job",
                 "up to 64 letters, digits, spaces, dots and hyphens, not beginning with a mark",
             )
-        self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
+        if form.reason is not None or not self.only_looked_at:
+            self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
         record = Opened(origin=form.job or "", words=personal("words", form.reason), demo=bool(form.demo))
         self._say("opened", "opened", body_of(record), ())
 
@@ -149,7 +158,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
     def _vehicle(self, row: VehicleRow | None) -> None:
         path: Place = ("vehicle",)
         if row is None:
-            self._given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
+            if self._must_be_named():
+                self._given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
             return
         given = {
             name: self._full((*path, name), getattr(row, name))
@@ -190,8 +200,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         self._say("vehicle", "vehicle", body_of(self._over(record)), path)
 
     def _must_be_named(self) -> bool:
-        """True where the vehicle's row has to say which one it is."""
-        return True
+        """True where the vehicle's row has to say which one it is: what is only looked at needs no name."""
+        return not self.only_looked_at
 
     def _over(self, record: _Single) -> _Single:
         """What the one row about vehicle or customer comes to, where something of it was said before."""

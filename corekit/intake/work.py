@@ -219,7 +219,8 @@ class WorkRows(Drafts):
             (*path, "words"), row.words, "what is noted, in free words", '"a scratch along the left door"'
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        record = Remarked(words=personal("note", row.words), stage=self.stage)
+        cleared = self._full((*path, "cleared"), row.cleared)
+        record = Remarked(words=personal("note", row.words), stage=self.stage, cleared=cleared or "")
         self._say(
             "remarked",
             f"{stage_name(self.stage)}/remarked",

@@ -145,11 +145,21 @@ class Job:
         return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
 
     def codes_read(self, stage: int) -> tuple[Noted[CodesRead], ...]:
-        """The lists of trouble codes read in a stage: of each state the latest; `cannot` alone when none
-        could be read.
+        """The lists of trouble codes read in a stage, in order; `cannot` alone when none could be read.
+
+        A list that was read again adds to what it said before: a code that was there once was set.
         """
-        latest = {noted.record.state: noted for noted in self.all(CodesRead) if noted.record.stage == stage}
-        return tuple(noted for state, noted in latest.items() if state or len(latest) == 1)
+        noted = [noted for noted in self.all(CodesRead) if noted.record.stage == stage]
+        return tuple(one for one in noted if one.record.state) or tuple(noted[-1:])
+
+    def codes_by_list(self, stage: int) -> dict[str, tuple[str, ...]]:
+        """Each list of trouble codes that was read in a stage → every code that it ever held there."""
+        lists: dict[str, tuple[str, ...]] = {}
+        for noted in self.codes_read(stage):
+            if noted.record.state:
+                before = lists.get(noted.record.state, ())
+                lists[noted.record.state] = tuple(dict.fromkeys((*before, *noted.record.codes)))
+        return lists
 
     def spoken_of(self, stage: int) -> tuple[str, ...]:
         """Keys of everything that was read or looked at in a stage, in order."""

@@ -198,7 +198,7 @@ class Setup:
 @attrs.frozen(kw_only=True)
 class Seen:
     """An observation, or a measurand that could not be reached: `answer` of the closed list, free `words`, or
-    `cannot` with the reason.
+    `cannot` with the reason. `cleared` answers the words: what became of them.
     """
 
     of: str
@@ -207,6 +207,7 @@ class Seen:
     answer: str = ""
     cannot: str = ""
     words: _Person = _words()
+    cleared: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -253,11 +254,12 @@ class Requested:
 class Remarked:
     """What was noted about the vehicle in free words: its state on arrival, a scratch that was there before.
 
-    Nobody judges it.
+    Nobody judges it. `cleared` answers it: what became of it.
     """
 
     words: _Person = _words()
     stage: int = 0
+    cleared: str = _later("")
 
 
 @attrs.frozen(kw_only=True)

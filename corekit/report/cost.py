@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import attrs
 
-from ..billing.line import Ground, Line, LineKind
+from ..billing.line import PIECE, Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money
@@ -38,7 +38,7 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
     return PricedRow(
         text=line.text,
         ground=ground_words(line.ground),
-        quantity=f"{_plain(line.quantity)} {line.unit}",
+        quantity=_quantity(line.quantity, line.unit),
         price=_price(line.price, line.net),
         net=str(line.net),
         tax=rates.get(line.tax, "none"),
@@ -65,6 +65,14 @@ _GROUNDS = {
 def _plain(number: Decimal) -> str:
     text = f"{number:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _quantity(quantity: Decimal, unit: str) -> str:
+    """`4 pieces`, `0.6 h`; what is no whole number counts no pieces and stands alone: 0.8 of a litre."""
+    number = _plain(quantity)
+    if unit != PIECE:
+        return f"{number} {unit}".strip()
+    return number if "." in number else f"{number} {PIECE}{'' if quantity == 1 else 's'}"
 
 
 def _price(price: Decimal, like: Money) -> str:

@@ -16,6 +16,7 @@ from ..model.records import Seen
 from ..plugin.case import limit_words
 from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
+from .noted import is_noted
 from .readings import how_read, reading_rows
 from .sheet import Sheet
 
@@ -167,7 +168,9 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
 def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
     gaps = [
-        gap for gap in assessment.open_gaps if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
+        gap
+        for gap in assessment.open_gaps
+        if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH) and not is_noted(gap, assessment.job)
     ]
     # An abbreviation keeps its capitals.
     names = dict.fromkeys(
@@ -206,15 +209,10 @@ def code_sentences(job: Job) -> list[str]:
     """
     sentences = []
     for stage in job.stages:
-        read = [noted.record for noted in job.codes_read(stage)]
         parts = [
-            (
-                f"could not be read, {record.cannot}"
-                if record.cannot
-                else f"{record.state} {', '.join(map(code_in_words, record.codes)) or 'none'}"
-            )
-            for record in read
-        ]
+            f"{state} {', '.join(map(code_in_words, codes)) or 'none'}"
+            for state, codes in job.codes_by_list(stage).items()
+        ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
         if parts:
             sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
     return sentences

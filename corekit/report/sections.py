@@ -20,6 +20,7 @@ from ..model.personal import Personal
 from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .findings import checks
+from .next_tests import named_tests
 from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 
@@ -250,7 +251,9 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
         looked = {
             finding.system for finding in assessment.findings
         }  # a system that was only asked about is not what is left open
-        tests = [_question(test.question) for test in assessment.next_tests if test.system in looked][:2]
+        tests = [
+            _question(test.question) for test in named_tests(assessment.next_tests) if test.system in looked
+        ][:2]
         sentences += [f"Next test: {question}" for question in tests]
     return list(dict.fromkeys(sentences))
 

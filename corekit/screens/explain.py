@@ -13,6 +13,7 @@ from ..desk.offerable import requested_work
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
 from ..report.findings import code_sentences, finding_row, not_looked_at, story
+from ..report.noted import own_words
 from ..report.readings import strip_of_finding
 from ..report.strip import strip_figure
 from .context import Van
@@ -52,6 +53,11 @@ def add(app: flask.Flask, van: Van) -> None:
             explanations=[explanation(finding, assessment, n) for n, finding in enumerate(to_do)],
             in_order=[str(finding.text) for finding in findings if _in_order(finding, assessment)],
             codes=code_sentences(record),
+            noted=[
+                (van.shop.plugins.title(one.of), one.place, one.text(texts) or "removed")
+                for one in own_words(record)
+                if one.of
+            ],
             not_said=not_looked_at(assessment),
             words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
             estimates=bool(requested_work(record, assessment, van.shop.plugins)),

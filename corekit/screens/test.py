@@ -13,6 +13,8 @@ import flask
 from ..desk.assessing import Assessment, NextTest, Plugins, Proof, Reading, RepairProof, did_not_fix
 from ..model.job import Job
 from ..model.measurand import Measurand, Observation
+from ..report.next_tests import asks_for_codes, named_tests
+from ..report.noted import is_noted, unanswered
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
 from ..visit.questions import Question
@@ -68,7 +70,8 @@ def add(app: flask.Flask, van: Van) -> None:
     app.jinja_env.globals["time_words"] = time_words
 
     def asked(job: Job, key: str, place: str) -> Question:
-        return questions.question_of(key, job, plugins, kit, place=place, now=van.now) or flask.abort(404)
+        found = questions.question_of(key, job, plugins, kit, place=place, now=van.now, texts=van.texts(job))
+        return found or flask.abort(404)
 
     def assessed(job: Job, wishes: TestOptions) -> Assessment:
         return van.assessed(job, wishes.minutes, wishes.about)
@@ -92,7 +95,7 @@ def add(app: flask.Flask, van: Van) -> None:
         paths = [following] if following else []
         for test in tests[:_AHEAD]:
             paths.append(path_of(job, test, wishes))
-            after = "" if guidance.is_codes(test, plugins) else asked(job, test.wants, test.place).next_place
+            after = "" if asks_for_codes(test, plugins) else asked(job, test.wants, test.place).next_place
             paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
         return [*dict.fromkeys(paths), wishes.path(job, "tests")]
 
@@ -133,7 +136,7 @@ def add(app: flask.Flask, van: Van) -> None:
         if not guidance.systems_in_question(assessment, plugins) and not record.spoken_of(record.stage):
             return systems_page(record, wishes, assessment)
         tests = open_tests(assessment, wishes)
-        if tests and not guidance.is_codes(tests[0], plugins):
+        if tests and not asks_for_codes(tests[0], plugins):
             return flask.redirect(path_of(record, tests[0], wishes), 303)
         guided = guided_page(record, wishes, assessment, tests)
         return job_page(
@@ -164,7 +167,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
         record, wishes = van.job(job), options_in_address(plugins)
-        recorded = questions.present_answers(record, plugins)
+        recorded = questions.present_answers(record, plugins, van.texts(record))
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
         groups = []
         for system in plugins.systems.values():
@@ -289,7 +292,7 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
     def meaning(assessment: Assessment) -> dict[str, Any]:
-        meant = guidance.last_meaning(assessment, plugins)
+        meant = guidance.last_meaning(assessment, plugins, van.texts(assessment.job))
         return {
             "meant": meant,
             "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else [],
@@ -305,12 +308,22 @@ def add(app: flask.Flask, van: Van) -> None:
         aside = [one for one in guidance.open_tests(assessment, plugins) if one.wants in wishes.aside]
         return {
             **meaning(assessment),
+            "noted": [
+                (
+                    plugins.title(one.of) if one.of else "Noted",
+                    one.place,
+                    one.text(van.texts(job)) or "removed",
+                )
+                for one in unanswered(assessment)
+            ],
             "later": [
                 Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test))
                 for test in tests[1:]
             ],
             "paths": [path_of(job, test, wishes) for test in tests],
-            "too_long": [f"{test.question} {time_words(test)}".strip() for test in assessment.too_long],
+            "too_long": [
+                f"{test.question} {time_words(test)}".strip() for test in named_tests(assessment.too_long)
+            ],
             "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
             "contradictions": [odd.text for odd in assessment.contradictions],
             "offerable": [
@@ -404,7 +417,11 @@ def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[
 def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
     texts = [gap.text for gap in assessment.open_gaps if not gap.about]
-    bare = list(dict.fromkeys(gap.about for gap in assessment.open_gaps if gap.about))
+    bare = list(
+        dict.fromkeys(
+            gap.about for gap in assessment.open_gaps if gap.about and not is_noted(gap, assessment.job)
+        )
+    )
     return [
         *texts,
         *(

@@ -4,17 +4,19 @@ meant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import attrs
 
 from ..assess.assessment import Assessment
 from ..assess.suspect import NextTest
 from ..model.finding import Finding, Gap, Urgency
-from ..model.job import Job, Noted
+from ..model.job import Job
 from ..model.records import CodesRead, Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.system import System
+from ..report.next_tests import asks_for_codes, named_tests
+from ..report.noted import is_noted
 from .questions import places_of, present_answers
 
 CODES = "codes"
@@ -22,18 +24,11 @@ CODES = "codes"
 # ---- which test comes next
 
 
-def is_codes(test: NextTest, plugins: Plugins) -> bool:
-    """True for a test that asks for the list of trouble codes."""
-    system = plugins.systems.get(test.system)
-    row = system.faults.tests.get(test.key) if system is not None and system.faults is not None else None
-    return row is not None and bool(row.codes) and not row.wants
-
-
 def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
     """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that
     no installed system declares.
     """
-    if is_codes(test, plugins):
+    if asks_for_codes(test, plugins):
         return CODES
     return (
         f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
@@ -67,13 +62,15 @@ def _possible_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest,
     job = assessment.job
     return tuple(
         test
-        for test in assessment.next_tests
-        if test_path(job, test, plugins) and not _out_of_reach(job, test, plugins)
+        for test in named_tests(assessment.next_tests)
+        if test_path(job, test, plugins)
+        and not _out_of_reach(job, test, plugins)
+        and not (asks_for_codes(test, plugins) and is_made(job, test, plugins))
     )
 
 
 def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    if is_codes(test, plugins):
+    if asks_for_codes(test, plugins):
         return any(noted.record.cannot for noted in job.codes_read(job.stage))
     refused = {
         noted.record.place
@@ -91,8 +88,8 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     """True when the test has an outcome, or all that it asks for was spoken of in this stage: whatever keeps
     it open is something else.
     """
-    if is_codes(test, plugins):
-        return any(noted.record.state == "stored" for noted in job.codes_read(job.stage))
+    if asks_for_codes(test, plugins):
+        return "stored" in job.codes_by_list(job.stage)
     recorded = present_answers(job, plugins)
     places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
     return test.repeat or all((test.wants, place) in recorded for place in places)
@@ -109,7 +106,11 @@ def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap
     return tuple(
         gap
         for gap in assessment.gaps
-        if gap.stage == assessment.job.stage and gap.check in checks and gap.wants and gap.wants != key
+        if gap.stage == assessment.job.stage
+        and gap.check in checks
+        and gap.wants
+        and gap.wants != key
+        and not is_noted(gap, assessment.job)
     )
 
 
@@ -127,35 +128,57 @@ def systems_in_question(assessment: Assessment, plugins: Plugins) -> tuple[Syste
 
 @attrs.frozen(kw_only=True)
 class Meaning:
-    """The last thing that was read or seen in this stage, and what follows from it, most urgent first."""
+    """The last thing that was read or seen in this stage, at every place, and what follows from it, most
+    urgent first.
+    """
 
     title: str
     recorded: str
     findings: tuple[Finding, ...] = ()
 
 
-def last_meaning(assessment: Assessment, plugins: Plugins) -> Meaning | None:
-    """What the last answer meant; None while nothing was read in this stage."""
+def last_meaning(
+    assessment: Assessment, plugins: Plugins, texts: Mapping[str, str] | None = None
+) -> Meaning | None:
+    """What the last answer meant, with all that was read of the same thing in this stage: every place of it,
+    every list of codes. None while nothing was read in this stage.
+
+    Args:
+        texts: As for `present_answers`.
+    """
     job = assessment.job
-    last: Noted[object] | None = None
-    for noted in job.standing:
-        if isinstance(noted.record, (Measured, Seen, CodesRead)) and noted.record.stage == job.stage:
-            last = noted
-    if last is None:
+    read = [
+        noted
+        for noted in job.standing
+        if isinstance(noted.record, (Measured, Seen, CodesRead)) and noted.record.stage == job.stage
+    ]
+    if not read:
         return None
-    record = last.record
-    if isinstance(record, CodesRead):
-        title = "Trouble codes"
-        recorded = (
-            f"could not be read: {record.cannot}"
-            if record.cannot
-            else f"{record.state} {', '.join(record.codes) or 'none'}"
-        )
-    else:
-        assert isinstance(record, (Measured, Seen))
-        title = plugins.title(record.of) + (f", {record.place}" if record.place else "")
-        recorded = present_answers(job, plugins).get((record.of, record.place), "")
-    return Meaning(title=title, recorded=recorded, findings=findings_on([last.id], assessment))
+    last = read[-1].record
+    if isinstance(last, CodesRead):
+        lists = [
+            f"{state} {', '.join(codes) or 'none'}" for state, codes in job.codes_by_list(job.stage).items()
+        ]
+        recorded = "; ".join(lists) or f"could not be read: {last.cannot}"
+        entries = [noted.id for noted in job.codes_read(job.stage)]
+        return Meaning(title="Trouble codes", recorded=recorded, findings=findings_on(entries, assessment))
+    assert isinstance(last, (Measured, Seen))
+    same = [
+        (noted.id, noted.record.place)
+        for noted in read
+        if isinstance(noted.record, (Measured, Seen)) and noted.record.of == last.of
+    ]
+    answers = present_answers(job, plugins, texts)
+    places = list(dict.fromkeys(place for _, place in same))
+    title = plugins.title(last.of)
+    recorded = "; ".join(
+        f"{place}: {answers[last.of, place]}" if place else answers[last.of, place] for place in places
+    )
+    if len(places) == 1 and last.place:
+        title, recorded = f"{title}, {last.place}", answers[last.of, last.place]
+    return Meaning(
+        title=title, recorded=recorded, findings=findings_on([entry for entry, _ in same], assessment)
+    )
 
 
 def findings_on(entries: Iterable[str], assessment: Assessment) -> tuple[Finding, ...]:

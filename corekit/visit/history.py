@@ -150,7 +150,9 @@ def _measured(asked: _Context, record: Measured) -> _Row:
 def _seen(asked: _Context, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
-        record.answer or asked.text(record.words) or f"not obtained: {record.cannot}",
+        _with_answer(
+            record.answer or asked.text(record.words) or f"not obtained: {record.cannot}", record.cleared
+        ),
         record.stage,
     )
 
@@ -225,7 +227,11 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
 
 
 def _remarked(asked: _Context, record: Remarked) -> _Row:
-    return "Noted", asked.text(record.words), record.stage
+    return "Noted", _with_answer(asked.text(record.words), record.cleared), record.stage
+
+
+def _with_answer(words: str, cleared: str) -> str:
+    return f"{words} (answered: {cleared})" if cleared else words
 
 
 def complaint_words(record: Complained) -> str:

@@ -13,6 +13,7 @@ from ..assess.proof import Proof
 from ..billing.waiver import did_not_fix
 from ..model.job import Job
 from ..model.records import Seen
+from ..report.next_tests import named_tests
 
 
 class Step(StrEnum):
@@ -122,6 +123,6 @@ def _step(
         return Step.RETEST
     if job.repairs or any(stages.get(noted.record.estimate) == "repair" for noted in job.approvals):
         return Step.HAND_OVER
-    if any(call.met for call in assessment.calls_at(job.stage)) and not assessment.next_tests:
+    if any(call.met for call in assessment.calls_at(job.stage)) and not named_tests(assessment.next_tests):
         return Step.EXPLAIN
     return Step.TEST

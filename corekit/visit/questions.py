@@ -8,6 +8,7 @@ answers or a value. A new plugin needs no screen code.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 
 import attrs
@@ -19,6 +20,7 @@ from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_
 from ..model.records import Arrived, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
+from ..report.noted import seen_words
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
 from .unit_keys import key_text, number_and_unit, unit_keys
 
@@ -157,7 +159,14 @@ class TraitQuestion:
 
 
 def question_of(
-    key: str, job: Job, plugins: Plugins, kit: Instruments, *, place: str = "", now: datetime
+    key: str,
+    job: Job,
+    plugins: Plugins,
+    kit: Instruments,
+    *,
+    place: str = "",
+    now: datetime,
+    texts: Mapping[str, str] | None = None,
 ) -> Question | None:
     """What a screen asks about this measurand or observation at the job's present stage; None when nothing of
     that key is declared.
@@ -165,11 +174,12 @@ def question_of(
     Args:
         place: The place that is wanted; when it is none of the declared ones, the first that was not spoken
             of yet.
+        texts: As for `present_answers`.
     """
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
     if declared is None:
         return None
-    recorded = present_answers(job, plugins)
+    recorded = present_answers(job, plugins, texts)
     places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in declared.places)
     if places and place not in declared.places:
         place = next((one.name for one in places if not one.recorded), places[0].name)
@@ -204,26 +214,29 @@ def question_of(
     )
 
 
-def present_answers(job: Job, plugins: Plugins) -> dict[tuple[str, str], str]:
-    """(key, place) → what was last read or said of it in the present stage, in a few words; what outlasts a
-    repair also from before.
+def present_answers(
+    job: Job, plugins: Plugins, texts: Mapping[str, str] | None = None
+) -> dict[tuple[str, str], str]:
+    """(key, place) → all that was read or said of it in the present stage, in a few words and in the order in
+    which it was; what outlasts a repair also from before.
+
+    Args:
+        texts: Hash → personal text, for what was noted in own words; without it they are only mentioned.
     """
-    recorded: dict[tuple[str, str], str] = {}
+    recorded: dict[tuple[str, str], dict[str, None]] = {}
+    of_all: dict[tuple[str, str], str] = {}
     for noted in job.standing:
         record = noted.record
         if isinstance(record, Measured):
             measurand = plugins.measurands.get(record.of)
             if record.stage == job.stage or (measurand is not None and measurand.lasting):
-                recorded[record.of, record.place] = record.typed.strip()
+                recorded.setdefault((record.of, record.place), {})[record.typed.strip()] = None
         elif isinstance(record, Seen) and record.stage == job.stage:
-            said = f"not obtained: {record.cannot}" if record.cannot else record.answer or "noted in words"
-            places = [record.place] if record.place else [record.place, *places_of(record.of, plugins)]
-            recorded |= {
-                (record.of, place): said
-                for place in places
-                if place == record.place or (record.of, place) not in recorded
-            }
-    return recorded
+            said = seen_words(record, texts or {})
+            recorded.setdefault((record.of, record.place), {})[said] = None
+            if not record.place:  # said of the whole thing, where nothing is said of a place of it
+                of_all |= {(record.of, place): said for place in places_of(record.of, plugins)}
+    return of_all | {key: ", then ".join(said) for key, said in recorded.items()}
 
 
 def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
@@ -314,7 +327,7 @@ def _waiting_time(minutes: float, measurand: Measurand, keys: tuple[str, ...]) -
     """
     if "min" in keys:
         return f"{minutes:.0f}", "min"
-    return f"{units.from_coherent(60 * minutes, measurand.unit):.2g}", keys[0]
+    return units.decimal_text(60 * minutes, measurand.unit, 2), keys[0]
 
 
 def _minutes_waited(job: Job, key: str, now: datetime) -> float | None:

@@ -403,8 +403,8 @@ def test_a_fault_is_printed_as_place_then_what_then_what_to_write() -> None:
     ("typed", "says"),
     [
         ("12.6 mV", '"12.6 mV"? "12.6 V"?'),
-        ("1265 V", 'is outside what is possible (0 V to 18 V); write "12.65 V"'),
-        ("126 V", 'is outside what is possible (0 V to 18 V); write "12.6 V"'),
+        ("1265 V", "is outside what is possible (0 V to 18 V); write what really stands there"),
+        ("126 V", "is outside what is possible (0 V to 18 V); write what really stands there"),
         ("-12.6 V", "is outside what is possible (0 V to 18 V)"),
         ("17.3 V", "17.3 V? If the reading is correct, add confirmed = true (11 V to 14 V is usual)"),
         ("1.26 V", "1.26 V? 12.6 V? If the reading is correct, add confirmed = true"),
