@@ -25,7 +25,9 @@ from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
+from .causes import cause_lines, chance_words, pair_of
 from .check import CheckView
+from .complaint import complaint_data, complaint_sentences
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -45,6 +47,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             " the row out). Rows are counted from 0.\n"
             + "\n".join(_item(str(fault)) for fault in seen.set_aside)
         )
+    complaint = complaint_sentences(assessment.job, seen.plugins, seen.texts)
+    if complaint:
+        parts.append("Complaint\n" + "\n".join(map(_item, complaint)))
     if seen.remarks:
         parts.append("Warnings\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
@@ -87,8 +92,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         )
     if assessment.suspects:
         parts.append(
-            "Likely causes, from the fault table and the readings (estimates; for you, not for the customer's"
-            " documents)\n" + "\n".join(_suspects(seen))
+            "Likely causes, from the fault tables and all that was shown (estimates; for you, not for the"
+            " customer's documents)\n"
+            + "\n".join(_item(*lines) for lines in cause_lines(assessment, seen.plugins))
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
@@ -238,26 +244,6 @@ def _uncertainties(seen: CheckView) -> Iterator[str]:
             yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
 
 
-def _suspects(seen: CheckView) -> list[str]:
-    """Likeliest first, each system by itself: their tables know nothing of each other."""
-    rows = []
-    for key, system in seen.plugins.systems.items():
-        own = [
-            suspect
-            for suspect in seen.assessment.suspects
-            if suspect.system == key and suspect.probability >= 0.01
-        ]
-        rows += (
-            [
-                f"  {system.title}",
-                *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own),
-            ]
-            if own
-            else []
-        )
-    return rows
-
-
 def _gaps(seen: CheckView) -> list[str]:
     """Of each system what was not read or looked at, in one list; then whatever has more to say."""
     missing: dict[str, dict[str, None]] = {}
@@ -334,6 +320,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
+        "complaint": complaint_data(assessment.job, seen.plugins),
         "set_aside": [fault.data for fault in seen.set_aside],
         "remarks": list(seen.remarks),
         "noted": _noted_data(seen),
@@ -356,9 +343,17 @@ def as_data(seen: CheckView) -> dict[str, Any]:
                 "fault": suspect.fault,
                 "name": suspect.name,
                 "probability": suspect.probability,
+                "chance": chance_words(suspect.probability),
                 "calls_for": suspect.calls_for,
+                "refer": suspect.refer,
+                "speaks_for": list(suspect.speaks_for),
+                "speaks_against": list(suspect.speaks_against),
             }
             for suspect in assessment.suspects
+        ],
+        "pair": [
+            {"system": one.system, "fault": one.fault, "name": one.name}
+            for one in pair_of(assessment.suspects)
         ],
         "contradictions": [
             {
