@@ -17,6 +17,8 @@ from .reference import data_path
 
 #: The two symptoms that are no symptom of a fault.
 CHECK_UP, SOMETHING_ELSE = "check_up", "something_else"
+#: What can be said of the complaint when it is looked at again: results of a trial.
+AGAIN = ("gone", "less", "stayed", "worse")
 
 
 @attrs.frozen(kw_only=True)
@@ -255,9 +257,7 @@ def _check_groups(form: _SymptomFile, faults: Faults) -> None:
     for key, group in form.groups.items():
         for symptom in group.symptoms:
             if symptom not in form.symptoms:
-                faults.add(
-                    ("groups", key, "symptoms"), f"there is no symptom {symptom}", "one of [symptoms]"
-                )
+                faults.add(("groups", key, "symptoms"), f"there is no symptom {symptom}", "one of [symptoms]")
     for symptom in form.symptoms:
         if below.count(symptom) != 1:
             got = f"stands below {below.count(symptom)} headings"

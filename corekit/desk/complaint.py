@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import attrs
+
 from ..assess.hypotheses import CONCERNS
 from ..assess.stage import standing_traits
-from ..complaints import CHECK_UP, Symptom, symptoms, trials
+from ..complaints import AGAIN, CHECK_UP, Symptom, symptoms, trials
 from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from ..model.records import Complained, Retold, Tried
@@ -33,12 +35,49 @@ def tried_words(record: Tried, words: str = "") -> str:
         done.append(f"with {record.swapped_with}")
     if record.before:
         done.append("before this visit")
-    return f"{', '.join(done)}: {words or known.results.get(record.result, record.result).lower()}"
+    came = (
+        "" if record.result == "other" and words else known.results.get(record.result, record.result).lower()
+    )
+    quoted = f"“{words}”" if words else ""
+    return f"{', '.join(done)}: {', '.join(filter(None, (came, quoted)))}"
 
 
 def retold_words(record: Retold) -> str:
     """How the complaint was when it was looked at again."""
     return trials().results.get(record.result, record.result).lower()
+
+
+@attrs.frozen(kw_only=True)
+class ComplaintNow:
+    """The complaint after the last repair, as a screen asks about it.
+
+    Attributes:
+        words: What was told by the list. answers: Key and words of what can be said of it now.
+        said: What was said of it at this stage, in entry `entry`; both empty while nothing was.
+        seldom: How often it shows, where that is not always: it may only be away for now.
+    """
+
+    words: str
+    answers: tuple[tuple[str, str], ...]
+    said: str = ""
+    entry: str = ""
+    seldom: str = ""
+
+
+def complaint_now(job: Job) -> ComplaintNow | None:
+    """What to ask of the complaint after a repair; None where nothing was repaired, or nothing told."""
+    told = job.complained
+    if not job.stage or (told is None and job.opened.words is None):
+        return None
+    said = [noted for noted in job.retold if noted.record.stage == job.stage]
+    shows = symptoms().shows.get(told.shows) if told is not None else None
+    return ComplaintNow(
+        words=complaint_words(told) if told is not None else "",
+        answers=tuple((key, trials().results[key]) for key in AGAIN),
+        said=retold_words(said[-1].record) if said else "",
+        entry=said[-1].id if said else "",
+        seldom=shows.words.lower() if shows is not None and shows.share < 1 else "",
+    )
 
 
 def complaint_sentences(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[str]:

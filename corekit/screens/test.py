@@ -11,6 +11,7 @@ import attrs
 import flask
 
 from ..desk.assessing import Assessment, NextTest, Plugins, Proof, Reading, RepairProof, did_not_fix
+from ..desk.complaint import complaint_now, not_covered, not_covered_words
 from ..model.job import Job
 from ..model.measurand import Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
@@ -123,6 +124,7 @@ def add(app: flask.Flask, van: Van) -> None:
             own_limit=_own_limit(job, ask.key),
             ahead=ahead_of(job, others, wishes, following),
             trial=preview.trial_again(van, job.id),
+            now=complaint_now(job),
             **{"test": None, "shows": None, "guided": None} | more,
         )
 
@@ -205,6 +207,7 @@ def add(app: flask.Flask, van: Van) -> None:
             van,
             wishes=wishes,
             systems=plugins.systems.values(),
+            not_covered=[not_covered_words(one) for one in not_covered(job, plugins)],
             begun=begun,
             failures=failures,
             ahead=ahead,
@@ -281,6 +284,7 @@ def add(app: flask.Flask, van: Van) -> None:
             "retested.html",
             record,
             van,
+            now=complaint_now(record),
             given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
             repairs=[
                 (repair, _again(record, repair, wishes, plugins))

@@ -7,8 +7,10 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from corekit.complaints import symptoms
-from corekit.model.records import Complained
+import pytest
+
+from corekit.complaints import symptoms, trials
+from corekit.model.records import Complained, Retold, Tried
 
 from .pages import Page, Visit
 
@@ -96,3 +98,109 @@ def test_a_complaint_said_again_takes_the_place_of_the_first(real: Visit) -> Non
     assert ("complaint.symptoms|list", "squeals") in form.fields
     real.send(form, {"complaint.symptoms|list": "battery_lamp"})
     assert [noted.record.symptoms for noted in real.job.all(Complained)] == [["battery_lamp"]]
+
+
+# ---- what was tried
+
+
+def tried(visit: Visit) -> list[Tried]:
+    return [noted.record for noted in visit.job.tried]
+
+
+def test_every_testing_screen_leads_to_what_was_tried(visit: Visit) -> None:
+    visit.rows(traits={"clutch.bore": "20 mm"})
+    for path in ("test", "test/clutch.play", "tests", "systems", "codes"):
+        assert any(link.startswith(f"/job/{visit.id}/tried") for link in visit.get(path).links), path
+
+
+def test_a_trial_is_a_part_a_way_and_what_came_of_it(visit: Visit) -> None:
+    page = visit.get("tried")
+    path = f"/job/{visit.id}/tried/clutch.cylinder"
+    assert path in page.links
+    page = visit.get(path)
+    assert {f"{path}/{way}" for way in trials().ways} <= set(page.links)
+    page = visit.get(f"{path}/known_good")
+    form = page.form_of("step[0].tried.part")
+    results = [value for name, value in form.buttons if name == "step[0].tried.result"]
+    assert results == [*(key for key in trials().ways["known_good"].results if key != "other"), "other"]
+    visit.send(form, {"step[0].tried.result": "back"})
+    assert tried(visit) == [Tried(part="clutch.cylinder", how="known_good", result="back")]
+    assert "known good part put in: gone, and back with the old part" in visit.get("tried").text
+
+
+@pytest.mark.parametrize("way", trials().ways)
+def test_what_makes_a_way_tell_something_else_stands_beside_it(visit: Visit, way: str) -> None:
+    assert trials().ways[way].trap in visit.get(f"tried/clutch.cylinder/{way}").text
+
+
+def test_a_trial_before_this_visit_says_so(visit: Visit) -> None:
+    form = visit.get("tried/clutch.cylinder/renewed").form_of("step[0].tried.part")
+    visit.send(form, {"step[0].tried.before|yes": "yes", "step[0].tried.result": "stayed"})
+    assert tried(visit) == [Tried(part="clutch.cylinder", how="renewed", result="stayed", before=True)]
+
+
+def test_something_else_wants_words_and_keeps_what_was_said_beside_it(visit: Visit) -> None:
+    form = visit.get("tried/clutch.cylinder/renewed").form_of("step[0].tried.part")
+    given = {"step[0].tried.result": "other", "step[0].tried.before|yes": "yes"}
+    page = visit.send(form, given, status=422)
+    again = page.form_of("step[0].tried.part")
+    assert ("step[0].tried.before|yes", "yes") in again.fields and "what came of it, in words" in page.text
+    visit.send(again, {"step[0].tried.result": "other", "step[0].tried.words": "It whistles now."})
+    assert "It whistles now." in visit.get("tried").text
+
+
+def test_a_swap_names_the_place_it_came_from_and_where_it_went(real: Visit) -> None:
+    path = "tried/ignition.coil/swapped?place=coil+2"
+    form = real.get(path).form_of("step[0].tried.with")
+    real.send(form, {"step[0].tried.with": "coil 3", "step[0].tried.result": "moved"})
+    expected = Tried(
+        part="ignition.coil", how="swapped", result="moved", place="coil 2", swapped_with="coil 3"
+    )
+    assert tried(real) == [expected]
+
+
+def test_a_swap_without_its_other_place_comes_back(real: Visit) -> None:
+    form = real.get("tried/ignition.coil/swapped?place=coil+2").form_of("step[0].tried.with")
+    page = real.send(form, {"step[0].tried.result": "moved"}, status=422)
+    assert "what it was exchanged with" in page.text and not tried(real)
+
+
+@pytest.mark.parametrize(
+    "path", ["tried/no.part", "tried/clutch.cylinder/prayed_over", "tried/no.part/renewed"]
+)
+def test_a_part_or_a_way_that_is_not_there_is_said_to_be_none(visit: Visit, path: str) -> None:
+    visit.get(path, status=404)
+
+
+# ---- the complaint after a repair
+
+
+def repaired(visit: Visit, **complaint: Any) -> None:
+    visit.rows(complaint={"symptoms": ["squeals"]} | complaint)
+    visit.rows(step=[{"repaired": {"operation": "clutch.replace"}}])
+
+
+def test_before_a_repair_nobody_asks_how_the_complaint_is_now(visit: Visit) -> None:
+    assert "The complaint now" not in visit.get("retest").text
+
+
+def test_after_a_repair_the_complaint_is_gone_less_stayed_or_worse(visit: Visit) -> None:
+    repaired(visit)
+    form = visit.get("retest").form_of("step[0].complaint_again.is")
+    said = [value for name, value in form.buttons if name == "step[0].complaint_again.is"]
+    assert said == ["gone", "less", "stayed", "worse"]
+    visit.send(form, {"step[0].complaint_again.is": "less"})
+    page = visit.get("retest")
+    assert "Got less." in page.text
+    visit.send(page.form_of("step[0].complaint_again.is"), {"step[0].complaint_again.is": "gone"})
+    assert [noted.record for noted in visit.job.retold] == [Retold(result="gone", stage=1)]
+
+
+def test_what_shows_now_and_then_may_only_be_away(visit: Visit) -> None:
+    repaired(visit, shows="now_and_then")
+    assert "It shows now and then: gone says little" in visit.get("retest").text
+
+
+def test_what_shows_always_is_gone_when_it_is_gone(visit: Visit) -> None:
+    repaired(visit, shows="always")
+    assert "gone says little" not in visit.get("retest").text
