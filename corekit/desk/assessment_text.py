@@ -28,6 +28,7 @@ from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from .causes import cause_lines, chance_words, pair_of
 from .check import CheckView
 from .complaint import complaint_data, complaint_sentences
+from .next_step import again_words
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -272,7 +273,8 @@ def _call(seen: CheckView, call: Call) -> str:
 def _test(seen: CheckView, number: int, test: NextTest) -> str:
     wanted = _wanted(seen, test.wants)
     lines = [f"{number}. {test.question}{_time(test)}"]
-    lines += ["Again: the first attempt was inconclusive."] if test.repeat else []
+    again = again_words(test, seen.assessment.job, seen.plugins)
+    lines += [f"Again: {again}"] if again else []
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
@@ -282,6 +284,8 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(f'Write it down as of = "{wanted.key}"{at}.')
+    elif test.wants in seen.plugins.traits:
+        lines.append(f'Write it down as "{test.wants}" = "…" under traits.')
     elif asks_for_codes(test, seen.plugins):
         read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
         lists = ", ".join(f"{state} = [ … ]" for state in ("stored", "pending") if state not in read)
@@ -369,8 +373,8 @@ def as_data(seen: CheckView) -> dict[str, Any]:
             }
             for odd in assessment.contradictions
         ],
-        "next_tests": [_test_data(test) for test in _to_make(seen, assessment.next_tests)],
-        "too_long": [_test_data(test) for test in _to_make(seen, assessment.too_long)],
+        "next_tests": [_test_data(test, seen) for test in _to_make(seen, assessment.next_tests)],
+        "too_long": [_test_data(test, seen) for test in _to_make(seen, assessment.too_long)],
         "calls": [
             {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
             for call in assessment.calls
@@ -417,7 +421,7 @@ def _codes_data(job: Job, stage: int) -> list[dict[str, Any]]:
     ]
 
 
-def _test_data(test: NextTest) -> dict[str, Any]:
+def _test_data(test: NextTest, seen: CheckView) -> dict[str, Any]:
     return {
         "system": test.system,
         "test": test.key,
@@ -428,6 +432,7 @@ def _test_data(test: NextTest) -> dict[str, Any]:
         "wants": test.wants,
         "place": test.place,
         "repeat": test.repeat,
+        "again": again_words(test, seen.assessment.job, seen.plugins),
         "spoiled_by": test.spoiled_by,
     }
 

@@ -54,7 +54,9 @@ class Companion:
 
     Attributes:
         value, pressed: The number and the unit key as last given in this stage.
-        before: As it was in an earlier stage, when nothing is said of it in this one.
+        carried: They stand from another reading; whoever reads now sees that beside the field.
+        before: As it was in an earlier stage, when nothing is said of it in this one; a time that was said
+            with an earlier reading of the same thing (`repeated`), for meanwhile time has passed.
     """
 
     key: str
@@ -63,11 +65,9 @@ class Companion:
     units: tuple[str, ...]
     value: str = ""
     pressed: str = ""
+    carried: bool = False
     before: str = ""
-
-    @property
-    def shown(self) -> str:
-        return f"{self.value} {self.pressed}".strip()
+    repeated: bool = False
 
     @property
     def row(self) -> str:
@@ -124,15 +124,6 @@ class Question:
         at = names.index(self.place) if self.place in names else -1
         later = [*self.places[at + 1 :], *self.places[: max(at, 0)]]
         return next((place.name for place in later if not place.recorded and place.name != self.place), "")
-
-    @property
-    def known_beside(self) -> str:
-        """What it is read with in a few words, once all of it has been said; else empty."""
-        return (
-            ", ".join(one.shown for one in self.beside)
-            if self.beside and all(one.value for one in self.beside)
-            else ""
-        )
 
 
 @attrs.frozen(kw_only=True)
@@ -205,7 +196,7 @@ def question_of(
         units=keys,
         pressed=_last_unit(job, key, keys),
         beside=tuple(
-            _companion(plugins.measurands[one], job, common.waits)
+            _companion(plugins.measurands[one], job, common.waits, bool(common.recorded))
             for one in declared.conditions
             if one in plugins.measurands
         ),
@@ -285,13 +276,17 @@ def _last_unit(job: Job, key: str, keys: tuple[str, ...]) -> str:
 # ---- what it is read with
 
 
-def _companion(measurand: Measurand, job: Job, waits: float | None) -> Companion:
+def _companion(measurand: Measurand, job: Job, waits: float | None, again: bool) -> Companion:
+    """`again`: the reading itself was taken before in this stage, so a time that was said with it is over."""
     keys = unit_keys(measurand)
-    value, pressed = number_and_unit(_companion_text(job, measurand), keys)
+    said = _companion_text(job, measurand)
+    repeated = again and measurand.kind == "time" and bool(said)
+    value, pressed = number_and_unit("" if repeated else said, keys)
+    carried = bool(value)
     if not value and waits is not None and measurand.kind == "time" and measurand.usual.holds(60 * waits):
         value, pressed = _waiting_time(waits, measurand, keys)
     hint = " ".join(part for part in (measurand.where, measurand.how) if part)
-    before = "" if value else _companion_text(job, measurand, earlier=True)
+    before = "" if value else said if repeated else _companion_text(job, measurand, earlier=True)
     return Companion(
         key=measurand.key,
         title=measurand.title,
@@ -299,7 +294,9 @@ def _companion(measurand: Measurand, job: Job, waits: float | None) -> Companion
         units=keys,
         value=value,
         pressed=pressed,
+        carried=carried,
         before=before,
+        repeated=repeated and bool(before),
     )
 
 

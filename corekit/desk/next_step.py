@@ -1,0 +1,47 @@
+"""Why a test is worth making once more: what was done since it was made."""
+
+from __future__ import annotations
+
+from ..assess.suspect import NextTest
+from ..complaints import trials
+from ..model.job import Job
+from ..model.records import CodesRead, Fitted, Measured, Seen, Tried
+from ..plugin.host import Plugins
+from ..report.next_tests import asks_for_codes
+
+
+def made_at(test: NextTest, job: Job, plugins: Plugins) -> int | None:
+    """The latest stage at which what a test asks for was read, seen or answered; None where it never was."""
+    codes = asks_for_codes(test, plugins)
+    stages = [
+        noted.record.stage
+        for noted in job.standing
+        if (codes and isinstance(noted.record, CodesRead))
+        or (isinstance(noted.record, (Measured, Seen, Fitted)) and noted.record.of == test.wants)
+    ]
+    return max(stages, default=None)
+
+
+def again_words(test: NextTest, job: Job, plugins: Plugins) -> str:
+    """That a test was made before, and what is different now; empty where it is made for the first time."""
+    if not test.repeat:
+        return ""
+    made = made_at(test, job, plugins)
+    if made is None or made == job.stage:
+        return " ".join(["The first attempt was inconclusive.", *_tried_since(test, job, plugins)])
+    done = [plugins.title(noted.record.operation) for noted in job.repairs if noted.record.stage > made]
+    return f"Done since it was made: {', '.join(dict.fromkeys(done))}."
+
+
+def _tried_since(test: NextTest, job: Job, plugins: Plugins) -> list[str]:
+    """What was tried, and stays so, after the reading of this stage."""
+    since: list[str] = []
+    for noted in job.standing:
+        record = noted.record
+        if isinstance(record, (Measured, Seen)) and record.of == test.wants:
+            since = []
+        elif isinstance(record, Tried) and record.stage == job.stage and not record.before:
+            way = trials().ways[record.how]
+            if not (way.undone or way.provokes):
+                since.append(f"{plugins.title(record.part)}, {way.words.lower()}")
+    return [f"Tried since: {'; '.join(since)}."] if since else []
