@@ -10,11 +10,11 @@ from copy import deepcopy
 from typing import Any
 
 import pytest
+from corekit.assess.posterior import lowest_share, perturbations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corekit.assess import suspect
-from corekit.assess.posterior import lowest_share, perturbations
 from corekit.assess.suspect import (
     CALL_AT,
     DRAWS,
