@@ -3,19 +3,23 @@
 Nothing is lost by it. What was set aside is said first, with its place, and a file that is taken into a store
 is still refused as a whole until every row is settled. Set aside is the whole row and never a part of it that
 could turn its meaning round: a reading whose `withdrawn` is misspelt is not read as one that stands, a list
-with one illegible code is not read as one without that code.
+with one illegible code is not read as one without that code. Of a repair that cannot be read stays that one
+was done: what stands behind it was read after it.
 """
 
 from __future__ import annotations
 
 import copy
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import attrs
 
 from ..datafile import ABSENT, structured
-from ..fault import DataFault, Faults, Place, path_text
+from ..fault import Faults, Place
+from ..model.job import stage_name
+from ..model.records import Repaired, body_of
 from .declared import Declared
 from .evidence import CODE_STATES
 from .fault import VisitError
@@ -43,22 +47,40 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
     """
     where = source.name if isinstance(source, Path) else ""
     name = source.stem if isinstance(source, Path) and JOB.fullmatch(source.stem) else "visit"
-    sifted = _Sifted(copy.deepcopy(parsed(source)))
+    whole = parsed(source)
+    sifted = _Sifted(copy.deepcopy(whole))
     for _ in range(_ROUNDS):
         sifted.data.setdefault("job", name)
         faults = Faults()
         look_over(sifted.data, faults)
-        form = structured(sifted.data if not faults.found else {}, VisitForm, faults)
-        visit = _Looked(declared, form, faults).visit() if not faults.found else None
-        if visit is not None and not faults.found:
-            return attrs.evolve(visit, set_aside=tuple(sifted.aside))
+        if not faults.found:
+            form = structured(sifted.data, VisitForm, faults)
+            visit = _Looked(declared, form, faults, sifted.unknown_repairs).visit()
+            if not faults.found:
+                return attrs.evolve(visit, set_aside=tuple(sifted.aside.in_order_of(whole)))
         if not sifted.take_out(faults):
             break
-    raise VisitError(sifted.aside, where)
+    raise VisitError(sifted.aside.in_order_of(whole), where)
 
 
 class _Looked(Reader):
+    """`unknown_repairs`: steps at which something was done, and nobody can read what."""
+
     only_looked_at = True
+
+    def __init__(
+        self, declared: Declared, form: VisitForm, faults: Faults, unknown_repairs: Mapping[int, str]
+    ) -> None:
+        super().__init__(declared, form, faults)
+        self.unknown_repairs = unknown_repairs
+
+    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+        if path[1] not in self.unknown_repairs:
+            super()._repaired(path, row)
+            return
+        self.stage += 1
+        record = Repaired(operation=self.unknown_repairs[int(path[1])], stage=self.stage)
+        self._say("repaired", f"{stage_name(self.stage)}/repaired", body_of(record), path)
 
 
 @attrs.define
@@ -66,25 +88,22 @@ class _Sifted:
     """The data without what was set aside so far."""
 
     data: dict[str, Any]
-    aside: list[DataFault] = attrs.field(factory=list)
-    instruments: set[str] = attrs.field(factory=set)
+    aside: Faults = attrs.field(factory=Faults)
+    instruments: list[object] = attrs.field(factory=list)
+    gone: list[Place] = attrs.field(factory=list)
+    unknown_repairs: dict[int, str] = attrs.field(factory=dict)
 
     def take_out(self, faults: Faults) -> bool:
         """Set aside whatever these faults are about; False where that is the whole file."""
-        new = [fault for fault in faults.in_order_of(self.data) if not self._follows(fault, faults)]
-        self.aside += [fault for fault in new if fault not in self.aside]
-        places = [place for path, _ in faults.found for place in self._row(path)]
-        repairs = [place for place in places if self._holds_repair(place)]
-        if not all(self._remove(place) for place in dict.fromkeys(places)):
-            return False
-        if repairs:
-            self._cut(min(int(place[1]) for place in repairs))
-        return True
+        self.aside.found += [
+            one for one in faults.found if not self._follows(one[0]) and one not in self.aside.found
+        ]
+        self.gone = []
+        return all(self._remove(place) for path, _ in faults.found for place in self._row(path))
 
-    def _follows(self, fault: DataFault, faults: Faults) -> bool:
+    def _follows(self, path: Place) -> bool:
         """True where a reading only names an instrument whose own row was set aside."""
-        place = next((path for path, found in faults.found if found.path == fault.path), ())
-        return bool(place) and place[-1] == "with" and self._at(place) in self.instruments
+        return path[-1:] == ("with",) and self._at(path) in self.instruments
 
     def _row(self, path: Place) -> list[Place]:
         """What has to go where this is at fault."""
@@ -106,24 +125,31 @@ class _Sifted:
     def _at(self, place: Place) -> Any:
         item: Any = self.data
         for part in place:
-            try:
-                item = item[part] if isinstance(item, (dict, list)) else ABSENT
-            except (LookupError, TypeError):
-                return ABSENT
+            if isinstance(item, list) and isinstance(part, int):
+                item = item[part] if part < len(item) else ABSENT
+            else:
+                item = item.get(part, ABSENT) if isinstance(item, dict) else ABSENT
         return item
 
     def _remove(self, place: Place) -> bool:
-        """Take it out; where it is not there (what is missing is at fault) what holds it goes instead."""
+        """Take it out; where it is not there (what is missing is at fault) what holds it goes instead. False
+        where that is the whole file.
+        """
+        if any(place[: len(gone)] == gone for gone in self.gone):
+            return True
         while place and self._at(place) is ABSENT:
             place = place[:-1]
         if not place:
             return False
         holder, part = self._at(place[:-1]), place[-1]
+        self.gone.append(place)
+        if self._leaves_repair(place):
+            return True
         if isinstance(holder, list):
             holder[int(part)] = ABSENT  # the rows behind it keep their numbers
             return True
         if place[0] == "instruments" and len(place) == 2:
-            self.instruments.add(str(part))
+            self.instruments.append(part)
         del holder[part]
         if hasattr(holder, "twice"):
             holder.twice = tuple(key for key in holder.twice if key != part)
@@ -131,32 +157,19 @@ class _Sifted:
         empty = not holder or (is_codes and not any(key in holder for key in (*CODE_STATES, "cannot")))
         return self._remove(place[:-1]) if empty and len(place) > 1 else True
 
-    def _holds_repair(self, place: Place) -> bool:
-        item = self._at(place)
-        is_step = len(place) == 2 and place[0] == "step"
-        return (is_step and isinstance(item, dict) and "repaired" in item) or (
-            len(place) == 3 and place[2] == "repaired"
-        )
-
-    def _cut(self, at: int) -> None:
-        """What stands behind a repair that was set aside belongs to a stage that nobody knows."""
-        steps = self.data.get("step")
-        behind = (
-            [n for n in range(at + 1, len(steps)) if steps[n] is not ABSENT]
-            if isinstance(steps, list)
-            else []
-        )
-        if not behind or not isinstance(steps, list):
-            return
-        for n in behind:
-            steps[n] = ABSENT
-        last = f" to {path_text(('step', behind[-1]))}" if len(behind) > 1 else ""
-        self.aside.append(
-            DataFault(
-                f"{path_text(('step', behind[0]))}{last}",
-                "a repair before it that can be read",
-                f"stands behind the repair in {path_text(('step', at))}, which was set aside: it was read"
-                " after it, and is not judged as if nothing had been done",
-                f"{path_text(('step', at))} as it was done",
-            )
-        )
+    def _leaves_repair(self, place: Place) -> bool:
+        """True where a step with a repair in it became one with the repair alone."""
+        step = self._at(place[:2])
+        if len(place) < 2 or place[0] != "step" or not isinstance(step, dict) or "repaired" not in step:
+            return False
+        n = int(place[1])
+        if len(place) == 2 and len(step) > 1:
+            self._at(place[:1])[n] = {"repaired": step["repaired"]}
+        elif (len(place) == 2 or place[2] == "repaired") and n not in self.unknown_repairs:
+            row = step["repaired"]
+            operation = row.get("operation") if isinstance(row, dict) else row
+            self.unknown_repairs[n] = operation if isinstance(operation, str) else "something"
+            step["repaired"] = {}
+        else:
+            return False
+        return True

@@ -12,11 +12,10 @@ from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
 from ..model.limit import Scope
 from ..model.personal import Personal
-from ..model.records import Seen
 from ..plugin.case import limit_words
 from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
-from .noted import is_noted
+from .noted import is_noted, own_words
 from .readings import how_read, reading_rows
 from .sheet import Sheet
 
@@ -129,15 +128,17 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
 
 def _noted(job: Job, sheet: Sheet) -> list[Block]:
     """What was noted in free words: nobody judges it, and it is not lost."""
-    noted = [
-        (item.record.of, item.record.words)
-        for item in job.all(Seen)
-        if isinstance(item.record.words, Personal)
-    ]
     return [
-        Paragraph(words=(f"Noted, {sheet.titles.get(of, of)}: ", words), tone="plain")
-        for of, words in noted
-        if isinstance(words, Personal)
+        Paragraph(
+            words=(
+                f"Noted, {sheet.titles.get(one.of, one.of)}{f', {one.place}' if one.place else ''}: ",
+                one.words,
+                *([f" Followed up: {one.cleared}"] if one.cleared else []),
+            ),
+            tone="plain",
+        )
+        for one in own_words(job)
+        if one.of and isinstance(one.words, Personal)
     ]
 
 

@@ -88,10 +88,10 @@ def _answers(noted: Noted[object], one: OwnWords) -> bool:
 
 
 def is_noted(gap: Gap, job: Job) -> bool:
-    """True where a gap is about something of which own words say what was seen: then nobody may say that it
-    was not looked at.
+    """True where a gap is about something of which own words say what was seen, at whatever stage: then
+    nobody may say that it was not looked at.
     """
-    return bool(gap.wants) and any(one.of == gap.wants and one.stage == gap.stage for one in own_words(job))
+    return bool(gap.wants) and any(one.of == gap.wants for one in own_words(job))
 
 
 def seen_words(record: Seen, texts: Mapping[str, str]) -> str:

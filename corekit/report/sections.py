@@ -21,6 +21,7 @@ from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .findings import checks
 from .next_tests import named_tests
+from .noted import unanswered
 from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 
@@ -207,7 +208,12 @@ def watch(assessment: Assessment, lines: Sequence[Line], sheet: Sheet) -> list[B
 
 def to_watch(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """What is left open, declined or still to do, and what was looked at at all."""
-    sentences = _left_to_do(assessment, sheet) or ["Nothing, as far as tested."]
+    noted = [
+        f"Noted in words, and not followed up yet: {sheet.titles.get(one.of, one.of)}."
+        for one in unanswered(assessment)
+        if one.of
+    ]
+    sentences = [*_left_to_do(assessment, sheet), *dict.fromkeys(noted)] or ["Nothing, as far as tested."]
     paragraphs = [Paragraph(words=(sentence,)) for sentence in sentences]
     return [
         Heading(text="What to watch"),

@@ -175,9 +175,7 @@ def last_meaning(
     answers = present_answers(job, plugins, texts)
     places = list(dict.fromkeys(place for _, place in same))
     title = plugins.title(last.of)
-    recorded = "; ".join(
-        f"{place}: {answers[last.of, place]}" if place else answers[last.of, place] for place in places
-    )
+    recorded = "; ".join(answers[last.of, place] + (f" ({place})" if place else "") for place in places)
     if len(places) == 1 and last.place:
         title, recorded = f"{title}, {last.place}", answers[last.of, last.place]
     return Meaning(

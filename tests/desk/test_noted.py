@@ -51,3 +51,20 @@ def test_a_check_digit_that_differs_is_said_and_refuses_nothing(
     """49 CFR 565.15(c): the check digit of this made-up number would be 6, core-vin-08."""
     assert main(["check", str(visit)]) == 0
     assert "position 9) would be 6" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_paper_does_not_say_nothing_to_watch_while_own_words_are_not_followed_up(
+    visit: Path, demo_out: Path, tmp_path: Path
+) -> None:
+    def paper(text: str) -> str:
+        visit.write_text(text, "utf-8")
+        out = tmp_path / "draft.pdf"
+        assert main(["invoice", str(visit), "--draft", "--shop", str(demo_out), "--out", str(out)]) == 0
+        return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(out).pages).split())
+
+    opened = paper(VISIT)
+    assert "Nothing, as far as tested" not in opened
+    assert "not followed up yet: Posts and clamps." in opened
+    cleared = paper(VISIT.replace('boot" }', 'boot", cleared = "cleaned off" }'))
+    assert "not followed up" not in cleared
+    assert "green crust under the boot Followed up: cleaned off" in cleared

@@ -10,6 +10,7 @@ from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitError, VisitFile, read_visit
 from corekit.model.job import Job
+from corekit.plugin.host import load
 from corekit.report.findings import code_sentences
 
 HEAD = 'job = "a-job"\nreason = "The lamp is on."\nvehicle = { plate = "DEMO-1" }\n'
@@ -32,7 +33,7 @@ def faults_of(step: str) -> list[str]:
 
 
 def lists_of(job: Job, stage: int = 0) -> dict[str, Any]:
-    return {noted.record.state: noted.record.codes for noted in job.codes_read(stage)}
+    return {state: list(codes) for state, codes in job.codes_by_list(stage).items()}
 
 
 def test_codes_are_kept_by_the_list_that_held_them_in_their_own_spelling() -> None:
@@ -46,9 +47,36 @@ def test_an_empty_list_is_a_reading_and_a_list_left_away_is_none() -> None:
     assert code_sentences(job) == ["Arrival: stored none."]
 
 
-def test_the_list_read_last_at_a_stage_counts() -> None:
-    job = job_of('codes = { stored = ["P0401"], pending = [] }', "codes = { stored = [] }")
-    assert lists_of(job) == {"stored": [], "pending": []}
+def test_rows_of_one_list_at_one_stage_add_up() -> None:
+    steps = ('codes = { stored = ["P0401"], pending = [] }', 'codes = { stored = ["P0300", "P0401"] }')
+    job = job_of(*steps)
+    assert lists_of(job) == {"stored": ["P0401", "P0300"], "pending": []}
+    (sentence,) = code_sentences(job)
+    assert "P0401 (" in sentence and "P0300 (" in sentence and sentence.count("stored") == 1
+    assert read(*steps).remarks == ()
+
+
+def test_a_code_that_a_list_no_longer_holds_stays_and_is_asked_about() -> None:
+    steps = ('codes = { stored = ["P0401"], pending = [] }', "codes = { stored = [] }")
+    assert lists_of(job_of(*steps)) == {"stored": ["P0401"], "pending": []}
+    (remark,) = read(*steps).remarks
+    assert remark.startswith("step[1].codes.stored: the stored list held P0401 when it was read before")
+    withdrawn = 'codes = { stored = ["P0401"], withdrawn = "read on the wrong vehicle" }'
+    assert read(withdrawn, steps[1]).remarks == ()
+    assert lists_of(job_of(withdrawn, steps[1])) == {"stored": []}
+
+
+def test_a_list_read_after_a_repair_is_another_one() -> None:
+    steps = (
+        'codes = { stored = ["P0401"] }',
+        'repaired = { operation = "egr.clean" }',
+        "codes = { stored = [] }",
+    )
+    declared = Declared.of(load(), currency="EUR")
+    content = (HEAD + "".join(f"[[step]]\n{step}\n" for step in steps)).encode()
+    visit = read_visit(content, declared)
+    job, _ = scratch_job(visit)
+    assert (lists_of(job), lists_of(job, 1), visit.remarks) == ({"stored": ["P0401"]}, {"stored": []}, ())
 
 
 def test_codes_that_could_not_be_read_say_why_until_they_were() -> None:

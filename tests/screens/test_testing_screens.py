@@ -129,7 +129,7 @@ def test_a_reading_is_kept_with_its_unit_key_and_what_it_was_taken_at_and_its_ot
     again = visit.send(page.form_of(f"{READING}.is"), {f"{READING}.is": "14"})
     assert [record.place for record in records(visit, Measured)] == ["cold", "warm"]
     assert len(records(visit, Setup)) == 1  # asked once, kept once
-    assert "Play of the pedal, warm: 14 mm." in again.text
+    assert "Play of the pedal: 12 mm (cold); 14 mm (warm)." in again.text
 
 
 def test_the_line_on_the_next_screen_says_what_the_last_answer_meant(visit: Visit) -> None:

@@ -427,3 +427,36 @@ def test_the_last_answer_is_said_with_what_rests_on_it(job: Callable[[str], Job]
         (),
     )
     assert last_meaning(assess(job(rows + REPAIRED), PLUGINS), PLUGINS) is None
+
+
+def test_the_echo_shows_every_row_that_speaks_of_one_thing(job: Callable[[str], Job]) -> None:
+    places = (
+        '[[step]]\nreadings = [{ of = "clutch.play", place = "cold", is = "12 mm" }, { of = "clutch.play",'
+        ' place = "warm", is = "31 mm" }]\n[traits]\n"clutch.bore" = "19 mm"\n'
+    )
+    meant = last_meaning(assess(job(places), PLUGINS), PLUGINS)
+    assert meant is not None and (meant.title, meant.recorded) == (
+        "Play of the pedal",
+        "12 mm (cold); 31 mm (warm)",
+    )
+    assert {finding.place for finding in meant.findings} == {"cold", "warm"}
+    codes = '[[step]]\ncodes = { stored = ["P0401"] }\n[[step]]\ncodes = { pending = [] }\n'
+    meant = last_meaning(assess(job(codes), PLUGINS), PLUGINS)
+    assert meant is not None and meant.recorded == "stored P0401; pending none"
+
+
+def test_all_that_was_read_of_one_thing_stands_beside_it(job: Callable[[str], Job]) -> None:
+    twice = job(
+        '[[step]]\nreadings = [{ of = "clutch.force", is = "90 N" }, { of = "clutch.force", is = "95 N" }]\n'
+        '[[step]]\nseen = [{ of = "clutch.fluid", is = "clear" }, { of = "clutch.fluid",'
+        ' words = "smells burnt" }]\n'
+    )
+    recorded = present_answers(twice, PLUGINS)
+    assert recorded["clutch.force", ""] == "90 N, then 95 N"
+    assert recorded["clutch.fluid", ""] == "clear, then noted in words"
+    reference = twice.seen(0)[-1].record.words
+    assert reference is not None
+    texts = {getattr(reference, "hash", ""): "smells burnt"}
+    assert present_answers(twice, PLUGINS, texts)["clutch.fluid", ""] == "clear, then smells burnt"
+    meant = last_meaning(assess(twice, PLUGINS), PLUGINS, texts)
+    assert meant is not None and meant.recorded == "clear, then smells burnt"

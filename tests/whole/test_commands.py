@@ -162,9 +162,7 @@ def test_bad_toml_is_one_fault_with_line_and_column(verb: list[str], shop: Path,
     assert entries(shop) == 0
 
 
-@pytest.mark.parametrize(
-    "verb", [["check"], ["add"], ["estimate", "--draft"], ["invoice", "--draft"]], ids=" ".join
-)
+@pytest.mark.parametrize("verb", [["add"], ["estimate", "--draft"], ["invoice", "--draft"]], ids=" ".join)
 def test_every_fault_of_a_file_is_listed_with_its_place(verb: list[str], shop: Path, visit: Path) -> None:
     wrong = edited(visit.read_text("utf-8"), ('is = "8.4 V"', 'is = "8.4 A"'), ('"340 A"', '"340 V"'))
     refused(
@@ -173,6 +171,70 @@ def test_every_fault_of_a_file_is_listed_with_its_place(verb: list[str], shop: P
         "battery.load_current",
     )
     assert entries(shop) == 0
+
+
+def test_check_sets_odd_rows_aside_shows_them_first_and_judges_the_rest(shop: Path, visit: Path) -> None:
+    wrong = edited(visit.read_text("utf-8"), ('is = "8.4 V"', 'is = "8.4 A"'), ('"340 A"', '"340 V"'))
+    path = written(visit.parent, wrong)
+    said = done(corekit("check", path, shop=shop)).out
+    assert (
+        said.index("Set aside, not judged") < said.index("step[3].readings[0].is: ") < said.index("Findings")
+    )
+    assert 'step[3].setup."battery.load_current": "340 V" is of the wrong kind' in said
+    data = json.loads(done(corekit("check", path, "--json", shop=shop)).out)
+    assert list(data)[:2] == ["job", "set_aside"]
+    assert [row["where"] for row in data["set_aside"]] == [
+        'step[3].setup."battery.load_current"',
+        "step[3].readings[0].is",
+    ]
+    assert all({"where", "what", "do"} <= set(row) for row in data["set_aside"])
+    assert data["findings"]
+    assert entries(shop) == 0
+
+
+def test_check_asks_for_neither_plate_nor_vin(tmp_path: Path) -> None:
+    bare = 'job = "a"\nreason = "b"\n[[step]]\nseen = [ { of = "battery.case", is = "cracked" } ]\n'
+    for vehicle in ("", "vehicle = {}\n", 'vehicle = { odometer = "98400 km" }\n'):
+        said = done(corekit("check", written(tmp_path, vehicle + bare), shop=tmp_path / "none")).out
+        assert "Set aside" not in said and "cracked" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "what", "where"),
+    [
+        (["check", "nobody", "--json"], 1, "nobody", ""),
+        (["check", "nowhere.toml", "--json"], 1, "cannot be read", "nowhere.toml"),
+        (["check", "--json"], 2, "required: FILE|JOB", "command line"),
+        (["check", "a", "b", "--json"], 2, "unrecognized arguments: b", "command line"),
+        (
+            ["check", "a", "--json", "--minutes", "soon"],
+            2,
+            "'soon' is not a number of minutes",
+            "command line",
+        ),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_refusal_under_json_is_json_with_what_where_and_what_to_do(
+    words: list[str], code: int, what: str, where: str, shop: Path
+) -> None:
+    said = corekit(*words, shop=shop)
+    plain = corekit(*[word for word in words if word != "--json"], shop=shop)
+    assert (said.code, said.err, plain.code, plain.out) == (code, "", code, "")
+    data = json.loads(said.out)
+    assert data["refused"] is True and data["text"]
+    (fault,) = data["faults"]
+    assert {"where", "what", "do"} <= set(fault)
+    assert what in fault["what"] and where in fault["where"]
+
+
+def test_a_shop_that_cannot_be_read_is_refused_in_json_with_each_fault(shop: Path) -> None:
+    written(shop, "name = 5\nodd = true\n", "shop.toml")
+    said = corekit("check", "anything", "--json", shop=shop)
+    assert (said.code, said.err) == (1, "")
+    faults = json.loads(said.out)["faults"]
+    assert {"name", "odd"} <= {fault["where"] for fault in faults}
+    assert all(fault["what"] and fault["do"] for fault in faults)
 
 
 @pytest.mark.parametrize(
