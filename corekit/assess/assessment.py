@@ -198,7 +198,7 @@ class _Evaluation:
             if _is_touched(case, self.job, stage):
                 self._add_system(system, case, shown)
         if case is not None:
-            shown.fitted = case.fitted
+            shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
         self.stages.append(shown)
         self.gaps += [
             Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key)

@@ -15,7 +15,7 @@ from ..model.limit import Limit
 from ..model.value import Value
 from ..plugin.faults import OUTSIDE
 from .hypotheses import Tables
-from .inference import now
+from .inference import fresh_row, now
 from .outcome import Outcome
 from .suspect import Evidence
 
@@ -72,7 +72,7 @@ def misfits(evidence: Evidence) -> list[Contradiction]:
         return []
     states = now(evidence.beliefs)
     best = max(states, key=states.__getitem__)
-    rows = [tables.row(one.system, one.outcome.test, best) for one in shown]
+    rows = [fresh_row(tables, one.system, one.outcome.test, best) for one in shown]
     fits = [_fit(row, one.outcome) for row, one in zip(rows, shown, strict=True)]
     if math.prod(fits) >= UNFIT or _by_chance(rows, math.prod(fits)) >= SELDOM:
         return []

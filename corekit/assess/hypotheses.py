@@ -4,6 +4,7 @@ test would show then.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property
 from itertools import combinations
@@ -79,6 +80,11 @@ class Tables:
             *(frozenset(pair) for pair in combinations(singles, 2)),
         )
 
+    @property
+    def shows(self) -> float:
+        """The share of the time in which what the complaint is about can be seen."""
+        return self.complaint.shows if self.complaint is not None else 1.0
+
     @cached_property
     def tests(self) -> dict[str, JointTest]:
         """Full key → test, of every system."""
@@ -93,6 +99,17 @@ class Tables:
         """The probability of each outcome of a system's test under a hypothesis: faults of other systems
         leave it as on a sound vehicle.
         """
+        known = self._rows.setdefault((system, test.key), {})
+        row = known.get(hypothesis)
+        if row is None:
+            row = known[hypothesis] = self._row(system, test, hypothesis)
+        return row
+
+    @cached_property
+    def _rows(self) -> dict[tuple[str, str], dict[Hypothesis, tuple[float, ...]]]:
+        return {}
+
+    def _row(self, system: str, test: FaultTest, hypothesis: Hypothesis) -> tuple[float, ...]:
         mark = f"{system}."
         own = frozenset(
             fault if fault == OUTSIDE else fault[len(mark) :]
@@ -135,9 +152,10 @@ class Tables:
         """
         odds = {fault: self._odds(fault) for fault in (*self.faults, OUTSIDE)}
         named = {
-            frozenset(f"{system}.{fault}" for fault in pair.of): pair.per_1000 / 1000
+            frozenset(full): pair.per_1000 / 1000 * math.prod(map(self._when, full))
             for system, table in self.systems.items()
             for pair in table.pairs.values()
+            if (full := [f"{system}.{fault}" for fault in pair.of])
         }
         weights = {}
         for hypothesis in self.hypotheses:
@@ -152,11 +170,16 @@ class Tables:
         if fault == OUTSIDE:
             per_1000 = symptoms().outside_per_1000
             return per_1000 / (1000 - per_1000)
+        per_1000 = self.faults[fault].per_1000
+        return per_1000 / (1000 - per_1000) * self._when(fault)
+
+    def _when(self, fault: str) -> float:
+        """The factor of the circumstances told on the odds of a fault."""
         system, _, key = fault.partition(".")
-        found = self.faults[fault].per_1000 / (1000 - self.faults[fault].per_1000)
-        for circumstance in self.complaint.circumstances if self.complaint else ():
-            found *= self.systems[system].when.get(circumstance, {}).get(key, 1.0)
-        return found
+        return math.prod(
+            self.systems[system].when.get(circumstance, {}).get(key, 1.0)
+            for circumstance in (self.complaint.circumstances if self.complaint else ())
+        )
 
     def work(self, hypothesis: Hypothesis) -> frozenset[str]:
         """What a hypothesis calls for: operations, and where none is, whom it is passed on to."""
@@ -217,6 +240,13 @@ def joint(
 
 def _concerns(table: FaultTable, fault: str, listed: Sequence[str]) -> bool:
     return any(
-        table.symptoms.get(symptom, {}).get(fault, 0.0) >= CONCERNS * symptoms().symptoms[symptom].none
+        speaks_for(table.symptoms.get(symptom, {}).get(fault, 0.0), symptoms().symptoms[symptom].none)
         for symptom in listed
     )
+
+
+def speaks_for(chance: float, none: float) -> bool:
+    """Whether something that a fault shows with this chance concerns it: at least three times that of a sound
+    vehicle, whatever the last digit of the product.
+    """
+    return chance >= CONCERNS * none * (1 - 1e-9)

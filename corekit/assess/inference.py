@@ -85,17 +85,17 @@ class Branch:
 
 @attrs.frozen(kw_only=True)
 class Beliefs:
-    """The chance of each branch, and what was shown last by each test.
+    """The chance of each branch, and what was shown so far.
 
-    `last`: Key of a test → its weights, and the number of acts before it. `complaint`: whether it was there
-    when it was looked at last, and the number of acts before that.
+    `shown`: Key of a test → its weights each time, with the number of acts before. `complaint`: whether it
+    was there each time that it was looked at, with the number of acts before; first when it was told.
     """
 
     tables: Tables
     branches: Mapping[Branch, float]
     acts: int = 0
-    last: Mapping[str, tuple[tuple[float, ...], int]] = attrs.field(factory=dict)
-    complaint: tuple[bool, int] = (True, 0)
+    shown: Mapping[str, tuple[tuple[tuple[float, ...], int], ...]] = attrs.field(factory=dict)
+    complaint: tuple[tuple[bool, int], ...] = ((True, 0),)
 
 
 def start(tables: Tables) -> Beliefs:
@@ -111,22 +111,16 @@ def step(beliefs: Beliefs, event: Act | Retold | Shown | Hint) -> Beliefs:
     """What is believed after something was done or shown."""
     if isinstance(event, Act):
         return _after_act(beliefs, event)
-    if isinstance(event, Retold):
-        weights = {
-            branch: chance * _retold(beliefs, branch, branch.now, event.still)
-            for branch, chance in beliefs.branches.items()
-        }
-        return attrs.evolve(beliefs, branches=_normal(weights), complaint=(event.still, beliefs.acts))
-    if isinstance(event, Hint):
-        weights = {branch: chance * _hinted(branch.now, event) for branch, chance in beliefs.branches.items()}
-        return attrs.evolve(beliefs, branches=_normal(weights))
-    previous = beliefs.last.get(event.key)
     weights = {
-        branch: chance * _likelihood(beliefs.tables, branch, event, previous)
-        for branch, chance in beliefs.branches.items()
+        branch: chance * _likelihood(beliefs, branch, event) for branch, chance in beliefs.branches.items()
     }
-    last = {**beliefs.last, event.key: (event.weights, beliefs.acts)}
-    return attrs.evolve(beliefs, branches=_normal(weights), last=last)
+    after = attrs.evolve(beliefs, branches=_normal(weights))
+    if isinstance(event, Retold):
+        return attrs.evolve(after, complaint=(*beliefs.complaint, (event.still, beliefs.acts)))
+    if isinstance(event, Shown):
+        history = (*beliefs.shown.get(event.key, ()), (event.weights, beliefs.acts))
+        return attrs.evolve(after, shown={**beliefs.shown, event.key: history})
+    return after
 
 
 def now(beliefs: Beliefs) -> dict[Hypothesis, float]:
@@ -151,53 +145,71 @@ def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> fl
 
 
 def row_for(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest) -> Sequence[float]:
-    """The chance of each outcome of a test made now, under a branch: a vehicle that was not touched since
-    the last time shows the same again.
+    """The chance of each outcome of a test made now, under a branch."""
+    return _row(beliefs, branch, system, test, beliefs.tables.shows)
+
+
+def _likelihood(beliefs: Beliefs, branch: Branch, event: Retold | Shown | Hint) -> float:
+    if isinstance(event, Retold):
+        return _retold(beliefs, branch, branch.now, event.still)
+    if isinstance(event, Hint):
+        return _hinted(branch.now, event)
+    row = _row(beliefs, branch, event.system, event.test, event.shows)
+    return sum(weight * p for weight, p in zip(event.weights, row, strict=True))
+
+
+def _row(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest, shows: float) -> Sequence[float]:
+    """The chance of each outcome: a vehicle that was not touched since the last times shows the same again.
+
+    What comes and goes looks, while it hides, as without the fault, and that looks the same again as well.
+    So both are followed, as far as they differ, through all that was shown since the vehicle was changed.
     """
-    complaint = beliefs.tables.complaint
-    shows = complaint.shows if complaint is not None else 1.0
-    return _row(beliefs.tables, branch, system, test, shows, beliefs.last.get(f"{system}.{test.key}"))
+    row = beliefs.tables.row(system, test, branch.now)
+    usual = row if shows == 1.0 else beliefs.tables.row(system, test, SOUND)
+    history = beliefs.shown.get(f"{system}.{test.key}", ())
+    since = [weights for weights, acts in history if branch.changed <= acts]
+    if not since:
+        return _mixed(row, usual, shows)
+    both = _side_by_side(row, usual)
+    slip = (1.0 - test.again) / (len(row) - 1)
+    for weights in since:
+        fits = [
+            [share * (shows * weights[i] + (1.0 - shows) * weights[j]) for j, share in enumerate(shares)]
+            for i, shares in enumerate(both)
+        ]
+        kept = (test.again - slip) / sum(map(sum, fits))
+        both = [
+            [kept * share + (slip if i == j else 0.0) for j, share in enumerate(shares)]
+            for i, shares in enumerate(fits)
+        ]
+    return [shows * sum(both[i]) + (1.0 - shows) * sum(shares[i] for shares in both) for i in range(len(row))]
 
 
-def _likelihood(
-    tables: Tables, branch: Branch, shown: Shown, previous: tuple[tuple[float, ...], int] | None
-) -> float:
-    row = _row(tables, branch, shown.system, shown.test, shown.shows, previous)
-    return sum(weight * p for weight, p in zip(shown.weights, row, strict=True))
+def fresh_row(tables: Tables, system: str, test: FaultTest, state: Hypothesis) -> Sequence[float]:
+    """The chance of each outcome of a test that is made for the first time in a state."""
+    return _mixed(tables.row(system, test, state), tables.row(system, test, SOUND), tables.shows)
 
 
-def _row(
-    tables: Tables,
-    branch: Branch,
-    system: str,
-    test: FaultTest,
-    shows: float,
-    previous: tuple[tuple[float, ...], int] | None,
-) -> Sequence[float]:
-    """The chance of each outcome, fresh or as a repeat of what was shown before."""
-    row = tables.row(system, test, branch.now)
-    if shows < 1.0:
-        sound = tables.row(system, test, SOUND)
-        row = tuple(shows * p + (1.0 - shows) * usual for p, usual in zip(row, sound, strict=True))
-    if previous is None or branch.changed > previous[1]:
+def _mixed(row: Sequence[float], usual: Sequence[float], shows: float) -> Sequence[float]:
+    if shows == 1.0:
         return row
-    before = [weight * p for weight, p in zip(previous[0], row, strict=True)]
-    whole = sum(before)
-    places = range(len(row))
-    return [sum(before[i] * _kernel(test, shows, i, j) for i in places) / whole for j in places]
+    return [shows * p + (1.0 - shows) * q for p, q in zip(row, usual, strict=True)]
 
 
-def _kernel(test: FaultTest, shows: float, before: int, after: int) -> float:
-    """How often an unchanged vehicle that showed one outcome shows another the next time; what comes and goes
-    may also look sound then.
+def _side_by_side(row: Sequence[float], usual: Sequence[float]) -> list[list[float]]:
+    """The chance of each outcome with the fault seen, and beside it with the fault hidden: one and the same
+    as far as the two rows agree.
     """
-    count, sound = len(test.outcomes), test.outcomes.index(test.sound)
-    slip = (1.0 - test.again) / (count - 1)
-    if before == sound:
-        return test.again if after == before else slip
-    hidden = 1.0 - shows
-    steady = test.again if after == before else slip
-    return shows * steady + (hidden if after == sound else 0.0)
+    alike = [min(p, q) for p, q in zip(row, usual, strict=True)]
+    apart = 1.0 - sum(alike)
+    return [
+        [
+            (alike[i] if i == j else 0.0)
+            + ((row[i] - alike[i]) * (usual[j] - alike[j]) / apart if apart > 1e-12 else 0.0)
+            for j in range(len(row))
+        ]
+        for i in range(len(row))
+    ]
 
 
 def _hinted(state: Hypothesis, hint: Hint) -> float:
@@ -238,17 +250,23 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
     """The chance that the complaint is found still there (or gone) in a state that the vehicle has been
     brought to.
 
-    Where nothing changed since it was looked at last it is as it was, but for what comes and goes by itself.
-    Else it is there by how much of the chance to tell it is left without what was ended.
+    Where nothing changed since it was told, or looked at, it is as it was, seen or hidden. Else it is there
+    by how much of the chance to tell it is left without what was ended.
     """
     tables = beliefs.tables
-    shows = tables.complaint.shows if tables.complaint is not None else 1.0
-    there, when = beliefs.complaint
-    if state == branch.now and branch.changed <= when:
-        chance = AGAIN * shows if there else GONE_BY_ITSELF
+    since = [seen for seen, acts in beliefs.complaint if branch.changed <= acts]
+    if state == branch.now and branch.changed == 0:
+        there = AGAIN
+        since = since[1:]  # it was told, so it was there
     else:
         left = tables.told(state) / tables.told(branch.first) if state else 0.0
-        chance = min(AGAIN, max(GONE_BY_ITSELF, left)) * shows
+        there = min(AGAIN, max(GONE_BY_ITSELF, left))
+        since = since if state == branch.now else []
+    for seen in since:
+        hidden = there * (1.0 - tables.shows)
+        there = 1.0 if seen else hidden / (hidden + 1.0 - there)
+        there = AGAIN * there + GONE_BY_ITSELF * (1.0 - there)
+    chance = there * tables.shows
     return chance if still else 1.0 - chance
 
 

@@ -71,7 +71,7 @@ def outcomes(
     """The outcomes that count as evidence: of all that was made at this stage, what its prerequisites allow
     (see `all_outcomes` and `countable`).
     """
-    return countable(all_outcomes(table, case, findings, disputed))
+    return countable(table, all_outcomes(table, case, findings, disputed), done=case.repairs)
 
 
 def all_outcomes(
@@ -86,7 +86,8 @@ def all_outcomes(
     """
     found = []
     for test in table.tests.values():
-        outcome = _outcome(test, case, findings) if applies(test.only, case.fitted) else None
+        due = applies(test.only, case.fitted) and test.is_due(case.repairs)
+        outcome = _outcome(test, case, findings) if due else None
         if outcome is not None:
             found.append(
                 outcome
@@ -110,39 +111,56 @@ def _outcome(test: FaultTest, case: Case, findings: Sequence[Finding]) -> Outcom
     return _observation_outcome(test, case)
 
 
-def allowance(test: FaultTest, shown: Mapping[str, Outcome]) -> float:
+def allowance(
+    table: FaultTable, test: FaultTest, shown: Mapping[str, Outcome], done: Collection[str] = ()
+) -> float:
     """How surely what this test needs before it was shown: 1.0 where it needs nothing, 0.0 where that was not
-    tested.
+    tested. What is not due after the operations `done` is not needed.
     """
     return min(
-        (shown[first].share(names) if first in shown else 0.0 for first, names in test.after.items()),
+        (
+            shown[first].share(names) if first in shown else 0.0
+            for first, names in test.after.items()
+            if table.tests[first].is_due(done)
+        ),
         default=1.0,
     )
 
 
-def countable(found: Sequence[Outcome], earlier: Mapping[str, Outcome] | None = None) -> list[Outcome]:
+def countable(
+    table: FaultTable,
+    found: Sequence[Outcome],
+    earlier: Mapping[str, Outcome] | None = None,
+    done: Collection[str] = (),
+) -> list[Outcome]:
     """Without what was made before something else allowed it (`after`): that means nothing. And of a group
-    that asks the same thing only the first in the table's order.
+    that asks the same thing only the first in the table's order, and none that was made after it on the same
+    vehicle.
 
     Where what allows it is likely and not plainly shown, it counts and shows nothing plainly either.
 
     Args:
         earlier: What earlier stages showed and nothing has changed since; it allows as well.
+        done: Keys of the operations done before.
     """
     kept = {outcome.test.key: outcome for outcome in found}
     before = {key: outcome for key, outcome in (earlier or {}).items() if key not in kept}
     while early := [
-        key for key, outcome in kept.items() if allowance(outcome.test, {**before, **kept}) < LIKELY
+        key
+        for key, outcome in kept.items()
+        if allowance(table, outcome.test, {**before, **kept}, done) < LIKELY
     ]:
         for key in early:
             del kept[key]
     allowed = {**before, **kept}
-    groups: dict[str, str] = {}
+    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items()}
     for key, outcome in kept.items():
         if outcome.test.group:
             groups.setdefault(outcome.test.group, key)
     return [
-        attrs.evolve(outcome, settled=False) if allowance(outcome.test, allowed) < PLAIN else outcome
+        attrs.evolve(outcome, settled=False)
+        if allowance(table, outcome.test, allowed, done) < PLAIN
+        else outcome
         for key, outcome in kept.items()
         if groups.get(outcome.test.group, key) == key
     ]

@@ -6,15 +6,16 @@ from collections.abc import Collection, Mapping, Sequence
 
 import attrs
 
+from ..complaints import trials
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
-from ..model.records import Repaired
+from ..model.records import Tried
 from ..plugin.case import Case
-from ..plugin.faults import FaultTest
+from ..plugin.faults import FaultTable, FaultTest
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .contradiction import Contradiction, misfits
-from .hypotheses import joint
+from .hypotheses import Tables, joint
 from .inference import Beliefs, start, step
 from .outcome import Outcome, all_outcomes, countable
 from .suspect import (
@@ -28,7 +29,7 @@ from .suspect import (
     suspects,
     work_is_likely,
 )
-from .timeline import Event, StageOutcome, complaint_of, events, let_in
+from .timeline import Event, StageOutcome, complaint_of, events, is_lasting, let_in, positions, read_at
 
 
 @attrs.define(kw_only=True)
@@ -41,13 +42,13 @@ class StageEvidence:
 
     stage: int
     fitted: Mapping[str, object] = attrs.field(factory=dict)
+    done: frozenset[str] = frozenset()
     made: dict[str, list[Outcome]] = attrs.field(factory=dict)
     findings: list[Finding] = attrs.field(factory=list)
     ahead: list[NextTest] = attrs.field(factory=list)
     barred: set[str] = attrs.field(factory=set)
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
-        self.fitted = case.fitted
         self.findings += findings
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
@@ -96,10 +97,15 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
     ahead = stages[-1].ahead
     return Ruling(
         calls=calls,
-        suspects=suspects(evidence) if counted or tables.faults else [],
+        suspects=suspects(evidence) if order or _is_told(tables) else [],
         tests=[*ahead, *next_tests(evidence)],
         contradictions=misfits(evidence),
     )
+
+
+def _is_told(tables: Tables) -> bool:
+    """Whether the complaint says something of causes by itself."""
+    return tables.complaint is not None and bool(tables.complaint.listed)
 
 
 def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> list[StageOutcome]:
@@ -116,37 +122,56 @@ def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> lis
             }
             found += [
                 StageOutcome(system=system, stage=stage.stage, outcome=outcome)
-                for outcome in countable(made, earlier)
+                for outcome in countable(_table(plugins, system), made, earlier, stage.done)
             ]
     return found
 
 
+def _table(plugins: Plugins, system: str) -> FaultTable:
+    table = plugins.systems[system].faults
+    assert table is not None, "only a system with a table has outcomes"
+    return table
+
+
 def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
-    """Whether something that a test speaks of was worked on after it, up to a stage."""
-    return any(
-        _speaks_of(shown.outcome.test, shown.system, noted.record, plugins)
+    """Whether something that a test speaks of was worked on after it, up to a stage: by a repair, or by a
+    trial that stays on the vehicle.
+    """
+    test, system, position = shown.outcome.test, shown.system, positions(job)
+    operations = [
+        plugins.operations.get(noted.record.operation)
         for noted in job.repairs
         if shown.stage < noted.record.stage <= until
-    )
-
-
-def _speaks_of(test: FaultTest, system: str, repair: Repaired, plugins: Plugins) -> bool:
-    """Whether a test speaks of what a repair has worked on: a part that it rests on, or a fault of which it
-    has a row.
-    """
-    operation = plugins.operations.get(repair.operation)
-    table = plugins.systems[system].faults
-    if operation is None or table is None:
-        return False
-    measured = plugins.measurands.get(test.measurand) or plugins.observations.get(test.seen)
-    parts = {*test.rests_on, measured.part if measured is not None else ""} - {""}
-    if operation.replaces in parts:
+    ]
+    if any(one and _speaks_of(test, system, one.replaces, one.key, plugins) for one in operations):
         return True
+    read = read_at(shown, position)
     return any(
-        fault.calls_for == operation.key or (operation.replaces and fault.part == operation.replaces)
-        for key, fault in table.faults.items()
-        if key in test.given
+        _speaks_of(test, system, noted.record.part, "", plugins)
+        for noted in job.tried
+        if noted.record.stage <= until and read < position[noted.id] and _stays(noted.record)
     )
+
+
+def _stays(record: Tried) -> bool:
+    way = trials().ways.get(record.how)
+    return way is not None and is_lasting(way) and not record.before
+
+
+def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
+    """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
+    that it is read on or a fault of which it has a row.
+    """
+    cured = {
+        key: fault
+        for key, fault in _table(plugins, system).faults.items()
+        if (operation and fault.calls_for == operation) or (part and fault.part == part)
+    }
+    parts = {part, *(fault.part for fault in cured.values())} - {""}
+    if test.rests_on is not None:
+        return not parts.isdisjoint(test.rests_on)
+    asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
+    return (asked is not None and asked.part in parts) or not cured.keys().isdisjoint(test.given)
 
 
 def _evidence(
@@ -172,6 +197,12 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        done=stage.done,
+        acts=[
+            operation
+            for operation in plugins.operations.values()
+            if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
+        ],
     )
 
 

@@ -7,14 +7,18 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
 
+from ..complaints import trials
+from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
-from .hypotheses import SOUND, Hypothesis, Tables
-from .inference import Beliefs, Branch, Hint, chance_of, now, row_for
-from .outcome import LIKELY, PLAIN, Outcome, allowance, applies
+from .hypotheses import SOUND, Hypothesis, JointTest, Tables
+from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
+from .outcome import LIKELY, Outcome, allowance, applies
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
 CALL_AT, WORK_AT = 0.86, 0.80
+#: From this chance on a part is so likely that a test which shows it directly is worth making for that alone.
+HALF = 0.5
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
 WORTHWHILE = 0.01
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
@@ -55,6 +59,8 @@ class NextTest:
             fixed; else empty.
         repeat: It was made and left open, or what it rests on was worked on since: worth making again.
         spoiled_by: The question of a test made before that spoils this one; empty when none was.
+        operation: Key of the harmless work that is to be done first, so that this can be read; empty for a
+            test alone.
     """
 
     system: str
@@ -67,6 +73,7 @@ class NextTest:
     repeat: bool = False
     spoiled_by: str = ""
     place: str = ""
+    operation: str = ""
 
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
@@ -94,6 +101,7 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
+        done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
 
     beliefs: Beliefs
@@ -103,6 +111,8 @@ class Evidence:
     made: frozenset[str]
     barred: frozenset[str]
     fitted: Mapping[str, object]
+    done: frozenset[str] = frozenset()
+    acts: Sequence[Operation] = ()
 
     @property
     def tables(self) -> Tables:
@@ -153,7 +163,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
     for key in evidence.current:
         shown = evidence.latest[key]
         test = shown.outcome.test
-        theirs = _fit(tables.row(shown.system, test, frozenset({fault})), shown.outcome)
+        theirs = _fit(fresh_row(tables, shown.system, test, frozenset({fault})), shown.outcome)
         usual = _fit(tables.row(shown.system, test, SOUND), shown.outcome)
         weight = sign * math.log(theirs / usual)
         if weight >= math.log(SPEAKS):
@@ -186,22 +196,108 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     for key, one in tables.tests.items():
         test = one.test
         shown = evidence.latest.get(key) if key in evidence.current else None
-        settled = shown is not None and (shown.outcome.settled and max(shown.outcome.weights) >= PLAIN)
+        settled = shown is not None and bool(shown.outcome.plain)
         other = grouped.get((one.system, test.group), key) if test.group else key
         if (
             settled
             or other != key
             or (test.code or test.graded) in evidence.barred
             or not applies(test.only, evidence.fitted)
-            or allowance(test, _of_system(evidence, one.system)) < LIKELY
+            or not test.is_due(evidence.done)
+            or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
+            < LIKELY
         ):
             continue
-        weights = shown.outcome.weights if shown is not None else None
-        bits = _information(evidence.beliefs, states, one.system, test, weights)
+        bits = _information(evidence.beliefs, states, one.system, test)
+        bits += _confirmation(evidence, evidence.beliefs, one)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
+    found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
+
+
+def _confirmation(evidence: Evidence, beliefs: Beliefs, one: JointTest) -> float:
+    """What a test is worth that would show a part directly which most likely is at fault: without it the part
+    may not be called for. It counts as one bit, times the chance that it shows it.
+    """
+    tables, states = evidence.tables, now(beliefs)
+    worth = 0.0
+    for fault, row in one.test.given.items():
+        full = f"{one.system}.{fault}"
+        if not row.direct or full not in tables.faults:
+            continue
+        faults = tables.of_work(tables.faults[full].calls_for)
+        if chance_of(states, faults) < HALF or any(_direct(evidence, key) for key in faults):
+            continue
+        place = one.test.outcomes.index(row.direct)
+        worth += sum(
+            chance * row_for(beliefs, branch, one.system, one.test)[place]
+            for branch, chance in beliefs.branches.items()
+            if full in branch.now
+        )
+    return worth
+
+
+def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
+    """Harmless work done to find out: worth as much as the best test that it opens, read after it."""
+    tables = evidence.tables
+    removes = tables.of_work(operation.key)
+    if operation.key in evidence.done or operation.as_test is None or not removes:
+        return None
+    after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
+    groups, done = _groups(after), evidence.done | {operation.key}
+    minutes, waits = operation.as_test
+    best: tuple[float, NextTest] | None = None
+    for key, one in tables.tests.items():
+        allowed = _opened(evidence, after, one, done)
+        if not allowed or not applies(one.test.only, evidence.fitted):
+            continue
+        bits = _information(after, groups, one.system, one.test)
+        bits = allowed * (bits + _confirmation(evidence, after, one))
+        takes = minutes + one.test.minutes
+        if bits >= WORTHWHILE and (best is None or bits / takes > best[0]):
+            test = attrs.evolve(
+                _next_test(evidence, key, bits),
+                minutes=takes,
+                waits=waits + one.test.waits,
+                operation=operation.key,
+                question=f"{operation.title}, then test again: {_lower(one.test.question)}",
+            )
+            best = bits / takes, test
+    return best[1] if best is not None else None
+
+
+def _opened(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
+    """The chance that a test can be made after some work which cannot be made before it; 0 for all others.
+
+    Either it means something only after that work, or what it needs first does.
+    """
+    table = evidence.tables.systems[one.system]
+    if not one.test.is_due(done):
+        return 0.0
+    if not one.test.is_due(evidence.done):
+        return 1.0
+    needed = [
+        (table.tests[first], names)
+        for first, names in one.test.after.items()
+        if table.tests[first].is_due(done) and not table.tests[first].is_due(evidence.done)
+    ]
+    if not needed:
+        return 0.0
+    return min(_chance_of_outcome(after, one.system, test, names) for test, names in needed)
+
+
+def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Collection[str]) -> float:
+    places = [place for place, name in enumerate(test.outcomes) if name in names]
+    return sum(
+        chance * sum(beliefs.tables.row(system, test, state)[place] for place in places)
+        for state, chance in now(beliefs).items()
+    )
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _of_system(evidence: Evidence, system: str) -> dict[str, Outcome]:
@@ -273,31 +369,14 @@ def _groups(beliefs: Beliefs) -> _States:
     }
 
 
-def _information(
-    beliefs: Beliefs,
-    states: _States,
-    system: str,
-    test: FaultTest,
-    weights: Sequence[float] | None,
-) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative.
-
-    Args:
-        weights: What an open try of this test said of each outcome; None where there is none that counts.
-    """
+def _information(beliefs: Beliefs, states: _States, system: str, test: FaultTest) -> float:
+    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
     results = [0.0] * len(test.outcomes)
     bits = 0.0
     for group in states.values():
         joint = [0.0] * len(test.outcomes)
         for branch, chance in group:
-            if weights is None:
-                row: Sequence[float] = row_for(beliefs, branch, system, test)
-            else:
-                row = beliefs.tables.row(system, test, branch.now)
-                known = [weight * p for weight, p in zip(weights, row, strict=True)]
-                whole = sum(known)
-                row = [p / whole for p in known]
-            for place, p in enumerate(row):
+            for place, p in enumerate(row_for(beliefs, branch, system, test)):
                 joint[place] += chance * p
         held = sum(joint)
         bits += sum(p * math.log2(p / held) for p in joint if p > 0.0)

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
-from ..complaints import symptoms, trials
+from ..complaints import Way, symptoms, trials
 from ..model.job import Job
 from ..model.records import Repaired, Retold, Tried
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from . import inference
-from .hypotheses import Complaint, Tables
+from .hypotheses import Complaint, Tables, speaks_for
 from .inference import Act, Hint, Shown
 from .outcome import Outcome
 
@@ -60,23 +60,23 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
 
     What outlasts a repair is shown once, where it was read.
     """
-    position = {noted.id: place for place, noted in enumerate(job.standing)}
+    position = positions(job)
     placed: list[tuple[tuple[int, int, int], Event]] = []
     seen: dict[str, tuple[str, ...]] = {}
     for found in outcomes:
         if seen.get(found.key) == found.outcome.evidence:
             continue
         seen[found.key] = found.outcome.evidence
-        at = max((position.get(entry, -1) for entry in found.outcome.evidence), default=-1)
+        stage, at = read_at(found, position)
         shown = Shown(
             system=found.system,
             test=found.outcome.test,
             weights=found.outcome.weights,
-            shows=tables.complaint.shows if tables.complaint is not None else 1.0,
+            shows=tables.shows,
         )
-        placed.append(((found.stage, 1, at), Event(stage=found.stage, step=shown)))
+        placed.append(((stage, 1, at), Event(stage=stage, step=shown)))
     for noted in job.standing:
-        record, at = noted.record, position[noted.id]
+        record, (_, at) = noted.record, position.get(noted.id, (0, 0))
         if isinstance(record, Repaired):
             for act in _repair(record, plugins, tables):
                 placed.append(((record.stage, 0, at), Event(stage=record.stage, step=act)))
@@ -84,11 +84,28 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             for again in _retold(record.result):
                 placed.append(((record.stage, 1, at), Event(stage=record.stage, step=again)))
         elif isinstance(record, Tried):
-            rank = -1 if record.before else 1
+            stage, rank = (0, -1) if record.before else (record.stage, 1)
             for step in _trial(record, tables):
-                event = Event(stage=record.stage, step=step, part=record.part)
-                placed.append(((record.stage, rank, at), event))
+                placed.append(((stage, rank, at), Event(stage=stage, step=step, part=record.part)))
     return [event for _, event in sorted(placed, key=lambda pair: pair[0])]
+
+
+def positions(job: Job) -> dict[str, tuple[int, int]]:
+    """Id of an entry that belongs to a stage → that stage, and its place among all that stands."""
+    return {
+        noted.id: (noted.record.stage, place)
+        for place, noted in enumerate(job.standing)
+        if hasattr(noted.record, "stage")
+    }
+
+
+def read_at(shown: StageOutcome, position: Mapping[str, tuple[int, int]]) -> tuple[int, int]:
+    """When the last was read of what an outcome rests on: what was read before a repair, and first counts
+    after it, still speaks of the vehicle as it was then.
+    """
+    return max(
+        (position[entry] for entry in shown.outcome.evidence if entry in position), default=(shown.stage, -1)
+    )
 
 
 def _repair(record: Repaired, plugins: Plugins, tables: Tables) -> Iterator[Act]:
@@ -108,12 +125,12 @@ def _retold(result: str) -> Iterator[inference.Retold]:
 
 def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | Hint]:
     """What was tried, and what came of it; *other* and *not tried out* count for nothing."""
-    way = trials().ways[record.how]
+    way = trials().ways.get(record.how)
     of_part = tables.of_part(record.part)
-    if not of_part:
-        return
-    lasting = not (way.undone or way.provokes or way.key == "swapped")
-    if lasting:
+    if way is None or not of_part or (record.before and record.result not in STILL):
+        return  # work before this visit counts only where the complaint stood before it and after it
+    lasting = is_lasting(way)
+    if lasting and record.result not in way.telling:  # what got less was not ended
         yield Act(removes=of_part, fails=way.fails, brings=of_part)
     if record.result in way.telling:
         decides = not lasting and not way.provokes
@@ -125,6 +142,11 @@ def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | H
             yield Hint(faults=of_part, these=1 - way.this_part, other=1 - way.other, none=1 - way.none)
     elif record.result in STILL | GONE:
         yield Act(removes=of_part, fails=way.fails, undone=record.result in STILL)
+
+
+def is_lasting(way: Way) -> bool:
+    """Whether what is done in this way stays on the vehicle."""
+    return not (way.undone or way.provokes or way.key == "swapped")
 
 
 def let_in(outcomes: Sequence[StageOutcome], systems: Mapping[str, System]) -> frozenset[str]:
@@ -141,6 +163,6 @@ def let_in(outcomes: Sequence[StageOutcome], systems: Mapping[str, System]) -> f
         found |= {
             f"{shown.system}.{fault}"
             for fault in table.faults
-            if test.likelihood(fault)[at] >= 3 * test.none[at]
+            if speaks_for(test.likelihood(fault)[at], test.none[at])
         }
     return frozenset(found)

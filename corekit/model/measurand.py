@@ -126,6 +126,8 @@ class Operation:
             the strict rule, and ends the traits of the old part.
         way: How it is done, one of the ways of a trial (renewed, repaired, cleaned): how often such work
             fails hangs on it.
+        as_test: Hands-on minutes and minutes of waiting, for harmless work that may be done to find out
+            (charge it, tighten it, then test again).
     """
 
     key: str
@@ -133,6 +135,7 @@ class Operation:
     shown_by: str = ""
     replaces: str = ""
     way: str = "repaired"
+    as_test: tuple[float, float] | None = None
     hazard: str = ""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
+from contextlib import suppress
 from itertools import combinations, pairwise
 from typing import Any
 
@@ -98,10 +99,12 @@ class TestTable:
     codes: list[str] | None = None
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
+    since: str = ""
+    until: str = ""
     spoils: list[str] = attrs.field(factory=list)
     group: str = ""
     again: float = 0.96
-    rests_on: list[str] = attrs.field(factory=list)
+    rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
 
 
@@ -290,12 +293,12 @@ class _Meaning:
             self.faults.add(path, "has a + in its name, which stands between two of a pair", "a plain name")
         if row.calls_for:
             self._one_of((*path, "calls_for"), row.calls_for, "operation", self.declared.operations)
-        if not row.why.strip() and not self.faults.below(path):
+        if not row.why.strip() and not self.faults.below((*path, "why")):
             self.faults.add((*path, "why"), "is empty", "on what ground the prevalence stands")
         return Fault(
             key=key,
             name=key if row.name is None else row.name,
-            per_1000=row.per_1000,
+            per_1000=self._per_1000(path, row.per_1000),
             why=row.why,
             part=self._parts((*path, "part"), [row.part])[0],
             calls_for=row.calls_for,
@@ -303,6 +306,13 @@ class _Meaning:
             life=row.life,
             only=self._only(path, row.only),
         )
+
+    def _per_1000(self, path: Place, per_1000: float) -> float:
+        """A prevalence with odds: not every vehicle has it."""
+        if per_1000 < 1000:
+            return per_1000
+        self.faults.add((*path, "per_1000"), f"is {per_1000}", "a number below 1000, of 1000 vehicles")
+        return 1.0
 
     def _pairs(self, rows: list[PairRow | None], faults: Mapping[str, Fault]) -> dict[str, Pair]:
         pairs: dict[str, Pair] = {}
@@ -316,8 +326,14 @@ class _Meaning:
             elif any(set(pair.of) == set(row.of) for pair in pairs.values()):
                 self.faults.add(path, f"{' and '.join(row.of)} are a pair already", "each pair once")
             else:
-                key = "+".join(row.of)
-                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), per_1000=row.per_1000, why=row.why)
+                key, each = "+".join(row.of), [faults[fault].per_1000 for fault in row.of]
+                per_1000 = self._per_1000(path[:-1], row.per_1000)
+                by_chance = 1000 * each[0] / (1000 - each[0]) * each[1] / (1000 - each[1])
+                if per_1000 <= by_chance and not self.faults.below(path[:2]):
+                    got = f"is {per_1000}, and by chance the two are met together in {by_chance:.2g}"
+                    expected = "more than that, or no pair: every two faults are reckoned with anyway"
+                    self.faults.add((*path[:-1], "per_1000"), got, expected)
+                pairs[key] = Pair(key=key, of=(row.of[0], row.of[1]), per_1000=per_1000, why=row.why)
         return pairs
 
     def _order(self, tests: Mapping[str, FaultTest], names: list[str]) -> None:
@@ -363,6 +379,9 @@ class _Meaning:
         if row.wants.startswith(f"{self.system}."):
             known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
+        for name, operation in (("since", row.since), ("until", row.until)):
+            if operation:
+                self._one_of((*path, name), operation, "operation", self.declared.operations)
         if not 0 <= row.minutes < math.inf:
             self.faults.add((*path, "minutes"), f"is {row.minutes}", "hands-on minutes, 0 for a question")
         if not 0.5 <= row.again < 1:
@@ -391,10 +410,12 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             after={first: tuple(names) for first, names in row.after.items()},
+            since=row.since,
+            until=row.until,
             spoils=tuple(row.spoils),
             group=row.group,
             again=row.again,
-            rests_on=self._parts((*path, "rests_on"), row.rests_on),
+            rests_on=None if row.rests_on is None else self._parts((*path, "rests_on"), row.rests_on),
             only=self._only(path, row.only),
             **self._origin(path, row),
         )
@@ -487,6 +508,7 @@ class _Meaning:
             self._code((*path, "check"), row.check)
             self._asks(path[:-1], test)
             at = self._steps(path, row.at, test.outcomes, _of_any_unit)
+            self._one_kind((*path, "at"), row.at)
             return {"code": row.check, "at": at}
         if not self._one_of((*path, "measurand"), row.measurand, "measurand", self.declared.measurands):
             return {}
@@ -519,9 +541,19 @@ class _Meaning:
             self.faults.add((*path, "at"), f"is {_listed(texts)}", expected)
         return tuple(at)
 
+    def _one_kind(self, path: Place, texts: Collection[str]) -> None:
+        """Limits without a measurand name their unit themselves, and all the same kind of quantity."""
+        kinds = set()
+        for text in texts:
+            with suppress(ValueError):  # told where the number is read
+                kinds.add(units.read_quantity(text, [_unit_in(text)]).kind)
+        if len(kinds) > 1:
+            self.faults.add(path, f"is {_listed(texts)}", "one kind of quantity")
+
     def _beyond(self, path: Place, row: TestTable) -> dict[str, Any]:
         relative = all(text.rstrip().endswith("%") for text in row.beyond)
-        steps = self._steps(path, row.beyond, row.outcomes, _percent if relative else _difference)
+        steps = self._steps(path, row.beyond, row.outcomes, _of_any_unit if relative else _difference)
+        self._one_kind(path, row.beyond)
         return {"beyond": steps, "relative": relative}
 
     def _seen(self, path: Place, row: SeenTable, outcomes: list[str]) -> dict[str, Any]:
@@ -594,10 +626,6 @@ def _difference(text: str) -> float:
     """How far apart two quantities are, in the coherent unit of their kind: a scale's zero falls out."""
     unit = _unit_in(text)
     return units.read_quantity(text, [unit]).number - units.to_coherent(0.0, unit)
-
-
-def _percent(text: str) -> float:
-    return float(text.rstrip().removesuffix("%")) / 100
 
 
 def _unit_in(text: str) -> str:

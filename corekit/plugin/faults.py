@@ -6,7 +6,7 @@ A system writes it in its faults.toml, which `fault_file` reads.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import cached_property
 
 import attrs
@@ -91,11 +91,14 @@ class FaultTest:
         given: Fault or pair key → row.
         answers: Of each outcome the words that mean it.
         after: Test → its outcomes of which one must have been shown first; without that this test means
-            nothing.
+            nothing. Of those, a test that is not due is not asked for.
+        since, until: Key of an operation: it means something only after that was done, or only before
+            (an open-circuit voltage says another thing after a full charge).
         spoils: Tests that read wrong once this one was made, so they come before it.
         group: Of the tests of one group only the first in the table that was made counts.
         again: How surely an unchanged vehicle shows the same again.
-        rests_on: Keys of the parts that it speaks of; renewing one makes it worth making again.
+        rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
+            whatever it has rows for.
         only: On which vehicles it can be made.
     """
 
@@ -122,10 +125,12 @@ class FaultTest:
     wants: str = ""
     waits: float = 0.0
     after: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    since: str = ""
+    until: str = ""
     spoils: tuple[str, ...] = ()
     group: str = ""
     again: float = 0.96
-    rests_on: tuple[str, ...] = ()
+    rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
@@ -153,6 +158,10 @@ class FaultTest:
         ]
         rest = (1.0 - looks_sound) / sum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
+
+    def is_due(self, done: Collection[str]) -> bool:
+        """Whether it means something after these operations were done."""
+        return (not self.since or self.since in done) and (not self.until or self.until not in done)
 
     @property
     def asked_for(self) -> str:

@@ -204,10 +204,12 @@ class System:
         shown_by: Measurand | None = None,
         replaces: Part | None = None,
         way: str = "",
+        as_test: tuple[float, float] | None = None,
         hazard: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
-        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned.
+        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
+        it is harmless and may be done to find out, in so many minutes hands-on and of waiting.
 
         Raises:
             ValueError: the key is taken, or there is no such way.
@@ -224,6 +226,7 @@ class System:
                 shown_by=shown_by.key if shown_by else "",
                 replaces=self._part(self._key(name), replaces),
                 way=way,
+                as_test=as_test,
                 hazard=hazard,
             ),
         )

@@ -7,12 +7,13 @@ from typing import Any
 
 import pytest
 
+from corekit.assess.outcome import Outcome, outcomes
 from corekit.assess.stage import case_at
-from corekit.assess.suspect import Outcome, outcomes
 from corekit.desk.in_memory import scratch_job
 from corekit.fault import DataFileError
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
+from corekit.plugin.fault_file import Declared as Nameable
 from corekit.plugin.fault_file import read_faults
 from corekit.plugin.faults import FaultTable
 from corekit.plugin.host import Plugins
@@ -20,7 +21,7 @@ from corekit.plugin.system import System
 
 HEAD = 'job = "a-job"\nreason = "The lamp is on."\nvehicle = { plate = "DEMO-1" }\n'
 TABLE: dict[str, Any] = {
-    "faults": {"blocked": {"weight": 3}, "none": {"weight": 1}, "outside": {"weight": 1}},
+    "faults": {"blocked": {"per_1000": 3, "why": "invented"}},
     "test": {
         "code": {
             "codes": ["P0401", "p0400"],
@@ -28,7 +29,9 @@ TABLE: dict[str, Any] = {
             "minutes": 2,
             "outcomes": ["set", "not set"],
             "sound": "not set",
+            "none": [0.1, 0.9],
             "otherwise": [0.1, 0.9],
+            "outside": [0.2, 0.8],
             "given": {"blocked": {"p": [0.8, 0.2]}},
         }
     },
@@ -38,9 +41,7 @@ TABLE: dict[str, Any] = {
 def table_of(**changed: Any) -> FaultTable:
     data = copy.deepcopy(TABLE)
     data["test"]["code"].update(changed)
-    return read_faults(
-        data, "faults.toml", lambda of, text: 0.0, measurands=(), observations={}, operations=()
-    )
+    return read_faults(data, "faults.toml", Nameable(to_coherent=lambda of, text: 0.0), "cell")
 
 
 def shown(*codes: str) -> list[Outcome]:
@@ -94,7 +95,7 @@ def test_the_table_keeps_codes_in_their_own_spelling() -> None:
         ),
         ({"codes": []}, 'test.code.codes: is empty; write ["P0401"]'),
         ({"given": {"blocked": {"p": [0.8, 0.2], "direct": "set"}}}, "names no part"),
-        ({"seen": {}}, "exactly one of bins, check, seen, codes"),
+        ({"seen": {}}, "exactly one of bins, check, seen, grade, trait, codes"),
     ],
 )
 def test_a_slip_in_the_table_is_named(changed: dict[str, Any], says: str) -> None:

@@ -65,9 +65,7 @@ def supplied(case: ck.Case, read: Annotated[list[ck.Reading], supply]) -> Iterat
 
 TABLE: dict[str, Any] = {
     "faults": {
-        "none": {"weight": 1},
-        "outside": {"weight": 1},
-        "dead": {"weight": 8, "calls_for": "horn.replace"},
+        "dead": {"per_1000": 80, "why": "invented", "calls_for": "horn.replace"},
     },
     "test": {
         "tone": {
@@ -76,7 +74,9 @@ TABLE: dict[str, Any] = {
             "minutes": 1,
             "outcomes": ["loud", "silent"],
             "sound": "loud",
+            "none": [0.95, 0.05],
             "otherwise": [0.95, 0.05],
+            "outside": [0.9, 0.1],
             "given": {"dead": {"p": [0.05, 0.95]}},
         },
         "left": {
@@ -86,6 +86,7 @@ TABLE: dict[str, Any] = {
             "waits": 20,
             "outcomes": ["low", "there"],
             "sound": "there",
+            "none": [0.1, 0.9],
             "otherwise": [0.1, 0.9],
             "given": {"dead": {"p": [0.5, 0.5]}},
         },

@@ -6,7 +6,7 @@ from enum import Enum
 from typing import Any
 
 import corekit as ck
-from corekit.assess.suspect import outcomes
+from corekit.assess.outcome import outcomes
 from corekit.testing.bench import Bench
 
 
@@ -16,7 +16,7 @@ class Look(Enum):
 
 
 TABLE: dict[str, Any] = {
-    "faults": {"none": {"weight": 1}, "outside": {"weight": 1}, "bad_hose": {"weight": 1}},
+    "faults": {"bad_hose": {"per_1000": 1, "why": "invented"}},
     "test": {
         "look": {
             "seen": {"of": "hoses.look", "answers": ["sound", "cracked"]},
@@ -24,15 +24,20 @@ TABLE: dict[str, Any] = {
             "minutes": 1,
             "outcomes": ["sound", "cracked"],
             "sound": "sound",
+            "none": [0.9, 0.1],
             "otherwise": [0.9, 0.1],
+            "outside": [0.8, 0.2],
         },
         "width": {
             "check": "hoses.width",
+            "wants": "hoses.width",
             "question": "Wide?",
             "minutes": 1,
             "outcomes": ["wide", "narrow"],
             "sound": "wide",
+            "none": [0.9, 0.1],
             "otherwise": [0.9, 0.1],
+            "outside": [0.8, 0.2],
         },
     },
 }

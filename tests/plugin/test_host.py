@@ -189,8 +189,8 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         {"faults": "[faults]\nnone = { weight = 0 }\n[test.x]\nminutes = 1\n"},
         [
             "faults.toml of shaky",
-            "faults.none.weight",
-            "faults.outside: is missing",
+            "faults.none: is the core's own",
+            "faults.none.weight: is a share among visits",
             "test.x.outcomes",
             "test.x.question",
         ],

@@ -33,18 +33,18 @@ def asks(name: str, **more: Any) -> dict[str, Any]:
         "minutes": 2,
         "outcomes": ["yes", "no"],
         "sound": "yes",
+        "none": [0.9, 0.1],
         "otherwise": [0.9, 0.1],
+        "outside": [0.8, 0.2],
         **more,
     }
 
 
 GOOD: dict[str, Any] = {
     "faults": {
-        "none": {"weight": 3},
-        "outside": {"weight": 1},
-        "bulb": {"weight": 4},
-        "relay": {"weight": 2},
-        "pairs": [{"of": ["bulb", "relay"], "weight": 0.5, "why": "one surge took both"}],
+        "bulb": {"per_1000": 4, "why": "it burns out"},
+        "relay": {"per_1000": 2, "why": "its contacts burn"},
+        "pairs": [{"of": ["bulb", "relay"], "per_1000": 0.5, "why": "one surge took both"}],
     },
     "test": {
         "glows": asks("glows", given={"bulb": {"p": [0.1, 0.9]}, "relay": {"p": [0.3, 0.7]}}),
@@ -64,7 +64,10 @@ def changed(path: str, value: Any) -> dict[str, Any]:
     *way, last = path.split("/")
     for key in way:
         holder = holder[int(key) if isinstance(holder, list) else key]
-    holder[int(last) if isinstance(holder, list) else last] = value
+    if value is ...:
+        del holder[last]
+    else:
+        holder[int(last) if isinstance(holder, list) else last] = value
     return data
 
 
@@ -77,8 +80,8 @@ def told(data: dict[str, Any]) -> list[str]:
 def test_pairs_order_and_waiting_are_read() -> None:
     table = lamp.fault_table(GOOD, "here")
     pair = table.pairs["bulb+relay"]
-    assert (pair.of, pair.weight, pair.why) == (("bulb", "relay"), 0.5, "one surge took both")
-    assert list(table.faults) == ["none", "outside", "bulb", "relay"]
+    assert (pair.of, pair.per_1000, pair.why) == (("bulb", "relay"), 0.5, "one surge took both")
+    assert list(table.faults) == ["bulb", "relay"]
     assert (table.tests["clicks"].after, table.tests["warm"].spoils, table.tests["warm"].waits) == (
         {"glows": ("no",)},
         ("glows", "clicks"),
@@ -109,62 +112,71 @@ def test_a_table_without_them_is_as_good_as_before() -> None:
         (
             "faults/pairs",
             {"of": ["bulb", "relay"]},
-            "faults.pairs: is a table; expected a list of tables, each [[ … ]] or { … }",
+            "faults.pairs[0].per_1000: is missing",
         ),
         ("faults/pairs/0", 5, "faults.pairs[0]: is the number 5; expected a table { … }"),
         (
             "faults/pairs/0/of",
             ["bulb"],
-            'faults.pairs[0].of: is ["bulb"]; expected two different faults of outside, bulb, relay',
+            'faults.pairs[0].of: is ["bulb"]; expected two different faults of bulb, relay',
         ),
         (
             "faults/pairs/0/of",
             ["bulb", "bulb"],
-            'faults.pairs[0].of: is ["bulb", "bulb"]; expected two different faults of outside, bulb, relay',
+            'faults.pairs[0].of: is ["bulb", "bulb"]; expected two different faults of bulb, relay',
+        ),
+        (
+            "faults/pairs/0",
+            {"of": ["bulb", "relay"], "weight": 2, "why": "x"},
+            "faults.pairs[0].weight: is a share among visits with a complaint; write per_1000 = 5",
+        ),
+        (
+            "faults/pairs/0/why",
+            ...,
+            "faults.pairs[0].why: is missing; expected on what ground the prevalence stands",
         ),
         (
             "faults/pairs/0/of",
             ["bulb", "none"],
-            'faults.pairs[0].of: is ["bulb", "none"]; expected two different faults of outside, bulb, relay',
+            'faults.pairs[0].of: is ["bulb", "none"]; expected two different faults of bulb, relay',
         ),
         (
             "faults/pairs/0/of",
             ["bulb", "fuse"],
-            'faults.pairs[0].of: is ["bulb", "fuse"]; expected two different faults of outside, bulb, relay',
+            'faults.pairs[0].of: is ["bulb", "fuse"]; expected two different faults of bulb, relay',
         ),
         ("faults/pairs/0/of", "bulb", 'faults.pairs[0].of: is the text "bulb"; expected a list [ … ]'),
         (
-            "faults/pairs/0/weight",
+            "faults/pairs/0/per_1000",
             0,
-            "faults.pairs[0].weight: is the number 0; expected a number above 0, without quotes",
+            "faults.pairs[0].per_1000: is the number 0; expected a number above 0, without quotes",
         ),
         (
-            "faults/pairs/0/weight",
+            "faults/pairs/0/per_1000",
             math.nan,
-            "faults.pairs[0].weight: is the number nan; expected a number above 0, without quotes",
+            "faults.pairs[0].per_1000: is the number nan; expected a number above 0, without quotes",
         ),
         ("faults/pairs/0/why", 5, 'faults.pairs[0].why: is the number 5; write "5"'),
         (
             "faults/pairs/0/often",
             5,
-            "faults.pairs[0].often: is not a key here; expected one of of, weight, why",
+            "faults.pairs[0].often: is not a key here; expected one of of, per_1000, why",
         ),
         (
             "faults/pairs",
-            [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "weight": 1}],
+            [GOOD["faults"]["pairs"][0], {"of": ["relay", "bulb"], "per_1000": 1, "why": "x"}],
             "faults.pairs[1].of: relay and bulb are a pair already",
         ),
         (
             "faults/bulb+relay",
-            {"weight": 1},
+            {"per_1000": 1, "why": "x"},
             'faults."bulb+relay": has a + in its name, which stands between two of a pair; expected a'
             " plain name",
         ),
         (
             "test/clicks/given/relay+bulb",
             {"p": [0.5, 0.5]},
-            'test.clicks.given."relay+bulb": there is no fault "relay+bulb"; expected none, outside,'
-            " bulb, relay",
+            'test.clicks.given."relay+bulb": there is no fault "relay+bulb"; expected bulb, relay or',
         ),
         (
             "test/clicks/given/bulb+relay/direct",
@@ -236,7 +248,7 @@ JUNK = st.recursive(
     | st.sampled_from(["", "none", "bulb", "relay", "glows", "warm", "no"]),
     lambda inner: (
         st.lists(inner, max_size=3)
-        | st.dictionaries(st.sampled_from(["of", "weight", "glows", "warm", "p"]), inner, max_size=3)
+        | st.dictionaries(st.sampled_from(["of", "per_1000", "glows", "warm", "p"]), inner, max_size=3)
     ),
     max_leaves=6,
 )
@@ -262,7 +274,7 @@ def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path:
         assert error.faults
     else:
         for key in table.pairs:
-            assert set(table.of(key)) <= set(table.faults)
+            assert set(table.pairs[key].of) <= set(table.faults)
         assert all(set(test.after) | set(test.spoils) <= set(table.tests) for test in table.tests.values())
 
 
@@ -270,13 +282,12 @@ def test_whatever_stands_there_is_read_or_told_and_never_breaks_the_reader(path:
 
 
 def test_a_pair_looks_sound_only_where_both_faults_let_it() -> None:
-    # otherwise 0.9; bulb leaves 0.1 of 0.9, relay 0.3 of 0.9: 0.9 · (0.1 / 0.9) · (0.3 / 0.9) = 1 / 30.
+    # none 0.9; bulb leaves 0.1 of 0.9, relay 0.3 of 0.9: 0.9 · (0.1 / 0.9) · (0.3 / 0.9) = 1 / 30.
     table = lamp.fault_table(GOOD, "here")
-    assert table.chances(table.tests["glows"], "bulb+relay") == pytest.approx((1 / 30, 29 / 30))
-    assert table.chances(table.tests["clicks"], "bulb+relay") == pytest.approx((0.4, 0.6))  # its own row
-    assert table.chances(table.tests["warm"], "bulb+relay") == pytest.approx(
-        (0.9, 0.1)
-    )  # neither has to do with it
+    both = frozenset({"bulb", "relay"})
+    assert table.row(table.tests["glows"], both) == pytest.approx((1 / 30, 29 / 30))
+    assert table.row(table.tests["clicks"], both) == pytest.approx((0.4, 0.6))  # its own row
+    assert table.row(table.tests["warm"], both) == pytest.approx((0.9, 0.1))  # neither has to do with it
 
 
 ROW = st.lists(st.floats(0.01, 1), min_size=3, max_size=3).map(
@@ -286,14 +297,39 @@ ROW = st.lists(st.floats(0.01, 1), min_size=3, max_size=3).map(
 
 @given(ROW, ROW, ROW)
 def test_two_faults_never_look_sounder_than_one_and_make_a_whole(
-    otherwise: tuple[float, ...], one: tuple[float, ...], other: tuple[float, ...]
+    none: tuple[float, ...], one: tuple[float, ...], other: tuple[float, ...]
 ) -> None:
     test = FaultTest(
-        key="t", question="?", minutes=1, outcomes=("a", "b", "c"), sound="b", otherwise=otherwise, given={}
+        key="t",
+        question="?",
+        minutes=1,
+        outcomes=("a", "b", "c"),
+        sound="b",
+        none=none,
+        otherwise=none,
+        given={},
     )
     both = test.together([one, other])
     assert math.fsum(both) == pytest.approx(1, abs=1e-12)
-    assert both[1] <= min(otherwise[1], one[1], other[1]) + 1e-12
+    assert both[1] <= min(none[1], one[1], other[1]) + 1e-12
     assert all(p > 0 for p in both)
     assert both == pytest.approx(test.together([other, one]))
-    assert test.together([otherwise, otherwise]) == pytest.approx(otherwise)
+    assert test.together([none, none]) == pytest.approx(none)
+
+
+def test_two_faults_that_are_met_together_no_more_often_than_by_chance_are_no_pair() -> None:
+    # By chance: 4/996 · 2/998 = 8.048e-6, so 0.00805 of 1000.
+    for per_1000, taken in ((0.0080, False), (0.0081, True)):
+        data = changed("faults/pairs/0/per_1000", per_1000)
+        if taken:
+            assert lamp.fault_table(data, "here").pairs["bulb+relay"].per_1000 == per_1000
+        else:
+            (fault,) = told(data)
+            assert fault.startswith("faults.pairs[0].per_1000: is 0.008, and by chance the two are met together")
+
+
+@pytest.mark.parametrize("per_1000", [1000, 1e9])
+def test_not_every_vehicle_has_a_pair(per_1000: float) -> None:
+    assert told(changed("faults/pairs/0/per_1000", per_1000)) == [
+        f"faults.pairs[0].per_1000: is {float(per_1000)}; expected a number below 1000, of 1000 vehicles"
+    ]

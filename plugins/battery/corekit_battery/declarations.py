@@ -588,6 +588,7 @@ charge = battery.operation(
     "charge",
     "Charge the battery",
     shown_by=open_circuit_voltage,
+    as_test=(5, 240),
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {CLAMPS}"

@@ -1,24 +1,18 @@
-"""The plugin as a whole: it loads through its entry point, every reference leads somewhere, and the fault
-table keeps its promises.
-"""
+"""The plugin as a whole: it loads through its entry point, and every reference leads somewhere."""
 
 from __future__ import annotations
 
-import itertools
 import re
 from pathlib import Path
-from typing import Any
 
 import corekit_battery
 import pytest
 from corekit_battery import battery
 
-from corekit.testing import Shown, installed_plugins, shown
+from corekit.testing import installed_plugins
 
 FOLDER = Path(corekit_battery.__file__).parent
 TEXT = {path.name: path.read_text("utf-8") for path in FOLDER.glob("*.py")}
-TABLE = battery.faults
-assert TABLE is not None
 
 
 def test_the_plugin_comes_through_its_entry_point() -> None:
@@ -90,7 +84,7 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
 
 
 def test_a_new_battery_ends_all_that_was_known_of_the_old_one() -> None:
-    of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage", "reserve"}
+    of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage", "reserve", "age"}
     assert {key for key, trait in battery.traits.items() if trait.part == "battery.battery"} == {
         f"battery.{name}" for name in of_the_battery
     }
@@ -106,81 +100,3 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
         ]
     )
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
-
-
-# ---- the fault table
-
-
-def called(**results: str) -> bool:
-    return shown(battery, **results).calls_for("replace")
-
-
-def test_the_table_says_that_its_numbers_are_estimates() -> None:
-    head = (FOLDER / "faults.toml").read_text("utf-8").split("[faults]")[0]
-    assert "ESTIMATE" in head
-    assert all(fault.why for fault in TABLE.faults.values())
-    assert all(row.why for test in TABLE.tests.values() for row in test.given.values())
-
-
-def test_a_charged_battery_that_sags_under_load_is_called_worn_whatever_single_number_is_wrong() -> None:
-    results = shown(battery, open_circuit_voltage="charged", load="sags")
-    assert results.chances["worn_out"] >= 0.80
-    assert results.calls_for("replace")
-    # also with a drain and a small loss at the clamps found in the same visit
-    assert called(open_circuit_voltage="charged", load="sags", case="sound", contact="drop", drain="high")
-
-
-@pytest.mark.parametrize("outcome", ["very low", "low", "charged"])
-def test_one_voltage_alone_never_calls_for_a_battery(outcome: str) -> None:
-    assert not called(open_circuit_voltage=outcome)
-    assert not any(row.direct for row in TABLE.tests["open_circuit_voltage"].given.values())
-
-
-def test_without_a_failed_direct_test_no_other_outcome_whatever_calls_for_a_battery() -> None:
-    indirect = {
-        key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())
-    }
-    assert {
-        "open_circuit_voltage",
-        "contact",
-        "joint",
-        "cables",
-        "charging",
-        "ripple",
-        "drain",
-        "terminals",
-    } == set(indirect)
-    for results in itertools.product(*(test.outcomes for test in indirect.values())):
-        assert not called(**dict(zip(indirect, results, strict=True)), case="sound")
-
-
-def test_a_discharged_battery_never_calls_for_a_battery_even_when_it_was_put_under_load(bench: Any) -> None:
-    bench.fit("rating", "640 A SAE").fit("type", "flooded")
-    for volts in ("11.6 V", "12.0 V", "12.3 V"):
-        bench.read("open_circuit_voltage", volts, setup={"rest_time": "9 h", "temperature": "10 °C"})
-        bench.read(
-            "load_voltage",
-            "7.9 V",
-            setup={"load_current": "320 A", "load_time": "15 s", "temperature": "10 °C"},
-        )
-        made: Shown = bench.shown()
-        assert "load" not in made.tests
-        assert not made.calls_for("replace")
-
-
-def test_the_worn_battery_of_a_visit_is_called_for(worn: Any) -> None:
-    made: Shown = worn.shown()
-    assert {"open_circuit_voltage", "load", "case"} <= set(made.tests)
-    assert made.calls_for("replace")
-
-
-@pytest.mark.parametrize("seen", ["cracked", "swollen", "leaking"])
-def test_a_case_plainly_seen_to_be_broken_calls_for_a_battery_and_ice_does_not(seen: str) -> None:
-    assert called(case=seen)
-    assert not called(case="frozen")
-
-
-def test_every_check_that_the_table_names_is_a_code_some_check_yields() -> None:
-    text = " ".join(TEXT.values())
-    for test in TABLE.tests.values():
-        assert not test.code or re.search(rf'Claim\(\s*"{test.code}"', text)

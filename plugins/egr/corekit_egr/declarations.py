@@ -464,6 +464,4 @@ replace_vacuum_hose = egr.operation(
     way="renewed",
     hazard=f"{HOT} {MOVING} {KEEP}",
 )
-repair_wiring = egr.operation(
-    "repair_wiring", "Repair the EGR wiring", shown_by=sensor_supply, hazard=KEEP
-)
+repair_wiring = egr.operation("repair_wiring", "Repair the EGR wiring", shown_by=sensor_supply, hazard=KEEP)

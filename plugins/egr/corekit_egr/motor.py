@@ -1,5 +1,5 @@
-"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it: cooler,
-throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is an answer, and no evidence.
+"""What hand, eye and scan tool find out about a valve that a motor opens, and about what goes with it:
+cooler, throttle, air mass, intake. Some of it wants a tool that commands; *not reached* is no evidence.
 """
 
 from __future__ import annotations
@@ -127,7 +127,7 @@ fed = egr.observation(
     "Supply, ground and command at the valve, loaded",
     Fed,
     part=egr_wiring,
-    how="A test lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
+    how="A lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
     hazard=FINGERS,
 )
 motor_current = egr.observation(
@@ -158,15 +158,14 @@ air_drop = egr.observation(
     "air_drop",
     "Fall of the air mass when the valve opens",
     AirDrop,
-    how="Engine warm, at idle: air mass with the valve closed, then commanded open. Give a filter no chance to"
-    " regenerate meanwhile.",
+    how="Engine warm, at idle: air mass with the valve closed, then commanded open.",
     hazard=f"{GAS} {MOVING} {BURNS}",
 )
 air_mass = egr.observation(
     "air_mass",
     "Air mass against what the engine should draw",
     AirMass,
-    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure and temperature say what to expect.",
+    how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say how much.",
     hazard=f"{GAS} {MOVING}",
 )
 intake_smoke = egr.observation(
@@ -199,7 +198,9 @@ cooler_drop = egr.observation(
 )
 
 _SAYS: dict[Enum, Seen] = {
-    Sweep.FOLLOWS: Seen(True, "Commanded from end to end, the valve follows.", "The valve follows its command."),
+    Sweep.FOLLOWS: Seen(
+        True, "Commanded from end to end, the valve follows.", "The valve follows its command."
+    ),
     Sweep.SLOW: Seen(
         False,
         "Commanded from end to end, the valve is slow or stops short: soot mostly, then the motor.",
@@ -243,7 +244,9 @@ _SAYS: dict[Enum, Seen] = {
         "The valve's motor takes no current.",
     ),
     Flap.THIN: Seen(
-        True, "The removed valve has thin soot, as usual, and moves.", "The valve has a little soot, as usual."
+        True,
+        "The removed valve has thin soot, as usual, and moves.",
+        "The valve has a little soot, as usual.",
     ),
     Flap.FREE: Seen(True, "The removed valve is clean and moves freely.", "The valve is clean."),
     Flap.JAMS: Seen(
@@ -340,7 +343,9 @@ def fed_tested(case: ck.Case, seen: Annotated[Fed, fed]) -> Iterator[ck.Finding 
 
 
 @egr.check("Current of the valve's motor")
-def current_read(case: ck.Case, seen: Annotated[MotorCurrent, motor_current]) -> Iterator[ck.Finding | ck.Gap]:
+def current_read(
+    case: ck.Case, seen: Annotated[MotorCurrent, motor_current]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Held, open, or as usual."""
     yield from _seen(case, motor_current, seen)
 
@@ -390,6 +395,8 @@ def coolant_asked(case: ck.Case, seen: Annotated[Coolant, coolant]) -> Iterator[
 
 
 @egr.check("Pressure drop across the cooler")
-def cooler_drop_read(case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]) -> Iterator[ck.Finding | ck.Gap]:
+def cooler_drop_read(
+    case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]
+) -> Iterator[ck.Finding | ck.Gap]:
     """Rarely within reach; where it is, it is plain."""
     yield from _seen(case, cooler_drop, seen)

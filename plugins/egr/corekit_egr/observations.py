@@ -1,5 +1,5 @@
-"""What hand, eye and ear find out about a valve that vacuum opens: pulses, ports, seat, filter, a vacuum led past
-its control. Each look is asked, and says in one sentence what was seen.
+"""What hand, eye and ear find out about a valve that vacuum opens: pulses, ports, seat, filter, and a vacuum
+led past its control. Each says in one sentence what was seen.
 """
 
 from __future__ import annotations
@@ -126,7 +126,9 @@ class Seen:
     calls_for: ck.Operation | None = None
 
 
-def said(case: ck.Case, of: ck.Observation, code: str, answer: Enum, words: Mapping[Enum, Seen]) -> ck.Finding:
+def said(
+    case: ck.Case, of: ck.Observation, code: str, answer: Enum, words: Mapping[Enum, Seen]
+) -> ck.Finding:
     """The finding of one answer."""
     seen = words[answer]
     return case.visual(

@@ -182,8 +182,8 @@ def nine(**results: str) -> Shown:
     return shown(egr, table, ("engine_lamp",), code_little="set", **wanted)
 
 
-# Source of the leading causes: own estimates, on file before this plugin, worked out exactly. Its numbers were
-# shares among complaints and are not ours any more; what leads, and whether it is plain, still has to hold.
+# Source of the leading causes: own estimates, on file before this plugin, worked out exactly. Its numbers
+# were shares among complaints and are not ours any more; what leads still has to hold.
 @pytest.mark.parametrize(
     ("results", "leads"),
     [

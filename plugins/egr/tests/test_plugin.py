@@ -27,14 +27,14 @@ assert TABLE is not None
 def of_valve(kind: str) -> FaultTable:
     """The table for a vehicle with this kind of valve."""
     assert TABLE is not None
-    there = {key: fault for key, fault in TABLE.faults.items() if kind in fault.only.get("egr.valve", (kind,))}
+    there = {
+        key: fault for key, fault in TABLE.faults.items() if kind in fault.only.get("egr.valve", (kind,))
+    }
     return attrs.evolve(
         TABLE,
         faults=there,
         pairs={key: pair for key, pair in TABLE.pairs.items() if set(pair.of) <= set(there)},
-        tests={
-            key: test for key, test in TABLE.tests.items() if kind in test.only.get("egr.valve", (kind,))
-        },
+        tests={key: test for key, test in TABLE.tests.items() if kind in test.only.get("egr.valve", (kind,))},
     )
 
 
@@ -163,7 +163,13 @@ def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_no
 
 
 def test_a_valve_that_jams_is_cleaned_before_a_motor_is_blamed() -> None:
-    results = {"code_follow": "set", "sweep": "slow or short", "learned": "off", "fed": "good", "flap": "jams"}
+    results = {
+        "code_follow": "set",
+        "sweep": "slow or short",
+        "learned": "off",
+        "fed": "good",
+        "flap": "jams",
+    }
     made = shown(egr, MOTOR, LAMP, **results)
     assert max(made.chances, key=made.chances.__getitem__) == "soot_valve"
     assert not made.calls_for("replace_valve")

@@ -168,7 +168,6 @@ coil_wires = ignition.trait(
     "coil_wires",
     "Wires at the coil",
     Wires,
-    part=ignition_coil,
     how="At its connector. Two: the coil alone. Three or four: a driver inside, switched by 5 V logic.",
 )
 ballast = ignition.trait(

@@ -285,11 +285,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
                 calls_for=replace_plugs if wide else set_gaps,
                 urgency=ck.Urgency.PLAN_IT,
                 next_test=plug_gap,
-                grade="wide"
-                if worn
-                else "right"
-                if case.side(reading, limit) is ck.Side.INSIDE
-                else "near",
+                grade="wide" if worn else "right" if case.side(reading, limit) is ck.Side.INSIDE else "near",
             ),
             ck.Says(
                 passes="{it}: plug gap {read}; this engine's specification is {limit}.",

@@ -24,6 +24,12 @@ MOST_BY_LENGTH = 12000 / 0.3048  # Ω/m, 12 kΩ per foot; source: lead-by-length
 MOST = 30e3  # Ω; source: lead-total
 SLIP = 100.0  # a lead this many times below its neighbours by length was typed in the wrong unit
 COMPARED = 3
+_GRADE = {
+    ck.Side.INSIDE: "within",
+    ck.Side.UNDECIDED: "",
+    ck.Side.BELOW: "off its figure",
+    ck.Side.ABOVE: "off its figure",
+}
 OPEN = 100e3  # Ω: the longest lead of any design reads less, so this one is open; an estimate of ours
 
 
@@ -87,13 +93,7 @@ def lead_resistances(
                 evidence=[metres] if metres is not None else [],
                 calls_for=replace_leads,
                 next_test=lead_resistance,
-                grade=(
-                    "open"
-                    if reading.number > OPEN
-                    else "within"
-                    if case.side(reading, limit) is ck.Side.INSIDE
-                    else "off its figure"
-                ),
+                grade="open" if reading.number > OPEN else _GRADE[case.side(reading, limit)],
             ),
             ck.Says(
                 passes="{it} reads {read}{over}; {limit} {usual}.",

@@ -147,8 +147,9 @@ def _where(case: ck.Case, share: ck.Value, counts: list[ck.Reading], total: floa
 
 
 def _alike(counts: list[ck.Reading], total: float, number: int) -> bool:
-    """Whether they lie on all cylinders alike. From seven cylinders on an even share lies so close to a tenth,
-    or below it, that a tenth tells nothing.
+    """Whether they lie on all cylinders alike.
+
+    From seven cylinders on an even share lies so close to a tenth, or below it, that a tenth tells nothing.
     """
     even = total / number
     least = min(SEVERAL * total, even / AS_MUCH)

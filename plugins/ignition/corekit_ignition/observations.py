@@ -1,5 +1,5 @@
-"""What hand, eye, ear and scan tool find out beside the ignition's own readings, and what looks like ignition and is
-not: injector, air, compression, fuel. That is tested, and referred rather than sold.
+"""What hand, eye, ear and scan tool find out beside the ignition's own readings, and what looks like ignition
+and is not: injector, air, compression, fuel. That is tested, and referred rather than sold.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ from .declarations import (
 )
 
 PRESSURE = (
-    "Direct injection and common rail stand at 50 to 2500 bar, long after the engine stops: no line of them is"
-    " opened; read their sensor on the scan tool."
+    "Direct injection and common rail stand at 50 to 2500 bar, long after the engine stops: no line of them"
+    " is opened; read their sensor on the scan tool."
 )
 NO_FLAMMABLE = "Leaks are found with smoke or water, never with a spray that burns."
 FUEL_OUT = "Fuel comes out: engine cold, nothing that burns or sparks near it, extinguisher at hand, goggles."
@@ -220,7 +220,9 @@ _SAYS: dict[Enum, Seen] = {
         "The intake leaks, so the engine gets too much air.",
     ),
     Rhythm.EVEN: Seen(
-        True, "While cranking, all compression strokes take the same current.", "All cylinders compress alike."
+        True,
+        "While cranking, all compression strokes take the same current.",
+        "All cylinders compress alike.",
     ),
     Rhythm.ONE_LOW: Seen(
         False,
@@ -246,7 +248,9 @@ _SAYS: dict[Enum, Seen] = {
         True, "With one boot swapped alone, the misfire stayed.", "The boot that was swapped is not at fault."
     ),
     Boot.GOES: Seen(
-        False, "The misfire went with the boot alone: it leaks.", "A boot that leaks high voltage is at fault."
+        False,
+        "The misfire went with the boot alone: it leaks.",
+        "A boot that leaks high voltage is at fault.",
     ),
 }
 

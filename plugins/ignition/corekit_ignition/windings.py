@@ -255,8 +255,8 @@ def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
 
 def _grade(case: ck.Case, cold: ck.Value, limit: ck.Limit) -> str:
     """How far out a primary is: off its figure, or open or shorted beyond any design, with its uncertainty
-    allowed for.
+    allowed for; no grade where it is too close to call.
     """
     if cold.number - 2 * cold.u > OPEN_PRIMARY or cold.number + 2 * cold.u < SHORTED_PRIMARY:
         return "open or shorted"
-    return "within" if case.side(cold, limit) is ck.Side.INSIDE else "off its figure"
+    return {ck.Side.INSIDE: "within", ck.Side.UNDECIDED: ""}.get(case.side(cold, limit), "off its figure")

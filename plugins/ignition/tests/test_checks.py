@@ -500,6 +500,7 @@ def test_no_spark_anywhere_with_a_good_supply_points_to_what_all_share(four: Any
     [
         ("followed the coil", "ignition.replace_coil"), ("followed the plug", "ignition.replace_plugs"),
         ("followed the lead", "ignition.replace_leads"), ("stayed with the cylinder", ""),
+        ("gone since the swap", ""),
     ],
 )  # fmt: skip
 def test_a_misfire_speaks_against_the_part_that_it_follows(four: Any, went: str, calls: str) -> None:
@@ -512,6 +513,22 @@ def test_a_coil_never_switched_speaks_for_what_switches_it_not_for_the_coil(four
         == "ignition.repair_switching"
     )
     assert four.see("switching", "pulses").finding("ignition.switching").verdict is ck.Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("wires", "says"),
+    [
+        ("two wires", "never switched off"),
+        ("three or four wires", "no spark is ever asked for"),
+        ("", "With three or four wires at the coil"),
+    ],
+)
+def test_a_command_that_stays_low_means_something_else_where_the_driver_is_inside(
+    four: Any, wires: str, says: str
+) -> None:
+    if wires:
+        four.fit("coil_wires", wires)
+    assert says in str(four.see("switching", "stays low").finding("ignition.switching"))
 
 
 def test_a_tracked_cap_is_plain(bench: Any) -> None:
@@ -545,6 +562,59 @@ def test_the_pattern_of_misfires_says_where_to_look_and_calls_for_nothing(
     found = misfires(four, *counts).finding("ignition.misfire")
     assert says in str(found)
     assert (found.verdict, found.calls_for) == (ck.Verdict.ADVICE, "")
+
+
+@pytest.mark.parametrize(
+    ("counts", "where"),
+    [
+        (("0", "1", "0", "0"), "none seen"),
+        (("2", "118", "1", "0"), "one"),
+        (("60", "0", "0", "70"), "some"),
+        (("60", "55", "64", "58"), "all"),
+        (("60", "0"), ""),
+    ],
+)
+def test_a_count_of_all_cylinders_is_graded_by_where_they_lie(
+    four: Any, counts: tuple[str, ...], where: str
+) -> None:
+    assert misfires(four, *counts).finding("ignition.misfire").grade == where
+
+
+# by hand: widest 0.80 mm, plainly wide from 0.2 mm above it on
+@pytest.mark.parametrize(
+    ("read", "grade"),
+    [
+        ("0.65 mm", "right"),
+        ("0.80 mm", "near"),
+        ("0.99 mm", "near"),
+        ("1.01 mm", "wide"),
+        ("0.40 mm", "near"),
+    ],
+)
+def test_a_gap_is_plainly_wide_from_two_tenths_of_a_millimetre_above_its_widest_on(
+    four: Any, read: str, grade: str
+) -> None:
+    four.specify("plug_gap", low="0.5 mm", high="0.8 mm").read("plug_gap", read, place="cylinder 1")
+    assert four.finding("ignition.plug_gap").grade == grade
+
+
+@pytest.mark.parametrize(("read", "grade"), [("99 kΩ", "off its figure"), ("101 kΩ", "open")])
+def test_a_lead_is_open_from_a_hundred_kiloohm_on(bench: Any, read: str, grade: str) -> None:
+    bench.specify("lead_resistance", high="12 kΩ").read("lead_resistance", read, place="lead 1")
+    assert bench.finding("ignition.lead").grade == grade
+
+
+@pytest.mark.parametrize(
+    ("read", "grade"),
+    [("0.6 Ω", ""), ("90 Ω", "off its figure"), ("120 Ω", "open or shorted"), ("0.02 Ω", "off its figure")],
+)
+def test_a_primary_is_open_beyond_any_design_only_with_its_uncertainty_allowed_for(
+    four: Any, read: str, grade: str
+) -> None:
+    # two leads are good to 0.3 Ω, so that a short cannot be told from a low winding
+    four.specify("primary_resistance", low="0.5 Ω", high="0.7 Ω")
+    four.read("primary_resistance", read, place="coil 1", setup={"winding_temperature": "20 °C"})
+    assert four.finding("ignition.primary").grade == grade
 
 
 def test_the_share_of_misfires_comes_out_as_by_hand_and_counts_chance(four: Any) -> None:

@@ -113,39 +113,87 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 @pytest.mark.parametrize(
-    ("results", "operation"),
+    ("told", "results", "operation"),
     [
-        ({"swap": "coil"}, "replace_coil"),
-        ({"swap": "plug"}, "replace_plugs"),
-        ({"swap": "lead"}, "replace_leads"),
-        ({"plug_face": "cracked"}, "replace_plugs"),
-        ({"plug_face": "worn", "plug_gap": "wrong"}, "replace_plugs"),
-        ({"lead_look": "tracked", "lead": "wrong"}, "replace_leads"),
-        ({"cap_look": "tracked"}, "replace_cap"),
+        ("misses_under_load", {"swap": "coil"}, "replace_coil"),
+        ("misses_under_load", {"swap": "plug"}, "replace_plugs"),
+        ("misses_under_load", {"swap": "lead"}, "replace_leads"),
+        ("misses_under_load", {"plug_face": "cracked"}, "replace_plugs"),
+        ("misses_under_load", {"plug_face": "worn", "plug_gap": "wide"}, "replace_plugs"),
+        ("misses_under_load", {"lead_look": "tracked", "lead": "open"}, "replace_leads"),
+        ("misses_in_the_wet", {"cap_look": "tracked"}, "replace_cap"),
     ],
 )
 def test_what_speaks_plainly_against_a_part_calls_for_it_and_for_no_other(
-    results: dict[str, str], operation: str
+    told: str, results: dict[str, str], operation: str
 ) -> None:
-    made = shown(ignition, **results)
+    made = shown(ignition, None, [told], **results)
     assert [part for part in PARTS if made.calls_for(part)] == [f"ignition.{operation}"]
 
 
-def test_a_winding_outside_its_own_figures_calls_for_a_coil_only_once_the_supply_was_found_good() -> None:
-    assert not shown(ignition, secondary="outside").calls_for("replace_coil")
-    assert shown(
-        ignition, secondary="outside", spark="none", feed="within", ground="within", switching="pulses"
-    ).calls_for("replace_coil")
+def test_a_winding_off_its_figure_calls_for_no_coil_and_an_open_one_does_once_the_supply_was_found_good() -> (
+    None
+):
+    good = {"spark": "none", "feed": "within", "ground": "within", "switching": "pulses"}
+    assert not shown(ignition, secondary="outside", **good).calls_for("replace_coil")
+    assert not shown(ignition, primary="off its figure", **good).calls_for("replace_coil")
+    assert not shown(ignition, primary="open or shorted").calls_for("replace_coil")
+    assert shown(ignition, primary="open or shorted", **good).calls_for("replace_coil")
+
+
+def test_no_ohm_reading_is_direct_unless_it_is_beyond_any_design() -> None:
+    ohms = {"primary", "secondary", "secondary_path", "lead"}
+    direct = {row.direct for key in ohms for row in TABLE.tests[key].given.values()} - {""}
+    assert direct == {"open or shorted", "open"}
 
 
 def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None:
     indirect = {
         key: test for key, test in TABLE.tests.items() if not any(row.direct for row in test.given.values())
     }
-    assert {"feed", "ground", "switching", "spark", "current", "misfire_code", "coil_code"} == set(indirect)
-    for results in itertools.product(*(test.outcomes for test in indirect.values())):
-        made = shown(ignition, **dict(zip(indirect, results, strict=True)))
+    assert {"feed", "ground", "switching", "spark", "current", "misfire_code", "coil_code", "where"} < set(
+        indirect
+    )
+    first = ("feed", "switching", "spark", "current", "coil_code", "where")
+    for results in itertools.product(*(indirect[key].outcomes for key in first)):
+        made = shown(ignition, **dict(zip(first, results, strict=True)))
         assert not any(made.calls_for(part) for part in PARTS)
+
+
+def test_what_looks_like_ignition_is_found_and_referred_and_no_part_of_it_is_called_for() -> None:
+    for results, fault in (
+        ({"where": "one", "inject": "moves or differs"}, "injector"),
+        ({"where": "some", "trims": "lean at idle only", "intake_smoke": "leaks"}, "air_leak"),
+        ({"where": "one", "ripplecrank": "one low"}, "compression"),
+        ({"where": "all", "trims": "lean under load", "pressure": "low"}, "fuel"),
+        ({"spark": "none", "switching": "does not", "rpm": "none"}, "no_crank_signal"),
+    ):
+        made = shown(ignition, **results)
+        assert max(made.chances, key=made.chances.__getitem__) == fault
+        assert TABLE.faults[fault].refer and not TABLE.faults[fault].calls_for
+        assert not any(made.calls_for(part) for part in PARTS)
+
+
+def test_a_distributors_cap_is_asked_for_only_where_there_is_a_distributor() -> None:
+    for only in (TABLE.faults["bad_cap"].only, TABLE.tests["cap_look"].only):
+        assert only == {"ignition.kind": ("distributor",)}
+
+
+@pytest.mark.parametrize("key", ["supply_key_on", "switching"])
+def test_no_test_lamp_is_held_to_a_coil(key: str) -> None:
+    declared = {**ignition.measurands, **ignition.observations}[f"ignition.{key}"]
+    assert "No test lamp" in declared.hazard and "5 V logic" in declared.hazard
+    assert "test light" not in declared.how
+
+
+def test_whoever_reads_the_switched_terminal_is_told_how_high_it_kicks() -> None:
+    assert "200 to 450 V" in ignition.observations["ignition.switching"].hazard
+    assert "200 to 450 V" in ignition.measurands["ignition.dwell"].hazard
+
+
+def test_a_cylinder_is_found_by_cutting_its_injector_and_never_its_coil() -> None:
+    for how in (ignition.measurands["ignition.misfires"].how, ignition.observations["ignition.where"].how):
+        assert "injector" in how and "ever" in how and "coil" in how
 
 
 def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
@@ -155,8 +203,10 @@ def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
     assert explained["bad_coil"] < weak["bad_coil"] / 3
 
 
-def test_after_a_weak_spark_the_supply_is_tested_next() -> None:
-    assert shown(ignition, spark="weak").next_tests[0].key == "feed"
+def test_after_a_weak_spark_the_supply_is_tested_before_any_part_is_touched() -> None:
+    assert shown(ignition, None, ["cranks_no_start"], spark="weak").next_tests[0].key == "feed"
+    order = [test.key for test in shown(ignition, spark="weak").next_tests]
+    assert all(order.index("feed") < order.index(part) for part in ("swap", "lead", "primary", "plug_face"))
 
 
 def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
@@ -165,7 +215,7 @@ def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
             "misfires", "500" if place == 2 else "0", place=f"cylinder {place}", setup={"revolutions": "1000"}
         )
     made = four.shown()
-    assert made.tests == []
+    assert made.tests == ["where"]
     assert not any(made.calls_for(part) for part in PARTS)
 
 
