@@ -278,6 +278,7 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
+    lines += [f'First repaired = {{ operation = "{test.operation}" }}.'] if test.operation else []
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
@@ -434,6 +435,7 @@ def _test_data(test: NextTest, seen: CheckView) -> dict[str, Any]:
         "repeat": test.repeat,
         "again": again_words(test, seen.assessment.job, seen.plugins),
         "spoiled_by": test.spoiled_by,
+        "operation": test.operation,
     }
 
 

@@ -163,7 +163,7 @@ def _answers(app: flask.Flask, van: Van) -> None:
     def where(job: str) -> flask.Response:
         """On to where the visit stands."""
         record = van.job(job)
-        found = standing(record, van.assessed(record))
+        found = standing(record, van.assessed(record), van.to_find_out)
         return redirect(f"/job/{job}/back" if found.away else step_path(record, found.step))
 
 

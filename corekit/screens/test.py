@@ -71,8 +71,8 @@ def add(app: flask.Flask, van: Van) -> None:
         return [one for one in guidance.open_tests(assessment, plugins) if one.wants not in wishes.aside]
 
     def has_places(test: NextTest) -> bool:
-        """False for what is asked of the whole vehicle: a list of codes, a trait."""
-        return not asks_for_codes(test, plugins) and test.wants not in plugins.traits
+        """False for what is asked of the whole vehicle: a list of codes, a trait, work that comes first."""
+        return not (test.operation or asks_for_codes(test, plugins) or test.wants in plugins.traits)
 
     def path_of(job: Job, test: NextTest, wishes: TestOptions) -> str:
         """The address of a next test, at the first place that was not spoken of: each place has an address of
@@ -173,8 +173,10 @@ def add(app: flask.Flask, van: Van) -> None:
         record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
         tests = open_tests(assessment, wishes)
-        guided = guided_page(record, wishes, assessment, tests) if tests and tests[0].wants == key else None
-        named = tests[0] if guided else next((one for one in assessment.next_tests if one.wants == key), None)
+        best = bool(tests) and tests[0].wants == key and not tests[0].operation
+        guided = guided_page(record, wishes, assessment, tests) if best else None
+        of_key = (one for one in assessment.next_tests if one.wants == key and not one.operation)
+        named = tests[0] if best else next(of_key, None)
         again = again_words(named, record, plugins) if named is not None else ""
         if key in plugins.traits:
             return trait_page(record, key, wishes, assessment, test=named, guided=guided, again=again)

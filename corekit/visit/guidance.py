@@ -26,9 +26,11 @@ CODES = "codes"
 
 
 def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
-    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that
-    no installed system declares.
+    """Where a next test is made, below the job: `codes`, `test/<key>`, or `act/<operation>` where harmless
+    work comes before it; empty when it wants something that no installed system declares.
     """
+    if test.operation:
+        return f"act/{test.operation}" if test.operation in plugins.operations else ""
     if asks_for_codes(test, plugins):
         return CODES
     asked = (plugins.measurands, plugins.observations, plugins.traits)
@@ -90,6 +92,8 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     """
     if asks_for_codes(test, plugins):
         return "stored" in job.codes_by_list(job.stage)
+    if test.operation:
+        return False  # the work that comes before it is still to be done
     if test.wants in plugins.traits:
         return test.wants in trait_texts(job, plugins)
     recorded = present_answers(job, plugins)

@@ -82,6 +82,40 @@ def test_what_was_worked_on_since_comes_again_by_itself_and_says_what_was_done(v
     assert "Again: Done since it was made: Replace the cylinder." in visit.get("test/clutch.fluid").text
 
 
+# ---- work that is done to find out
+
+
+def charging(real: Visit) -> Any:
+    """A flat battery: the steps that begin with charging it."""
+    real.rows(complaint={"symptoms": ["cranks_slowly"]}, traits={"battery.type": "flooded"})
+    setup = {"battery.rest_time": "9 h", "battery.temperature": "20 °C"}
+    low = {"of": "battery.open_circuit_voltage", "is": "12.0 V"}
+    real.rows(step=[{"setup": setup, "readings": [low]}])
+    plugins = real.shop.context.plugins
+    return [test for test in open_tests(real.shop.assess(real.id), plugins) if test.operation]
+
+
+def test_harmless_work_is_a_step_and_leads_to_what_is_read_after_it(real: Visit) -> None:
+    (step,) = charging(real)
+    page = real.get(f"act/{step.operation}")
+    assert step.question in page.text and "Caution" in page.text
+    real.send(page.form_of("step[0].repaired.operation"))
+    assert [noted.record.operation for noted in real.job.repairs] == ["battery.charge"]
+    assert f"/test/{step.wants}" in real.at
+
+
+def test_harmless_work_that_nobody_approved_leads_back_to_testing(real: Visit) -> None:
+    (step,) = charging(real)
+    real.shop.approve(real.shop.estimate(real.id, "diagnosis"), by="customer", how="in person")
+    real.rows(step=[{"repaired": {"operation": step.operation}}])
+    real.get(f"/job/{real.id}")
+    assert "/test" in real.at and "/retest" not in real.at
+
+
+def test_work_that_is_more_than_a_test_is_no_step_of_testing(real: Visit) -> None:
+    real.get("act/battery.replace", status=404)
+
+
 # ---- causes
 
 
