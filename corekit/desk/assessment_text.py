@@ -28,7 +28,7 @@ from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from .causes import cause_lines, chance_words, pair_of
 from .check import CheckView
 from .complaint import complaint_data, complaint_sentences
-from .next_step import again_words
+from .next_step import again_words, is_here
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -128,9 +128,12 @@ def _what_next(seen: CheckView) -> Iterator[str]:
 
 def _to_make(seen: CheckView, tests: Iterable[NextTest]) -> list[NextTest]:
     """The tests without those that name nothing, and those that ask for codes which were read."""
-    read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
+    job = seen.assessment.job
+    read = job.codes_by_list(job.stage)
     return [
-        test for test in named_tests(tests) if not ("stored" in read and asks_for_codes(test, seen.plugins))
+        test
+        for test in named_tests(tests)
+        if is_here(test, job, seen.plugins) and not ("stored" in read and asks_for_codes(test, seen.plugins))
     ]
 
 

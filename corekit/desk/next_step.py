@@ -1,13 +1,29 @@
-"""Why a test is worth making once more: what was done since it was made."""
+"""Where a test is made on this vehicle, and why it is worth making once more: what was done since."""
 
 from __future__ import annotations
 
+from ..assess.stage import standing_traits
 from ..assess.suspect import NextTest
 from ..complaints import trials
 from ..model.job import Job
+from ..model.measurand import Measurand, Observation, Part, places_counted
 from ..model.records import CodesRead, Fitted, Measured, Seen, Tried
 from ..plugin.host import Plugins
 from ..report.next_tests import asks_for_codes
+
+
+def places_here(declared: Measurand | Observation | Part, job: Job, plugins: Plugins) -> tuple[str, ...]:
+    """The places of a thing that this vehicle has, as far as anybody knows."""
+    if not declared.places_by:
+        return declared.places
+    count = standing_traits(job, job.stage, plugins).get(declared.places_by)
+    return places_counted(declared, count.record.number if count is not None else None)
+
+
+def is_here(test: NextTest, job: Job, plugins: Plugins) -> bool:
+    """False for a test at a place that this vehicle does not have."""
+    declared = plugins.measurands.get(test.wants) or plugins.observations.get(test.wants)
+    return not test.place or declared is None or test.place in places_here(declared, job, plugins)
 
 
 def made_at(test: NextTest, job: Job, plugins: Plugins) -> int | None:

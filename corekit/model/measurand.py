@@ -35,11 +35,13 @@ class Part:
         key: `system.name`.
         title: What people call it.
         places: Closed list of the like ones (`front left`, …); empty when there is one only.
+        places_by: Key of the trait that counts them: a vehicle has the first so many.
     """
 
     key: str
     title: str
     places: tuple[str, ...] = ()
+    places_by: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -55,6 +57,7 @@ class Measurand:
         accuracy: Of the worst ordinary instrument; used, and shown as such, when none is named.
         places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one
             only.
+        places_by: Key of the trait that counts the places: a vehicle has the first so many.
         conditions: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
@@ -69,6 +72,7 @@ class Measurand:
     usual: Span
     accuracy: Accuracy
     places: tuple[str, ...] = ()
+    places_by: str = ""
     conditions: tuple[str, ...] = ()
     lasting: bool = False
     part: str = ""
@@ -88,6 +92,7 @@ class Observation:
     title: str
     answers: type[Enum]
     places: tuple[str, ...] = ()
+    places_by: str = ""
     part: str = ""
     how: str = ""
     hazard: str = ""
@@ -137,6 +142,15 @@ class Operation:
     way: str = "repaired"
     as_test: tuple[float, float] | None = None
     hazard: str = ""
+
+
+def places_counted(declared: Measurand | Observation | Part, count: float | None) -> tuple[str, ...]:
+    """The places of a thing that a vehicle has: the first so many where a trait counts them, all where nobody
+    knows how many.
+    """
+    if not declared.places_by or count is None:
+        return declared.places
+    return declared.places[: max(0, round(count))]
 
 
 DONT_KNOW = "don't know"

@@ -169,15 +169,26 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
 
     Nothing of a check that fails half-way is kept: half a set of findings looks like a whole one.
     """
-    found: list[Finding | Gap] = []
+    found: list[Finding | Gap] = list(_left_out(check, case))
     try:
         for result in check.function(case, **check.arguments(case)):
             found.append(_usable(result, case))
             if len(found) > most:
                 raise ValueError(f"it yielded more than {most} findings")
     except Missing as missing:
-        return [_missing(case, missing.wanted)]
+        return [*_left_out(check, case), _missing(case, missing.wanted)]
     return found
+
+
+def _left_out(check: Check, case: Case) -> Iterator[Gap]:
+    """What this check asks for and was read at a place that the vehicle does not have."""
+    for parameter in check.parameters:
+        of = parameter.of
+        for key, place in case.left_out:
+            if key == of.key and not isinstance(of, Trait):
+                has = ", ".join(case.places(of)) or "none"
+                text = f"{of.title}, {place}: not judged, for this vehicle has {has}."
+                yield case.gap(of, text, Reason.DOES_NOT_APPLY)
 
 
 def _usable(result: object, case: Case) -> Finding | Gap:

@@ -13,7 +13,7 @@ import flask
 from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
 from ..desk.causes import likely_causes
 from ..desk.complaint import complaint_now, not_covered, not_covered_words
-from ..desk.next_step import again_words
+from ..desk.next_step import again_words, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
@@ -198,9 +198,12 @@ def add(app: flask.Flask, van: Van) -> None:
             declared.sort(
                 key=lambda one: one.key in beside
             )  # what is only read with something else comes last
+            here = {one.key: places_here(one, record, plugins) for one in declared}
             rows = [
                 TestRow(
-                    path=wishes.path(record, f"test/{one.key}", place=_unread(recorded, one)),
+                    path=wishes.path(
+                        record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])
+                    ),
                     title=one.title,
                     recorded=_recorded(recorded, one.key, one.places),
                 )
@@ -403,12 +406,9 @@ def _recorded(recorded: dict[tuple[str, str], str], key: str, places: Sequence[s
     return "; ".join(f"{place}: {recorded[key, place]}" for place in places if (key, place) in recorded)
 
 
-def _unread(recorded: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
+def _unread(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
     """The place of it that comes next; empty when it has none."""
-    return next(
-        (place for place in declared.places if (declared.key, place) not in recorded),
-        declared.places[0] if declared.places else "",
-    )
+    return next((place for place in places if (key, place) not in recorded), places[0] if places else "")
 
 
 def _own_limit(job: Job, key: str) -> str:
@@ -425,7 +425,7 @@ def _own_limit(job: Job, key: str) -> str:
 
 def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
-    texts = [gap.text for gap in assessment.open_gaps if not gap.about]
+    texts = list(dict.fromkeys(gap.text for gap in assessment.open_gaps if not gap.about))
     bare = list(
         dict.fromkeys(
             gap.about for gap in assessment.open_gaps if gap.about and not is_noted(gap, assessment.job)

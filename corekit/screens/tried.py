@@ -10,6 +10,8 @@ import flask
 from ..complaints import trials
 from ..desk.assessing import Assessment, Plugins
 from ..desk.complaint import tried_words
+from ..desk.next_step import places_here
+from ..model.job import Job
 from ..model.measurand import Part
 from ..visit import guidance
 from .context import Van
@@ -32,6 +34,11 @@ class TriedBefore:
 def add(app: flask.Flask, van: Van) -> None:
     plugins = van.shop.plugins
 
+    def fitted_part(key: str, job: Job) -> Part:
+        """The part with the places that this vehicle has."""
+        part = plugins.parts.get(key) or flask.abort(404)
+        return attrs.evolve(part, places=places_here(part, job, plugins))
+
     @app.get("/job/<job>/tried")
     def tried(job: str) -> str:
         """Which part: those of the systems in question first."""
@@ -52,7 +59,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def tried_on(job: str, part: str) -> str:
         """How: every way of a trial."""
         record, wishes = van.job(job), options_in_address(plugins)
-        declared = plugins.parts.get(part) or flask.abort(404)
+        declared = fitted_part(part, record)
         return job_page(
             "tried_on.html",
             record,
@@ -67,7 +74,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def tried_so(job: str, part: str, how: str) -> str:
         """What came of it."""
         record, wishes = van.job(job), options_in_address(plugins)
-        declared = plugins.parts.get(part) or flask.abort(404)
+        declared = fitted_part(part, record)
         way = trials().ways.get(how) or flask.abort(404)
         place = _place(declared, wishes)
         return job_page(

@@ -10,7 +10,7 @@ import attrs
 
 from ..assess.assessment import Assessment
 from ..assess.suspect import NextTest
-from ..desk.next_step import made_at
+from ..desk.next_step import is_here, made_at
 from ..model.finding import Finding, Gap, Urgency
 from ..model.job import Job
 from ..model.records import CodesRead, Measured, Seen
@@ -66,6 +66,7 @@ def _possible_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest,
         test
         for test in named_tests(assessment.next_tests)
         if test_path(job, test, plugins)
+        and is_here(test, job, plugins)
         and not _out_of_reach(job, test, plugins)
         and not (asks_for_codes(test, plugins) and is_made(job, test, plugins))
     )
@@ -82,7 +83,7 @@ def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
     read = {noted.record.of for noted in job.measured(job.stage)} | {
         noted.record.of for noted in job.seen(job.stage) if not noted.record.cannot
     }
-    places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
+    places = (test.place,) if test.place else places_of(test.wants, job, plugins) or ("",)
     return test.wants not in read and ("" in refused or refused.issuperset(places))
 
 
@@ -97,7 +98,7 @@ def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
     if test.wants in plugins.traits:
         return test.wants in trait_texts(job, plugins)
     recorded = present_answers(job, plugins)
-    places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
+    places = (test.place,) if test.place else places_of(test.wants, job, plugins) or ("",)
     if all((test.wants, place) in recorded for place in places):
         return True
     return test.repeat and made_at(test, job, plugins) == job.stage

@@ -15,6 +15,7 @@ import attrs
 
 from .. import units
 from ..assess.stage import standing_traits
+from ..desk.next_step import places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
 from ..model.records import Arrived, Measured, Seen, Setup, Started
@@ -171,8 +172,9 @@ def question_of(
     if declared is None:
         return None
     recorded = present_answers(job, plugins, texts)
-    places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in declared.places)
-    if places and place not in declared.places:
+    here = places_here(declared, job, plugins)
+    places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in here)
+    if places and place not in here:
         place = next((one.name for one in places if not one.recorded), places[0].name)
     common = Question(
         key=key,
@@ -226,13 +228,14 @@ def present_answers(
             said = seen_words(record, texts or {})
             recorded.setdefault((record.of, record.place), {})[said] = None
             if not record.place:  # said of the whole thing, where nothing is said of a place of it
-                of_all |= {(record.of, place): said for place in places_of(record.of, plugins)}
+                of_all |= {(record.of, place): said for place in places_of(record.of, job, plugins)}
     return of_all | {key: ", then ".join(said) for key, said in recorded.items()}
 
 
-def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
+def places_of(key: str, job: Job, plugins: Plugins) -> tuple[str, ...]:
+    """The places of it on this vehicle; none for what has one place only."""
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
-    return declared.places if declared is not None else ()
+    return places_here(declared, job, plugins) if declared is not None else ()
 
 
 def hazards_read(job: Job, plugins: Plugins) -> frozenset[str]:

@@ -137,25 +137,28 @@ class Switching(Enum):
     LOW = "stays low"
 
 
+# ---- what counts the cylinders; coils and leads it does not count: some engines have two plugs in each
+
+cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
+
 # ---- what can fail or be renewed
 
 ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
 plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
-spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS)
+spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS, places_by=cylinders)
 distributor_cap = ignition.part("cap", "Distributor cap and rotor")
 feed_wiring = ignition.part("feed", "Feed of the ignition")
 ground_wiring = ignition.part("ground", "Ground of the ignition")
-plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS)
+plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS, places_by=cylinders)
 coil_switching = ignition.part("switching", "Coil switching: points, module or wiring")
 crank_sensor = ignition.part("crank_sensor", "Crankshaft or camshaft sensor")
-injectors = ignition.part("injectors", "Injector", places=CYLINDERS)
+injectors = ignition.part("injectors", "Injector", places=CYLINDERS, places_by=cylinders)
 intake = ignition.part("intake", "Intake, behind the air mass meter")
 engine_itself = ignition.part("engine", "Engine: compression")
 fuel_supply = ignition.part("fuel", "Fuel supply")
 
 # ---- what the vehicle is fitted with
 
-cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
 kind = ignition.trait("kind", "Ignition type", Kind, how="Wasted spark: one coil fires two plugs at once.")
 coil_type = ignition.trait(
     "coil_type",
@@ -419,6 +422,7 @@ firing_voltage = ignition.measurand(
     usual=(3, 30),
     accuracy="10 % + 0.5 kV",
     places=CYLINDERS,
+    places_by=cylinders,
     conditions=(engine_speed,),
     how="Rated high-voltage clip on each lead in turn, at the same steady speed.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -431,6 +435,7 @@ plug_gap = ignition.measurand(
     usual=(0.4, 2),
     accuracy="0.05 mm",
     places=CYLINDERS,
+    places_by=cylinders,
     where="Between the electrodes, at the narrowest point.",
     how="Wire gauge; nothing pressed against the insulator.",
     hazard=HOT,
@@ -452,6 +457,7 @@ misfires = ignition.measurand(
     usual=(0, 5000),
     accuracy="0.5",
     places=CYLINDERS,
+    places_by=cylinders,
     conditions=(revolutions, engine_speed),
     how=(
         "Scan tool, misfire counters of every cylinder over the same revolutions, engine warm, under"
@@ -468,6 +474,7 @@ plug_face = ignition.observation(
     "Spark plug appearance",
     Face,
     places=CYLINDERS,
+    places_by=cylinders,
     how="All of them, in order, side by side.",
     hazard=HOT,
 )
@@ -476,6 +483,7 @@ spark = ignition.observation(
     "Spark at the spark tester",
     Spark,
     places=CYLINDERS,
+    places_by=cylinders,
     how="Earthed tester with a set gap in place of the plug, hands off, a few seconds of cranking.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
 )
