@@ -6,7 +6,7 @@ from ..assess.stage import standing_traits
 from ..assess.suspect import NextTest
 from ..complaints import trials
 from ..model.job import Job
-from ..model.measurand import Measurand, Observation, Part, places_counted
+from ..model.measurand import Measurand, Observation, Part, places_counted, ruled_out_by
 from ..model.records import CodesRead, Fitted, Measured, Seen, Tried
 from ..plugin.host import Plugins
 from ..report.next_tests import asks_for_codes
@@ -20,10 +20,21 @@ def places_here(declared: Measurand | Observation | Part, job: Job, plugins: Plu
     return places_counted(declared, count.record.number if count is not None else None)
 
 
+def can_be_read(declared: Measurand | Observation, job: Job, plugins: Plugins) -> bool:
+    """False for what a known trait of this vehicle rules out."""
+    if not declared.only:
+        return True
+    fitted = {key: noted.record.answer for key, noted in standing_traits(job, job.stage, plugins).items()}
+    return not ruled_out_by(declared, fitted)
+
+
 def is_here(test: NextTest, job: Job, plugins: Plugins) -> bool:
-    """False for a test at a place that this vehicle does not have."""
+    """False for a test of what this vehicle does not have, or at a place that it does not have."""
     declared = plugins.measurands.get(test.wants) or plugins.observations.get(test.wants)
-    return not test.place or declared is None or test.place in places_here(declared, job, plugins)
+    if declared is None:
+        return True
+    there = not test.place or test.place in places_here(declared, job, plugins)
+    return there and can_be_read(declared, job, plugins)
 
 
 def made_at(test: NextTest, job: Job, plugins: Plugins) -> int | None:

@@ -138,6 +138,11 @@ class Case:
     def _lacks(self, of: Measurand | Observation, place: str) -> bool:
         return bool(of.places_by and place in of.places and place not in self.places(of))
 
+    @property
+    def fitted_words(self) -> dict[str, str]:
+        """Trait → the words of its answer, of those with closed answers that are known."""
+        return {key: str(one.value) for key, one in self.fitted.items() if isinstance(one, Enum)}
+
     def places(self, of: Measurand | Observation | Part) -> tuple[str, ...]:
         """The places of a thing that this vehicle has, as far as anybody knows."""
         count = self.fitted.get(of.places_by)

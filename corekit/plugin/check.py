@@ -12,7 +12,7 @@ import attrs
 
 from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
-from ..model.measurand import Measurand, Observation, Trait
+from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
 from ..model.value import Value
 from .case import Case, Missing, limit_words
 from .reading import Reading
@@ -229,6 +229,9 @@ def _usable(result: object, case: Case) -> Finding | Gap:
 
 
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
+    if not isinstance(wanted, Trait) and (by := ruled_out_by(wanted, case.fitted_words)):
+        text = f"{wanted.title}: not on this vehicle ({case.fitted_words[by]})."
+        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="")
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(

@@ -106,12 +106,14 @@ class System:
         places_by: Trait | None = None,
         conditions: Iterable[Measurand] = (),
         lasting: bool = False,
+        only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         where: str = "",
         how: str = "",
         hazard: str = "",
     ) -> Measurand:
-        """Declare a quantity; `places_by` as for a part.
+        """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
+        read at all.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
@@ -141,6 +143,7 @@ class System:
                 places_by=self._counted(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
+                only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 where=where,
                 how=how,
@@ -156,11 +159,14 @@ class System:
         *,
         places: Iterable[str] = (),
         places_by: Trait | None = None,
+        only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         how: str = "",
         hazard: str = "",
     ) -> Observation:
-        """Declare something to look at, with its closed answers; `places_by` as for a part."""
+        """Declare something to look at, with its closed answers; `places_by` as for a part,
+        `only` as for a measurand.
+        """
         named = tuple(places)
         return self._keep(
             self.observations,
@@ -171,6 +177,7 @@ class System:
                 answers=closed(answers),
                 places=named,
                 places_by=self._counted(self._key(name), named, places_by),
+                only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
                 hazard=hazard,
@@ -392,6 +399,26 @@ class System:
                 f" {by.key}."
             )
         return by.key
+
+    def _only(self, key: str, only: Mapping[Trait, Iterable[Enum]] | None) -> dict[str, tuple[str, ...]]:
+        """Trait → words of the answers under which something applies.
+
+        Raises:
+            ValueError: a trait is none that this system declared before, or an answer none of its own.
+        """
+        found = {}
+        for trait, members in (only or {}).items():
+            answers = tuple(members)
+            own = trait.answers
+            if self.traits.get(trait.key) is not trait or own is None:
+                raise ValueError(
+                    f"{key}: only names a trait with closed answers that {self.key}.trait(…) has declared"
+                    f" before; got {trait.key}."
+                )
+            if not answers or not all(isinstance(member, own) for member in answers):
+                raise ValueError(f"{key}: only wants answers of {trait.key}: {', '.join(answers_of(own))}.")
+            found[trait.key] = tuple(str(member.value) for member in answers)
+        return found
 
     def _span(self, ends: tuple[float | None, float | None], unit: str) -> Span:
         low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)

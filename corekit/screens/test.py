@@ -13,7 +13,7 @@ import flask
 from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
 from ..desk.causes import likely_causes
 from ..desk.complaint import complaint_now, not_covered, not_covered_words
-from ..desk.next_step import again_words, places_here
+from ..desk.next_step import again_words, can_be_read, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
@@ -195,6 +195,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 *system.measurands.values(),
                 *system.observations.values(),
             ]
+            declared = [one for one in declared if can_be_read(one, record, plugins)]
             declared.sort(
                 key=lambda one: one.key in beside
             )  # what is only read with something else comes last

@@ -116,6 +116,18 @@ def test_work_that_is_more_than_a_test_is_no_step_of_testing(real: Visit) -> Non
     real.get("act/battery.replace", status=404)
 
 
+# ---- what is not on this vehicle
+
+
+def test_a_coil_on_plug_has_no_cap_to_look_at(real: Visit) -> None:
+    assert any("ignition.cap_look" in link for link in real.get("tests").links)
+    real.rows(traits={"ignition.kind": "coil on plug", "ignition.cylinders": "4"})
+    assert not any("ignition.cap_look" in link for link in real.get("tests").links)
+    page = real.get("test/ignition.plug_gap")
+    assert any("cylinder+4" in link for link in page.links)
+    assert not any("cylinder+5" in link for link in page.links)
+
+
 # ---- causes
 
 

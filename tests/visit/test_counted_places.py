@@ -1,5 +1,5 @@
 """Places that a trait counts: a vehicle with four cylinders is asked about four, and what was read at a fifth
-is judged by nobody.
+is judged by nobody. And what a known trait rules out is asked by nobody.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ import pytest
 import corekit as ck
 from corekit.assess.assessment import assess
 from corekit.desk.in_memory import scratch_job
-from corekit.desk.next_step import is_here, places_here
+from corekit.desk.next_step import can_be_read, is_here, places_here
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
+from corekit.model.finding import Reason
 from corekit.model.job import Job
 from corekit.plugin.host import Plugins
 from corekit.visit.instruments import Instruments
@@ -47,12 +48,31 @@ pressure = cart.measurand(
 tread = cart.observation("tread", "Tread", Tread, places=WHEELS, places_by=wheels)
 
 
+class Pull(Enum):
+    HORSE = "horse"
+    HAND = "by hand"
+
+
+class Shoe(Enum):
+    ON = "on"
+    LOST = "lost"
+
+
+pull = cart.trait("pull", "What pulls it", Pull)
+shoe = cart.observation("shoe", "Shoe", Shoe, only={pull: (Pull.HORSE,)})
+
+
 @cart.check("Tyres")
 def tyres(
     case: ck.Case, read: Annotated[list[ck.Reading], pressure], seen: Annotated[dict[str, Tread], tread]
 ) -> Iterator[ck.Finding | ck.Gap]:
     for one in read:
         yield case.advise(ck.Claim("cart.pressure", place=one.place), "{value}.", one)
+
+
+@cart.check("Shoes")
+def shoes(case: ck.Case, seen: Annotated[Shoe, shoe]) -> Iterator[ck.Finding | ck.Gap]:
+    yield case.advise(ck.Claim("cart.shoe"), f"The shoe is {seen.value}.", None)
 
 
 PLUGINS = Plugins(systems={"cart": cart}, versions={"cart": "1"})
@@ -107,7 +127,7 @@ def test_what_was_read_at_a_place_that_is_not_there_is_a_gap_and_no_finding(tmp_
     made = assess(job(tmp_path, "4", READ), PLUGINS)
     assert [finding.place for finding in made.findings] == ["wheel 4"]
     has = "wheel 1, wheel 2, wheel 3, wheel 4"
-    assert [gap.text for gap in made.gaps] == [
+    assert [gap.text for gap in made.gaps if gap.check == "Tyres"] == [
         f"Tyre pressure, wheel 5: not judged, for this vehicle has {has}.",
         f"Tread, wheel 5: not judged, for this vehicle has {has}.",
     ]
@@ -117,7 +137,7 @@ def test_what_was_read_at_a_place_that_is_not_there_is_a_gap_and_no_finding(tmp_
 def test_what_may_be_there_is_judged(tmp_path: Path, count: str) -> None:
     made = assess(job(tmp_path, count, READ), PLUGINS)
     assert [finding.place for finding in made.findings] == ["wheel 4", "wheel 5"]
-    assert not made.gaps
+    assert not [gap for gap in made.gaps if gap.check == "Tyres"]
 
 
 def test_only_a_count_of_the_same_system_counts_places() -> None:
@@ -147,3 +167,30 @@ def test_four_cylinders_are_asked_about_four_times() -> None:
         for one in shelf.values()
         if one.places_by == "ignition.cylinders"
     } == counted
+
+
+# ---- what a known trait rules out
+
+
+@pytest.mark.parametrize(
+    ("answer", "asked"), [("horse", True), ("by hand", False), ("don't know", True), ("", True)]
+)
+def test_what_a_known_trait_rules_out_is_a_gap_that_asks_for_nothing(
+    tmp_path: Path, answer: str, asked: bool
+) -> None:
+    traits = f'[traits]\n"cart.pull" = "{answer}"\n' if answer else ""
+    one = job(tmp_path, "", f"{traits}{READ}")
+    (gap,) = [gap for gap in assess(one, PLUGINS).gaps if gap.check == "Shoes"]
+    assert can_be_read(shoe, one, PLUGINS) is asked
+    assert (gap.wants, gap.reason) == (
+        ("cart.shoe", Reason.NOT_MEASURED) if asked else ("", Reason.DOES_NOT_APPLY)
+    )
+    assert gap.text == ("Shoe: not looked at." if asked else "Shoe: not on this vehicle (by hand).")
+
+
+def test_only_closed_answers_of_the_same_system_rule_out() -> None:
+    other = ck.System("other", "Other", folder=Path(__file__).parent / "none")
+    own = other.trait("pull", "What pulls it", Pull)
+    for only in ({pull: (Pull.HORSE,)}, {own: (Tread.EVEN,)}, {own: ()}):
+        with pytest.raises(ValueError, match="only"):
+            other.observation("shoe", "Shoe", Shoe, only=only)

@@ -375,6 +375,7 @@ lead_resistance = ignition.measurand(
     usual=(0.05, 35),
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
+    only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
     where="From end to end, including the boots if they stay on.",
     how="20 kΩ range or higher, noting the display's unit; bend the lead while reading.",
     hazard=f"{HIGH_VOLTAGE} {HOT} Pull on the boot, never on the lead.",
@@ -499,6 +500,7 @@ cap_look = ignition.observation(
     "cap_look",
     "Distributor cap and rotor",
     CapLook,
+    only={kind: (Kind.DISTRIBUTOR,)},
     how="Inside and out, in good light; fine dark lines are carbon tracks.",
     hazard=HIGH_VOLTAGE,
 )
