@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..complaints import SymptomList, symptoms, trials
+from ..complaints import AGAIN, SymptomList, symptoms, trials
 from ..fault import Place, any_of, quoted
 from ..model.job import stage_name
 from ..model.records import Complained, Retold, Tried, body_of
 from .drafts import Drafts, personal
 from .form import ComplaintAgainStep, ComplaintRow, TriedStep
-
-#: What can be said of the complaint when it is looked at again.
-AGAIN = ("gone", "less", "stayed", "worse")
 
 
 class ComplaintRows(Drafts):
