@@ -50,10 +50,14 @@ class StageEvidence:
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
         self.findings += findings
+        decided = set()
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
                 self.barred.add(finding.code)
                 self.ahead.append(_test_before(system, finding))
+            else:
+                decided.add(finding.code)
+        self.barred -= decided  # one place that is held open bars nothing at the others
         if system.faults is not None:
             self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
 

@@ -306,6 +306,10 @@ class System:
             parts=self.parts,
             codes=self._codes_named(),
             symptoms=symptoms().symptoms,
+            places={
+                **{key: measurand.places for key, measurand in self.measurands.items()},
+                **{key: seen.places for key, seen in self.observations.items()},
+            },
         )
 
     def _codes_named(self) -> frozenset[str] | None:
