@@ -76,7 +76,7 @@ class Measurand:
     places_by: str = ""
     conditions: tuple[str, ...] = ()
     lasting: bool = False
-    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     where: str = ""
     how: str = ""
@@ -95,7 +95,7 @@ class Observation:
     answers: type[Enum]
     places: tuple[str, ...] = ()
     places_by: str = ""
-    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     how: str = ""
     hazard: str = ""

@@ -158,6 +158,9 @@ GOOD_SYMPTOMS = """
 [outside]
 per_1000 = 80
 why = "invented"
+[groups.noises]
+words = "Noises"
+symptoms = ["hums",]
 [symptoms.hums]
 words = "It hums"
 none = 0.01
