@@ -29,7 +29,17 @@ from .suspect import (
     suspects,
     work_is_likely,
 )
-from .timeline import Event, StageOutcome, complaint_of, events, is_lasting, let_in, positions, read_at
+from .timeline import (
+    Event,
+    StageOutcome,
+    complaint_of,
+    events,
+    is_lasting,
+    let_in,
+    positions,
+    read_at,
+    renewed_before,
+)
 
 
 @attrs.define(kw_only=True)
@@ -85,6 +95,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         stages[-1].fitted,
         about,
         let_in(counted, plugins.systems),
+        renewed_before(job),
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)
