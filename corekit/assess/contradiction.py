@@ -21,8 +21,8 @@ from .suspect import Evidence
 
 #: Outcomes are called contradictory when every state that is at all likely fits them worse than the first,
 #: and when fitting so badly as the best of them would, with as many tests as were made, happen by chance more
-#: seldom than the second. Both are estimates of ours. Two to ten outcomes drawn from the chances of a built-in
-#: table itself gave a false alarm in 8 of 1000 (2,100 draws).
+#: seldom than the second. Both are estimates of ours. Two to ten outcomes drawn from the chances of a
+#: built-in table itself gave a false alarm in 8 of 1000 (2,100 draws).
 UNFIT, SELDOM = 0.02, 0.05
 #: A state that is less likely than this explains nothing. An estimate of ours.
 EXPLAINS = 0.01
