@@ -219,7 +219,8 @@ def _words(key: str) -> list[str]:
 
 
 def _likeness(typed: str, word: str) -> float:
-    """How alike two words are, 0 to 1; 0 where one is the other with something in front."""
-    if typed != word and (typed.endswith(word) or word.endswith(typed)) and min(len(typed), len(word)) > 2:
+    """How alike two words are, 0 to 1; 0 where they begin otherwise: *un-* or *de-* turn a word round."""
+    ends = typed != word and (typed.endswith(word) or word.endswith(typed)) and min(len(typed), len(word)) > 2
+    if ends or typed[:1] != word[:1]:
         return 0.0
     return difflib.SequenceMatcher(None, typed, word).ratio()

@@ -36,6 +36,10 @@ def test_a_slip_of_the_pen_in_a_key_is_named(typed: str, keys: list[str], meant:
         ("before_repair", "after_repair"),
         ("disconnected", "connected"),
         ("loaded", "unloaded"),
+        ("increase", "decrease"),
+        ("minimum", "maximum"),
+        ("upstream", "downstream"),
+        ("inlet", "outlet"),
     ],
 )
 def test_what_may_mean_the_opposite_is_never_named_as_meant(typed: str, opposite: str) -> None:

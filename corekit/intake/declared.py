@@ -114,14 +114,13 @@ class Declared:
                 "",
             )
         meant = near(key, known) or [choice for choice in known if choice.partition(".")[2] == key]
-        perhaps = any_of(map(quoted, meant))
         got = f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
         own = [choice for choice in known if choice.startswith(f"{system}.")]
-        if system not in self.systems or not own:
-            return got, expected, perhaps
+        if meant or not own:
+            return got, expected, any_of(map(quoted, meant))
         listed = (
             f"one of {', '.join(own)}"
             if len(own) <= LISTED
             else f"a key that `corekit plugins {system}` lists"
         )
-        return got, expected, f"{listed} (perhaps {perhaps})" if perhaps else listed
+        return got, expected, listed

@@ -44,7 +44,7 @@ class Slip:
 def slips(read: Typed, usual: Span, decimal: str = "") -> list[Slip]:
     """What a reading outside `usual` was probably meant to be: gauge for absolute pressure or the reverse,
     the same number in another unit of its kind (mV for V, kΩ for Ω, °F for °C, hPa for kPa); else the point
-    at another place (1265 for a gravity); else tips that were exchanged.
+    at another place (1.26 V for 12.6 V); else tips that were exchanged.
 
     Args:
         usual: In the coherent unit; a guess lies within it. decimal: The shop's decimal mark.
